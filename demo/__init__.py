@@ -1,0 +1,1 @@
+"""The demo scenario: an invented shop (data; installed as ``doe.demo``)."""

@@ -1,0 +1,48 @@
+"""First-article settings tuning for film-and-powder textile transfers.
+
+Plan a small factorial test, score coupons, fit response surfaces, recommend a robust setpoint.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from doe.domain.errors import DoeError, InputError
+    from doe.domain.factors import Factor, usual_factor
+    from doe.domain.limits import Limits
+    from doe.domain.space import Forbidden
+    from doe.domain.spec import Check, Spec
+    from doe.domain.stack import Line, Machine, Material, Stack
+    from doe.domain.study import Study
+    from doe.plans import Plan, extend_plan, make_plan
+    from doe.setpoint import Answer, Window, recommend
+    from doe.surfaces import Surfaces, fit
+
+__all__ = [
+    "Answer", "Check", "DoeError", "Factor", "Forbidden", "InputError", "Limits", "Line", "Machine", "Material",
+    "Plan", "Spec", "Stack", "Study", "Surfaces", "Window", "extend_plan", "fit", "make_plan", "recommend", "usual_factor",
+]  # fmt: skip
+
+# Looked up on first use: `doe --help` must not pay for SciPy or pandas.
+_HOMES = {
+    "Answer": "doe.setpoint", "Check": "doe.domain.spec", "DoeError": "doe.domain.errors", "Factor": "doe.domain.factors",
+    "Forbidden": "doe.domain.space", "InputError": "doe.domain.errors", "Limits": "doe.domain.limits",
+    "Line": "doe.domain.stack", "Machine": "doe.domain.stack", "Material": "doe.domain.stack", "Plan": "doe.plans",
+    "Spec": "doe.domain.spec", "Stack": "doe.domain.stack", "Study": "doe.domain.study", "Surfaces": "doe.surfaces",
+    "Window": "doe.setpoint", "extend_plan": "doe.plans", "fit": "doe.surfaces", "make_plan": "doe.plans",
+    "recommend": "doe.setpoint", "usual_factor": "doe.domain.factors",
+}  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    home = _HOMES.get(name)
+    if home is None:
+        raise AttributeError(f"module 'doe' has no attribute {name!r}")
+    from importlib import import_module
+
+    return getattr(import_module(home), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,219 @@
+"""Factors: the settings a study varies, and the catalogue of the usual ones."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import KW_ONLY, dataclass
+from typing import Literal
+
+from doe.domain.errors import InputError, plain
+from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius
+
+Scale = Literal["linear", "log"]
+Stage = Literal["cure", "press"]
+
+_NAME = re.compile(r"^[a-z][a-z0-9_]*$")
+_RESERVED = {
+    "coupon", "round", "cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke",
+    "passed", "side", "role", "note", "symptom", "void",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class KnownFactor:
+    """What is usual for a factor the trade knows. Defaults only: the maker's data sheet always wins.
+
+    ``typical`` is a band outside which a warning is given with ``source``; never a limit.
+    """
+
+    name: str
+    label: str
+    unit: str
+    scale: Scale
+    stage: Stage
+    hard_to_change: bool
+    step: float
+    low: float
+    high: float
+    setting_sd: float
+    typical: tuple[float, float]
+    source: str
+    levels: tuple[str, ...] = ()
+
+
+_TRADE = "trade pages, secondary"
+_PRACTICE = "common practice, no source"
+
+KNOWN_FACTORS: dict[str, KnownFactor] = {
+    known.name: known
+    for known in (
+        KnownFactor("cure_temp", "cure temperature", "degC", "linear", "cure", True, 1, 110, 140, 4,
+                    (90, 160), f"oven air 110 to 140 degC is usual ({_TRADE}); "
+                    f"90 is clearly too little, 160 clearly too much ({_PRACTICE})"),
+        KnownFactor("cure_time", "cure time", "s", "log", "cure", False, 5, 90, 210, 5,
+                    (45, 360), f"90 s to 3 min is usual ({_TRADE})"),
+        KnownFactor("press_temp", "press temperature", "degC", "linear", "press", True, 1, 140, 170, 5,
+                    (115, 175), f"115 to 170 degC by fabric; release waxes are said to melt and film to lock "
+                    f"above about 175 degC ({_TRADE})"),
+        KnownFactor("dwell", "press dwell", "s", "log", "press", False, 1, 8, 20, 1,
+                    (3, 30), f"8 to 20 s is usual ({_TRADE})"),
+        KnownFactor("powder_amount", "powder amount", "g/m2", "linear", "cure", False, 1, 30, 70, 5,
+                    (15, 100), "weighed film before and after powder; the band is our guess, no source"),
+        KnownFactor("pressure", "press pressure", "bar", "linear", "press", False, 0.1, 2, 5, 0.2,
+                    (1, 7), f"air gauge, not pressure on the cloth; 40 to 60 psi is often quoted ({_TRADE})"),
+        KnownFactor("peel_wait", "wait before peel", "s", "log", "press", False, 1, 3, 60, 2,
+                    (1, 300), f"hot film at least 3 s, cold film about 30 s or more ({_PRACTICE})"),
+        KnownFactor("cooling_gap", "gap between cure and press", "s", "log", "press", False, 1, 5, 120, 3,
+                    (5, 86400), f"at least 5 to 10 s ({_PRACTICE})"),
+        KnownFactor("second_press_time", "second press time", "s", "log", "press", False, 1, 3, 10, 1,
+                    (2, 15), f"5 to 10 s with a cover sheet ({_TRADE})"),
+        KnownFactor("film_type", "film type", "", "linear", "press", False, 0, math.nan, math.nan, 0,
+                    (math.nan, math.nan), _PRACTICE, ("hot", "cold")),
+        KnownFactor("peel_mode", "peel", "", "linear", "press", False, 0, math.nan, math.nan, 0,
+                    (math.nan, math.nan), _PRACTICE, ("hot", "cold")),
+        KnownFactor("fabric", "fabric", "", "linear", "press", False, 0, math.nan, math.nan, 0,
+                    (math.nan, math.nan), _PRACTICE, ("first", "second")),
+    )
+}  # fmt: skip
+"""The usual factors by name. Ranges and steps are defaults a person may change."""
+
+DEFAULT_FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
+
+_DEFAULT_STEP = {"degC": 1.0, "s": 1.0, "bar": 0.1, "g/m2": 1.0, "": 0.0}
+
+
+@dataclass(frozen=True)
+class Factor:
+    """One setting that a study varies.
+
+    Parameters
+    ----------
+    name : str
+        Lower-case identifier, such as ``cure_temp``; names in `KNOWN_FACTORS` bring label, stage and step.
+    unit : str
+        Stored unit: ``degC``, ``s``, ``bar``, ``g/m2``, or ``""`` for a categorical factor.
+    low, high : float
+        Ends of the range to test, in the unit.
+    setting_sd : float
+        Setting error: standard deviation of the real value around the set value in production.
+    hard_to_change : bool
+        Whether changing it costs settling time, so that coupons are made in batches of one setting.
+    scale : {"linear", "log"}
+        ``log`` for times: a ratio matters, not a difference.
+    step : float, optional
+        Smallest change the machine can be given; by default that of the catalogue, or of the unit.
+    levels : tuple of str
+        The levels of a categorical factor (then low and high are not used).
+    stage : {"cure", "press"}, optional
+        At which machine it is set; by default that of the catalogue, else ``press``.
+    label : str
+        Words for people; by default those of the catalogue, or the name.
+
+    Raises
+    ------
+    InputError
+        If name, unit, range, setting error, scale or levels cannot be used.
+    """
+
+    name: str
+    unit: str = ""
+    low: float = math.nan
+    high: float = math.nan
+    _: KW_ONLY
+    setting_sd: float = 0.0
+    hard_to_change: bool = False
+    scale: Scale = "linear"
+    step: float | None = None
+    levels: tuple[str, ...] = ()
+    stage: Stage | None = None
+    label: str = ""
+
+    def __post_init__(self) -> None:
+        known = KNOWN_FACTORS.get(self.name)
+        fill = object.__setattr__  # the dataclass is frozen; defaults are filled once, here
+        if self.step is None:
+            fill(
+                self,
+                "step",
+                known.step if known and known.unit == self.unit else _DEFAULT_STEP.get(self.unit, 0.0),
+            )
+        if self.stage is None:
+            fill(self, "stage", known.stage if known else "press")
+        if not self.label:
+            fill(self, "label", known.label if known else self.name.replace("_", " "))
+        fill(self, "levels", tuple(self.levels))
+        self._check()
+
+    def _check(self) -> None:
+        where = f"factor {self.name}"
+        if not _NAME.match(self.name) or self.name in _RESERVED or self.name.startswith(("hand_", "actual_")):
+            raise InputError(
+                "factor name", repr(self.name), "lower-case letters, digits and _, not a column of the plan",
+                "Choose a name such as cure_temp.",
+            )  # fmt: skip
+        if self.unit not in STORED_UNITS:
+            raise InputError(f"{where}, unit", repr(self.unit), "degC, s, bar, g/m2", "Convert to one of these.")
+        if self.stage not in ("cure", "press"):
+            raise InputError(f"{where}, stage", self.stage, "cure or press", "Say at which machine it is set.")
+        if self.levels:
+            if len(set(self.levels)) != len(self.levels) or not 2 <= len(self.levels) <= 4:
+                raise InputError(f"{where}, levels", self.levels, "2 to 4 different levels", "List each level once.")
+            return
+        if self.unit == "":
+            raise InputError(
+                f"{where}, unit", "none", "degC, s, bar, g/m2, or a list of levels", "Give a unit or levels."
+            )
+        if self.unit == "degC":
+            for end in (self.low, self.high):
+                check_celsius(end, where)
+        if not (math.isfinite(self.low) and math.isfinite(self.high) and self.low < self.high):
+            raise InputError(
+                f"{where}, range", f"{self.low} to {self.high}", "a low below a high", "Correct the range."
+            )
+        if self.scale not in ("linear", "log"):
+            raise InputError(f"{where}, scale", self.scale, "linear or log", "Use log for times.")
+        if self.scale == "log" and self.low <= 0:
+            raise InputError(f"{where}, low", plain(self.low), "above 0 on a log scale", "Raise the low end.")
+        if self.unit != "degC" and self.low < 0:
+            raise InputError(f"{where}, low", plain(self.low), "0 or more", "Raise the low end.")
+        if not (math.isfinite(self.setting_sd) and self.setting_sd >= 0):
+            raise InputError(f"{where}, setting error", self.setting_sd, "0 or more", "Give a standard deviation.")
+        if self.step is None or not math.isfinite(self.step) or self.step < 0:
+            raise InputError(f"{where}, step", self.step, "0 or more", "Give the smallest change the machine takes.")
+
+    @property
+    def is_categorical(self) -> bool:
+        """Whether the factor has named levels instead of a range."""
+        return bool(self.levels)
+
+    @property
+    def is_temperature(self) -> bool:
+        """Whether the factor is a temperature in degC."""
+        return self.unit == "degC"
+
+    @property
+    def symbol(self) -> str:
+        """Unit as printed, such as ``°C``."""
+        return SYMBOLS[self.unit]
+
+
+def usual_factor(name: str, **changes: float | str | bool | tuple[str, ...]) -> Factor:
+    """Factor of the catalogue with its defaults, some of them changed.
+
+    >>> usual_factor("dwell", high=25).high
+    25
+
+    Raises
+    ------
+    InputError
+        If the name is not in `KNOWN_FACTORS`.
+    """
+    known = KNOWN_FACTORS.get(name)
+    if known is None:
+        raise InputError("factor", name, ", ".join(KNOWN_FACTORS), "Choose one of these, or describe your own.")
+    fields: dict[str, object] = {
+        "unit": known.unit, "low": known.low, "high": known.high, "setting_sd": known.setting_sd,
+        "hard_to_change": known.hard_to_change, "scale": known.scale, "levels": known.levels,
+    }  # fmt: skip
+    return Factor(name, **{**fields, **changes})  # type: ignore[arg-type] # values are checked by Factor

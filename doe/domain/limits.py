@@ -1,0 +1,150 @@
+"""Safety limits that must be typed in before a plan is made, and the trade's usual bands (warnings only)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+
+from doe.domain.errors import InputError, InputErrors, plain
+from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.units import check_celsius, show_both
+
+CEILING_DEGC = 200.0
+"""Nothing at or above this is ever proposed: heated above normal processing, polyurethane breaks down and may
+give off isocyanates (industry and trade pages, secondary)."""
+
+LIMIT_LABELS = {
+    "film_max_degc": "film: highest temperature its data sheet allows",
+    "powder_max_degc": "powder: highest temperature its data sheet allows at any step",
+    "fabric_max_degc": "fabric: highest temperature its maker or care label allows",
+    "oven_max_degc": "oven: highest temperature it may be set to",
+    "press_max_degc": "press: highest temperature it may be set to",
+    "min_cure_time_s": "shortest cure the powder's data sheet allows",
+    "min_dwell_s": "shortest press dwell the film's data sheet allows",
+    "max_pressure_bar": "press: highest pressure it may be set to",
+}
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits from the makers' data sheets, in degC, s and bar. None means not given yet.
+
+    ``sources`` says where each number came from (sheet name, edition), by field name.
+    """
+
+    film_max_degc: float | None = None
+    powder_max_degc: float | None = None
+    fabric_max_degc: float | None = None
+    oven_max_degc: float | None = None
+    press_max_degc: float | None = None
+    min_cure_time_s: float | None = None
+    min_dwell_s: float | None = None
+    max_pressure_bar: float | None = None
+    sources: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for entry in fields(self):
+            value = getattr(self, entry.name)
+            if entry.name == "sources" or value is None:
+                continue
+            if entry.name.endswith("_degc") and value != CEILING_DEGC:
+                # a data sheet may well say 200; what is proposed stays below it all the same
+                check_celsius(value, entry.name)
+            if not 0 < value < 100_000:
+                raise InputError(entry.name, value, "a positive number", f"It is the {LIMIT_LABELS[entry.name]}.")
+
+    def bounds(self, factor: str) -> tuple[float | None, float | None]:
+        """Lowest and highest permitted value of a factor, None where no limit speaks."""
+        if factor == "cure_temp":
+            return None, _lowest(self.film_max_degc, self.powder_max_degc, self.oven_max_degc)
+        if factor == "press_temp":
+            return None, _lowest(self.film_max_degc, self.powder_max_degc, self.fabric_max_degc, self.press_max_degc)
+        if factor == "cure_time":
+            return self.min_cure_time_s, None
+        if factor == "dwell":
+            return self.min_dwell_s, None
+        if factor == "pressure":
+            return None, self.max_pressure_bar
+        return None, None
+
+
+def _lowest(*values: float | None) -> float | None:
+    given = [v for v in values if v is not None]
+    return min(given) if given else None
+
+
+def needed_limits(factors: tuple[Factor, ...]) -> tuple[str, ...]:
+    """Field names of the limits that must be known before a plan with these factors is made."""
+    always = (
+        "film_max_degc", "powder_max_degc", "fabric_max_degc", "oven_max_degc", "press_max_degc",
+        "min_cure_time_s", "min_dwell_s",
+    )  # fmt: skip
+    return (*always, "max_pressure_bar") if any(f.name == "pressure" for f in factors) else always
+
+
+def missing_limits(factors: tuple[Factor, ...], limits: Limits | None) -> tuple[str, ...]:
+    """Needed limits that have not been typed in."""
+    return tuple(n for n in needed_limits(factors) if limits is None or getattr(limits, n) is None)
+
+
+def check_ranges(factors: tuple[Factor, ...], limits: Limits | None) -> None:
+    """Refuse ranges outside the limits or at the ceiling.
+
+    Raises
+    ------
+    InputErrors
+        Naming every factor whose range is not permitted.
+    """
+    problems: list[InputError] = []
+    for f in factors:
+        if f.is_categorical:
+            continue
+        if f.is_temperature and f.high >= CEILING_DEGC:
+            problems.append(
+                InputError(f"{f.name}, high", show_both(f.high, f.unit), f"below {show_both(CEILING_DEGC, 'degC')}",
+                           "Nothing at or above it is ever proposed (fumes); lower the range.")
+            )  # fmt: skip
+        low, high = limits.bounds(f.name) if limits else (None, None)
+        if high is not None and f.high > high:
+            problems.append(
+                InputError(f"{f.name}, high", show_both(f.high, f.unit),
+                           f"at most {show_both(high, f.unit)} (limit)",
+                           "Lower the range, or correct the limit from the data sheet.")
+            )  # fmt: skip
+        if low is not None and f.low < low:
+            problems.append(
+                InputError(f"{f.name}, low", show_both(f.low, f.unit),
+                           f"at least {show_both(low, f.unit)} (limit)",
+                           "Raise the range, or correct the limit from the data sheet.")
+            )  # fmt: skip
+    if problems:
+        raise InputErrors(problems)
+
+
+def range_warnings(factors: tuple[Factor, ...], *, dyed_polyester: bool = False) -> tuple[str, ...]:
+    """What is unusual about the ranges, each with its reason. Never a limit.
+
+    Parameters
+    ----------
+    factors : tuple of Factor
+        The factors of a study.
+    dyed_polyester : bool
+        Whether the fabric holds dyed polyester (dye may move).
+    """
+    found: list[str] = []
+    for f in factors:
+        known = KNOWN_FACTORS.get(f.name)
+        if known is None or f.is_categorical or known.unit != f.unit:
+            continue
+        low, high = known.typical
+        if f.low < low or f.high > high:
+            found.append(
+                f"{f.label}: {plain(f.low)} to {plain(f.high)} {f.symbol} reaches outside the usual "
+                f"{plain(low)} to {plain(high)} {f.symbol}. {known.source}."
+            )
+        if f.name == "press_temp" and dyed_polyester and f.high > 138:
+            found.append(
+                "press temperature above 138 °C (280 °F) on dyed polyester: dye may move into the print "
+                "(trade pages, secondary). Press bare fabric under plain paper first; look again after 24 h and 72 h."
+            )
+    return tuple(found)

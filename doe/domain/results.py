@@ -1,0 +1,220 @@
+"""Scored coupons, checked once at the edge and ready for fitting."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, get_args
+
+from doe.domain.errors import InputError, InputErrors, plain
+from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
+from doe.domain.study import Study
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+    from numpy.typing import NDArray
+
+Side = Literal["", "under", "over", "other", "unknown"]
+SIDES: tuple[str, ...] = get_args(Side)
+HAND_PREFIX = "hand_"
+ACTUAL_PREFIX = "actual_"
+BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")
+
+
+@dataclass(frozen=True)
+class Results:
+    """Coupons with a pass/fail result, n of them, in the order given.
+
+    Attributes
+    ----------
+    coupon : array of str, shape (n,)
+    settings : DataFrame, n rows, one column a factor
+        The settings used for fitting: measured actual values where they were taken, else the set values.
+    measured : DataFrame of bool, same shape
+        Where a measured actual value replaced the set value.
+    passed : bool array, shape (n,)
+    side : array of str, shape (n,)
+        ``""`` for passed coupons, else ``under``, ``over``, ``other`` or ``unknown``.
+    hand : float array, shape (n, people)
+        Hand-feel 1 to 5, NaN where not scored.
+    people : tuple of str
+    batches : DataFrame, n rows; columns round, cure_batch, press_batch, garment
+        Labels as text; ``""`` where not known.
+    waiting : int
+        Coupons left out because no pass/fail result is there yet.
+    """
+
+    coupon: NDArray[np.str_]
+    settings: pd.DataFrame
+    measured: pd.DataFrame
+    passed: NDArray[np.bool_]
+    side: NDArray[np.str_]
+    hand: NDArray[np.float64]
+    people: tuple[str, ...]
+    batches: pd.DataFrame
+    waiting: int = 0
+
+    @property
+    def coupons(self) -> int:
+        """Number of coupons."""
+        return len(self.passed)
+
+
+def check_hand(value: float, where: str) -> None:
+    """Refuse a hand-feel score off the scale.
+
+    Raises
+    ------
+    InputError
+        Unless it is 1 to 5 in half steps.
+    """
+    if not (HAND_LOW <= value <= HAND_HIGH and float(value / HAND_STEP).is_integer()):
+        raise InputError(
+            where, plain(value), "1 to 5 in half steps",
+            "Correct the score, or leave it empty if the coupon did not transfer.",
+        )  # fmt: skip
+
+
+def read_results(study: Study, frame: pd.DataFrame) -> Results:
+    """Check a results frame against its study and return it ready for fitting.
+
+    Parameters
+    ----------
+    study : Study
+    frame : DataFrame
+        One row a coupon: every factor, ``passed`` (bool; empty while waiting), ``side``, ``hand_<person>``, optional
+        ``actual_<factor>``, ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment``.
+
+    Raises
+    ------
+    InputErrors
+        Naming every row and column that cannot be used.
+    """
+    import numpy as np
+    import pandas as pd
+
+    absent = [n for n in (*study.factor_names, "passed") if n not in frame.columns]
+    if absent:
+        raise InputError(
+            "results",
+            ", ".join(map(str, frame.columns)),
+            f"columns {', '.join(absent)}",
+            "Add the missing columns.",
+        )
+    frame = frame.reset_index(drop=True)
+    coupon = _coupon_names(frame)
+    scored = frame["passed"].notna().to_numpy()
+    problems: list[InputError] = []
+    rows = [f"results, row {i + 1}" for i in range(len(frame))]
+
+    settings, measured = {}, {}
+    for f in study.factors:
+        column = frame[f.name]
+        took = np.zeros(len(frame), dtype=bool)
+        if f.is_categorical:
+            values = column.astype(str).to_numpy()
+            problems += [
+                InputError(f"{rows[i]}, {f.name}", repr(values[i]), ", ".join(f.levels), "Correct the level.")
+                for i in np.flatnonzero(~np.isin(values, f.levels))
+            ]
+        else:
+            values = pd.to_numeric(column, errors="coerce").to_numpy(dtype=float)
+            actual = frame.get(ACTUAL_PREFIX + f.name)
+            if actual is not None:
+                taken = pd.to_numeric(actual, errors="coerce").to_numpy(dtype=float)
+                took = np.isfinite(taken)
+                values = np.where(took, taken, values)
+            bad = ~np.isfinite(values) | ((values <= 0) if f.scale == "log" else False)
+            problems += [
+                InputError(f"{rows[i]}, {f.name}", column.iloc[i], f"a number in {f.unit}", "Enter the setting used.")
+                for i in np.flatnonzero(bad)
+            ]
+        settings[f.name], measured[f.name] = values, took
+
+    passed, found = _passed(frame["passed"], rows)
+    problems += found
+    side, found = _sides(frame, passed, scored, rows)
+    problems += found
+    hand_columns = [c for c in frame.columns if str(c).startswith(HAND_PREFIX)]
+    hand = np.full((len(frame), len(hand_columns)), np.nan)
+    for j, name in enumerate(hand_columns):
+        column = frame[name]
+        hand[:, j] = pd.to_numeric(column, errors="coerce").to_numpy(dtype=float)
+        for i in np.flatnonzero(column.notna().to_numpy()):
+            try:
+                check_hand(float(hand[i, j]), f"{rows[i]}, {name}")
+            except InputError as error:
+                problems.append(error)
+    if problems:
+        raise InputErrors(problems)
+    batches = pd.DataFrame({c: _labels(frame.get(c), len(frame)) for c in BATCH_COLUMNS})
+    return Results(
+        coupon=coupon[scored],
+        settings=pd.DataFrame(settings)[scored].reset_index(drop=True),
+        measured=pd.DataFrame(measured)[scored].reset_index(drop=True),
+        passed=passed[scored],
+        side=side[scored],
+        hand=hand[scored],
+        people=tuple(str(c)[len(HAND_PREFIX) :] for c in hand_columns),
+        batches=batches[scored].reset_index(drop=True),
+        waiting=int((~scored).sum()),
+    )
+
+
+def _coupon_names(frame: pd.DataFrame) -> NDArray[np.str_]:
+    import numpy as np
+
+    if "coupon" not in frame.columns:
+        return np.array([f"row {i + 1}" for i in range(len(frame))], dtype=str)
+    names = frame["coupon"].astype(str)
+    twice = names[names.duplicated()].unique()
+    if len(twice):
+        raise InputError("results, coupon", ", ".join(twice[:5]), "each coupon once", "Keep one row a coupon.")
+    return names.to_numpy(dtype=str)
+
+
+def _labels(column: pd.Series | None, rows: int) -> NDArray[np.str_]:
+    import numpy as np
+    import pandas as pd
+
+    if column is None:
+        return np.full(rows, "", dtype=object).astype(str)
+    return column.map(lambda v: "" if pd.isna(v) else plain(v) if isinstance(v, float) else str(v)).to_numpy(dtype=str)
+
+
+def _passed(column: pd.Series, rows: list[str]) -> tuple[NDArray[np.bool_], list[InputError]]:
+    import numpy as np
+    import pandas as pd
+
+    values = np.zeros(len(column), dtype=bool)
+    problems = []
+    for i, value in enumerate(column):
+        if pd.isna(value):
+            continue
+        if value in (True, False, 0, 1):
+            values[i] = bool(value)
+        else:
+            problems.append(
+                InputError(f"{rows[i]}, passed", repr(value), "true or false", "Leave it empty while waiting.")
+            )
+    return values, problems
+
+
+def _sides(
+    frame: pd.DataFrame, passed: NDArray[np.bool_], scored: NDArray[np.bool_], rows: list[str]
+) -> tuple[NDArray[np.str_], list[InputError]]:
+    import numpy as np
+
+    given = _labels(frame.get("side"), len(frame))
+    problems = [
+        InputError(
+            f"{rows[i]}, side",
+            repr(str(given[i])),
+            "under, over, other, unknown, or empty",
+            "Correct the side.",
+        )
+        for i in np.flatnonzero(~np.isin(given, SIDES))
+    ]
+    # a failed coupon without a side has failed for a reason nobody named; a passed one has no side
+    side = np.where(passed, "", np.where(given == "", "unknown", given))
+    return np.where(scored, side, "").astype(str), problems

@@ -1,0 +1,70 @@
+"""What counts as good enough."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from doe.domain.errors import InputError
+
+
+@dataclass(frozen=True)
+class Check:
+    """One pass/fail look at a coupon. ``after_washes`` > 0 means it comes days later."""
+
+    name: str
+    label: str
+    after_washes: int = 0
+
+
+DEFAULT_CHECKS = (
+    Check("release", "film lets go cleanly, nothing left on it"),
+    Check("stretch", "no crack or lift when stretched, thumbnail does not lift the edge"),
+    Check("wash_1", "sound after 1 wash", after_washes=1),
+    Check("wash_5", "sound after 5 washes", after_washes=5),
+)
+
+HAND_LOW, HAND_HIGH, HAND_STEP = 1.0, 5.0, 0.5
+"""Hand-feel scale: 5 is the kept soft reference, 1 the stiff one (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Spec:
+    """The target of a study.
+
+    Parameters
+    ----------
+    pass_rate : float
+        Share of prints that must meet every check, between 0.5 and 1.
+    hand_min : float or None
+        Least mean hand-feel (1 to 5) that is good enough; None when hand-feel does not matter.
+    assurance : float
+        Probability with which a statement is meant to be true, between 0.5 and 1.
+    checks : tuple of Check
+        The looks every coupon gets.
+
+    Raises
+    ------
+    InputError
+        If a number is outside its range or two checks share a name.
+    """
+
+    pass_rate: float = 0.95
+    hand_min: float | None = 3.5
+    assurance: float = 0.90
+    checks: tuple[Check, ...] = DEFAULT_CHECKS
+
+    def __post_init__(self) -> None:
+        if not 0.5 <= self.pass_rate < 1:
+            raise InputError("pass rate", self.pass_rate, "0.5 to below 1", "Write 95 % as 0.95.")
+        if not 0.5 <= self.assurance < 1:
+            raise InputError("assurance", self.assurance, "0.5 to below 1", "Write 90 % as 0.90.")
+        if self.hand_min is not None and not HAND_LOW <= self.hand_min <= HAND_HIGH:
+            raise InputError(
+                "hand-feel wanted",
+                self.hand_min,
+                "1 to 5",
+                "5 is softest; leave it out if it does not matter.",
+            )
+        names = [check.name for check in self.checks]
+        if not names or len(set(names)) != len(names):
+            raise InputError("checks", names, "at least one, each named once", "List each check once.")

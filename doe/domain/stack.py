@@ -1,0 +1,97 @@
+"""The stack (what is pressed on what) and the line (the machines)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from doe.domain.errors import InputError
+
+
+@dataclass(frozen=True)
+class Material:
+    """One material with its supplier and lot; ``detail`` holds kind, composition, film class, grain size ..."""
+
+    name: str
+    supplier: str = ""
+    lot: str = ""
+    detail: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.name.strip():
+            raise InputError("material name", "nothing", "a name", "Give the name on the packet.")
+
+    def __str__(self) -> str:
+        more = ", ".join(part for part in (self.supplier, f"lot {self.lot}" if self.lot else "") if part)
+        return f"{self.name} ({more})" if more else self.name
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Fabric + film + powder (+ ink). ``dyed_polyester`` turns on the dye-migration warnings."""
+
+    name: str
+    fabric: Material
+    film: Material
+    powder: Material
+    ink: Material | None = None
+    dyed_polyester: bool = False
+
+
+@dataclass(frozen=True)
+class Machine:
+    """An oven, tunnel or press.
+
+    ``heat_min_per_10`` and ``cool_min_per_10`` are the minutes to settle after a change of 10 degC up or down;
+    ``uncertainty_degc`` is the expanded uncertainty (k = 2) of its temperature, when known.
+    """
+
+    name: str
+    heat_min_per_10: float
+    cool_min_per_10: float
+    uncertainty_degc: float | None = None
+
+    def __post_init__(self) -> None:
+        for label, value in (("heating", self.heat_min_per_10), ("cooling", self.cool_min_per_10)):
+            if not 0 <= value <= 600:
+                raise InputError(
+                    f"{self.name}, {label}",
+                    value,
+                    "0 to 600 minutes per 10 degC",
+                    "Time it once on the machine.",
+                )
+        if self.uncertainty_degc is not None and not 0 <= self.uncertainty_degc <= 60:
+            raise InputError(
+                f"{self.name}, uncertainty", self.uncertainty_degc, "0 to 60 degC", "Give the k = 2 value."
+            )
+
+
+# Settle minutes: common practice, no source.
+DEFAULT_OVEN = Machine("oven", heat_min_per_10=10, cool_min_per_10=15)
+DEFAULT_PRESS = Machine("press", heat_min_per_10=4, cool_min_per_10=12)
+
+
+@dataclass(frozen=True)
+class Line:
+    """Oven or tunnel + press + gauge in one place.
+
+    ``coupons_per_stroke`` is how many coupons fit under the platen at once (they share that stroke, so they are
+    sub-samples of it, not replicates); ``coupons_per_sheet`` how many fit on one film sheet in the oven.
+    """
+
+    name: str
+    oven: Machine = DEFAULT_OVEN
+    press: Machine = DEFAULT_PRESS
+    gauge: str = ""
+    coupons_per_stroke: int = 1
+    coupons_per_sheet: int = 4
+
+    def __post_init__(self) -> None:
+        for label, value in (
+            ("coupons per stroke", self.coupons_per_stroke),
+            ("coupons per sheet", self.coupons_per_sheet),
+        ):
+            if not 1 <= value <= 100:
+                raise InputError(label, value, "1 to 100", "Count what fits with a margin of 25 mm.")
+
+
+DEFAULT_LINE = Line("line")

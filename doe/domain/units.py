@@ -1,0 +1,235 @@
+"""Units: what is stored, what is shown, and reading what a person typed.
+
+Stored: degC, s, bar, g/m2. Shown: the user's choice, and both temperatures on anything printed.
+A temperature *difference* converts without the offset: 10 degC of difference is 18 degF, not 50.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from doe.domain.errors import InputError, plain
+
+TemperatureUnit = Literal["degC", "degF"]
+PressureUnit = Literal["bar", "psi"]
+
+ABSOLUTE_ZERO_DEGC = -273.15
+PSI_PER_BAR = 14.503773773  # 1 psi = 6894.757293 Pa (exact inch, pound and standard gravity)
+G_M2_PER_OZ_YD2 = 33.905747  # 28.349523125 g / 0.83612736 m2
+
+STORED_UNITS = ("degC", "s", "bar", "g/m2", "")
+"""Units a factor may carry; an empty one is for categorical factors."""
+
+SYMBOLS = {"degC": "°C", "degF": "°F", "s": "s", "bar": "bar", "psi": "psi", "g/m2": "g/m²", "": ""}
+
+_SPELLINGS = {
+    "c": "degC", "°c": "degC", "degc": "degC", "celsius": "degC",
+    "f": "degF", "°f": "degF", "degf": "degF", "fahrenheit": "degF",
+    "s": "s", "sec": "s", "secs": "s", "second": "s", "seconds": "s",
+    "min": "min", "mins": "min", "minute": "min", "minutes": "min",
+    "bar": "bar", "psi": "psi", "kpa": "kPa",
+    "g/m2": "g/m2", "g/m²": "g/m2", "gsm": "g/m2", "oz/yd2": "oz/yd2", "oz/yd²": "oz/yd2",
+}  # fmt: skip
+
+_STORED_OF = {
+    "degC": "degC", "degF": "degC", "s": "s", "min": "s", "bar": "bar", "psi": "bar", "kPa": "bar",
+    "g/m2": "g/m2", "oz/yd2": "g/m2",
+}  # fmt: skip
+
+_QUANTITY = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].*?)?\s*$")
+
+
+def degf(degc: float) -> float:
+    """Fahrenheit of a Celsius temperature.
+
+    >>> degf(138)
+    280.4
+    """
+    return degc * 9 / 5 + 32
+
+
+def degc(degf_value: float) -> float:
+    """Celsius of a Fahrenheit temperature.
+
+    >>> degc(320)
+    160.0
+    """
+    return (degf_value - 32) * 5 / 9
+
+
+def delta_degf(delta_degc: float) -> float:
+    """Fahrenheit degrees of a Celsius *difference*.
+
+    >>> delta_degf(10)
+    18.0
+    """
+    return delta_degc * 9 / 5
+
+
+def psi(bar: float) -> float:
+    """Pounds per square inch of a pressure in bar."""
+    return bar * PSI_PER_BAR
+
+
+def to_stored(value: float, unit: str) -> float:
+    """Value in the stored unit of the same kind (degF to degC, min to s, psi to bar, oz/yd2 to g/m2).
+
+    Raises
+    ------
+    InputError
+        If the unit is unknown.
+    """
+    match unit:
+        case "degF":
+            return degc(value)
+        case "min":
+            return value * 60
+        case "psi":
+            return value / PSI_PER_BAR
+        case "kPa":
+            return value / 100
+        case "oz/yd2":
+            return value * G_M2_PER_OZ_YD2
+        case "degC" | "s" | "bar" | "g/m2" | "":
+            return value
+        case _:
+            raise InputError("unit", unit, "degC, degF, s, min, bar, psi, kPa, g/m2, oz/yd2", "Correct the unit.")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """The units a user wants to see; storage does not change with them."""
+
+    temperature: TemperatureUnit = "degC"
+    pressure: PressureUnit = "bar"
+
+    def unit(self, stored: str) -> str:
+        """Unit shown for a stored unit."""
+        return {"degC": self.temperature, "bar": self.pressure}.get(stored, stored)
+
+    def value(self, stored_value: float, stored: str) -> float:
+        """Stored value in the shown unit."""
+        shown = self.unit(stored)
+        if shown == "degF":
+            return degf(stored_value)
+        return psi(stored_value) if shown == "psi" else stored_value
+
+    def delta(self, stored_value: float, stored: str) -> float:
+        """Stored *difference* in the shown unit."""
+        shown = self.unit(stored)
+        if shown == "degF":
+            return delta_degf(stored_value)
+        return psi(stored_value) if shown == "psi" else stored_value
+
+
+METRIC = Shown()
+
+
+def show(value: float, unit: str, shown: Shown = METRIC, *, digits: int = 4) -> str:
+    """Quantity as text in the user's units, such as ``150 °C`` or ``12 s``.
+
+    >>> show(150, "degC", Shown(temperature="degF"))
+    '302 °F'
+    """
+    number = f"{round(shown.value(value, unit), 10):.{digits}g}"
+    return f"{number} {SYMBOLS[shown.unit(unit)]}".rstrip()
+
+
+def show_both(value: float, unit: str, shown: Shown = METRIC) -> str:
+    """Quantity for a printed sheet: temperatures in both units, the user's first.
+
+    >>> show_both(150, "degC")
+    '150 °C (302 °F)'
+    >>> show_both(12, "s")
+    '12 s'
+    """
+    if unit != "degC":
+        return show(value, unit, shown)
+    other = Shown("degF" if shown.temperature == "degC" else "degC", shown.pressure)
+    return f"{show(value, unit, shown)} ({show(value, unit, other)})"
+
+
+def parse_number(text: str, where: str) -> float:
+    """Number from text; a decimal comma is taken as a point.
+
+    Raises
+    ------
+    InputError
+        If the text is not one finite number.
+    """
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError as error:
+        raise InputError(where, repr(text), "a number", "Write digits only, such as 12.5.") from error
+    if not math.isfinite(value):
+        raise InputError(where, text, "a finite number", "Leave the cell empty if it was not measured.")
+    return value
+
+
+def parse_quantity(text: str, stored: str, where: str, *, default: str | None = None) -> float:
+    """Stored value of what a person typed: ``160``, ``320F``, ``2 min``, ``40 psi``, ``12,5 s``.
+
+    Parameters
+    ----------
+    text : str
+        What was typed.
+    stored : str
+        Stored unit of the field (degC, s, bar or g/m2).
+    where : str
+        The field's name, for the message.
+    default : str, optional
+        Unit of a bare number; the stored unit when left out.
+
+    Raises
+    ------
+    InputError
+        If it is not a number with a unit of the right kind, or a bare number looks like Fahrenheit.
+    """
+    match = _QUANTITY.match(text)
+    if match is None:
+        raise InputError(
+            where,
+            repr(text),
+            f"a number, with or without a unit such as {stored}",
+            "Write it like 150 or 302F.",
+        )
+    number = parse_number(match[1], where)
+    unit = default or stored
+    if match[2]:
+        spelled = _SPELLINGS.get(match[2].strip().lower())
+        if spelled is None or _STORED_OF[spelled] != stored:
+            kinds = ", ".join(u for u, s in _STORED_OF.items() if s == stored)
+            raise InputError(where, repr(text), f"a value in {kinds}", "Correct the unit.")
+        unit = spelled
+    value = to_stored(number, unit)
+    if unit == "degC" and not match[2]:
+        check_celsius(value, where)
+    return value
+
+
+def looks_like_fahrenheit(value: float) -> bool:
+    """Whether a number given as degC is out of every Celsius range here but usual in Fahrenheit.
+
+    200 degC and above is never proposed; 200 to 400 degF is 93 to 204 degC, where this work happens.
+    """
+    return 200 <= value <= 400
+
+
+def check_celsius(value: float, where: str) -> None:
+    """Refuse a temperature that looks like Fahrenheit, saying what it would be.
+
+    Raises
+    ------
+    InputError
+        If `looks_like_fahrenheit`.
+    """
+    if looks_like_fahrenheit(value):
+        raise InputError(
+            where,
+            f"{plain(value)} degC",
+            "below 200 degC",
+            f"If it is Fahrenheit, write {plain(value)}F (that is {plain(round(degc(value), 1))} degC).",
+        )

@@ -1,0 +1,1 @@
+"""Building, ordering and judging plans."""

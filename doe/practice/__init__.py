@@ -1,0 +1,1 @@
+"""Simulated lines with a known truth."""

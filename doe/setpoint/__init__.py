@@ -1,0 +1,1 @@
+"""Robust setpoint, window, verdict and the next coupons."""

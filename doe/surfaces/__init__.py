@@ -1,0 +1,1 @@
+"""Fitting response surfaces to few coupons."""

@@ -1,0 +1,1 @@
+"""Catalogue of what is seen on a failed coupon and what it points to."""

@@ -1,0 +1,1 @@
+"""View-models, figures and files a person reads."""
