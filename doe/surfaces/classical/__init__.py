@@ -1,0 +1,68 @@
+"""Classical fits beside the Bayesian answer: effects, least squares, logistic, ordinal, mixed models."""
+
+from doe.surfaces.classical.canonical import (
+    Canonical,
+    Quadratic,
+    SteepestPath,
+    analyse_shape,
+    follow_steepest,
+    read_quadratic,
+)
+from doe.surfaces.classical.confounding import Confounding, Separable, find_confounding
+from doe.surfaces.classical.effects import (
+    Curvature,
+    Effects,
+    Lenth,
+    estimate_effects,
+    half_normal_points,
+    judge_curvature,
+    lenth_margins,
+)
+from doe.surfaces.classical.least_squares import (
+    ErrorEstimate,
+    LeastSquaresFit,
+    Prediction,
+    fit_least_squares,
+    predict_mean,
+)
+from doe.surfaces.classical.terms import ModelTerms, all_terms_up_to, build_terms, name_term
+from doe.surfaces.classical.variance_table import (
+    LackOfFit,
+    PureError,
+    analyse_variance,
+    find_pure_error,
+    judge_lack_of_fit,
+)
+
+__all__ = [
+    "Canonical",
+    "Confounding",
+    "Curvature",
+    "Effects",
+    "ErrorEstimate",
+    "LackOfFit",
+    "LeastSquaresFit",
+    "Lenth",
+    "ModelTerms",
+    "Prediction",
+    "PureError",
+    "Quadratic",
+    "Separable",
+    "SteepestPath",
+    "all_terms_up_to",
+    "analyse_shape",
+    "analyse_variance",
+    "build_terms",
+    "estimate_effects",
+    "find_confounding",
+    "find_pure_error",
+    "fit_least_squares",
+    "follow_steepest",
+    "half_normal_points",
+    "judge_curvature",
+    "judge_lack_of_fit",
+    "lenth_margins",
+    "name_term",
+    "predict_mean",
+    "read_quadratic",
+]

@@ -1,0 +1,360 @@
+"""Effects for people: mean at high minus mean at low, with intervals, Lenth's margin and curvature."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+
+from doe.domain.errors import InputError
+from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
+from doe.surfaces.classical.least_squares import ErrorEstimate, LeastSquaresFit, fit_least_squares
+from doe.surfaces.classical.terms import ModelTerms, build_terms
+from doe.surfaces.classical.variance_table import find_pure_error
+
+ErrorSource = Literal["auto", "replicates", "model", "none"]
+
+
+@dataclass(frozen=True)
+class Effects:
+    """Effects of a two-level plan.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row an effect: term, effect, se, low, high, t, p, ss, chain. `chain` names everything the
+        effect stands for, such as ``"A + B × C × D"``. The interval columns are missing without an
+        error estimate; use `lenth` then.
+    mean : float
+        Fitted mean at the centre of the plan.
+    error : ErrorEstimate or None
+    lenth : Lenth or None
+        Lenth's margins; given whenever there are three effects or more.
+    fit : LeastSquaresFit
+        The underlying fit; an effect is twice its coefficient.
+    notes : tuple of str
+    """
+
+    table: pd.DataFrame
+    mean: float
+    error: ErrorEstimate | None
+    lenth: Lenth | None
+    fit: LeastSquaresFit
+    notes: tuple[str, ...]
+
+
+def estimate_effects(
+    coded: ArrayLike,
+    y: ArrayLike,
+    factors: Sequence[str],
+    *,
+    terms: ModelTerms | None = None,
+    error: ErrorSource = "auto",
+    assurance: float = 0.95,
+) -> Effects:
+    """Effects of a two-level plan, interactions included.
+
+    Parameters
+    ----------
+    coded : array, shape (coupons, factors)
+        Settings coded to -1 and +1; centre coupons at 0 are welcome.
+    y : array, shape (coupons,)
+        Response.
+    factors : sequence of str
+    terms : ModelTerms, optional
+        Which effects; default all main effects and interactions of every order.
+    error : {"auto", "replicates", "model", "none"}
+        What the intervals rest on: repeated settings, or the model's own residuals. ``"auto"`` takes
+        replicates if there are any, else the model if it left degrees of freedom, else nothing.
+    assurance : float
+        Of each two-sided interval and of Lenth's margins.
+
+    Returns
+    -------
+    Effects
+
+    Raises
+    ------
+    InputError
+        If the asked-for error source does not exist in these data, or settings are not -1, 0 or +1.
+
+    Notes
+    -----
+    With void coupons the plan is no longer orthogonal; effects are then twice the least-squares
+    coefficients instead of plain differences of means. Intervals hold one effect at a time.
+
+    References
+    ----------
+    G. E. P. Box, J. S. Hunter and W. G. Hunter (2005), *Statistics for Experimenters*, 2nd ed., ch. 5.
+
+    Examples
+    --------
+    >>> effects = estimate_effects([[-1, -1], [1, -1], [-1, 1], [1, 1]], [4, 6, 5, 9], ["temp", "dwell"])
+    >>> effects.table[["term", "effect"]].round(6).to_dict("list")
+    {'term': ['temp', 'dwell', 'temp × dwell'], 'effect': [3.0, 2.0, 1.0]}
+    """
+    settings = _two_level(coded, factors)
+    response = as_vector(y, len(settings), "response")
+    model = build_terms(factors, "factorial") if terms is None else terms
+    matrix = model.matrix(settings)
+    judged_by = _choose_error(settings, response, matrix, model, error)
+    fit = fit_least_squares(matrix, response, model.names, assurance=assurance, error=judged_by)
+    used = None if error == "none" else fit.error
+    rows = fit.coefficients.copy()
+    rows["ss"] = fit.partial_ss
+    rows["chain"] = _chains(fit)
+    constant = rows["term"] == "constant"
+    table = rows.loc[~constant].reset_index(drop=True)
+    table.insert(1, "effect", 2 * table.pop("estimate"))
+    for column in ("se", "low", "high"):
+        table[column] = 2 * table[column] if used is not None else np.nan
+    if used is None:
+        table[["t", "p"]] = np.nan
+    table = table[["term", "effect", "se", "low", "high", "t", "p", "ss", "chain"]]
+    effects = table["effect"].to_numpy(dtype=float)
+    return Effects(
+        table=table,
+        mean=float(rows.loc[constant, "estimate"].sum()),
+        error=used,
+        lenth=lenth_margins(effects, assurance=assurance) if len(effects) >= 3 else None,
+        fit=fit,
+        notes=fit.notes,
+    )
+
+
+def _two_level(coded: ArrayLike, factors: Sequence[str]) -> Floats:
+    settings, _ = as_matrix(coded, list(factors))
+    odd = ~np.isclose(settings[..., None], [-1.0, 0.0, 1.0]).any(axis=-1)
+    if odd.any():
+        row, column = np.argwhere(odd)[0]
+        raise InputError(
+            f"{factors[column]}, row {row + 1}",
+            float(settings[row, column]),
+            "-1, 0 or +1 (coded)",
+            "Effects need a two-level plan; fit a quadratic model to other settings.",
+        )
+    return np.round(settings)
+
+
+def _choose_error(
+    settings: Floats, y: Floats, matrix: Floats, model: ModelTerms, error: ErrorSource
+) -> ErrorEstimate | None:
+    if error in {"auto", "replicates"}:
+        pure = find_pure_error(settings, y).estimate
+        if pure is not None or error == "auto":
+            return pure  # None: `fit_least_squares` falls back on the model's residuals
+        raise InputError(
+            "error", "no repeated setting", "plans with replicates", "Use the model's residuals or Lenth's margin."
+        )
+    if error == "model" and np.linalg.matrix_rank(matrix) >= len(y):
+        raise InputError(
+            "error",
+            f"{len(model)} terms for {len(y)} coupons",
+            "fewer terms than coupons",
+            "Leave out the highest interactions, or use Lenth's margin.",
+        )
+    return None
+
+
+def _chains(fit: LeastSquaresFit) -> list[str]:
+    """What each kept term stands for: itself and the dropped terms equal to it up to sign."""
+    kept_names = fit.coefficients["term"].tolist()
+    chains = {name: name for name in kept_names}
+    for confounding in fit.confoundings:
+        if len(confounding.others) == 1:
+            sign = "+" if confounding.weights[0] > 0 else "−"
+            chains[confounding.others[0]] += f" {sign} {confounding.term}"
+    return [chains[name] for name in kept_names]
+
+
+@dataclass(frozen=True)
+class Lenth:
+    """Lenth's yardsticks for effects without an error estimate.
+
+    Attributes
+    ----------
+    pse : float
+        Pseudo standard error of an effect.
+    margin : float
+        An effect beyond it stands out on its own.
+    simultaneous_margin : float
+        An effect beyond it stands out even though so many were looked at.
+    df : float
+        A third of the number of effects.
+    """
+
+    pse: float
+    margin: float
+    simultaneous_margin: float
+    df: float
+
+
+def lenth_margins(effects: ArrayLike, *, assurance: float = 0.95) -> Lenth:
+    """Margins by which to judge the effects of an unreplicated plan.
+
+    Parameters
+    ----------
+    effects : array, shape (effects,)
+        Independent effects of equal standard error, at least three; the mean left out.
+    assurance : float
+
+    Returns
+    -------
+    Lenth
+
+    Notes
+    -----
+    It rests on most effects being nearly zero. Where more than about half are real, it misses some.
+
+    References
+    ----------
+    R. V. Lenth (1989), *Technometrics* 31(4), 469-473.
+
+    Examples
+    --------
+    >>> round(lenth_margins([9.0, 0.3, -0.2, 0.1, 0.4, -0.1, 0.2]).pse, 3)
+    0.3
+    """
+    check_assurance(assurance)
+    size = np.abs(as_vector(effects, np.size(effects), "effects"))
+    if len(size) < 3:
+        raise InputError("effects", f"{len(size)} effects", "3 or more", "Use a plan with more coupons.")
+    start = 1.5 * np.median(size)
+    small = size[size < 2.5 * start]
+    # All of them are zero, or most: then nothing scatters and the margin is zero.
+    pse = float(1.5 * np.median(small)) if len(small) else 0.0
+    m = len(size)
+    df = m / 3
+    each = (1 + assurance ** (1 / m)) / 2
+    return Lenth(
+        pse=pse,
+        margin=float(stats.t.ppf((1 + assurance) / 2, df) * pse),
+        simultaneous_margin=float(stats.t.ppf(each, df) * pse),
+        df=df,
+    )
+
+
+def half_normal_points(effects: ArrayLike, names: Sequence[str]) -> pd.DataFrame:
+    """Coordinates of a half-normal plot, smallest effect first.
+
+    Parameters
+    ----------
+    effects : array, shape (effects,)
+    names : sequence of str
+
+    Returns
+    -------
+    DataFrame
+        term, effect (signed), size, quantile: the half-normal quantile at (i - 1/2)/m.
+
+    References
+    ----------
+    C. Daniel (1959), *Technometrics* 1(4), 311-341.
+    """
+    values = as_vector(effects, len(names), "effects")
+    order = np.argsort(np.abs(values), kind="stable")
+    share = (np.arange(1, len(values) + 1) - 0.5) / max(len(values), 1)
+    return pd.DataFrame(
+        {
+            "term": [names[i] for i in order],
+            "effect": values[order],
+            "size": np.abs(values[order]),
+            "quantile": stats.norm.ppf(0.5 + share / 2),
+        }
+    )
+
+
+@dataclass(frozen=True)
+class Curvature:
+    """Whether the centre coupons lie off the plane through the corners.
+
+    Attributes
+    ----------
+    difference : float
+        Mean of the corner coupons minus mean of the centre coupons.
+    ss : float
+        Its sum of squares, on one degree of freedom.
+    error : ErrorEstimate or None
+    low, high : float or None
+        Interval of the difference.
+    f, p : float or None
+        None without replicates; `note` says so.
+    """
+
+    difference: float
+    ss: float
+    corner_coupons: int
+    centre_coupons: int
+    error: ErrorEstimate | None
+    low: float | None
+    high: float | None
+    f: float | None
+    p: float | None
+    note: str
+
+
+def judge_curvature(coded: ArrayLike, y: ArrayLike, *, assurance: float = 0.95) -> Curvature:
+    """Compare centre coupons with corner coupons of a two-level plan.
+
+    Parameters
+    ----------
+    coded : array, shape (coupons, factors)
+        Coded settings; rows of zeros are centre coupons, rows of -1 and +1 corners. Others are ignored.
+    y : array, shape (coupons,)
+        Response.
+    assurance : float
+        Of the two-sided interval of the difference.
+
+    Returns
+    -------
+    Curvature
+
+    Raises
+    ------
+    InputError
+        If there is no centre coupon or no corner coupon.
+
+    Notes
+    -----
+    The difference is the *sum* of all pure quadratic coefficients: a hump in one factor and a hollow
+    in another can cancel. The error is pure error, from every repeated setting.
+
+    References
+    ----------
+    D. C. Montgomery, *Design and Analysis of Experiments*, centre points in the 2^k chapter.
+    """
+    check_assurance(assurance)
+    settings, _ = as_matrix(coded)
+    response = as_vector(y, len(settings), "response")
+    centre = np.all(np.abs(settings) < 1e-9, axis=1)
+    corner: NDArray[np.bool_] = np.all(np.abs(np.abs(settings) - 1) < 1e-9, axis=1)
+    n_centre, n_corner = int(centre.sum()), int(corner.sum())
+    if n_centre == 0 or n_corner == 0:
+        raise InputError(
+            "coupons",
+            f"{n_centre} centre and {n_corner} corner coupons",
+            "at least one of each",
+            "Add centre coupons to the plan to see curvature.",
+        )
+    difference = float(response[corner].mean() - response[centre].mean())
+    ss = difference**2 * n_centre * n_corner / (n_centre + n_corner)
+    used = centre | corner
+    error = find_pure_error(settings[used], response[used]).estimate
+    if error is None or error.variance == 0:
+        note = (
+            "No setting was repeated, so the difference cannot be judged."
+            if error is None
+            else "All replicates agree exactly, so the difference cannot be judged against them."
+        )
+        return Curvature(difference, ss, n_corner, n_centre, error, None, None, None, None, note)
+    se = np.sqrt(error.variance * (1 / n_centre + 1 / n_corner))
+    half = float(stats.t.ppf((1 + assurance) / 2, error.df) * se)
+    f = ss / error.variance
+    note = f"Judged on {error.df:g} degrees of freedom of pure error."
+    p = float(stats.f.sf(f, 1, error.df))
+    return Curvature(difference, ss, n_corner, n_centre, error, difference - half, difference + half, float(f), p, note)

@@ -1,0 +1,104 @@
+"""Model terms and the columns coupons cannot tell apart."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from doe.domain.errors import InputError
+from doe.surfaces.classical.confounding import find_confounding
+from doe.surfaces.classical.terms import ModelTerms, all_terms_up_to, build_terms
+
+
+@pytest.mark.parametrize(
+    ("kind", "k", "count"),
+    [("main", 4, 5), ("interactions", 4, 11), ("quadratic", 4, 15), ("factorial", 4, 16), ("quadratic", 1, 3)],
+)
+def test_usual_models_have_their_number_of_terms(kind, k, count):
+    terms = build_terms([f"f{i}" for i in range(k)], kind)
+    assert len(terms) == count
+    assert terms.is_hierarchical
+    assert terms.orders[0] == 0
+
+
+def test_model_matrix_is_the_product_of_powers_written_out():
+    terms = build_terms(["a", "b", "c"], "quadratic")
+    rows = np.random.default_rng(1).normal(size=(7, 3))
+    twin = np.empty((7, len(terms)))
+    for i, (a, b, c) in enumerate(rows):
+        twin[i] = [1, a, b, c, a * b, a * c, b * c, a * a, b * b, c * c]
+    assert terms.matrix(rows) == pytest.approx(twin)
+
+
+def test_full_quadratic_is_every_product_up_to_degree_two():
+    names = ["a", "b", "c"]
+    assert set(all_terms_up_to(names, 2).names) == set(build_terms(names, "quadratic").names)
+
+
+def test_make_hierarchical_adds_only_missing_parents():
+    terms = ModelTerms(("a", "b", "c"), ((0, 2, 0), (1, 0, 1)))
+    assert not terms.is_hierarchical
+    assert terms.make_hierarchical().names == ("constant", "a", "b", "c", "a × c", "b²")
+
+
+@given(st.lists(st.tuples(*[st.integers(0, 3)] * 3), min_size=1, max_size=6, unique=True))
+@settings(deadline=None, max_examples=40)
+def test_make_hierarchical_is_hierarchical_and_keeps_every_term(rows):
+    terms = ModelTerms(("a", "b", "c"), tuple(rows))
+    full = terms.make_hierarchical()
+    assert full.is_hierarchical
+    assert set(terms.names) <= set(full.names)
+    assert full.make_hierarchical() == full
+
+
+def test_unknown_term_is_refused_with_the_known_ones():
+    with pytest.raises(InputError, match="allowed: constant, a, b"):
+        build_terms(["a", "b"], "main").keep(["c"])
+
+
+def test_wrong_number_of_columns_is_refused():
+    with pytest.raises(InputError, match=r"allowed: 2 columns \(a, b\)"):
+        build_terms(["a", "b"], "main").matrix(np.zeros((3, 3)))
+
+
+def test_repeated_factor_name_is_refused():
+    with pytest.raises(InputError, match="each name once"):
+        build_terms(["a", "a"], "main")
+
+
+def test_confounded_square_is_named_with_its_partner():
+    # Corners and centre only: all squares are one and the same column.
+    corners = np.array([[a, b] for a in (-1, 1) for b in (-1, 1)] + [[0, 0]])
+    terms = build_terms(["cure_temp", "dwell"], "quadratic")
+    found = find_confounding(terms.matrix(corners), terms.names)
+    assert [str(c) for c in found.confoundings] == ["These coupons cannot separate dwell² from cure_temp²."]
+
+
+def test_factor_never_varied_is_confounded_with_the_constant():
+    X = np.column_stack([np.ones(4), np.full(4, 0.5), [0, 1, 2, 3]])
+    (only,) = find_confounding(X, ["constant", "pressure", "dwell"]).confoundings
+    assert (only.term, only.others, only.weights) == ("pressure", ("constant",), (pytest.approx(0.5),))
+
+
+def test_column_of_zeros_says_that_nothing_is_known():
+    (only,) = find_confounding(np.column_stack([np.ones(3), np.zeros(3)]), ["constant", "peel"]).confoundings
+    assert only.others == ()
+    assert "say nothing about peel" in str(only)
+
+
+@given(st.integers(0, 10_000), st.integers(1, 6), st.integers(1, 6), st.integers(1, 8))
+@settings(deadline=None, max_examples=40)
+def test_confounding_keeps_exactly_the_rank_and_rebuilds_what_it_dropped(seed, rank, p, n):
+    rng = np.random.default_rng(seed)
+    X = rng.integers(-2, 3, size=(n, rank)) @ rng.integers(-2, 3, size=(rank, p)).astype(float)
+    found = find_confounding(X, [f"c{i}" for i in range(p)])
+    assert len(found.kept) == np.linalg.matrix_rank(X)
+    assert X[:, found.kept] @ found.weights == pytest.approx(X[:, found.dropped], abs=1e-8)
+
+
+def test_rows_needing_a_dropped_term_cannot_be_estimated():
+    X = np.column_stack([np.ones(4), [-1, 1, -1, 1], [-1, 1, -1, 1]])
+    found = find_confounding(X, ["constant", "a", "b"])
+    assert found.can_estimate(np.array([[1.0, 0.5, 0.5], [1.0, 0.5, 0.0]])).tolist() == [True, False]
