@@ -1,1 +1,18 @@
-"""The shop's database."""
+"""The shop's database: stacks, lines, gauges, studies, scores, and who did what when."""
+
+from doe.book.book import Book
+from doe.book.records import (
+    Act,
+    AnalysisRecord,
+    HistoryEntry,
+    KeptReading,
+    PlanInfo,
+    RoundInfo,
+    StudyRecord,
+    StudySummary,
+)
+
+__all__ = [
+    "Act", "AnalysisRecord", "Book", "HistoryEntry", "KeptReading", "PlanInfo", "RoundInfo", "StudyRecord",
+    "StudySummary",
+]  # fmt: skip

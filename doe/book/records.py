@@ -1,0 +1,148 @@
+"""What the book hands out: plain frozen records, times in UTC."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from doe.domain.gauge import GaugeReading
+from doe.domain.score import FieldValue
+from doe.domain.stack import Line, Stack
+from doe.domain.study import Study
+
+
+@dataclass(frozen=True)
+class StudySummary:
+    """One study in a list.
+
+    ``coupons`` counts every coupon of every round, ``scored`` those with a pass/fail result that are not void,
+    ``void`` the void ones; ``verdict`` is that of the last analysis that gave one, ``""`` before.
+    """
+
+    id: int
+    name: str
+    stack: str
+    line: str
+    made_at: datetime
+    made_by: str
+    rounds: int
+    coupons: int
+    scored: int
+    void: int
+    verdict: str
+    archived: bool
+
+
+@dataclass(frozen=True)
+class StudyRecord:
+    """A study as it stands, with the stack and the line as they were when it was made or last amended."""
+
+    id: int
+    study: Study
+    stack: Stack
+    line: Line
+    made_at: datetime
+    made_by: str
+    amended_at: datetime | None
+    archived: bool
+
+    @property
+    def name(self) -> str:
+        """The study's name."""
+        return self.study.name
+
+
+@dataclass(frozen=True)
+class RoundInfo:
+    """How one round of a plan was made."""
+
+    round: int
+    kind: str
+    seed: int
+    notes: tuple[str, ...]
+    coupons: int
+    made_at: datetime
+    made_by: str
+
+
+@dataclass(frozen=True)
+class PlanInfo:
+    """How the plan of a study was made, round by round; ``kind``, ``seed`` and ``notes`` are the first round's."""
+
+    rounds: tuple[RoundInfo, ...]
+
+    @property
+    def kind(self) -> str:
+        """Kind of the first round, ``""`` while there is no plan."""
+        return self.rounds[0].kind if self.rounds else ""
+
+    @property
+    def seed(self) -> int:
+        """Seed of the first round, 0 while there is no plan."""
+        return self.rounds[0].seed if self.rounds else 0
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Notes of every round, in order, each once."""
+        return tuple(dict.fromkeys(note for made in self.rounds for note in made.notes))
+
+
+@dataclass(frozen=True)
+class HistoryEntry:
+    """One thing ever said about a coupon. ``current`` is False once a later entry superseded it.
+
+    ``field`` is such as ``check:release``, ``hand:ana``, ``actual:dwell``, ``symptoms``, ``side``, ``note`` or
+    ``void``; ``value`` is None where a field was cleared.
+    """
+
+    id: int
+    coupon: str
+    field: str
+    value: FieldValue
+    who: str
+    at: datetime
+    why: str
+    scored_at: datetime | None
+    supersedes: int | None
+    current: bool
+
+
+@dataclass(frozen=True)
+class KeptReading:
+    """A gauge reading with who stored it and when. ``withdrawn`` says why it no longer counts, ``""`` if it does."""
+
+    id: int
+    reading: GaugeReading
+    who: str
+    at: datetime
+    withdrawn: str
+
+
+@dataclass(frozen=True)
+class AnalysisRecord:
+    """A stored fit, recommendation or release: enough to say the same thing a year later."""
+
+    id: int
+    kind: str
+    inputs_hash: str
+    seed: int
+    version: str
+    payload: Mapping[str, Any]
+    verdict: str
+    made_at: datetime
+    made_by: str
+
+
+@dataclass(frozen=True)
+class Act:
+    """One act on the book: who did what, when and why."""
+
+    id: int
+    at: datetime
+    who: str
+    verb: str
+    subject: str
+    study_id: int | None
+    why: str

@@ -1,0 +1,72 @@
+"""Gauge readings: what a machine showed, and what a gauge measured on its surface."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal, get_args
+
+from doe.domain.errors import InputError
+from doe.domain.units import check_celsius
+
+MachineKind = Literal["oven", "press"]
+MACHINE_KINDS: tuple[str, ...] = get_args(MachineKind)
+
+
+@dataclass(frozen=True)
+class GaugeReading:
+    """One reading of a gauge on a machine, after it has settled.
+
+    Parameters
+    ----------
+    machine : {"oven", "press"}
+    set_degc : float
+        What the machine was set to, in degC.
+    shown_degc : float or None
+        What its display showed, in degC; None when it shows only the set value.
+    measured_degc : float
+        What the gauge read, in degC.
+    place : str
+        Where, such as ``centre`` or ``back left`` of the platen.
+    tool : str
+        Which gauge: strip, probe, infrared ...
+    taken_at : datetime or None
+        When, with a time zone; the book fills in the time of storing.
+    note : str
+    emissivity : float or None
+        Setting of an infrared gauge, above 0 to 1; None for a contact gauge.
+
+    Raises
+    ------
+    InputError
+        If the machine is unknown, a temperature cannot be one, or the emissivity is out of range.
+    """
+
+    machine: MachineKind
+    set_degc: float
+    shown_degc: float | None
+    measured_degc: float
+    place: str = "centre"
+    tool: str = ""
+    taken_at: datetime | None = None
+    note: str = ""
+    emissivity: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.machine not in MACHINE_KINDS:
+            raise InputError("gauge reading, machine", self.machine, "oven or press", "Say which machine it was.")
+        for label, value in (("set", self.set_degc), ("shown", self.shown_degc), ("measured", self.measured_degc)):
+            if value is None:
+                continue
+            where = f"gauge reading, {label}"
+            if math.isfinite(value):
+                check_celsius(value, where)
+            if not -50 <= value < 200:
+                raise InputError(where, value, "-50 to below 200 degC", "Correct the temperature.")
+        if self.emissivity is not None and not 0 < self.emissivity <= 1:
+            raise InputError("gauge reading, emissivity", self.emissivity, "above 0 to 1", "Read it off the gauge.")
+        if self.taken_at is not None and self.taken_at.tzinfo is None:
+            raise InputError(
+                "gauge reading, taken at", self.taken_at, "a time with its zone", "Add the zone, such as +00:00."
+            )

@@ -1,0 +1,151 @@
+"""What a person says about a coupon: checks, symptoms, hand-feel, measured settings, a note, void or not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from doe.domain.errors import InputError
+from doe.domain.results import SIDES, check_hand
+from doe.domain.study import Study
+from doe.domain.units import check_celsius
+
+PLAIN_FIELDS = ("symptoms", "side", "note", "void")
+"""Fields of a coupon that are not kept per check, person or factor."""
+
+FieldValue = bool | float | str | tuple[str, ...] | None
+"""Value of one field; None means taken back (cleared)."""
+
+
+@dataclass(frozen=True)
+class ScoreEntry:
+    """Scores of one coupon, all or some of them; what is left empty says nothing.
+
+    Nothing is checked here beyond the name, so that a file or a form can report every problem at once:
+    see `entry_problems`.
+
+    Parameters
+    ----------
+    coupon : str
+        Its identifier in the plan.
+    checks : mapping of check name to bool
+        True when the coupon passed that check.
+    symptoms : tuple of str
+        Keys of the symptom catalogue.
+    side : {"", "under", "over", "other", "unknown"}
+        Which way it failed; ``""`` says nothing.
+    hand : mapping of person to float
+        Hand-feel, 1 to 5 in half steps.
+    actual : mapping of factor name to float
+        Measured settings, in the unit of the factor.
+    note : str
+    void_reason : str or None
+        A reason makes the coupon void; ``""`` takes that back; None says nothing.
+    scored_at : datetime or None
+        When it was judged, with a time zone, if that was not when it is stored.
+    cleared : tuple of str
+        Fields to empty again as a correction, named as `fields` names them: ``check:release``, ``hand:ana``,
+        ``actual:dwell``, ``symptoms``, ``side``, ``note``.
+    """
+
+    coupon: str
+    checks: Mapping[str, bool] = field(default_factory=dict)
+    symptoms: tuple[str, ...] = ()
+    side: str = ""
+    hand: Mapping[str, float] = field(default_factory=dict)
+    actual: Mapping[str, float] = field(default_factory=dict)
+    note: str = ""
+    void_reason: str | None = None
+    scored_at: datetime | None = None
+    cleared: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.coupon.strip():
+            raise InputError("coupon", "nothing", "the coupon's name", "Write the name printed on the label.")
+        object.__setattr__(self, "symptoms", tuple(self.symptoms))
+        object.__setattr__(self, "cleared", tuple(self.cleared))
+
+    def fields(self) -> Iterator[tuple[str, FieldValue]]:
+        """Every field the entry speaks about with its value, such as ``("hand:ana", 4.0)``."""
+        yield from ((f"check:{name}", bool(value)) for name, value in self.checks.items())
+        if self.symptoms:
+            yield "symptoms", self.symptoms
+        if self.side:
+            yield "side", self.side
+        yield from ((f"hand:{person}", float(value)) for person, value in self.hand.items())
+        yield from ((f"actual:{name}", float(value)) for name, value in self.actual.items())
+        if self.note:
+            yield "note", self.note
+        if self.void_reason is not None:
+            yield "void", self.void_reason
+        yield from ((name, None) for name in self.cleared)
+
+
+def entry_problems(entry: ScoreEntry, study: Study, where: str = "") -> list[InputError]:
+    """Everything in an entry that its study cannot take; empty when it is fine.
+
+    Parameters
+    ----------
+    entry : ScoreEntry
+    study : Study
+    where : str
+        How to name the entry in the messages; by default ``coupon R1-01``.
+    """
+    place = where or f"coupon {entry.coupon}"
+    problems: list[InputError] = []
+
+    def bad(what: str, found: object, allowed: str, remedy: str) -> None:
+        problems.append(InputError(f"{place}, {what}", found, allowed, remedy))
+
+    checks = [check.name for check in study.spec.checks]
+    for name in entry.checks:
+        if name not in checks:
+            bad("check", name, ", ".join(checks), "Use a check of the study.")
+    for key in entry.symptoms:
+        if not key.strip() or "\n" in key:
+            bad("symptom", repr(key), "a key of the symptom catalogue", "Choose a symptom from the list.")
+    if entry.side not in SIDES:
+        bad("side", repr(entry.side), "under, over, other, unknown, or empty", "Correct the side.")
+    for person, value in entry.hand.items():
+        if not person.strip() or "\n" in person:
+            bad("hand", repr(person), "the name of a person", "Say who felt the coupon.")
+        try:
+            check_hand(value, f"{place}, hand_{person}")
+        except InputError as error:
+            problems.append(error)
+    problems += _actual_problems(entry, study, place)
+    if entry.void_reason is not None and entry.void_reason and not entry.void_reason.strip():
+        bad("void", repr(entry.void_reason), "a reason", "Say in a few words what happened to the coupon.")
+    if entry.scored_at is not None and entry.scored_at.tzinfo is None:
+        bad("scored at", entry.scored_at, "a time with its zone", "Add the zone, such as +00:00.")
+    spoken = [name for name, _ in entry.fields()]
+    for name in entry.cleared:
+        kind = name.partition(":")[0]
+        if name not in ("symptoms", "side", "note") and kind not in ("check", "hand", "actual"):
+            bad("cleared", name, "a field such as hand:ana or note", "Name a field that was entered.")
+        elif spoken.count(name) > 1:
+            bad("cleared", name, "a field that is not entered at the same time", "Enter it or clear it, not both.")
+    return problems
+
+
+def _actual_problems(entry: ScoreEntry, study: Study, place: str) -> list[InputError]:
+    problems: list[InputError] = []
+    numeric = {f.name: f for f in study.numeric}
+    for name, value in entry.actual.items():
+        at = f"{place}, actual_{name}"
+        factor = numeric.get(name)
+        if factor is None:
+            problems.append(InputError(at, name, ", ".join(numeric), "Use a factor of the study with a range."))
+        elif not math.isfinite(value) or (value <= 0 if factor.scale == "log" else False):
+            positive = " above 0" if factor.scale == "log" else ""
+            problems.append(
+                InputError(at, value, f"a number{positive} in {factor.unit}", "Leave it empty if not measured.")
+            )
+        elif factor.is_temperature:
+            try:
+                check_celsius(value, at)
+            except InputError as error:
+                problems.append(error)
+    return problems
