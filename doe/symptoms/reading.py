@@ -1,0 +1,103 @@
+"""Reading symptoms: by key, the side they agree on, the causes to look at, the short list of the bench sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+
+from doe.domain.entry import SymptomWords
+from doe.domain.errors import InputError
+from doe.domain.results import Side
+from doe.symptoms.catalogue import CATALOGUE
+from doe.symptoms.kinds import SURENESS, Cause, Pointer, Symptom
+
+_BY_KEY = {s.key: s for s in CATALOGUE}
+
+# What a first article shows most, both sides of the window first (common practice, no source).
+_USUAL_FIRST = (
+    "no_transfer", "patchy_transfer", "film_lock", "grainy_back", "edge_lift_wash", "sheet_lift_wash", "blisters",
+    "colour_shed", "stretch_crack", "dye_bleed", "scorch", "glass_back", "edge_lift_dry", "string_peel", "edge_haze",
+    "press_mark", "stiff_hand", "wet_sheen", "small_part_loss", "yellowing",
+)  # fmt: skip
+
+
+def symptom(key: str) -> Symptom:
+    """Symptom of the catalogue by its key.
+
+    Raises
+    ------
+    InputError
+        If there is none; close names are offered.
+    """
+    found = _BY_KEY.get(key)
+    if found is None:
+        close = get_close_matches(key.strip().lower().replace(" ", "_"), _BY_KEY, n=3)
+        allowed = ", ".join(close) if close else "a key of the symptom list"
+        raise InputError("symptom", repr(key), allowed, "Take it from the symptom list.")
+    return found
+
+
+def side_of(keys: Iterable[str]) -> Side:
+    """Which way a coupon with these symptoms failed.
+
+    Each symptom says a side or ``unknown`` (see `Symptom.side`). One heat side named by any of them and
+    contradicted by none is the answer, also beside symptoms that are not heat: those are a second fault, not
+    a contradiction. Both heat sides make ``unknown``; only non-heat ones make ``other``.
+
+    >>> side_of(["grainy_back"]), side_of(["film_lock"]), side_of(["grainy_back", "film_lock"])
+    ('under', 'over', 'unknown')
+
+    Returns
+    -------
+    {"", "under", "over", "other", "unknown"}
+        ``""`` when no symptom is given.
+
+    Raises
+    ------
+    InputError
+        If a key is not in the catalogue.
+    """
+    sides = {symptom(key).side for key in keys}
+    if not sides:
+        return ""
+    if "under" in sides or "over" in sides:
+        if {"under", "over"} <= sides:
+            return "unknown"
+        return "under" if "under" in sides else "over"
+    return "other" if sides == {"other"} else "unknown"
+
+
+def causes_of(keys: Iterable[str]) -> tuple[Cause, ...]:
+    """Every cause these symptoms point to, each pointer once, the surest and most often named first.
+
+    Raises
+    ------
+    InputError
+        If a key is not in the catalogue.
+    """
+    named: dict[Pointer, list[Cause]] = {}
+    for key in dict.fromkeys(keys):
+        for cause in symptom(key).causes:
+            named.setdefault(cause.pointer, []).append(cause)
+    surest = {pointer: max(causes, key=lambda c: SURENESS.index(c.sureness)) for pointer, causes in named.items()}
+    order = sorted(named, key=lambda p: (-SURENESS.index(surest[p].sureness), -len(named[p])))
+    return tuple(surest[pointer] for pointer in order)
+
+
+def short_list(n: int = 12) -> tuple[Symptom, ...]:
+    """The ``n`` symptoms a bench sheet has room for, the usual ones of a first article first.
+
+    Raises
+    ------
+    InputError
+        If n is not 1 to the size of the catalogue.
+    """
+    if not 1 <= n <= len(CATALOGUE):
+        raise InputError("short list", n, f"1 to {len(CATALOGUE)}", "Ask for as many symptoms as there are.")
+    first = [_BY_KEY[key] for key in _USUAL_FIRST]
+    rest = [s for s in CATALOGUE if s.key not in _USUAL_FIRST]
+    return tuple((first + rest)[:n])
+
+
+WORDS = SymptomWords({s.key: s.label for s in CATALOGUE}, side_of)
+"""The catalogue as files and forms need it: labels by key, and the side they agree on."""
