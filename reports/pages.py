@@ -1,0 +1,48 @@
+"""Turning view-models into pages: one template environment for every page we make."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+
+def template_source(name: str) -> str | None:
+    """Text of a packaged template, style sheet or script; None if there is none of that name."""
+    place = files("doe.templates").joinpath(name)
+    return place.read_text(encoding="utf-8") if place.is_file() else None
+
+
+@cache
+def environment() -> Environment:
+    """Jinja2 environment of our pages: everything escaped, a missing variable is an error."""
+    return Environment(
+        loader=FunctionLoader(template_source),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+def render(template: str, view: Any) -> str:
+    """Page of a view-model.
+
+    Parameters
+    ----------
+    template : str
+        File name in ``templates/``.
+    view : dataclass
+        Each of its fields becomes a variable of the template, by the same name.
+
+    Returns
+    -------
+    str
+        A whole HTML document.
+    """
+    values = {field.name: getattr(view, field.name) for field in fields(view)}
+    return environment().get_template(template).render(values)

@@ -1,0 +1,207 @@
+"""Words for numbers: counts, shares, amounts with both temperatures, and what lies beyond a cliff."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import datetime
+
+from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
+
+SHIRTS = 100
+
+
+def count(number: int, one: str, many: str | None = None) -> str:
+    """Number with its noun.
+
+    >>> count(1, "coupon"), count(3, "cure batch", "cure batches")
+    ('1 coupon', '3 cure batches')
+    """
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def listing(parts: Sequence[str], last: str = "and") -> str:
+    """Words joined as in a sentence.
+
+    >>> listing(["film", "powder", "press"])
+    'film, powder and press'
+    """
+    if len(parts) < 2:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} {last} {parts[-1]}"
+
+
+def sentence(text: str) -> str:
+    """First letter large, one full stop at the end.
+
+    >>> sentence("dwell matters most")
+    'Dwell matters most.'
+    """
+    text = text.strip()
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+def out_of_hundred(share: float) -> int:
+    """Whole shirts of 100. 100 and 0 only when it is as good as certain: 99.7 % is not "all of them".
+
+    >>> out_of_hundred(0.957), out_of_hundred(0.997), out_of_hundred(0.002)
+    (96, 99, 1)
+    """
+    shirts = round(share * SHIRTS)
+    if shirts == SHIRTS and share < 0.9995:
+        return SHIRTS - 1
+    if shirts == 0 and share > 0.0005:
+        return 1
+    return shirts
+
+
+def shirts(share: float) -> str:
+    """Share as a count people can picture.
+
+    >>> shirts(0.957)
+    '96 of 100 shirts'
+    """
+    return f"{out_of_hundred(share)} of {SHIRTS} shirts"
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """Share in percent; never rounded to a certainty it does not have.
+
+    >>> percent(0.957), percent(0.9996), percent(0.957, 1)
+    ('96 %', '>99 %', '95.7 %')
+    """
+    text = f"{share * 100:.{digits}f}"
+    if share < 1 and float(text) >= 100:
+        return f">{100 - 10**-digits:.{digits}f} %"
+    if share > 0 and float(text) == 0:
+        return f"<{10**-digits:.{digits}f} %"
+    return f"{text} %"
+
+
+def score(value: float) -> str:
+    """Hand-feel to one decimal.
+
+    >>> score(3.749)
+    '3.7'
+    """
+    return f"{value:.1f}"
+
+
+def amount(factor: Factor, value: float | str, shown: Shown = METRIC) -> str:
+    """Setting in the reader's unit, or the level.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> amount(usual_factor("press_temp"), 152, Shown(temperature="degF"))
+    '306 °F'
+    """
+    if factor.is_categorical:
+        return str(value)
+    return show(float(value), factor.unit, shown, digits=digits_of(factor, shown))
+
+
+def amount_both(factor: Factor, value: float | str, shown: Shown = METRIC) -> str:
+    """Setting for anything printed: temperatures in both units, the reader's first.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> amount_both(usual_factor("press_temp"), 152)
+    '152 °C (306 °F)'
+    """
+    if not factor.is_temperature or factor.is_categorical:
+        return amount(factor, value, shown)
+    return f"{amount(factor, value, shown)} ({amount(factor, value, other_units(shown))})"
+
+
+def other_units(shown: Shown) -> Shown:
+    """The same choice with the other temperature unit."""
+    return Shown("degF" if shown.temperature == "degC" else "degC", shown.pressure)
+
+
+def digits_of(factor: Factor, shown: Shown = METRIC) -> int:
+    """Significant digits so that a machine step is seen and no more: three for whole numbers, one behind the point."""
+    step = factor.step or 0.0
+    largest = abs(shown.value(factor.high, factor.unit)) if not factor.is_categorical else 1.0
+    whole = max(1, math.floor(math.log10(max(largest, 1.0))) + 1)
+    behind = 0 if step >= 1 or shown.unit(factor.unit) == "psi" else 1
+    return whole + behind
+
+
+def amount_range(factor: Factor, low: float, high: float, shown: Shown = METRIC) -> str:
+    """Both ends of a range with one unit.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> amount_range(usual_factor("dwell"), 10, 14)
+    '10 to 14 s'
+    """
+    unit = SYMBOLS[shown.unit(factor.unit)]
+    return f"{amount(factor, low, shown).removesuffix(unit).strip()} to {amount(factor, high, shown)}"
+
+
+def difference(factor: Factor, size: float, shown: Shown = METRIC) -> str:
+    """A *difference* of settings: 10 degC of difference is 18 degF.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> difference(usual_factor("press_temp"), 10, Shown(temperature="degF"))
+    '18 °F'
+    """
+    number = round(shown.delta(abs(size), factor.unit), 10)
+    text = f"{number:.0f}" if number >= 10 else f"{number:.2g}"
+    return f"{text} {SYMBOLS[shown.unit(factor.unit)]}".rstrip()
+
+
+def held(name: str, value: float | str, shown: Shown = METRIC) -> tuple[str, str]:
+    """Label and value of a setting held constant; a known name brings its words and unit."""
+    known = KNOWN_FACTORS.get(name)
+    label = known.label if known else name.replace("_", " ")
+    if isinstance(value, str):
+        return label, value
+    return label, show_both(value, known.unit, shown) if known else f"{value:g}"
+
+
+def date(when: datetime) -> str:
+    """Date and time that no reader takes for another.
+
+    >>> date(datetime(2031, 3, 4, 15, 7))
+    '4 March 2031, 15:07'
+    """
+    return f"{when.day} {when:%B %Y}, {when:%H:%M}"
+
+
+# How a move reads: (lower, higher). Times are longer or shorter, temperatures hotter or cooler.
+_MOVES = {"degC": ("cooler", "hotter"), "s": ("shorter", "longer"), "bar": ("less pressure", "more pressure")}
+# What a customer sees beyond the edge; which side it is stays with the model.
+_BEYOND = {
+    "under": "prints start to peel, shed or wash off (too little heat)",
+    "over": "film starts to stick, ink to boil or the print to stiffen (too much heat)",
+}
+
+
+def move(factor: Factor, direction: str) -> str:
+    """Word for a move of one factor.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> move(usual_factor("dwell"), "lower"), move(usual_factor("cure_temp"), "higher")
+    ('shorter', 'hotter')
+    """
+    lower, higher = _MOVES.get(factor.unit, ("less", "more"))
+    return lower if direction == "lower" else higher
+
+
+def beyond(side: str) -> str:
+    """What is seen beyond a cliff of that side, as the end of a sentence."""
+    return _BEYOND.get(side, "prints start to fail")
+
+
+def errors_away(setting_errors: float) -> str:
+    """How far a cliff is, in setting errors, in words.
+
+    >>> errors_away(1.4), errors_away(0.2)
+    ('1.4 setting errors away', 'less than half a setting error away')
+    """
+    if not math.isfinite(setting_errors):
+        return "no setting error is known for it"
+    if setting_errors < 0.5:
+        return "less than half a setting error away"
+    return f"{setting_errors:.1f} setting errors away"
