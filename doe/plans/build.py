@@ -1,0 +1,207 @@
+"""Making a plan, adding a round to it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from doe.domain.errors import InputError, InputErrors
+from doe.domain.space import is_forbidden
+from doe.domain.stack import DEFAULT_LINE, Line
+from doe.domain.study import Study
+from doe.plans.choose import choose_points
+from doe.plans.notes import order_notes
+from doe.plans.order import order_round
+from doe.plans.plan import KINDS, ORDERS, REPEAT_CENTRE, Plan, columns
+from doe.plans.points import centre_points, settings_of
+
+LEAST_COUPONS, MOST_COUPONS = 4, 200
+
+
+def make_plan(
+    study: Study,
+    *,
+    coupons: int = 20,
+    kind: str = "auto",
+    seed: int = 0,
+    line: Line = DEFAULT_LINE,
+    order: str = "batched",
+    coupons_per_garment: int = 4,
+) -> Plan:
+    """Plan of this many coupons for a study, in an order a person can run.
+
+    Centre coupons are part of every plan; one is made first and one last, to see drift.
+
+    Parameters
+    ----------
+    study : Study
+    coupons : int
+        Exactly this many; where the kind does not exist in this size, the sizes are named.
+    kind : {"auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal"}
+        ``auto`` chooses by the number of coupons and factors, and says in the notes how.
+    seed : int
+        The same seed gives the same plan.
+    line : Line
+        Its settle minutes decide the order of the batches, its coupons a stroke the strokes.
+    order : {"batched", "random"}
+        ``random`` sets the machines anew for every coupon: the cleanest statistics and the longest day.
+    coupons_per_garment : int
+        Coupons cut from, or pressed on, one garment; a garment is a block.
+
+    Raises
+    ------
+    InputError
+        If the kind, the order or the number of coupons cannot be used.
+
+    Notes
+    -----
+    All settings are rounded to what the machines can be given, so a plan is balanced up to that rounding.
+    """
+    _check(kind, order, coupons, coupons_per_garment)
+    rng = np.random.default_rng(seed)
+    points, kind, notes = choose_points(study, kind, coupons, rng)
+    centre = np.flatnonzero(points.roles == "centre")
+    ends = (int(centre[0]), int(centre[1]))
+    roles = points.roles.astype(object)
+    roles[list(ends)] = REPEAT_CENTRE
+    settings = settings_of(study, points.coded, points.levels)
+    frame = _round_frame(
+        study, settings, roles, 1, line, rng, ends=ends, order=order, coupons_per_garment=coupons_per_garment
+    )
+    notes = (*notes, *order_notes(study, frame, line, order))
+    return Plan(study, kind, seed, frame, notes)
+
+
+def add_round(
+    plan: Plan,
+    settings: pd.DataFrame,
+    *,
+    seed: int,
+    line: Line = DEFAULT_LINE,
+    repeat_centre: bool = False,
+    order: str = "batched",
+    coupons_per_garment: int = 4,
+    roles: tuple[str, ...] | None = None,
+) -> Plan:
+    """The plan with these settings as a new round: a block of its own, with its own batches and garments.
+
+    Parameters
+    ----------
+    plan : Plan
+    settings : DataFrame
+        One row a coupon, every factor in its stored unit; rounded here to machine settings.
+    seed : int
+        Reproduces the order of the new round.
+    line : Line
+    repeat_centre : bool
+        Add two centre coupons, made first and last, to see drift and the difference between the rounds.
+    order : {"batched", "random"}
+    coupons_per_garment : int
+    roles : tuple of str, optional
+        Role of each row; ``chosen`` when left out.
+
+    Raises
+    ------
+    InputError
+        If there is no row, or a setting is outside its range, forbidden or not a level.
+    """
+    study = plan.study
+    _check("auto", order, max(len(settings), LEAST_COUPONS), coupons_per_garment)
+    added = _checked(study, settings)
+    rng = np.random.default_rng([seed, plan.rounds])
+    role = np.array(roles or ["chosen"] * len(added), dtype=object)
+    ends = None
+    if repeat_centre:
+        centre = centre_points(study, 2)
+        added = pd.concat([added, settings_of(study, centre.coded, centre.levels)], ignore_index=True)
+        role = np.concatenate([role, np.array([REPEAT_CENTRE] * 2, dtype=object)])
+        ends = (len(added) - 2, len(added) - 1)
+    elif (role == REPEAT_CENTRE).sum() == 2:
+        first, last = np.flatnonzero(role == REPEAT_CENTRE)
+        ends = (int(first), int(last))
+    number = plan.rounds + 1
+    frame = _round_frame(
+        study, added, role, number, line, rng, ends=ends, order=order, coupons_per_garment=coupons_per_garment
+    )
+    notes = tuple(f"Round {number}: {note}" for note in order_notes(study, frame, line, order))
+    for name in ("cure_batch", "press_batch", "garment", "stroke"):
+        frame[name] += int(plan.coupons[name].max())
+    frame = pd.concat([plan.coupons[columns(study)], frame], ignore_index=True)
+    return Plan(study, plan.kind, plan.seed, frame, (*plan.notes, *notes))
+
+
+def _round_frame(
+    study: Study,
+    settings: pd.DataFrame,
+    roles: np.ndarray,
+    number: int,
+    line: Line,
+    rng: np.random.Generator,
+    *,
+    ends: tuple[int, int] | None,
+    order: str,
+    coupons_per_garment: int,
+) -> pd.DataFrame:
+    queue = order_round(study, settings, line, rng, ends=ends, order=order, coupons_per_garment=coupons_per_garment)
+    frame = pd.concat([settings.reset_index(drop=True), queue], axis=1)
+    frame["round"], frame["role"] = number, roles.astype(str)
+    frame = frame.sort_values("cure_order", ignore_index=True)
+    width = max(2, len(str(len(frame))))
+    frame["coupon"] = [f"R{number}-{i:0{width}d}" for i in frame["cure_order"]]
+    return frame[columns(study)]
+
+
+def _check(kind: str, order: str, coupons: int, coupons_per_garment: int) -> None:
+    if kind not in KINDS:
+        raise InputError("plan", repr(kind), ", ".join(KINDS), "Choose one of these.")
+    if order not in ORDERS:
+        raise InputError("order", repr(order), ", ".join(ORDERS), "Choose one of these.")
+    if not LEAST_COUPONS <= coupons <= MOST_COUPONS:
+        raise InputError(
+            "coupons", coupons, f"{LEAST_COUPONS} to {MOST_COUPONS}", "Say how many test transfers there can be."
+        )
+    if coupons_per_garment < 1:
+        raise InputError("coupons per garment", coupons_per_garment, "1 or more", "Count what fits on one garment.")
+
+
+def _checked(study: Study, settings: pd.DataFrame) -> pd.DataFrame:
+    """Settings of a new round, rounded; every bad row is named at once."""
+    from doe.domain.coding import round_settings
+
+    missing = [name for name in study.factor_names if name not in settings]
+    if missing or not len(settings):
+        raise InputError(
+            "settings of the round", ", ".join(missing) or "no row", "one row a coupon with every factor",
+            "Give a setting for each factor.",
+        )  # fmt: skip
+    problems: list[InputError] = []
+    checked: dict[str, np.ndarray] = {}
+    for f in study.factors:
+        if f.is_categorical:
+            values = settings[f.name].astype(str).to_numpy(dtype=object)
+            bad = ~np.isin(values.astype(str), f.levels)
+            allowed = ", ".join(f.levels)
+        else:
+            given = settings[f.name].to_numpy(dtype=float)
+            bad = ~((given >= f.low - 1e-9) & (given <= f.high + 1e-9))
+            values = round_settings(f, given)
+            allowed = f"{f.low:g} to {f.high:g} {f.unit}"
+        problems += [
+            InputError(f"row {i + 1}, {f.name}", settings[f.name].iloc[i], allowed, "Stay inside the tested range.")
+            for i in np.flatnonzero(bad)
+        ]
+        checked[f.name] = values
+    frame = pd.DataFrame(checked)
+    if not problems:
+        problems += [
+            InputError(
+                f"row {i + 1}",
+                ", ".join(f"{v}" for v in frame.iloc[i]),
+                "settings outside the forbidden combinations",
+                "Choose other settings.",
+            )  # fmt: skip
+            for i in np.flatnonzero(is_forbidden(study.forbidden, frame))
+        ]
+    if problems:
+        raise InputErrors(problems)
+    return frame

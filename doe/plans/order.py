@@ -1,0 +1,276 @@
+"""Order of a round: cure batches, press batches, strokes and garments (a strip plot), or full randomization."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from doe.domain.factors import Stage
+from doe.domain.stack import Line
+from doe.domain.study import Study
+from doe.plans.points import IntArray
+from doe.plans.route import cheapest_route, route_cost
+from doe.plans.settle import hard_factors, machine_of, settle_matrix
+
+LEAST_IN_BATCH = 2
+"""A repeated batch is only made where it and its twin keep this many coupons."""
+
+MOST_BATCHES = 9
+
+STAGES: tuple[Stage, Stage] = ("cure", "press")
+
+
+@dataclass(frozen=True)
+class Queue:
+    """Order at one machine: ``batch`` from 1 and ``position`` from 1 for every coupon, each of shape (coupons,)."""
+
+    batch: IntArray
+    position: IntArray
+
+
+def order_round(
+    study: Study,
+    settings: pd.DataFrame,
+    line: Line,
+    rng: np.random.Generator,
+    *,
+    ends: tuple[int, int] | None,
+    order: str = "batched",
+    coupons_per_garment: int = 4,
+) -> pd.DataFrame:
+    """Bookkeeping columns of one round, in the row order of the settings; all numbers start from 1.
+
+    Films go through the oven in cure batches, then coupons through the press in press batches. The cheapest batch
+    order in settle minutes is taken, at random among equally cheap ones, and the order inside a batch is random.
+
+    Parameters
+    ----------
+    study : Study
+    settings : DataFrame
+        One row a coupon, every factor.
+    line : Line
+        Its settle minutes and coupons a stroke.
+    rng : Generator
+    ends : (int, int) or None
+        Rows of the coupons that are made first and last at both machines.
+    order : {"batched", "random"}
+        ``random`` sets both machines anew for every coupon, in a random order.
+    coupons_per_garment : int
+    """
+    queue = batched_queue if order == "batched" else random_queue
+    cure = queue(study, settings, line, "cure", rng, ends)
+    press = queue(study, settings, line, "press", rng, ends)
+    if order == "batched":
+        stroke, position = _strokes(study, settings, line, press, rng, ends)
+        press = Queue(press.batch, position)
+    else:
+        stroke = press.position
+    garment = _garments(study, settings, press, coupons_per_garment, rng)
+    return pd.DataFrame(
+        {
+            "cure_batch": cure.batch, "press_batch": press.batch, "cure_order": cure.position,
+            "press_order": press.position, "garment": garment, "stroke": stroke,
+        }
+    )  # fmt: skip
+
+
+def batched_queue(
+    study: Study,
+    settings: pd.DataFrame,
+    line: Line,
+    stage: Stage,
+    rng: np.random.Generator,
+    ends: tuple[int, int] | None,
+) -> Queue:
+    """Batches of one machine setting each, in the cheapest order.
+
+    The coupons of the first and the last batch's setting are shared out over both, so that this setting is set twice
+    and the batch error can be estimated. A setting that is passed again on the way is given another batch when that
+    costs no minutes.
+    """
+    n = len(settings)
+    hard = hard_factors(study, stage)
+    keys = list(settings[[f.name for f in hard]].itertuples(index=False, name=None))
+    distinct = list(dict.fromkeys(keys))
+    group = np.array([distinct.index(key) for key in keys])
+    counts = np.bincount(group, minlength=len(distinct))
+    minutes = settle_matrix(machine_of(line, stage), hard, distinct)
+
+    visits = list(range(len(distinct)))  # which setting each batch has
+    start = end = None
+    if ends is not None:
+        start = int(group[ends[0]])
+        if group[ends[1]] == start:
+            visits.append(start)
+            end = len(visits) - 1
+        else:
+            end = int(group[ends[1]])
+    route = _route(minutes, visits, rng, start, end)
+    least = _minutes(minutes, visits, route)
+    # most coupons first: they gain most from being shared out over two batches
+    for setting in sorted(visits, key=lambda s: -counts[s]):
+        while len(visits) < MOST_BATCHES and counts[setting] >= LEAST_IN_BATCH * (visits.count(setting) + 1):
+            trial = [*visits, setting]
+            longer = _route(minutes, trial, rng, start, end)
+            if _minutes(minutes, trial, longer) > least + 1e-6:
+                break
+            visits, route = trial, longer
+
+    batch = np.zeros(n, dtype=int)
+    position = np.zeros(n, dtype=int)
+    shares = _share_out(group, [visits[i] for i in route], rng, ends)
+    done = 0
+    for number, members in enumerate(shares, start=1):
+        batch[members] = number
+        position[members] = done + 1 + np.arange(len(members))
+        done += len(members)
+    return Queue(batch, position)
+
+
+def _allowed(minutes: np.ndarray, visits: list[int]) -> np.ndarray:
+    cost = minutes[np.ix_(visits, visits)].copy()
+    same = np.equal.outer(visits, visits)
+    # two batches of one setting in a row would be one batch; with a single setting there is no other way
+    if len(set(visits)) > 1:
+        cost[same] = 1e6
+    return cost
+
+
+def _route(
+    minutes: np.ndarray, visits: list[int], rng: np.random.Generator, start: int | None, end: int | None
+) -> tuple[int, ...]:
+    return cheapest_route(_allowed(minutes, visits), rng, start=start, end=end)
+
+
+def _minutes(minutes: np.ndarray, visits: list[int], route: tuple[int, ...]) -> float:
+    return route_cost(_allowed(minutes, visits), route)
+
+
+def _share_out(
+    group: IntArray, order: list[int], rng: np.random.Generator, ends: tuple[int, int] | None
+) -> list[IntArray]:
+    """Coupons of each batch in a random order; those of a setting with several batches in near-equal parts."""
+    batches: list[IntArray] = [np.empty(0, dtype=int)] * len(order)
+    for setting in dict.fromkeys(order):
+        at = [i for i, s in enumerate(order) if s == setting]
+        fixed = {} if ends is None else {ends[0]: 0, ends[1]: len(order) - 1}
+        own = {row: place for row, place in fixed.items() if place in at}
+        rest = rng.permutation([row for row in np.flatnonzero(group == setting) if row not in own])
+        members: dict[int, list[int]] = {place: [] for place in at}
+        for row, place in own.items():
+            members[place].append(row)
+        turns = rng.permutation(at)
+        for row in rest:
+            # the batch with the fewest coupons; ties go round in a random turn
+            place = min(turns, key=lambda p: len(members[p]))
+            members[int(place)].append(int(row))
+        for place in at:
+            chosen = rng.permutation(members[place])
+            if ends is not None and ends[0] in members[place] and place == 0:
+                chosen = np.concatenate([[ends[0]], chosen[chosen != ends[0]]])
+            if ends is not None and ends[1] in members[place] and place == len(order) - 1:
+                chosen = np.concatenate([chosen[chosen != ends[1]], [ends[1]]])
+            batches[place] = chosen.astype(int)
+    return batches
+
+
+def random_queue(
+    study: Study,
+    settings: pd.DataFrame,
+    line: Line,
+    stage: Stage,
+    rng: np.random.Generator,
+    ends: tuple[int, int] | None,
+) -> Queue:
+    """Fully random order; a new batch wherever the machine's setting differs from that of the coupon before."""
+    del line
+    n = len(settings)
+    order = rng.permutation(n)
+    if ends is not None:
+        inner = order[~np.isin(order, ends)]
+        order = np.concatenate([[ends[0]], inner, [ends[1]]])
+    keys = list(settings[[f.name for f in hard_factors(study, stage)]].itertuples(index=False, name=None))
+    batch, position = np.zeros(n, dtype=int), np.zeros(n, dtype=int)
+    number = 1
+    for place, row in enumerate(order):
+        if place and keys[row] != keys[order[place - 1]]:
+            number += 1
+        batch[row], position[row] = number, place + 1
+    return Queue(batch, position)
+
+
+def _strokes(
+    study: Study,
+    settings: pd.DataFrame,
+    line: Line,
+    press: Queue,
+    rng: np.random.Generator,
+    ends: tuple[int, int] | None,
+) -> tuple[IntArray, IntArray]:
+    """Stroke of each coupon, and the press order with every stroke kept together.
+
+    Coupons of one press batch with the same press settings share a stroke, but never two coupons with the same
+    settings throughout: those are replicates, and sharing a stroke would make them look more alike than they are.
+    """
+    n = len(settings)
+    if line.coupons_per_stroke == 1:
+        return press.position.copy(), press.position
+    names = [f.name for f in study.factors if f.stage == "press"]
+    press_keys = list(settings[names].itertuples(index=False, name=None))
+    all_keys = list(settings.itertuples(index=False, name=None))
+    order = np.argsort(press.position)
+    strokes: list[list[int]] = []
+    for number in range(1, int(press.batch.max()) + 1):
+        open_strokes: list[list[int]] = []
+        for row in order[press.batch[order] == number]:
+            home = next(
+                (
+                    s for s in open_strokes
+                    if len(s) < line.coupons_per_stroke and press_keys[s[0]] == press_keys[row]
+                    and all(all_keys[row] != all_keys[other] for other in s)
+                ),
+                None,
+            )  # fmt: skip
+            if home is None:
+                open_strokes.append([int(row)])
+            else:
+                home.append(int(row))
+        inner = [open_strokes[i] for i in rng.permutation(len(open_strokes))]
+        if ends is not None:
+            # stable sort: the stroke of the first coupon to the front, that of the last to the back
+            inner.sort(key=lambda s: (ends[1] in s) - (ends[0] in s))
+            for s in inner:
+                s.sort(key=lambda row: (row == ends[1]) - (row == ends[0]))
+        strokes += inner
+    stroke, position = np.zeros(n, dtype=int), np.zeros(n, dtype=int)
+    done = 0
+    for number, members in enumerate(strokes, start=1):
+        stroke[members] = number
+        position[members] = done + 1 + np.arange(len(members))
+        done += len(members)
+    return stroke, position
+
+
+def _garments(
+    study: Study, settings: pd.DataFrame, press: Queue, per_garment: int, rng: np.random.Generator
+) -> IntArray:
+    """Garment of each coupon, dealt out so that every garment is spread over the press batches.
+
+    A garment that held one press batch alone would make a difference between garments look like one of press
+    temperature. Garments of different fabrics stay apart where fabric is a factor.
+    """
+    garment = np.zeros(len(settings), dtype=int)
+    fabric = settings["fabric"].astype(str).to_numpy() if "fabric" in settings else np.full(len(settings), "")
+    done = 0
+    for cloth in dict.fromkeys(fabric):
+        rows = np.flatnonzero(fabric == cloth)
+        rows = rows[np.argsort(press.position[rows])]
+        count = math.ceil(len(rows) / per_garment)
+        # one random order of the garments after the other keeps them even and each sequence unpredictable
+        deals = np.concatenate([rng.permutation(count) for _ in range(per_garment)])[: len(rows)]
+        garment[rows] = done + 1 + deals
+        done += count
+    return garment

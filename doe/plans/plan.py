@@ -1,0 +1,78 @@
+"""The plan: coupons with their settings, batches and order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+import pandas as pd
+
+from doe.domain.study import Study
+
+Kind = Literal["auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal"]
+Order = Literal["batched", "random"]
+
+KINDS: tuple[str, ...] = get_args(Kind)
+ORDERS: tuple[str, ...] = get_args(Order)
+
+KIND_LABELS = {
+    "half": "half fraction with centre coupons",
+    "quarter": "quarter fraction with centre coupons",
+    "full": "full factorial with centre coupons",
+    "composite": "face-centred composite",
+    "box-behnken": "Box-Behnken",
+    "optimal": "optimal plan, smallest average prediction variance (I)",
+    "d-optimal": "optimal plan, sharpest coefficients (D)",
+}
+"""What a textbook calls each kind of plan, in words for people."""
+
+BOOKKEEPING = (
+    "round", "cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke", "role",
+)  # fmt: skip
+"""Columns of a plan beside ``coupon`` and the factors, in order."""
+
+REPEAT_CENTRE = "repeat centre"
+"""Role of the centre coupons at the start and the end of a round, there to see drift."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Coupons of one study with their settings and the order in which they are made, in one or more rounds.
+
+    Attributes
+    ----------
+    study : Study
+    kind : str
+        How the first round was chosen, a key of `KIND_LABELS`.
+    seed : int
+        Reproduces the first round.
+    coupons : DataFrame
+        One row a coupon: ``coupon`` (text, such as ``R1-01``, numbered in cure order), every factor in its stored
+        unit, then `BOOKKEEPING`: ``round`` from 1; ``cure_batch``, ``press_batch``, ``garment`` and ``stroke``
+        (numbers that are never used again in a later round); ``cure_order`` and ``press_order`` (from 1 in each
+        round); ``role`` (corner, face, edge, chosen, centre, or repeat centre). Coupons with the same ``stroke``
+        share one press stroke: they are sub-samples of it, not replicates.
+    notes : tuple of str
+        What a person should know about the plan. Full sentences.
+    """
+
+    study: Study
+    kind: str
+    seed: int
+    coupons: pd.DataFrame
+    notes: tuple[str, ...] = ()
+
+    @property
+    def settings(self) -> pd.DataFrame:
+        """The factor columns alone, one row a coupon."""
+        return self.coupons[list(self.study.factor_names)]
+
+    @property
+    def rounds(self) -> int:
+        """Number of rounds."""
+        return int(self.coupons["round"].max())
+
+
+def columns(study: Study) -> list[str]:
+    """Columns of a plan of this study, in order."""
+    return ["coupon", *study.factor_names, *BOOKKEEPING]
