@@ -18,6 +18,7 @@ from doe.surfaces.classical.effects import (
     judge_curvature,
     lenth_margins,
 )
+from doe.surfaces.classical.firth import FirthFit, LikelihoodRatio, fit_firth, judge_terms
 from doe.surfaces.classical.least_squares import (
     ErrorEstimate,
     LeastSquaresFit,
@@ -25,6 +26,7 @@ from doe.surfaces.classical.least_squares import (
     fit_least_squares,
     predict_mean,
 )
+from doe.surfaces.classical.separation import Separation, find_separation
 from doe.surfaces.classical.terms import ModelTerms, all_terms_up_to, build_terms, name_term
 from doe.surfaces.classical.variance_table import (
     LackOfFit,
@@ -40,14 +42,17 @@ __all__ = [
     "Curvature",
     "Effects",
     "ErrorEstimate",
+    "FirthFit",
     "LackOfFit",
     "LeastSquaresFit",
     "Lenth",
+    "LikelihoodRatio",
     "ModelTerms",
     "Prediction",
     "PureError",
     "Quadratic",
     "Separable",
+    "Separation",
     "SteepestPath",
     "all_terms_up_to",
     "analyse_shape",
@@ -56,11 +61,14 @@ __all__ = [
     "estimate_effects",
     "find_confounding",
     "find_pure_error",
+    "find_separation",
+    "fit_firth",
     "fit_least_squares",
     "follow_steepest",
     "half_normal_points",
     "judge_curvature",
     "judge_lack_of_fit",
+    "judge_terms",
     "lenth_margins",
     "name_term",
     "predict_mean",

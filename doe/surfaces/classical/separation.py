@@ -1,0 +1,164 @@
+"""Separation: when settings split the scores so cleanly that maximum likelihood has no finite answer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import linprog
+
+from doe.domain.errors import InputError
+from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector
+
+# A direction is scaled to entries within [-1, 1] on columns of unit size; below this it is solver noise.
+_NOISE = 1e-6
+Box = list[tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class Separation:
+    """Whether some combination of terms splits passes from failures.
+
+    Attributes
+    ----------
+    kind : {"none", "quasi-complete", "complete"}
+        Complete: the combination splits them without exception. Quasi-complete: it never errs, but some
+        coupons sit exactly on the split.
+    terms : tuple of str
+        Terms that do it with none to spare, lower-order terms preferred; the constant is not counted.
+    direction : array, shape (terms,)
+        Weights of that combination: along it the likelihood only rises.
+    without_estimate : tuple of str
+        Every term whose ordinary maximum-likelihood estimate is infinite or undefined.
+    """
+
+    kind: Literal["none", "quasi-complete", "complete"]
+    terms: tuple[str, ...]
+    direction: Floats
+    without_estimate: tuple[str, ...]
+
+    def __str__(self) -> str:
+        if self.kind == "none":
+            return "No separation: maximum likelihood has a finite answer."
+        how = (
+            "split passes from failures without exception"
+            if self.kind == "complete"
+            else ("split passes from failures but for coupons on the very edge")
+        )
+        what = " and ".join(self.terms) if self.terms else "The constant alone"
+        return (
+            f"{self.kind.capitalize()} separation: {what} {how}, so ordinary logistic regression "
+            "has no finite answer for this combination."
+        )
+
+
+def find_separation(X: ArrayLike, passed: ArrayLike, names: Sequence[str] | None = None) -> Separation:
+    """Look for complete or quasi-complete separation in pass/fail data.
+
+    Parameters
+    ----------
+    X : array, shape (coupons, terms)
+        Model matrix of full column rank, the constant included.
+    passed : array, shape (coupons,)
+        1 for a pass, 0 for a failure.
+    names : sequence of str, optional
+
+    Returns
+    -------
+    Separation
+
+    References
+    ----------
+    A. Albert and J. A. Anderson (1984), *Biometrika* 71(1), 1-10, for the two kinds; K. Konis (2007),
+    *Linear programming algorithms for detecting separated data in binary logistic regression models*,
+    DPhil thesis, Oxford, for the linear programmes.
+
+    Examples
+    --------
+    >>> found = find_separation([[1, 1], [1, 2], [1, 3], [1, 4]], [0, 0, 1, 1], ["constant", "dwell"])
+    >>> found.kind, found.terms
+    ('complete', ('dwell',))
+    """
+    matrix, columns = as_matrix(X, names)
+    y = as_vector(passed, len(matrix), "passed")
+    if not np.isin(y, (0.0, 1.0)).all():
+        raise InputError("passed", "other values", "0 or 1", "Score each coupon as pass or fail.")
+    signed = np.where(y[:, None] == 1, matrix, -matrix)
+    constant = np.ptp(matrix, axis=0) == 0
+    return separate(signed, columns, is_free=constant)
+
+
+def separate(rows: Floats, names: Sequence[str], *, is_free: NDArray[np.bool_]) -> Separation:
+    """Directions d with rows @ d >= 0 that are not zero everywhere.
+
+    Parameters
+    ----------
+    rows : array, shape (m, p)
+        One row a comparison the likelihood rewards; full column rank.
+    names : sequence of str
+    is_free : array of bool, shape (p,)
+        Columns (constant, cut points) that always take part and are not named.
+    """
+    none = Separation("none", (), np.zeros(len(names)), ())
+    if not len(rows) or not len(names):
+        return none
+    size = np.abs(rows).max(axis=0)
+    size[size == 0] = 1.0
+    scaled = np.unique(rows / size, axis=0)
+    p = scaled.shape[1]
+    box = [(-1.0, 1.0)] * p
+    if _widest(scaled, box) is None:
+        return none
+    complete = _with_margin(scaled, box) is not None
+    search = _with_margin if complete else _widest
+    # Drop every term that is not needed, the last (highest) first: what stays does it with nothing to spare.
+    for j in reversed(np.flatnonzero(~is_free)):
+        without = [*box[:j], (0.0, 0.0), *box[j + 1 :]]
+        if search(scaled, without) is not None:
+            box = without
+    sparse = search(scaled, box)
+    if sparse is None:
+        raise AssertionError("a separating direction was found and then lost")
+    used = np.abs(sparse) > _NOISE * np.abs(sparse).max(initial=1.0)
+    return Separation(
+        kind="complete" if complete else "quasi-complete",
+        terms=tuple(name for name, u, free in zip(names, used, is_free, strict=True) if u and not free),
+        direction=sparse / size,
+        # With complete separation the directions fill a cone with an inside: every term can move.
+        without_estimate=tuple(names) if complete else _moving(scaled, names),
+    )
+
+
+def _widest(rows: Floats, box: Box) -> Floats | None:
+    """Direction negative on no row and positive on at least one, or None."""
+    found = _solve(-rows.sum(axis=0), rows, box)
+    return found if found is not None and rows.sum(axis=0) @ found > _NOISE else None
+
+
+def _with_margin(rows: Floats, box: Box) -> Floats | None:
+    """Direction positive on every row, or None: the smallest row is pushed up as far as it goes."""
+    p = rows.shape[1]
+    found = _solve(np.append(np.zeros(p), -1.0), np.column_stack([rows, -np.ones(len(rows))]), [*box, (0.0, 1.0)])
+    return found[:p] if found is not None and found[p] > _NOISE else None
+
+
+def _moving(rows: Floats, names: Sequence[str]) -> tuple[str, ...]:
+    """Terms that move in at least one separating direction."""
+    box = [(-1.0, 1.0)] * len(names)
+    out = []
+    for j, name in enumerate(names):
+        unit = np.zeros(len(names))
+        unit[j] = 1.0
+        ends = [_solve(sign * unit, rows, box) for sign in (1.0, -1.0)]
+        if any(end is not None and abs(float(end[j])) > _NOISE for end in ends):
+            out.append(name)
+    return tuple(out)
+
+
+def _solve(cost: Floats, rows: Floats, box: Box) -> Floats | None:
+    """Direction of least cost within the box that is negative on no row."""
+    found = linprog(cost, A_ub=-rows, b_ub=np.zeros(len(rows)), bounds=box, method="highs")
+    return np.asarray(found.x, dtype=np.float64) if found.status == 0 else None
