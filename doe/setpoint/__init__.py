@@ -1,1 +1,11 @@
 """Robust setpoint, window, verdict and the next coupons."""
+
+from doe.setpoint.answer import Answer, Cliff, Verdict, Window
+from doe.setpoint.curves import Profile, RobustMap, profile, robust_map
+from doe.setpoint.extension import extend_plan
+from doe.setpoint.recommendation import NEXT_COUPONS, recommend
+
+__all__ = [
+    "NEXT_COUPONS", "Answer", "Cliff", "Profile", "RobustMap", "Verdict", "Window", "extend_plan", "profile", "recommend",
+    "robust_map",
+]  # fmt: skip

@@ -36,7 +36,7 @@ class Window:
 
 @dataclass(frozen=True)
 class Cliff:
-    """Where the expected pass rate falls below what is wanted, moving one factor alone from the setpoint.
+    """Where the expected pass rate falls 10 points below the setpoint's, moving one factor alone.
 
     ``at`` is the first setting (stored unit) beyond it, ``distance`` how far that is from the setpoint, in
     ``setting_errors`` too (NaN when the factor has no setting error); ``side`` says how prints fail there.

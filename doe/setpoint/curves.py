@@ -1,0 +1,144 @@
+"""Curves and maps through the setpoint, and the cliffs they show."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from doe.domain.study import Study
+from doe.setpoint.answer import Answer, Cliff
+from doe.setpoint.robust import RobustRate
+from doe.surfaces import Surfaces
+
+FloatArray = NDArray[np.float64]
+Setpoint = Mapping[str, float | str]
+
+CLIFF_DROP = 0.10
+"""Loss of expected robust pass rate, against the setpoint's, that is called a cliff."""
+
+
+@dataclass(frozen=True)
+class Profile:
+    """What happens when one factor moves alone from the setpoint, over its tested range.
+
+    Arrays of shape (points,): the factor's ``values``; expected robust ``pass_rate`` of the whole spec with the two-sided
+    interval ``pass_low``, ``pass_high`` (each end holds with the spec's assurance); ``checks`` the expected rate of the
+    checks alone; ``p_under``, ``p_over`` of a coupon made at the very setting; ``hand``, ``hand_low``, ``hand_high``
+    (NaN without scores).
+    """
+
+    factor: str
+    values: FloatArray
+    pass_rate: FloatArray
+    pass_low: FloatArray
+    pass_high: FloatArray
+    checks: FloatArray
+    p_under: FloatArray
+    p_over: FloatArray
+    hand: FloatArray
+    hand_low: FloatArray
+    hand_high: FloatArray
+
+
+@dataclass(frozen=True)
+class RobustMap:
+    """Two factors over their tested ranges, the others at the setpoint.
+
+    ``x_values`` shape (n,), ``y_values`` shape (n,); the grids have shape (n, n), rows follow y: expected robust
+    ``pass_rate`` of the whole spec, its lower bound ``pass_low``, ``checks`` alone, mean ``hand`` (NaN without scores),
+    ``p_under`` and ``p_over`` of a coupon made at the very settings.
+    """
+
+    x: str
+    y: str
+    x_values: FloatArray
+    y_values: FloatArray
+    pass_rate: FloatArray
+    pass_low: FloatArray
+    checks: FloatArray
+    hand: FloatArray
+    p_under: FloatArray
+    p_over: FloatArray
+
+
+def _at(study: Study, setpoint: Setpoint, columns: dict[str, FloatArray]) -> pd.DataFrame:
+    rows = len(next(iter(columns.values())))
+    return pd.DataFrame({n: columns[n] if n in columns else [setpoint[n]] * rows for n in study.factor_names})
+
+
+def profile(study: Study, surfaces: Surfaces, answer: Answer, factor: str, n: int = 61) -> Profile:
+    """Curves through the setpoint of an answer along one numeric factor, over its tested range only."""
+    return _curve(study, surfaces, answer.setpoint, factor, n)
+
+
+def _curve(study: Study, surfaces: Surfaces, setpoint: Setpoint, factor: str, n: int) -> Profile:
+    f = study.factor(factor)
+    values = np.linspace(f.low, f.high, n)
+    frame = _at(study, setpoint, {factor: values})
+    rate, thin = RobustRate(study, surfaces), surfaces.window.thin(400)
+    rates = rate.draws(frame, draws=thin)
+    low = 1 - study.spec.assurance
+    pass_low, pass_high = np.quantile(rates, [low, 1 - low], axis=0)
+    checks = rate.draws(frame, draws=thin, hand=False).mean(axis=0) if rate.uses_hand else rates.mean(axis=0)
+    under, over = surfaces.side_draws(frame)
+    hand = surfaces.hand_draws(frame)
+    blank = np.full(n, np.nan)
+    bands = (blank, blank) if hand is None else tuple(np.quantile(hand, [low, 1 - low], axis=0))
+    return Profile(
+        factor, values, rates.mean(axis=0), pass_low, pass_high, checks, under.mean(axis=0), over.mean(axis=0),
+        blank if hand is None else hand.mean(axis=0), bands[0], bands[1],
+    )  # fmt: skip
+
+
+def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str, n: int = 41) -> RobustMap:
+    """Grids through the setpoint of an answer over two numeric factors, inside their tested ranges."""
+    fx, fy = study.factor(x), study.factor(y)
+    xs, ys = np.linspace(fx.low, fx.high, n), np.linspace(fy.low, fy.high, n)
+    gx, gy = np.meshgrid(xs, ys)
+    frame = _at(study, answer.setpoint, {x: gx.ravel(), y: gy.ravel()})
+    rate, thin = RobustRate(study, surfaces), surfaces.window.thin(200)
+    rates = rate.draws(frame, nodes=16, draws=thin)
+    checks = rate.draws(frame, nodes=16, draws=thin, hand=False) if rate.uses_hand else rates
+    predicted = surfaces.predict(frame)
+
+    def grid(values: FloatArray) -> FloatArray:
+        return np.asarray(values, dtype=float).reshape(n, n)
+
+    return RobustMap(
+        x, y, xs, ys, grid(rates.mean(axis=0)), grid(np.quantile(rates, 1 - study.spec.assurance, axis=0)),
+        grid(checks.mean(axis=0)), grid(predicted["hand"].to_numpy()), grid(predicted["p_under"].to_numpy()),
+        grid(predicted["p_over"].to_numpy()),
+    )  # fmt: skip
+
+
+def find_cliffs(study: Study, surfaces: Surfaces, setpoint: Setpoint) -> tuple[Cliff, ...]:
+    """Cliffs around a setpoint, nearest first in setting errors; only those inside the tested range."""
+    found = []
+    for f in study.numeric:
+        curve = _curve(study, surfaces, setpoint, f.name, n=81)
+        here = float(setpoint[f.name])
+        level = float(np.interp(here, curve.values, curve.pass_rate)) - CLIFF_DROP
+        below = curve.pass_rate < level
+        for direction, rows in (
+            ("lower", np.flatnonzero(below & (curve.values < here))[::-1]),
+            ("higher", np.flatnonzero(below & (curve.values > here))),
+        ):
+            if not len(rows):
+                continue
+            at = float(curve.values[rows[0]])
+            distance = abs(at - here)
+            found.append(
+                Cliff(
+                    factor=f.name,
+                    direction="lower" if direction == "lower" else "higher",
+                    at=at,
+                    distance=distance,
+                    setting_errors=distance / f.setting_sd if f.setting_sd else float("nan"),
+                    side="over" if curve.p_over[rows[0]] > curve.p_under[rows[0]] else "under",
+                )
+            )
+    return tuple(sorted(found, key=lambda c: (np.isnan(c.setting_errors), c.setting_errors)))

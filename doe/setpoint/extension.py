@@ -1,0 +1,46 @@
+"""A further round of coupons, where it helps most."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from doe.domain.stack import DEFAULT_LINE, Line
+from doe.domain.study import Study
+from doe.plans import Plan, add_round
+from doe.setpoint.next_coupons import choose_next
+from doe.setpoint.recommendation import NEXT_COUPONS
+from doe.setpoint.robust import RobustRate
+from doe.setpoint.search import find_setpoint
+from doe.surfaces import Surfaces
+
+
+def extend_plan(
+    study: Study,
+    plan: Plan,
+    surfaces: Surfaces,
+    *,
+    coupons: int = NEXT_COUPONS,
+    seed: int = 0,
+    line: Line = DEFAULT_LINE,
+) -> Plan:
+    """Add a round of coupons where they would help most, as a new block in runnable order.
+
+    Parameters
+    ----------
+    study, plan, surfaces
+        What there is so far.
+    coupons : int
+        Coupons of the new round.
+    seed : int
+    line : Line
+        For settle times and what fits under the platen.
+
+    Returns
+    -------
+    Plan
+        All rounds, the new one last.
+    """
+    rng = np.random.default_rng(seed)
+    found = find_setpoint(RobustRate(study, surfaces), rng=rng)
+    settings = choose_next(study, found.best_at, coupons, rng=rng)
+    return add_round(plan, settings, seed=seed, line=line)

@@ -1,0 +1,117 @@
+"""The recommendation: setpoint, window, how sure, verdict, and what to make next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from doe.domain.study import Study
+from doe.setpoint.answer import Answer
+from doe.setpoint.next_coupons import choose_next
+from doe.setpoint.curves import find_cliffs
+from doe.setpoint.robust import RobustRate
+from doe.setpoint.search import find_setpoint
+from doe.setpoint.verdict import (
+    OUT_OF_REACH, OUT_OF_REACH_GAP, READY_LOW_SHORTFALL, READY_SHORTFALL, certainty_limits, chances, judge,
+    possible_changes,
+)  # fmt: skip
+from doe.setpoint.window import find_window
+from doe.surfaces import Surfaces
+
+NEXT_COUPONS = 8
+"""Coupons proposed for a next round."""
+
+
+def recommend(
+    study: Study, surfaces: Surfaces, *, seed: int = 0, progress: Callable[[float], None] | None = None
+) -> Answer:
+    """Recommend a robust operating point for a study.
+
+    Parameters
+    ----------
+    study : Study
+        The study, which may carry another spec, setting errors or limits than at the time of the fit.
+    surfaces : Surfaces
+        What `fit` returned.
+    seed : int
+        The same seed, surfaces and version give the same answer.
+    progress : callable, optional
+        Called with the share done, 0 to 1.
+
+    Raises
+    ------
+    InputError
+        If limits and forbidden combinations leave no setting.
+    """
+    tell = progress or (lambda share: None)
+    rng = np.random.default_rng(seed)
+    rate = RobustRate(study, surfaces)
+    found = find_setpoint(rate, rng=rng)
+    tell(0.4)
+    point, rates = found.setpoint, found.rates
+    low = 1 - study.spec.assurance
+    pass_rate, pass_rate_low = float(rates.mean()), float(np.quantile(rates, low))
+    checks = float(rate.draws(point, nodes=64, hand=False).mean()) if rate.uses_hand else pass_rate
+    chance = chances(study, rates, found.best)
+    verdict = judge(study, chance, pass_rate, pass_rate_low)
+    window = find_window(rate, point, kind="expected", rng=rng)
+    assured = find_window(rate, point, kind="assured", rng=rng) if pass_rate_low >= study.spec.pass_rate else None
+    tell(0.8)
+    hand, hand_low, hand_high = _hand(surfaces, point, low)
+    setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
+    following = (
+        choose_next(study, found.best_at, NEXT_COUPONS, rng=rng)
+        if verdict == "more coupons"
+        else pd.DataFrame(columns=list(study.factor_names))
+    )
+    changes: tuple[str, ...] = ()
+    if verdict == "not reachable":
+        best = rate.draws(found.best_at.drop_duplicates(), nodes=16, draws=surfaces.window.thin(200), hand=False)
+        changes = possible_changes(study, surfaces, float(best.max(axis=1).mean()))
+    answer = Answer(
+        setpoint=setpoint,
+        window=window,
+        assured_window=assured,
+        pass_rate=pass_rate,
+        pass_rate_low=pass_rate_low,
+        checks_pass_rate=checks,
+        hand=hand,
+        hand_low=hand_low,
+        hand_high=hand_high,
+        verdict=verdict,
+        p_target=chance.p_target,
+        best_pass_rate=chance.best,
+        p_reachable=chance.p_reachable,
+        next_coupons=following,
+        cliffs=find_cliffs(study, surfaces, setpoint),
+        limits_on_certainty=certainty_limits(study, surfaces, pass_rate, pass_rate_low),
+        changes=changes,
+        warnings=surfaces.warnings,
+        method={
+            "model": "closing window, joint with hand-feel, tempered sequential Monte Carlo",
+            "draws": surfaces.window.count,
+            "setting error": "full stated error added to the surface (careful side)",
+            "ready: expected short of target by at most": READY_SHORTFALL,
+            "ready: lower bound short of target by at most": READY_LOW_SHORTFALL,
+            "not reachable: chance that any setting reaches the target below": OUT_OF_REACH,
+            "not reachable: best rate short of target by more than": OUT_OF_REACH_GAP,
+        },
+        seed=seed,
+    )
+    tell(1.0)
+    return answer
+
+
+def _plain(value: object) -> float | str:
+    return value if isinstance(value, str) else float(value)  # type: ignore[arg-type] # a column holds levels or numbers
+
+
+def _hand(surfaces: Surfaces, point: pd.DataFrame, low: float) -> tuple[float | None, float | None, float | None]:
+    draws: NDArray[np.float64] | None = surfaces.hand_draws(point)
+    if draws is None:
+        return None, None, None
+    ends = np.quantile(draws[:, 0], [low, 1 - low])
+    return float(draws[:, 0].mean()), float(ends[0]), float(ends[1])

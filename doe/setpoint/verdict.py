@@ -1,0 +1,117 @@
+"""The verdict, and the plain reasons that go with it.
+
+Thresholds were chosen on simulated lines (tuning seeds), not by taste; the error rates they lead to are
+printed by the decisions benchmark and kept in `ERROR_RATES`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from doe.domain.study import Study
+from doe.setpoint.answer import Verdict
+from doe.surfaces import Surfaces
+
+FloatArray = NDArray[np.float64]
+
+READY_SHORTFALL = 0.02
+"""Ready: the expected pass rate may fall short of the wanted one by this much ..."""
+
+READY_LOW_SHORTFALL = 0.06
+"""... and its lower bound by this much."""
+
+OUT_OF_REACH = 0.10
+"""Not reachable: the probability that any tested setting reaches the wanted pass rate is below this ..."""
+
+OUT_OF_REACH_GAP = 0.05
+"""... and even the best setting of a typical draw falls short by more than this."""
+
+
+@dataclass(frozen=True)
+class Chance:
+    """What the draws say about the target.
+
+    ``p_target``: probability that the setpoint reaches it; ``p_reachable``: that any tested setting does;
+    ``best``: expected best rate anywhere in the tested region.
+    """
+
+    p_target: float
+    p_reachable: float
+    best: float
+
+
+def chances(study: Study, rates: FloatArray, best: FloatArray) -> Chance:
+    """Chances from the rates at the setpoint and the best of each draw, each of shape (draws,)."""
+    target = study.spec.pass_rate
+    return Chance(float((rates >= target).mean()), float((best >= target).mean()), float(best.mean()))
+
+
+def judge(study: Study, chance: Chance, pass_rate: float, pass_rate_low: float) -> Verdict:
+    """Verdict of a recommendation (see the thresholds above)."""
+    target = study.spec.pass_rate
+    if pass_rate >= target - READY_SHORTFALL and pass_rate_low >= target - READY_LOW_SHORTFALL:
+        return "ready"
+    if chance.p_reachable < OUT_OF_REACH and chance.best < target - OUT_OF_REACH_GAP:
+        return "not reachable"
+    return "more coupons"
+
+
+def certainty_limits(study: Study, surfaces: Surfaces, pass_rate: float, pass_rate_low: float) -> tuple[str, ...]:
+    """What keeps the statement from being surer, most important first."""
+    said = []
+    n = surfaces.results.coupons
+    gap = pass_rate - pass_rate_low
+    if gap > 0.02:
+        said.append(
+            f"{n} pass/fail coupon{'s' if n != 1 else ''} leave the pass rate at the setpoint open by "
+            f"{100 * gap:.0f} points below its expected value."
+        )
+    lapse = float(surfaces.window.lapse.mean())
+    if lapse > 0.03:
+        said.append(
+            f"About {100 * lapse:.0f} of 100 coupons seem to fail for reasons that no heat setting mends "
+            "(powder, moisture, handling); finding that cause is worth more than another setting."
+        )
+    if not surfaces.results.measured.to_numpy().any():
+        said.append("No actual temperature was measured, so the displays are taken at their word.")
+    return (*said, *surfaces.warnings)
+
+
+def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tuple[str, ...]:
+    """What could be changed when no tested setting reaches the target.
+
+    Parameters
+    ----------
+    study, surfaces
+    checks_best : float
+        Expected best robust rate of the checks alone, hand-feel left aside.
+    """
+    said = []
+    if surfaces.has_hand and study.spec.hand_min is not None and checks_best >= study.spec.pass_rate - 0.03:
+        said.append(
+            "The checks alone can be met; hand-feel is what fails. Ask whether a stiffer hand is acceptable, or try a softer "
+            "powder or less of it."
+        )
+    peak = surfaces.window.peak
+    for j, f in enumerate(surfaces.scaling.numeric):
+        for share, end, word, limit in (
+            (float((peak[:, j] > 1).mean()), f.high, "above", 1),
+            (float((peak[:, j] < -1).mean()), f.low, "below", 0),
+        ):
+            if share < 0.5:
+                continue
+            bound = study.limits.bounds(f.name)[limit] if study.limits else None
+            room = "" if bound is None else f" (limit {bound:g} {f.symbol})"
+            said.append(
+                f"The best {f.label} seems to lie {word} the tested {end:g} {f.symbol}: move the range if the limits permit{room}."
+            )
+    wide = [f.label for f in study.numeric if f.setting_sd > (f.high - f.low) / 6]
+    if wide:
+        said.append(
+            f"The stated setting error of {', '.join(wide)} is large against its range: a steadier machine widens every window."
+        )
+    said.append("Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate.")
+    return tuple(said)

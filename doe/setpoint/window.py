@@ -1,0 +1,111 @@
+"""The window: the largest box around the setpoint in which the target holds, in units of setting error."""
+
+from __future__ import annotations
+
+from itertools import product
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.stats import qmc
+
+from doe.domain.coding import round_inward
+from doe.domain.factors import Factor
+from doe.domain.study import Study
+from doe.setpoint.answer import Window
+from doe.setpoint.robust import RobustRate
+from doe.setpoint.search import allowed
+
+FloatArray = NDArray[np.float64]
+
+STEP = 0.5
+"""Growth of one side of the box at a time, in setting errors."""
+
+_INSIDE = 24  # points spread inside the box besides its corners and faces
+
+
+def find_window(
+    rate: RobustRate, setpoint: pd.DataFrame, *, kind: Literal["expected", "assured"], rng: np.random.Generator
+) -> Window | None:
+    """Grow a box from the setpoint, side by side, while the target holds in all of it.
+
+    Parameters
+    ----------
+    rate : RobustRate
+    setpoint : DataFrame, one row
+    kind : {"expected", "assured"}
+        Whether the expected pass rate or its lower bound must hold the target.
+    rng : Generator
+
+    Returns
+    -------
+    Window or None
+        None when the target does not hold at the setpoint itself.
+    """
+    study = rate.study
+    target, low = study.spec.pass_rate, 1 - study.spec.assurance
+    numeric = study.numeric
+    unit = np.array([_unit(f) for f in numeric])
+    centre = setpoint[[f.name for f in numeric]].to_numpy(dtype=float)[0]
+    ends = np.array([[f.low, f.high] for f in numeric])
+    inside = qmc.Sobol(len(numeric), scramble=True, rng=rng).random(_INSIDE + 8)[:_INSIDE]
+    few = rate.surfaces.window.thin(240)
+
+    def worst(box: FloatArray, nodes: int, every: bool) -> float:
+        points = _points(study, setpoint, box, inside)
+        if not allowed(study, points).all():
+            return -1.0
+        draws = rate.draws(points, nodes=nodes, draws=None if every else few)
+        merit = draws.mean(axis=0) if kind == "expected" else np.quantile(draws, low, axis=0)
+        return float(merit.min())
+
+    box = np.column_stack([centre, centre])
+    if worst(box, 64, True) < target:
+        return None
+    grows = [(j, side) for j in range(len(numeric)) for side in (0, 1)]
+    while grows:  # round robin keeps the box balanced in setting errors
+        still = []
+        for j, side in grows:
+            wider = box.copy()
+            wider[j, side] = np.clip(box[j, side] + (-STEP, STEP)[side] * unit[j], *ends[j])
+            if wider[j, side] != box[j, side] and worst(wider, 16, False) >= target:
+                box = wider
+                still.append((j, side))
+        grows = still
+    bounds = _rounded(numeric, box, centre)
+    final = worst(bounds, 64, True)
+    while final < target and not np.array_equal(bounds[:, 0], bounds[:, 1]):
+        # the quick look used few draws; the box may need to give a little
+        bounds = _rounded(numeric, centre[:, None] + 0.9 * (bounds - centre[:, None]), centre)
+        final = worst(bounds, 64, True)
+    reach = np.min(np.minimum(centre - bounds[:, 0], bounds[:, 1] - centre) / unit)
+    frame = pd.DataFrame(bounds, index=[f.name for f in numeric], columns=["low", "high"])
+    return Window(frame, kind, final, float(reach))
+
+
+def _unit(factor: Factor) -> float:
+    """Setting error of a factor, or a tenth of its range where none was stated."""
+    return factor.setting_sd or (factor.high - factor.low) / 10
+
+
+def _rounded(numeric: tuple[Factor, ...], box: FloatArray, centre: FloatArray) -> FloatArray:
+    out = np.empty_like(box)
+    for j, f in enumerate(numeric):
+        inward = round_inward(f, min(box[j, 0], centre[j]), max(box[j, 1], centre[j]))
+        out[j] = (centre[j], centre[j]) if inward is None else inward
+    return out
+
+
+def _points(study: Study, setpoint: pd.DataFrame, box: FloatArray, inside: FloatArray) -> pd.DataFrame:
+    """Corners, face centres and inner points of a box, as settings."""
+    k = len(box)
+    corners = np.array(list(product((0.0, 1.0), repeat=k)))
+    faces = np.full((2 * k, k), 0.5)
+    faces[np.arange(2 * k), np.repeat(np.arange(k), 2)] = np.tile([0.0, 1.0], k)
+    share = np.concatenate([corners, faces, inside])
+    values = box[:, 0] + share * (box[:, 1] - box[:, 0])
+    frame = pd.DataFrame(values, columns=[f.name for f in study.numeric])
+    for f in study.categorical:
+        frame[f.name] = setpoint[f.name].iloc[0]
+    return frame[list(study.factor_names)]

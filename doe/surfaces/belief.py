@@ -1,0 +1,173 @@
+"""Can this fit be believed? Leave-one-out score, posterior predictive check, and what cannot be told apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from doe.domain.factors import Factor
+from doe.domain.results import Results
+from doe.domain.study import Study
+from doe.surfaces.scaling import Scaling
+from doe.surfaces.window_model import Priors, WindowDraws
+
+FloatArray = NDArray[np.float64]
+
+INSEPARABLE = 0.8
+"""Correlation of coded settings from which two factors are said not to be told apart."""
+
+BARELY_LEARNED = 0.8
+"""Posterior spread of the best setting, as a share of its spread before the coupons, from which little was learned."""
+
+
+@dataclass(frozen=True)
+class Belief:
+    """Whether the surfaces predict coupons they have not seen, and what the coupons cannot say.
+
+    Attributes
+    ----------
+    p_left_out : array, shape (coupons,)
+        Predicted probability of a pass for each coupon, from the others.
+    score : float
+        Sum of the log probabilities of what happened to each left-out coupon (nearer 0 is better).
+    score_no_factor : float
+        The same for a model that knows only the share of passes among the others.
+    right : int
+        Left-out coupons whose result was called right.
+    fit_p_value : float
+        Posterior predictive p-value of the spread of pass/fail around the surface; below 0.05 the surface misses
+        something.
+    learned : mapping of factor name to float
+        1 - posterior spread / prior spread of the place of the peak.
+    sentences : tuple of str
+    """
+
+    p_left_out: FloatArray
+    score: float
+    score_no_factor: float
+    right: int
+    fit_p_value: float
+    learned: dict[str, float]
+    sentences: tuple[str, ...]
+
+
+def judge_fit(study: Study, results: Results, scaling: Scaling, window: WindowDraws, coupon_fit: FloatArray) -> Belief:
+    """Judge a fit from its posterior draws.
+
+    Parameters
+    ----------
+    study, results, scaling, window
+        What was fitted.
+    coupon_fit : array, shape (draws, coupons)
+        Log likelihood of each coupon.
+
+    Notes
+    -----
+    Leaving a coupon out is done by importance weights 1/likelihood, truncated at the square root of the number of draws
+    (Ionides 2008, J. Comput. Graph. Statist. 17, 295-311).
+    """
+    p_pass = _p_pass(results, scaling, window)
+    p_out = _left_out(p_pass, coupon_fit)
+    passed = results.passed
+    score = float(np.log(np.where(passed, p_out, 1 - p_out)).sum())
+    n, k = len(passed), int(passed.sum())
+    others = n - 1
+    share = (k - passed + 0.5) / (others + 1)
+    no_factor = float(np.log(np.where(passed, share, 1 - share)).sum())
+    right = int(((p_out > 0.5) == passed).sum())
+    p_value = _predictive_p_value(p_pass, passed)
+    spread = window.peak.std(axis=0) / Priors().peak_place_sd
+    learned = {f.name: float(1 - spread[j]) for j, f in enumerate(scaling.numeric)}
+    sentences = (
+        *_score_sentences(score, no_factor, right, n, p_value, passed),
+        *_inseparable(scaling, results),
+        *_barely_learned(scaling.numeric, learned),
+    )
+    return Belief(p_out, score, no_factor, right, p_value, learned, tuple(sentences))
+
+
+def _p_pass(results: Results, scaling: Scaling, window: WindowDraws) -> FloatArray:
+    z, combination = scaling.z(results.settings), scaling.combination(results.settings)
+    out = np.empty((window.count, len(z)))
+    for c in np.unique(combination):
+        at = combination == c
+        out[:, at] = window.p_pass(z[at], int(c))
+    return out
+
+
+def _left_out(p_pass: FloatArray, coupon_fit: FloatArray) -> FloatArray:
+    weights = np.exp(coupon_fit.min(axis=0) - coupon_fit)
+    weights = np.minimum(weights, weights.mean(axis=0) * np.sqrt(len(weights)))
+    p = (weights * p_pass).sum(axis=0) / weights.sum(axis=0)
+    return np.clip(p, 1e-3, 1 - 1e-3)
+
+
+def _predictive_p_value(p_pass: FloatArray, passed: NDArray[np.bool_]) -> float:
+    p = np.clip(p_pass, 1e-6, 1 - 1e-6)
+    made = np.random.default_rng(0).random(p.shape) < p  # a fixed stream: the check is a number, not a draw
+
+    def spread(outcome: NDArray[np.bool_]) -> FloatArray:
+        return np.asarray(((outcome - p) ** 2 / (p * (1 - p))).sum(axis=1))
+
+    return float((spread(made) >= spread(np.broadcast_to(passed, p.shape))).mean())
+
+
+def _score_sentences(
+    score: float, no_factor: float, right: int, n: int, p_value: float, passed: NDArray[np.bool_]
+) -> list[str]:
+    said = []
+    if passed.all() or not passed.any():
+        said.append("All coupons ended alike, so nothing here tests whether the surface predicts.")
+    elif score > no_factor + 1:
+        said.append(
+            f"Predicting each coupon from the others, the surface called {right} of {n} right, "
+            "clearly better than the pass share alone."
+        )
+    elif score > no_factor - 1:
+        said.append(
+            f"Predicting each coupon from the others, the surface called {right} of {n} right, "
+            "no better than the pass share alone: these coupons barely show where the window lies."
+        )
+    else:
+        said.append(
+            f"Predicting each coupon from the others, the surface called {right} of {n} right, worse than the pass share "
+            "alone: do not trust the map; look for a mistake in the record or a cause that is not heat."
+        )
+    if p_value < 0.05:
+        said.append(
+            "Passes and fails are more mixed than the surface can explain: something besides the factors matters."
+        )
+    return said
+
+
+def _inseparable(scaling: Scaling, results: Results) -> list[str]:
+    z = scaling.z(results.settings)
+    said = []
+    names = [f.label for f in scaling.numeric]
+    spread = z.std(axis=0)
+    for j, f in enumerate(scaling.numeric):
+        if spread[j] < 0.05:
+            said.append(f"{f.label.capitalize()} was hardly varied: these {len(z)} coupons cannot say what it does.")
+    moved = np.flatnonzero(spread >= 0.05)
+    if len(z) > 2 and len(moved) > 1:
+        together = np.corrcoef(z[:, moved], rowvar=False)
+        for a in range(len(moved)):
+            for b in range(a):
+                if abs(together[a, b]) > INSEPARABLE:
+                    said.append(
+                        f"These {len(z)} coupons cannot separate {names[moved[a]]} from {names[moved[b]]}: "
+                        "they were changed together."
+                    )
+    return said
+
+
+def _barely_learned(factors: tuple[Factor, ...], learned: dict[str, float]) -> list[str]:
+    little = [f.label for f in factors if learned[f.name] < 1 - BARELY_LEARNED]
+    if not little:
+        return []
+    listed = ", ".join(little[:-1]) + (" and " if len(little) > 1 else "") + little[-1]
+    return [
+        f"The coupons say little about the best {listed}; the middle of the range is favoured because nothing speaks against it."
+    ]

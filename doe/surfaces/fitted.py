@@ -1,0 +1,208 @@
+"""The fitted surfaces of a study: one object that predicts, and that every later step asks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from doe.domain.errors import InputError
+from doe.domain.results import Results, read_results
+from doe.domain.study import Study
+from doe.surfaces.belief import Belief, judge_fit
+from doe.surfaces.sampler import sample
+from doe.surfaces.scaling import Scaling
+from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expit, mean_hand
+
+FloatArray = NDArray[np.float64]
+
+PARTICLES = 800
+
+
+@dataclass(frozen=True)
+class Surfaces:
+    """Posterior of the pass and hand-feel surfaces, with the classical checks computed when they are asked for.
+
+    Attributes
+    ----------
+    study : Study
+    results : Results
+        The scored coupons behind the fit.
+    scaling : Scaling
+        From settings to the coordinates of the model.
+    window : WindowDraws
+        Posterior draws of the closing window.
+    coupon_fit : array, shape (draws, coupons)
+        Log likelihood of each coupon's result, for leave-one-out scores.
+    hand_scores : HandScores
+        What entered the hand-feel part.
+    log_evidence : float
+    seed : int
+    warnings : tuple of str
+        What makes this fit doubtful, in full sentences.
+    """
+
+    study: Study
+    results: Results
+    scaling: Scaling
+    window: WindowDraws
+    coupon_fit: FloatArray
+    hand_scores: HandScores
+    log_evidence: float
+    seed: int
+    warnings: tuple[str, ...]
+
+    @property
+    def has_hand(self) -> bool:
+        """Whether any hand-feel was scored."""
+        return len(self.hand_scores.rows) > 0
+
+    def pass_draws(self, frame: pd.DataFrame) -> FloatArray:
+        """Probability that a coupon made at these very settings passes its checks, shape (draws, rows)."""
+        return self._by_combination(frame, self.window.p_pass)
+
+    def hand_draws(self, frame: pd.DataFrame) -> FloatArray | None:
+        """Mean hand-feel at these settings, shape (draws, rows); None without any score."""
+        return self._by_combination(frame, self.window.mean_hand) if self.has_hand else None
+
+    def side_draws(self, frame: pd.DataFrame) -> tuple[FloatArray, FloatArray]:
+        """Probabilities of failing by too little and by too much heat, each of shape (draws, rows)."""
+        heat_fail = self._by_combination(
+            frame, lambda z, c: (1 - self.window.lapse)[:, None] * expit(-self.window.eta(z, c))
+        )
+        over = expit(self._by_combination(frame, self.window.over_logit))
+        return heat_fail * (1 - over), heat_fail * over
+
+    def _by_combination(self, frame: pd.DataFrame, evaluate: Callable[[FloatArray, int], FloatArray]) -> FloatArray:
+        z, combination = self.scaling.z(frame), self.scaling.combination(frame)
+        out = np.empty((self.window.count, len(frame)))
+        for c in np.unique(combination):
+            rows = combination == c
+            out[:, rows] = evaluate(z[rows], int(c))
+        return out
+
+    def predict(self, frame: pd.DataFrame, coverage: float | None = None) -> pd.DataFrame:
+        """Expected value and interval of each response at given settings, setting error not added.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            Settings, one row a point; every factor of the study.
+        coverage : float, optional
+            Of the two-sided interval; by default such that each end alone holds with the spec's assurance.
+
+        Returns
+        -------
+        DataFrame
+            Index of ``frame``; columns p_pass, p_under, p_over, hand, each with _low and _high. Hand-feel is NaN where
+            none was scored.
+
+        Raises
+        ------
+        InputError
+            If a factor is missing or the coverage is not between 0 and 1.
+        """
+        absent = [n for n in self.study.factor_names if n not in frame.columns]
+        if absent:
+            raise InputError("settings", ", ".join(map(str, frame.columns)), ", ".join(self.study.factor_names),
+                             f"Add {', '.join(absent)}.")  # fmt: skip
+        share = 2 * self.study.spec.assurance - 1 if coverage is None else coverage
+        if not 0 < share < 1:
+            raise InputError("coverage", share, "between 0 and 1", "Write 80 % as 0.80.")
+        under, over = self.side_draws(frame)
+        hand = self.hand_draws(frame)
+        blank = np.full((1, len(frame)), np.nan)
+        out = {}
+        responses = {"p_pass": self.pass_draws(frame), "p_under": under, "p_over": over,
+                     "hand": blank if hand is None else hand}  # fmt: skip
+        for name, draws in responses.items():
+            out[name] = draws.mean(axis=0)
+            out[f"{name}_low"], out[f"{name}_high"] = np.quantile(draws, [(1 - share) / 2, (1 + share) / 2], axis=0)
+        return pd.DataFrame(out, index=frame.index)
+
+    @cached_property
+    def belief(self) -> Belief:
+        """Can this fit be believed? Leave-one-out score, predictive check, plain sentences."""
+        return judge_fit(self.study, self.results, self.scaling, self.window, self.coupon_fit)
+
+
+def fit(
+    study: Study,
+    results: pd.DataFrame | Results,
+    *,
+    seed: int = 0,
+    particles: int = PARTICLES,
+    progress: Callable[[float], None] | None = None,
+) -> Surfaces:
+    """Fit the surfaces of a study to its scored coupons.
+
+    Parameters
+    ----------
+    study : Study
+    results : DataFrame or Results
+        One row a coupon, see `doe.domain.results.read_results`.
+    seed : int
+        The same seed, results and version give the same draws.
+    particles : int
+        Posterior draws; too few makes bounds too narrow.
+    progress : callable, optional
+        Called with the share done, 0 to 1.
+
+    Raises
+    ------
+    InputError
+        If the results cannot be used, or no coupon has a pass/fail result yet.
+    """
+    ready = results if isinstance(results, Results) else read_results(study, results)
+    if ready.coupons == 0:
+        raise InputError(
+            "results", "no scored coupon", "at least one coupon with a pass/fail result", "Record some scores first."
+        )
+    scaling = Scaling(study.factors)
+    hand = mean_hand(ready)
+    model = WindowModel(scaling, ready, hand)
+    cloud = sample(
+        model.log_likelihood, model.parameters, rng=np.random.default_rng(seed), particles=particles, progress=progress
+    )
+    return Surfaces(
+        study=study,
+        results=ready,
+        scaling=scaling,
+        window=model.unpack(cloud.draws),
+        coupon_fit=model.coupon_log_likelihood(cloud.draws),
+        hand_scores=hand,
+        log_evidence=cloud.log_evidence,
+        seed=seed,
+        warnings=_warnings(study, ready, hand),
+    )
+
+
+def _warnings(study: Study, results: Results, hand: HandScores) -> tuple[str, ...]:
+    found = []
+    if results.coupons < 12:
+        found.append(
+            f"Only {results.coupons} coupon{'s' if results.coupons > 1 else ''} scored: the answer rests mostly on what "
+            "such windows usually look like, not on this stack."
+        )
+    if results.passed.all():
+        found.append("Every coupon passed: no edge of the window was seen, so how far it reaches is assumed.")
+    elif not results.passed.any():
+        found.append(
+            "No coupon passed: where the window lies, and whether there is one, is not known from these coupons."
+        )
+    else:
+        sides = set(results.side[~results.passed])
+        if "over" not in sides and "unknown" not in sides:
+            found.append("No coupon failed by too much heat: the hot edge of the window is assumed, not seen.")
+        if "under" not in sides and "unknown" not in sides:
+            found.append("No coupon failed by too little heat: the cool edge of the window is assumed, not seen.")
+    if study.spec.hand_min is not None and not len(hand.rows):
+        found.append("Hand-feel is in the spec but was not scored: the pass rate below counts the checks only.")
+    if results.waiting:
+        n = results.waiting
+        found.append(f"{n} coupon{'s are' if n > 1 else ' is'} not scored yet and left out.")
+    return tuple(found)

@@ -1,0 +1,368 @@
+"""The closing window: a pass surface that must fall off in every direction, fitted jointly with hand-feel.
+
+For coded settings ``z`` (see `scaling`) the logit of a sound print is
+
+    eta(z) = g - |L'(z - z0)|^2
+
+with peak ``z0`` (prior inside the region) and ``L`` lower triangular with a lognormal diagonal, so the window closes
+however few coupons there are; plain quadratics are left open by 20 pass/fail results and run to a corner.
+A heat failure at ``z`` is *under* or *over* by a logistic split along a heat direction through ``z0``; a small share
+of coupons fails for other reasons (lapse), and a small share of symptoms points the wrong way. Mean hand-feel
+is a parabola of the same shape with its own top and depth, with Student-t errors. Cure and press batches shift the
+logit together. Every parameter is a transform of a standard normal (`Priors`), as `sampler` needs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from doe.domain.factors import Factor
+from doe.domain.results import Results
+from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Means and standard deviations of the transformed parameters (see the module's text).
+
+    Lengths are in half-ranges of the tested region, heights in logits, hand-feel in scale points. They say:
+    the best print passes 69 to 100 % (80 % of prior mass), its peak lies somewhere in or just beyond the region,
+    and the edge of the region costs a logit or two. Chosen on simulated lines (tuning seeds), not on any shop's data.
+    """
+
+    peak_logit: tuple[float, float] = (3.5, 1.8)
+    peak_place_sd: float = 0.6
+    log_steepness: tuple[float, float] = (0.1, 0.55)
+    trade_same_dose: float = 0.4
+    trade_other: float = 0.1
+    trade_sd: float = 0.4
+    log_split: tuple[float, float] = (0.7, 0.5)
+    log_heat_sd: float = 0.5
+    logit_lapse: tuple[float, float] = (-4.2, 0.8)
+    logit_wrong_side: tuple[float, float] = (-2.4, 0.6)
+    hand_top: tuple[float, float] = (4.1, 0.5)
+    log_hand_depth: tuple[float, float] = (-1.4, 0.7)
+    hand_place_sd: float = 0.5
+    log_hand_sd: tuple[float, float] = (-1.1, 0.4)
+    log_batch_sd: tuple[float, float] = (-0.9, 0.6)
+    level_logit_sd: float = 0.8
+    level_place_sd: float = 0.4
+    level_hand_sd: float = 0.4
+
+
+HAND_FREEDOM = 4.0
+"""Degrees of freedom of the Student-t errors of hand-feel."""
+
+OTHER_SEEN = 0.8
+"""Share of failures for other reasons whose symptom says so; the rest is split evenly between under and over."""
+
+OTHER_BLAMED = 0.05
+"""Share of heat failures whose symptom is put down to other reasons."""
+
+
+@dataclass(frozen=True)
+class WindowDraws:
+    """Parameters of the closing window, one row a draw, ready for evaluation anywhere.
+
+    Attributes
+    ----------
+    logit : array, shape (combinations, draws, features)
+        Coefficients of ``eta`` on `quadratic_features`, for each combination of categorical levels.
+    heat : array, shape (combinations, draws, 1 + k)
+        Constant and slopes of the logit of *over* against *under* among heat failures.
+    hand : array, shape (combinations, draws, features)
+        Coefficients of mean hand-feel.
+    lapse, wrong_side, hand_sd : array, shape (draws,)
+    peak : array, shape (draws, k)
+        Peak of the first combination.
+    """
+
+    logit: FloatArray
+    heat: FloatArray
+    hand: FloatArray
+    lapse: FloatArray
+    wrong_side: FloatArray
+    hand_sd: FloatArray
+    peak: FloatArray
+
+    @property
+    def count(self) -> int:
+        """Number of draws."""
+        return len(self.lapse)
+
+    def thin(self, count: int) -> WindowDraws:
+        """Every so many-th draw, ``count`` of them at most."""
+        if count >= self.count:
+            return self
+        pick = np.linspace(0, self.count - 1, count).astype(int)
+        return WindowDraws(
+            self.logit[:, pick], self.heat[:, pick], self.hand[:, pick],
+            self.lapse[pick], self.wrong_side[pick], self.hand_sd[pick], self.peak[pick],
+        )  # fmt: skip
+
+    def eta(self, z: FloatArray, combination: int = 0) -> FloatArray:
+        """Logit of a sound print, shape (draws, rows)."""
+        return np.asarray(self.logit[combination] @ quadratic_features(z).T)
+
+    def over_logit(self, z: FloatArray, combination: int = 0) -> FloatArray:
+        """Logit of *over* among heat failures, shape (draws, rows)."""
+        heat = self.heat[combination]
+        return np.asarray(heat[:, :1] + heat[:, 1:] @ z.T)
+
+    def p_pass(self, z: FloatArray, combination: int = 0) -> FloatArray:
+        """Probability that a coupon passes its checks, shape (draws, rows)."""
+        return np.asarray((1 - self.lapse)[:, None] * expit(self.eta(z, combination)))
+
+    def mean_hand(self, z: FloatArray, combination: int = 0) -> FloatArray:
+        """Mean hand-feel on its 1 to 5 scale, shape (draws, rows)."""
+        return np.clip(self.hand[combination] @ quadratic_features(z).T, 1.0, 5.0)
+
+
+def expit(x: FloatArray) -> FloatArray:
+    """Logistic function, safe for any argument (tanh does not overflow)."""
+    return np.asarray(0.5 + 0.5 * np.tanh(0.5 * x))
+
+
+def log_expit(x: FloatArray) -> FloatArray:
+    """Logarithm of the logistic function."""
+    return np.asarray(-np.logaddexp(0.0, -x))
+
+
+class WindowModel:
+    """The closing window for one study's results: parameter layout, log likelihood, draws."""
+
+    def __init__(self, scaling: Scaling, results: Results, hand: HandScores, priors: Priors | None = None) -> None:
+        self.priors = priors or Priors()
+        self.scaling = scaling
+        self.factors = scaling.numeric
+        self.k = len(self.factors)
+        self.combination = scaling.combination(results.settings)
+        self.levels = [f.levels for f in scaling.factors if f.is_categorical]
+        z = scaling.z(results.settings)
+        self.z = z
+        self.features = quadratic_features(z)
+        self.passed = results.passed
+        self.fail_kind = {kind: results.side == kind for kind in ("under", "over", "other", "unknown")}
+        self.hand = hand
+        self.batches = _batch_matrices(results)
+        self._heats = heats(self.factors)
+        self._trade = _trade_means(self.factors, self.priors)
+        self._slices = self._layout()
+        self._groups = [
+            (c, np.flatnonzero(self.combination == c))
+            for c in range(self.combinations)
+            if (self.combination == c).any()
+        ]
+
+    @property
+    def combinations(self) -> int:
+        """Number of combinations of categorical levels."""
+        return int(np.prod([len(levels) for levels in self.levels])) if self.levels else 1
+
+    @property
+    def parameters(self) -> int:
+        """Number of parameters."""
+        return max(part.stop for part in self._slices.values())
+
+    def _layout(self) -> dict[str, slice]:
+        k, extra = self.k, sum(len(levels) - 1 for levels in self.levels)
+        sizes = {
+            "peak_logit": 1, "place": k, "steepness": k, "trade": k * (k - 1) // 2, "split": 1, "heat": k,
+            "lapse": 1, "wrong_side": 1, "hand_top": 1, "hand_depth": 1, "hand_place": k, "hand_sd": 1,
+            "level_logit": extra, "level_place": extra * k, "level_hand": extra,
+            "batch_sd": len(self.batches), **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.batches)},
+        }  # fmt: skip
+        slices, start = {}, 0
+        for name, size in sizes.items():
+            slices[name] = slice(start, start + size)
+            start += size
+        return slices
+
+    def _levels_of(self, combination: int) -> list[int]:
+        """Index of the level of each categorical factor in a combination."""
+        found = []
+        for levels in reversed(self.levels):
+            combination, level = divmod(combination, len(levels))
+            found.append(level)
+        return found[::-1]
+
+    def unpack(self, xi: FloatArray) -> WindowDraws:
+        """Draws of the model from standard normal parameters, shape (draws, parameters)."""
+        p, at, k = self.priors, self._slices, self.k
+        n = len(xi)
+
+        def scaled(name: str, prior: tuple[float, float]) -> FloatArray:
+            return np.asarray(prior[0] + prior[1] * xi[:, at[name]][:, 0])
+
+        top = scaled("peak_logit", p.peak_logit)
+        peak = p.peak_place_sd * xi[:, at["place"]]
+        steep = np.exp(p.log_steepness[0] + p.log_steepness[1] * xi[:, at["steepness"]])
+        lower = np.zeros((n, k, k))
+        lower[:, np.arange(k), np.arange(k)] = 1.0
+        row, column = np.tril_indices(k, -1)
+        lower[:, row, column] = self._trade[row, column] + p.trade_sd * xi[:, at["trade"]]
+        # each column is one squared term, so it scales as a whole
+        lower = lower * steep[:, None, :]
+        curve = lower @ lower.transpose(0, 2, 1)
+        weight = (
+            np.where(self._heats, np.exp(p.log_heat_sd * xi[:, at["heat"]]), p.log_heat_sd * xi[:, at["heat"]])
+            * np.exp(scaled("split", p.log_split))[:, None]
+        )
+        hand_top = scaled("hand_top", p.hand_top)
+        depth = np.exp(scaled("hand_depth", p.log_hand_depth))
+        hand_peak = peak + p.hand_place_sd * xi[:, at["hand_place"]]
+        logit, heat, hand = [], [], []
+        for c in range(self.combinations):
+            add_logit, add_place, add_hand = self._shift(xi, c)
+            logit.append(quadratic_coefficients(top + add_logit, peak + add_place, curve))
+            heat.append(np.concatenate([-np.einsum("dk,dk->d", weight, peak + add_place)[:, None], weight], axis=1))
+            hand.append(
+                quadratic_coefficients(hand_top + add_hand, hand_peak + add_place, depth[:, None, None] * curve)
+            )
+        return WindowDraws(
+            np.stack(logit), np.stack(heat), np.stack(hand),
+            lapse=expit(scaled("lapse", p.logit_lapse)),
+            wrong_side=expit(scaled("wrong_side", p.logit_wrong_side)),
+            hand_sd=np.exp(scaled("hand_sd", p.log_hand_sd)),
+            peak=peak,
+        )  # fmt: skip
+
+    def _shift(self, xi: FloatArray, combination: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """What a combination of levels adds to the peak's logit, its place and hand-feel."""
+        p, at, k = self.priors, self._slices, self.k
+        logit, place, hand = np.zeros(len(xi)), np.zeros((len(xi), k)), np.zeros(len(xi))
+        first = 0
+        for levels, level in zip(self.levels, self._levels_of(combination), strict=True):
+            if level:
+                slot = first + level - 1
+                logit = logit + p.level_logit_sd * xi[:, at["level_logit"]][:, slot]
+                hand = hand + p.level_hand_sd * xi[:, at["level_hand"]][:, slot]
+                place = place + p.level_place_sd * xi[:, at["level_place"]][:, slot * k : (slot + 1) * k]
+            first += len(levels) - 1
+        return logit, place, hand
+
+    def log_likelihood(self, xi: FloatArray) -> FloatArray:
+        """Log likelihood of all results, shape (draws,)."""
+        return np.asarray(self.coupon_log_likelihood(xi).sum(axis=1) + self.hand_log_likelihood(xi).sum(axis=1))
+
+    def coupon_log_likelihood(self, xi: FloatArray) -> FloatArray:
+        """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons)."""
+        draws = self.unpack(xi)
+        eta = np.empty((len(xi), len(self.passed)))
+        over = np.empty_like(eta)
+        for c, rows in self._groups:
+            eta[:, rows] = draws.logit[c] @ self.features[rows].T
+            over[:, rows] = draws.over_logit(self.z[rows], c)
+        for i, matrix in enumerate(self.batches):
+            sd = np.exp(
+                self.priors.log_batch_sd[0] + self.priors.log_batch_sd[1] * xi[:, self._slices["batch_sd"]][:, i]
+            )
+            eta = eta + sd[:, None] * (xi[:, self._slices[f"batch_{i}"]] @ matrix.T)
+        lapse, wrong = draws.lapse[:, None], draws.wrong_side[:, None]
+        heat_fail = (1 - lapse) * expit(-eta)
+        p_over = expit(over)
+        other = lapse * (1 - OTHER_SEEN) / 2
+        out = np.empty_like(eta)
+        kinds = self.fail_kind
+        at = self.passed
+        out[:, at] = np.log1p(-lapse) + log_expit(eta[:, at])
+        for kind, share in (("under", 1 - p_over), ("over", p_over)):
+            at = kinds[kind]
+            named = share[:, at] * (1 - wrong) + (1 - share[:, at]) * wrong
+            out[:, at] = np.log((1 - OTHER_BLAMED) * heat_fail[:, at] * named + other)
+        at = kinds["other"]
+        out[:, at] = np.log(OTHER_SEEN * lapse + OTHER_BLAMED * heat_fail[:, at])
+        at = kinds["unknown"]  # nobody named a side: summed over
+        out[:, at] = np.log(lapse + heat_fail[:, at])
+        return out
+
+    def hand_log_likelihood(self, xi: FloatArray) -> FloatArray:
+        """Log likelihood of each scored coupon's mean hand-feel, shape (draws, scored coupons)."""
+        rows = self.hand.rows
+        if not len(rows):
+            return np.zeros((len(xi), 0))
+        draws = self.unpack(xi)
+        mean = np.empty((len(xi), len(rows)))
+        for c in range(self.combinations):
+            at = self.combination[rows] == c
+            if at.any():
+                mean[:, at] = draws.hand[c] @ self.features[rows[at]].T
+        sd = draws.hand_sd[:, None] * self.hand.spread
+        t = (self.hand.score - mean) / sd
+        # the constant of the t density does not depend on the parameters, but the evidence needs no constant either
+        return np.asarray(-np.log(sd) - (HAND_FREEDOM + 1) / 2 * np.log1p(t**2 / HAND_FREEDOM))
+
+
+@dataclass(frozen=True)
+class HandScores:
+    """Hand-feel of the coupons that transferred, people's offsets taken out.
+
+    Attributes
+    ----------
+    rows : int array, shape (m,)
+        Coupon index of each score.
+    score : array, shape (m,)
+        Mean over people of score minus the person's offset.
+    spread : array, shape (m,)
+        Relative standard deviation of that mean (1 for one person).
+    offsets : array, shape (people,)
+        Estimated offsets, adding up to zero over people.
+    """
+
+    rows: NDArray[np.intp]
+    score: FloatArray
+    spread: FloatArray
+    offsets: FloatArray
+
+
+def mean_hand(results: Results) -> HandScores:
+    """Mean hand-feel a coupon with people's offsets removed (additive two-way fit by alternating means)."""
+    hand = results.hand
+    people = hand.shape[1]
+    scored = np.isfinite(hand)
+    rows = np.flatnonzero(scored.any(axis=1))
+    offsets = np.zeros(people)
+    if not len(rows):
+        return HandScores(rows, np.empty(0), np.empty(0), offsets)
+    values, seen = hand[rows], scored[rows]
+    for _ in range(50):
+        level = np.nansum(np.where(seen, values - offsets, 0.0), axis=1) / seen.sum(axis=1)
+        residual = np.where(seen, values - level[:, None], 0.0)
+        offsets = residual.sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
+        offsets -= offsets.mean()
+    level = np.where(seen, values - offsets, 0.0).sum(axis=1) / seen.sum(axis=1)
+    # half of one person's variance is the coupon's, half the person's (from memory of panel data; only relative)
+    spread = np.sqrt(0.5 + 0.5 / seen.sum(axis=1))
+    return HandScores(rows, level, spread, offsets)
+
+
+def _trade_means(factors: tuple[Factor, ...], priors: Priors) -> FloatArray:
+    """Prior means of the trades between factors, shape (k, k): how far one stands in for the other."""
+    k = len(factors)
+    means = np.zeros((k, k))
+    hot = heats(factors)
+    for i in range(k):
+        for j in range(i):
+            if is_same_dose(factors[i], factors[j]) and hot[i] and hot[j]:
+                means[i, j] = priors.trade_same_dose
+            elif hot[i] and hot[j]:
+                means[i, j] = priors.trade_other
+    return means
+
+
+def _batch_matrices(results: Results) -> list[FloatArray]:
+    """Membership matrices (coupons, batches) of the cure and press batches that can be told apart."""
+    matrices = []
+    for column in ("cure_batch", "press_batch"):
+        labels = results.batches[column].to_numpy(dtype=str)
+        names, index = np.unique(labels, return_inverse=True)
+        known = names != ""
+        if known.sum() < 2 or known.sum() >= (labels != "").sum():
+            continue  # one batch, or every coupon its own: no batch error to be seen
+        matrices.append(np.eye(len(names))[index][:, known])
+    return matrices

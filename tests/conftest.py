@@ -1,0 +1,27 @@
+"""Shared examples: a four-factor study and coupons from a known closing window."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+from tests_shared import known_coupons
+
+from doe.domain.factors import usual_factor
+from doe.domain.spec import Spec
+from doe.domain.study import Study
+
+
+@pytest.fixture(scope="session")
+def study() -> Study:
+    """The usual four factors with the usual ranges."""
+    return Study(
+        "known window",
+        tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell")),
+        Spec(pass_rate=0.9, hand_min=3.5, assurance=0.9),
+    )
+
+
+@pytest.fixture(scope="session")
+def coupons(study: Study) -> pd.DataFrame:
+    """Twenty-eight scored coupons of a known window."""
+    return known_coupons(study, 28, seed=3)
