@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from doe.domain.spec import Check, Spec
     from doe.domain.stack import Line, Machine, Material, Stack
     from doe.domain.study import Study
-    from doe.plans import Plan, extend_plan, make_plan
-    from doe.setpoint import Answer, Window, recommend
+    from doe.plans import Plan, make_plan
+    from doe.setpoint import Answer, Window, extend_plan, recommend
     from doe.surfaces import Surfaces, fit
 
 __all__ = [
@@ -30,7 +30,7 @@ _HOMES = {
     "Forbidden": "doe.domain.space", "InputError": "doe.domain.errors", "Limits": "doe.domain.limits",
     "Line": "doe.domain.stack", "Machine": "doe.domain.stack", "Material": "doe.domain.stack", "Plan": "doe.plans",
     "Spec": "doe.domain.spec", "Stack": "doe.domain.stack", "Study": "doe.domain.study", "Surfaces": "doe.surfaces",
-    "Window": "doe.setpoint", "extend_plan": "doe.plans", "fit": "doe.surfaces", "make_plan": "doe.plans",
+    "Window": "doe.setpoint", "extend_plan": "doe.setpoint", "fit": "doe.surfaces", "make_plan": "doe.plans",
     "recommend": "doe.setpoint", "usual_factor": "doe.domain.factors",
 }  # fmt: skip
 

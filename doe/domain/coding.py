@@ -41,8 +41,7 @@ def decode(factor: Factor, coded: ArrayLike) -> FloatArray:
         low, high = math.log(factor.low), math.log(factor.high)
         values: FloatArray = np.exp((low + high) / 2 + z * (high - low) / 2)
         return values
-    values = (factor.low + factor.high) / 2 + z * (factor.high - factor.low) / 2
-    return values
+    return (factor.low + factor.high) / 2 + z * (factor.high - factor.low) / 2
 
 
 def round_settings(factor: Factor, values: ArrayLike) -> FloatArray:
@@ -51,11 +50,11 @@ def round_settings(factor: Factor, values: ArrayLike) -> FloatArray:
 
     x = np.asarray(values, dtype=float)
     if not factor.step:
-        return np.clip(x, factor.low, factor.high)
+        return np.asarray(np.clip(x, factor.low, factor.high))
     first = math.ceil(round(factor.low / factor.step, 9))
     last = math.floor(round(factor.high / factor.step, 9))
     if first > last:  # a step wider than the range leaves nothing to round to
-        return np.clip(x, factor.low, factor.high)
+        return np.asarray(np.clip(x, factor.low, factor.high))
     ticks = np.clip(np.round(x / factor.step), first, last)
     return np.asarray(np.round(ticks * factor.step, 10))
 

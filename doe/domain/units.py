@@ -42,6 +42,20 @@ _STORED_OF = {
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].*?)?\s*$")
 
 
+def unit_spelled(text: str) -> str | None:
+    """Unit a person may have meant, such as ``degF`` for ``°F`` or ``s`` for ``secs``; None if it is none of ours.
+
+    >>> unit_spelled("secs"), unit_spelled("°F"), unit_spelled("ml")
+    ('s', 'degF', None)
+    """
+    return _SPELLINGS.get(text.strip().lower())
+
+
+def stored_unit(unit: str) -> str:
+    """Stored unit of the same kind: ``degC`` for ``degF``, ``s`` for ``min``; itself when it is stored."""
+    return _STORED_OF.get(unit, unit)
+
+
 def degf(degc: float) -> float:
     """Fahrenheit of a Celsius temperature.
 

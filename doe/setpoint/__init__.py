@@ -6,6 +6,6 @@ from doe.setpoint.extension import extend_plan
 from doe.setpoint.recommendation import NEXT_COUPONS, recommend
 
 __all__ = [
-    "NEXT_COUPONS", "Answer", "Cliff", "Profile", "RobustMap", "Verdict", "Window", "extend_plan", "profile", "recommend",
-    "robust_map",
+    "NEXT_COUPONS", "Answer", "Cliff", "Profile", "RobustMap", "Verdict", "Window", "extend_plan", "profile",
+    "recommend", "robust_map",
 ]  # fmt: skip

@@ -25,10 +25,10 @@ CLIFF_DROP = 0.10
 class Profile:
     """What happens when one factor moves alone from the setpoint, over its tested range.
 
-    Arrays of shape (points,): the factor's ``values``; expected robust ``pass_rate`` of the whole spec with the two-sided
-    interval ``pass_low``, ``pass_high`` (each end holds with the spec's assurance); ``checks`` the expected rate of the
-    checks alone; ``p_under``, ``p_over`` of a coupon made at the very setting; ``hand``, ``hand_low``, ``hand_high``
-    (NaN without scores).
+    Arrays of shape (points,): the factor's ``values``; expected robust ``pass_rate`` of the whole spec with the
+    two-sided interval ``pass_low``, ``pass_high`` (each end holds with the spec's assurance); ``checks`` the expected
+    rate of the checks alone; ``p_under``, ``p_over`` of a coupon made at the very setting; ``hand``, ``hand_low``,
+    ``hand_high`` (NaN without scores).
     """
 
     factor: str

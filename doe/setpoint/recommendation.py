@@ -10,12 +10,18 @@ from numpy.typing import NDArray
 
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer
-from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.curves import find_cliffs
+from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import (
-    OUT_OF_REACH, OUT_OF_REACH_GAP, READY_LOW_SHORTFALL, READY_SHORTFALL, certainty_limits, chances, judge,
+    OUT_OF_REACH,
+    OUT_OF_REACH_GAP,
+    READY_LOW_SHORTFALL,
+    READY_SHORTFALL,
+    certainty_limits,
+    chances,
+    judge,
     possible_changes,
 )  # fmt: skip
 from doe.setpoint.window import find_window

@@ -26,8 +26,8 @@ _BLOCK = 3_000_000  # values held at once; keeps the arrays within the processor
 def error_nodes(factors: int, nodes: int) -> FloatArray:
     """Points that stand for the setting error, in standard deviations, shape (nodes, factors).
 
-    A scrambled Sobol sequence through the normal quantile, with its mirror image, scaled to unit variance, so the mean and the
-    variance of the error are exact and the same nodes serve every call (differences between settings are smooth).
+    A scrambled Sobol sequence through the normal quantile, with its mirror image, scaled to unit variance, so the
+    mean and the variance of the error are exact, and the same nodes serve every call, so differences between settings are smooth.
     """
     half = max(nodes // 2, 1)
     sobol = qmc.Sobol(factors, scramble=True, rng=np.random.default_rng(20_250_101))

@@ -75,8 +75,8 @@ def settings_frame(study: Study, surfaces: Surfaces, z: FloatArray, combination:
 def find_setpoint(rate: RobustRate, *, rng: np.random.Generator) -> Found:
     """Maximise the lower quantile (1 - assurance) of the robust pass rate over the tested region.
 
-    A spread of points is looked at with few draws, the neighbourhoods of the best with more, the last few with all. Among
-    settings as good within noise, the one with the higher expected rate, then the one that takes less time, wins.
+    A spread of points is looked at with few draws, the neighbourhoods of the best with more, the last few with all.
+    Among settings as good within noise, the one with the higher expected rate, then the one that takes less time, wins.
 
     Raises
     ------

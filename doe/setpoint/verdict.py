@@ -92,8 +92,8 @@ def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tu
     said = []
     if surfaces.has_hand and study.spec.hand_min is not None and checks_best >= study.spec.pass_rate - 0.03:
         said.append(
-            "The checks alone can be met; hand-feel is what fails. Ask whether a stiffer hand is acceptable, or try a softer "
-            "powder or less of it."
+            "The checks alone can be met; hand-feel is what fails. Ask whether a stiffer hand is acceptable, or try a "
+            "softer powder or less of it."
         )
     peak = surfaces.window.peak
     for j, f in enumerate(surfaces.scaling.numeric):
@@ -106,12 +106,14 @@ def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tu
             bound = study.limits.bounds(f.name)[limit] if study.limits else None
             room = "" if bound is None else f" (limit {bound:g} {f.symbol})"
             said.append(
-                f"The best {f.label} seems to lie {word} the tested {end:g} {f.symbol}: move the range if the limits permit{room}."
+                f"The best {f.label} seems to lie {word} the tested {end:g} {f.symbol}: "
+                f"move the range if the limits permit{room}."
             )
     wide = [f.label for f in study.numeric if f.setting_sd > (f.high - f.low) / 6]
     if wide:
         said.append(
-            f"The stated setting error of {', '.join(wide)} is large against its range: a steadier machine widens every window."
+            f"The stated setting error of {', '.join(wide)} is large against its range: "
+            "a steadier machine widens every window."
         )
     said.append("Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate.")
     return tuple(said)

@@ -101,7 +101,7 @@ def _left_out(p_pass: FloatArray, coupon_fit: FloatArray) -> FloatArray:
     weights = np.exp(coupon_fit.min(axis=0) - coupon_fit)
     weights = np.minimum(weights, weights.mean(axis=0) * np.sqrt(len(weights)))
     p = (weights * p_pass).sum(axis=0) / weights.sum(axis=0)
-    return np.clip(p, 1e-3, 1 - 1e-3)
+    return np.asarray(np.clip(p, 1e-3, 1 - 1e-3))
 
 
 def _predictive_p_value(p_pass: FloatArray, passed: NDArray[np.bool_]) -> float:
@@ -132,8 +132,8 @@ def _score_sentences(
         )
     else:
         said.append(
-            f"Predicting each coupon from the others, the surface called {right} of {n} right, worse than the pass share "
-            "alone: do not trust the map; look for a mistake in the record or a cause that is not heat."
+            f"Predicting each coupon from the others, the surface called {right} of {n} right, worse than the pass "
+            "share alone: do not trust the map; look for a mistake in the record or a cause that is not heat."
         )
     if p_value < 0.05:
         said.append(
@@ -152,7 +152,7 @@ def _inseparable(scaling: Scaling, results: Results) -> list[str]:
             said.append(f"{f.label.capitalize()} was hardly varied: these {len(z)} coupons cannot say what it does.")
     moved = np.flatnonzero(spread >= 0.05)
     if len(z) > 2 and len(moved) > 1:
-        together = np.corrcoef(z[:, moved], rowvar=False)
+        together = np.atleast_2d(np.corrcoef(z[:, moved], rowvar=False))
         for a in range(len(moved)):
             for b in range(a):
                 if abs(together[a, b]) > INSEPARABLE:
@@ -169,5 +169,6 @@ def _barely_learned(factors: tuple[Factor, ...], learned: dict[str, float]) -> l
         return []
     listed = ", ".join(little[:-1]) + (" and " if len(little) > 1 else "") + little[-1]
     return [
-        f"The coupons say little about the best {listed}; the middle of the range is favoured because nothing speaks against it."
+        f"The coupons say little about the best {listed}; the middle of the range is favoured because nothing "
+        "speaks against it."
     ]

@@ -185,8 +185,8 @@ def _warnings(study: Study, results: Results, hand: HandScores) -> tuple[str, ..
     found = []
     if results.coupons < 12:
         found.append(
-            f"Only {results.coupons} coupon{'s' if results.coupons > 1 else ''} scored: the answer rests mostly on what "
-            "such windows usually look like, not on this stack."
+            f"Only {results.coupons} coupon{'s' if results.coupons > 1 else ''} scored: the answer rests mostly on "
+            "what such windows usually look like, not on this stack."
         )
     if results.passed.all():
         found.append("Every coupon passed: no edge of the window was seen, so how far it reaches is assumed.")

@@ -2,10 +2,10 @@
 
 Few pass/fail coupons move a posterior only a little from its prior in most directions, and it may have several
 humps. So a cloud of particles is led from the prior to the posterior through powers of the likelihood
-(Del Moral, Doucet and Jasra 2006, J. R. Statist. Soc. B 68, 411-436), the powers chosen so that half of the cloud stays
-effective. After each step every particle is moved by Metropolis steps that keep the tempered posterior: the
-preconditioned Crank-Nicolson proposal (Cotter, Roberts, Stuart and White 2013, Statistical Science 28, 424-446) about the
-prior, in turn with the same proposal about a normal fitted to the cloud, which is fast where the cloud is
+(Del Moral, Doucet and Jasra 2006, J. R. Statist. Soc. B 68, 411-436), the powers chosen so that half of the cloud
+stays effective. After each step every particle is moved by Metropolis steps that keep the tempered posterior: the
+preconditioned Crank-Nicolson proposal (Cotter, Roberts, Stuart and White 2013, Statistical Science 28, 424-446) about
+the prior, in turn with the same proposal about a normal fitted to the cloud, which is fast where the cloud is
 nearly normal, while the first is safe in the tails.
 """
 

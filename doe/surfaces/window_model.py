@@ -120,7 +120,7 @@ class WindowDraws:
 
     def mean_hand(self, z: FloatArray, combination: int = 0) -> FloatArray:
         """Mean hand-feel on its 1 to 5 scale, shape (draws, rows)."""
-        return np.clip(self.hand[combination] @ quadratic_features(z).T, 1.0, 5.0)
+        return np.asarray(np.clip(self.hand[combination] @ quadratic_features(z).T, 1.0, 5.0))
 
 
 def expit(x: FloatArray) -> FloatArray:
@@ -162,12 +162,15 @@ class WindowModel:
     @property
     def combinations(self) -> int:
         """Number of combinations of categorical levels."""
-        return int(np.prod([len(levels) for levels in self.levels])) if self.levels else 1
+        count = 1
+        for levels in self.levels:
+            count *= len(levels)
+        return count
 
     @property
     def parameters(self) -> int:
         """Number of parameters."""
-        return max(part.stop for part in self._slices.values())
+        return int(max(part.stop for part in self._slices.values()))
 
     def _layout(self) -> dict[str, slice]:
         k, extra = self.k, sum(len(levels) - 1 for levels in self.levels)

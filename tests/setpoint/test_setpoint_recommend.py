@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests_shared import known_coupons
 
 import doe
 from doe.domain.factors import usual_factor
@@ -16,7 +17,6 @@ from doe.domain.study import Study
 from doe.setpoint import profile, robust_map
 from doe.setpoint.robust import RobustRate, error_nodes
 from doe.surfaces import Surfaces
-from tests_shared import known_coupons
 
 
 @pytest.fixture(scope="module")
