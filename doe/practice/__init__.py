@@ -1,1 +1,11 @@
-"""Simulated lines with a known truth."""
+"""Simulated transfer lines with a known truth: to measure decisions on, and to practise with."""
+
+from doe.practice.baselines import Trial, best_coupon, centre, one_factor_at_a_time
+from doe.practice.coupons import Scoring
+from doe.practice.habits import Habits
+from doe.practice.lines import KINDS, Best, SimulatedLine, make_line
+
+__all__ = [
+    "KINDS", "Best", "Habits", "Scoring", "SimulatedLine", "Trial", "best_coupon", "centre", "make_line",
+    "one_factor_at_a_time",
+]  # fmt: skip

@@ -1,0 +1,246 @@
+"""Making and scoring coupons on a simulated line, as a shop would: wandering machines, late washes, human scorers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+from zlib import crc32
+
+import numpy as np
+import pandas as pd
+
+from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from doe.practice.lines import SimulatedLine
+    from doe.practice.truth import Margins
+
+    FloatArray = NDArray[np.float64]
+
+_MECHANISMS = 8  # scatter is drawn for this many a side, so that a coupon's luck does not depend on how many there are
+
+# What is seen on a failed coupon, by side, machine, and whether it failed before or after the wash. Keys of the
+# symptom catalogue; a test holds them against it.
+_SEEN: dict[tuple[str, str], tuple[tuple[str, ...], tuple[str, ...]]] = {
+    ("under", "cure"): (("grainy_back", "wet_sheen"), ("colour_shed",)),
+    ("under", "press"): (("no_transfer", "patchy_transfer", "edge_lift_dry"), ("edge_lift_wash", "sheet_lift_wash")),
+    ("over", "cure"): (("glass_back", "yellowing"), ("yellowing",)),
+    ("over", "press"): (("film_lock", "scorch", "strike_through"), ("dye_bleed", "sunk_print")),
+    ("other", ""): (("edge_haze", "small_part_loss"), ("wash_ripple", "pinholes")),
+    ("unknown", ""): (("stretch_crack", "blisters"), ("stretch_crack",)),
+}
+
+
+@dataclass(frozen=True)
+class Scoring:
+    """How the coupons are scored.
+
+    Attributes
+    ----------
+    people : tuple of str
+        Who scores hand-feel. Each has a bias of their own on a line, the same in every round.
+    washes : int or None
+        Washes done so far: checks that need more are left empty, and ``passed`` counts the others. None: all done.
+    measured : tuple of str
+        Factors whose real value is measured and given as ``actual_<factor>``.
+    gauge_sd : float
+        Standard deviation of that measurement, as a share of the factor's setting error.
+    """
+
+    people: tuple[str, ...] = ("ana", "ben")
+    washes: int | None = None
+    measured: tuple[str, ...] = ()
+    gauge_sd: float = 0.25
+
+
+DEFAULT_SCORING = Scoring()
+
+
+def run(line: SimulatedLine, coupons: pd.DataFrame, seed: int, how: Scoring = DEFAULT_SCORING) -> pd.DataFrame:
+    """Make and score coupons.
+
+    Luck belongs to the coupon, the batch and the garment, not to the call: with the same seed a coupon comes out the
+    same whether it is made alone, with its round, or with the whole plan.
+
+    Parameters
+    ----------
+    line : SimulatedLine
+    coupons : DataFrame
+        Every factor; ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment`` where known (without them
+        every coupon is its own batch and garment).
+    seed : int
+        0 or more; another seed is another day with the same line.
+    how : Scoring
+
+    Returns
+    -------
+    DataFrame
+        The given columns, then ``actual_<factor>`` where measured, one column a check (empty when not reached or not
+        yet washed), ``passed`` (empty when no check is scored yet), ``side``, ``symptom`` and ``hand_<person>``
+        (missing for coupons that failed the first check: nothing to feel).
+    """
+    frame = coupons.reset_index(drop=True)
+    luck = _Luck(line.seed, seed, frame)
+    real, levels = line.real_settings(frame)
+    real = real + _setting_error(line, frame, luck)
+    margins = line.margins_at(real, levels)
+    under, over = _with_scatter(line, margins, luck)
+    lapse = luck.uniform("lapse") < line.habits.lapse
+    side, severity, machine = _failures(line, under, over, lapse, luck)
+    first = _first_failed(line, severity, lapse, luck)
+    failed = first < len(line.study.spec.checks)
+    checks = _check_results(line, first, how)
+    passed = _passed(checks)
+    shown = _recorded_side(line, side, luck)
+    seen = np.array([p is False for p in passed])  # a fault not yet washed out is not yet seen
+    out = frame.copy()
+    for name in how.measured:
+        j = [f.name for f in line.study.numeric].index(name)
+        spread = how.gauge_sd * line.study.numeric[j].setting_sd
+        out[ACTUAL_PREFIX + name] = np.round(real[:, j] + spread * luck.normal(f"gauge {name}")[:, 0], 1)
+    for check in line.study.spec.checks:
+        out[check.name] = checks[check.name]
+    out["passed"] = passed
+    out["side"] = np.where(seen, shown, "")
+    out["symptom"] = _symptoms(line, shown, machine, first, seen, luck)
+    hand = line.hand_at(real, levels)
+    hand = np.clip(hand + line.habits.hand_coupon_sd * luck.normal("hand")[:, 0], HAND_LOW, HAND_HIGH)
+    nothing = failed & (first == 0)
+    for person in how.people:
+        bias = line.habits.hand_bias_sd * _stream(line.seed, 0, f"person {person}").normal()
+        score = hand + bias + line.habits.hand_scorer_sd * luck.normal(f"hand {person}")[:, 0]
+        score = np.clip(np.round(score / HAND_STEP) * HAND_STEP, HAND_LOW, HAND_HIGH)
+        out[HAND_PREFIX + person] = np.where(nothing, np.nan, score)
+    return out
+
+
+def _stream(line_seed: int, seed: int, name: str) -> np.random.Generator:
+    return np.random.default_rng([line_seed, seed, crc32(name.encode())])
+
+
+class _Luck:
+    """Random numbers that belong to named things (coupons, batches, garments), drawn the same in any company."""
+
+    def __init__(self, line_seed: int, seed: int, frame: pd.DataFrame) -> None:
+        self.seeds = line_seed, seed
+        rows = [f"row {i}" for i in range(len(frame))]
+        self.coupon = frame["coupon"].astype(str).to_list() if "coupon" in frame else rows
+        rounds = frame["round"].astype(str).to_list() if "round" in frame else ["1"] * len(frame)
+
+        def labels(column: str) -> list[str]:
+            if column not in frame:
+                return [f"{column} of {c}" for c in self.coupon]
+            given = zip(frame[column], rounds, self.coupon, strict=True)
+            return [f"{column} of {c}" if pd.isna(v) else f"{column} {r}/{v}" for v, r, c in given]
+
+        self.batch = {"cure": labels("cure_batch"), "press": labels("press_batch")}
+        self.garment = labels("garment")
+
+    def normal(self, what: str, width: int = 1, of: Sequence[str] | None = None) -> FloatArray:
+        """Standard normal numbers, shape (coupons, width); equal for rows whose ``of`` (by default coupon) is equal."""
+        names = self.coupon if of is None else of
+        drawn = {n: _stream(*self.seeds, f"{what} | {n}").normal(size=width) for n in dict.fromkeys(names)}
+        return np.array([drawn[n] for n in names]).reshape(len(names), width)
+
+    def uniform(self, what: str) -> FloatArray:
+        """Uniform numbers, shape (coupons,)."""
+        return np.array([_stream(*self.seeds, f"{what} | {n}").random() for n in self.coupon])
+
+
+def _setting_error(line: SimulatedLine, frame: pd.DataFrame, luck: _Luck) -> FloatArray:
+    """Real minus set, shape (coupons, numeric factors): a batch of a hard-to-change factor shares part of it."""
+    numeric = line.study.numeric
+    error = luck.normal("setting", len(numeric))
+    shared = line.habits.batch_share
+    for j, f in enumerate(numeric):
+        if f.hard_to_change:
+            batch = luck.normal(f"batch {f.name}", of=luck.batch[f.stage or "press"])[:, 0]
+            error[:, j] = np.sqrt(shared) * batch + np.sqrt(1 - shared) * error[:, j]
+    return np.asarray(error * np.array([f.setting_sd for f in numeric]))
+
+
+def _with_scatter(line: SimulatedLine, margins: Margins, luck: _Luck) -> tuple[FloatArray, FloatArray]:
+    """Margins with the coupon's and its garment's scatter; the total scatter is 1, as the truth has it."""
+    shared = line.habits.garment_share
+    own = luck.normal("scatter", 2 * _MECHANISMS)
+    garment = luck.normal("garment", 2 * _MECHANISMS, of=luck.garment)
+    scatter = np.sqrt(shared) * garment + np.sqrt(1 - shared) * own
+    under, over = margins.under.shape[1], margins.over.shape[1]
+    return margins.under + scatter[:, :under], margins.over + scatter[:, _MECHANISMS : _MECHANISMS + over]
+
+
+def _failures(
+    line: SimulatedLine, under: FloatArray, over: FloatArray, lapse: NDArray[np.bool_], luck: _Luck
+) -> tuple[NDArray[np.str_], FloatArray, NDArray[np.str_]]:
+    """Side of each failed coupon ("" when sound), how badly it failed, and at which machine."""
+    too_much, too_little = over.min(axis=1) < 0, under.min(axis=1) < 0
+    side = np.where(lapse, "other", np.where(too_much, "over", np.where(too_little, "under", "")))
+    severity = np.maximum(-np.where(too_much, over.min(axis=1), under.min(axis=1)), 0.0)
+    worst = np.where(too_much, over.argmin(axis=1), under.argmin(axis=1))
+    stages = sorted({f.stage or "press" for f in line.study.factors})
+    if over.shape[1] > 1:  # one heat direction a machine, oven first; anything further shows at the press
+        machine = np.where(worst == 0, "cure", "press")
+    else:
+        machine = np.array(stages)[(luck.uniform("machine") * len(stages)).astype(int)]
+    return side, severity, machine
+
+
+def _first_failed(
+    line: SimulatedLine, severity: FloatArray, lapse: NDArray[np.bool_], luck: _Luck
+) -> NDArray[np.int64]:
+    """Number of the first check each coupon fails; the number of checks when it fails none.
+
+    A bad failure shows at once, a slight one only after washes: half a standard deviation of scatter a check.
+    """
+    count = len(line.study.spec.checks)
+    late = np.clip(count - 1 - np.floor(severity / 0.5), 0, count - 1)
+    lost = np.floor(luck.uniform("lapse check") * count)
+    return np.where(lapse, lost, np.where(severity > 0, late, count)).astype(np.int64)
+
+
+def _check_results(line: SimulatedLine, first: NDArray[np.int64], how: Scoring) -> dict[str, list[bool | None]]:
+    results: dict[str, list[bool | None]] = {}
+    for number, check in enumerate(line.study.spec.checks):
+        due = how.washes is None or check.after_washes <= how.washes
+        results[check.name] = [None if not due or number > f else bool(number < f) for f in first]
+    return results
+
+
+def _passed(checks: dict[str, list[bool | None]]) -> list[bool | None]:
+    rows = zip(*checks.values(), strict=True)
+    scored = [[c for c in row if c is not None] for row in rows]
+    return [all(row) if row else None for row in scored]
+
+
+def _recorded_side(line: SimulatedLine, side: NDArray[np.str_], luck: _Luck) -> NDArray[np.str_]:
+    """Side as the scorer wrote it down: sometimes unknown, sometimes the wrong one."""
+    draw = luck.uniform("side")
+    wrong = np.where(side == "under", "over", np.where(side == "over", "under", side))
+    unknown = line.habits.unknown
+    shown = np.where(draw < unknown + line.habits.wrong_side, wrong, side)
+    return np.where(side == "", "", np.where(draw < unknown, "unknown", shown))
+
+
+def _symptoms(
+    line: SimulatedLine,
+    shown: NDArray[np.str_],
+    machine: NDArray[np.str_],
+    first: NDArray[np.int64],
+    seen: NDArray[np.bool_],
+    luck: _Luck,
+) -> list[str]:
+    draw = luck.uniform("symptom")
+    washed = [check.after_washes > 0 for check in line.study.spec.checks]
+    found = []
+    for i, side in enumerate(shown):
+        if not seen[i]:
+            found.append("")
+            continue
+        at = str(machine[i]) if side in ("under", "over") else ""
+        choices = _SEEN[(str(side), at)][int(washed[first[i]])]
+        found.append(choices[int(draw[i] * len(choices))])
+    return found
