@@ -8,6 +8,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
+from doe.book import analyses, definitions, gauges, rounds, scores, studies, transfer, upkeep
+from doe.book.engine import words_for_errors
 from doe.book.records import (
     Act,
     AnalysisRecord,
@@ -17,6 +19,7 @@ from doe.book.records import (
     StudyRecord,
     StudySummary,
 )
+from doe.book.store import Store, open_store
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from doe.domain.stack import Line, Stack
@@ -30,11 +33,24 @@ class Book:
     """The shop's database. Open it with `Book.open`; use it as a context manager.
 
     Every method that changes something is one transaction: all of it is stored, or none. Nothing is overwritten:
-    a correction is a new entry that supersedes the old one, and needs a ``why``. Saving what is there already
-    changes nothing, so the same command or sheet may safely come twice.
+    a correction is a new entry that supersedes the old one, and needs a ``why``. Saving a stack, line, round, score
+    or analysis that is there already changes nothing, so the same sheet may safely come twice.
 
     A study's ``key`` is its id, or its name. Times are UTC.
     """
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    @property
+    def upgraded_from(self) -> Path | None:
+        """The copy of the older book, if opening this one upgraded it."""
+        return self._store.upgraded_from
+
+    @property
+    def label(self) -> str:
+        """Where the book is, for messages."""
+        return self._store.place.label
 
     @classmethod
     def open(
@@ -68,10 +84,11 @@ class Book:
             If it is not a book, damaged, newer than this program, a folder, in a folder that is missing or may not
             be written to, or if ``who`` is empty.
         """
-        raise NotImplementedError
+        return cls(open_store(target, who=who, create=create, upgrade=upgrade, clock=now))
 
     def close(self) -> None:
         """Let go of the file or the server."""
+        self._store.close()
 
     def __enter__(self) -> Self:
         return self
@@ -85,91 +102,114 @@ class Book:
 
     def save_stack(self, stack: Stack, why: str = "") -> None:
         """Keep a stack; one of that name that differs is a correction and needs a ``why``."""
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            definitions.save(writing, stack, why)
 
     def stacks(self) -> tuple[Stack, ...]:
         """Every stack as it stands now, by name."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return definitions.all_stacks(connection)
 
     def stack(self, name: str) -> Stack:
         """The stack of that name."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return definitions.find_stack(connection, name)[1]
 
     def save_line(self, line: Line, why: str = "") -> None:
         """Keep a line; one of that name that differs is a correction and needs a ``why``."""
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            definitions.save(writing, line, why)
 
     def lines(self) -> tuple[Line, ...]:
         """Every line as it stands now, by name."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return definitions.all_lines(connection)
 
     def line(self, name: str) -> Line:
         """The line of that name."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return definitions.find_line(connection, name)[1]
 
     def add_gauge_reading(self, line_name: str, reading: GaugeReading) -> int:
         """Keep a reading; returns its id."""
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            return gauges.add(writing, line_name, reading)
 
     def gauge_readings(self, line_name: str) -> tuple[GaugeReading, ...]:
         """The readings of a line that count, oldest first."""
-        raise NotImplementedError
+        kept = sorted(self.gauge_history(line_name), key=gauges.taken_order)
+        return tuple(k.reading for k in kept if not k.withdrawn)
 
     def gauge_history(self, line_name: str) -> tuple[KeptReading, ...]:
         """Every reading of a line, the withdrawn ones too, in the order they were stored."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return gauges.history(connection, line_name)
 
     def withdraw_gauge_reading(self, reading_id: int, why: str) -> None:
         """Take a mistaken reading back; it stays visible in `gauge_history`."""
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            gauges.withdraw(writing, reading_id, why)
 
     # studies
 
     def add_study(self, study: Study, *, stack: str, line: str) -> int:
-        """Keep a new study on a stack and a line; returns its id. The same study again returns the same id."""
-        raise NotImplementedError
+        """Keep a new study on a stack and a line, as they stand now; returns its id. No other in use has its name."""
+        with self._store.writing() as writing:
+            return studies.add(writing, study, stack=stack, line=line)
 
     def studies(self, include_archived: bool = False) -> tuple[StudySummary, ...]:
         """Every study with its counts, newest first."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return studies.summaries(connection, include_archived=include_archived)
 
     def study(self, key: str | int) -> StudyRecord:
         """A study as it stands."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return studies.record_of(connection, key)
 
     def amend_study(
         self, key: str | int, study: Study, why: str, *, stack: str | None = None, line: str | None = None
     ) -> None:
         """Correct a study; stack and line stay as they were unless named, and then are taken as they stand now."""
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            studies.amend(writing, key, study, why, stack=stack, line=line)
 
     def archive_study(self, key: str | int, why: str) -> None:
         """Put a study away; nothing of it is deleted."""
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            studies.put_away(writing, key, why)
 
     def restore_study(self, key: str | int, why: str) -> None:
         """Take an archived study out again."""
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            studies.restore(writing, key, why)
 
     # plans
 
     def save_round(
         self, key: str | int, coupons: pd.DataFrame, *, kind: str, seed: int, notes: Sequence[str] = ()
-    ) -> None:
-        """Append the coupons of a new round.
+    ) -> tuple[int, ...]:
+        """Append the coupons of a new round; returns the numbers of the rounds that were new.
 
         ``coupons`` has the columns of a plan; it may be the whole plan, then the rounds stored already must be the
-        same and only the new ones are appended.
+        same and only the new ones are appended. Without a ``round`` column it is the next round.
         """
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            return rounds.save(writing, key, coupons, kind=kind, seed=seed, notes=notes)
 
     def plan_coupons(self, key: str | int) -> pd.DataFrame:
-        """Every coupon of a study, with the columns and in the order they were saved."""
-        raise NotImplementedError
+        """Every coupon of a study in the order they were saved.
+
+        Columns: coupon, <factors>, round, then what was saved of cure_batch, press_batch, cure_order, press_order,
+        garment, stroke, role, and any others.
+        """
+        with self._store.reading() as connection:
+            return rounds.frame_of(connection, key)
 
     def plan_info(self, key: str | int) -> PlanInfo:
         """How each round was made."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return rounds.info(connection, key)
 
     # scores
 
@@ -186,7 +226,8 @@ class Book:
             Listing at once: unknown and repeated coupons, unknown checks, hand-feel off the scale, void coupons,
             corrections without a why ...
         """
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            return scores.record(writing, key, entries, why=why)
 
     def results(self, key: str | int, *, include_void: bool = False) -> pd.DataFrame:
         """One row a coupon: the latest value of every field.
@@ -196,11 +237,15 @@ class Book:
         ``check_<check>`` (True, False, None) for every check of the study, symptom (keys joined by ``"; "``), note,
         void (the reason, ``""``).
         """
-        raise NotImplementedError
+        from doe.book import folding  # noqa: PLC0415 - listing studies must not pay for pandas
+
+        with self._store.reading() as connection:
+            return folding.results(connection, key, include_void=include_void)
 
     def history(self, key: str | int, coupon: str | None = None) -> tuple[HistoryEntry, ...]:
         """Everything ever said about the coupons of a study, or one of them, oldest first."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return scores.history(connection, key, coupon)
 
     # analyses
 
@@ -208,34 +253,47 @@ class Book:
         self, key: str | int, *, kind: str, inputs_hash: str, seed: int, version: str, payload: Mapping[str, Any]
     ) -> int:
         """Keep a fit, recommendation, release ...; returns its id. A ``verdict`` in the payload shows in `studies`."""
-        raise NotImplementedError
+        with self._store.writing() as writing:
+            return analyses.save(
+                writing, key, kind=kind, inputs_hash=inputs_hash, seed=seed, version=version, payload=payload
+            )
 
     def analyses(self, key: str | int) -> tuple[AnalysisRecord, ...]:
         """Everything kept about a study, oldest first."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return analyses.all_of(connection, key)
 
     def latest_analysis(self, key: str | int, kind: str) -> AnalysisRecord | None:
         """The last one of a kind."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            kept = analyses.all_of(connection, key, kind)
+        return kept[-1] if kept else None
 
     # looking after the book
 
     def audit(self, limit: int | None = 100) -> tuple[Act, ...]:
         """The last acts, newest first; all of them with None."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return upkeep.audit(connection, limit)
 
     def backup(self, path: str | Path) -> Path:
         """Copy the whole book to a new file, consistent even while others write."""
-        raise NotImplementedError
+        with words_for_errors(self._store.place.label):
+            return upkeep.backup(self._store, Path(path).expanduser())
 
     def check(self) -> list[str]:
         """Problems found in the book, as sentences; empty when it is sound."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return upkeep.problems(connection, f"book {self._store.place.label}")
 
     def export(self, path: str | Path) -> Path:
         """Write everything, history included, to a zip with one JSON file."""
-        raise NotImplementedError
+        with self._store.reading() as connection:
+            return transfer.write(connection, Path(path).expanduser())
 
     def import_(self, path: str | Path) -> int:
         """Add everything an export holds; returns how many studies came in. Names that clash are refused."""
-        raise NotImplementedError
+        source = Path(path).expanduser()
+        tables = transfer.read(source)
+        with self._store.writing() as writing:
+            return transfer.merge(writing, source, tables)

@@ -1,0 +1,167 @@
+"""Making a book's tables, and bringing an older book up to date.
+
+A book that is up to date is recognised by one small read; Alembic is imported only when there is work for it.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from uuid import uuid4
+
+import sqlalchemy as sa
+
+from doe.book.engine import WRITES
+from doe.book.place import Place, not_a_book
+from doe.book.tables import SCHEMA_VERSION, VERSION_TABLE, book_info
+from doe.domain.errors import InputError
+
+_version = sa.table(VERSION_TABLE, sa.column("version_num", sa.Text))
+
+
+def stored_version(connection: sa.Connection, where: str) -> str | None:
+    """Schema version of a book; None where there is nothing yet.
+
+    Raises
+    ------
+    InputError
+        If there are tables but not those of a book.
+    """
+    inspector = sa.inspect(connection)
+    if not inspector.has_table(VERSION_TABLE):
+        if inspector.get_table_names():
+            raise not_a_book(where)
+        return None
+    versions = list(connection.scalars(sa.select(_version.c.version_num)))
+    if len(versions) != 1 or not str(versions[0]).isdigit():
+        raise not_a_book(where)
+    return str(versions[0])
+
+
+def prepare(
+    engine: sa.Engine, place: Place, *, create: bool, upgrade: bool | None, who: str, now: Callable[[], str]
+) -> Path | None:
+    """Make sure the tables are those of this program; returns the copy made before an upgrade.
+
+    Parameters
+    ----------
+    engine : Engine
+    place : Place
+    create, upgrade : bool
+        As `Book.open` has them.
+    who : str
+    now : callable
+        Gives the time as text.
+
+    Raises
+    ------
+    InputError
+        If it is no book, a newer one, or one that may not be made or upgraded.
+    """
+    where = f"book {place.label}"
+    with engine.connect() as connection:
+        version = stored_version(connection, where)
+    if version == SCHEMA_VERSION:
+        return None
+    _check_version(version, where)
+    if version is None:
+        if not create:
+            raise InputError(where, "an empty database", "an existing book", "Check the path, or make a new book.")
+        _make(engine, place, who=who, now=now)
+        return None
+    if upgrade is False or (upgrade is None and place.path is None):
+        raise InputError(
+            where, f"a book of schema {version}", f"schema {SCHEMA_VERSION}",
+            "Back it up with the tools of the server, then ask for the upgrade.",
+        )  # fmt: skip
+    copy = None
+    with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
+        version = stored_version(connection, where)
+        if version == SCHEMA_VERSION:  # somebody else was faster
+            return None
+        if place.path is not None:
+            # taken while we hold the turn to write, so that nothing can be stored between copy and upgrade
+            day = "".join(c for c in now()[:19] if c.isdigit())
+            copy = place.path.with_name(f"{place.path.stem}-schema-{version}-{day}{place.path.suffix}")
+            copy_file(place.path, copy)
+        migrate(connection)
+    return copy
+
+
+def _check_version(version: str | None, where: str) -> None:
+    if version is not None and int(version) > int(SCHEMA_VERSION):
+        raise InputError(
+            where, f"a book of schema {version}, made by a newer program", f"schema {SCHEMA_VERSION} or older",
+            "Update this program, or use a book of its own.",
+        )  # fmt: skip
+
+
+def _make(engine: sa.Engine, place: Place, *, who: str, now: Callable[[], str]) -> None:
+    if place.path is not None:
+        keep_journal(engine)
+    with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
+        if stored_version(connection, f"book {place.label}") is None:  # else somebody else was faster
+            migrate(connection)
+            connection.execute(book_info.insert().values(uid=uuid4().hex, made_at=now(), made_by=who))
+
+
+def keep_journal(engine: sa.Engine) -> None:
+    """Switch an SQLite file to write-ahead logging, where it is not; it stays so."""
+    raw = engine.raw_connection()
+    try:
+        for attempt in range(50):
+            try:
+                raw.cursor().execute("PRAGMA journal_mode = WAL")
+                return
+            except sqlite3.OperationalError as error:
+                # SQLite does not wait its turn for this one switch
+                if not error.sqlite_errorname.startswith("SQLITE_BUSY") or attempt == 49:
+                    raise
+                time.sleep(0.1)
+    finally:
+        raw.close()
+
+
+def migrate(connection: sa.Connection, revision: str = "head") -> None:
+    """Take the tables up to a revision, inside the transaction of the connection."""
+    from alembic import command  # noqa: PLC0415 - heavy, and only needed for a new or an older book
+    from alembic.config import Config  # noqa: PLC0415
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    config.attributes["connection"] = connection
+    command.upgrade(config, revision)
+
+
+def copy_file(source: Path, copy: Path) -> None:
+    """Copy an SQLite file with what is still in its log, even while others use it; a new, whole file or none.
+
+    Raises
+    ------
+    InputError
+        If the copy exists, or its folder is missing or cannot be written to.
+    """
+    if copy.exists():
+        raise InputError(f"backup {copy}", "a file", "a new file", "Choose another name; backups are not overwritten.")
+    if not copy.parent.is_dir():
+        raise InputError(f"backup {copy}", f"no folder {copy.parent}", "an existing folder", "Make the folder first.")
+    partial = copy.with_name(f".{copy.name}.{uuid4().hex[:8]}")
+    try:
+        with (
+            closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as from_,
+            closing(sqlite3.connect(partial)) as to,
+        ):
+            from_.backup(to)
+            to.execute("PRAGMA journal_mode = DELETE")  # a backup is one file that can be carried away
+        partial.rename(copy)
+    except OSError as error:
+        raise InputError(
+            f"backup {copy}", error.strerror or str(error), "a folder with room that can be written to",
+            "Choose another folder.",
+        ) from error  # fmt: skip
+    finally:
+        partial.unlink(missing_ok=True)

@@ -1,0 +1,249 @@
+"""A whole book as one file, and back.
+
+Format of an export, version 1. A zip with one member, ``book.json``, UTF-8::
+
+    {"format": "first-article book", "format_version": 1,
+     "tables": {"<table>": [{"<column>": <value>, ...}, ...], ...}}
+
+Tables are those of `doe.book.tables.KEPT`, rows in the order of their ``id``, every row with every column. Columns of
+`doe.book.tables.JSON_COLUMNS` hold JSON as it is, not as text in text. Times are ISO 8601 in UTC, quantities in degC,
+s, bar and g/m2. The same book always gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from collections import Counter
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import sqlalchemy as sa
+
+from doe.book.history import is_current
+from doe.book.store import Writing, insert_all
+from doe.book.tables import JSON_COLUMNS, KEPT, acts, gauge_readings, lines, stacks, studies, study_entries
+from doe.book.text import from_text, to_text
+from doe.book.upkeep import coherence
+from doe.domain.errors import InputError, InputErrors
+
+FORMAT, FORMAT_VERSION, MEMBER = "first-article book", 1, "book.json"
+_LARGEST = 2_000_000_000  # bytes of JSON; a zip may claim anything
+_LONG_AGO = (1980, 1, 1, 0, 0, 0)  # the member's time, so that the same book gives the same bytes
+
+Rows = list[dict[str, Any]]
+
+
+def write(connection: sa.Connection, path: Path) -> Path:
+    """Write everything the book holds to a new zip.
+
+    Raises
+    ------
+    InputError
+        If the file exists, or cannot be written.
+    """
+    if path.exists():
+        raise InputError(f"export {path}", "a file", "a new file", "Choose another name; exports are not overwritten.")
+    tables = {table.name: _rows(connection, table) for table in KEPT}
+    content = {"format": FORMAT, "format_version": FORMAT_VERSION, "tables": tables}
+    text = json.dumps(content, ensure_ascii=False, allow_nan=False, indent=1)
+    partial = path.with_name(f".{path.name}.{uuid4().hex[:8]}")
+    try:
+        with zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
+            member = zipfile.ZipInfo(MEMBER, _LONG_AGO)
+            member.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(member, text)
+        partial.rename(path)
+    except OSError as error:
+        raise InputError(
+            f"export {path}", error.strerror or str(error), "a folder that can be written to", "Choose another folder."
+        ) from error
+    finally:
+        partial.unlink(missing_ok=True)
+    return path
+
+
+def _rows(connection: sa.Connection, table: sa.Table) -> Rows:
+    return [
+        {name: from_text(value) if name in JSON_COLUMNS else value for name, value in row._mapping.items()}
+        for row in connection.execute(sa.select(table).order_by(table.c.id))
+    ]
+
+
+def read(path: Path) -> dict[str, Rows]:
+    """Rows of an export by table, checked in form but not yet against any book.
+
+    Raises
+    ------
+    InputError
+        If it is not an export, a newer one, or damaged.
+    """
+    where = f"export {path}"
+    try:
+        with zipfile.ZipFile(path) as archive:
+            if archive.getinfo(MEMBER).file_size > _LARGEST:
+                raise InputError(where, "more than 2 GB", "an export of a book", "Check the file.")
+            content = json.loads(archive.read(MEMBER))
+    except OSError as error:
+        raise InputError(where, error.strerror or str(error), "a file that can be read", "Check the path.") from error
+    except (zipfile.BadZipFile, KeyError, ValueError, RecursionError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise _not_an_export(where, "another kind of file") from error
+    if not isinstance(content, dict) or content.get("format") != FORMAT:
+        raise _not_an_export(where, "another kind of file")
+    version = content.get("format_version")
+    if version != FORMAT_VERSION:
+        raise InputError(where, f"format version {version}", f"{FORMAT_VERSION}", "Update this program.")
+    tables = content.get("tables")
+    if not isinstance(tables, dict) or set(tables) != {table.name for table in KEPT}:
+        raise _not_an_export(where, "other tables")
+    for table in KEPT:
+        _check_rows(table, tables[table.name], where)
+    return tables
+
+
+def _check_rows(table: sa.Table, rows: Any, where: str) -> None:
+    columns = set(table.c.keys())
+    seen = set()
+    for number, row in enumerate(rows if isinstance(rows, list) else [None], start=1):
+        if not isinstance(row, dict) or set(row) != columns:
+            raise _not_an_export(where, f"other columns in {table.name}, row {number}")
+        for column in table.columns:
+            value = row[column.name]
+            if column.name in JSON_COLUMNS or (value is None and column.nullable):
+                continue
+            kind = column.type.python_type
+            if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
+                raise _not_an_export(where, f"{value!r} in {table.name}, row {number}, {column.name}")
+        if row["id"] in seen:
+            raise _not_an_export(where, f"row {row['id']} twice in {table.name}")
+        seen.add(row["id"])
+
+
+def _not_an_export(where: str, found: str) -> InputError:
+    return InputError(where, found, "an export of a book", "Export the book again, and bring that file.")
+
+
+def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
+    """Add the rows of an export; returns how many studies came in.
+
+    Into an empty book everything keeps its number. Into another one, numbers are shifted; stacks and lines that are
+    there already with the same details are used, and gauge readings that are there already are left out.
+
+    Raises
+    ------
+    InputErrors
+        Listing every name that clashes, or everything in the export that does not hang together.
+    """
+    connection = writing.connection
+    where = f"export {path}"
+    _check_acts(tables, where)
+    known = {
+        stacks.name: _known_versions(connection, stacks, tables),
+        lines.name: _known_versions(connection, lines, tables),
+        gauge_readings.name: _known_readings(connection, tables),
+    }
+    clashes = _study_clashes(connection, tables, where)
+    for table in (stacks, lines):
+        clashes += _definition_clashes(connection, table, tables, known[table.name], where)
+    if clashes:
+        raise InputErrors(clashes)
+    fresh = {name: [row for row in rows if row["id"] not in known.get(name, {})] for name, rows in tables.items()}
+    fresh[acts.name] = _fresh_acts(fresh)
+    shift = {t.name: connection.scalar(sa.select(sa.func.coalesce(sa.func.max(t.c.id), 0))) or 0 for t in KEPT}
+    for table in KEPT:
+        insert_all(connection, table, [_shifted(table, row, shift, known) for row in fresh[table.name]])
+        if connection.dialect.name == "postgresql" and fresh[table.name]:
+            # the server counts ids by itself; tell it how far we have come
+            connection.execute(
+                sa.text(f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), max(id)) FROM {table.name}")
+            )
+    broken = coherence(connection)
+    if broken:
+        raise InputErrors([_not_an_export(where, sentence.rstrip(".")) for sentence in broken])
+    writing.act("import", f"{path.name}: {len(tables[studies.name])} studies", rows=0)
+    return len(tables[studies.name])
+
+
+def _rows_by_act(tables: dict[str, Rows]) -> Counter[int]:
+    return Counter(row["act_id"] for rows in tables.values() for row in rows if "act_id" in row)
+
+
+def _check_acts(tables: dict[str, Rows], where: str) -> None:
+    added = _rows_by_act(tables)
+    for act in tables[acts.name]:
+        if act["rows_added"] != added[act["id"]]:
+            found = f"{added[act['id']]} rows of act {act['id']} ({act['verb']}), which added {act['rows_added']}"
+            raise _not_an_export(where, found)
+
+
+def _fresh_acts(fresh: dict[str, Rows]) -> Rows:
+    """Acts of the rows that come in; an act all of whose rows are here already does not come again."""
+    added = _rows_by_act(fresh)
+    return [
+        {**act, "rows_added": added[act["id"]]} for act in fresh[acts.name] if added[act["id"]] or not act["rows_added"]
+    ]
+
+
+def _known_versions(connection: sa.Connection, table: sa.Table, tables: dict[str, Rows]) -> dict[int, int]:
+    """Rows of the export that the book has with the same name and details: id there -> id here."""
+    query = sa.select(table.c.name, table.c.data, table.c.id)
+    here = {(row.name, row.data): row.id for row in connection.execute(query)}
+    keys = {row["id"]: (row["name"], to_text(row["data"])) for row in tables[table.name]}
+    return {there: here[key] for there, key in keys.items() if key in here}
+
+
+def _known_readings(connection: sa.Connection, tables: dict[str, Rows]) -> dict[int, int]:
+    here = connection.execute(sa.select(gauge_readings)).all()
+    readings = {(row.line_name, row.data): row.id for row in here if row.withdraws is None}
+    withdrawn = {row.withdraws: row.id for row in here if row.withdraws is not None}
+    known: dict[int, int] = {}
+    for row in sorted(tables[gauge_readings.name], key=lambda r: int(r["id"])):
+        if row["withdraws"] is None:
+            same = readings.get((row["line_name"], to_text(row["data"])))
+        else:
+            same = withdrawn.get(known.get(row["withdraws"], -1))
+        if same is not None:
+            known[row["id"]] = same
+    return known
+
+
+def _study_clashes(connection: sa.Connection, tables: dict[str, Rows], where: str) -> list[InputError]:
+    in_use = sa.select(study_entries.c.name).where(is_current(study_entries), sa.not_(study_entries.c.archived))
+    here = set(connection.scalars(in_use))
+    rows = tables[study_entries.name]
+    replaced = {row["supersedes"] for row in rows}
+    there = {row["name"] for row in rows if row["id"] not in replaced and not row["archived"]}
+    return [
+        InputError(f"{where}, study {name}", "a study that is here already", "a name that no study in use has",
+                   "Archive or rename the one here, then import again.")
+        for name in sorted(here & there)
+    ]  # fmt: skip
+
+
+def _definition_clashes(
+    connection: sa.Connection, table: sa.Table, tables: dict[str, Rows], known: dict[int, int], where: str
+) -> list[InputError]:
+    here = set(connection.scalars(sa.select(table.c.name)))
+    kind = table.name.removesuffix("s")
+    clashing = {row["name"] for row in tables[table.name] if row["name"] in here and row["id"] not in known}
+    return [
+        InputError(f"{where}, {kind} {name}", "other details than here", f"the same details, or a {kind} not here yet",
+                   "Make them the same in both books, with a reason; or import into a new book.")
+        for name in sorted(clashing)
+    ]  # fmt: skip
+
+
+def _shifted(
+    table: sa.Table, row: dict[str, Any], shift: dict[str, int], known: dict[str, dict[int, int]]
+) -> dict[str, Any]:
+    """Row as it goes into this book: its own number and those it points to moved, JSON as text."""
+    moved = {name: to_text(value) if name in JSON_COLUMNS else value for name, value in row.items()}
+    moved["id"] = row["id"] + shift[table.name]
+    for key in table.foreign_keys:
+        name, parent = key.parent.name, key.column.table.name
+        if row[name] is not None:
+            moved[name] = known.get(parent, {}).get(row[name], row[name] + shift[parent])
+    return moved

@@ -1,0 +1,162 @@
+"""Looking after the book: the audit trail, backups, and whether everything in it hangs together."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from doe.book.gauges import reading_from
+from doe.book.history import is_current
+from doe.book.records import Act
+from doe.book.schema import copy_file, stored_version
+from doe.book.store import Store
+from doe.book.tables import (
+    KEPT,
+    SCHEMA_VERSION,
+    acts,
+    analyses,
+    coupons,
+    entries,
+    gauge_readings,
+    lines,
+    rounds,
+    stacks,
+    study_entries,
+)
+from doe.book.text import from_text, moment_of
+from doe.domain.errors import InputError
+from doe.domain.serial import line_from, stack_from, study_from
+
+_CHAINS: tuple[tuple[sa.Table, tuple[str, ...]], ...] = (
+    (entries, ("coupon_id", "field")),
+    (stacks, ("name",)),
+    (lines, ("name",)),
+    (study_entries, ("study_id",)),
+)
+
+
+def audit(connection: sa.Connection, limit: int | None) -> tuple[Act, ...]:
+    """The last acts, newest first."""
+    rows = connection.execute(sa.select(acts).order_by(acts.c.id.desc()).limit(limit))
+    return tuple(Act(r.id, moment_of(r.at), r.who, r.verb, r.subject, r.study_id, r.why) for r in rows)
+
+
+def backup(store: Store, path: Path) -> Path:
+    """Copy the whole book to a new file.
+
+    Raises
+    ------
+    InputError
+        If the file exists, cannot be written, or the book is on a server.
+    """
+    if store.place.path is None:
+        raise InputError(
+            f"book {store.place.label}", "a book on a server", "a book in a file",
+            "Use the backup tools of the server, or export the book.",
+        )  # fmt: skip
+    copy_file(store.place.path, path)
+    return path
+
+
+def problems(connection: sa.Connection, where: str) -> list[str]:
+    """What does not hang together, as sentences; empty when the book is sound."""
+    found: list[str] = []
+    version = stored_version(connection, where)
+    if version != SCHEMA_VERSION:
+        found.append(f"The schema is {version}, not {SCHEMA_VERSION}.")
+    if connection.dialect.name == "sqlite":
+        answers = list(connection.exec_driver_sql("PRAGMA integrity_check").scalars())
+        if answers != ["ok"]:
+            found += [f"The file is damaged: {answer}." for answer in answers]
+            return found  # nothing read from a damaged file can be relied on
+    found += coherence(connection)
+    return found
+
+
+def coherence(connection: sa.Connection) -> list[str]:
+    """What the rows say against one another; empty when they agree."""
+    found = [sentence for table in KEPT for sentence in _orphans(connection, table)]
+    for table, same in _CHAINS:
+        found += _broken_chains(connection, table, same)
+    found += _half_written(connection)
+    found += _strangers(connection)
+    found += _unreadable(connection)
+    for row in connection.execute(
+        sa.select(analyses.c.id, analyses.c.inputs_hash).where(sa.func.trim(analyses.c.inputs_hash) == "")
+    ):
+        found.append(f"Analysis {row.id} has no hash of its inputs.")
+    return found
+
+
+def _orphans(connection: sa.Connection, table: sa.Table) -> Iterator[str]:
+    for key in sorted(table.foreign_keys, key=lambda k: str(k.parent.name)):
+        parent = key.column.table.alias("parent_row")
+        lost = sa.select(table.c.id).where(key.parent.is_not(None), ~sa.exists().where(parent.c.id == key.parent))
+        for row_id in connection.scalars(lost):
+            yield f"Row {row_id} of {table.name} points to a row of {key.column.table.name} that is not there."
+
+
+def _broken_chains(connection: sa.Connection, table: sa.Table, same: tuple[str, ...]) -> Iterator[str]:
+    old = table.alias("old_row")
+    differs = sa.or_(*(old.c[name] != table.c[name] for name in same), old.c.id >= table.c.id)
+    for row_id in connection.scalars(sa.select(table.c.id).join(old, table.c.supersedes == old.c.id).where(differs)):
+        yield f"Row {row_id} of {table.name} corrects a row about something else, or a later one."
+    heads = sa.select(*(table.c[name] for name in same)).where(is_current(table)).group_by(
+        *(table.c[name] for name in same)
+    ).having(sa.func.count() > 1)  # fmt: skip
+    for row in connection.execute(heads):
+        yield f"{table.name} has two current rows for {', '.join(map(str, row))}."
+
+
+def _half_written(connection: sa.Connection) -> Iterator[str]:
+    parts = [sa.select(table.c.act_id) for table in KEPT if "act_id" in table.c]
+    rows = sa.union_all(*parts).subquery()
+    counts = sa.select(rows.c.act_id, sa.func.count().label("there")).group_by(rows.c.act_id).subquery()
+    query = (
+        sa.select(acts.c.id, acts.c.verb, acts.c.rows_added, counts.c.there)
+        .outerjoin(counts, counts.c.act_id == acts.c.id)
+        .where(acts.c.rows_added != sa.func.coalesce(counts.c.there, 0))
+    )
+    for row in connection.execute(query):
+        yield f"Act {row.id} ({row.verb}) added {row.rows_added} rows, but {row.there or 0} are there."
+
+
+def _strangers(connection: sa.Connection) -> Iterator[str]:
+    for row in connection.execute(
+        sa.select(coupons.c.name, coupons.c.study_id)
+        .join(rounds, coupons.c.round_id == rounds.c.id)
+        .where(coupons.c.study_id != rounds.c.study_id)
+    ):
+        yield f"Coupon {row.name} of study {row.study_id} is in a round of another study."
+    twice = (
+        sa.select(study_entries.c.name)
+        .where(is_current(study_entries), sa.not_(study_entries.c.archived))
+        .group_by(study_entries.c.name)
+        .having(sa.func.count() > 1)
+    )
+    for name in connection.scalars(twice):
+        yield f"Two studies in use are called {name}."
+
+
+def _unreadable(connection: sa.Connection) -> Iterator[str]:
+    readers: tuple[tuple[sa.Table, str, Callable[[Any], object]], ...] = (
+        (stacks, "data", stack_from),
+        (lines, "data", line_from),
+        (study_entries, "data", study_from),
+        (gauge_readings, "data", reading_from),
+        (rounds, "notes", list),
+        (coupons, "settings", dict),
+        (coupons, "place", dict),
+        (entries, "value", lambda value: value),
+        (analyses, "payload", dict),
+    )
+    for table, column, read in readers:
+        for row_id, text in connection.execute(sa.select(table.c.id, table.c[column])):
+            try:
+                read(from_text(text))
+            except (json.JSONDecodeError, KeyError, TypeError, ValueError) as error:
+                yield f"Row {row_id} of {table.name} cannot be read: {type(error).__name__} {error}."
