@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from doe.domain.coding import round_settings
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.space import is_forbidden
 from doe.domain.stack import DEFAULT_LINE, Line
@@ -43,8 +44,10 @@ def make_plan(
         The same seed gives the same plan.
     line : Line
         Its settle minutes decide the order of the batches, its coupons a stroke the strokes.
-    order : {"batched", "random"}
-        ``random`` sets the machines anew for every coupon: the cleanest statistics and the longest day.
+    order : {"batched", "repeated", "random"}
+        ``batched`` takes the fewest settle minutes; ``repeated`` makes every machine setting in two batches, for
+        surer statements about temperatures; ``random`` sets the machines anew for every coupon: the cleanest
+        statistics and the longest day.
     coupons_per_garment : int
         Coupons cut from, or pressed on, one garment; a garment is a block.
 
@@ -66,7 +69,15 @@ def make_plan(
     roles[list(ends)] = REPEAT_CENTRE
     settings = settings_of(study, points.coded, points.levels)
     frame = _round_frame(
-        study, settings, roles, 1, line, rng, ends=ends, order=order, coupons_per_garment=coupons_per_garment
+        study,
+        settings,
+        roles,
+        rng,
+        number=1,
+        line=line,
+        ends=ends,
+        order=order,
+        coupons_per_garment=coupons_per_garment,
     )
     notes = (*notes, *order_notes(study, frame, line, order))
     return Plan(study, kind, seed, frame, notes)
@@ -95,7 +106,7 @@ def add_round(
     line : Line
     repeat_centre : bool
         Add two centre coupons, made first and last, to see drift and the difference between the rounds.
-    order : {"batched", "random"}
+    order : {"batched", "repeated", "random"}
     coupons_per_garment : int
     roles : tuple of str, optional
         Role of each row; ``chosen`` when left out.
@@ -121,7 +132,15 @@ def add_round(
         ends = (int(first), int(last))
     number = plan.rounds + 1
     frame = _round_frame(
-        study, added, role, number, line, rng, ends=ends, order=order, coupons_per_garment=coupons_per_garment
+        study,
+        added,
+        role,
+        rng,
+        number=number,
+        line=line,
+        ends=ends,
+        order=order,
+        coupons_per_garment=coupons_per_garment,
     )
     notes = tuple(f"Round {number}: {note}" for note in order_notes(study, frame, line, order))
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
@@ -134,10 +153,10 @@ def _round_frame(
     study: Study,
     settings: pd.DataFrame,
     roles: np.ndarray,
-    number: int,
-    line: Line,
     rng: np.random.Generator,
     *,
+    number: int,
+    line: Line,
     ends: tuple[int, int] | None,
     order: str,
     coupons_per_garment: int,
@@ -166,8 +185,6 @@ def _check(kind: str, order: str, coupons: int, coupons_per_garment: int) -> Non
 
 def _checked(study: Study, settings: pd.DataFrame) -> pd.DataFrame:
     """Settings of a new round, rounded; every bad row is named at once."""
-    from doe.domain.coding import round_settings
-
     missing = [name for name in study.factor_names if name not in settings]
     if missing or not len(settings):
         raise InputError(
@@ -199,7 +216,7 @@ def _checked(study: Study, settings: pd.DataFrame) -> pd.DataFrame:
                 ", ".join(f"{v}" for v in frame.iloc[i]),
                 "settings outside the forbidden combinations",
                 "Choose other settings.",
-            )  # fmt: skip
+            )
             for i in np.flatnonzero(is_forbidden(study.forbidden, frame))
         ]
     if problems:

@@ -6,11 +6,11 @@ import numpy as np
 
 from doe.domain.errors import InputError
 from doe.domain.study import Study
-from doe.plans.classical import CLASSICAL, classical_points, sizes
+from doe.plans.classical import CLASSICAL, check_kind, classical_points, sizes
 from doe.plans.model import term_names
-from doe.plans.optimal import optimal_points
+from doe.plans.optimal import Criterion, optimal_points
 from doe.plans.plan import KIND_LABELS
-from doe.plans.points import Points, centre_points, stack_points
+from doe.plans.points import Points, centre_points, forbidden_points, stack_points
 
 LEAST_OPTIMAL = 12
 
@@ -38,7 +38,7 @@ def choose_points(
             "Make more coupons, or choose a two-level plan for a first look.",
         )  # fmt: skip
     centre = _check_centre(study, centre_points(study, optimal_centre(coupons)))
-    criterion = "D" if kind == "d-optimal" else "I"
+    criterion: Criterion = "D" if kind == "d-optimal" else "I"
     free = optimal_points(study, coupons - len(centre), rng, criterion=criterion, fixed=centre)
     terms = len(term_names(study, "quadratic"))
     if coupons < terms:
@@ -56,8 +56,6 @@ def optimal_centre(coupons: int) -> int:
 
 
 def _check_centre(study: Study, points: Points) -> Points:
-    from doe.plans.points import forbidden_points
-
     if forbidden_points(study, points.coded, points.levels).any():
         raise InputError(
             "forbidden combinations", "no allowed settings near the centre of the ranges", "a region with room in it",
@@ -80,8 +78,10 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, str]:
             f"Chosen automatically: {coupons} coupons hold a face-centred composite, which carries the full quadratic."
         )
     if coupons >= LEAST_OPTIMAL and (special or coupons >= terms + 2):
-        why = "forbidden combinations or named factors" if special else f"the {terms} terms of the full quadratic"
-        return "optimal", f"Chosen automatically: an optimal plan makes the most of {coupons} coupons with {why}."
+        reasons = [f"room for the {terms} terms of the full quadratic"] if coupons >= terms + 2 else []
+        reasons += ["named factors"] if study.categorical else []
+        reasons += ["forbidden combinations"] if study.forbidden else []
+        return "optimal", f"Chosen automatically: an optimal plan suits {coupons} coupons with {' and '.join(reasons)}."
     for kind in ("full", "half", "quarter"):
         if fits(study, kind, coupons):
             return kind, (
@@ -104,8 +104,6 @@ def fits(study: Study, kind: str, coupons: int) -> bool:
 
 
 def _exists(study: Study, kind: str) -> bool:
-    from doe.plans.classical import check_kind
-
     try:
         check_kind(study, kind)
     except InputError:

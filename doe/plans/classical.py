@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from pyDOE3 import bbdesign, ff2n, fracfact
 
 from doe.domain.errors import InputError
 from doe.domain.study import Study
@@ -100,8 +101,6 @@ def _points(study: Study, kind: str, *, mirrored: bool = False) -> Points:
 
 def two_level(k: int, fraction: str = "", *, mirrored: bool = False) -> FloatArray:
     """Full factorial in k factors, or its ``half`` or ``quarter``; coded -1, +1, shape (points, k)."""
-    from pyDOE3 import ff2n, fracfact
-
     if not fraction:
         return np.asarray(ff2n(k), dtype=float)
     words = (_HALF if fraction == "half" else _QUARTER)[k].split()
@@ -123,8 +122,6 @@ def edges(k: int) -> FloatArray:
         for block, triple in zip(blocks, _SIX_FACTOR_TRIPLES, strict=True):
             block[:, triple] = cube
         return blocks.reshape(-1, k)
-    from pyDOE3 import bbdesign
-
     return np.asarray(bbdesign(k, center=0), dtype=float)
 
 

@@ -7,7 +7,10 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
+from scipy.stats import qmc
 
+from doe.domain.factors import Factor
+from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.plans.points import FloatArray, IntArray, cross, forbidden_points, grid, level_combinations
 
@@ -60,11 +63,18 @@ def _sum_coded(level: IntArray, count: int) -> FloatArray:
 
 
 def region(study: Study) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Points and weights that stand for the region; see `_region`."""
+    return _region(study.factors, study.forbidden)
+
+
+@lru_cache(maxsize=16)
+def _region(factors: tuple[Factor, ...], forbidden: tuple[Forbidden, ...]) -> tuple[FloatArray, IntArray, FloatArray]:
     """Points and weights that stand for the region: coded (points, k), levels (points, named), weights summing to 1.
 
     Without forbidden combinations three Gauss-Legendre points an axis integrate the square of a quadratic exactly;
     with them, a low-discrepancy sample of the allowed part is used.
     """
+    study = Study("region", factors, forbidden=forbidden)
     k, combinations = len(study.numeric), level_combinations(study)
     if not study.forbidden:
         nodes, node_weights = np.polynomial.legendre.leggauss(3)
@@ -80,8 +90,6 @@ def region(study: Study) -> tuple[FloatArray, IntArray, FloatArray]:
 
 @lru_cache(maxsize=8)
 def _sobol(k: int, log2_points: int) -> FloatArray:
-    from scipy.stats import qmc
-
     # a fixed sample: the region does not depend on the seed of the plan
     sampler = qmc.Sobol(k, scramble=True, rng=np.random.default_rng(20))
     return np.asarray(sampler.random_base2(log2_points))

@@ -7,7 +7,7 @@ import pandas as pd
 from doe.domain.factors import Stage
 from doe.domain.stack import Line
 from doe.domain.study import Study
-from doe.plans.order import STAGES
+from doe.plans.order import STAGES, cheapest_minutes
 from doe.plans.settle import hard_factors
 from doe.plans.timing import queue_minutes, random_minutes
 
@@ -59,4 +59,18 @@ def _machine_note(study: Study, frame: pd.DataFrame, line: Line, stage: Stage, o
             text += " Turn the machine away from its setting and back between them."
     else:
         text += " No setting is repeated, so this round alone cannot tell a batch from its setting."
+    return text + _price_of_repeats(study, frame, line, stage, taken.minutes)
+
+
+def _price_of_repeats(study: Study, frame: pd.DataFrame, line: Line, stage: Stage, taken: float) -> str:
+    """What repeated batches cost, and what more of them would."""
+    once = cheapest_minutes(study, frame, line, stage, times=1)
+    twice = cheapest_minutes(study, frame, line, stage, times=2)
+    text = ""
+    if taken > once:
+        text += f" Each setting once, without a centre coupon at the start and the end, would take {once:.0f}."
+    if twice > taken:
+        text += (
+            f" Every setting in two batches (order: repeated) would take {twice:.0f} or more and tell more about it."
+        )
     return text

@@ -138,7 +138,7 @@ def _exchange(search: Search, coupons: int, rng: np.random.Generator, criterion:
     for _ in range(MOST_PASSES):
         before = chosen.copy()
         X = F[chosen[live]]
-        D = np.linalg.inv(X.transpose(0, 2, 1) @ X + search.known)
+        D: FloatArray = np.asarray(np.linalg.inv(X.transpose(0, 2, 1) @ X + search.known))
         for i in range(coupons):
             D = _without(D, F[chosen[live, i]])
             G = F @ D  # (live, candidates, terms)

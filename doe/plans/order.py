@@ -13,7 +13,7 @@ from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.plans.points import IntArray
 from doe.plans.route import cheapest_route, route_cost
-from doe.plans.settle import hard_factors, machine_of, settle_matrix
+from doe.plans.settle import hard_factors, machine_of, set_again_min, settle_matrix
 
 LEAST_IN_BATCH = 2
 """A repeated batch is only made where it and its twin keep this many coupons."""
@@ -56,15 +56,19 @@ def order_round(
     rng : Generator
     ends : (int, int) or None
         Rows of the coupons that are made first and last at both machines.
-    order : {"batched", "random"}
-        ``random`` sets both machines anew for every coupon, in a random order.
+    order : {"batched", "repeated", "random"}
+        ``repeated`` makes every machine setting in two batches; ``random`` sets both machines anew for every
+        coupon, in a random order.
     coupons_per_garment : int
     """
-    queue = batched_queue if order == "batched" else random_queue
-    cure = queue(study, settings, line, "cure", rng, ends)
-    press = queue(study, settings, line, "press", rng, ends)
-    if order == "batched":
-        stroke, position = _strokes(study, settings, line, press, rng, ends)
+    cure, press = (
+        random_queue(study, settings, stage, rng, ends=ends)
+        if order == "random"
+        else batched_queue(study, settings, line, stage, rng, ends=ends, twice=order == "repeated")
+        for stage in STAGES
+    )
+    if order != "random":
+        stroke, position = _strokes(study, settings, line, press, rng, ends=ends)
         press = Queue(press.batch, position)
     else:
         stroke = press.position
@@ -83,13 +87,15 @@ def batched_queue(
     line: Line,
     stage: Stage,
     rng: np.random.Generator,
+    *,
     ends: tuple[int, int] | None,
+    twice: bool = False,
 ) -> Queue:
     """Batches of one machine setting each, in the cheapest order.
 
     The coupons of the first and the last batch's setting are shared out over both, so that this setting is set twice
     and the batch error can be estimated. A setting that is passed again on the way is given another batch when that
-    costs no minutes.
+    costs no minutes; with ``twice`` every setting gets two batches whatever it costs.
     """
     n = len(settings)
     hard = hard_factors(study, stage)
@@ -102,16 +108,17 @@ def batched_queue(
     visits = list(range(len(distinct)))  # which setting each batch has
     start = end = None
     if ends is not None:
-        start = int(group[ends[0]])
-        if group[ends[1]] == start:
+        start, end = int(group[ends[0]]), int(group[ends[1]])
+        if start == end:
             visits.append(start)
             end = len(visits) - 1
-        else:
-            end = int(group[ends[1]])
+    if twice:
+        visits += [s for s in range(len(distinct)) if visits.count(s) == 1 and counts[s] >= 2 and len(distinct) > 1]
     route = _route(minutes, visits, rng, start, end)
     least = _minutes(minutes, visits, route)
-    # most coupons first: they gain most from being shared out over two batches
-    for setting in sorted(visits, key=lambda s: -counts[s]):
+    # most coupons first: they gain most from being shared out over two batches. A machine with a single setting
+    # is set twice and no oftener: each further batch would cost a turn away and back.
+    for setting in sorted(set(visits), key=lambda s: -counts[s]) if len(distinct) > 1 else ():
         while len(visits) < MOST_BATCHES and counts[setting] >= LEAST_IN_BATCH * (visits.count(setting) + 1):
             trial = [*visits, setting]
             longer = _route(minutes, trial, rng, start, end)
@@ -128,6 +135,18 @@ def batched_queue(
         position[members] = done + 1 + np.arange(len(members))
         done += len(members)
     return Queue(batch, position)
+
+
+def cheapest_minutes(study: Study, settings: pd.DataFrame, line: Line, stage: Stage, *, times: int) -> float:
+    """Least settle minutes in which every setting of a machine is visited this often, wherever it begins and ends."""
+    hard = hard_factors(study, stage)
+    distinct = list(dict.fromkeys(settings[[f.name for f in hard]].itertuples(index=False, name=None)))
+    if len(distinct) < 2:
+        return (times - 1) * set_again_min(machine_of(line, stage))
+    minutes = settle_matrix(machine_of(line, stage), hard, distinct)
+    visits = list(range(len(distinct))) * times
+    # any cheapest order will do, so the seed does not matter
+    return _minutes(minutes, visits, _route(minutes, visits, np.random.default_rng(0), None, None))
 
 
 def _allowed(minutes: np.ndarray, visits: list[int]) -> np.ndarray:
@@ -180,13 +199,12 @@ def _share_out(
 def random_queue(
     study: Study,
     settings: pd.DataFrame,
-    line: Line,
     stage: Stage,
     rng: np.random.Generator,
+    *,
     ends: tuple[int, int] | None,
 ) -> Queue:
     """Fully random order; a new batch wherever the machine's setting differs from that of the coupon before."""
-    del line
     n = len(settings)
     order = rng.permutation(n)
     if ends is not None:
@@ -208,6 +226,7 @@ def _strokes(
     line: Line,
     press: Queue,
     rng: np.random.Generator,
+    *,
     ends: tuple[int, int] | None,
 ) -> tuple[IntArray, IntArray]:
     """Stroke of each coupon, and the press order with every stroke kept together.

@@ -10,7 +10,7 @@ import pandas as pd
 from doe.domain.study import Study
 
 Kind = Literal["auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal"]
-Order = Literal["batched", "random"]
+Order = Literal["batched", "repeated", "random"]
 
 KINDS: tuple[str, ...] = get_args(Kind)
 ORDERS: tuple[str, ...] = get_args(Order)

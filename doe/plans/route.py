@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
-from doe.plans.points import FloatArray
+from doe.plans.points import FloatArray, IntArray
 
 MOST_EXACT = 10
 """Stops (beside given ends) up to which the cheapest order is found exactly."""
 
+STARTS = 12
 _DIGITS = 6  # minutes are compared after rounding, so that equal costs count as equal
 
 
@@ -45,10 +47,8 @@ def cheapest_route(
     first = np.zeros(len(free)) if start is None else cost[start, free]
     last = np.zeros(len(free)) if not tail else cost[free, end]
     between = cost[np.ix_(free, free)]
-    if len(free) <= MOST_EXACT:
-        middle = _exact(first, between, last, rng)
-    else:
-        middle = _search(first, between, last, rng)
+    find = _exact if len(free) <= MOST_EXACT else _search
+    middle = find(first, between, last, rng)
     return tuple(head + [free[i] for i in middle] + tail)
 
 
@@ -86,41 +86,48 @@ def _draw(weights: FloatArray, rng: np.random.Generator) -> int:
 def _search(first: FloatArray, between: FloatArray, last: FloatArray, rng: np.random.Generator) -> list[int]:
     """Nearest-neighbour starts improved by moving and by reversing stretches, until nothing helps."""
     n = len(first)
+    changes = _changes(n)
 
-    def total(route: list[int]) -> float:
-        return float(np.round(first[route[0]] + route_cost(between, route) + last[route[-1]], _DIGITS))
+    def totals(routes: IntArray) -> FloatArray:
+        steps = between[routes[:, :-1], routes[:, 1:]].sum(axis=1)
+        return np.asarray(np.round(first[routes[:, 0]] + steps + last[routes[:, -1]], _DIGITS))
 
-    best: list[int] = []
-    best_cost = np.inf
-    for begin in rng.permutation(n)[:12]:
-        route = [int(begin)]
-        left = set(range(n)) - {int(begin)}
-        while left:
-            pool = np.array(sorted(left))
-            steps = between[route[-1], pool]
-            route.append(int(rng.choice(pool[steps == steps.min()])))
-            left.remove(route[-1])
-        cost = total(route)
-        improved = True
-        while improved:
-            improved = False
-            for other in _neighbours(route):
-                if (found := total(other)) < cost:
-                    route, cost, improved = other, found, True
-                    break
+    best, best_cost = np.arange(n), np.inf
+    for begin in rng.permutation(n)[:STARTS]:
+        route = _nearest(between, int(begin), rng)
+        cost = float(totals(route[None, :])[0])
+        while True:
+            costs = totals(route[changes])
+            if costs.min() >= cost:
+                break
+            cost = float(costs.min())
+            route = route[changes[rng.choice(np.flatnonzero(costs == cost))]]
         if cost < best_cost:
             best, best_cost = route, cost
-    return best
+    return [int(i) for i in best]
 
 
-def _neighbours(route: list[int]) -> list[list[int]]:
-    n = len(route)
-    found = []
+def _nearest(between: FloatArray, begin: int, rng: np.random.Generator) -> IntArray:
+    route, left = [begin], np.ones(len(between), dtype=bool)
+    left[begin] = False
+    while left.any():
+        steps = np.where(left, between[route[-1]], np.inf)
+        # stops that may not follow are infinitely far: then any that is left has to do
+        pool = np.flatnonzero(left & (steps == steps[left].min()))
+        route.append(int(rng.choice(pool)))
+        left[route[-1]] = False
+    return np.array(route)
+
+
+@lru_cache(maxsize=8)
+def _changes(n: int) -> IntArray:
+    """Rearrangements of n places: stretches reversed, and stretches of up to three moved elsewhere."""
+    places = list(range(n))
+    found = set()
     for i in range(n):
         for j in range(i + 1, n + 1):
-            stretch, rest = route[i:j], route[:i] + route[j:]
-            if j - i > 1:
-                found.append(route[:i] + stretch[::-1] + route[j:])
+            stretch, rest = places[i:j], places[:i] + places[j:]
+            found.add((*places[:i], *stretch[::-1], *places[j:]))
             if j - i <= 3:
-                found += [rest[:k] + stretch + rest[k:] for k in range(len(rest) + 1) if k != i]
-    return found
+                found |= {(*rest[:k], *stretch, *rest[k:]) for k in range(len(rest) + 1)}
+    return np.array(sorted(found - {tuple(places)}))

@@ -77,3 +77,68 @@ def _mean_route(cost: np.ndarray, ends: bool) -> float:
     m = n - 2
     steps = inner.sum() / m
     return float(cost[0, 1:-1].mean() + steps + cost[1:-1, -1].mean())
+
+
+CURE_HANDLING_MIN, PRESS_HANDLING_MIN = 1.5, 2.0
+"""Hands-on minutes a coupon at each machine: powder, shake off, load and unload; lay, pre-press, peel, second press
+and label (common practice, no source: 2 to 4 minutes of labour a coupon)."""
+
+USUAL_SECONDS = {"cure_time": 150.0, "dwell": 15.0, "peel_wait": 10.0, "second_press_time": 7.0}
+"""Times taken where a study neither varies nor holds them (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Hours:
+    """Minutes at the machines for a whole plan, one person working, one film or stroke at a time.
+
+    ``random_settle_*`` is what a fully random order of the same coupons would need to settle.
+    """
+
+    settle_oven: float
+    settle_press: float
+    cure: float
+    press: float
+    handling: float
+    random_settle_oven: float
+    random_settle_press: float
+    oven_changes: float
+    press_changes: float
+
+    @property
+    def minutes(self) -> float:
+        """All of it, in minutes."""
+        return self.settle_oven + self.settle_press + self.cure + self.press + self.handling
+
+    @property
+    def random_minutes(self) -> float:
+        """The same with the settling of a fully random order."""
+        rest = self.cure + self.press + self.handling
+        return rest + self.random_settle_oven + self.random_settle_press
+
+
+def hours_at_machines(study: Study, coupons: pd.DataFrame, line: Line) -> Hours:
+    """Minutes at the machines for all rounds of `Plan.coupons`; washing and scoring are not in it."""
+    rounds = [frame for _, frame in coupons.groupby("round")]
+    oven = [queue_minutes(study, frame, line, "cure") for frame in rounds]
+    press = [queue_minutes(study, frame, line, "press") for frame in rounds]
+    strokes = coupons.drop_duplicates("stroke")
+    pressing = sum(_seconds(study, strokes, name).sum() for name in ("dwell", "peel_wait", "second_press_time"))
+    return Hours(
+        settle_oven=sum(s.minutes for s in oven),
+        settle_press=sum(s.minutes for s in press),
+        cure=float(_seconds(study, coupons, "cure_time").sum()) / 60,
+        press=float(pressing) / 60,
+        handling=len(coupons) * (CURE_HANDLING_MIN + PRESS_HANDLING_MIN),
+        random_settle_oven=sum(random_settling(study, frame, line, "cure").minutes for frame in rounds),
+        random_settle_press=sum(random_settling(study, frame, line, "press").minutes for frame in rounds),
+        oven_changes=sum(s.changes for s in oven),
+        press_changes=sum(s.changes for s in press),
+    )
+
+
+def _seconds(study: Study, coupons: pd.DataFrame, name: str) -> np.ndarray:
+    if name in study.factor_names and not study.factor(name).is_categorical:
+        return coupons[name].to_numpy(dtype=float)
+    held = study.held.get(name)
+    value = float(held) if isinstance(held, (int, float)) else USUAL_SECONDS[name]
+    return np.full(len(coupons), value)

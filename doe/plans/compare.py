@@ -1,0 +1,97 @@
+"""Candidate plans side by side at one budget."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from doe.domain.errors import InputError
+from doe.domain.stack import DEFAULT_LINE, Line
+from doe.domain.study import Study
+from doe.plans.build import make_plan
+from doe.plans.choose import LEAST_OPTIMAL
+from doe.plans.classical import CLASSICAL, LEAST_CENTRE, base_points, base_size
+from doe.plans.judge import PlanJudgement, judge_plan
+from doe.plans.model import MODEL_LABELS
+from doe.plans.plan import KIND_LABELS
+
+USUAL_CENTRE = 4
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A kind of plan that the budget or the study does not allow, and why (a full sentence)."""
+
+    kind: str
+    label: str
+    reason: str
+
+
+def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEFAULT_LINE) -> tuple[PlanJudgement, ...]:
+    """Judgements of the plans that fit a budget, the most telling first.
+
+    Plans that carry the full quadratic come first, then those that carry two-factor interactions, then the rest;
+    among these the one with the smaller average prediction variance, and among equals the faster. A textbook plan is
+    taken in one copy with up to four centre coupons, so it may need fewer coupons than there are; `left_out` says why
+    the others are missing.
+
+    Parameters
+    ----------
+    study : Study
+    coupons : int
+        Most coupons that can be made.
+    seed : int
+    line : Line
+    """
+    found = []
+    for kind in KIND_LABELS:
+        size = _size(study, kind, coupons)
+        if isinstance(size, LeftOut):
+            continue
+        try:
+            plan = make_plan(study, coupons=size, kind=kind, seed=seed, line=line)
+        except InputError:
+            continue
+        found.append(judge_plan(plan, line=line))
+    return tuple(sorted(found, key=_merit))
+
+
+def left_out(study: Study, *, coupons: int) -> tuple[LeftOut, ...]:
+    """Kinds of plan missing from `compare_plans` at this budget, with reasons."""
+    found = []
+    for kind in KIND_LABELS:
+        size = _size(study, kind, coupons)
+        if isinstance(size, LeftOut):
+            found.append(size)
+            continue
+        if kind not in CLASSICAL:
+            continue
+        try:
+            base_points(study, kind)
+        except InputError as error:
+            found.append(LeftOut(kind, KIND_LABELS[kind], f"Here it has {error.found}. {error.remedy}"))
+    return tuple(found)
+
+
+def _size(study: Study, kind: str, coupons: int) -> int | LeftOut:
+    """Coupons of this kind within the budget, or why there is no such plan."""
+    label = KIND_LABELS[kind]
+    if kind not in CLASSICAL:
+        if coupons < LEAST_OPTIMAL:
+            return LeftOut(kind, label, f"It needs {LEAST_OPTIMAL} coupons or more; there are {coupons}.")
+        return coupons
+    try:
+        base = base_size(study, kind)
+    except InputError as error:
+        return LeftOut(kind, label, f"It exists for {error.allowed} factors with a range; here it is {error.found}.")
+    if coupons < base + LEAST_CENTRE:
+        return LeftOut(kind, label, f"It needs {base + LEAST_CENTRE} coupons or more; there are {coupons}.")
+    return min(coupons, base + USUAL_CENTRE)
+
+
+def _merit(judgement: PlanJudgement) -> tuple[int, float, float]:
+    """Richest model first, then its average prediction variance, then the hours."""
+    return (
+        -list(MODEL_LABELS).index(judgement.model),
+        round(judgement.precision.variance_average, 3),
+        round(judgement.hours, 2),
+    )

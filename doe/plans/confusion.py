@@ -1,0 +1,109 @@
+"""Which effects a plan cannot tell apart, as chains and as sentences."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from doe.domain.study import Study
+from doe.plans.alias import alias_chains, effect_text, resolution, words_of
+from doe.plans.classical import two_level_factors
+from doe.plans.model import term_names
+from doe.plans.points import FloatArray, coded_of
+from doe.plans.variance import design_matrix, rank_of
+
+MOST_SENTENCES = 12
+
+
+@dataclass(frozen=True)
+class Confusion:
+    """Aliases of a plan; see `PlanJudgement` for the meaning of the parts."""
+
+    resolution: int | None
+    chains: tuple[str, ...]
+    sentences: tuple[str, ...]
+
+
+def confusion(study: Study, coupons: pd.DataFrame) -> Confusion:
+    """Aliases of a plan up to two-factor interactions; complete chains where it is a regular two-level plan."""
+    table = two_level_columns(study, coupons)
+    if table is not None:
+        columns, names = table
+        words = words_of(columns, names)
+        # balanced columns and words make a regular fraction: then the chains say everything
+        if np.allclose(columns.sum(axis=0), 0) and _is_regular(columns, len(words)):
+            return _regular(study, columns, names)
+    return Confusion(None, (), _general(study, coupons))
+
+
+def two_level_columns(study: Study, coupons: pd.DataFrame) -> tuple[FloatArray, list[str]] | None:
+    """-1/+1 columns of the corner coupons, or None where some coupon is neither a corner nor a centre.
+
+    Factors with more than two named levels are crossed with the rest and left out.
+    """
+    coded, levels = coded_of(study, coupons)
+    centre = coupons["role"].isin(["centre", "repeat centre"]).to_numpy()
+    corners = coded[~centre]
+    if not len(corners) or not (np.abs(np.abs(corners) - 1) < 0.1).all():
+        return None
+    two = [j for j, f in enumerate(study.categorical) if len(f.levels) == 2]
+    columns = np.hstack([np.sign(corners), 2.0 * levels[~centre][:, two] - 1])
+    names = [f.name for f in study.numeric] + [study.categorical[j].name for j in two]
+    assert len(names) == two_level_factors(study)
+    return columns, names
+
+
+def _is_regular(columns: FloatArray, words: int) -> bool:
+    """Whether the corners are whole copies of the fraction that the words define."""
+    points, counts = np.unique(columns, axis=0, return_counts=True)
+    return len(points) * (words + 1) == 2 ** columns.shape[1] and bool((counts == counts[0]).all())
+
+
+def _regular(study: Study, columns: FloatArray, names: list[str]) -> Confusion:
+    words = words_of(columns, names)
+    ordered = [f.name for f in study.factors if f.name in names]
+    labels = {f.name: f.label for f in study.factors}
+    chains = tuple(
+        " = ".join("*".join(n for n in ordered if n in effect) for effect in chain)
+        for chain in alias_chains(ordered, words)
+        if len(chain) > 1
+    )
+    sentences = []
+    for chain in alias_chains(ordered, words, most=2):
+        if len(chain) < 2:
+            continue
+        first, *rest = (effect_text(effect, labels) for effect in chain)
+        others = rest[0] if len(rest) == 1 else f"{', '.join(rest[:-1])} or {rest[-1]}"
+        sentences.append(f"{first[0].upper()}{first[1:]} cannot be told from {others}.")
+    return Confusion(resolution(words), chains, tuple(sentences))
+
+
+def _general(study: Study, coupons: pd.DataFrame) -> tuple[str, ...]:
+    """Sentences about main effects and interactions that hang together in any other plan."""
+    X = design_matrix(study, coupons, "interactions")
+    if rank_of(X) == X.shape[1]:
+        return ()
+    names = term_names(study, "interactions")
+    labels = {f.name: f.label for f in study.factors}
+    involved = _dependent(X)[: len(names)]
+    texts = list(
+        dict.fromkeys(
+            effect_text(frozenset(term), labels) for term, held in zip(names, involved, strict=True) if held and term
+        )
+    )
+    if not texts:
+        return ()
+    shown = "; ".join(itertools.islice(texts, MOST_SENTENCES))
+    more = f" and {len(texts) - MOST_SENTENCES} more" if len(texts) > MOST_SENTENCES else ""
+    return (f"These effects cannot all be told from one another: {shown}{more}.",)
+
+
+def _dependent(X: FloatArray) -> np.ndarray:
+    """Columns that take part in some linear dependence, shape (columns,)."""
+    _, singular, Vt = np.linalg.svd(X / np.linalg.norm(X, axis=0).clip(1e-12), full_matrices=True)
+    rank = int((singular > 1e-7 * max(X.shape)).sum())
+    null = Vt[rank:]
+    return np.asarray((np.abs(null) > 1e-6).any(axis=0))
