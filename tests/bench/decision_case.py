@@ -1,0 +1,121 @@
+"""One simulated line: plan, make coupons, fit, recommend, and hold the answer against the truth."""
+
+from __future__ import annotations
+
+import time
+import traceback
+from collections.abc import Mapping, Sequence
+from functools import cache
+from typing import Any
+
+import pandas as pd
+from decision_baselines import FITS, claim
+from scipy.stats import qmc
+
+import doe
+from doe.practice import SimulatedLine, best_coupon, make_line, one_factor_at_a_time
+from doe.setpoint import Window
+
+Record = dict[str, Any]
+
+
+def usual_study() -> doe.Study:
+    """The usual four factors over the usual ranges; default spec."""
+    return doe.Study(
+        name="benchmark",
+        factors=(
+            doe.Factor("cure_temp", "degC", low=110, high=140, setting_sd=4, hard_to_change=True),
+            doe.Factor("cure_time", "s", low=90, high=210, setting_sd=5, scale="log"),
+            doe.Factor("press_temp", "degC", low=140, high=170, setting_sd=5, hard_to_change=True),
+            doe.Factor("dwell", "s", low=8, high=20, setting_sd=1, scale="log"),
+        ),
+        spec=doe.Spec(pass_rate=0.95, hand_min=3.5, assurance=0.90),
+    )
+
+
+def second_round(coupons: int) -> int:
+    """Coupons kept for a second round: 8, or a third of the budget when that is less."""
+    return min(8, coupons // 3)
+
+
+def true_rate(line: SimulatedLine, setpoint: Mapping[str, float | str]) -> float:
+    """True robust pass rate at one setpoint."""
+    return float(line.robust_pass(pd.DataFrame([dict(setpoint)]))[0])
+
+
+def share_below(line: SimulatedLine, window: Window | None, setpoint: Mapping[str, float | str]) -> float | None:
+    """Share of a window's volume where the true robust pass rate is below target; None without a window."""
+    if window is None:
+        return None
+    bounds = window.bounds
+    unit = qmc.Sobol(len(bounds), rng=5).random(128)
+    inside = bounds["low"].to_numpy() + unit * (bounds["high"] - bounds["low"]).to_numpy()
+    frame = pd.DataFrame(inside, columns=list(bounds.index))
+    for f in line.study.categorical:
+        frame[f.name] = setpoint[f.name]
+    return float((line.robust_pass(frame, nodes=128) < line.study.spec.pass_rate).mean())
+
+
+def run_line(kind: str, seed: int, cases: Sequence[tuple[int, int]], *, baselines: bool) -> list[Record]:
+    """All cases (coupons, rounds) of one line, each a record that JSON takes.
+
+    A case that raises is a record with ``error``: it is counted, never dropped.
+    """
+    study = usual_study()
+    line = make_line(kind, seed, study)
+    best = line.best()
+    records = []
+    for coupons, rounds in cases:
+        record: Record = {
+            "kind": kind, "seed": seed, "coupons": coupons, "rounds": rounds, "best": best.robust_pass,
+            "target": study.spec.pass_rate,
+        }  # fmt: skip
+        try:
+            record |= _case(study, line, coupons, rounds, seed, baselines=baselines)
+        except Exception:
+            record["error"] = traceback.format_exc()
+        records.append(record)
+    return records
+
+
+def _case(study: doe.Study, line: SimulatedLine, coupons: int, rounds: int, seed: int, *, baselines: bool) -> Record:
+    later = second_round(coupons) if rounds == 2 else 0
+    plan = doe.make_plan(study, coupons=coupons - later, seed=seed)
+    results = line.run(plan.coupons, seed)
+    first_verdict = None
+    if later:
+        surfaces = doe.fit(study, results, seed=seed)
+        first_verdict = doe.recommend(study, surfaces, seed=seed).verdict
+        plan = doe.extend_plan(study, plan, surfaces, coupons=later, seed=seed)
+        results = line.run(plan.coupons, seed)
+    start = time.perf_counter()
+    surfaces = doe.fit(study, results, seed=seed)
+    fitted = time.perf_counter()
+    answer = doe.recommend(study, surfaces, seed=seed)
+    done = time.perf_counter()
+    record: Record = {
+        "made": len(results), "passed": int(results["passed"].sum()), "first_verdict": first_verdict,
+        "setpoint": dict(answer.setpoint), "true": true_rate(line, answer.setpoint),
+        "pass_rate": answer.pass_rate, "pass_rate_low": answer.pass_rate_low, "verdict": answer.verdict,
+        "p_target": answer.p_target, "p_reachable": answer.p_reachable, "best_pass_rate": answer.best_pass_rate,
+        "window_below": share_below(line, answer.window, answer.setpoint),
+        "assured_below": share_below(line, answer.assured_window, answer.setpoint),
+        "fit_s": fitted - start, "recommend_s": done - fitted,
+    }  # fmt: skip
+    if baselines:
+        truth = {"best coupon of the plan": true_rate(line, best_coupon(study, results))}
+        claimed = {}
+        truth["one factor at a time"] = true_rate(line, one_factor_at_a_time(line, coupons, seed).setpoint)
+        for name in FITS:
+            said = claim(study, results, name)
+            truth[name], claimed[name] = true_rate(line, said.setpoint), said.pass_rate
+        record |= {"baselines": truth, "claims": claimed}
+    return record
+
+
+@cache
+def warm_up() -> None:
+    """Import and fill what is filled once a process, so that the seconds are those of a running tool."""
+    study = usual_study()
+    results = make_line("easy", 0, study).run(doe.make_plan(study, coupons=12).coupons, 0)
+    doe.recommend(study, doe.fit(study, results))

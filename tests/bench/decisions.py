@@ -1,0 +1,122 @@
+"""How good are the decisions? Plan, simulate, fit, recommend, and compare with the truth on many simulated lines.
+
+    python tests/bench/decisions.py --lines 300 --coupons 20,28 --seeds published --out published.jsonl
+
+Seeds 0 to 9999 are for tuning: priors and thresholds may be chosen on them. Published figures use seeds from 10000
+on, which no choice may look at. Line number i is of kind i modulo the kinds asked for, with seed first + i, so a
+longer run contains a shorter one. Every line's records are appended to ``--out`` when it is done; started again with
+the same file, only what is missing is run. Delete the file after a change of the method.
+"""
+
+# ruff: noqa: E402 - the number of threads must be known before NumPy is imported
+
+from __future__ import annotations
+
+import os
+
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")  # before NumPy: the figures are seconds on one core
+
+import argparse
+import json
+from pathlib import Path
+
+from decision_case import Record, run_line, warm_up
+from decision_table import report
+from joblib import Parallel, delayed
+from rich.console import Console
+from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
+
+from doe.practice import KINDS
+
+FIRST_SEED = {"tuning": 0, "published": 10_000}
+TUNING_LINES = 10_000
+
+Job = tuple[str, int, list[tuple[int, int]]]
+
+
+def numbers(text: str) -> list[int]:
+    """Whole numbers of a comma list."""
+    return [int(part) for part in text.split(",")]
+
+
+def wanted_lines(lines: int, seeds: str, kinds: list[str], first: int = 0) -> list[tuple[str, int]]:
+    """Kind and seed of each line."""
+    if seeds == "tuning" and first + lines > TUNING_LINES:
+        raise SystemExit(f"tuning seeds end at {TUNING_LINES - 1}")
+    return [(kinds[i % len(kinds)], FIRST_SEED[seeds] + i) for i in range(first, first + lines)]
+
+
+def read_records(path: Path | None) -> list[Record]:
+    """Records of an earlier run; a last line cut short by an interruption is left out."""
+    if path is None or not path.exists():
+        return []
+    records = []
+    for line in path.read_text(encoding="utf-8").splitlines():
+        try:
+            records.append(json.loads(line))
+        except json.JSONDecodeError:
+            continue
+    return records
+
+
+def key(record: Record) -> tuple[str, int, int, int]:
+    """What identifies a record."""
+    return record["kind"], record["seed"], record["coupons"], record["rounds"]
+
+
+def missing(
+    lines: list[tuple[str, int]], cases: list[tuple[int, int]], done: set[tuple[str, int, int, int]]
+) -> list[Job]:
+    """Lines with the cases that are not done yet."""
+    jobs = [(kind, seed, [c for c in cases if (kind, seed, *c) not in done]) for kind, seed in lines]
+    return [job for job in jobs if job[2]]
+
+
+def one(job: Job, baselines: bool) -> list[Record]:
+    """Run one job, warming the process up first."""
+    warm_up()
+    kind, seed, cases = job
+    return run_line(kind, seed, cases, baselines=baselines)
+
+
+def parse() -> argparse.Namespace:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--lines", type=int, default=70, help="how many simulated lines")
+    parser.add_argument("--first", type=int, default=0, help="number of the first line")
+    parser.add_argument("--coupons", type=numbers, default=[20, 28], help="comma list")
+    parser.add_argument("--rounds", type=numbers, default=[1], help="1, 2 or 1,2")
+    parser.add_argument("--seeds", choices=FIRST_SEED, default="tuning")
+    parser.add_argument("--kinds", default=",".join(KINDS), help="comma list of kinds of line")
+    parser.add_argument("--no-baselines", action="store_true", help="only this tool")
+    parser.add_argument("--out", type=Path, help="JSON-lines file to append to and to continue from")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--table-only", action="store_true", help="print the table of what --out holds")
+    return parser.parse_args()
+
+
+def main() -> None:
+    """Run what is missing, then print the tables of the lines asked for."""
+    options = parse()
+    lines = wanted_lines(options.lines, options.seeds, options.kinds.split(","), options.first)
+    cases = [(c, r) for r in options.rounds for c in options.coupons]
+    records = read_records(options.out)
+    jobs = [] if options.table_only else missing(lines, cases, {key(r) for r in records})
+    console = Console(stderr=True)
+    bar = Progress(*Progress.get_default_columns()[:2], MofNCompleteColumn(), TimeRemainingColumn(), console=console)
+    with bar:
+        task = bar.add_task("lines", total=len(jobs))
+        parallel = Parallel(n_jobs=options.jobs, return_as="generator_unordered")
+        for made in parallel(delayed(one)(job, not options.no_baselines) for job in jobs):
+            records += made
+            if options.out is not None:
+                with options.out.open("a", encoding="utf-8") as file:
+                    file.writelines(json.dumps(record) + "\n" for record in made)
+            bar.advance(task)
+    asked = {(kind, seed, *case) for kind, seed in lines for case in cases}
+    print(report([r for r in records if key(r) in asked]))
+
+
+if __name__ == "__main__":
+    main()
