@@ -1,5 +1,6 @@
 """Classical fits beside the Bayesian answer: effects, least squares, logistic, ordinal, mixed models."""
 
+from doe.surfaces.classical.batch_tables import BatchTable, analyse_split_plot, analyse_strip_plot
 from doe.surfaces.classical.canonical import (
     Canonical,
     Quadratic,
@@ -26,6 +27,13 @@ from doe.surfaces.classical.least_squares import (
     fit_least_squares,
     predict_mean,
 )
+from doe.surfaces.classical.mixed import MixedFit, fit_mixed
+from doe.surfaces.classical.mixed_inference import (
+    ContrastTest,
+    judge_contrasts,
+    judge_sources,
+    predict_mixed,
+)
 from doe.surfaces.classical.separation import Separation, find_separation
 from doe.surfaces.classical.terms import ModelTerms, all_terms_up_to, build_terms, name_term
 from doe.surfaces.classical.variance_table import (
@@ -37,8 +45,10 @@ from doe.surfaces.classical.variance_table import (
 )
 
 __all__ = [
+    "BatchTable",
     "Canonical",
     "Confounding",
+    "ContrastTest",
     "Curvature",
     "Effects",
     "ErrorEstimate",
@@ -47,6 +57,7 @@ __all__ = [
     "LeastSquaresFit",
     "Lenth",
     "LikelihoodRatio",
+    "MixedFit",
     "ModelTerms",
     "Prediction",
     "PureError",
@@ -56,6 +67,8 @@ __all__ = [
     "SteepestPath",
     "all_terms_up_to",
     "analyse_shape",
+    "analyse_split_plot",
+    "analyse_strip_plot",
     "analyse_variance",
     "build_terms",
     "estimate_effects",
@@ -64,13 +77,17 @@ __all__ = [
     "find_separation",
     "fit_firth",
     "fit_least_squares",
+    "fit_mixed",
     "follow_steepest",
     "half_normal_points",
+    "judge_contrasts",
     "judge_curvature",
     "judge_lack_of_fit",
+    "judge_sources",
     "judge_terms",
     "lenth_margins",
     "name_term",
     "predict_mean",
+    "predict_mixed",
     "read_quadratic",
 ]
