@@ -99,8 +99,8 @@ def entry_columns(
     columns += [_actual_column(f, shown) for f in study.numeric if f.is_temperature]
     columns += [
         EntryColumn(
-            CHECK_PREFIX + check.name, check.name.replace("_", " "), "check", (PASS_WORD, FAIL_WORD), name=check.name,
-            hint=f"{check.label}. Leave it empty until it was looked at.",
+            CHECK_PREFIX + check.name, check_heading(check.name, study), "check", (PASS_WORD, FAIL_WORD),
+            name=check.name, hint=f"{check.label}. Leave it empty until it was looked at.",
         )
         for check in study.spec.checks
     ]  # fmt: skip
@@ -154,6 +154,14 @@ def with_unit(label: str, unit: str) -> str:
 def hand_heading(person: str) -> str:
     """Heading of a person's hand-feel column."""
     return f"hand: {person}"
+
+
+def check_heading(name: str, study: Study) -> str:
+    """Heading of a check's column; a check named like another column says that it is a check."""
+    words = name.replace("_", " ")
+    taken = {"coupon", "symptom", "void because", "void", "note", "sheet of", "mark"}
+    taken |= {label.casefold() for f in study.factors for label in (f.label, f.name.replace("_", " "))}
+    return f"check: {words}" if words.casefold() in taken else words
 
 
 def check_people(people: Sequence[str]) -> None:
