@@ -212,7 +212,7 @@ def sheet_page(
         if "garment" in mine
         else f"Round {wanted}, {count(len(mine), 'coupon')}.",
         made_line=f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
-        stack_pairs=_stack_pairs(stack, line),
+        stack_pairs=stack_pairs(stack, line),
         held_pairs=tuple(Pair(*held(name, value, shown)) for name, value in study.held.items()),
         limit_pairs=limit_pairs(study, shown),
         warnings=(*range_warnings(study.factors, dyed_polyester=stack.dyed_polyester), *notes),
@@ -226,8 +226,8 @@ def sheet_page(
         "Tick every check; a coupon that is lost or spoiled is marked void with the reason, never thrown away quietly.",
         wash_intro="Wait at least 24 h after pressing, the same for every coupon, then wash and dry them all the same "
         "way. Write down the procedure once: programme, temperature, detergent, load, drying.",
-        cure_batches=_batches(mine, "cure", cure, line.oven, shown, {}) if cure else (),
-        press_batches=_batches(mine, "press", press, line.press, shown, strokes),
+        cure_batches=_batches(mine, "cure", cure, line.oven, shown=shown, strokes={}) if cure else (),
+        press_batches=_batches(mine, "press", press, line.press, shown=shown, strokes=strokes),
         waits=_waits(study, shown),
         symptoms=_symptom_pairs(),
         checks=tuple(Pair(_check_name(check.name), check.label) for check in study.spec.checks),
@@ -243,7 +243,8 @@ def _check_name(name: str) -> str:
     return name.replace("_", " ")
 
 
-def _stack_pairs(stack: Stack, line: Line) -> tuple[Pair, ...]:
+def stack_pairs(stack: Stack, line: Line) -> tuple[Pair, ...]:
+    """Materials with supplier and lot, line, machines and gauge."""
     parts = (("fabric", stack.fabric), ("film", stack.film), ("powder", stack.powder), ("ink", stack.ink))
     materials = [Pair(name, f"{part}{', ' + part.detail if part.detail else ''}") for name, part in parts if part]
     machines = [Pair("line", line.name), Pair("oven and press", f"{line.oven.name}, {line.press.name}")]
@@ -283,6 +284,7 @@ def _batches(
     stage: Stage,
     factors: Sequence[Factor],
     machine: Machine,
+    *,
     shown: Shown,
     strokes: dict[str, str],
 ) -> tuple[SheetBatch, ...]:
@@ -292,7 +294,7 @@ def _batches(
     batches: list[SheetBatch] = []
     before: pd.Series | None = None
     for number, group in enumerate(groups, start=1):
-        shared = [f for f in factors if group[f.name].nunique() == 1 and (f.hard_to_change or len(group) > 1)]
+        shared = [f for f in factors if _is_constant(group[f.name]) and (f.hard_to_change or len(group) > 1)]
         own = [f for f in factors if f not in shared]
         first = group.iloc[0]
         batches.append(
@@ -314,6 +316,10 @@ def _batches(
         )
         before = group.iloc[-1]
     return tuple(batches)
+
+
+def _is_constant(values: pd.Series) -> bool:
+    return bool((values == values.iloc[0]).all())
 
 
 def _settle(

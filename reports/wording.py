@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
-from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
 
 SHIRTS = 100
 
@@ -99,7 +99,8 @@ def amount(factor: Factor, value: float | str, shown: Shown = METRIC) -> str:
     """
     if factor.is_categorical:
         return str(value)
-    return show(float(value), factor.unit, shown, digits=digits_of(factor, shown))
+    number = f"{shown.value(float(value), factor.unit):.{decimals_of(factor, shown)}f}"
+    return f"{number} {SYMBOLS[shown.unit(factor.unit)]}".rstrip()
 
 
 def amount_both(factor: Factor, value: float | str, shown: Shown = METRIC) -> str:
@@ -119,13 +120,9 @@ def other_units(shown: Shown) -> Shown:
     return Shown("degF" if shown.temperature == "degC" else "degC", shown.pressure)
 
 
-def digits_of(factor: Factor, shown: Shown = METRIC) -> int:
-    """Significant digits so that a machine step is seen and no more: three for whole numbers, one behind the point."""
-    step = factor.step or 0.0
-    largest = abs(shown.value(factor.high, factor.unit)) if not factor.is_categorical else 1.0
-    whole = max(1, math.floor(math.log10(max(largest, 1.0))) + 1)
-    behind = 0 if step >= 1 or shown.unit(factor.unit) == "psi" else 1
-    return whole + behind
+def decimals_of(factor: Factor, shown: Shown = METRIC) -> int:
+    """Decimals so that a machine step is seen and no more."""
+    return 0 if (factor.step or 0.0) >= 1 or shown.unit(factor.unit) == "psi" else 1
 
 
 def amount_range(factor: Factor, low: float, high: float, shown: Shown = METRIC) -> str:
@@ -147,8 +144,58 @@ def difference(factor: Factor, size: float, shown: Shown = METRIC) -> str:
     '18 °F'
     """
     number = round(shown.delta(abs(size), factor.unit), 10)
-    text = f"{number:.0f}" if number >= 10 else f"{number:.2g}"
+    text = f"{number:.0f}" if number >= 10 else f"{number:.{decimals_of(factor, shown)}f}"
+    if float(text) == 0:  # smaller than the machine can be given
+        text = f"{number:.1g}"
     return f"{text} {SYMBOLS[shown.unit(factor.unit)]}".rstrip()
+
+
+def difference_both(factor: Factor, size: float, shown: Shown = METRIC) -> str:
+    """A difference of settings for anything printed.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> difference_both(usual_factor("press_temp"), 7), difference_both(usual_factor("dwell"), 3)
+    ('7 °C (13 °F)', '3 s')
+    """
+    text = difference(factor, size, shown)
+    return f"{text} ({difference(factor, size, other_units(shown))})" if factor.is_temperature else text
+
+
+def spread_both(factor: Factor, size: float, shown: Shown = METRIC) -> str:
+    """A setting error as it was stated, both temperature units.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> spread_both(usual_factor("press_temp"), 4.5), spread_both(usual_factor("dwell"), 1.5)
+    ('4.5 °C (8.1 °F)', '1.5 s')
+    """
+
+    def text(units: Shown) -> str:
+        number = round(units.delta(abs(size), factor.unit), 10)
+        return f"{number:.3g} {SYMBOLS[units.unit(factor.unit)]}".rstrip()
+
+    return f"{text(shown)} ({text(other_units(shown))})" if factor.is_temperature else text(shown)
+
+
+def range_both(factor: Factor, low: float, high: float, shown: Shown = METRIC) -> str:
+    """A range for anything printed.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> range_both(usual_factor("press_temp"), 150, 158)
+    '150 to 158 °C (302 to 316 °F)'
+    """
+    text = amount_range(factor, low, high, shown)
+    return f"{text} ({amount_range(factor, low, high, other_units(shown))})" if factor.is_temperature else text
+
+
+def part_of(share: float, whole: str) -> str:
+    """Share of an area in words.
+
+    >>> part_of(1.0, "this plane"), part_of(0.0, "it"), part_of(0.42, "it")
+    ('all of this plane', 'none of it', '42 % of it')
+    """
+    if share in (0.0, 1.0):
+        return f"{'all' if share else 'none'} of {whole}"
+    return f"{percent(share)} of {whole}"
 
 
 def held(name: str, value: float | str, shown: Shown = METRIC) -> tuple[str, str]:

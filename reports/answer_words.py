@@ -1,0 +1,165 @@
+"""An answer in sentences: verdict, how sure, cliffs, window, next steps. Numbers come from the answer only."""
+
+from __future__ import annotations
+
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown
+from doe.setpoint import Answer, Cliff
+from reports.wording import (
+    amount_both,
+    beyond,
+    count,
+    difference_both,
+    errors_away,
+    listing,
+    move,
+    percent,
+    score,
+    sentence,
+    shirts,
+)
+
+HEADLINES = {
+    "ready": "Ready for confirmation coupons",
+    "more coupons": "More coupons first",
+    "not reachable": "No tested setting reaches the target",
+}
+SETPOINT_TITLES = {
+    "ready": "Setpoint",
+    "more coupons": "Best setting so far",
+    "not reachable": "Best setting found, not good enough",
+}
+KINDS = {"ready": "ready", "more coupons": "more", "not reachable": "unreachable"}
+"""Verdict to style of its frame."""
+
+
+def counts_hand(study: Study, answer: Answer) -> bool:
+    """Whether hand-feel is part of the pass rate: wanted by the spec, and scored."""
+    return study.spec.hand_min is not None and answer.hand is not None
+
+
+def wanted(study: Study, answer: Answer) -> str:
+    """What every shirt must do, as the end of a sentence."""
+    if study.spec.hand_min is not None and counts_hand(study, answer):
+        return f"meet every check with a hand-feel of {score(study.spec.hand_min)} or more"
+    return "meet every check"
+
+
+def lead(study: Study, answer: Answer) -> str:
+    """The answer in two sentences."""
+    target = shirts(study.spec.pass_rate)
+    expected = f"{shirts(answer.pass_rate)} to {wanted(study, answer)}"
+    if answer.verdict == "ready":
+        return (
+            f"At this setpoint we expect {expected}; wanted are {target}. "
+            "That is good enough to spend confirmation coupons on. It is not a release."
+        )
+    if answer.verdict == "more coupons":
+        return (
+            f"At the best setting so far we expect {expected}; wanted are {target}. "
+            "The coupons made so far do not settle whether it does. A few more, at the settings below, help most."
+        )
+    return (
+        f"Even at the best setting we expect only {expected}; wanted are {target}. "
+        f"The chance that any setting in the tested region reaches it is {percent(answer.p_reachable)}. "
+        "Change something before more coupons are made."
+    )
+
+
+def sureness(study: Study, answer: Answer) -> tuple[str, ...]:
+    """How sure, in sentences: expected, lower bound, and the chance that the target holds."""
+    assurance = percent(study.spec.assurance)
+    said = [
+        f"Expected, with the machines wandering as they do: {shirts(answer.pass_rate)}.",
+        f"At least, with {assurance} assurance: {shirts(answer.pass_rate_low)}.",
+        f"The chance that the true pass rate here is {percent(study.spec.pass_rate)} or better: "
+        f"{percent(answer.p_target)}.",
+    ]
+    if answer.hand is not None and answer.hand_low is not None and answer.hand_high is not None:
+        said.append(
+            f"Hand-feel {score(answer.hand)} on the 1 to 5 scale, between {score(answer.hand_low)} and "
+            f"{score(answer.hand_high)} (each end with {assurance} assurance)"
+            + ("." if study.spec.hand_min is None else f"; wanted {score(study.spec.hand_min)}.")
+        )
+    elif study.spec.hand_min is not None:
+        said.append("Hand-feel was not scored: the pass rate counts the checks only.")
+    return tuple(said)
+
+
+def cliff_sentence(study: Study, cliff: Cliff, shown: Shown = METRIC) -> str:
+    r"""One cliff: how far, which way, what is seen there.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> study = Study("s", (usual_factor("press_temp"), usual_factor("dwell")))
+    >>> print(cliff_sentence(study, Cliff("press_temp", "lower", 147, 7, 1.4, "under")).replace(". ", ".\n"))
+    Press temperature 7 °C (13 °F) cooler, and prints start to peel, shed or wash off (too little heat).
+    That is 1.4 setting errors away.
+    """
+    f = study.factor(cliff.factor)
+    return (
+        f"{sentence(f.label).rstrip('.')} {difference_both(f, cliff.distance, shown)} {move(f, cliff.direction)}, "
+        f"and {beyond(cliff.side)}. {sentence(_distance(cliff))}"
+    )
+
+
+def _distance(cliff: Cliff) -> str:
+    return f"that is {errors_away(cliff.setting_errors)}"
+
+
+def nearest_cliff(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
+    """The cliff to watch, or that none was found inside the tested ranges."""
+    if not answer.cliffs:
+        return (
+            "No cliff inside the tested ranges: no single setting, moved alone to the end of its range, costs 10 "
+            "points of pass rate. Beyond the ranges nothing is known."
+        )
+    return cliff_sentence(study, answer.cliffs[0], shown)
+
+
+def window_sentences(study: Study, answer: Answer) -> tuple[str, ...]:
+    """The two windows, kept apart."""
+    target = percent(study.spec.pass_rate)
+    assurance = percent(study.spec.assurance)
+    if answer.window is None:
+        expected = f"No expected window: the expected pass rate does not hold {target} in any box around the setpoint."
+    else:
+        expected = (
+            f"Expected window: everywhere in this box the expected pass rate is {target} or better "
+            f"(lowest found {percent(answer.window.pass_rate, 1)}). It reaches at least "
+            f"{errors_away(answer.window.setting_errors).removesuffix(' away')} to each side."
+        )
+    if answer.assured_window is None:
+        inner = (
+            f"No assured window: with the coupons made so far there is no box in which the lower bound ({assurance} "
+            f"assurance) holds {target}. That is usual for so few coupons."
+            + (" The expected window is what we expect, not a promise." if answer.window else "")
+        )
+    else:
+        inner = (
+            f"Assured window: everywhere in this inner box even the lower bound ({assurance} assurance) holds {target} "
+            f"(lowest found {percent(answer.assured_window.pass_rate, 1)})."
+        )
+    return expected, inner
+
+
+def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:
+    """What to do now, in order."""
+    if answer.verdict == "ready":
+        return (
+            "Make confirmation coupons at the setpoint and at the worst corners of the window; plan how many before "
+            "making the first.",
+            "Measure the real temperature at oven and press before the run, and write it down.",
+            "Release the recipe only when the confirmation run is accepted.",
+        )
+    if answer.verdict == "more coupons":
+        return (
+            f"Make {count(len(answer.next_coupons), 'more coupon')} at the settings in the table below, as a new "
+            f"round.",
+            "Score them like the others, name the symptom of every failure, and fit again.",
+        )
+    return (*answer.changes, "Then plan a small new study over the changed range or stack.")
+
+
+def setpoint_line(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
+    """The setpoint on one line, for text alternatives."""
+    return listing([f"{f.label} {amount_both(f, answer.setpoint[f.name], shown)}" for f in study.factors])

@@ -1,0 +1,154 @@
+"""The study report: answer first, then pictures, then explanations, then proof. One self-contained HTML file."""
+
+from __future__ import annotations
+
+from reports.answer_words import (
+    HEADLINES,
+    KINDS,
+    SETPOINT_TITLES,
+    lead,
+    nearest_cliff,
+    next_steps,
+    sureness,
+    window_sentences,
+)
+from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from reports.pages import render
+from reports.sheet import Pair, limit_pairs, stack_pairs
+from reports.study_effects import effect_lines, effect_pictures, effect_tables
+from reports.study_inputs import HistoryRow, Provenance, StudyReport
+from reports.study_notes import notes_of
+from reports.study_pictures import (
+    map_pictures,
+    profile_pictures,
+    profiles_of,
+    run_pictures,
+    shirts_picture,
+    strip_pictures,
+)
+from reports.study_proof import (
+    METHOD_LINES,
+    belief_pairs,
+    cliff_table,
+    coupon_table,
+    history_table,
+    level_table,
+    method_pairs,
+    prior_pairs,
+    provenance_pairs,
+    range_pairs,
+    settings_table,
+    sure_pairs,
+    target_pairs,
+)
+from reports.study_views import SettingDial, StudyPage
+from reports.wording import amount, count, date, held, other_units, percent, range_both
+
+
+def study_report(report: StudyReport) -> str:
+    """Report of a study as one HTML document that needs no network.
+
+    Parameters
+    ----------
+    report : StudyReport
+        The study with its fitted surfaces and answer; nothing is fitted again.
+    """
+    return render("report.html", study_page(report))
+
+
+def study_page(report: StudyReport) -> StudyPage:
+    """View-model of `study_report`."""
+    study, answer, shown = report.study, report.answer, report.shown
+    profiles = profiles_of(report)
+    return StudyPage(
+        page_title=f"Study report, {study.name}",
+        study_name=study.name,
+        facts=_facts(report),
+        verdict_kind=KINDS[answer.verdict],
+        headline=HEADLINES[answer.verdict],
+        lead=lead(study, answer),
+        setpoint_title=SETPOINT_TITLES[answer.verdict],
+        dials=_dials(report),
+        window_lines=window_sentences(study, answer),
+        shirts=shirts_picture(report),
+        sure_lines=sureness(study, answer),
+        sure_pairs=sure_pairs(study, answer),
+        cliff_line=nearest_cliff(study, answer, shown),
+        limits_on_certainty=answer.limits_on_certainty,
+        steps_title="What could be changed" if answer.verdict == "not reachable" else "Next steps",
+        steps=next_steps(study, answer),
+        next_table=None
+        if answer.next_coupons.empty
+        else settings_table(report, answer.next_coupons, "Coupons that would help most"),
+        level_table=level_table(report),
+        warnings=tuple(w for w in answer.warnings if w not in answer.limits_on_certainty),
+        map_pictures=map_pictures(report, profiles),
+        profile_pictures=profile_pictures(report, profiles),
+        strip_pictures=strip_pictures(report),
+        run_pictures=run_pictures(report),
+        effect_pictures=effect_pictures(report),
+        effect_lines=effect_lines(report),
+        cliff_table=cliff_table(report),
+        notes=notes_of(study, answer, shown),
+        belief_lines=report.surfaces.belief.sentences,
+        belief_pairs=belief_pairs(report),
+        coupon_table=coupon_table(report),
+        check_tables=effect_tables(report),
+        target_pairs=target_pairs(study),
+        stack_pairs=stack_pairs(report.stack, report.line),
+        held_pairs=tuple(Pair(*held(name, value, shown)) for name, value in study.held.items()),
+        limit_pairs=limit_pairs(study, shown),
+        range_pairs=range_pairs(report),
+        forbidden_lines=tuple(f"{f}{': ' + f.reason if f.reason else ''}" for f in study.forbidden),
+        method_lines=(*METHOD_LINES, *report.plan_notes),
+        method_pairs=method_pairs(answer.method),
+        prior_pairs=prior_pairs(),
+        provenance_pairs=provenance_pairs(report),
+        history_table=history_table(report),
+        cautions=CAUTIONS,
+        fixed_wording=FIXED_WORDING,
+        special_goods=SPECIAL_GOODS,
+        footer=FOOTER,
+    )
+
+
+def _facts(report: StudyReport) -> tuple[str, ...]:
+    fitted = report.surfaces.results
+    passed = int(fitted.passed.sum())
+    rounds = int(report.coupons["round"].max()) if "round" in report.coupons and len(report.coupons) else 1
+    waiting = f", {fitted.waiting} waiting for a result" if fitted.waiting else ""
+    return (
+        f"Stack: {report.stack.name}. Line: {report.line.name}.",
+        f"{count(fitted.coupons, 'coupon')} scored in {count(rounds, 'round')}: {passed} passed, "
+        f"{fitted.coupons - passed} failed{waiting}. "
+        f"Wanted: {percent(report.study.spec.pass_rate)} of prints.",
+        f"Report made {date(report.made_at)}"
+        + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
+    )
+
+
+def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
+    study, answer, shown = report.study, report.answer, report.shown
+    dials = []
+    for f in study.factors:
+        value = answer.setpoint[f.name]
+        along = {"expected": answer.window, "assured": answer.assured_window}
+        spans = {
+            kind: ""
+            if window is None or f.is_categorical
+            else range_both(f, float(window.bounds["low"][f.name]), float(window.bounds["high"][f.name]), shown)
+            for kind, window in along.items()
+        }
+        dials.append(
+            SettingDial(
+                label=f.label,
+                big=amount(f, value, shown),
+                other=amount(f, value, other_units(shown)) if f.is_temperature else "",
+                expected=spans["expected"],
+                assured=spans["assured"],
+            )
+        )
+    return tuple(dials)
+
+
+__all__ = ["HistoryRow", "Provenance", "StudyReport", "study_page", "study_report"]

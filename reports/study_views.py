@@ -1,0 +1,172 @@
+"""View-models of the study report: what the template may print, all of it ready-made."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from reports.sheet import Pair
+
+
+@dataclass(frozen=True)
+class SettingDial:
+    """One setting of the setpoint, large.
+
+    ``label``; ``big`` in the reader's unit; ``other`` the other temperature unit, empty for other kinds; ``expected``
+    and ``assured`` the two windows along it, empty when there is none.
+    """
+
+    label: str
+    big: str
+    other: str
+    expected: str
+    assured: str
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A finished figure: ``svg`` inline, ``title`` the finding, ``caption`` how to read it."""
+
+    svg: Markup
+    title: str
+    caption: str
+
+
+@dataclass(frozen=True)
+class Column:
+    """Head of a table column; ``is_number`` aligns it right."""
+
+    text: str
+    is_number: bool
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table: ``caption``, ``columns``, and ``rows`` of finished texts, each as long as the columns."""
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
+class Note:
+    """A foldable explanation: ``question`` as its head, ``answer`` as paragraphs."""
+
+    question: str
+    answer: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class StudyPage:
+    """Everything in a study report.
+
+    Attributes
+    ----------
+    page_title, study_name : str
+    facts : tuple of str
+        Stack, line, coupons, when and by whom; sentences.
+    verdict_kind : str
+        Style of the verdict's frame: ready, more or unreachable.
+    headline, lead : str
+        The verdict, and the answer in two sentences.
+    setpoint_title : str
+        What the setpoint is called under this verdict.
+    dials : tuple of SettingDial
+    window_lines : tuple of str
+        Expected and assured window, one sentence each.
+    shirts : Picture
+        A hundred shirts.
+    sure_lines : tuple of str
+        How sure, in sentences.
+    sure_pairs : tuple of Pair
+        The same as numbers.
+    cliff_line : str
+        The nearest cliff.
+    limits_on_certainty : tuple of str
+    steps_title : str
+    steps : tuple of str
+        What to do now.
+    next_table : Table or None
+        Coupons to make next.
+    level_table : Table or None
+        Other levels of categorical factors at the setpoint.
+    warnings : tuple of str
+    map_pictures, profile_pictures, strip_pictures, run_pictures : tuple of Picture
+        Maps, one-factor curves, coupons tried, run order.
+    effect_pictures : tuple of Picture
+    effect_lines : tuple of str
+        Effects and curvature in sentences, or why there are none.
+    cliff_table : Table
+        All cliffs, nearest first.
+    notes : tuple of Note
+        Explanations for those who learn.
+    belief_lines : tuple of str
+        Whether the fit can be believed.
+    belief_pairs : tuple of Pair
+    coupon_table : Table
+        Every coupon with settings and scores.
+    check_tables : tuple of Table
+        Classical checks beside the answer.
+    target_pairs, stack_pairs, held_pairs, limit_pairs, range_pairs : tuple of Pair
+    forbidden_lines : tuple of str
+    method_lines : tuple of str
+        What was done, in sentences.
+    method_pairs : tuple of Pair
+        Settings of the method and its error rates.
+    prior_pairs : tuple of Pair
+        What was assumed before any coupon.
+    provenance_pairs : tuple of Pair
+    history_table : Table or None
+    cautions : tuple of str
+    fixed_wording, special_goods, footer : str
+        Standing wording of every printed page.
+    """
+
+    page_title: str
+    study_name: str
+    facts: tuple[str, ...]
+    verdict_kind: str
+    headline: str
+    lead: str
+    setpoint_title: str
+    dials: tuple[SettingDial, ...]
+    window_lines: tuple[str, ...]
+    shirts: Picture
+    sure_lines: tuple[str, ...]
+    sure_pairs: tuple[Pair, ...]
+    cliff_line: str
+    limits_on_certainty: tuple[str, ...]
+    steps_title: str
+    steps: tuple[str, ...]
+    next_table: Table | None
+    level_table: Table | None
+    warnings: tuple[str, ...]
+    map_pictures: tuple[Picture, ...]
+    profile_pictures: tuple[Picture, ...]
+    strip_pictures: tuple[Picture, ...]
+    run_pictures: tuple[Picture, ...]
+    effect_pictures: tuple[Picture, ...]
+    effect_lines: tuple[str, ...]
+    cliff_table: Table
+    notes: tuple[Note, ...]
+    belief_lines: tuple[str, ...]
+    belief_pairs: tuple[Pair, ...]
+    coupon_table: Table
+    check_tables: tuple[Table, ...]
+    target_pairs: tuple[Pair, ...]
+    stack_pairs: tuple[Pair, ...]
+    held_pairs: tuple[Pair, ...]
+    limit_pairs: tuple[Pair, ...]
+    range_pairs: tuple[Pair, ...]
+    forbidden_lines: tuple[str, ...]
+    method_lines: tuple[str, ...]
+    method_pairs: tuple[Pair, ...]
+    prior_pairs: tuple[Pair, ...]
+    provenance_pairs: tuple[Pair, ...]
+    history_table: Table | None
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    special_goods: str
+    footer: str
