@@ -34,6 +34,7 @@ from doe.surfaces.classical.mixed_inference import (
     judge_sources,
     predict_mixed,
 )
+from doe.surfaces.classical.ordinal import OrdinalFit, fit_ordinal, predict_scores
 from doe.surfaces.classical.separation import Separation, find_separation
 from doe.surfaces.classical.terms import ModelTerms, all_terms_up_to, build_terms, name_term
 from doe.surfaces.classical.variance_table import (
@@ -59,6 +60,7 @@ __all__ = [
     "LikelihoodRatio",
     "MixedFit",
     "ModelTerms",
+    "OrdinalFit",
     "Prediction",
     "PureError",
     "Quadratic",
@@ -78,6 +80,7 @@ __all__ = [
     "fit_firth",
     "fit_least_squares",
     "fit_mixed",
+    "fit_ordinal",
     "follow_steepest",
     "half_normal_points",
     "judge_contrasts",
@@ -89,5 +92,6 @@ __all__ = [
     "name_term",
     "predict_mean",
     "predict_mixed",
+    "predict_scores",
     "read_quadratic",
 ]

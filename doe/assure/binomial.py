@@ -1,0 +1,260 @@
+"""What a count of passes says about the pass rate, and how many coupons a claim needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import beta, binom, norm
+
+from doe.domain.errors import InputError
+
+# Boundaries such as 0.8**n = 0.1 are met exactly on paper and missed by rounding in floating point.
+_SLACK = 1e-12
+_MOST_COUPONS = 10_000_000
+
+
+def pass_rate_low(passed: int, coupons: int, assurance: float = 0.90) -> float:
+    """Lower limit of the pass rate behind `passed` out of `coupons`.
+
+    Exact one-sided binomial limit. It is cautious: the true pass rate lies at or above it with at
+    least the stated assurance, however few coupons there are.
+
+    Parameters
+    ----------
+    passed : int
+        Coupons that met every check, 0 <= passed <= coupons. Void coupons do not count.
+    coupons : int
+        Coupons scored, at least 1, all made at the same settings.
+    assurance : float
+        Probability that the statement is true, between 0 and 1 (0.90 means 90 %).
+
+    Returns
+    -------
+    float
+        Proportion between 0 and 1.
+
+    Raises
+    ------
+    InputError
+        If a count or the assurance is outside its range.
+
+    Notes
+    -----
+    Coupons pressed in one stroke are not independent; the limit is then too high.
+
+    References
+    ----------
+    C. J. Clopper and E. S. Pearson (1934), *Biometrika* 26(4), 404-413.
+
+    Examples
+    --------
+    >>> round(pass_rate_low(18, 20, assurance=0.90), 3)
+    0.755
+    """
+    _check(passed, coupons, assurance)
+    if passed == 0:
+        return 0.0  # the beta quantile is undefined here; the limit itself is exactly zero
+    return float(beta.ppf(1 - assurance, passed, coupons - passed + 1))
+
+
+def pass_rate_high(passed: int, coupons: int, assurance: float = 0.90) -> float:
+    """Upper limit of the pass rate: the mirror of `pass_rate_low`, with failures for passes.
+
+    After no failure in n coupons, 1 minus the lower limit is the familiar "rule of three".
+
+    Examples
+    --------
+    >>> round(pass_rate_high(0, 20, assurance=0.95), 6)
+    0.139108
+    """
+    _check(passed, coupons, assurance)
+    return 1.0 - pass_rate_low(coupons - passed, coupons, assurance)
+
+
+@dataclass(frozen=True)
+class RateInterval:
+    """Two-sided limits of a pass rate, and the share of passes itself."""
+
+    rate: float
+    low: float
+    high: float
+
+
+def pass_rate_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateInterval:
+    """Exact two-sided limits of the pass rate: both one-sided limits at half the risk.
+
+    Parameters
+    ----------
+    passed, coupons, assurance
+        As in `pass_rate_low`.
+
+    References
+    ----------
+    Clopper and Pearson (1934).
+
+    Examples
+    --------
+    >>> round(pass_rate_interval(0, 20).high, 6)
+    0.168433
+    """
+    _check(passed, coupons, assurance)
+    each = (1 + assurance) / 2
+    return RateInterval(passed / coupons, pass_rate_low(passed, coupons, each), pass_rate_high(passed, coupons, each))
+
+
+def wilson_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateInterval:
+    """Wilson's score limits of the pass rate.
+
+    Shorter than the exact limits and right on average, not for every pass rate: for description,
+    never for acceptance.
+
+    Parameters
+    ----------
+    passed, coupons, assurance
+        As in `pass_rate_low`.
+
+    References
+    ----------
+    E. B. Wilson (1927), *JASA* 22, 209-212; R. G. Newcombe (1998), *Statistics in Medicine* 17, 857-872.
+
+    Examples
+    --------
+    >>> found = wilson_interval(1, 29)
+    >>> round(found.low, 4), round(found.high, 4)
+    (0.0061, 0.1718)
+    """
+    _check(passed, coupons, assurance)
+    z = float(norm.ppf((1 + assurance) / 2))
+    rate, n = passed / coupons, coupons
+    middle = (rate + z**2 / (2 * n)) / (1 + z**2 / n)
+    half = z * np.sqrt(rate * (1 - rate) / n + z**2 / (4 * n**2)) / (1 + z**2 / n)
+    # At 0 and n passes one limit is exactly the end; rounding must not push it over.
+    low = 0.0 if passed == 0 else max(float(middle - half), 0.0)
+    high = 1.0 if passed == coupons else min(float(middle + half), 1.0)
+    return RateInterval(rate, low, high)
+
+
+def coupons_for_no_failure(pass_rate: float, assurance: float = 0.90) -> int:
+    """Coupons that must all pass to show at least `pass_rate` with the stated assurance.
+
+    The success-run size: the smallest n with pass_rate ** n <= 1 - assurance.
+
+    Parameters
+    ----------
+    pass_rate : float
+        Pass rate to be shown, strictly between 0 and 1.
+    assurance : float
+        Strictly between 0 and 1.
+
+    Examples
+    --------
+    >>> coupons_for_no_failure(0.95, 0.90)
+    45
+    """
+    return coupons_for_failures(pass_rate, assurance, failures=0)
+
+
+def coupons_for_failures(pass_rate: float, assurance: float = 0.90, *, failures: int) -> int:
+    """Smallest number of coupons for which at most `failures` failures show at least `pass_rate`.
+
+    Parameters
+    ----------
+    pass_rate : float
+        Pass rate to be shown, strictly between 0 and 1.
+    assurance : float
+        Strictly between 0 and 1.
+    failures : int
+        Failures allowed, 0 or more; decided before the coupons are made.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    InputError
+        If a number is outside its range.
+
+    Notes
+    -----
+    Adding coupons until the rule is met is not this plan: it proves less than it says.
+
+    References
+    ----------
+    S. S. Wilks (1941), *Annals of Mathematical Statistics* 12, 91-96; ISO 16269-6 (first-to-last sizes
+    are the case of one failure).
+
+    Examples
+    --------
+    >>> coupons_for_failures(0.95, 0.95, failures=1)
+    93
+    """
+    _check_rate(pass_rate)
+    _check_assurance(assurance)
+    if failures < 0:
+        raise InputError("failures", failures, "0 or more", "Say how many failures the plan forgives.")
+    risk = 1 - assurance + _SLACK
+
+    def shows(n: int) -> bool:
+        # With a true rate of just pass_rate, the plan must be failed often enough.
+        return bool(binom.cdf(failures, n, 1 - pass_rate) <= risk)
+
+    high = failures + 1
+    while not shows(high):
+        high *= 2
+        if high > _MOST_COUPONS:
+            raise InputError(
+                "pass rate", pass_rate, "a rate that fewer than ten million coupons can show", "Ask for less."
+            )
+    low = failures  # with as many coupons as failures allowed nothing can be shown
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if shows(middle) else (middle, high)
+    return high
+
+
+def chance_to_accept(true_rate: float, coupons: int, *, failures: int = 0) -> float:
+    """Probability that a plan accepts settings whose true pass rate is `true_rate`.
+
+    The operating characteristic: low for bad settings (the user's risk), high for good ones.
+
+    Parameters
+    ----------
+    true_rate : float
+        Between 0 and 1.
+    coupons : int
+        At least 1.
+    failures : int
+        Failures the plan forgives.
+
+    Examples
+    --------
+    >>> round(chance_to_accept(0.99, 45), 3)
+    0.636
+    """
+    if not 0 <= true_rate <= 1:
+        raise InputError("true pass rate", true_rate, "0 to 1", "Write 95 % as 0.95.")
+    if coupons < 1:
+        raise InputError("coupons", coupons, "1 or more", "Plan at least one coupon.")
+    if failures < 0:
+        raise InputError("failures", failures, "0 or more", "Say how many failures the plan forgives.")
+    return float(binom.cdf(failures, coupons, 1 - true_rate))
+
+
+def _check(passed: int, coupons: int, assurance: float) -> None:
+    if coupons < 1:
+        raise InputError("coupons", coupons, "1 or more", "Score at least one coupon first.")
+    if not 0 <= passed <= coupons:
+        raise InputError("passed", passed, f"0 to {coupons}", "Count each coupon once.")
+    _check_assurance(assurance)
+
+
+def _check_assurance(assurance: float) -> None:
+    if not 0 < assurance < 1:
+        raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
+
+
+def _check_rate(pass_rate: float) -> None:
+    if not 0 < pass_rate < 1:
+        raise InputError("pass rate", pass_rate, "between 0 and 1", "Write 95 % as 0.95.")

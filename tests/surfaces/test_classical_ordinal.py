@@ -1,0 +1,150 @@
+"""Proportional odds: other routine, slow twin, properties, and honest failures."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import minimize
+from statsmodels.miscmodels.ordinal_model import OrderedModel
+
+from doe.domain.errors import InputError
+from doe.surfaces.classical.ordinal import fit_ordinal, predict_scores
+
+
+def scores(seed: int, n: int = 40) -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    X = rng.normal(size=(n, 2))
+    latent = X @ [1.0, -0.7] + rng.logistic(size=n)
+    return X, 1 + 0.5 * np.digitize(latent, [-1.5, 0.0, 1.0])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_ordinal_agrees_with_statsmodels(seed):
+    X, y = scores(seed)
+    fit = fit_ordinal(X, y, assurance=0.9)
+    other = OrderedModel(y, X, distr="logit").fit(method="bfgs", disp=False, gtol=1e-8)
+    assert fit.coefficients["estimate"].to_numpy() == pytest.approx(other.params[:2], abs=1e-4)
+    assert fit.coefficients["se"].to_numpy() == pytest.approx(other.bse[:2], rel=1e-3)
+    assert fit.minus_two_log == pytest.approx(-2 * other.llf, abs=1e-6)
+    assert predict_scores(fit, X[:4]).to_numpy() == pytest.approx(other.predict(X[:4]), abs=1e-4)
+    assert fit.coefficients["high"].to_numpy() == pytest.approx(other.conf_int(0.1)[:2, 1], abs=2e-3)
+
+
+def test_ordinal_agrees_with_direct_maximisation_coupon_by_coupon():
+    X, y = scores(7)
+    levels = sorted(set(y))
+
+    def loss(b):
+        cuts = [-np.inf, *b[2:], np.inf]
+        if np.any(np.diff(b[2:]) <= 0):
+            return np.inf
+        total = 0.0
+        for row, value in zip(X, y, strict=True):
+            j = levels.index(value)
+            high, low = (1 / (1 + np.exp(-(cuts[j + k] - row @ b[:2]))) for k in (1, 0))
+            total -= np.log(high - low)
+        return total
+
+    with np.errstate(over="ignore"):
+        found = minimize(
+            loss, [0, 0, -1, 0, 1], method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-12, "maxiter": 5000}
+        )
+    fit = fit_ordinal(X, y)
+    assert fit.coefficients["estimate"].to_numpy() == pytest.approx(found.x[:2], abs=1e-5)
+    assert fit.cuts["estimate"].to_numpy() == pytest.approx(found.x[2:], abs=1e-5)
+    assert fit.minus_two_log == pytest.approx(2 * found.fun, abs=1e-8)
+
+
+def test_two_categories_are_logistic_regression():
+    X, y = scores(1)
+    passed = (y > 1.5).astype(float)
+    fit, other = fit_ordinal(X, passed), sm.Logit(passed, sm.add_constant(X)).fit(disp=0)
+    assert fit.coefficients["estimate"].to_numpy() == pytest.approx(other.params[1:], abs=1e-6)
+    assert fit.coefficients["se"].to_numpy() == pytest.approx(other.bse[1:], abs=1e-5)
+    # For the canonical link observed and expected information agree.
+    assert fit.coefficients["se_expected"].to_numpy() == pytest.approx(fit.coefficients["se"].to_numpy())
+    assert fit.cuts["estimate"].iloc[0] == pytest.approx(-other.params[0], abs=1e-6)
+    assert fit.cuts["between"].tolist() == ["0 | 1"]
+
+
+@given(st.integers(0, 10_000))
+@settings(deadline=None, max_examples=20)
+def test_reversed_scores_turn_every_sign_and_spacing_does_not_matter(seed):
+    X, y = scores(seed)
+    one = fit_ordinal(X, y)
+    if one.problem:
+        return
+    turned = fit_ordinal(X, -(y**3))
+    assert turned.coefficients["estimate"].to_numpy() == pytest.approx(
+        -one.coefficients["estimate"].to_numpy(), abs=1e-5
+    )
+    assert turned.cuts["estimate"].to_numpy() == pytest.approx(-one.cuts["estimate"].to_numpy()[::-1], abs=1e-5)
+    assert (np.diff(one.cuts["estimate"]) > 0).all()
+    chances = predict_scores(one, X).to_numpy()
+    assert chances.sum(axis=1) == pytest.approx(np.ones(len(X)))
+    assert (chances > 0).all()
+
+
+def test_counts_stand_for_repeated_coupons():
+    X, y = scores(3)
+    counts = np.random.default_rng(3).integers(0, 4, size=len(y))
+    grouped = fit_ordinal(X, y, counts=counts)
+    single = fit_ordinal(np.repeat(X, counts, axis=0), np.repeat(y, counts))
+    assert grouped.coefficients["se"].to_numpy() == pytest.approx(single.coefficients["se"].to_numpy())
+    assert grouped.minus_two_log == pytest.approx(single.minus_two_log)
+
+
+@pytest.mark.parametrize(
+    ("score", "words"),
+    [([3, 3, 3, 3], "every score is 3"), ([], "there is no score")],
+)
+def test_scores_all_alike_are_an_honest_no(score, words):
+    fit = fit_ordinal(np.arange(len(score), dtype=float)[:, None], score)
+    assert not fit.can_be_used
+    assert words in fit.problem
+    assert fit.minus_two_log is None
+    assert fit.coefficients.empty
+    with pytest.raises(InputError, match="No ordinal fit"):
+        predict_scores(fit, [[1.0]])
+
+
+def test_separated_scores_are_an_honest_no_that_names_the_term():
+    X = np.column_stack([[1, 2, 3, 4, 5, 6.0], [0, 1, 0, 1, 0, 1.0]])
+    fit = fit_ordinal(X, [1, 1, 2, 2, 3, 3], ["dwell", "person"])
+    assert fit.problem == "No ordinal fit: dwell split the scores without overlap, so there is no finite estimate."
+    assert fit.separation.terms == ("dwell",)
+
+
+def test_touching_scores_are_quasi_separated():
+    fit = fit_ordinal([[1.0], [2.0], [2.0], [3.0], [3.0], [4.0]], [1, 1, 2, 2, 3, 3], ["dwell"])
+    assert fit.separation.kind == "quasi-complete"
+    assert not fit.can_be_used
+
+
+@given(st.integers(0, 10_000))
+@settings(deadline=None, max_examples=25)
+def test_fit_exists_exactly_when_some_neighbouring_scores_overlap(seed):
+    rng = np.random.default_rng(seed)
+    x, y = rng.integers(0, 5, size=7).astype(float), rng.integers(1, 4, size=7)
+    present = sorted(set(y))
+    if len(present) < 2 or np.ptp(x) == 0:
+        return
+    # One term: no finite estimate exactly when larger scores never come with smaller x, or never larger.
+    rises = all(x[y == a].max() <= x[y == b].min() for a in present for b in present if a < b)
+    falls = all(x[y == a].min() >= x[y == b].max() for a in present for b in present if a < b)
+    assert fit_ordinal(x[:, None], y).can_be_used == (not (rises or falls))
+
+
+def test_column_that_never_varies_is_named():
+    X, y = scores(2)
+    fit = fit_ordinal(np.column_stack([X, np.full(len(y), 2.0)]), y, ["a", "b", "pressure"])
+    assert fit.notes == ("These coupons cannot separate pressure from the cut points.",)
+    assert fit.coefficients["term"].tolist() == ["a", "b"]
+
+
+def test_negative_counts_are_refused():
+    with pytest.raises(InputError, match="0 or more"):
+        fit_ordinal([[1.0], [2.0]], [1, 2], counts=[1, -1])
