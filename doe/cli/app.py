@@ -1,0 +1,159 @@
+"""The whole command tree, and the one place where errors reach a person."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from doe.cli import book, demo, extend, fit, gauge, line, plan, recommend, record, report, sheet, stack, study
+from doe.cli.output import error_data, error_lines, show_error
+from doe.domain.errors import DoeError, InputError
+
+EXIT_INPUT, EXIT_BROKEN, EXIT_STOPPED = 2, 3, 130
+PROGRAM = "doe"
+
+
+ORDER = (
+    "demo",
+    "stack",
+    "line",
+    "gauge",
+    "study",
+    "plan",
+    "sheet",
+    "record",
+    "fit",
+    "recommend",
+    "extend",
+    "report",
+    "book",
+)
+"""The commands in the order in which they are used."""
+
+
+class Doe(TyperGroup):
+    """The root command; turns every error into one line and an exit code."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Names of the commands, in the order in which they are used."""
+        return sorted(super().list_commands(ctx), key=ORDER.index)
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        windows_expand_args: bool = True,
+        **extra: Any,
+    ) -> Any:
+        """Run a command line and leave with its exit code."""
+        words = list(sys.argv[1:] if args is None else args)
+        _speak_unicode()
+        try:
+            code = super().main(
+                words, prog_name="doe", complete_var=complete_var, standalone_mode=False,
+                windows_expand_args=windows_expand_args, **extra,
+            )  # fmt: skip
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # whoever read our output has gone (as in `doe ... | head`); nothing is wrong
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            code = 0
+        except (Exception, KeyboardInterrupt) as error:
+            code = explain(error, as_json="--json" in words)
+        sys.exit(code if isinstance(code, int) else 0)
+
+
+def explain(error: BaseException, *, as_json: bool) -> int:
+    """Show an error to a person and return the exit code for it."""
+    if isinstance(error, DoeError):
+        show_error(error_lines(error), error_data(error), as_json=as_json)
+        return EXIT_INPUT
+    if isinstance(error, KeyboardInterrupt | typer.Abort | EOFError):
+        line = "Stopped. Nothing of this command was stored."
+        show_error(["", line], {"ok": False, "error": "stopped", "message": line, "problems": []}, as_json=as_json)
+        return EXIT_STOPPED
+    if hasattr(error, "format_message"):  # a command line that typer could not read
+        context = getattr(error, "ctx", None)
+        path = context.command_path if context is not None else "doe"
+        line = f"{path}: {error.format_message()} Try: {path} --help"
+        show_error([line], {"ok": False, "error": "usage", "message": line, "problems": []}, as_json=as_json)
+        return EXIT_INPUT
+    if isinstance(error, OSError) and error.filename is not None:
+        remedy = "Check the name, whether it is open elsewhere, and who may read and write there."
+        reason = error.strerror or type(error).__name__
+        return explain(InputError(str(error.filename), reason, "a place that can be used", remedy), as_json=as_json)
+    log = keep_log(error)
+    kept = f"The details are in {log}" if log else "The details could not be kept"
+    line = f"Something went wrong in this program ({type(error).__name__}: {error}). {kept}"
+    show_error([line], {"ok": False, "error": "program", "message": line, "problems": []}, as_json=as_json)
+    return EXIT_BROKEN
+
+
+def keep_log(error: BaseException) -> Path | None:
+    """Append the traceback to the log; its place, or None where it cannot be written."""
+    import logging
+    import logging.handlers
+
+    from platformdirs import user_log_path
+
+    try:
+        path = user_log_path(PROGRAM, appauthor=False, ensure_exists=True) / "doe.log"
+        handler = logging.handlers.RotatingFileHandler(path, maxBytes=1_000_000, backupCount=2, encoding="utf-8")
+    except OSError:
+        return None
+    handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
+    record = logging.LogRecord(
+        PROGRAM, logging.ERROR, __file__, 0, "doe %s", (" ".join(sys.argv[1:2]),),
+        (type(error), error, error.__traceback__),
+    )  # fmt: skip
+    handler.handle(record)
+    handler.close()
+    return path
+
+
+def _speak_unicode() -> None:
+    """Never fail on a degree sign: an old console gets a replacement for what it cannot show."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from doe.cli.acts import version
+
+        typer.echo(version())
+        raise typer.Exit
+
+
+app = typer.Typer(cls=Doe, rich_markup_mode=None, add_completion=False, pretty_exceptions_enable=False)
+
+
+@app.callback(invoke_without_command=True)
+def root(
+    ctx: typer.Context,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and leave.")
+    ] = False,
+) -> None:
+    """Tune the settings of a new fabric, film or powder with few coupons.
+
+    Plan a small test, score coupons at the press, fit, and get settings that keep passing when the machine is a few
+    degrees off, with the window written down.
+
+    Decision aid only: makers' data sheets, local law and a trained person come first.
+    """
+    if ctx.invoked_subcommand is None:
+        typer.echo(ctx.get_help())
+
+
+for module in (demo, stack, line, gauge, study, plan, sheet, record, fit, recommend, extend, report, book):
+    module.register(app)

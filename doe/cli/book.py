@@ -1,0 +1,83 @@
+"""`doe book`: backing up, checking and moving the book, and who did what."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command, group
+from doe.cli.output import Reply, Table, Warn
+from reports.wording import count
+
+app = group("book", "The book: backup, check, export, import, upgrade, audit.")
+
+
+@command(app, "backup", example="doe book backup shop-backup.sqlite")
+def backup(desk: Desk, path: Annotated[Path, typer.Argument(help="A new file.")]) -> Reply:
+    """Copy the whole book to a new file, consistent even while others write."""
+    with desk.look() as book:
+        made = book.backup(path)
+    return Reply({"backup": made}, (f"The book was copied to {made}.",), (f"doe book check --book {made}",))
+
+
+@command(app, "check", example="doe book check")
+def check(desk: Desk) -> Reply:
+    """Look for problems in the book; exit code 1 when there are any."""
+    with desk.look() as book:
+        problems = book.check()
+    if not problems:
+        return Reply({"problems": []}, ("The book is sound.",))
+    return Reply(
+        {"problems": problems}, (f"{count(len(problems), 'problem')} found.", *(Warn(p) for p in problems)),
+        ("doe book backup PATH",), exit_code=1,
+    )  # fmt: skip
+
+
+@command(app, "export", example="doe book export shop-export.zip")
+def export(desk: Desk, path: Annotated[Path, typer.Argument(help="A new zip file.")]) -> Reply:
+    """Write everything, history included, to a zip file that another book can take in."""
+    with desk.look() as book:
+        made = book.export(path)
+    return Reply({"export": made}, (f"Everything was written to {made}.",), (f"doe book import {made} --book OTHER",))
+
+
+@command(app, "import", example="doe book import shop-export.zip --book other.sqlite")
+def import_(desk: Desk, path: Annotated[Path, typer.Argument(help="A file that doe book export wrote.")]) -> Reply:
+    """Take in everything an export holds; names that clash are refused."""
+    with desk.open() as book:
+        studies = book.import_(path)
+    return Reply(
+        {"imported_studies": studies}, (f"{count(studies, 'study', 'studies')} came in.",), ("doe study list",)
+    )
+
+
+@command(app, "upgrade", example="doe book upgrade")
+def upgrade(desk: Desk) -> Reply:
+    """Bring an older book up to this version; a file is backed up beside itself first."""
+    from doe.book import Book
+
+    with Book.open(desk.book, who=desk.name, create=False, upgrade=True) as book:
+        problems = book.check()
+    if problems:
+        return Reply({"problems": problems}, tuple(Warn(p) for p in problems), exit_code=1)
+    return Reply({"problems": []}, ("The book is up to date and sound.",))
+
+
+@command(app, "audit", example="doe book audit --last 20")
+def audit(desk: Desk, last: Annotated[int, typer.Option(help="How many acts.")] = 50) -> Reply:
+    """Show who did what, when and why, newest first."""
+    from doe.cli.acts import local
+
+    with desk.look() as book:
+        acts = book.audit(last)
+    rows = [(f"{local(a.at):%Y-%m-%d %H:%M}", a.who, a.verb, a.subject, a.why) for a in acts]
+    return Reply(
+        {"acts": acts}, (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows))
+    )
+
+
+def register(root: typer.Typer) -> None:
+    """Add the group to the command tree."""
+    root.add_typer(app)

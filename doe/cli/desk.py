@@ -1,0 +1,183 @@
+"""What every command shares: its book, who asks, the units, whether it may ask back, and how it replies."""
+
+from __future__ import annotations
+
+import getpass
+import inspect
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from inspect import cleandoc
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from doe.cli.output import Reply, show_reply
+from doe.domain.errors import InputError
+
+if TYPE_CHECKING:
+    from doe.book import Book
+    from doe.domain.units import Shown
+
+Progress = Callable[[float], None]
+
+_SHARED: dict[str, Any] = {
+    "book": Annotated[
+        str | None, typer.Option("--book", metavar="PATH", help="The book; otherwise DOE_BOOK, or your data folder.")
+    ],
+    "who": Annotated[
+        str | None, typer.Option("--who", metavar="NAME", help="Who does this; otherwise DOE_WHO, or your login.")
+    ],
+    "temperature": Annotated[
+        str | None,
+        typer.Option("--temperature", metavar="degC|degF", help="Unit to read and show; otherwise DOE_UNITS."),
+    ],
+    "pressure": Annotated[
+        str | None, typer.Option("--pressure", metavar="bar|psi", help="Unit to read and show; otherwise DOE_UNITS.")
+    ],
+    "as_json": Annotated[bool, typer.Option("--json", help="One JSON object on standard output, nothing else.")],
+}
+
+
+@dataclass(frozen=True)
+class Desk:
+    """The shared options of a command, and what they open."""
+
+    book: str | None = None
+    who: str | None = None
+    temperature: str | None = None
+    pressure: str | None = None
+    as_json: bool = False
+
+    @property
+    def name(self) -> str:
+        """Who does this: ``--who``, else DOE_WHO, else the login name.
+
+        Raises
+        ------
+        InputError
+            If nobody can be named.
+        """
+        given = self.who if self.who is not None else os.environ.get("DOE_WHO")
+        if given is None:
+            try:
+                given = getpass.getuser()
+            except (KeyError, OSError):  # no login name, as in a bare container
+                given = ""
+        if not given.strip():
+            raise InputError("--who", "nobody", "a name", "Add --who NAME, or set DOE_WHO.")
+        return given.strip()
+
+    @property
+    def shown(self) -> Shown:
+        """The units to read and show: the options, else DOE_UNITS, else degC and bar."""
+        from doe.domain.units import Shown
+
+        temperature, pressure = _units_of_environment()
+        return Shown(
+            _one_of("--temperature", self.temperature or temperature, "degC", "degF"),
+            _one_of("--pressure", self.pressure or pressure, "bar", "psi"),
+        )
+
+    def open(self, *, create: bool = True) -> Book:
+        """The book, to be used as a context manager."""
+        from doe.book import Book
+
+        return Book.open(self.book, who=self.name, create=create)
+
+    def look(self) -> Book:
+        """The book for a command that only looks: a missing one is not made."""
+        return self.open(create=False)
+
+    @property
+    def can_ask(self) -> bool:
+        """Whether a person sits at the other end."""
+        return not self.as_json and is_terminal(sys.stdin)
+
+    @contextmanager
+    def progress(self, what: str) -> Iterator[Progress]:
+        """A progress bar on standard error, only when that is a terminal; gives a function to call with 0 to 1."""
+        if self.as_json or not is_terminal(sys.stderr):
+            yield lambda share: None
+            return
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        columns = (TextColumn("{task.description}"), BarColumn(bar_width=30), TimeElapsedColumn())
+        with Progress(*columns, console=Console(stderr=True, width=80), transient=True) as bar:
+            task = bar.add_task(what, total=1.0)
+            yield lambda share: bar.update(task, completed=share)
+
+
+def is_terminal(stream: Any) -> bool:
+    """Whether a stream is a terminal with a person at it."""
+    return bool(stream is not None and stream.isatty())
+
+
+def _units_of_environment() -> tuple[str, str]:
+    text = os.environ.get("DOE_UNITS", "")
+    temperature, pressure = "degC", "bar"
+    for word in text.replace(",", " ").split():
+        if word.lower() in ("degc", "c", "degf", "f"):
+            temperature = word
+        elif word.lower() in ("bar", "psi"):
+            pressure = word
+        else:
+            raise InputError("DOE_UNITS", repr(text), "degC or degF, bar or psi", "Set it like: degF psi.")
+    return temperature, pressure
+
+
+def _one_of(option: str, found: str, *allowed: str) -> Any:
+    for choice in allowed:
+        if found.lower() in (choice.lower(), choice.lower().removeprefix("deg")):
+            return choice
+    raise InputError(option, repr(found), " or ".join(allowed), "Correct the unit.")
+
+
+def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[..., Reply]], Callable[..., Reply]]:
+    """Make a function a command: it gets a `Desk` first and returns its `Reply`.
+
+    The shared options are added to its own, so that every command has the same ones, and ``example`` (one command
+    line a line) stands under its ``--help``; a test runs them all.
+    """
+
+    def register(function: Callable[..., Reply]) -> Callable[..., Reply]:
+        own = list(inspect.signature(function, eval_str=True).parameters.values())[1:]
+        shared = [
+            inspect.Parameter(key, inspect.Parameter.KEYWORD_ONLY, annotation=hint,
+                              default=False if key == "as_json" else None)
+            for key, hint in _SHARED.items()
+        ]  # fmt: skip
+        parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own] + shared
+
+        def run(**values: Any) -> None:
+            desk = Desk(**{key: values.pop(key) for key in _SHARED})
+            reply = function(desk, **values)
+            show_reply(reply, as_json=desk.as_json)
+            if reply.exit_code:
+                raise typer.Exit(reply.exit_code)
+
+        run.__doc__ = function.__doc__
+        run.__name__ = function.__name__
+        run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined] # typer reads the options here
+        run.__annotations__ = {p.name: p.annotation for p in parameters}
+        indented = "\n".join(f"  {line}" for line in cleandoc(example).splitlines())
+        summary = inspect.getdoc(function) or ""
+        app.command(name, short_help=summary.partition("\n")[0], epilog=f"\b\nExample:\n{indented}")(run)
+        return function
+
+    return register
+
+
+def group(name: str, about: str) -> typer.Typer:
+    """A group of commands, such as ``doe stack``; without a command it shows its help."""
+    made = typer.Typer(name=name, help=about, rich_markup_mode=None, add_completion=False)
+
+    @made.callback(invoke_without_command=True)
+    def _help(ctx: typer.Context) -> None:
+        if ctx.invoked_subcommand is None:
+            typer.echo(ctx.get_help())
+
+    return made

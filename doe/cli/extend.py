@@ -1,0 +1,31 @@
+"""`doe extend`: a further round of coupons where they help most."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command
+from doe.cli.output import Reply, quoted
+from doe.cli.plan import SEED, planned, planned_data
+from doe.cli.study import KEY
+
+
+def register(root: typer.Typer) -> None:
+    """Add the command to the command tree."""
+
+    @command(root, "extend", example='doe extend "new powder" --coupons 8')
+    def extend(
+        desk: Desk,
+        study: KEY,
+        coupons: Annotated[int, typer.Option(help="Coupons of the new round.")] = 8,
+        seed: SEED = None,
+    ) -> Reply:
+        """Add a round of coupons near the likely window, as a block of its own in runnable order."""
+        from doe.cli.acts import extend_study
+
+        with desk.open(create=False) as book, desk.progress("choosing coupons") as tell:
+            made = extend_study(book, study, coupons=coupons, seed=seed, progress=tell)
+        name = quoted(made.record.name)
+        return Reply(planned_data(made), planned(made, desk), (f"doe sheet {name} -o sheets --round {made.round}",))

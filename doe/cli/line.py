@@ -1,0 +1,108 @@
+"""`doe line`: oven or tunnel, press and gauge in one place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command, group
+from doe.cli.output import Reply, Table, quoted
+from reports.wording import count
+
+if TYPE_CHECKING:
+    from doe.domain.stack import Machine
+
+app = group("line", "Lines: oven or tunnel + press + gauge in one place.")
+
+
+@command(app, "add", example="""
+    doe line add back-room --oven "tunnel oven" --press "swing press" --gauge "strip gauge 3"
+""")  # fmt: skip
+def add(
+    desk: Desk,
+    name: Annotated[str, typer.Argument(help="A short name for the line.")],
+    oven: Annotated[str, typer.Option(help="Name of the oven or tunnel.")] = "oven",
+    press: Annotated[str, typer.Option(help="Name of the press.")] = "press",
+    gauge: Annotated[str, typer.Option(help="What surface temperatures are measured with.")] = "",
+    oven_heat: Annotated[
+        float | None, typer.Option(help="Minutes the oven takes to settle 10 degC (18 degF) up.")
+    ] = None,
+    oven_cool: Annotated[float | None, typer.Option(help="The same, down.")] = None,
+    press_heat: Annotated[float | None, typer.Option(help="Minutes the press takes to settle 10 degC up.")] = None,
+    press_cool: Annotated[float | None, typer.Option(help="The same, down.")] = None,
+    oven_uncertainty: Annotated[str | None, typer.Option(help="Of its temperature, k = 2.")] = None,
+    press_uncertainty: Annotated[str | None, typer.Option(help="Of its temperature, k = 2.")] = None,
+    per_stroke: Annotated[int, typer.Option(help="Coupons that fit under the platen at once.")] = 1,
+    per_sheet: Annotated[int, typer.Option(help="Coupons that fit on one film sheet in the oven.")] = 4,
+    why: Annotated[str, typer.Option(help="Why a line of that name is corrected.")] = "",
+) -> Reply:
+    """Keep a line; settle minutes decide the order of a plan."""
+    from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line
+
+    made = Line(
+        name,
+        _machine(desk, oven, DEFAULT_OVEN, oven_heat, oven_cool, oven_uncertainty),
+        _machine(desk, press, DEFAULT_PRESS, press_heat, press_cool, press_uncertainty),
+        gauge, per_stroke, per_sheet,
+    )  # fmt: skip
+    with desk.open() as book:
+        book.save_line(made, why)
+    minutes = f"{made.oven.heat_min_per_10:g}/{made.oven.cool_min_per_10:g} min oven, " \
+              f"{made.press.heat_min_per_10:g}/{made.press.cool_min_per_10:g} min press"  # fmt: skip
+    return Reply(
+        {"line": made},
+        (f"Line {name} is in the book. Settling 10 °C (18 °F) up/down: {minutes}.",),
+        (f"doe gauge add {quoted(name)} --machine press --set 150 --measured 146",),
+    )
+
+
+def _machine(desk: Desk, name: str, usual: Machine, heat: float | None, cool: float | None, u: str | None) -> Machine:
+    from dataclasses import replace
+
+    from doe.cli.typed import spread
+
+    changes = {"heat_min_per_10": heat, "cool_min_per_10": cool,
+               "uncertainty_degc": spread(u, "degC", f"{name}, uncertainty", desk.shown) if u else None}  # fmt: skip
+    return replace(usual, name=name, **{key: value for key, value in changes.items() if value is not None})
+
+
+@command(app, "list", example="doe line list")
+def list_lines(desk: Desk) -> Reply:
+    """List the lines of the book."""
+    with desk.look() as book:
+        lines = book.lines()
+    if not lines:
+        return Reply({"lines": []}, ("No line is in the book yet.",), ("doe line add --help",))
+    rows = [(x.name, x.oven.name, x.press.name, x.gauge) for x in lines]
+    return Reply(
+        {"lines": lines},
+        (f"{count(len(lines), 'line')}.", Table(("line", "oven or tunnel", "press", "gauge"), rows)),
+        (f"doe line show {quoted(lines[0].name)}",),
+    )
+
+
+@command(app, "show", example="doe line show back-room")
+def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
+    """Show one line, how long its machines take to settle, and how many gauge readings there are."""
+    with desk.look() as book:
+        line = book.line(name)
+        readings = len(book.gauge_readings(name))
+    rows = [
+        (m.name, f"{m.heat_min_per_10:g}", f"{m.cool_min_per_10:g}",
+         "" if m.uncertainty_degc is None else f"{desk.shown.delta(m.uncertainty_degc, 'degC'):.2g}")
+        for m in (line.oven, line.press)
+    ]  # fmt: skip
+    heads = ("machine", "min up", "min down", "uncertainty")
+    fits = f"{count(line.coupons_per_stroke, 'coupon')} a press stroke, {line.coupons_per_sheet} a film sheet"
+    return Reply(
+        {"line": line, "gauge_readings": readings},
+        (f"Line {line.name}: {fits}. Gauge: {line.gauge or 'none named'}. {count(readings, 'reading')}.",
+         Table(heads, rows, right=heads[1:]), "\nMinutes to settle after a change of 10 °C (18 °F)."),
+        (f"doe gauge list {quoted(name)}",),
+    )  # fmt: skip
+
+
+def register(root: typer.Typer) -> None:
+    """Add the group to the command tree."""
+    root.add_typer(app)

@@ -1,0 +1,149 @@
+"""`doe plan`: candidate plans side by side, then the one chosen."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command
+from doe.cli.output import Block, Reply, Table, Warn, quoted, say
+from doe.cli.study import KEY
+from reports.wording import count
+
+if TYPE_CHECKING:
+    from doe.cli.acts import PlanChoice, Planned
+
+SEED = Annotated[int | None, typer.Option(help="Repeats the same random choices; by default from the study's name.")]
+
+
+def register(root: typer.Typer) -> None:
+    """Add the command to the command tree."""
+
+    @command(root, "plan", example="""
+        doe plan "new powder" --coupons 20
+        doe plan "new powder" --coupons 20 --choose optimal
+    """)  # fmt: skip
+    def plan(
+        desk: Desk,
+        study: KEY,
+        coupons: Annotated[int, typer.Option(help="How many coupons can be made.")] = 20,
+        choose: Annotated[
+            str | None,
+            typer.Option(
+                metavar="KIND",
+                help="Make this plan: auto, half, quarter, full, composite, box-behnken, optimal or d-optimal.",
+            ),
+        ] = None,
+        order: Annotated[
+            str, typer.Option(help="batched: few temperature changes; random: the cleanest, the longest.")
+        ] = "batched",
+        per_garment: Annotated[int, typer.Option(help="Coupons pressed on one garment.")] = 4,
+        seed: SEED = None,
+    ) -> Reply:
+        """Compare plans at a budget of coupons, before any is made; --choose makes one."""
+        from doe.cli import acts
+        from doe.cli.ask import ask_choice
+
+        with desk.open(create=False) as book:
+            if choose is None:
+                with desk.progress("comparing plans"):
+                    choice = acts.compare_for(book, study, coupons=coupons, seed=seed)
+                if not desk.can_ask:
+                    best = choice.judgements[0]
+                    name = quoted(choice.record.name)
+                    return Reply(choice_data(choice), comparison(choice),
+                                 (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}",))  # fmt: skip
+                for block in comparison(choice):
+                    say(block) if isinstance(block, str) else show_table(block)
+                kinds = [j.kind for j in choice.judgements]
+                choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")
+                if choose == "none yet":
+                    return Reply(choice_data(choice), ("No plan was made.",))
+                coupons = next(j.coupons for j in choice.judgements if j.kind == choose)
+            with desk.progress("making the plan"):
+                made = acts.commit_plan(
+                    book, study, kind=choose, coupons=coupons, seed=seed, order=order, per_garment=per_garment
+                )
+        return Reply(planned_data(made), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",))
+
+
+def show_table(block: object) -> None:
+    """Print a table or warning while a command still asks."""
+    from doe.cli.output import print_table
+
+    if isinstance(block, Table):
+        print_table(block)
+    elif isinstance(block, Warn):
+        say(f"! {block.text}", indent="  ")
+
+
+def choice_data(choice: PlanChoice) -> dict[str, object]:
+    """A comparison for ``--json``."""
+    return {"study": choice.record.name, "budget": choice.coupons, "seed": choice.seed, "chosen": None,
+            "plans": choice.judgements, "left_out": choice.left_out}  # fmt: skip
+
+
+def comparison(choice: PlanChoice) -> list[Block]:
+    """Candidate plans side by side, and what the first of them can and cannot tell."""
+    heads = ("plan", "coupons", "garments", "hours", "if random", "terms", "effect seen")
+    rows = [
+        (j.kind, str(j.coupons), str(j.garments), f"{j.hours:.1f}", f"{j.hours_random:.1f}",
+         f"{j.quadratic.rank}/{j.quadratic.terms}", f"{j.smallest_effect:.1f} sd" if j.smallest_effect < 99 else "none")
+        for j in choice.judgements
+    ]  # fmt: skip
+    first = choice.judgements[0]
+    notes = [
+        "\nhours: at the machines in this order, one person; if random: the same coupons in random order. "
+        "terms: of the full quadratic, how many can be estimated. effect seen: smallest main effect likely seen, in "
+        "standard deviations of the leftover scatter.",
+        *(f"Not possible: {x.kind} ({x.label}). {x.reason}" for x in choice.left_out),
+        f"\nThe first, {first.label}:",
+    ]
+    return [
+        f"{count(len(rows), 'plan')} for {choice.record.name} with at most {count(choice.coupons, 'coupon')}; "
+        "the most telling first.",
+        Table(heads, rows, right=heads[1:]), *notes, *tells(first),
+    ]  # fmt: skip
+
+
+def tells(judgement: object) -> list[Block]:
+    """What a plan can and cannot tell, one sentence each."""
+    from doe.plans import PlanJudgement
+
+    assert isinstance(judgement, PlanJudgement)
+    return [
+        *(f"  + {text}" for text in judgement.can_tell),
+        *(f"  - {text}" for text in judgement.cannot_tell),
+        *(Warn(text) for text in judgement.warnings),
+    ]
+
+
+def planned_data(made: Planned) -> dict[str, object]:
+    """A stored round for ``--json``."""
+    return {"study": made.record.name, "round": made.round, "kind": made.kind, "seed": made.plan.seed,
+            "coupons": made.coupons, "notes": made.notes, "judgement": made.judgement}  # fmt: skip
+
+
+def planned(made: Planned, desk: Desk) -> list[Block]:
+    """A stored round for a person: what it costs, what it tells, and its coupons."""
+    from doe.plans import KIND_LABELS
+    from reports.wording import amount
+
+    shown, factors = desk.shown, made.record.study.factors
+    batches = ("cure_batch", "press_batch")
+    rows = [
+        (row["coupon"], *(amount(f, row[f.name], shown) for f in factors), *(str(row[b]) for b in batches))
+        for row in made.coupons.to_dict("records")
+    ]
+    heads = ("coupon", *(f.name for f in factors), "oven", "press")
+    j = made.judgement
+    return [
+        f"Round {made.round} of {made.record.name} is in the book: {count(len(rows), 'coupon')}, "
+        f"{KIND_LABELS.get(made.kind, made.kind)}.",
+        f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
+        f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
+        f"(in random order {j.hours_random:.1f} hours).",
+        *tells(j), *(f"  * {note}" for note in made.notes), Table(heads, rows, right=heads[1:]),
+        "\noven, press: batches made at one setting of that machine.",
+    ]  # fmt: skip

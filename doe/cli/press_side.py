@@ -1,0 +1,145 @@
+"""Scoring at the press: coupon by coupon, stored one at a time, so that stopping loses nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from doe.cli.acts import Key, score_counts, stored_plan
+from doe.cli.ask import ask, ask_text
+from doe.cli.output import say
+from doe.cli.scoring import Recorded
+from doe.cli.sheets import people_of
+from doe.domain.errors import InputError
+from doe.domain.results import check_hand
+from doe.domain.score import ScoreEntry
+from doe.domain.spec import Check
+from doe.domain.study import Study
+from doe.domain.units import Shown, parse_number
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.book import Book
+
+_WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
+
+
+def ask_coupons(
+    book: Book, key: Key, shown: Shown, *, people: Sequence[str] | None = None, washes: bool = False
+) -> Recorded:
+    """Ask for the scores of every coupon that waits for one, in press order."""
+    from reports.wording import amount
+
+    record = book.study(key)
+    stored_plan(book, record)
+    results = book.results(record.id)
+    checks = [c for c in record.study.spec.checks if bool(c.after_washes) == washes]
+    names = tuple(people) if people else people_of(results)
+    if not names and not washes and record.study.spec.hand_min is not None:
+        names = tuple(
+            part.strip()
+            for part in ask_text("Who feels the coupons (Enter: nobody)", default="").split(",")
+            if part.strip()
+        )
+    waiting = _waiting(results, checks)
+    say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop; Enter takes pass.")
+    done = fields = 0
+    try:
+        for row in waiting.to_dict("records"):
+            settings = ", ".join(f"{f.name} {amount(f, row[f.name], shown)}" for f in record.study.factors)
+            say(f"\n{row['coupon']}: {settings}")
+            entry = _ask_one(record.study, row, checks, names)
+            if entry is None:
+                continue
+            fields += book.record(record.id, [entry])
+            done += 1
+    except (typer.Abort, KeyboardInterrupt, StopIteration):
+        say("\nStopped. Every coupon before this one is stored.")
+    return Recorded(record.name, done, fields, (), score_counts(book, record.id))
+
+
+def _waiting(results: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:
+    """Coupons without one of these checks, and without a failure that ends the matter; in press order."""
+    columns = [f"check_{c.name}" for c in checks]
+    if not columns or results.empty:
+        return results.iloc[:0]
+    missing = results[columns].isna().any(axis=1) & results["passed"].map(lambda p: p is not False and p != False)  # noqa: E712 - the column holds None as well
+    order = [c for c in ("round", "press_order") if c in results]
+    return results[missing].sort_values(order) if order else results[missing]
+
+
+def _ask_one(
+    study: Study, row: Mapping[Hashable, Any], checks: Sequence[Check], people: Sequence[str]
+) -> ScoreEntry | None:
+    made: dict[str, bool] = {}
+    for check in checks:
+        if row.get(f"check_{check.name}") in (True, False):
+            continue
+        word = ask(f"  {check.name} ({check.label})", _word, default="p")
+        if word == "stop":
+            raise StopIteration
+        if word == "skip":
+            return ScoreEntry(str(row["coupon"]), checks=made) if made else None
+        if word == "void":
+            return ScoreEntry(str(row["coupon"]), void_reason=ask("  what happened to it", _reason))
+        made[check.name] = word == "pass"
+        if word == "fail":
+            break
+    symptoms, side = _ask_symptom() if False in made.values() else ((), "")
+    transferred = not (checks and made.get(checks[0].name) is False and not checks[0].after_washes)
+    hand = _ask_hand(people) if transferred else {}
+    note = ask_text("  note (Enter: none)", default="")
+    return ScoreEntry(str(row["coupon"]), checks=made, symptoms=symptoms, side=side, hand=hand, note=note)
+
+
+def _word(answer: str) -> str:
+    word = _WORDS.get(answer[:1].lower())
+    if word is None:
+        raise InputError("answer", repr(answer), "p, f, s, v or q", "Type one letter.")
+    return word
+
+
+def _reason(answer: str) -> str:
+    from doe.book.cell_words import read_void
+
+    found = read_void(answer, "void")
+    if found is None:
+        raise InputError("void", "nothing", "a reason", "Say in a few words what happened to the coupon.")
+    return found
+
+
+def _ask_symptom() -> tuple[tuple[str, ...], str]:
+    from doe.book.cell_words import read_symptoms
+    from doe.symptoms import WORDS, short_list
+
+    short = short_list()
+    for number, symptom in enumerate(short, start=1):
+        say(f"    {number:2}  {symptom.label}: {symptom.seen}", indent="        ")
+
+    def read(answer: str) -> tuple[str, ...]:
+        if answer.isdigit() and 1 <= int(answer) <= len(short):
+            return (short[int(answer) - 1].key,)
+        return read_symptoms(answer, WORDS.labels, "symptom")
+
+    keys = ask("  what is seen (number or words, Enter: not known)", read, default="")
+    return keys, WORDS.side_of(keys)
+
+
+def _ask_hand(people: Sequence[str]) -> dict[str, float]:
+    made = {}
+    for person in people:
+
+        def read(answer: str, who: str = person) -> float | None:
+            if not answer:
+                return None
+            value = parse_number(answer, f"hand {who}")
+            check_hand(value, f"hand {who}")
+            return value
+
+        value = ask(f"  hand-feel, {person}, 1 stiff to 5 soft (Enter: not felt)", read, default="")
+        if value is not None:
+            made[person] = value
+    return made

@@ -1,0 +1,120 @@
+"""`doe recommend`: a robust setpoint, its window, how sure, and what to do next."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import typer
+
+from doe.cli.desk import Desk, command
+from doe.cli.output import Block, Reply, Table, Warn, quoted
+from doe.cli.plan import SEED
+from doe.cli.study import KEY
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.cli.acts import Recommended
+    from doe.domain.factors import Factor
+    from doe.domain.study import Study
+    from doe.domain.units import Shown
+    from doe.setpoint import Window
+
+
+def register(root: typer.Typer) -> None:
+    """Add the command to the command tree."""
+
+    @command(root, "recommend", example='doe recommend "new powder"')
+    def recommend(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
+        """Recommend settings that keep passing when the machines wander, and say how sure that is."""
+        from doe.cli.acts import answer_data, recommend_study
+
+        with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
+            found = recommend_study(book, study, seed=seed, progress=tell)
+        name = quoted(found.fitted.record.name)
+        following = [f"doe report {name} -o report.html"]
+        if found.answer.verdict == "more coupons" and found.fitted.counts.waiting:
+            following.insert(0, f"doe record {name}")
+        elif found.answer.verdict == "more coupons":
+            following.insert(0, f"doe extend {name} --coupons {max(1, len(found.answer.next_coupons))}")
+        return Reply(
+            {"study": found.fitted.record.name, "counts": found.fitted.counts, "inputs_hash": found.fitted.hash,
+             "kept_since": found.kept.made_at if found.kept else None,
+             "results_changed_since": found.before.made_at if found.before else None,
+             **answer_data(found.answer), "next_coupons": found.answer.next_coupons},
+            answer_blocks(found, desk.shown), following,
+        )  # fmt: skip
+
+
+def answer_blocks(found: Recommended, shown: Shown) -> list[Block]:
+    """An answer for a person: verdict, settings, how sure, windows, cliffs, what limits certainty."""
+    from reports import answer_words as words
+
+    study, answer = found.fitted.record.study, found.answer
+    blocks: list[Block] = [
+        f"{words.HEADLINES[answer.verdict]}.", words.lead(study, answer), settings_table(study, found, shown), "",
+        *(f"  {text}" for text in words.sureness(study, answer)), "",
+        *(f"  {text}" for text in words.window_sentences(study, answer)),
+        f"  Nearest cliff: {words.nearest_cliff(study, answer, shown)}",
+    ]  # fmt: skip
+    if answer.limits_on_certainty:
+        blocks += ["\nWhat keeps this from being surer:", *(f"  {text}" for text in answer.limits_on_certainty)]
+    blocks += [Warn(text) for text in answer.warnings if text not in answer.limits_on_certainty]
+    if answer.changes:
+        blocks += ["\nWhat could be changed:", *(f"  {text}" for text in answer.changes)]
+    if len(answer.next_coupons):
+        blocks += ["\nCoupons that would help most:", coupon_table(study, answer.next_coupons, shown)]
+    return [*blocks, "", *history(found)]
+
+
+def settings_table(study: Study, found: Recommended, shown: Shown) -> Table:
+    """The setpoint with both windows and the tested range."""
+    from reports.wording import amount_both, amount_range
+
+    answer = found.answer
+    rows = []
+    for f in study.factors:
+        spans = [_span(f, window, shown) for window in (answer.window, answer.assured_window)]
+        tested = " / ".join(f.levels) if f.is_categorical else amount_range(f, f.low, f.high, shown)
+        rows.append((f.name, amount_both(f, answer.setpoint[f.name], shown), *spans, tested))
+    assured = answer.assured_window is not None
+    heads = ("factor", "setpoint", "expected window", *(("assured window",) if assured else ()), "tested")
+    return Table(heads, [row if assured else (*row[:3], row[4]) for row in rows])
+
+
+def _span(f: Factor, window: Window | None, shown: Shown) -> str:
+    """Ends of a window along one factor; empty for levels."""
+    from reports.wording import amount_range
+
+    if f.is_categorical:
+        return ""
+    if window is None:
+        return "none"
+    bounds = window.bounds.astype(float)
+    return amount_range(f, float(bounds["low"][f.name]), float(bounds["high"][f.name]), shown)
+
+
+def coupon_table(study: Study, frame: pd.DataFrame, shown: Shown) -> Table:
+    """Settings of coupons, one row each."""
+    from reports.wording import amount
+
+    rows = [tuple(amount(f, row[f.name], shown) for f in study.factors) for row in frame.to_dict("records")]
+    heads = tuple(f.name for f in study.factors)
+    return Table(heads, rows, right=heads)
+
+
+def history(found: Recommended) -> list[Block]:
+    """Whether this answer is new, kept, or replaces one to other results."""
+    from doe.cli.acts import local, version
+
+    if found.kept is not None:
+        newer = "" if found.kept.version == version() else f" by version {found.kept.version}; this is {version()}"
+        return [
+            f"This is the answer kept on {local(found.kept.made_at):%Y-%m-%d %H:%M}{newer}: the results are the same."
+        ]
+    if found.before is not None:
+        return [
+            Warn(f"The results or the study changed since the answer of {local(found.before.made_at):%Y-%m-%d %H:%M} "
+                 f"({found.before.verdict}); both are kept.")
+        ]  # fmt: skip
+    return ["The answer is kept in the book with its seed, version and the sum of its inputs."]

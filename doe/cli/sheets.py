@@ -1,0 +1,156 @@
+"""Writing the sheets of a round and the report of a study, shared by commands and pages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from doe.cli.acts import Key, Recommended, local, recommend_study, stored_plan
+from doe.domain.errors import InputError
+from doe.domain.results import HAND_PREFIX
+from doe.domain.units import Shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.book import Book
+    from doe.cli.acts import Progress
+
+_KINDS = (".html", ".xlsx", ".csv")
+
+
+@dataclass(frozen=True)
+class Sheets:
+    """Files of one round. ``wants_hand`` says whether hand-feel is part of the target."""
+
+    study: str
+    round: int
+    people: tuple[str, ...]
+    wants_hand: bool
+    files: tuple[Path, ...]
+
+
+def people_of(results: pd.DataFrame) -> tuple[str, ...]:
+    """Who has scored hand-feel in a study so far."""
+    return tuple(str(c).removeprefix(HAND_PREFIX) for c in results.columns if str(c).startswith(HAND_PREFIX))
+
+
+def write_sheets(
+    book: Book,
+    key: Key,
+    output: Path,
+    *,
+    people: Sequence[str] | None = None,
+    round_number: int | None = None,
+    shown: Shown,
+    made_by: str,
+) -> Sheets:
+    """Write bench sheet and entry files of a round into a folder, or one of them to a file.
+
+    Raises
+    ------
+    InputError
+        If there is no plan or no such round, or the place cannot be written.
+    """
+    record = book.study(key)
+    plan = stored_plan(book, record)
+    number = plan.rounds if round_number is None else round_number
+    if not 1 <= number <= plan.rounds:
+        raise InputError("--round", number, f"1 to {plan.rounds}", "Choose a round of the study.")
+    names = tuple(people) if people else people_of(book.results(record.id, include_void=True))
+    if output.suffix.lower() in _KINDS:
+        targets = [output]
+    elif output.suffix and not output.is_dir():
+        raise InputError(
+            "--output", output.name, "a folder, or a file ending in .html, .xlsx or .csv", "Correct the ending."
+        )
+    else:
+        targets = [output / f"{slug(record.name)}-round-{number}{end}" for end in ("-sheet.html", ".xlsx", ".csv")]
+    coupons = plan.coupons[plan.coupons["round"] == number]
+    info = book.plan_info(record.id).rounds[number - 1]
+    for target in targets:
+        _write_one(target, record, coupons, names, shown, made_by, info.notes)
+    return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets))
+
+
+def _write_one(
+    target: Path,
+    record: object,
+    coupons: pd.DataFrame,
+    people: Sequence[str],
+    shown: Shown,
+    made_by: str,
+    notes: Sequence[str],
+) -> None:
+    from doe.book import StudyRecord
+    from reports.entry import write_entry_csv, write_entry_xlsx
+    from reports.files import write_whole
+    from reports.sheet import bench_sheet
+
+    assert isinstance(record, StudyRecord)
+    if target.suffix.lower() == ".html":
+        page = bench_sheet(
+            record.study, record.stack, record.line, coupons, made_at=local(datetime.now(UTC)), people=people,
+            shown=shown, made_by=made_by, notes=notes,
+        )  # fmt: skip
+        write_whole(target, page)
+    else:
+        write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
+        write(target, record.study, coupons, people, shown=shown)
+
+
+def slug(name: str) -> str:
+    """Name as part of a file name on any system."""
+    words = "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
+    return "-".join(part for part in words.split("-") if part)[:60] or "study"
+
+
+@dataclass(frozen=True)
+class Reported:
+    """A report that was written, and the answer in it."""
+
+    path: Path
+    found: Recommended
+
+
+def write_report(
+    book: Book, key: Key, output: Path, *, shown: Shown, seed: int | None = None, progress: Progress | None = None
+) -> Reported:
+    """Write the study report; the answer is the kept one as long as the results are the same."""
+    from reports.files import write_whole
+
+    tell = progress or (lambda share: None)
+    found = recommend_study(book, key, seed=seed, progress=lambda share: tell(0.5 * share))
+    page = report_page(book, found, shown=shown)
+    tell(0.95)
+    return Reported(write_whole(output, page), found)
+
+
+def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
+    """The study report as one HTML document."""
+    from reports.study import study_report
+    from reports.study_inputs import HistoryRow, Provenance, StudyReport
+
+    fitted, record = found.fitted, found.fitted.record
+    kept = found.kept or book.latest_analysis(record.id, "recommend")
+    assert kept is not None  # recommend_study has just kept it
+    acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
+    return study_report(
+        StudyReport(
+            study=record.study,
+            stack=record.stack,
+            line=record.line,
+            surfaces=fitted.surfaces,
+            answer=found.answer,
+            coupons=book.plan_coupons(record.id),
+            results=book.results(record.id, include_void=True),
+            provenance=Provenance(fitted.hash, kept.version, kept.made_by, local(kept.made_at)),
+            made_at=local(datetime.now(UTC)),
+            history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
+            plan_notes=book.plan_info(record.id).notes,
+            shown=shown,
+        )
+    )

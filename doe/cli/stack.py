@@ -1,0 +1,89 @@
+"""`doe stack`: fabric, film and powder with supplier and lot."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command, group
+from doe.cli.output import Reply, Table, quoted
+from reports.wording import count
+
+MATERIAL_HELP = 'As "name; supplier=...; lot=...; detail=...".'
+app = group("stack", "Stacks: fabric + film + powder, with supplier and lot.")
+
+
+@command(app, "add", example="""
+    doe stack add tee-fine --fabric "blank tee; supplier=Halm; lot=A12" \\
+      --film "cold film; lot=77" --powder "fine powder; lot=P3"
+""")  # fmt: skip
+def add(
+    desk: Desk,
+    name: Annotated[str, typer.Argument(help="A short name for the stack.")],
+    fabric: Annotated[str, typer.Option(help=MATERIAL_HELP)],
+    film: Annotated[str, typer.Option(help=MATERIAL_HELP)],
+    powder: Annotated[str, typer.Option(help=MATERIAL_HELP)],
+    ink: Annotated[str | None, typer.Option(help=MATERIAL_HELP)] = None,
+    dyed_polyester: Annotated[
+        bool, typer.Option("--dyed-polyester", help="Warn of dye moving into the print.")
+    ] = False,
+    why: Annotated[str, typer.Option(help="Why a stack of that name is corrected.")] = "",
+) -> Reply:
+    """Keep a stack; the same name with other materials is a correction and needs --why."""
+    from doe.cli import typed
+    from doe.domain.stack import Stack
+
+    made = Stack(
+        name,
+        typed.material(fabric, "--fabric"),
+        typed.material(film, "--film"),
+        typed.material(powder, "--powder"),
+        typed.material(ink, "--ink") if ink else None,
+        dyed_polyester,
+    )
+    with desk.open() as book:
+        book.save_stack(made, why)
+        lines = book.lines()
+    following = f'doe study new "a name" --stack {quoted(name)} --line {quoted(lines[0].name)}' if lines else (
+        'doe line add NAME --oven "..." --press "..."')  # fmt: skip
+    return Reply(
+        {"stack": made}, (f"Stack {name} is in the book: {made.fabric}, {made.film}, {made.powder}.",), (following,)
+    )
+
+
+@command(app, "list", example="doe stack list")
+def list_stacks(desk: Desk) -> Reply:
+    """List the stacks of the book."""
+    with desk.look() as book:
+        stacks = book.stacks()
+    if not stacks:
+        return Reply({"stacks": []}, ("No stack is in the book yet.",), ("doe stack add --help",))
+    rows = [(s.name, str(s.fabric), str(s.film), str(s.powder)) for s in stacks]
+    return Reply(
+        {"stacks": stacks},
+        (f"{count(len(stacks), 'stack')}.", Table(("stack", "fabric", "film", "powder"), rows)),
+        (f"doe stack show {quoted(stacks[0].name)}",),
+    )
+
+
+@command(app, "show", example="doe stack show tee-fine")
+def show(desk: Desk, name: Annotated[str, typer.Argument(help="The stack.")]) -> Reply:
+    """Show one stack and the studies made on it."""
+    with desk.look() as book:
+        stack = book.stack(name)
+        studies = [s.name for s in book.studies(include_archived=True) if s.stack == stack.name]
+    parts = (("fabric", stack.fabric), ("film", stack.film), ("powder", stack.powder), ("ink", stack.ink))
+    rows = [(part, m.name, m.supplier, m.lot, m.detail) for part, m in parts if m]
+    dye = ("Dyed polyester: dye may move into the print.",) if stack.dyed_polyester else ()
+    return Reply(
+        {"stack": stack, "studies": studies},
+        (f"Stack {stack.name}", *dye, Table(("part", "name", "supplier", "lot", "detail"), rows),
+         f"\nStudies: {', '.join(studies) or 'none yet'}."),
+        (f"doe study show {quoted(studies[0])}" if studies else "doe study new --help",),
+    )  # fmt: skip
+
+
+def register(root: typer.Typer) -> None:
+    """Add the group to the command tree."""
+    root.add_typer(app)

@@ -1,0 +1,194 @@
+"""`doe study`: one tuning question for one stack on one line."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command, group
+from doe.cli.output import Reply, Table, Warn, quoted
+from reports.wording import count
+
+app = group("study", "Studies: one tuning question for one stack on one line.")
+
+KEY = Annotated[str, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
+LIMIT_HELP = 'Repeat: NAME=VALUE@SOURCE, such as "film_max=175@film data sheet".'
+
+
+@command(app, "new", example="""
+    doe study new "new powder" --stack tee-fine --line back-room \\
+      --factor cure_temp=110..140,sd=4 --factor cure_time=90..210 \\
+      --factor press_temp=140..170,sd=5 --factor dwell=8..20 --hold pressure=3bar \\
+      --forbid "cure_temp >= 138 and cure_time >= 200; film curls"
+""")  # fmt: skip
+def new(
+    desk: Desk,
+    name: Annotated[str | None, typer.Argument(help="The question in a few words.")] = None,
+    stack: Annotated[str | None, typer.Option(help="The stack, from doe stack list.")] = None,
+    line: Annotated[str | None, typer.Option(help="The line, from doe line list.")] = None,
+    factors: Annotated[
+        list[str] | None,
+        typer.Option("--factor", help="Repeat: NAME=LOW..HIGH,sd=SETTING ERROR, or film_type=hot/cold."),
+    ] = None,
+    limits: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
+    forbid: Annotated[
+        list[str] | None, typer.Option("--forbid", help='Repeat: "cure_temp >= 135 and cure_time >= 180; reason".')
+    ] = None,
+    hold: Annotated[
+        list[str] | None, typer.Option("--hold", help="Repeat: a constant setting, such as pressure=40psi.")
+    ] = None,
+    pass_rate: Annotated[str | None, typer.Option(help="Share of prints that must pass, 0.95 or 95%.")] = None,
+    hand_min: Annotated[str | None, typer.Option(help="Least mean hand-feel, 1 to 5, or none.")] = None,
+    assurance: Annotated[str | None, typer.Option(help="How sure statements are meant to be, 0.90 or 90%.")] = None,
+    checks: Annotated[
+        list[str] | None, typer.Option("--check", help='Repeat: release, or "wash_3@3=sound after 3 washes".')
+    ] = None,
+) -> Reply:
+    """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
+    from doe.cli import study_asking, typed
+    from doe.domain.factors import DEFAULT_FACTORS
+    from doe.domain.study import Study
+
+    with desk.open() as book:
+        if desk.can_ask and (name is None or stack is None or line is None or not factors):
+            study, stack, line = study_asking.ask_study(desk, book, name=name, stack=stack, line=line)
+        else:
+            name, stack, line = (
+                study_asking.needed(v, o) for v, o in ((name, "NAME"), (stack, "--stack"), (line, "--line"))
+            )
+            made = tuple(typed.factor(f, desk.shown, can_ask=desk.can_ask) for f in factors or DEFAULT_FACTORS)
+            study = Study(
+                name=name,
+                factors=made,
+                spec=typed.spec(pass_rate, hand_min, assurance, checks or ()),
+                limits=typed.limits(limits, None, desk.shown, can_ask=desk.can_ask) if limits else None,
+                forbidden=typed.forbidden(forbid or (), made),
+                held=typed.held(hold or (), desk.shown, can_ask=desk.can_ask),
+            )
+        from doe.cli.acts import refuse_held
+
+        refuse_held(study)
+        number = book.add_study(study, stack=stack, line=line)
+        record = book.study(number)
+    usual = (
+        ()
+        if factors or desk.can_ask
+        else ("No factor was named, so the four usual ones with their usual ranges are taken.",)
+    )
+    shown = study_asking.describe(record, desk.shown)
+    return Reply(
+        {"id": number, "study": study, "stack": stack, "line": line, "missing_limits": study_asking.missing(study)},
+        (f"Study {number}, {study.name}, is in the book.", *usual, *shown),
+        (study_asking.next_step(study),),
+    )
+
+
+@command(app, "list", example="doe study list")
+def list_studies(
+    desk: Desk, archived: Annotated[bool, typer.Option("--archived", help="Show those put away as well.")] = False
+) -> Reply:
+    """List the studies, newest first, with what is scored and the last verdict."""
+    with desk.look() as book:
+        found = book.studies(include_archived=archived)
+    if not found:
+        return Reply({"studies": []}, ("No study is in the book yet.",), ("doe study new --help",))
+    rows = [
+        (str(s.id), s.name + (" (put away)" if s.archived else ""), s.stack, s.line, f"{s.scored}/{s.coupons}",
+         str(s.rounds), s.verdict or "none yet") for s in found
+    ]  # fmt: skip
+    table = Table(
+        ("no.", "study", "stack", "line", "scored", "rounds", "verdict"), rows, right=("no.", "scored", "rounds")
+    )
+    return Reply(
+        {"studies": found},
+        (f"{count(len(found), 'study', 'studies')}.", table),
+        (f"doe study show {quoted(found[0].name)}",),
+    )
+
+
+@command(app, "show", example='doe study show "new powder"')
+def show(desk: Desk, study: KEY) -> Reply:
+    """Show a study: factors, target, limits, rounds, scores so far."""
+    from doe.cli import study_asking
+    from doe.cli.acts import score_counts
+
+    with desk.look() as book:
+        record = book.study(study)
+        info = book.plan_info(record.id)
+        counts = score_counts(book, record.id)
+        verdicts = [a for a in book.analyses(record.id) if a.verdict]
+    state = [
+        f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {r.made_at:%Y-%m-%d}." for r in info.rounds
+    ]
+    last = [f"Last verdict: {verdicts[-1].verdict} ({verdicts[-1].made_at:%Y-%m-%d})."] if verdicts else []
+    return Reply(
+        {"id": record.id, "study": record.study, "stack": record.stack, "line": record.line, "rounds": info.rounds,
+         "counts": counts, "archived": record.archived, "missing_limits": study_asking.missing(record.study)},
+        (f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.", *state, counts.sentence,
+         *last, *study_asking.describe(record, desk.shown)),
+        (study_asking.next_step(record.study, counts),),
+    )  # fmt: skip
+
+
+@command(app, "limits", example="""
+    doe study limits "new powder" --limit "film_max=175@film data sheet" \\
+      --limit "powder_max=180@powder data sheet" --limit fabric_max=180 \\
+      --limit oven_max=190 --limit press_max=190 --limit min_cure_time=60 \\
+      --limit "min_dwell=5@film data sheet"
+""")  # fmt: skip
+def limits(
+    desk: Desk,
+    study: KEY,
+    limit: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
+    why: Annotated[str, typer.Option(help="Why, for the record.")] = "limits from the data sheets",
+) -> Reply:
+    """Show or set the limits from the makers' data sheets. No plan is made without them."""
+    from doe.cli import study_asking, typed
+    from doe.cli.acts import refuse_held
+
+    with desk.open(create=False) as book:
+        record = book.study(study)
+        found = record.study.limits
+        if limit:
+            found = typed.limits(limit, found, desk.shown, can_ask=desk.can_ask)
+        elif desk.can_ask and study_asking.missing(record.study):
+            found = study_asking.ask_limits(record.study, desk.shown)
+        changed = replace(record.study, limits=found)
+        if changed != record.study:
+            refuse_held(changed)
+            book.amend_study(record.id, changed, why)
+    table = study_asking.limits_table(changed, desk.shown)
+    absent = study_asking.missing(changed)
+    said: tuple[str | Warn, ...] = (
+        (f"{count(len(absent), 'limit')} still missing.",) if absent else ("Every limit is known.",)
+    )
+    return Reply(
+        {"study": record.name, "limits": changed.limits, "missing_limits": absent},
+        (*said, table), (study_asking.next_step(changed),),
+    )  # fmt: skip
+
+
+@command(app, "archive", example='doe study archive "new powder" --why "made twice by mistake"')
+def archive(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why it is put away.")]) -> Reply:
+    """Put a study away; nothing of it is deleted."""
+    with desk.open(create=False) as book:
+        name = book.study(study).name
+        book.archive_study(study, why)
+    return Reply({"archived": name, "why": why}, (f"{name} is put away. Nothing of it is deleted.",),
+                 (f'doe study restore {quoted(name)} --why "..."',))  # fmt: skip
+
+
+@command(app, "restore", example='doe study restore "new powder" --why "needed after all"')
+def restore(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why it is taken out again.")]) -> Reply:
+    """Take a study out again that was put away."""
+    with desk.open(create=False) as book:
+        name = book.study(study).name
+        book.restore_study(study, why)
+    return Reply({"restored": name, "why": why}, (f"{name} is back.",), (f"doe study show {quoted(name)}",))
+
+
+def register(root: typer.Typer) -> None:
+    """Add the group to the command tree."""
+    root.add_typer(app)
