@@ -61,7 +61,10 @@ def read_foreign(path: str | Path) -> ForeignSheet:
 
     sheets = read_sheets(path)
     sheet = max(sheets, key=lambda s: sum(map(len, s.rows)))
-    notes = [f"Only '{sheet.title}' was read; {len(sheets) - 1} more sheets were not."] if len(sheets) > 1 else []
+    rest = len(sheets) - 1
+    notes = (
+        (f"Only '{sheet.title}' was read; {rest} more sheet{'s were' if rest > 1 else ' was'} not.",) if rest else ()
+    )
     top = _heading_row(sheet)
     below = range(top + 1, len(sheet.rows))
     width = max(len(sheet.rows[i]) for i in (top, *below))
@@ -73,7 +76,7 @@ def read_foreign(path: str | Path) -> ForeignSheet:
         dtype=object,
     )
     odd = {(sheet.numbers[i], headings[j]): words for (i, j), words in sheet.odd.items() if i > top}
-    return ForeignSheet(sheet.name, headings, rows, sheet.dialect, odd, tuple(notes))
+    return ForeignSheet(sheet.name, headings, rows, sheet.dialect, odd, notes)
 
 
 def _heading_row(sheet: SheetFile) -> int:

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _PLACES = ("round", "cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke")
+_NOBODY = "someone"
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ class ForeignResults:
     ----------
     coupons : DataFrame
         coupon, the factors (stored units), round, cure_batch, press_batch, cure_order, press_order, garment, stroke,
-        role. What the sheet does not say is missing (NA), except round, which is then 1.
+        role. What the sheet does not say is None, except round, which is then 1.
     entries : tuple of ScoreEntry
         One for each coupon with a score.
     notes : tuple of str
@@ -119,20 +120,22 @@ def map_foreign(
     frame = frame[["coupon", *study.factor_names, *_PLACES, "role"]]
     if uses.heading("coupon") is None:
         notes.append("The sheet names no coupons; they were numbered own-01, own-02, ... in its order.")
+    if _NOBODY in uses.hand.values() and _NOBODY not in people:
+        notes.append(f"Nobody is named for the hand-feel scores; they were kept under '{_NOBODY}'.")
     notes += [f"{word} is no symptom of the list; the words were kept as a note." for word in dict.fromkeys(unknown)]
     notes += _outside(study, frame)
     return ForeignResults(frame, tuple(entries), tuple(notes))
 
 
 def _whole_numbers(column: pd.Series | None, rows: int, name: str) -> pd.Series:
-    """Batch labels as whole numbers, one a label in order of appearance; NA where the sheet says nothing."""
+    """Batch labels as whole numbers, one a label in order of appearance; None where the sheet says nothing."""
     import pandas as pd  # noqa: PLC0415
 
-    if column is None:
-        return pd.Series([1 if name == "round" else pd.NA] * rows, dtype="Int64")
-    labels = list(dict.fromkeys(v for v in column if v))
-    whole = {label: i for i, label in enumerate(labels, start=1)}
-    return pd.Series([whole.get(v, 1 if name == "round" else pd.NA) for v in column], dtype="Int64")
+    unknown = 1 if name == "round" else None
+    labels = ["" if pd.isna(v) else str(v) for v in column] if column is not None else [""] * rows
+    whole = {label: i for i, label in enumerate(dict.fromkeys(v for v in labels if v), start=1)}
+    numbers = [whole.get(label, unknown) for label in labels]
+    return pd.Series(numbers, dtype=object if None in numbers else "int64")
 
 
 class _Uses:
@@ -191,7 +194,7 @@ class _Uses:
                 "Say which check it is, or give the study a single check.",
             )  # fmt: skip
         if role == "hand":
-            return f"hand_{people[0] if len(people) == 1 else 'someone'}", None
+            return f"hand_{people[0] if len(people) == 1 else _NOBODY}", None
         kind, _, name = role.partition("_")
         if kind == "hand" and people and name not in people:
             return role, InputError(where, name, ", ".join(people), "Say whose column it is, or add the person.")
