@@ -231,6 +231,11 @@ def _cannot_tell(
     effects: tuple[Effect, ...],
 ) -> tuple[str, ...]:
     found = list(aliases.sentences)
+    found += [
+        f"Anything about {f.label}: every coupon has the same setting of it, its range is narrower than a machine step."
+        for f in study.factors
+        if len(coupons[f.name].unique()) == 1
+    ]
     quadratic = models["quadratic"]
     if quadratic.rank < quadratic.terms:
         if _sees_curvature(study, coupons):

@@ -8,6 +8,7 @@ from doe.domain.factors import Stage
 from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.plans.order import STAGES, cheapest_minutes
+from doe.plans.plan import REPEAT_CENTRE
 from doe.plans.settle import hard_factors
 from doe.plans.timing import queue_minutes, random_minutes
 
@@ -37,10 +38,13 @@ def _machine_note(study: Study, frame: pd.DataFrame, line: Line, stage: Stage, o
     machine = _MACHINE[stage]
     taken = queue_minutes(study, frame, line, stage)
     if order == "random":
-        return (
+        text = (
             f"{machine.capitalize()}: fully random order with {taken.changes} changes of setting, "
-            f"{taken.minutes:.0f} minutes of settling. The first and the last coupon are centre coupons all the same."
+            f"{taken.minutes:.0f} minutes of settling."
         )
+        if (frame["role"] == REPEAT_CENTRE).any():
+            text += " The first and the last coupon are centre coupons all the same."
+        return text
     batches = int(frame[f"{stage}_batch"].nunique())
     names = [f.name for f in hard_factors(study, stage)]
     at_random = random_minutes(study, frame, line, stage)

@@ -13,7 +13,7 @@ from doe.plans.points import FloatArray, IntArray, Points, grid
 
 Criterion = Literal["I", "D"]
 
-STARTS = 8
+STARTS = 12
 MOST_PASSES = 30
 _RIDGE = 1e-6  # keeps the first, still singular steps of a start defined; too small to steer the result
 

@@ -234,3 +234,21 @@ def test_comparing_plans_takes_less_than_three_seconds():
     begin = time.process_time()
     compare_plans(usual(5, forbidden=("cure_temp >= 135 and cure_time >= 180",)), coupons=28)
     assert time.process_time() - begin < 3
+
+
+def test_a_factor_that_rounding_holds_constant_is_named():
+    factors = (usual_factor("cure_temp"), usual_factor("cure_time"), usual_factor("pressure", low=3.02, high=3.13))
+    judgement = judge_plan(make_plan(Study("narrow", factors), coupons=16, kind="composite"))
+    assert any("Anything about press pressure" in s for s in judgement.cannot_tell)
+    assert math.isinf(judgement.smallest_effect)
+
+
+def test_random_order_has_independent_batches_and_costs_hours():
+    study = usual(4)
+    batched, at_random = (
+        judge_plan(make_plan(study, coupons=20, kind="full", order=order, seed=1)) for order in ("batched", "random")
+    )
+    assert at_random.oven_changes > 2 * batched.oven_changes
+    assert at_random.hours > batched.hours + 3
+    hard = [{e.factor: e.smallest for e in j.effects}["cure_temp"] for j in (batched, at_random)]
+    assert hard[1] < hard[0]
