@@ -46,26 +46,39 @@ class ForeignSheet:
     notes: tuple[str, ...] = ()
 
 
-def read_foreign(path: str | Path) -> ForeignSheet:
+def read_foreign(path: str | Path, *, sheet_title: str | None = None) -> ForeignSheet:
     """Read a sheet (.xlsx or .csv) whose headings are not ours.
 
-    In a workbook the sheet with the most filled cells is taken. The row of headings is the first one that is as wide
-    as the rows below it and holds words rather than numbers.
+    In a workbook the first sheet with a row of headings is taken, or the one named. The row of headings is the first
+    one that is about as wide as the rows below it and holds words rather than numbers.
+
+    Parameters
+    ----------
+    path : str or Path
+    sheet_title : str, optional
+        Sheet of the workbook to take.
 
     Raises
     ------
     InputError
-        If the file cannot be read, or has no row of headings with rows below it.
+        If the file cannot be read, or has no row of headings with rows below it, or no sheet of that title.
     """
     import pandas as pd  # noqa: PLC0415
 
     sheets = read_sheets(path)
-    sheet = max(sheets, key=lambda s: sum(map(len, s.rows)))
-    rest = len(sheets) - 1
-    notes = (
-        (f"Only '{sheet.title}' was read; {rest} more sheet{'s were' if rest > 1 else ' was'} not.",) if rest else ()
-    )
-    top = _heading_row(sheet)
+    titles = [s.title for s in sheets]
+    if sheet_title is not None and sheet_title not in titles:
+        raise InputError(Path(path).name, f"no sheet '{sheet_title}'", ", ".join(titles) or "a text file has no sheets",
+                         "Name a sheet that is there.")  # fmt: skip
+    asked = [s for s in sheets if sheet_title in (None, s.title)]
+    sheet, top = next(((s, row) for s in asked if (row := _heading_row(s)) is not None), (asked[0], None))
+    if top is None:
+        raise InputError(
+            sheet.name, f"no row of headings ({sheet.dialect})", "one row of headings above one row a coupon",
+            "Put the name of each setting and score at the top of its column.",
+        )  # fmt: skip
+    rest = [title for title in titles if title != sheet.title]
+    notes = (f"Only '{sheet.title}' was read, not {', '.join(rest)}.",) if rest else ()
     below = range(top + 1, len(sheet.rows))
     width = max(len(sheet.rows[i]) for i in (top, *below))
     headings = _headings(sheet.rows[top], width)
@@ -79,7 +92,7 @@ def read_foreign(path: str | Path) -> ForeignSheet:
     return ForeignSheet(sheet.name, headings, rows, sheet.dialect, odd, notes)
 
 
-def _heading_row(sheet: SheetFile) -> int:
+def _heading_row(sheet: SheetFile) -> int | None:
     widths = sorted(sum(bool(c) for c in row) for row in sheet.rows)
     usual = widths[len(widths) // 2]
     for i, row in enumerate(sheet.rows[:_HEADING_ROWS]):
@@ -87,10 +100,7 @@ def _heading_row(sheet: SheetFile) -> int:
         wordy = sum(not _is_number(c) for c in filled)
         if len(filled) >= max(2, 0.6 * usual) and wordy >= 0.8 * len(filled) and i + 1 < len(sheet.rows):
             return i
-    raise InputError(
-        sheet.name, f"no row of headings ({sheet.dialect})", "one row of headings above one row a coupon",
-        "Put the name of each setting and score at the top of its column.",
-    )  # fmt: skip
+    return None
 
 
 def _is_number(text: str) -> bool:

@@ -198,6 +198,11 @@ class _Uses:
         kind, _, name = role.partition("_")
         if kind == "hand" and people and name not in people:
             return role, InputError(where, name, ", ".join(people), "Say whose column it is, or add the person.")
+        if kind == "hand":
+            try:
+                check_people([name])
+            except InputErrors as error:
+                return role, InputError(where, error.found, error.allowed, error.remedy)
         if kind == "check" and name not in checks:
             return role, InputError(where, name, ", ".join(checks), "Use a check of the study.")
         plain_roles = ("coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS)

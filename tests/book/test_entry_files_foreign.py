@@ -18,7 +18,9 @@ from doe.domain.score import entry_problems
 from doe.domain.space import Forbidden
 from doe.domain.spec import Check, Spec
 from doe.domain.study import Study
+from doe.domain.units import Shown
 from doe.symptoms import WORDS
+from reports.entry import write_entry_xlsx
 
 FACTORS = tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell"))
 ONE_CHECK = Spec(checks=(Check("sound", "everything looked at"),))
@@ -170,6 +172,7 @@ def test_one_pass_column_is_not_spread_over_several_checks(tmp_path):
 @pytest.mark.parametrize(("changed", "says"), [
     ({"ct": "ignore"}, "cure temperature: found no column"), ({"d": "cure_time"}, "cure_time, as t already"),
     ({"ok": "check_shine"}, "allowed: sound"), ({"ok": "hand_Bo"}, "allowed: Ana"), ({"ok": "magic"}, "found magic"),
+    ({"ok": "hand_"}, "allowed: Ana"),
     ({"okk": "note"}, "no such heading; allowed: ok"), ({"ok": "actual_film"}, "found actual_film"),
 ])  # fmt: skip
 def test_mapping_that_cannot_be_used_is_refused(tmp_path, changed, says):
@@ -196,6 +199,21 @@ def test_plain_hand_column_belongs_to_the_only_person(tmp_path):
     result = map_foreign(sheet, STUDY, uses)
     assert result.entries[0].hand == {"someone": 4.0}
     assert any("'someone'" in note for note in result.notes)
+
+
+@pytest.mark.parametrize("name", ["", "=1+1", "x" * 41])
+def test_names_that_cannot_head_a_column_are_refused(tmp_path, name):
+    problems = problems_of(lambda: map_foreign(sheet_of(tmp_path, PLAIN), STUDY, USES | {"ok": f"hand_{name}"}))
+    assert "column ok" in problems[0]
+
+
+def test_our_own_entry_file_can_be_brought_in_like_any_other(tmp_path):
+    plan = pd.DataFrame({"coupon": ["R1-01", "R1-02"], "cure_temp": [120.0, 125], "cure_time": [100.0, 150],
+                         "press_temp": [151.0, 160], "dwell": [9.0, 15]})  # fmt: skip
+    sheet = read_foreign(write_entry_xlsx(tmp_path / "entry.xlsx", STUDY, plan, ("Ana",), shown=Shown("degF")))
+    coupons = map_foreign(sheet, STUDY, guess_mapping(sheet, STUDY), people=("Ana",)).coupons
+    for name in plan.columns[1:]:
+        assert coupons[name].tolist() == pytest.approx(plan[name].tolist(), abs=0.01)
 
 
 def test_coupons_without_names_are_numbered(tmp_path):
@@ -254,17 +272,22 @@ def test_levels_are_matched_in_any_case_and_unknown_ones_refused(tmp_path):
 # --- files -----------------------------------------------------------------------------------------
 
 
-def test_workbook_takes_the_fullest_sheet_and_says_so(tmp_path):
+def test_workbook_takes_the_first_sheet_with_headings_or_the_one_named(tmp_path):
     book = openpyxl.Workbook()
     book.active.append(["hello"])
-    log = book.create_sheet("log")
-    for row in ([], ["press °F", "dwell"], [311, 12], [320, 15.5]):
-        log.append(row)
+    for title, first in (("log", 311), ("older", 302)):
+        log = book.create_sheet(title)
+        for row in ([], ["press °F", "dwell"], [first, 12], [320, 15.5]):
+            log.append(row)
     book.save(tmp_path / "log.xlsx")
     sheet = read_foreign(tmp_path / "log.xlsx")
     assert sheet.rows["dwell"].tolist() == ["12", "15.5"]
     assert list(sheet.rows.index) == [3, 4]
-    assert sheet.notes == ("Only 'log' was read; 1 more sheet was not.",)
+    assert sheet.notes == ("Only 'log' was read, not Sheet, older.",)
+    assert read_foreign(tmp_path / "log.xlsx", sheet_title="older").rows["press °F"].tolist() == ["302", "320"]
+    for title, says in (("Sheet", "no row of headings"), ("Log", "allowed: Sheet, log, older")):
+        (problem,) = problems_of(lambda title=title: read_foreign(tmp_path / "log.xlsx", sheet_title=title))
+        assert says in problem
 
 
 def test_dates_in_a_workbook_are_refused_where_they_are_used(tmp_path):
