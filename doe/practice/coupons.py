@@ -12,6 +12,7 @@ import pandas as pd
 
 from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
+from doe.domain.study import MAX_FACTORS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,7 +22,9 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
 
-_MECHANISMS = 8  # scatter is drawn for this many a side, so that a coupon's luck does not depend on how many there are
+# Always drawn for this many, so that a coupon's luck does not depend on how many there are.
+_FACTORS, _MECHANISMS = MAX_FACTORS, 8
+_CHANCES = ("lapse", "lapse check", "machine", "side", "symptom")
 
 # What is seen on a failed coupon, by side, machine, and whether it failed before or after the wash. Keys of the
 # symptom catalogue; a test holds them against it.
@@ -89,7 +92,7 @@ def run(line: SimulatedLine, coupons: pd.DataFrame, seed: int, how: Scoring = DE
     real = real + _setting_error(line, frame, luck)
     margins = line.margins_at(real, levels)
     under, over = _with_scatter(line, margins, luck)
-    lapse = luck.uniform("lapse") < line.habits.lapse
+    lapse = luck.uniform["lapse"] < line.habits.lapse
     side, severity, machine = _failures(line, under, over, lapse, luck)
     first = _first_failed(line, severity, lapse, luck)
     failed = first < len(line.study.spec.checks)
@@ -101,18 +104,18 @@ def run(line: SimulatedLine, coupons: pd.DataFrame, seed: int, how: Scoring = DE
     for name in how.measured:
         j = [f.name for f in line.study.numeric].index(name)
         spread = how.gauge_sd * line.study.numeric[j].setting_sd
-        out[ACTUAL_PREFIX + name] = np.round(real[:, j] + spread * luck.normal(f"gauge {name}")[:, 0], 1)
+        out[ACTUAL_PREFIX + name] = np.round(real[:, j] + spread * luck.gauge[:, j], 1)
     for check in line.study.spec.checks:
         out[check.name] = checks[check.name]
     out["passed"] = passed
     out["side"] = np.where(seen, shown, "")
     out["symptom"] = _symptoms(line, shown, machine, first, seen, luck)
     hand = line.hand_at(real, levels)
-    hand = np.clip(hand + line.habits.hand_coupon_sd * luck.normal("hand")[:, 0], HAND_LOW, HAND_HIGH)
+    hand = np.clip(hand + line.habits.hand_coupon_sd * luck.hand, HAND_LOW, HAND_HIGH)
     nothing = failed & (first == 0)
     for person in how.people:
         bias = line.habits.hand_bias_sd * _stream(line.seed, 0, f"person {person}").normal()
-        score = hand + bias + line.habits.hand_scorer_sd * luck.normal(f"hand {person}")[:, 0]
+        score = hand + bias + line.habits.hand_scorer_sd * luck.shared(f"hand {person}", luck.coupon)[:, 0]
         score = np.clip(np.round(score / HAND_STEP) * HAND_STEP, HAND_LOW, HAND_HIGH)
         out[HAND_PREFIX + person] = np.where(nothing, np.nan, score)
     return out
@@ -123,7 +126,11 @@ def _stream(line_seed: int, seed: int, name: str) -> np.random.Generator:
 
 
 class _Luck:
-    """Random numbers that belong to named things (coupons, batches, garments), drawn the same in any company."""
+    """Random numbers that belong to named things (coupons, batches, garments), drawn the same in any company.
+
+    ``setting``, ``gauge``: shape (coupons, 6); ``scatter``: (coupons, mechanisms of both sides); ``hand``: (coupons,);
+    ``uniform``: one array (coupons,) a chance of `_CHANCES`.
+    """
 
     def __init__(self, line_seed: int, seed: int, frame: pd.DataFrame) -> None:
         self.seeds = line_seed, seed
@@ -139,26 +146,29 @@ class _Luck:
 
         self.batch = {"cure": labels("cure_batch"), "press": labels("press_batch")}
         self.garment = labels("garment")
+        streams = [_stream(*self.seeds, f"coupon | {n}") for n in self.coupon]
+        draws = np.array([s.normal(size=2 * _FACTORS + 2 * _MECHANISMS + 1) for s in streams]).reshape(len(frame), -1)
+        self.setting, self.gauge, self.scatter, rest = np.split(
+            draws, np.cumsum([_FACTORS, _FACTORS, 2 * _MECHANISMS]), axis=1
+        )
+        self.hand = rest[:, 0]
+        chances = np.array([s.random(len(_CHANCES)) for s in streams]).reshape(len(frame), len(_CHANCES))
+        self.uniform = dict(zip(_CHANCES, chances.T, strict=True))
 
-    def normal(self, what: str, width: int = 1, of: Sequence[str] | None = None) -> FloatArray:
-        """Standard normal numbers, shape (coupons, width); equal for rows whose ``of`` (by default coupon) is equal."""
-        names = self.coupon if of is None else of
-        drawn = {n: _stream(*self.seeds, f"{what} | {n}").normal(size=width) for n in dict.fromkeys(names)}
-        return np.array([drawn[n] for n in names]).reshape(len(names), width)
-
-    def uniform(self, what: str) -> FloatArray:
-        """Uniform numbers, shape (coupons,)."""
-        return np.array([_stream(*self.seeds, f"{what} | {n}").random() for n in self.coupon])
+    def shared(self, what: str, of: Sequence[str], width: int = 1) -> FloatArray:
+        """Standard normal numbers, shape (coupons, width); equal for rows whose ``of`` is equal."""
+        drawn = {n: _stream(*self.seeds, f"{what} | {n}").normal(size=width) for n in dict.fromkeys(of)}
+        return np.array([drawn[n] for n in of]).reshape(len(of), width)
 
 
 def _setting_error(line: SimulatedLine, frame: pd.DataFrame, luck: _Luck) -> FloatArray:
     """Real minus set, shape (coupons, numeric factors): a batch of a hard-to-change factor shares part of it."""
     numeric = line.study.numeric
-    error = luck.normal("setting", len(numeric))
+    error = luck.setting[:, : len(numeric)].copy()
     shared = line.habits.batch_share
     for j, f in enumerate(numeric):
         if f.hard_to_change:
-            batch = luck.normal(f"batch {f.name}", of=luck.batch[f.stage or "press"])[:, 0]
+            batch = luck.shared(f"batch {f.name}", luck.batch[f.stage or "press"])[:, 0]
             error[:, j] = np.sqrt(shared) * batch + np.sqrt(1 - shared) * error[:, j]
     return np.asarray(error * np.array([f.setting_sd for f in numeric]))
 
@@ -166,9 +176,8 @@ def _setting_error(line: SimulatedLine, frame: pd.DataFrame, luck: _Luck) -> Flo
 def _with_scatter(line: SimulatedLine, margins: Margins, luck: _Luck) -> tuple[FloatArray, FloatArray]:
     """Margins with the coupon's and its garment's scatter; the total scatter is 1, as the truth has it."""
     shared = line.habits.garment_share
-    own = luck.normal("scatter", 2 * _MECHANISMS)
-    garment = luck.normal("garment", 2 * _MECHANISMS, of=luck.garment)
-    scatter = np.sqrt(shared) * garment + np.sqrt(1 - shared) * own
+    garment = luck.shared("garment", luck.garment, 2 * _MECHANISMS)
+    scatter = np.sqrt(shared) * garment + np.sqrt(1 - shared) * luck.scatter
     under, over = margins.under.shape[1], margins.over.shape[1]
     return margins.under + scatter[:, :under], margins.over + scatter[:, _MECHANISMS : _MECHANISMS + over]
 
@@ -185,7 +194,7 @@ def _failures(
     if over.shape[1] > 1:  # one heat direction a machine, oven first; anything further shows at the press
         machine = np.where(worst == 0, "cure", "press")
     else:
-        machine = np.array(stages)[(luck.uniform("machine") * len(stages)).astype(int)]
+        machine = np.array(stages)[(luck.uniform["machine"] * len(stages)).astype(int)]
     return side, severity, machine
 
 
@@ -198,7 +207,7 @@ def _first_failed(
     """
     count = len(line.study.spec.checks)
     late = np.clip(count - 1 - np.floor(severity / 0.5), 0, count - 1)
-    lost = np.floor(luck.uniform("lapse check") * count)
+    lost = np.floor(luck.uniform["lapse check"] * count)
     return np.where(lapse, lost, np.where(severity > 0, late, count)).astype(np.int64)
 
 
@@ -218,7 +227,7 @@ def _passed(checks: dict[str, list[bool | None]]) -> list[bool | None]:
 
 def _recorded_side(line: SimulatedLine, side: NDArray[np.str_], luck: _Luck) -> NDArray[np.str_]:
     """Side as the scorer wrote it down: sometimes unknown, sometimes the wrong one."""
-    draw = luck.uniform("side")
+    draw = luck.uniform["side"]
     wrong = np.where(side == "under", "over", np.where(side == "over", "under", side))
     unknown = line.habits.unknown
     shown = np.where(draw < unknown + line.habits.wrong_side, wrong, side)
@@ -233,7 +242,7 @@ def _symptoms(
     seen: NDArray[np.bool_],
     luck: _Luck,
 ) -> list[str]:
-    draw = luck.uniform("symptom")
+    draw = luck.uniform["symptom"]
     washed = [check.after_washes > 0 for check in line.study.spec.checks]
     found = []
     for i, side in enumerate(shown):

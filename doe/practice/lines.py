@@ -44,7 +44,7 @@ OUT_OF_REACH = 0.88
 """... or, for ``unreachable``, at most this."""
 HAND_BLUR = 0.05
 """Hand-feel points over which a print turns from too stiff to soft enough."""
-_TRIES = 400
+_TRIES = 100
 _CHUNK = 1 << 17  # rows evaluated at once; keeps memory below about 100 MB
 
 
@@ -189,7 +189,7 @@ class SimulatedLine:
         if not found:
             raise InputError("forbidden combinations", "the whole region", "some settings", "Forbid less.")
         best = max((self._refine(start, combination, rng) for start, _, combination in found), key=lambda b: b[1])
-        return Best({str(k): v for k, v in best[0].items()}, best[1])
+        return Best(*best)
 
     def _refine(
         self, start: pd.DataFrame, combination: tuple[str, ...], rng: np.random.Generator
@@ -205,7 +205,10 @@ class SimulatedLine:
             points = np.column_stack([code(f, top[f.name].to_numpy(dtype=float)) for f in self.study.numeric])
             step /= 1.7
         first = top.iloc[0]
-        return {f.name: first[f.name] for f in self.study.factors}, float(rates[0])
+        settings = {
+            f.name: str(first[f.name]) if f.is_categorical else float(first[f.name]) for f in self.study.factors
+        }
+        return settings, float(rates[0])
 
     def _frame(self, coded: FloatArray, combination: tuple[str, ...]) -> pd.DataFrame:
         columns: dict[str, object] = {f.name: decode(f, coded[:, j]) for j, f in enumerate(self.study.numeric)}
@@ -256,11 +259,13 @@ def make_line(kind: str, seed: int, study: Study) -> SimulatedLine:
     Raises
     ------
     InputError
-        If the kind is unknown, or no such line exists for the study (setting errors far too large for its ranges).
+        If the kind or seed is not known, or no such line was found for the study.
     """
     draw = DRAWS.get(kind)
     if draw is None:
         raise InputError("kind of line", kind, ", ".join(KINDS), "Choose one of these.")
+    if seed < 0:
+        raise InputError("seed of a line", seed, "0 or more", "Choose another number.")
     layout = Layout.of(study)
     rng = np.random.default_rng([seed, KINDS.index(kind)])
     lost = 1 - study.spec.pass_rate
@@ -274,6 +279,6 @@ def make_line(kind: str, seed: int, study: Study) -> SimulatedLine:
         elif best >= 1 - lost * (1 - REACHABLE) / 0.05:
             return line
     raise InputError(
-        "study", f"no {kind} line in {_TRIES} draws", "ranges wide against the setting errors",
-        "Widen the ranges or lower the setting errors.",
+        "study", f"no {kind} line in {_TRIES} draws", "ranges and a spec that some line can meet",
+        "Widen the ranges, lower the setting errors or the hand-feel wanted.",
     )  # fmt: skip

@@ -199,6 +199,7 @@ class HeatTruth:
     stages : tuple of StageHeat
         Oven first.
     carry, stubborn : float
+        ``carry`` above 0.
     extra_under, extra_over : array, shape (d, stages)
         Mild effects of the other factors on the margins, per coded unit.
     shifts : tuple of array, shape (levels, stages)
@@ -219,11 +220,11 @@ class HeatTruth:
         before = np.empty(0)
         for k, stage in enumerate(self.stages):
             melt, damage = stage.logs(natural, shift[:, k])
-            if k:  # both in units of the oven's own limit
-                fused = before - self.stages[0].high
-                melt = melt - self.stubborn * np.logaddexp(0.0, fused)
-                if self.carry > 0:
-                    damage = np.logaddexp(damage, np.log(self.carry) + fused + stage.high)
+            if k:  # what the oven did, as a share of its own limit; nothing moves at the middle of its window
+                limit = self.stages[0].high
+                melt = melt - self.stubborn * (np.logaddexp(0.0, before - limit) - np.logaddexp(0.0, -limit))
+                carried = np.log(self.carry) - limit + stage.high
+                damage = np.logaddexp(damage, carried + before) - np.logaddexp(0.0, carried)
             under.append(stage.steep_under * (melt + stage.low))
             over.append(stage.steep_over * (stage.high - damage))
             heat.append((melt / stage.low + damage / stage.high) / 2)
