@@ -40,7 +40,7 @@ def record(writing: Writing, key: Key, given: Sequence[ScoreEntry], *, why: str)
         problems += entry_problems(entry, study)
     if problems:
         raise InputErrors(problems)
-    current = _current(connection, row.study_id)
+    current = _current(connection, [ids[entry.coupon] for entry in given])
     new: list[dict[str, Any]] = []
     for entry in given:
         found, bad = _news(entry, current.get(ids[entry.coupon], {}), who=writing.who, why=why)
@@ -50,8 +50,8 @@ def record(writing: Writing, key: Key, given: Sequence[ScoreEntry], *, why: str)
     if problems:
         raise InputErrors(problems)
     if new:
-        touched = len({field["coupon_id"] for field in new})
-        subject = f"{row.name}: {len(new)} entries for {touched} coupons"
+        touched = [entry.coupon for entry in given if ids[entry.coupon] in {field["coupon_id"] for field in new}]
+        subject = f"{row.name}: {touched[0] if len(touched) == 1 else f'{len(touched)} coupons'}"
         act = writing.act("record", subject, rows=len(new), study_id=row.study_id, why=why)
         insert_all(connection, entries, [{**field, "act_id": act} for field in new])
     return len(new)
@@ -72,13 +72,12 @@ def _name_problems(given: Sequence[ScoreEntry], ids: Mapping[str, int], study: s
     return problems
 
 
-def _current(connection: sa.Connection, study_id: int) -> dict[int, dict[str, Said]]:
+def _current(connection: sa.Connection, coupon_ids: Sequence[int]) -> dict[int, dict[str, Said]]:
     """Current entry of every field, by coupon id."""
     query = (
         sa.select(entries.c.coupon_id, entries.c.field, entries.c.id, entries.c.value, acts.c.who)
-        .join(coupons, entries.c.coupon_id == coupons.c.id)
         .join(acts, entries.c.act_id == acts.c.id)
-        .where(coupons.c.study_id == study_id, is_current(entries))
+        .where(entries.c.coupon_id.in_(coupon_ids), is_current(entries))
     )
     found: dict[int, dict[str, Said]] = {}
     for row in connection.execute(query):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -70,8 +71,11 @@ class Store:
         with words_for_errors(self.place.label), self._engine.connect() as connection:
             if connection.dialect.name == "postgresql":  # a file gives one consistent look by itself
                 connection.execution_options(isolation_level="REPEATABLE READ")
-            with connection.begin():
+            look = connection.begin()
+            try:
                 yield connection
+            finally:
+                look.rollback()  # nothing to keep
 
     @contextmanager
     def writing(self) -> Iterator[Writing]:
@@ -136,10 +140,10 @@ def _is_frozen(place: Place) -> bool:
 
     A log left beside it may hold entries that are not in the file yet; then looking would show an older state.
     """
-    import os  # noqa: PLC0415 - only on this rare path
-
     path = place.path
-    if path is None or not path.is_file() or os.access(path.parent, os.W_OK) or not path.stat().st_size:
+    if path is None or not path.is_file() or not path.stat().st_size:
+        return False
+    if os.access(path.parent, os.W_OK, effective_ids=os.access in os.supports_effective_ids):
         return False
     log = path.with_name(path.name + "-wal")
     return not (log.exists() and log.stat().st_size)

@@ -154,7 +154,10 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
     fresh[acts.name] = _fresh_acts(fresh)
     shift = {t.name: connection.scalar(sa.select(sa.func.coalesce(sa.func.max(t.c.id), 0))) or 0 for t in KEPT}
     for table in KEPT:
-        insert_all(connection, table, [_shifted(table, row, shift, known) for row in fresh[table.name]])
+        try:
+            insert_all(connection, table, [_shifted(table, row, shift, known) for row in fresh[table.name]])
+        except (sa.exc.IntegrityError, OverflowError) as error:
+            raise _not_an_export(where, f"rows in {table.name} that cannot all be there") from error
         if connection.dialect.name == "postgresql" and fresh[table.name]:
             # the server counts ids by itself; tell it how far we have come
             connection.execute(

@@ -25,10 +25,12 @@ from doe.book.tables import (
     lines,
     rounds,
     stacks,
+    studies,
     study_entries,
 )
 from doe.book.text import from_text, moment_of
 from doe.domain.errors import InputError
+from doe.domain.score import PLAIN_FIELDS
 from doe.domain.serial import line_from, stack_from, study_from
 
 _CHAINS: tuple[tuple[sa.Table, tuple[str, ...]], ...] = (
@@ -69,7 +71,10 @@ def problems(connection: sa.Connection, where: str) -> list[str]:
     if version != SCHEMA_VERSION:
         found.append(f"The schema is {version}, not {SCHEMA_VERSION}.")
     if connection.dialect.name == "sqlite":
-        answers = list(connection.exec_driver_sql("PRAGMA integrity_check").scalars())
+        try:
+            answers = list(connection.exec_driver_sql("PRAGMA integrity_check").scalars())
+        except sa.exc.DatabaseError as error:  # so damaged that even looking for damage fails
+            answers = [str(error.orig)]
         if answers != ["ok"]:
             found += [f"The file is damaged: {answer}." for answer in answers]
             return found  # nothing read from a damaged file can be relied on
@@ -132,6 +137,17 @@ def _strangers(connection: sa.Connection) -> Iterator[str]:
         .where(coupons.c.study_id != rounds.c.study_id)
     ):
         yield f"Coupon {row.name} of study {row.study_id} is in a round of another study."
+    for study_id in connection.scalars(
+        sa.select(studies.c.id).where(~sa.exists().where(study_entries.c.study_id == studies.c.id))
+    ):
+        yield f"Study {study_id} has no name and no content."
+    kinds = ("check", "hand", "actual")
+    for row in connection.execute(
+        sa.select(sa.func.min(entries.c.id).label("id"), entries.c.field).group_by(entries.c.field)
+    ):
+        kind, colon, name = row.field.partition(":")
+        if row.field not in PLAIN_FIELDS and not (kind in kinds and colon and name):
+            yield f"Row {row.id} of entries has a field {row.field} that nobody knows."
     twice = (
         sa.select(study_entries.c.name)
         .where(is_current(study_entries), sa.not_(study_entries.c.archived))

@@ -1,0 +1,52 @@
+"""Invented stacks, studies and plans for the tests of storage."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+import pandas as pd
+
+from doe.book import Book
+from doe.domain.factors import usual_factor
+from doe.domain.stack import Line, Material, Stack
+from doe.domain.study import Study
+
+STACK = Stack("blank A", Material("cotton", "Invented Mill", "M-1"), Material("film", lot="F-1"), Material("powder"))
+
+
+def make_study(name: str = "first article") -> Study:
+    return Study(name, (usual_factor("cure_temp", low=110, high=140), usual_factor("dwell", low=8, high=20)))
+
+
+def make_plan(coupons: int = 4, *, number: int = 1) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "coupon": [f"R{number}-{i + 1:02d}" for i in range(coupons)],
+            "cure_temp": [110.0 + i % 31 for i in range(coupons)],
+            "dwell": [8.0 + i % 13 for i in range(coupons)],
+            "round": number,
+            "cure_batch": [10 * number + i // 2 for i in range(coupons)],
+            "press_batch": [10 * number + i // 2 for i in range(coupons)],
+            "cure_order": range(1, coupons + 1),
+            "press_order": range(1, coupons + 1),
+            "garment": [1 + i // 4 for i in range(coupons)],
+            "stroke": range(1, coupons + 1),
+            "role": ["corner", "centre"] * (coupons // 2) + ["corner"] * (coupons % 2),
+        }
+    )
+
+
+def fill(book: Book, name: str = "first article", coupons: int = 4) -> int:
+    """Stack, line, study and plan in one go; returns the study's id."""
+    book.save_stack(STACK)
+    book.save_line(Line("line 1"))
+    study_id = book.add_study(make_study(name), stack="blank A", line="line 1")
+    book.save_round(study_id, make_plan(coupons), kind="full", seed=7, notes=["invented"])
+    return study_id
+
+
+def ticking(start: datetime = datetime(2030, 1, 1, tzinfo=UTC)) -> Callable[[], datetime]:
+    """A clock that moves on a minute every time it is read."""
+    minutes = iter(range(10**9))
+    return lambda: start + timedelta(minutes=next(minutes))
