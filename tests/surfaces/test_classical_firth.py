@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq, minimize
 
 from doe.domain.errors import InputError
-from doe.surfaces.classical import firth
-from doe.surfaces.classical.firth import fit_firth, judge_terms
+from doe.surfaces.classical import firth_profile
+from doe.surfaces.classical.firth import estimate_firth, fit_firth, judge_terms
 from doe.surfaces.classical.separation import find_separation
 
 
@@ -136,6 +136,8 @@ def test_more_terms_than_coupons_can_carry_are_named():
     fit = fit_firth(np.column_stack([X, X[:, 1]]), y, ["constant", "dwell", "cure", "dwell again"])
     assert fit.notes[0] == "These coupons cannot separate dwell again from dwell."
     assert fit.estimates == pytest.approx(fit_firth(X, y).estimates)
+    quick = estimate_firth(np.column_stack([X, X[:, 1]]), y)
+    assert quick == pytest.approx([*fit.estimates, 0.0])
 
 
 def test_joint_test_of_all_slopes_is_the_difference_of_penalised_likelihoods():
@@ -150,9 +152,9 @@ def test_joint_test_of_all_slopes_is_the_difference_of_penalised_likelihoods():
 def test_limit_beyond_every_reasonable_logit_is_given_as_infinite():
     X, y = scores(0)
     fit = fit_firth(X, y)
-    best = firth._Maximum(fit.estimates, fit.penalised, True)
-    assert firth._profile_limit(fit.data, best, 1, 1.0, 1e3).value == np.inf
-    assert firth._profile_limit(fit.data, best, 1, -1.0, 1e3).value == -np.inf
+    best = firth_profile.Maximum(fit.estimates, fit.penalised, True)
+    assert firth_profile._profile_limit(fit.data, best, 1, 1.0, 1e3).value == np.inf
+    assert firth_profile._profile_limit(fit.data, best, 1, -1.0, 1e3).value == -np.inf
 
 
 def test_crowded_model_says_that_its_likelihood_has_several_peaks():

@@ -10,6 +10,7 @@ from doe.surfaces.classical.canonical import (
     read_quadratic,
 )
 from doe.surfaces.classical.confounding import Confounding, Separable, find_confounding
+from doe.surfaces.classical.drift import Drift, judge_drift
 from doe.surfaces.classical.effects import (
     Curvature,
     Effects,
@@ -19,7 +20,7 @@ from doe.surfaces.classical.effects import (
     judge_curvature,
     lenth_margins,
 )
-from doe.surfaces.classical.firth import FirthFit, LikelihoodRatio, fit_firth, judge_terms
+from doe.surfaces.classical.firth import FirthFit, LikelihoodRatio, estimate_firth, fit_firth, judge_terms
 from doe.surfaces.classical.least_squares import (
     ErrorEstimate,
     LeastSquaresFit,
@@ -51,6 +52,7 @@ __all__ = [
     "Confounding",
     "ContrastTest",
     "Curvature",
+    "Drift",
     "Effects",
     "ErrorEstimate",
     "FirthFit",
@@ -74,6 +76,7 @@ __all__ = [
     "analyse_variance",
     "build_terms",
     "estimate_effects",
+    "estimate_firth",
     "find_confounding",
     "find_pure_error",
     "find_separation",
@@ -85,6 +88,7 @@ __all__ = [
     "half_normal_points",
     "judge_contrasts",
     "judge_curvature",
+    "judge_drift",
     "judge_lack_of_fit",
     "judge_sources",
     "judge_terms",
