@@ -1,1 +1,1 @@
-"""The demo scenario: an invented shop (data; installed as ``doe.demo``)."""
+"""The demo scenario as data: an invented shop with invented names, and coupons made on a simulated line."""

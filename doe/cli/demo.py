@@ -1,6 +1,70 @@
+"""`doe demo`: an invented shop from its first stack to its report."""
+
 from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from doe.cli.desk import Desk, command
+from doe.cli.output import Block, Commands, Reply, Table, quoted
 
-def register(root: typer.Typer) -> None: ...
+if TYPE_CHECKING:
+    from doe.cli.demo_run import DemoDone
+
+
+def register(root: typer.Typer) -> None:
+    """Add the command to the command tree."""
+
+    @command(root, "demo", example="doe demo")
+    def demo(
+        desk: Desk,
+        folder: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier demo.")] = Path("doe-demo"),
+    ) -> Reply:
+        """Run an invented shop from its first stack to its report, in a folder of its own."""
+        from doe.cli.demo_run import run_demo
+
+        with desk.steps() as step:
+            done = run_demo(folder, shown=desk.shown, step=step)
+        return Reply(_data(done), _blocks(done, desk), _following(done))
+
+
+def _data(done: DemoDone) -> dict[str, object]:
+    from doe.cli.demo_run import BOOK, ENTRY, REPORT, SHEET
+
+    files = {name.partition(".")[0]: done.path(name) for name in (BOOK, SHEET, ENTRY, REPORT)}
+    verdicts = [found.answer.verdict for found in done.answers]
+    return {
+        "folder": done.folder, "files": files, "invented": True, "study": done.story.study.name, "verdicts": verdicts,
+        "setpoint": done.answers[-1].answer.setpoint, "kept_book": done.kept_book, "commands": done.story.commands,
+    }  # fmt: skip
+
+
+def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
+    from doe.cli.demo_run import BOOK, ENTRY, REPORT, SHEET, size_kb
+    from doe.cli.recommend import settings_table
+    from reports import answer_words as words
+
+    what = {REPORT: "the report: open it in a browser", SHEET: "bench sheet of round 1, to print",
+            ENTRY: "entry file of round 1, to fill in", BOOK: "the book of the invented shop"}  # fmt: skip
+    rows = [(str(done.path(name)), f"{size_kb(done.path(name))} kB", text) for name, text in what.items()]
+    last = done.answers[-1]
+    study = last.fitted.record.study
+    rounds = [
+        f"After round {n}, {f.fitted.surfaces.results.coupons} coupons: {words.HEADLINES[f.answer.verdict].lower()}."
+        for n, f in enumerate(done.answers, start=1)
+    ]
+    kept = [f"Somebody had worked in the earlier demo book; it is kept as {done.kept_book}."] if done.kept_book else []
+    return [
+        done.story.about, "", *rounds, words.lead(study, last.answer), settings_table(study, last, desk.shown),
+        Table(("file", "size", "what it is"), rows, right=("size",)), *kept,
+        "\nThe same by hand, in a book of your own:", Commands(done.story.commands),
+    ]  # fmt: skip
+
+
+def _following(done: DemoDone) -> tuple[str, ...]:
+    from doe.cli.demo_run import BOOK, REPORT
+
+    name, book = quoted(done.story.study.name), done.path(BOOK)
+    return (f"open {done.path(REPORT)} in a browser", f"doe study show {name} --book {book}")

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from doe.domain.units import Shown
 
 Progress = Callable[[float], None]
+Step = Callable[[float, str], None]
 
 _SHARED: dict[str, Any] = {
     "book": Annotated[
@@ -99,16 +100,22 @@ class Desk:
     @contextmanager
     def progress(self, what: str) -> Iterator[Progress]:
         """A progress bar on standard error, only when that is a terminal; gives a function to call with 0 to 1."""
+        with self.steps(what) as step:
+            yield lambda share: step(share, what)
+
+    @contextmanager
+    def steps(self, first: str = "") -> Iterator[Step]:
+        """The same for an act of several steps: call it with 0 to 1 and what is being done."""
         if self.as_json or not is_terminal(sys.stderr):
-            yield lambda share: None
+            yield lambda share, what: None
             return
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
         columns = (TextColumn("{task.description}"), BarColumn(bar_width=30), TimeElapsedColumn())
         with Progress(*columns, console=Console(stderr=True, width=80), transient=True) as bar:
-            task = bar.add_task(what, total=1.0)
-            yield lambda share: bar.update(task, completed=share)
+            task = bar.add_task(first, total=1.0)
+            yield lambda share, what: bar.update(task, completed=share, description=what)
 
 
 def is_terminal(stream: Any) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 import shutil
 import sys
 from collections.abc import Iterable, Mapping, Sequence
@@ -35,7 +36,14 @@ class Warn:
     text: str
 
 
-Block = str | Warn | Table
+@dataclass(frozen=True)
+class Commands:
+    """Command lines to copy; long ones are continued with a backslash where the shell takes one."""
+
+    lines: Sequence[str]
+
+
+Block = str | Warn | Table | Commands
 
 
 @dataclass(frozen=True)
@@ -89,6 +97,9 @@ def show_reply(reply: Reply, *, as_json: bool) -> None:
     for block in reply.blocks:
         if isinstance(block, Table):
             print_table(block)
+        elif isinstance(block, Commands):
+            for line in block.lines:
+                print("\n".join(f"  {part}" for part in folded(line)))
         elif isinstance(block, Warn):
             say(f"! {block.text}", indent="  ", style="33")
         else:
@@ -97,7 +108,7 @@ def show_reply(reply: Reply, *, as_json: bool) -> None:
         say("")
         say("Next:")
         for step in reply.next_steps:
-            print(f"  {step}")  # never wrapped: it is there to be copied
+            print("\n".join(f"  {part}" for part in folded(step)))  # it is there to be copied
 
 
 def print_json(data: Mapping[str, Any]) -> None:
@@ -151,6 +162,22 @@ def quoted(name: str) -> str:
     """Name as it is typed at a command line: in quotes when it needs them."""
     plain = name.replace("-", "").replace("_", "").replace(".", "")
     return name if plain.isalnum() else '"' + name.replace('"', "'") + '"'
+
+
+def folded(line: str, *, continued: bool = os.name != "nt") -> list[str]:
+    """Command line on several lines, broken before its options; on one where the shell has no backslash for it."""
+    if not continued or len(line) <= WIDTH - 4:
+        return [line]
+    lines: list[str] = []
+    first, *options = re.split(r" (?=--[a-z])", line)
+    current = first
+    for option in options:
+        if len(current) + len(option) > WIDTH - 7:
+            lines.append(f"{current} \\")
+            current = f"  {option}"
+        else:
+            current += f" {option}"
+    return [*lines, current]
 
 
 def line_width() -> int:
