@@ -99,6 +99,12 @@ def words_for_errors(label: str) -> Iterator[None]:
         if refusal is None:
             raise
         raise refusal from error
+    except UnicodeEncodeError as error:  # bytes of a terminal that are no text
+        raise InputError(
+            f"book {label}", f"text that is not text: {error.object[:40]!r}", "plain text", "Type it again."
+        ) from error
+    except OverflowError as error:
+        raise InputError(f"book {label}", "a number too large to keep", "below 2^63", "Use a smaller one.") from error
 
 
 def _refusal(where: str, error: Any) -> InputError | None:

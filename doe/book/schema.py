@@ -36,7 +36,7 @@ def stored_version(connection: sa.Connection, where: str) -> str | None:
             raise not_a_book(where)
         return None
     versions = list(connection.scalars(sa.select(_version.c.version_num)))
-    if len(versions) != 1 or not str(versions[0]).isdigit():
+    if len(versions) != 1 or not str(versions[0]).isdecimal():
         raise not_a_book(where)
     return str(versions[0])
 
@@ -151,6 +151,7 @@ def copy_file(source: Path, copy: Path) -> None:
         raise InputError(f"backup {copy}", f"no folder {copy.parent}", "an existing folder", "Make the folder first.")
     partial = copy.with_name(f".{copy.name}.{uuid4().hex[:8]}")
     try:
+        partial.touch()  # says at once, and about the right file, that nothing can be written there
         with (
             closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as from_,
             closing(sqlite3.connect(partial)) as to,

@@ -17,6 +17,7 @@ from doe.domain.serial import line_from, stack_from, study_from
 from doe.domain.study import Study
 
 Key = str | int
+_NO_ID = 2**31  # larger than any id; what a database cannot hold it cannot look for either
 
 
 def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
@@ -38,8 +39,9 @@ def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
             .order_by(study_entries.c.archived, study_entries.c.study_id.desc())
             .limit(1)
         ).one_or_none()
-    if found is None and (isinstance(key, int) or key.strip().isdigit()):
-        found = connection.execute(current.where(study_entries.c.study_id == int(key))).one_or_none()
+    number = int(key) if isinstance(key, int) or key.strip().isdecimal() else 0
+    if found is None and 0 < number < _NO_ID:
+        found = connection.execute(current.where(study_entries.c.study_id == number)).one_or_none()
     if found is None:
         names = connection.scalars(
             sa.select(study_entries.c.name)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -11,8 +13,18 @@ from book_samples import fill, ticking
 from doe.book import Book
 
 
-@pytest.fixture
-def book(tmp_path: Path) -> Iterator[Book]:
-    with Book.open(tmp_path / "shop.sqlite", who="Ina", now=ticking()) as opened:
+@pytest.fixture(scope="session")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Made once and copied: making a book is tested elsewhere."""
+    path = tmp_path_factory.mktemp("book") / "filled.sqlite"
+    with Book.open(path, who="Ina", now=ticking()) as opened:
         fill(opened)
+    return path
+
+
+@pytest.fixture
+def book(tmp_path: Path, filled: Path) -> Iterator[Book]:
+    path = tmp_path / "shop.sqlite"
+    shutil.copy(filled, path)
+    with Book.open(path, who="Ina", now=ticking(datetime(2030, 1, 2, tzinfo=UTC))) as opened:
         yield opened

@@ -207,6 +207,8 @@ def test_a_read_only_folder_can_be_looked_at_and_says_so_when_written_to(locked_
     with Book.open(locked_folder / "shop.sqlite", who="Ina") as book:
         assert len(book.results(1)) == 4
         assert book.check() == []
+        with pytest.raises(InputError, match=r"^backup .*Permission denied"):
+            book.backup(locked_folder / "copy.sqlite")
         with pytest.raises(InputError, match=r"no permission to write|cannot be opened"):
             book.record(1, [ScoreEntry("R1-01", checks={"release": True})])
     assert "a folder that can be read and written to" in refusal(locked_folder / "new.sqlite")

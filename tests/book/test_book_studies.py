@@ -74,6 +74,12 @@ def test_the_same_stack_again_changes_nothing_another_needs_a_reason(book: Book)
     assert book.audit(1)[0].why == "lot misread"
 
 
+def test_broken_text_of_a_terminal_is_refused_in_one_line(book: Book) -> None:
+    with pytest.raises(InputError, match="text that is not text"):
+        book.save_stack(replace(STACK, name="blank \udce4"))
+    assert len(book.stacks()) == 1
+
+
 def test_a_study_keeps_the_stack_it_was_made_on(book: Book) -> None:
     corrected = replace(STACK, film=Material("film", lot="F-2"))
     book.save_stack(corrected, why="lot misread")
@@ -89,6 +95,9 @@ def test_unknown_names_list_the_close_ones(book: Book) -> None:
         book.study("frist article")
     with pytest.raises(InputError, match="study: found 99; allowed: second article, first article"):
         book.study(99)
+    for odd in (-1, 0, 10**30, "²", "9" * 30, ""):
+        with pytest.raises(InputError, match="allowed: second article, first article"):
+            book.study(odd)
     with pytest.raises(InputError, match="stack: found 'blank'; allowed: blank A"):
         book.stack("blank")
     with pytest.raises(InputError, match=r"line: found 'line 2'; allowed: line 1"):
@@ -201,6 +210,8 @@ def test_analyses_come_back_and_the_same_one_is_kept_once(book: Book) -> None:
     assert record.payload == {"verdict": "ready", "draws": [0.5, None], "n": 3, "setpoint": {"dwell": 12.5}}
     assert [a.id for a in book.analyses(S)] == [first, second]
     assert book.latest_analysis(S, "release") is None
+    with pytest.raises(InputError, match="a number too large to keep"):
+        book.save_analysis(S, **{**kept, "seed": 2**80}, payload={})
     with pytest.raises(InputError, match="inputs hash"):
         book.save_analysis(S, **{**kept, "inputs_hash": ""}, payload={})
 

@@ -111,3 +111,24 @@ def test_backups_made_while_others_write_are_whole(book: Book, tmp_path: Path) -
             lengths.append(len(opened.history(S)))
     assert lengths == sorted(lengths)
     assert all(length % 2 == 0 for length in lengths)  # two entries an act: never half of one
+
+
+def test_one_open_book_serves_many_threads(book: Book) -> None:
+    failures: list[BaseException] = []
+
+    def look_and_record(coupon: str) -> None:
+        try:
+            for number in range(5):
+                book.record(S, [ScoreEntry(coupon, note=f"{number}")], why="looked again")
+                assert len(book.results(S)) == 4
+        except BaseException as error:  # shown by the test
+            failures.append(error)
+
+    threads = [threading.Thread(target=look_and_record, args=(f"R1-0{i}",)) for i in range(1, 5)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert failures == []
+    assert len(book.history(S)) == 20
+    assert book.check() == []
