@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from doe.cli.output import Reply, show_reply
+from doe.cli.output import Reply, folded, show_reply
 from doe.domain.errors import InputError
 
 if TYPE_CHECKING:
@@ -170,7 +170,8 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
         run.__name__ = function.__name__
         run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined] # typer reads the options here
         run.__annotations__ = {p.name: p.annotation for p in parameters}
-        indented = "\n".join(f"  {line}" for line in cleandoc(example).splitlines())
+        lines = (part for line in cleandoc(example).splitlines() for part in folded(line, continued=True))
+        indented = "\n".join(f"  {line}" for line in lines)
         summary = inspect.getdoc(function) or ""
         app.command(name, short_help=summary.partition("\n")[0], epilog=f"\b\nExample:\n{indented}")(run)
         return function

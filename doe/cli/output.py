@@ -73,7 +73,8 @@ def jsonable(thing: Any) -> Any:
     if isinstance(thing, bool | int | float | str | None):
         return None if isinstance(thing, float) and not math.isfinite(thing) else thing
     if isinstance(thing, datetime | date | PurePath):
-        return thing.isoformat() if isinstance(thing, date) else str(thing)
+        text = thing.isoformat() if isinstance(thing, date) else str(thing)
+        return None if text == "NaT" else text
     if is_dataclass(thing) and not isinstance(thing, type):
         return {f.name: jsonable(getattr(thing, f.name)) for f in fields(thing) if f.name != "_"}
     if isinstance(thing, Mapping):
@@ -86,7 +87,7 @@ def jsonable(thing: Any) -> Any:
         return jsonable(thing.tolist())
     if isinstance(thing, Iterable):
         return [jsonable(value) for value in thing]
-    return None if str(thing) in ("NaT", "<NA>") else str(thing)
+    return None if str(thing) == "<NA>" else str(thing)
 
 
 def show_reply(reply: Reply, *, as_json: bool) -> None:

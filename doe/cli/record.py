@@ -20,9 +20,11 @@ def register(root: typer.Typer) -> None:
 
     @command(root, "record", example="""
         doe record "new powder" --file sheets/new-powder-round-1.xlsx
-        doe record "new powder" --coupon R1-03 --pass release --fail stretch --symptom "edge lift dry" --hand ana=3.5
-        doe record "new powder" --coupon R1-04 --actual press_temp=148 --note "gauge strip under the film"
-        doe record "new powder" --coupon R1-05 --void "film torn on the way to the press"
+        doe record "new powder" --coupon R1-03 --pass release --fail stretch \\
+          --symptom "edge lift dry" --hand ana=3.5
+        doe record "new powder" --coupon R1-04 --actual press_temp=148 \\
+          --note "gauge strip under the film"
+        doe record "new powder" --coupon R1-05 --void "film torn at the press"
     """)  # fmt: skip
     def record(
         desk: Desk,

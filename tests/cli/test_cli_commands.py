@@ -1,0 +1,265 @@
+"""What each command does on its usual way, seen by a person and by a program."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+STUDY = "new powder on the heavy tee"
+
+
+def test_looking_never_makes_a_book(empty_shop):
+    for words in (["stack", "list"], ["study", "list"], ["book", "check"], ["gauge", "list", "x"]):
+        found = empty_shop.run(*words)
+        assert found.code == 2
+        assert len(found.errors) == 1
+        assert "make a new book" in found.err
+    assert not empty_shop.book.exists()
+
+
+def test_a_stack_keeps_supplier_and_lot(empty_shop):
+    empty_shop.good("stack", "add", "tee", "--fabric", "tee; supplier=Halm; lot=A1", "--film", "f", "--powder", "p")
+    found = empty_shop.good("stack", "show", "tee", "--json").json
+    assert found["stack"]["fabric"] == {"name": "tee", "supplier": "Halm", "lot": "A1", "detail": ""}
+
+
+def test_a_changed_stack_is_a_correction_that_needs_a_reason(shop_with):
+    shop = shop_with(0)
+    words = ["stack", "add", "heavy tee, fine powder", "--fabric", "other", "--film", "f", "--powder", "p"]
+    assert "why" in shop.run(*words).err
+    shop.good(*words, "--why", "wrong label")
+    assert shop.good("stack", "list", "--json").json["stacks"][0]["fabric"]["name"] == "other"
+
+
+def test_gauge_list_says_mean_offset_and_spread_of_each_machine(shop_with):
+    shop = shop_with(0)
+    found = shop.good("gauge", "list", "back room", "--json").json["machines"]
+    assert [m["machine"] for m in found] == ["oven", "press"]
+    assert found[0]["mean_delta_degc"] == pytest.approx((-2.5 - 3.5 - 3) / 3)
+    assert found[0]["spread_delta_degc"] == pytest.approx(0.5)
+    text = shop.good("gauge", "list", "back room", "--temperature", "degF").out
+    assert "-5.4 °F" in text  # -3 degC of difference
+    assert "248 °F" not in text
+    assert "230 °F" in text
+
+
+def test_withdrawn_reading_stays_visible_and_no_longer_counts(shop_with):
+    shop = shop_with(0)
+    shop.good("gauge", "withdraw", "1", "--why", "not settled")
+    found = shop.good("gauge", "list", "back room", "--json").json
+    assert found["machines"][0]["readings"] == 2
+    assert found["readings"][0]["withdrawn"] == "not settled"
+
+
+def test_study_takes_the_usual_factors_and_says_so(shop_with):
+    shop = shop_with(0)
+    words = ["study", "new", "x", "--stack", "heavy tee, fine powder", "--line", "back room"]
+    found = shop.good(*words)
+    assert "No factor was named" in found.out
+    again = shop.good("study", "new", "y", *words[3:], "--json").json
+    assert [f["name"] for f in again["study"]["factors"]] == ["cure_temp", "cure_time", "press_temp", "dwell"]
+    assert len(again["missing_limits"]) == 7
+
+
+def test_no_plan_without_every_limit_and_the_missing_ones_are_named(shop_with):
+    shop = shop_with(0)
+    shop.good("study", "new", "x", "--stack", "heavy tee, fine powder", "--line", "back room")
+    shop.good("study", "limits", "x", "--limit", "film_max=175@sheet", "--limit", "oven_max=180")
+    found = shop.run("plan", "x")
+    assert found.code == 2
+    assert "doe study limits x --limit \"powder_max=VALUE@SOURCE\"" in found.err
+    assert "film_max" not in found.err.partition("Type:")[2]
+    assert shop.good("study", "show", "x", "--json").json["rounds"] == []
+
+
+def test_ranges_and_held_settings_beyond_a_limit_are_refused(shop_with):
+    shop = shop_with(0)
+    found = shop.run("study", "limits", STUDY, "--limit", "film_max=160", "--why", "new sheet")
+    assert found.code == 2
+    assert "press_temp, high: found 170 °C (338 °F); allowed: at most 160 °C (320 °F) (limit)" in found.err
+    found = shop.run("study", "new", "x", "--stack", "heavy tee, fine powder", "--line", "back room", "--factor", "cure_time",
+                     "--factor", "cure_temp", "--hold", "press_temp=180", "--limit", "press_max=170")  # fmt: skip
+    assert found.code == 2
+    assert "held press temperature" in found.err
+
+
+def test_plan_compares_before_it_commits(shop_with):
+    shop = shop_with(0)
+    found = shop.good("plan", STUDY, "--coupons", "12", "--json").json
+    assert found["chosen"] is None
+    assert {p["kind"] for p in found["plans"]} >= {"half"}
+    assert shop.good("study", "show", STUDY, "--json").json["rounds"] == []
+    text = shop.good("plan", STUDY, "--coupons", "12").out
+    assert "if random" in text
+    assert "Not possible: box-behnken" in text
+    made = shop.good("plan", STUDY, "--coupons", "12", "--choose", "half", "--json").json
+    assert len(made["coupons"]) == 12
+    assert shop.good("study", "show", STUDY, "--json").json["counts"]["coupons"] == 12
+    again = shop.run("plan", STUDY, "--choose", "half")
+    assert again.code == 2
+    assert "Add a round with doe extend" in again.err
+
+
+def test_the_same_seed_makes_the_same_plan(shop_with):
+    found = []
+    for _ in range(2):
+        shop = shop_with(0)
+        found.append(shop.good("plan", STUDY, "--coupons", "12", "--choose", "half", "--seed", "5", "--json").json["coupons"])
+    assert found[0] == found[1]
+
+
+def test_sheets_of_a_round_go_into_a_folder_or_one_file(shop_with):
+    shop = shop_with(2)
+    made = shop.good("sheet", STUDY, "-o", "out", "--json").json
+    assert made["round"] == 2
+    assert made["people"] == ["ana", "ben"]
+    assert len(list((shop.folder / "out").iterdir())) == 3
+    shop.good("sheet", STUDY, "-o", "one.csv", "--round", "1", "--person", "cleo")
+    text = (shop.folder / "one.csv").read_text(encoding="utf-8-sig")
+    assert "hand: cleo" in text
+    assert text.count("R1-") == 20
+    page = (shop.folder / "out" / f"{STUDY.replace(' ', '-')}-round-2-sheet.html").read_text(encoding="utf-8")
+    assert "burn at a touch" in page
+
+
+def test_scores_of_one_coupon_by_flags(shop_with):
+    shop = shop_with(1)
+    found = shop.good("record", STUDY, "--coupon", "R1-01", "--actual", "press_temp=302F", "--note", "strip", "--json").json
+    assert (found["coupons"], found["new_fields"]) == (1, 2)
+    with shop.open() as book:
+        row = book.results(STUDY).set_index("coupon").loc["R1-01"]
+    assert row["actual_press_temp"] == pytest.approx(150)
+    assert row["note"] == "strip"
+
+
+def test_a_correction_needs_a_reason_and_keeps_the_old_value(shop_with):
+    shop = shop_with(1)
+    words = ["record", STUDY, "--coupon", "R1-01", "--fail", "wash_5", "--symptom", "edge lift wash"]
+    assert "why" in shop.run(*words).err.lower()
+    shop.good(*words, "--why", "looked again")
+    with shop.open() as book:
+        assert [h.value for h in book.history(STUDY, "R1-01") if h.field == "check:wash_5"] == [True, False]
+
+
+def test_a_symptom_gives_its_side_and_void_a_reason(shop_with):
+    shop = shop_with(1)
+    shop.good("record", STUDY, "--coupon", "R1-05", "--symptom", "film lock", "--why", "seen again")
+    shop.good("record", STUDY, "--coupon", "R1-06", "--void", "mixed up")
+    with shop.open() as book:
+        rows = book.results(STUDY, include_void=True).set_index("coupon")
+    assert rows.loc["R1-05", "side"] == "over"
+    assert rows.loc["R1-06", "void"] == "mixed up"
+    assert shop.good("study", "show", STUDY, "--json").json["counts"]["void"] == 2
+
+
+def test_fit_says_what_the_coupons_can_tell(shop_with):
+    shop = shop_with(1)
+    found = shop.good("fit", STUDY, "--json").json
+    assert found["counts"]["scored"] == 19
+    assert found["belief"]["sentences"]
+    assert set(found["belief"]["learned"]) == {"cure_temp", "cure_time", "press_temp", "dwell"}
+    with shop.open() as book:
+        assert book.latest_analysis(STUDY, "fit").inputs_hash == found["inputs_hash"]
+
+
+def test_recommend_says_the_same_in_text_and_json(shop_with):
+    shop = shop_with(2)
+    found = shop.good("recommend", STUDY, "--json").json
+    text = shop.good("recommend", STUDY).out
+    assert found["verdict"] in ("ready", "more coupons", "not reachable")
+    for name, value in found["setpoint"].items():
+        assert f"{value:g}" in next(line for line in text.splitlines() if line.startswith(name))
+    assert f"{round(100 * found['pass_rate_low'])} of 100 shirts" in text
+    assert shop.good("study", "list", "--json").json["studies"][0]["verdict"] == found["verdict"]
+
+
+def test_extend_stores_a_new_round_in_a_block_of_its_own(shop_with):
+    shop = shop_with(1)
+    made = shop.good("extend", STUDY, "--coupons", "6", "--json").json
+    assert made["round"] == 2
+    assert {c["round"] for c in made["coupons"]} == {2}
+    with shop.open() as book:
+        assert len(book.plan_coupons(STUDY)) == 26
+
+
+def test_extend_works_before_anything_is_scored(shop_with):
+    shop = shop_with(0)
+    shop.good("plan", STUDY, "--coupons", "12", "--choose", "half")
+    made = shop.good("extend", STUDY, "--coupons", "6", "--json").json
+    assert made["kind"] == "where the plan is thinnest"
+    assert len(made["coupons"]) == 6
+
+
+def test_archived_study_is_hidden_until_it_is_restored(shop_with):
+    shop = shop_with(1)
+    shop.good("study", "archive", STUDY, "--why", "made twice")
+    assert shop.good("study", "list", "--json").json["studies"] == []
+    assert shop.good("study", "list", "--archived", "--json").json["studies"][0]["archived"]
+    shop.good("study", "restore", STUDY, "--why", "needed")
+    assert len(shop.good("study", "list", "--json").json["studies"]) == 1
+
+
+def test_book_moves_to_another_by_export_and_import(shop_with):
+    shop = shop_with(2)
+    shop.good("book", "export", "out.zip")
+    shop.good("book", "import", "out.zip", "--book", "other.sqlite")
+    here, there = (
+        shop.good("recommend", STUDY, "--book", place, "--json").json for place in (str(shop.book), "other.sqlite")
+    )
+    assert here["setpoint"] == there["setpoint"]
+    assert here["inputs_hash"] == there["inputs_hash"]
+
+
+def test_book_check_finds_damage_and_leaves_with_1(shop_with):
+    import sqlite3
+
+    shop = shop_with(1)
+    assert shop.good("book", "check", "--json").json == {"ok": True, "problems": [], "next": []}
+    connection = sqlite3.connect(shop.book)
+    connection.execute("pragma foreign_keys=off")
+    names = [n for (n,) in connection.execute("select name from sqlite_master where type='trigger'")]
+    for name in names:
+        connection.execute(f"drop trigger {name}")
+    connection.execute("delete from rounds")
+    connection.commit()
+    connection.close()
+    found = shop.run("book", "check", "--json")
+    assert found.code == 1
+    assert found.json["ok"] is False
+    assert found.json["problems"]
+
+
+def test_audit_says_who_did_what(shop_with):
+    shop = shop_with(1)
+    shop.good("study", "archive", STUDY, "--why", "made twice", "--who", "cleo")
+    last = shop.good("book", "audit", "--last", "1", "--json").json["acts"]
+    assert (last[0]["who"], last[0]["why"]) == ("cleo", "made twice")
+
+
+def test_every_command_suggests_a_next_step(shop_with):
+    shop = shop_with(2)
+    for words in (["stack", "list"], ["line", "list"], ["gauge", "list", "back room"], ["study", "list"],
+                  ["study", "show", STUDY], ["fit", STUDY], ["recommend", STUDY]):  # fmt: skip
+        found = shop.good(*words)
+        assert "Next:\n  doe " in found.out, words
+        assert max(map(len, found.out.splitlines())) <= 80, words
+
+
+def test_units_of_the_environment_are_read_and_shown(shop_with):
+    shop = shop_with(0)
+    found = shop.good("study", "show", STUDY, env={"DOE_UNITS": "degF psi"}).out
+    assert "284 to 338 °F" in found
+    assert "43.51 psi" in found
+    made = shop.good("study", "new", "y", "--stack", "heavy tee, fine powder", "--line", "back room", "--factor",
+                     "press_temp=284..338", "--factor", "dwell", "--json", env={"DOE_UNITS": "degF"}).json  # fmt: skip
+    assert made["study"]["factors"][0]["low"] == pytest.approx(140)
+
+
+def test_json_is_one_object_and_nothing_else(shop_with):
+    shop = shop_with(2)
+    for words in (["stack", "list"], ["line", "show", "back room"], ["study", "show", STUDY], ["recommend", STUDY],
+                  ["book", "audit"], ["book", "check"]):  # fmt: skip
+        found = shop.good(*words, "--json")
+        assert json.loads(found.out)["ok"] is True
+        assert found.err == ""
