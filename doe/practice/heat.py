@@ -55,9 +55,9 @@ def below_face_degc(start_degc: ArrayLike, face_degc: ArrayLike, time_s: ArrayLi
 
     Examples
     --------
-    >>> depth_m, diffusivity = 0.677, 0.138e-6  # water main in soil, 60 days of frost
-    >>> round(float(below_face_degc(20, -15, 60 * 86400, depth_m**2 / (4 * diffusivity))), 2)
-    -0.0
+    >>> depth_m, diffusivity = 0.5, 0.138e-6  # soil at 20 degC after 60 days of frost at -15 degC
+    >>> round(float(below_face_degc(20, -15, 60 * 86400, depth_m**2 / (4 * diffusivity))), 1)
+    -3.7
     """
     start, face = np.asarray(start_degc, dtype=float), np.asarray(face_degc, dtype=float)
     with np.errstate(divide="ignore"):

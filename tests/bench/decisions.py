@@ -2,10 +2,11 @@
 
     python tests/bench/decisions.py --lines 300 --coupons 20,28 --seeds published --out published.jsonl
 
-Seeds 0 to 9999 are for tuning: priors and thresholds may be chosen on them. Published figures use seeds from 10000
-on, which no choice may look at. Line number i is of kind i modulo the kinds asked for, with seed first + i, so a
-longer run contains a shorter one. Every line's records are appended to ``--out`` when it is done; started again with
-the same file, only what is missing is run. Delete the file after a change of the method.
+Seeds 0 to 9999 are for tuning: priors and thresholds may be chosen on them. Published figures use seeds 10000 to
+19999, which no choice may look at; from 20000 on are the demo and practice. Line number i is of kind i modulo the
+kinds asked for, with seed first + i, so a longer run contains a shorter one. Every line's records are appended to
+``--out`` when it is done; started again with the same file, only what is missing is run. Delete the file after a
+change of the method.
 """
 
 # ruff: noqa: E402 - the number of threads must be known before NumPy is imported
@@ -30,7 +31,7 @@ from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 from doe.practice import KINDS
 
 FIRST_SEED = {"tuning": 0, "published": 10_000}
-TUNING_LINES = 10_000
+SEEDS = 10_000
 
 Job = tuple[str, int, list[tuple[int, int]]]
 
@@ -42,8 +43,8 @@ def numbers(text: str) -> list[int]:
 
 def wanted_lines(lines: int, seeds: str, kinds: list[str], first: int = 0) -> list[tuple[str, int]]:
     """Kind and seed of each line."""
-    if seeds == "tuning" and first + lines > TUNING_LINES:
-        raise SystemExit(f"tuning seeds end at {TUNING_LINES - 1}")
+    if first + lines > SEEDS:
+        raise SystemExit(f"{seeds} seeds end at {FIRST_SEED[seeds] + SEEDS - 1}")
     return [(kinds[i % len(kinds)], FIRST_SEED[seeds] + i) for i in range(first, first + lines)]
 
 

@@ -1,0 +1,30 @@
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+import doe
+from doe.practice import DEMO_COUPON_SEED, demo_line
+
+
+def test_demo_line_is_as_documented(study):
+    best = demo_line(study).best()
+    assert 0.98 <= best.robust_pass <= 0.99
+    about = {"cure_temp": 120, "cure_time": 139, "press_temp": 154, "dwell": 17}
+    assert best.settings == pytest.approx(about, rel=0.02)
+
+
+def test_demo_tells_a_sensible_story(study):
+    """Twenty coupons show both sides, eight more lead to a setpoint that is truly good."""
+    line = demo_line(study)
+    plan = doe.make_plan(study, coupons=20, seed=DEMO_COUPON_SEED)
+    first = line.run(plan.coupons, DEMO_COUPON_SEED)
+    assert 6 <= first["passed"].sum() <= 14
+    assert {"under", "over"} <= set(first["side"])
+    surfaces = doe.fit(study, first, seed=1)
+    plan = doe.extend_plan(study, plan, surfaces, coupons=8, seed=1)
+    both = line.run(plan.coupons, DEMO_COUPON_SEED)
+    pd.testing.assert_frame_equal(both.iloc[:20], first, check_dtype=False)
+    answer = doe.recommend(study, doe.fit(study, both, seed=1), seed=1)
+    assert answer.verdict != "not reachable"
+    assert line.robust_pass(pd.DataFrame([dict(answer.setpoint)]))[0] >= 0.95
