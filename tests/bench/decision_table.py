@@ -173,7 +173,7 @@ def report(records: Sequence[Record]) -> str:
     if failed:
         last = failed[-1]
         named = f"{last['kind']} seed {last['seed']}, {last['coupons']} coupons"
-        parts.append(f"**{len(failed)} cases raised an error**, the last on {named}:\n\n```\n{last['error']}```")
+        parts.append(f"**Cases that raised an error: {len(failed)}**, the last on {named}:\n\n```\n{last['error']}```")
     if sound:
         parts.append(main_table(sound))
         for case in _cases(sound):

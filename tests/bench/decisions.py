@@ -61,6 +61,14 @@ def read_records(path: Path | None) -> list[Record]:
     return records
 
 
+def append_records(path: Path, records: list[Record]) -> None:
+    """Add records, on a line of their own even after a run that was cut short."""
+    whole = not path.exists() or path.read_text(encoding="utf-8")[-1:] in ("", "\n")
+    with path.open("a", encoding="utf-8") as file:
+        file.write("" if whole else "\n")
+        file.writelines(json.dumps(record) + "\n" for record in records)
+
+
 def key(record: Record) -> tuple[str, int, int, int]:
     """What identifies a record."""
     return record["kind"], record["seed"], record["coupons"], record["rounds"]
@@ -112,8 +120,7 @@ def main() -> None:
         for made in parallel(delayed(one)(job, not options.no_baselines) for job in jobs):
             records += made
             if options.out is not None:
-                with options.out.open("a", encoding="utf-8") as file:
-                    file.writelines(json.dumps(record) + "\n" for record in made)
+                append_records(options.out, made)
             bar.advance(task)
     asked = {(kind, seed, *case) for kind, seed in lines for case in cases}
     print(report([r for r in records if key(r) in asked]))

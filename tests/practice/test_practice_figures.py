@@ -1,0 +1,80 @@
+"""The figures of the decisions benchmark, on records small enough to count by hand."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+sys.path.append(str(Path(__file__).parents[1] / "bench"))
+
+import decision_table as figures
+import decisions
+
+
+def record(**changes: Any) -> dict[str, Any]:
+    usual = {
+        "kind": "smooth", "seed": 1, "coupons": 20, "rounds": 1, "best": 0.98, "target": 0.95, "true": 0.96,
+        "pass_rate": 0.95, "pass_rate_low": 0.90, "verdict": "ready", "window_below": 0.25, "assured_below": None,
+        "fit_s": 0.25, "recommend_s": 0.25,
+        "baselines": {"one factor at a time": 0.90}, "claims": {},
+    }  # fmt: skip
+    return usual | changes
+
+
+@pytest.fixture
+def four() -> list[dict[str, Any]]:
+    return [
+        record(),
+        record(true=0.70, window_below=0.75, kind="sharp"),
+        record(true=0.96, verdict="not reachable", window_below=None, baselines={"one factor at a time": 0.96}),
+        record(best=0.60, true=0.50, verdict="not reachable", window_below=None, kind="unreachable"),
+    ]
+
+
+def cells(records: list[dict[str, Any]]) -> dict[str, str]:
+    rows = figures.main_table(records).splitlines()[2:]
+    split = [[part.strip() for part in row.strip("|").split("|")] for row in rows]
+    return {row[0]: row[1] for row in split}
+
+
+def test_figures_are_the_counts_they_name(four):
+    shown = cells(four)
+    # standard errors by hand: sqrt(p (1 - p) / n); of a mean, sd / sqrt(n)
+    assert shown["lines"] == "4"
+    assert shown["true robust pass >= 0.95 at the setpoint (best >= 0.97)"] == "0.67 ± 0.27"
+    assert shown["bad answer, true < 0.80 (same lines)"] == "0.33 ± 0.27"
+    assert shown["lower bound holds, all lines"] == "0.50 ± 0.25"
+    assert shown["lower bound holds, worst kind"] in ("0.00 ± 0.50 (sharp)", "0.00 ± 0.50 (unreachable)")
+    assert shown["of those called ready, truly < 0.90"] == "0.50 ± 0.35"
+    assert shown["not reachable said where true (best < target)"].startswith("1.00")
+    assert shown["not reachable said where false (best >= 0.97)"] == "0.33 ± 0.27"
+    assert shown["share of window volume truly below target"] == "0.50 ± 0.25"
+    assert shown["gain in success over one factor at a time"] == "0.33 ± 0.33"
+    assert shown["seconds, fit + recommendation, mean"].startswith("0.50")
+
+
+def test_a_case_that_raised_is_counted_and_named():
+    text = figures.report([record(), {"error": "Traceback ...", "kind": "easy", "seed": 9, "coupons": 12, "rounds": 1}])
+    assert "Cases that raised an error: 1" in text
+    assert "easy seed 9, 12 coupons" in text
+
+
+def test_seeds_for_tuning_and_for_published_figures_never_meet():
+    tuning = {seed for _, seed in decisions.wanted_lines(10_000, "tuning", ["easy"])}
+    published = {seed for _, seed in decisions.wanted_lines(10_000, "published", ["easy"])}
+    assert not tuning & published
+    with pytest.raises(SystemExit, match="9999"):
+        decisions.wanted_lines(10, "tuning", ["easy"], 9_995)
+
+
+def test_a_run_goes_on_where_it_stopped(tmp_path):
+    out = tmp_path / "records.jsonl"
+    out.write_text('{"kind": "easy", "seed": 0, "coupons": 20, "rounds": 1}\n{"kind": "easy", "se')
+    done = {decisions.key(r) for r in decisions.read_records(out)}
+    jobs = decisions.missing([("easy", 0), ("easy", 1)], [(20, 1), (28, 1)], done)
+    assert jobs == [("easy", 0, [(28, 1)]), ("easy", 1, [(20, 1), (28, 1)])]
+    decisions.append_records(out, [record(kind="easy", seed=5)])
+    assert [r["seed"] for r in decisions.read_records(out)] == [0, 5]
