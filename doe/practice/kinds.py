@@ -341,6 +341,14 @@ def _unreachable(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandF
     return truth, hand
 
 
+def _borderline(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandFeel]:
+    how = Difficulty(loss=(0.02, 0.09), sharpness=(0.6, 6.0))
+    if rng.random() < 0.5:
+        return heat_truth(layout, rng, how), _hand(layout, rng, 2)
+    truth = window_truth(layout, rng, replace(how, bend=(0.0, 0.25), closing=(0.0, 0.3)))
+    return truth, _hand(layout, rng, len(truth.low))
+
+
 DRAWS: dict[str, Callable[[Layout, np.random.Generator], tuple[Truth, HandFeel]]] = {
     "thermal": _thermal,
     "smooth": _smooth,
@@ -349,4 +357,5 @@ DRAWS: dict[str, Callable[[Layout, np.random.Generator], tuple[Truth, HandFeel]]
     "wiggly": _wiggly,
     "easy": _easy,
     "unreachable": _unreachable,
+    "borderline": _borderline,
 }

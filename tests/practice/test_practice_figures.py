@@ -53,7 +53,7 @@ def test_figures_are_the_counts_they_name(four):
     assert shown["not reachable said where false (best >= 0.97)"] == "0.33 ± 0.27"
     assert shown["share of window volume truly below target"] == "0.50 ± 0.25"
     assert shown["gain in success over one factor at a time"] == "0.33 ± 0.33"
-    assert shown["seconds, fit + recommendation, mean"].startswith("0.50")
+    assert shown["processor seconds, fit + recommendation, mean"].startswith("0.50")
 
 
 def test_a_case_that_raised_is_counted_and_named():
