@@ -99,7 +99,7 @@ def recommend(
         method={
             "model": "closing window, joint with hand-feel, tempered sequential Monte Carlo",
             "draws": surfaces.window.count,
-            "setting error": "full stated error added to the surface (careful side)",
+            "setting error": "counted once: the trial's own taken out, production's full stated error put in",
             "ready: expected short of target by at most": READY_SHORTFALL,
             "ready: lower bound short of target by at most": READY_LOW_SHORTFALL,
             "not reachable: chance that any setting reaches the target below": OUT_OF_REACH,

@@ -27,7 +27,7 @@ def error_nodes(factors: int, nodes: int) -> FloatArray:
     """Points that stand for the setting error, in standard deviations, shape (nodes, factors).
 
     A scrambled Sobol sequence through the normal quantile, with its mirror image, scaled to unit variance, so the
-    mean and the variance of the error are exact, and the same nodes serve every call, so differences between settings are smooth.
+    mean and the variance of the error are exact. The same nodes serve every call: settings are compared smoothly.
     """
     half = max(nodes // 2, 1)
     sobol = qmc.Sobol(factors, scramble=True, rng=np.random.default_rng(20_250_101))
@@ -42,8 +42,8 @@ def error_nodes(factors: int, nodes: int) -> FloatArray:
 class RobustRate:
     """Robust pass rate of settings under a study's surfaces.
 
-    The full stated setting error is added to the surface. A surface fitted on set values already holds the trial's own
-    error, so this errs on the careful side; where measured actual values were fitted it is just right.
+    Setting error is counted once: the fit takes the trial's own error out of the surface (none where actual values were
+    measured), and here all of production's stated error is put in.
     """
 
     study: Study

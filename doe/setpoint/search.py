@@ -108,10 +108,11 @@ def _first_points(study: Study, surfaces: Surfaces, rng: np.random.Generator) ->
     k, combinations = len(surfaces.scaling.numeric), len(surfaces.scaling.combinations())
     sobol = qmc.Sobol(k, scramble=True, rng=rng)
     spread = 2 * sobol.random(SPREAD_POINTS) - 1
-    peaks = np.clip(surfaces.window.thin(96).peak, -1, 1)
-    z = np.concatenate([spread, peaks, np.clip(surfaces.scaling.z(surfaces.results.settings), -1, 1)])
-    every = np.repeat(np.arange(combinations), len(z))
-    return settings_frame(study, surfaces, np.tile(z, (combinations, 1)), every)
+    tried = np.clip(surfaces.scaling.z(surfaces.results.settings), -1, 1)
+    peaks = surfaces.window.thin(96).peak
+    z = [np.concatenate([spread, np.clip(peaks[c], -1, 1), tried]) for c in range(combinations)]
+    every = np.repeat(np.arange(combinations), len(z[0]))
+    return settings_frame(study, surfaces, np.concatenate(z), every)
 
 
 def _near(

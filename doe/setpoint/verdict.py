@@ -95,7 +95,7 @@ def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tu
             "The checks alone can be met; hand-feel is what fails. Ask whether a stiffer hand is acceptable, or try a "
             "softer powder or less of it."
         )
-    peak = surfaces.window.peak
+    peak = surfaces.window.peak.reshape(-1, len(surfaces.scaling.numeric))
     for j, f in enumerate(surfaces.scaling.numeric):
         for share, end, word, limit in (
             (float((peak[:, j] > 1).mean()), f.high, "above", 1),

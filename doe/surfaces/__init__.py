@@ -1,6 +1,7 @@
 """Fitting response surfaces to few coupons."""
 
 from doe.surfaces.belief import Belief
+from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.fitted import PARTICLES, Surfaces, fit
 
-__all__ = ["PARTICLES", "Belief", "Surfaces", "fit"]
+__all__ = ["PARTICLES", "Belief", "ClassicalChecks", "Surfaces", "fit", "run_checks"]

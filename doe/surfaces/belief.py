@@ -78,7 +78,7 @@ def judge_fit(study: Study, results: Results, scaling: Scaling, window: WindowDr
     no_factor = float(np.log(np.where(passed, share, 1 - share)).sum())
     right = int(((p_out > 0.5) == passed).sum())
     p_value = _predictive_p_value(p_pass, passed)
-    spread = window.peak.std(axis=0) / Priors().peak_place_sd
+    spread = window.peak[0].std(axis=0) / Priors().peak_place_sd
     learned = {f.name: float(1 - spread[j]) for j, f in enumerate(scaling.numeric)}
     sentences = (
         *_score_sentences(score, no_factor, right, n, p_value, passed),

@@ -14,6 +14,8 @@ from doe.domain.errors import InputError
 from doe.domain.results import Results, read_results
 from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
+from doe.surfaces.checks import ClassicalChecks, run_checks
+from doe.surfaces.classical import Effects, FirthFit, MixedFit
 from doe.surfaces.sampler import sample
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expit, mean_hand
@@ -123,6 +125,26 @@ class Surfaces:
             out[name] = draws.mean(axis=0)
             out[f"{name}_low"], out[f"{name}_high"] = np.quantile(draws, [(1 - share) / 2, (1 + share) / 2], axis=0)
         return pd.DataFrame(out, index=frame.index)
+
+    @cached_property
+    def checks(self) -> ClassicalChecks:
+        """Classical fits of the same coupons, computed when first asked for (about a second)."""
+        return run_checks(self.study, self.results)
+
+    @property
+    def hand_model(self) -> MixedFit | None:
+        """Hand-feel quadratic with person and batch effects, from `checks`."""
+        return self.checks.hand_model
+
+    @property
+    def effects(self) -> Effects | None:
+        """Effects on hand-feel, from `checks`."""
+        return self.checks.effects
+
+    @property
+    def firth(self) -> FirthFit | None:
+        """Penalised logistic quadratic of pass/fail, from `checks`."""
+        return self.checks.firth
 
     @cached_property
     def belief(self) -> Belief:

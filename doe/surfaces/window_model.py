@@ -30,15 +30,16 @@ FloatArray = NDArray[np.float64]
 class Priors:
     """Means and standard deviations of the transformed parameters (see the module's text).
 
-    Lengths are in half-ranges of the tested region, heights in logits, hand-feel in scale points. They say:
-    the best print passes 69 to 100 % (80 % of prior mass), its peak lies somewhere in or just beyond the region,
-    and the edge of the region costs a logit or two. Chosen on simulated lines (tuning seeds), not on any shop's data.
+    Lengths are in half-ranges of the tested region, heights in logits, hand-feel in scale points. They say: most stacks
+    have a setting that passes nearly always, but one in five has none that passes nine times in ten; the peak lies
+    somewhere in or just beyond the region; half a range away from it costs about a logit or two. ``peak_logit`` is its
+    middle, and the spreads below and above it. Chosen on simulated lines (tuning seeds), not on any shop's data.
     """
 
-    peak_logit: tuple[float, float] = (3.5, 1.8)
-    peak_place_sd: float = 0.6
-    log_steepness: tuple[float, float] = (0.1, 0.55)
-    trade_same_dose: float = 0.4
+    peak_logit: tuple[float, float, float] = (5.0, 3.0, 1.0)
+    peak_place_sd: float = 0.55
+    log_steepness: tuple[float, float] = (0.0, 0.4)
+    trade_same_dose: float = 0.6
     trade_other: float = 0.1
     trade_sd: float = 0.4
     log_split: tuple[float, float] = (0.7, 0.5)
@@ -46,10 +47,10 @@ class Priors:
     logit_lapse: tuple[float, float] = (-4.2, 0.8)
     logit_wrong_side: tuple[float, float] = (-2.4, 0.6)
     hand_top: tuple[float, float] = (4.1, 0.5)
-    log_hand_depth: tuple[float, float] = (-1.4, 0.7)
+    log_hand_depth: tuple[float, float] = (-1.9, 0.8)
     hand_place_sd: float = 0.5
     log_hand_sd: tuple[float, float] = (-1.1, 0.4)
-    log_batch_sd: tuple[float, float] = (-0.9, 0.6)
+    log_batch_sd: tuple[float, float] = (-1.3, 0.6)
     level_logit_sd: float = 0.8
     level_place_sd: float = 0.4
     level_hand_sd: float = 0.4
@@ -65,6 +66,10 @@ OTHER_BLAMED = 0.05
 """Share of heat failures whose symptom is put down to other reasons."""
 
 
+TRIAL_ERROR = 1.0
+"""Share of the stated setting error that the trial itself had: the same machines make the coupons and the shirts."""
+
+
 @dataclass(frozen=True)
 class WindowDraws:
     """Parameters of the closing window, one row a draw, ready for evaluation anywhere.
@@ -78,8 +83,9 @@ class WindowDraws:
     hand : array, shape (combinations, draws, features)
         Coefficients of mean hand-feel.
     lapse, wrong_side, hand_sd : array, shape (draws,)
-    peak : array, shape (draws, k)
-        Peak of the first combination.
+    peak : array, shape (combinations, draws, k)
+    curve : array, shape (draws, k, k)
+        ``L L'``: how fast the logit falls around the peak.
     """
 
     logit: FloatArray
@@ -89,6 +95,7 @@ class WindowDraws:
     wrong_side: FloatArray
     hand_sd: FloatArray
     peak: FloatArray
+    curve: FloatArray
 
     @property
     def count(self) -> int:
@@ -102,7 +109,7 @@ class WindowDraws:
         pick = np.linspace(0, self.count - 1, count).astype(int)
         return WindowDraws(
             self.logit[:, pick], self.heat[:, pick], self.hand[:, pick],
-            self.lapse[pick], self.wrong_side[pick], self.hand_sd[pick], self.peak[pick],
+            self.lapse[pick], self.wrong_side[pick], self.hand_sd[pick], self.peak[:, pick], self.curve[pick],
         )  # fmt: skip
 
     def eta(self, z: FloatArray, combination: int = 0) -> FloatArray:
@@ -136,8 +143,17 @@ def log_expit(x: FloatArray) -> FloatArray:
 class WindowModel:
     """The closing window for one study's results: parameter layout, log likelihood, draws."""
 
-    def __init__(self, scaling: Scaling, results: Results, hand: HandScores, priors: Priors | None = None) -> None:
+    def __init__(
+        self,
+        scaling: Scaling,
+        results: Results,
+        hand: HandScores,
+        priors: Priors | None = None,
+        *,
+        trial_error: float = TRIAL_ERROR,
+    ) -> None:
         self.priors = priors or Priors()
+        self.trial_variance = _trial_variance(scaling, results, trial_error)
         self.scaling = scaling
         self.factors = scaling.numeric
         self.k = len(self.factors)
@@ -202,7 +218,8 @@ class WindowModel:
         def scaled(name: str, prior: tuple[float, float]) -> FloatArray:
             return np.asarray(prior[0] + prior[1] * xi[:, at[name]][:, 0])
 
-        top = scaled("peak_logit", p.peak_logit)
+        height = xi[:, at["peak_logit"]][:, 0]
+        top = p.peak_logit[0] + height * np.where(height < 0, p.peak_logit[1], p.peak_logit[2])
         peak = p.peak_place_sd * xi[:, at["place"]]
         steep = np.exp(p.log_steepness[0] + p.log_steepness[1] * xi[:, at["steepness"]])
         lower = np.zeros((n, k, k))
@@ -219,9 +236,10 @@ class WindowModel:
         hand_top = scaled("hand_top", p.hand_top)
         depth = np.exp(scaled("hand_depth", p.log_hand_depth))
         hand_peak = peak + p.hand_place_sd * xi[:, at["hand_place"]]
-        logit, heat, hand = [], [], []
+        logit, heat, hand, peaks = [], [], [], []
         for c in range(self.combinations):
             add_logit, add_place, add_hand = self._shift(xi, c)
+            peaks.append(peak + add_place)
             logit.append(quadratic_coefficients(top + add_logit, peak + add_place, curve))
             heat.append(np.concatenate([-np.einsum("dk,dk->d", weight, peak + add_place)[:, None], weight], axis=1))
             hand.append(
@@ -232,7 +250,8 @@ class WindowModel:
             lapse=expit(scaled("lapse", p.logit_lapse)),
             wrong_side=expit(scaled("wrong_side", p.logit_wrong_side)),
             hand_sd=np.exp(scaled("hand_sd", p.log_hand_sd)),
-            peak=peak,
+            peak=np.stack(peaks),
+            curve=curve,
         )  # fmt: skip
 
     def _shift(self, xi: FloatArray, combination: int) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -266,6 +285,7 @@ class WindowModel:
                 self.priors.log_batch_sd[0] + self.priors.log_batch_sd[1] * xi[:, self._slices["batch_sd"]][:, i]
             )
             eta = eta + sd[:, None] * (xi[:, self._slices[f"batch_{i}"]] @ matrix.T)
+        eta = self._with_trial_error(eta, draws)
         lapse, wrong = draws.lapse[:, None], draws.wrong_side[:, None]
         heat_fail = (1 - lapse) * expit(-eta)
         p_over = expit(over)
@@ -283,6 +303,23 @@ class WindowModel:
         at = kinds["unknown"]  # nobody named a side: summed over
         out[:, at] = np.log(lapse + heat_fail[:, at])
         return out
+
+    def _with_trial_error(self, eta: FloatArray, draws: WindowDraws) -> FloatArray:
+        """Logit of a pass at the *set* values, the trial's own setting error averaged over, shape (draws, coupons).
+
+        Around a set value the logit is a quadratic in the error, with mean ``eta - tr(A S)`` and variance
+        ``4 d' A S A d + 2 tr(A S A S)`` (``A = L L'``, ``S`` the error's variance, ``d`` the distance from the peak);
+        a normal logit is averaged by shrinking it (MacKay 1992, Neural Computation 4, 720-736, moderated output).
+        """
+        variance = self.trial_variance
+        if not variance.any():
+            return eta
+        across = variance.T  # (k, coupons), so that every product below is a stack of small matrix products
+        peak = draws.peak[self.combination].transpose(1, 2, 0)  # (draws, k, coupons)
+        slope = draws.curve @ (self.z.T[None, :, :] - peak)
+        spread = ((4 * slope**2 + 2 * (draws.curve**2 @ across)) * across).sum(axis=1)
+        mean = eta - np.diagonal(draws.curve, axis1=1, axis2=2) @ variance.T
+        return np.asarray(mean / np.sqrt(1 + np.pi / 8 * spread))
 
     def hand_log_likelihood(self, xi: FloatArray) -> FloatArray:
         """Log likelihood of each scored coupon's mean hand-feel, shape (draws, scored coupons)."""
@@ -342,6 +379,18 @@ def mean_hand(results: Results) -> HandScores:
     # half of one person's variance is the coupon's, half the person's (from memory of panel data; only relative)
     spread = np.sqrt(0.5 + 0.5 / seen.sum(axis=1))
     return HandScores(rows, level, spread, offsets)
+
+
+def _trial_variance(scaling: Scaling, results: Results, share: float) -> FloatArray:
+    """Variance of the trial's own setting error in model coordinates, shape (coupons, k); 0 where measured."""
+    columns = []
+    for f in scaling.numeric:
+        x = results.settings[f.name].to_numpy(dtype=float)
+        sd = np.where(results.measured[f.name].to_numpy(), 0.0, share * f.setting_sd)
+        # the slope of the coordinate at the setting itself: an error of 1 s matters more in a short dwell
+        slope = (scaling.z_of(f, x * 1.001) - scaling.z_of(f, x)) / (x * 0.001)
+        columns.append((slope * sd) ** 2)
+    return np.column_stack(columns)
 
 
 def _trade_means(factors: tuple[Factor, ...], priors: Priors) -> FloatArray:

@@ -62,6 +62,11 @@ def test_likelihood_agrees_with_a_loop_over_coupons(study: Study, coupons: pd.Da
             for b, matrix in enumerate(model.batches):
                 sd = math.exp(model.priors.log_batch_sd[0] + model.priors.log_batch_sd[1] * sd_at[d, b])
                 eta += sd * float(matrix[i] @ xi[d, batch_at[f"batch_{b}"]])
+            curve, away = draws.curve[d], model.z[i] - draws.peak[0, d]
+            error = np.diag(model.trial_variance[i])
+            mean = eta - np.trace(curve @ error)
+            spread = 4 * away @ curve @ error @ curve @ away + 2 * np.trace(curve @ error @ curve @ error)
+            eta = mean / math.sqrt(1 + math.pi / 8 * spread)
             sound = 1 / (1 + math.exp(-eta))
             lapse, wrong = draws.lapse[d], draws.wrong_side[d]
             over = 1 / (1 + math.exp(-(draws.heat[0, d, 0] + draws.heat[0, d, 1:] @ model.z[i])))
@@ -84,6 +89,25 @@ def test_likelihood_agrees_with_a_loop_over_coupons(study: Study, coupons: pd.Da
             t = (score - float(draws.hand[0, d] @ model.features[row])) / sd
             total += -math.log(sd) - (HAND_FREEDOM + 1) / 2 * math.log(1 + t * t / HAND_FREEDOM)
         assert fast[d] == pytest.approx(total, rel=1e-9)
+
+
+def test_averaging_over_the_trials_error_agrees_with_plain_simulation(study: Study, coupons: pd.DataFrame) -> None:
+    # The pass probability at a set value is the mean over real values; 20,000 random errors for each of 20 prior draws.
+    model = _model(study, coupons.drop(columns=["cure_batch", "press_batch"]))
+    draws = model.unpack(np.random.default_rng(5).standard_normal((20, model.parameters)))
+    averaged = expit(model._with_trial_error(draws.eta(model.z), draws))
+    rng = np.random.default_rng(6)
+    for i in (0, 7, 19):
+        wander = model.z[i] + np.sqrt(model.trial_variance[i]) * rng.standard_normal((20_000, 4))
+        simulated = expit(draws.eta(wander)).mean(axis=1)
+        assert np.abs(averaged[:, i] - simulated).max() < 0.05
+        assert np.abs(averaged[:, i] - simulated).mean() < 0.015
+
+
+def test_a_measured_setting_has_no_trial_error(study: Study, coupons: pd.DataFrame) -> None:
+    variance = _model(study, coupons.assign(actual_press_temp=coupons["press_temp"])).trial_variance
+    assert (variance[:, 2] == 0).all()
+    assert (variance[:, [0, 1, 3]] > 0).all()
 
 
 def test_the_ways_a_coupon_can_end_add_up_to_one(study: Study, coupons: pd.DataFrame) -> None:
@@ -119,7 +143,7 @@ def test_the_window_closes_in_every_direction(seed: int) -> None:
     draws = model.unpack(rng.standard_normal((10, model.parameters)))
     direction = rng.standard_normal(3)
     direction /= np.linalg.norm(direction)
-    far = draws.peak[0] + np.array([0.0, 30.0, 60.0])[:, None] * direction
+    far = draws.peak[0, 0] + np.array([0.0, 30.0, 60.0])[:, None] * direction
     eta = draws.eta(far)[0]
     assert eta[0] > eta[1] > eta[2]
 

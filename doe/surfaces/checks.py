@@ -1,0 +1,266 @@
+"""Classical checks beside the answer: what a textbook would fit to the same coupons. Never the source of the answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from doe.domain.coding import code_frame
+from doe.domain.results import Results
+from doe.domain.study import Study
+from doe.surfaces.classical import (
+    Canonical,
+    Curvature,
+    Drift,
+    Effects,
+    FirthFit,
+    LackOfFit,
+    LeastSquaresFit,
+    MixedFit,
+    ModelTerms,
+    OrdinalFit,
+    analyse_shape,
+    build_terms,
+    estimate_effects,
+    find_confounding,
+    fit_firth,
+    fit_least_squares,
+    fit_mixed,
+    fit_ordinal,
+    judge_curvature,
+    judge_drift,
+    judge_lack_of_fit,
+    read_quadratic,
+)
+from doe.surfaces.classical.terms import Kind
+from doe.surfaces.window_model import mean_hand
+
+FloatArray = NDArray[np.float64]
+
+NEAR_LEVEL = 0.12
+"""How far, coded, a setting may be rounded away from -1, 0 or +1 and still count as that level."""
+
+_KINDS: tuple[Kind, ...] = ("quadratic", "interactions", "main")
+
+
+@dataclass(frozen=True)
+class ClassicalChecks:
+    """Each part is None where the coupons cannot carry it; ``notes`` says why, in full sentences.
+
+    Attributes
+    ----------
+    hand_model : MixedFit or None
+        Hand-feel of the coupons that transferred: quadratic (or the largest smaller model), people as fixed effects,
+        cure batch, press batch and coupon as random ones (REML).
+    hand_kind : str
+        Which model that is: quadratic, interactions, main, or "".
+    hand_means : LeastSquaresFit or None
+        The same terms on each coupon's mean score: leverage and PRESS.
+    lack_of_fit : LackOfFit or None
+        Of that model against repeated settings.
+    shape : Canonical or None
+        Canonical form of the hand-feel quadratic.
+    effects, curvature : Effects, Curvature or None
+        On hand-feel, from the coupons at the ends and centre of the ranges.
+    pass_effects : Effects or None
+        On the share that passes, from the same coupons, failed ones included.
+    drift : Drift or None
+        Of hand-feel over the order of pressing, beside the factors.
+    firth : FirthFit or None
+        Penalised logistic quadratic of pass/fail with profile limits.
+    ordinal : OrdinalFit or None
+        Proportional odds of the hand-feel scores, main effects.
+    notes : tuple of str
+    """
+
+    hand_model: MixedFit | None
+    hand_kind: str
+    hand_means: LeastSquaresFit | None
+    lack_of_fit: LackOfFit | None
+    shape: Canonical | None
+    effects: Effects | None
+    curvature: Curvature | None
+    pass_effects: Effects | None
+    drift: Drift | None
+    firth: FirthFit | None
+    ordinal: OrdinalFit | None
+    notes: tuple[str, ...]
+
+
+def run_checks(study: Study, results: Results, *, order: FloatArray | None = None) -> ClassicalChecks:
+    """Classical fits of one study's results.
+
+    Parameters
+    ----------
+    study : Study
+    results : Results
+    order : array, shape (coupons,), optional
+        Order of pressing, for drift.
+
+    Notes
+    -----
+    Hand-feel is missing exactly where a print did not transfer, so these hand-feel fits speak of coupons that
+    transferred, and of nothing else.
+    """
+    notes: list[str] = []
+    coded = code_frame(study.factors, results.settings)
+    names = [f.name for f in study.numeric]
+    levels, level_names = _level_columns(study, results)
+    assurance = study.spec.assurance
+    hand = _Hand(results)
+    kind, terms = _largest(coded[hand.rows], levels[hand.rows], names, spare=3)
+    hand_model = means = lack = shape = drift = ordinal = None
+    if terms is None:
+        notes.append(
+            f"Hand-feel was scored on {len(hand.rows)} coupons, too few for a model of it beside the joint surface."
+        )
+    else:
+        if kind != "quadratic":
+            notes.append(
+                f"Hand-feel: too few scored coupons for a full quadratic; the {kind} model was fitted instead."
+            )
+        X = np.column_stack([terms.matrix(coded), levels])
+        columns = [*terms.names, *level_names]
+        hand_model = _fit_people(hand, X, columns, results, assurance)
+        means = fit_least_squares(X[hand.rows], hand.mean, columns, assurance=assurance)
+        lack = judge_lack_of_fit(means, np.column_stack([coded, levels])[hand.rows], hand.mean)
+        if kind == "quadratic" and not levels.shape[1]:
+            estimates = hand_model.coefficients["estimate"].to_numpy(dtype=float)[: len(terms.names)]
+            if np.isfinite(estimates).all():
+                shape = analyse_shape(read_quadratic(terms, estimates))
+        if order is not None and np.ptp(order[hand.rows]) > 0 and len(hand.rows) > len(columns) + 3:
+            drift = judge_drift(X[hand.rows], hand.mean, order[hand.rows], columns, assurance=assurance)
+        ordinal = _ordinal(hand, coded, names, assurance)
+    at_levels, snapped = _two_level(coded)
+    plain = at_levels & (levels == 0).all(axis=1)
+    effects, curvature = _effects(snapped, plain, hand, names, assurance)
+    pass_effects = None
+    if _has_corners(snapped[plain]):
+        share = results.passed[plain].astype(float)
+        if 0 < share.mean() < 1:
+            pass_effects = estimate_effects(snapped[plain], share, names, assurance=assurance)
+    if effects is None:
+        notes.append(
+            "Effects on hand-feel need scored coupons at both ends of every range; too few of them transferred."
+        )
+    firth = _firth(coded, levels, level_names, names, results, assurance, notes)
+    return ClassicalChecks(
+        hand_model, kind if terms is not None else "", means, lack, shape, effects, curvature, pass_effects, drift,
+        firth, ordinal, tuple(notes),
+    )  # fmt: skip
+
+
+class _Hand:
+    """Hand-feel in both forms: one row a score, and one mean a coupon (people's offsets taken out)."""
+
+    def __init__(self, results: Results) -> None:
+        scored = np.isfinite(results.hand)
+        self.coupon, self.person = np.nonzero(scored)
+        self.score = results.hand[scored]
+        self.people = results.people
+        self.rows = np.flatnonzero(scored.any(axis=1))
+        self.mean = mean_hand(results).score
+
+    def person_columns(self) -> tuple[FloatArray, list[str]]:
+        """Deviations of people from their average (they add up to zero), and the names of the columns."""
+        present = [p for p in range(len(self.people)) if (self.person == p).any()]
+        if len(present) < 2:
+            return np.empty((len(self.score), 0)), []
+        last = self.person == present[-1]
+        columns = [np.where(last, -1.0, (self.person == p).astype(float)) for p in present[:-1]]
+        return np.column_stack(columns), [f"person {self.people[p]}" for p in present[:-1]]
+
+
+def _level_columns(study: Study, results: Results) -> tuple[FloatArray, list[str]]:
+    columns, names = [], []
+    for f in study.categorical:
+        values = results.settings[f.name].to_numpy(dtype=str)
+        for level in f.levels[1:]:
+            if (values == level).any():
+                columns.append((values == level).astype(float))
+                names.append(f"{f.name} {level}")
+    return (np.column_stack(columns) if columns else np.empty((results.coupons, 0))), names
+
+
+def _largest(coded: FloatArray, levels: FloatArray, names: list[str], *, spare: int) -> tuple[str, ModelTerms | None]:
+    """Largest model of the usual kinds that these rows can tell apart with some degrees of freedom to spare."""
+    for kind in _KINDS:
+        terms = build_terms(names, kind)
+        X = np.column_stack([terms.matrix(coded), levels])
+        if len(coded) < X.shape[1] + spare:
+            continue
+        if not find_confounding(X, [*terms.names, *(f"level {i}" for i in range(levels.shape[1]))]).confoundings:
+            return kind, terms
+    return "", None
+
+
+def _fit_people(hand: _Hand, X: FloatArray, columns: list[str], results: Results, assurance: float) -> MixedFit:
+    people, people_names = hand.person_columns()
+    rows = np.column_stack([X[hand.coupon], people])
+    groups: dict[str, NDArray[np.str_]] = {}
+    for column in ("cure_batch", "press_batch"):
+        labels = results.batches[column].to_numpy(dtype=str)[hand.coupon]
+        if (labels != "").all() and len(np.unique(labels)) > 1:
+            groups[column] = labels
+    if len(hand.score) > len(hand.rows):
+        groups["coupon to coupon"] = results.coupon[hand.coupon]
+    return fit_mixed(rows, hand.score, groups, [*columns, *people_names], assurance=assurance)
+
+
+def _ordinal(hand: _Hand, coded: FloatArray, names: list[str], assurance: float) -> OrdinalFit:
+    people, people_names = hand.person_columns()
+    X = np.column_stack([coded[hand.coupon], people])
+    return fit_ordinal(X, hand.score, [*names, *people_names], assurance=assurance)
+
+
+def _two_level(coded: FloatArray) -> tuple[NDArray[np.bool_], FloatArray]:
+    """Rows at a corner or at the centre once rounding of the machine settings is forgiven, and all rows snapped."""
+    snapped = np.round(coded)
+    close = (np.abs(coded - snapped) <= NEAR_LEVEL).all(axis=1)
+    size = np.abs(snapped)
+    return close & ((size == 1).all(axis=1) | (size == 0).all(axis=1)), snapped
+
+
+def _has_corners(snapped: FloatArray) -> bool:
+    corners = snapped[(np.abs(snapped) == 1).all(axis=1)]
+    return (
+        len(corners) >= snapped.shape[1] + 2 and bool((np.ptp(corners, axis=0) == 2).all()) if len(corners) else False
+    )
+
+
+def _effects(
+    snapped: FloatArray, at_levels: NDArray[np.bool_], hand: _Hand, names: list[str], assurance: float
+) -> tuple[Effects | None, Curvature | None]:
+    usable = at_levels[hand.rows]
+    settings, mean = snapped[hand.rows][usable], hand.mean[usable]
+    if not _has_corners(settings):
+        return None, None
+    centre = bool((settings == 0).all(axis=1).any())
+    return (
+        estimate_effects(settings, mean, names, assurance=assurance),
+        judge_curvature(settings, mean, assurance=assurance) if centre else None,
+    )
+
+
+def _firth(
+    coded: FloatArray,
+    levels: FloatArray,
+    level_names: list[str],
+    names: list[str],
+    results: Results,
+    assurance: float,
+    notes: list[str],
+) -> FirthFit | None:
+    if results.passed.all() or not results.passed.any():
+        notes.append("Pass/fail: all coupons ended alike, so the penalised logistic quadratic was not fitted.")
+        return None
+    kind, terms = _largest(coded, levels, names, spare=1)
+    if terms is None:
+        notes.append("Pass/fail: too few coupons for the penalised logistic fit.")
+        return None
+    if kind != "quadratic":
+        notes.append(f"Pass/fail: too few different coupons for a quadratic; the {kind} model was fitted instead.")
+    X = np.column_stack([terms.matrix(coded), levels])
+    return fit_firth(X, results.passed, [*terms.names, *level_names], assurance=assurance)
