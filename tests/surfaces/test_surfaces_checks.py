@@ -20,8 +20,9 @@ def _linear_hand(study: Study, coupons: int, seed: int) -> pd.DataFrame:
     frame = known_coupons(study, coupons, seed).assign(passed=True, side="")
     coded = code_frame(study.factors, frame)
     hand = 3.5 + 0.5 * coded[:, 0] - 0.5 * coded[:, 3] ** 2
-    frame["hand_ana"] = np.round(2 * (hand + 0.25)) / 2
-    frame["hand_ben"] = np.round(2 * (hand - 0.25)) / 2
+    rng = np.random.default_rng(seed)
+    for person, offset in (("ana", 0.25), ("ben", -0.25)):  # a dither keeps rounding to half steps unbiased
+        frame[f"hand_{person}"] = np.round(2 * (hand + offset + rng.uniform(-0.25, 0.25, coupons))) / 2
     return frame
 
 
@@ -31,9 +32,9 @@ def test_the_hand_feel_quadratic_finds_known_terms_and_people(study: Study) -> N
     rows = checks.hand_model.coefficients.set_index("term")
     table = rows["estimate"]
     for term, truth in (("cure_temp", 0.5), ("dwell²", -0.5), ("cure_time", 0.0)):
-        assert abs(table[term] - truth) < 3 * rows["se"][term]  # rounding to half steps is the only error
+        assert abs(table[term] - truth) < 3 * rows["se"][term]  # about 1 in 300 by chance; the seed is fixed
         assert rows["se"][term] < 0.15
-    assert table["person ana"] == pytest.approx(0.25, abs=0.03)
+    assert table["person ana"] == pytest.approx(0.25, abs=0.06)
     assert {"cure_batch", "press_batch"} <= set(checks.hand_model.components["component"])
 
 
