@@ -66,7 +66,7 @@ def upgrade(desk: Desk) -> Reply:
 
 
 @command(app, "audit", example="doe book audit --last 20")
-def audit(desk: Desk, last: Annotated[int, typer.Option(help="How many acts.")] = 50) -> Reply:
+def audit(desk: Desk, last: Annotated[int, typer.Option(min=1, help="How many acts.")] = 50) -> Reply:
     """Show who did what, when and why, newest first."""
     from doe.cli.acts import local
 

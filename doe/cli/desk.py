@@ -161,6 +161,7 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
 
         def run(**values: Any) -> None:
             desk = Desk(**{key: values.pop(key) for key in _SHARED})
+            _ = desk.shown  # a wrong unit is refused before anything is done
             reply = function(desk, **values)
             show_reply(reply, as_json=desk.as_json)
             if reply.exit_code:

@@ -19,7 +19,7 @@ def register(root: typer.Typer) -> None:
     def extend(
         desk: Desk,
         study: KEY,
-        coupons: Annotated[int, typer.Option(help="Coupons of the new round.")] = 8,
+        coupons: Annotated[int, typer.Option(min=1, help="Coupons of the new round.")] = 8,
         seed: SEED = None,
     ) -> Reply:
         """Add a round of coupons near the likely window, as a block of its own in runnable order."""

@@ -27,7 +27,7 @@ def register(root: typer.Typer) -> None:
     def plan(
         desk: Desk,
         study: KEY,
-        coupons: Annotated[int, typer.Option(help="How many coupons can be made.")] = 20,
+        coupons: Annotated[int, typer.Option(min=1, help="How many coupons can be made.")] = 20,
         choose: Annotated[
             str | None,
             typer.Option(
@@ -38,7 +38,7 @@ def register(root: typer.Typer) -> None:
         order: Annotated[
             str, typer.Option(help="batched: few temperature changes; random: the cleanest, the longest.")
         ] = "batched",
-        per_garment: Annotated[int, typer.Option(help="Coupons pressed on one garment.")] = 4,
+        per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
         seed: SEED = None,
     ) -> Reply:
         """Compare plans at a budget of coupons, before any is made; --choose makes one."""

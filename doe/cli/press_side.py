@@ -27,6 +27,10 @@ if TYPE_CHECKING:
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 
 
+class _Stop(Exception):
+    """A person has had enough for now."""
+
+
 def ask_coupons(
     book: Book, key: Key, shown: Shown, *, people: Sequence[str] | None = None, washes: bool = False
 ) -> Recorded:
@@ -56,7 +60,7 @@ def ask_coupons(
                 continue
             fields += book.record(record.id, [entry])
             done += 1
-    except (typer.Abort, KeyboardInterrupt, StopIteration):
+    except (typer.Abort, KeyboardInterrupt, _Stop):
         say("\nStopped. Every coupon before this one is stored.")
     return Recorded(record.name, done, fields, (), score_counts(book, record.id))
 
@@ -80,7 +84,7 @@ def _ask_one(
             continue
         word = ask(f"  {check.name} ({check.label})", _word, default="p")
         if word == "stop":
-            raise StopIteration
+            raise _Stop
         if word == "skip":
             return ScoreEntry(str(row["coupon"]), checks=made) if made else None
         if word == "void":

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.cli.acts import Key, Recommended, local, recommend_study, stored_plan
+from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.results import HAND_PREFIX
 from doe.domain.units import Shown
@@ -60,6 +61,7 @@ def write_sheets(
     number = plan.rounds if round_number is None else round_number
     if not 1 <= number <= plan.rounds:
         raise InputError("--round", number, f"1 to {plan.rounds}", "Choose a round of the study.")
+    check_people(people or ())
     names = tuple(people) if people else people_of(book.results(record.id, include_void=True))
     if output.suffix.lower() in _KINDS:
         targets = [output]
@@ -122,6 +124,8 @@ def write_report(
     """Write the study report; the answer is the kept one as long as the results are the same."""
     from reports.files import write_whole
 
+    if output.is_dir():  # asked before the work, so that nothing is kept for a report that cannot be written
+        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as report.html.")
     tell = progress or (lambda share: None)
     found = recommend_study(book, key, seed=seed, progress=lambda share: tell(0.5 * share))
     page = report_page(book, found, shown=shown)

@@ -68,7 +68,7 @@ def test_no_plan_without_every_limit_and_the_missing_ones_are_named(shop_with):
     shop.good("study", "limits", "x", "--limit", "film_max=175@sheet", "--limit", "oven_max=180")
     found = shop.run("plan", "x")
     assert found.code == 2
-    assert "doe study limits x --limit \"powder_max=VALUE@SOURCE\"" in found.err
+    assert 'doe study limits x --limit "powder_max=VALUE@SOURCE"' in found.err
     assert "film_max" not in found.err.partition("Type:")[2]
     assert shop.good("study", "show", "x", "--json").json["rounds"] == []
 
@@ -78,8 +78,9 @@ def test_ranges_and_held_settings_beyond_a_limit_are_refused(shop_with):
     found = shop.run("study", "limits", STUDY, "--limit", "film_max=160", "--why", "new sheet")
     assert found.code == 2
     assert "press_temp, high: found 170 °C (338 °F); allowed: at most 160 °C (320 °F) (limit)" in found.err
-    found = shop.run("study", "new", "x", "--stack", "heavy tee, fine powder", "--line", "back room", "--factor", "cure_time",
-                     "--factor", "cure_temp", "--hold", "press_temp=180", "--limit", "press_max=170")  # fmt: skip
+    new = ["study", "new", "x", "--stack", "heavy tee, fine powder", "--line", "back room"]
+    factors = ["--factor", "cure_time", "--factor", "cure_temp"]
+    found = shop.run(*new, *factors, "--hold", "press_temp=180", "--limit", "press_max=170")
     assert found.code == 2
     assert "held press temperature" in found.err
 
@@ -105,7 +106,9 @@ def test_the_same_seed_makes_the_same_plan(shop_with):
     found = []
     for _ in range(2):
         shop = shop_with(0)
-        found.append(shop.good("plan", STUDY, "--coupons", "12", "--choose", "half", "--seed", "5", "--json").json["coupons"])
+        found.append(
+            shop.good("plan", STUDY, "--coupons", "12", "--choose", "half", "--seed", "5", "--json").json["coupons"]
+        )
     assert found[0] == found[1]
 
 
@@ -125,7 +128,9 @@ def test_sheets_of_a_round_go_into_a_folder_or_one_file(shop_with):
 
 def test_scores_of_one_coupon_by_flags(shop_with):
     shop = shop_with(1)
-    found = shop.good("record", STUDY, "--coupon", "R1-01", "--actual", "press_temp=302F", "--note", "strip", "--json").json
+    found = shop.good(
+        "record", STUDY, "--coupon", "R1-01", "--actual", "press_temp=302F", "--note", "strip", "--json"
+    ).json
     assert (found["coupons"], found["new_fields"]) == (1, 2)
     with shop.open() as book:
         row = book.results(STUDY).set_index("coupon").loc["R1-01"]

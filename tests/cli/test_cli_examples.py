@@ -1,4 +1,4 @@
-"""Every command has an example under its help, and every example works, in the order in which a shop would type them."""
+"""Every command has an example under its help, and every example works, in the order of a shop's day."""
 
 from __future__ import annotations
 

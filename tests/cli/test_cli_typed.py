@@ -112,7 +112,10 @@ def test_unknown_limit_names_the_known_ones():
 
 
 def test_held_settings_are_read_with_their_unit():
-    assert typed.held(["pressure=40psi", "mesh=fine"], METRIC) == {"pressure": pytest.approx(2.758, abs=1e-3), "mesh": "fine"}
+    assert typed.held(["pressure=40psi", "mesh=fine"], METRIC) == {
+        "pressure": pytest.approx(2.758, abs=1e-3),
+        "mesh": "fine",
+    }
 
 
 def test_json_has_no_nan_and_frames_become_rows():

@@ -1,0 +1,186 @@
+"""Asking at a terminal: a new study, limits, a plan, scores at the press, a sheet of one's own."""
+
+from __future__ import annotations
+
+import pytest
+
+STUDY = "new powder on the heavy tee"
+
+
+@pytest.fixture(autouse=True)
+def _at_a_terminal(monkeypatch):
+    monkeypatch.setattr("doe.cli.desk.is_terminal", lambda stream: getattr(stream, "name", "") == "<stdin>")
+
+
+def lines(*answers: str) -> str:
+    return "\n".join(answers) + "\n"
+
+
+def test_a_new_study_is_asked_for_what_is_missing(shop_with):
+    shop = shop_with(0)
+    typed = lines(
+        "winter tee",
+        "1",
+        "1",
+        "press_temp, glow",  # not a known one: asked again
+        "press_temp, dwell",
+        "140..320",  # no Celsius here; nor is the range right
+        "n",
+        "145..165",
+        "",  # the usual dwell
+        "",  # 95 %
+        "none",
+        "press_temp >= 160 and dwell >= 15",
+        "",
+        "pressure=40psi",
+        "",
+        "y",
+        *["175@film sheet", "180", "170", "190", "190", "60", "5"],
+    )
+    found = shop.good("study", "new", typed=typed)
+    assert "glow" in found.out
+    assert "did you mean 320 °F = 160 °C?" in found.out + found.err
+    with shop.open() as book:
+        study = book.study("winter tee").study
+    assert [(f.name, f.low, f.high) for f in study.factors] == [("press_temp", 145, 165), ("dwell", 8, 20)]
+    assert study.spec.hand_min is None
+    assert str(study.forbidden[0]) == "press_temp >= 160 and dwell >= 15"
+    assert study.held["pressure"] == pytest.approx(2.758, abs=1e-3)
+    assert study.limits.film_max_degc == 175
+    assert study.limits.sources["film_max_degc"] == "film sheet"
+
+
+def test_fahrenheit_is_taken_when_a_person_says_so(shop_with):
+    shop = shop_with(1)
+    words = ["record", STUDY, "--coupon", "R1-01", "--actual", "press_temp=302"]
+    shop.good(*words, typed="y\n")
+    with shop.open() as book:
+        assert book.results(STUDY).set_index("coupon").loc["R1-01", "actual_press_temp"] == pytest.approx(150)
+    refused = shop.run(*words, "--coupon", "R1-02", typed="n\n")
+    assert refused.code == 2
+    assert "write 302F" in refused.err
+
+
+def test_nobody_is_asked_when_json_is_wanted(shop_with):
+    found = shop_with(1).run("record", STUDY, "--coupon", "R1-01", "--actual", "press_temp=302", "--json", typed="y\n")
+    assert found.code == 2
+
+
+def test_missing_limits_are_asked_one_by_one(shop_with):
+    shop = shop_with(0)
+    new = ["study", "new", "x", "--stack", "heavy tee, fine powder", "--line", "back room"]
+    shop.good(*new, "--factor", "dwell", "--factor", "press_temp", "--json")
+    shop.good("study", "limits", "x", typed=lines("175@film sheet", "180", "x", "170", "190", "190", "60", "5"))
+    assert shop.good("study", "show", "x", "--json").json["missing_limits"] == []
+
+
+def test_a_plan_is_chosen_from_the_comparison(shop_with):
+    shop = shop_with(0)
+    found = shop.good("plan", STUDY, "--coupons", "12", typed="half\n")
+    assert "Which plan" in found.out
+    with shop.open() as book:
+        assert book.plan_info(STUDY).kind == "half"
+
+
+def test_no_plan_is_made_when_none_is_chosen(shop_with):
+    shop = shop_with(0)
+    assert "No plan was made" in shop.good("plan", STUDY, "--coupons", "12", typed="none yet\n").out
+    with shop.open() as book:
+        assert book.plan_info(STUDY).rounds == ()
+
+
+@pytest.fixture
+def planned(shop_with):
+    shop = shop_with(0)
+    shop.good("plan", STUDY, "--coupons", "12", "--choose", "half")
+    return shop
+
+
+def results(shop):
+    with shop.open() as book:
+        frame = book.results(STUDY, include_void=True)
+    return frame.sort_values("press_order").reset_index(drop=True)
+
+
+def test_scoring_at_the_press_stores_coupon_by_coupon(planned):
+    typed = lines(
+        "ana, ben",
+        *["p", "p", "4", "x", "3.5", "fine"],  # x is asked again
+        *["f", "film lock", ""],  # did not transfer: no hand-feel is asked
+        *["v", "", "burnt by the lamp"],
+        "s",
+        "q",
+    )
+    found = planned.good("record", STUDY, typed=typed)
+    frame = results(planned)
+    assert frame.loc[0, ["hand_ana", "hand_ben", "note"]].tolist() == [4.0, 3.5, "fine"]
+    assert frame.loc[0, "passed"] is True or frame.loc[0, "passed"] == True  # noqa: E712 - a column with None
+    assert frame.loc[1, ["side", "symptom"]].tolist() == ["over", "film_lock"]
+    assert frame.loc[2, "void"] == "burnt by the lamp"
+    assert frame["passed"].notna().sum() == 2
+    assert "Every coupon before this one is stored" in found.out
+
+
+def test_scoring_goes_on_where_it_stopped_and_washes_come_later(planned):
+    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "4", "", "f", "1", "", "q"))
+    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "4.5", "", "q"))
+    frame = results(planned)
+    assert frame["hand_ana"].tolist()[:3] == pytest.approx([4, float("nan"), 4.5], nan_ok=True)
+    found = planned.good("record", STUDY, "--washes", typed=lines("p", "f", "colour shed", "", "", "q"))
+    assert "12 coupons wait" not in found.out
+    assert results(planned).loc[0, ["check_wash_1", "check_wash_5", "side"]].tolist() == [True, False, "under"]
+
+
+def test_ending_the_input_keeps_what_was_stored(planned):
+    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "4", "", "p"))
+    assert results(planned)["passed"].notna().sum() == 1
+
+
+OWN = (
+    "Sample,Oven C,Oven sec,Press °F,Dwell,Release,Stretch,Hand Ana,Remark\n"
+    "a,120,120,300,10,ok,ok,4,fine\n"
+    "b,130,150,320,14,ok,fail,3,\n"
+    "c,115,180,310,12,ok,ok,3.5,\n"
+)
+
+
+def test_a_sheet_of_ones_own_is_shown_before_it_is_taken(shop_with):
+    shop = shop_with(0)
+    (shop.folder / "own.csv").write_text(OWN, encoding="utf-8")
+    found = shop.good("record", STUDY, "--own-sheet", "own.csv", typed="y\n")
+    assert "Press °F" in found.out
+    assert "press_temp (degF)" in found.out
+    assert "can (+) and cannot (-) tell" in found.out
+    with shop.open() as book:
+        frame = book.results(STUDY).set_index("coupon")
+    assert frame.loc["b", "press_temp"] == pytest.approx(160)
+    assert frame["passed"].tolist() == [True, False, True]
+    assert frame["hand_Ana"].tolist() == [4, 3, 3.5]
+
+
+def test_a_wrong_guess_is_corrected_column_by_column(shop_with):
+    shop = shop_with(0)
+    (shop.folder / "own.csv").write_text(OWN.replace("Remark", "Zzz"), encoding="utf-8")
+    headings = OWN.split("\n", 1)[0].replace("Remark", "Zzz").split(",")
+    answers = ["n", *("note" if h == "Zzz" else "" for h in headings), "y"]
+    shop.good("record", STUDY, "--own-sheet", "own.csv", typed=lines(*answers))
+    with shop.open() as book:
+        assert book.results(STUDY).set_index("coupon").loc["a", "note"] == "fine"
+
+
+def test_without_a_terminal_the_guess_is_printed_as_options(shop_with, monkeypatch):
+    monkeypatch.setattr("doe.cli.desk.is_terminal", lambda stream: False)
+    shop = shop_with(0)
+    (shop.folder / "own.csv").write_text(OWN, encoding="utf-8")
+    found = shop.run("record", STUDY, "--own-sheet", "own.csv")
+    assert (found.code, len(found.errors)) == (2, 1)
+    assert '--map "Press °F=press_temp"' in found.err
+    import shlex
+
+    words = shlex.split(found.err.partition("check it: ")[2])
+    made = shop.good("record", STUDY, "--own-sheet", "own.csv", *words, "--json").json
+    assert made["counts"]["scored"] == 3
+    assert made["judgement"]
+    again = shop.run("record", STUDY, "--own-sheet", "own.csv", *words)
+    assert again.code == 2
+    assert "names that are not in the study yet" in again.err
