@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer, Cliff
@@ -125,8 +127,7 @@ def window_sentences(study: Study, answer: Answer) -> tuple[str, ...]:
     else:
         expected = (
             f"Expected window: everywhere in this box the expected pass rate is {target} or better "
-            f"(lowest found {percent(answer.window.pass_rate, 1)}). It reaches at least "
-            f"{errors_away(answer.window.setting_errors).removesuffix(' away')} to each side."
+            f"(lowest found {percent(answer.window.pass_rate, 1)}). {_reach(answer.window.setting_errors)}"
         )
     if answer.assured_window is None:
         inner = (
@@ -140,6 +141,14 @@ def window_sentences(study: Study, answer: Answer) -> tuple[str, ...]:
             f"(lowest found {percent(answer.assured_window.pass_rate, 1)})."
         )
     return expected, inner
+
+
+def _reach(setting_errors: float) -> str:
+    if not math.isfinite(setting_errors):
+        return "No setting error was stated to measure it by."
+    if setting_errors < 0.5:
+        return "On its narrowest side it ends within half a setting error: too narrow without steadier machines."
+    return f"It reaches {setting_errors:.1f} setting errors or more to every side."
 
 
 def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:

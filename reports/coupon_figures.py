@@ -150,7 +150,9 @@ def draw_half_normal(
         top = float(quantile.max()) * 1.15
         for at, words in ((margin, "stands out\nalone"), (simultaneous, "stands out\namong all")):
             ax.axvline(at, color=SOFT, lw=1.1, ls=(0, (4, 3)))
-            ax.annotate(words, (at, top), xytext=(3, -2), textcoords="offset points", va="top", fontsize=8, color=SOFT)
+            ax.annotate(
+                words, (at, top), xytext=(3, -2), textcoords="offset points", va="top", fontsize=8.5, color=SOFT
+            )
         ax.set(xlim=(0, right), ylim=(0, top), xlabel=axis, ylabel="half-normal quantile")
         return to_svg(figure, name=name, title=title, description=description)
 
@@ -196,7 +198,7 @@ def draw_drift(
         ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
         ax.margins(y=0.14)
         if is_hand:
-            ax.set_ylabel("hand-feel, mean of all people")
+            ax.set_ylabel("mean hand-feel")
         else:
             ax.set_yticks([0, 1], ["failed", "passed"])
         figure.legend(loc="outside lower left", ncols=2, handletextpad=0.4, columnspacing=1.1, borderpad=0.2)

@@ -14,7 +14,6 @@ from matplotlib.axes import Axes
 from matplotlib.contour import QuadContourSet
 from matplotlib.patches import Rectangle
 from matplotlib.path import Path
-from matplotlib.patheffects import withStroke
 from matplotlib.transforms import ScaledTranslation
 from numpy.typing import NDArray
 
@@ -165,7 +164,7 @@ def _hatch_untested(ax: Axes, grid: MapGrid, xs: Floats, ys: Floats, shown: Show
     )
     if not grid.tested.all():
         ax.contourf(
-            xs, ys, (~grid.tested).astype(float), levels=[0.5, 1.5], colors=["#f1ede3"], hatches=["////"], zorder=3
+            xs, ys, (~grid.tested).astype(float), levels=[0.5, 1.5], colors=["#f1ede3"], hatches=["////"], zorder=4.5
         )
     # a patch without width gives the legend its entry
     ax.add_patch(
@@ -182,7 +181,7 @@ def _shade(ax: Axes, xs: Floats, ys: Floats, grid: MapGrid, levels: Sequence[flo
         return list(colours[-pale:]) if pale <= len(colours) else [colours[0]] * (pale - len(colours)) + list(colours)
 
     def fill(colours: Sequence[str]) -> QuadContourSet:
-        return ax.contourf(xs, ys, np.ma.masked_where(~grid.tested, grid.values), levels=_finite(bounds, grid.values),
+        return ax.contourf(xs, ys, grid.values, levels=_finite(bounds, grid.values),
                            colors=bands(colours), zorder=1)  # fmt: skip
 
     if grid.over is None:
@@ -219,13 +218,17 @@ def _contours(
         return f"{level * 100:g} %" if as_percent else f"{level:g}"
 
     crossed = [v for v in levels if np.nanmin(values) < v < np.nanmax(values)]
-    for level in crossed:
-        bold = target is not None and abs(level - target) < 1e-9
-        drawn = ax.contour(
-            xs, ys, values, levels=[level], colors=[INK if bold else SOFT], linewidths=[2.0 if bold else 0.7], zorder=4
-        )
-        for text in ax.clabel(drawn, fmt=words, fontsize=9 if bold else 8, inline_spacing=3):
-            text.set(path_effects=[withStroke(linewidth=2.5, foreground=PAPER)], fontweight="bold" if bold else None)
+    if not crossed:
+        return
+    bold = [target is not None and abs(v - target) < 1e-9 for v in crossed]
+    # all levels at once: labels then keep clear of each other
+    drawn = ax.contour(
+        xs, ys, values, levels=crossed, colors=[INK if b else SOFT for b in bold],
+        linewidths=[2.0 if b else 0.7 for b in bold], zorder=4,
+    )  # fmt: skip
+    for text in ax.clabel(drawn, fmt=words, fontsize=9, inline_spacing=3):
+        if target is not None and text.get_text() == words(target):
+            text.set_fontweight("bold")
 
 
 def _cloud(ax: Axes, grid: MapGrid, setpoint: tuple[float, float], shown: Shown) -> None:

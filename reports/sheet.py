@@ -11,7 +11,7 @@ from doe.domain.factors import Factor, Stage
 from doe.domain.limits import LIMIT_LABELS, range_warnings
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown, show_both
+from doe.domain.units import METRIC, Shown, show, show_both
 from doe.symptoms import short_list
 from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from reports.pages import render
@@ -33,7 +33,7 @@ _USUAL_WAITS = {
 
 @dataclass(frozen=True)
 class Pair:
-    """A name and what belongs to it, ready to print."""
+    """A ``name`` and the ``value`` that belongs to it, ready to print."""
 
     name: str
     value: str
@@ -263,8 +263,9 @@ def limit_pairs(study: Study, shown: Shown) -> tuple[Pair, ...]:
         if value is None:
             continue
         unit = "degC" if entry.name.endswith("_degc") else "s" if entry.name.endswith("_s") else "bar"
+        text = show(value, unit, shown, digits=3) if unit == "bar" else show_both(value, unit, shown)
         source = limits.sources.get(entry.name, "")
-        pairs.append(Pair(LIMIT_LABELS[entry.name], show_both(value, unit, shown) + (f" [{source}]" if source else "")))
+        pairs.append(Pair(LIMIT_LABELS[entry.name], text + (f" [{source}]" if source else "")))
     return tuple(pairs)
 
 

@@ -31,6 +31,7 @@ from reports.study_proof import (
     belief_pairs,
     cliff_table,
     coupon_table,
+    forbidden_words,
     history_table,
     level_table,
     method_pairs,
@@ -42,6 +43,7 @@ from reports.study_proof import (
     target_pairs,
 )
 from reports.study_views import SettingDial, StudyPage
+from reports.whatif import what_if
 from reports.wording import amount, count, date, held, other_units, percent, range_both
 
 
@@ -83,6 +85,7 @@ def study_page(report: StudyReport) -> StudyPage:
         level_table=level_table(report),
         warnings=tuple(w for w in answer.warnings if w not in answer.limits_on_certainty),
         map_pictures=map_pictures(report, profiles),
+        what_if=what_if(report),
         profile_pictures=profile_pictures(report, profiles),
         strip_pictures=strip_pictures(report),
         run_pictures=run_pictures(report),
@@ -99,7 +102,7 @@ def study_page(report: StudyReport) -> StudyPage:
         held_pairs=tuple(Pair(*held(name, value, shown)) for name, value in study.held.items()),
         limit_pairs=limit_pairs(study, shown),
         range_pairs=range_pairs(report),
-        forbidden_lines=tuple(f"{f}{': ' + f.reason if f.reason else ''}" for f in study.forbidden),
+        forbidden_lines=tuple(forbidden_words(study, combination, shown) for combination in study.forbidden),
         method_lines=(*METHOD_LINES, *report.plan_notes),
         method_pairs=method_pairs(answer.method),
         prior_pairs=prior_pairs(),

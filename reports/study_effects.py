@@ -148,7 +148,8 @@ def _classical_pictures(report: StudyReport) -> tuple[Picture, ...]:
 
 
 def _term_words(term: str, labels: dict[str, str]) -> str:
-    return " × ".join(labels.get(part, part) for part in term.split(" × "))
+    parts = [(part.rstrip("²"), "²" * part.count("²")) for part in term.split(" × ")]
+    return " × ".join(labels.get(name, name) + square for name, square in parts)
 
 
 def effect_tables(report: StudyReport) -> tuple[Table, ...]:

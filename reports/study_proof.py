@@ -7,8 +7,9 @@ from dataclasses import fields
 
 import pandas as pd
 
+from doe.domain.space import Forbidden
 from doe.domain.study import Study
-from doe.domain.units import show
+from doe.domain.units import Shown, show
 from doe.setpoint import Answer
 from doe.surfaces.window_model import Priors
 from reports.sheet import Pair
@@ -20,6 +21,7 @@ from reports.wording import (
     count,
     date,
     difference_both,
+    listing,
     move,
     percent,
     range_both,
@@ -152,6 +154,9 @@ def coupon_table(report: StudyReport) -> Table:
 
 
 def _result(row: pd.Series) -> str:
+    void = row.get("void", "")
+    if pd.notna(void) and void not in ("", False):
+        return "void, left out of the fit"
     if pd.isna(row["passed"]):
         return "waiting"
     if bool(row["passed"]):
@@ -187,6 +192,18 @@ def range_pairs(report: StudyReport) -> tuple[Pair, ...]:
         )
         pairs.append(Pair(f.label, range_both(f, f.low, f.high, report.shown) + error))
     return tuple(pairs)
+
+
+_COMPARISONS = {">=": "{} or more", "<=": "{} or less", ">": "above {}", "<": "below {}", "=": "{}"}
+
+
+def forbidden_words(study: Study, combination: Forbidden, shown: Shown) -> str:
+    """A forbidden combination in words and in both temperature units."""
+    parts = []
+    for clause in combination.clauses:
+        f = study.factor(clause.factor)
+        parts.append(f"{f.label} {_COMPARISONS[clause.compare].format(amount_both(f, clause.value, shown))}")
+    return sentence(listing(parts) + (f": {combination.reason}" if combination.reason else ""))
 
 
 def sure_pairs(study: Study, answer: Answer) -> tuple[Pair, ...]:

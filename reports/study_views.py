@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from reports.sheet import Pair
+from reports.whatif import WhatIf
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ class Picture:
 
 @dataclass(frozen=True)
 class Column:
-    """Head of a table column; ``is_number`` aligns it right."""
+    """Head of a table column: ``text``; ``is_number`` aligns it right."""
 
     text: str
     is_number: bool
@@ -95,6 +96,8 @@ class StudyPage:
     warnings : tuple of str
     map_pictures, profile_pictures, strip_pictures, run_pictures : tuple of Picture
         Maps, one-factor curves, coupons tried, run order.
+    what_if : WhatIf
+        Data of the panel in which the reader moves the settings.
     effect_pictures : tuple of Picture
     effect_lines : tuple of str
         Effects and curvature in sentences, or why there are none.
@@ -144,6 +147,7 @@ class StudyPage:
     level_table: Table | None
     warnings: tuple[str, ...]
     map_pictures: tuple[Picture, ...]
+    what_if: WhatIf
     profile_pictures: tuple[Picture, ...]
     strip_pictures: tuple[Picture, ...]
     run_pictures: tuple[Picture, ...]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
-from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 
 SHIRTS = 100
 
@@ -204,7 +204,11 @@ def held(name: str, value: float | str, shown: Shown = METRIC) -> tuple[str, str
     label = known.label if known else name.replace("_", " ")
     if isinstance(value, str):
         return label, value
-    return label, show_both(value, known.unit, shown) if known else f"{value:g}"
+    if known is None:
+        return label, f"{value:g}"
+    return label, show(value, known.unit, shown, digits=3) if known.unit == "bar" else show_both(
+        value, known.unit, shown
+    )
 
 
 def date(when: datetime) -> str:
@@ -217,7 +221,7 @@ def date(when: datetime) -> str:
 
 
 # How a move reads: (lower, higher). Times are longer or shorter, temperatures hotter or cooler.
-_MOVES = {"degC": ("cooler", "hotter"), "s": ("shorter", "longer"), "bar": ("less pressure", "more pressure")}
+_MOVES = {"degC": ("cooler", "hotter"), "s": ("shorter", "longer"), "bar": ("lower", "higher")}
 # What a customer sees beyond the edge; which side it is stays with the model.
 _BEYOND = {
     "under": "prints start to peel, shed or wash off (too little heat)",

@@ -1,0 +1,251 @@
+"""The pages in a real browser: nothing asked from the network, readable on a phone, printable."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from report_samples import FOUR, LINE, MADE_AT, STACK, make_study, plan_of, samples
+
+from reports.sheet import bench_sheet
+from reports.study import study_report
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+
+REPORTS = ("ready", "not reachable", "six factors", "two factors")
+PAGES = ("sheet", "wide sheet", *REPORTS)
+SHORT, LONG = 2, 16
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    path = shutil.which("chromium") or shutil.which("google-chrome")
+    if path is None:
+        reason = "no Chromium on this machine"
+        if os.environ.get("CI") == "true":
+            pytest.fail(f"{reason}, and it is needed in CI")
+        pytest.skip(reason)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        started = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    six = (*FOUR, "pressure", "film_type")
+    texts = {
+        "sheet": bench_sheet(make_study(), STACK, LINE, plan_of().coupons, made_at=MADE_AT, people=("Ana", "Ben")),
+        "wide sheet": bench_sheet(
+            make_study(six),
+            STACK,
+            LINE,
+            plan_of(six, 24).coupons,
+            made_at=MADE_AT,
+            people=("Ana", "Ben", "Chris", "Dagmar"),
+        ),
+        **{case: study_report(samples()[case]) for case in REPORTS},
+    }
+    paths = {}
+    for name, text in texts.items():
+        paths[name] = folder / f"{name.replace(' ', '-')}.html"
+        paths[name].write_text(text, encoding="utf-8")
+    return paths
+
+
+def opened(browser: Browser, path: Path, *, width: int = 1080) -> Page:
+    page = browser.new_page(viewport={"width": width, "height": 900})
+    page.goto(path.as_uri())
+    return page
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_request_leaves_the_page_and_no_script_fails(browser, files, name):
+    page = browser.new_page()
+    asked: list[str] = []
+    failed: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("pageerror", lambda error: failed.append(str(error)))
+    page.on("console", lambda message: failed.append(message.text) if message.type == "error" else None)
+    page.goto(files[name].as_uri(), wait_until="networkidle")
+    assert [url for url in asked if not url.startswith("data:")] == [files[name].as_uri()]
+    assert failed == []
+    page.close()
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_runs_off_the_side_of_a_phone(browser, files, name):
+    page = opened(browser, files[name], width=390)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    # outside the tables, which scroll in their own box, nothing is cut off either
+    cut = page.evaluate(
+        "[...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > 391"
+        " && !e.closest('.wide') && !e.closest('svg')).map(e => e.tagName + '.' + e.className)"
+    )
+    assert cut == []
+    page.close()
+
+
+@pytest.mark.parametrize("name", REPORTS)
+def test_chart_text_is_readable_on_a_phone(browser, files, name):
+    page = opened(browser, files[name], width=390)
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('figure svg')].flatMap(svg => [...svg.querySelectorAll('text')].map(t =>"
+        " parseFloat(getComputedStyle(t).fontSize) * svg.getBoundingClientRect().width / svg.viewBox.baseVal.width))"
+    )
+    assert min(sizes) >= 7.5  # CSS pixels
+    page.close()
+
+
+@pytest.mark.parametrize("name", REPORTS)
+def test_no_text_of_a_chart_is_cut_by_its_frame(browser, files, name):
+    page = opened(browser, files[name])
+    cut = page.evaluate(
+        """[...document.querySelectorAll('figure svg')].flatMap(svg => {
+             const box = svg.getBoundingClientRect();
+             return [...svg.querySelectorAll('text')].filter(t => {
+               const r = t.getBoundingClientRect();
+               return r.left < box.left - 1 || r.right > box.right + 1 || r.top < box.top - 1
+                 || r.bottom > box.bottom + 1;
+             }).map(t => t.textContent);
+           })"""
+    )
+    assert cut == []
+    page.close()
+
+
+@pytest.mark.parametrize("name", REPORTS)
+def test_tick_labels_and_legends_of_a_chart_do_not_overlap(browser, files, name):
+    page = opened(browser, files[name])
+    overlapping = page.evaluate(
+        """[...document.querySelectorAll('figure svg')].flatMap(svg => {
+             // contour labels are turned to follow their line, so their boxes overlap where the words do not
+             const turn = t => t.getAttribute('transform') || '';
+             const level = [...svg.querySelectorAll('text')].filter(t => /rotate\\(-?0 /.test(turn(t))
+               || /^translate\\([^)]*\\)$/.test(turn(t)));
+             const boxes = level.map(t => [t.textContent, t.getBoundingClientRect()]);
+             const hits = [];
+             boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
+               const x = Math.min(p.right, q.right) - Math.max(p.left, q.left);
+               const y = Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top);
+               if (x > 1.5 && y > 4) { hits.push(a + ' / ' + b); }
+             }));
+             return hits;
+           })"""
+    )
+    assert overlapping == []
+    page.close()
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_headings_start_at_one_and_skip_no_level(browser, files, name):
+    page = opened(browser, files[name])
+    levels = page.evaluate("[...document.querySelectorAll('h1,h2,h3,h4')].map(h => Number(h.tagName[1]))")
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(b - a <= 1 for a, b in pairwise(levels))
+    page.close()
+
+
+@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_printed_pages_are_a_sensible_number(browser, files, name, paper):
+    page = opened(browser, files[name])
+    printed = page.pdf(format=paper, prefer_css_page_size=False)
+    pages = len(re.findall(rb"/Type\s*/Page\b(?!s)", printed))
+    assert SHORT <= pages <= LONG
+    page.close()
+
+
+def test_what_is_folded_on_the_screen_is_open_on_paper(browser, files):
+    page = opened(browser, files["ready"])
+    page.emulate_media(media="print")
+    height = page.evaluate("document.querySelector('details p').getBoundingClientRect().height")
+    assert height > 10
+    page.close()
+
+
+def test_rows_of_a_bench_sheet_are_not_cut_by_a_page_break(browser, files):
+    page = opened(browser, files["sheet"])
+    page.emulate_media(media="print")
+    kept = page.evaluate("[...document.querySelectorAll('.run tr')].map(r => getComputedStyle(r).breakInside)")
+    assert set(kept) == {"avoid"}
+    page.close()
+
+
+def test_text_on_its_ground_has_contrast_enough(browser, files):
+    page = opened(browser, files["ready"])
+    worst = page.evaluate(
+        """(() => {
+             const rgb = c => (c.match(/[\\d.]+/g) || []).map(Number);
+             const linear = v => v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
+             const light = c => { const [r, g, b] = rgb(c).map(v => linear(v / 255));
+               return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+             const ground = e => { while (e) { const c = getComputedStyle(e).backgroundColor;
+               if (rgb(c).length === 3) return c; e = e.parentElement; } return 'rgb(255,255,255)'; };
+             return Math.min(...[...document.querySelectorAll('p,li,td,th,dt,dd,h1,h2,h3,summary,a,caption')].map(e => {
+               const a = light(getComputedStyle(e).color), b = light(ground(e));
+               return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05); }));
+           })()"""
+    )
+    assert worst >= 7
+
+
+def test_moving_a_slider_changes_what_the_panel_says(browser, files):
+    page = opened(browser, files["ready"])
+    panel = page.locator("#what-if")
+    assert panel.is_visible()
+    start = float(panel.get_attribute("data-expected"))
+    assert "°C (" in panel.locator("output").first.inner_text()
+    page.evaluate(
+        "(() => { const i = document.querySelectorAll('#what-if input')[2]; i.value = i.min;"
+        " i.dispatchEvent(new Event('input')); })()"
+    )
+    moved = float(panel.get_attribute("data-expected"))
+    assert moved < start - 0.05
+    assert "outside" in panel.locator(".says").inner_text()
+    panel.locator("button").click()
+    assert float(panel.get_attribute("data-expected")) == start
+    page.close()
+
+
+@pytest.mark.parametrize("name", ["ready", "six factors"])
+def test_the_script_blends_as_the_library_does(browser, files, name):
+    import json
+
+    import numpy as np
+    from test_report_whatif import blended
+
+    page = opened(browser, files[name])
+    data = json.loads(page.locator("#what-if").get_attribute("data-grid"))
+    rng = np.random.default_rng(4)
+    for _ in range(5):
+        share = rng.random(len(data["factors"]))
+        page.evaluate(
+            "shares => { document.querySelectorAll('#what-if input').forEach((i, j) => {"
+            " i.value = Number(i.min) + shares[j] * (i.max - i.min); });"
+            " document.querySelector('#what-if input').dispatchEvent(new Event('input')); }",
+            list(share),
+        )
+        # the slider rounds to machine steps, so the settings are read back
+        values = np.array(page.evaluate("[...document.querySelectorAll('#what-if input')].map(i => Number(i.value))"))
+        ends = np.array([[f["low"], f["high"]] for f in data["factors"]])
+        logs = np.array([f["log"] for f in data["factors"]])
+        with np.errstate(divide="ignore"):
+            v, e = np.where(logs, np.log(values), values), np.where(logs[:, None], np.log(ends), ends)
+        coded = (2 * v - e.sum(axis=1)) / (e[:, 1] - e[:, 0])
+        wanted = 1 / (1 + np.exp(-blended(data, "expected", data["step"], np.clip(coded, -1, 1)[None])[0]))
+        assert float(page.locator("#what-if").get_attribute("data-expected")) == pytest.approx(wanted, abs=2e-4)
+    page.close()

@@ -1,0 +1,295 @@
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from functools import cache
+
+import pandas as pd
+import pytest
+from report_samples import MADE_AT, make_study, samples
+
+from doe.domain.spec import Spec
+from doe.domain.units import Shown
+from doe.setpoint import Cliff
+from reports.answer_words import cliff_sentence, lead, nearest_cliff, next_steps, sureness, window_sentences
+from reports.cautions import CAUTIONS, FIXED_WORDING
+from reports.study import study_page, study_report
+from reports.study_inputs import Checks
+from reports.study_views import StudyPage
+from reports.wording import amount_both, out_of_hundred
+
+CASES = (
+    "ready", "more coupons", "not reachable", "no hand-feel", "all pass", "all fail", "two factors", "six factors",
+    "forbidden",
+)  # fmt: skip
+
+
+@cache
+def html(case: str) -> str:
+    return study_report(samples()[case])
+
+
+@cache
+def page(case: str) -> StudyPage:
+    return study_page(samples()[case])
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_case_is_one_small_file_that_asks_for_nothing(case):
+    text = html(case)
+    assert len(text.encode()) < 2_000_000
+    assert not re.search(r'(src|href)="(?!#|data:,)[^"]*"', text)
+    assert not re.search(r"url\((?!#)", text)
+    ids = re.findall(r'\bid="([^"]*)"', text)
+    assert len(ids) == len(set(ids))
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_order_is_answer_pictures_explained_proof_record_cautions(case):
+    text = html(case)
+    places = [text.index(f'id="{name}"') for name in ("answer", "pictures", "explained", "proof", "record", "cautions")]
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_cautions_and_fixed_wording_stand_on_every_report(case):
+    text = html(case).replace("&#39;", "'")
+    assert all(caution in text for caution in (*CAUTIONS, FIXED_WORDING))
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_setpoint_is_printed_as_the_answer_says_in_both_temperature_units(case):
+    report = samples()[case]
+    for f, dial in zip(report.study.factors, page(case).dials, strict=True):
+        told = f"{dial.big} ({dial.other})" if dial.other else dial.big
+        assert told == amount_both(f, report.answer.setpoint[f.name], report.shown)
+        assert bool(dial.other) == f.is_temperature
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_shirts_are_those_of_the_answer(case):
+    answer = samples()[case].answer
+    assert (
+        f"we expect {'only ' * (answer.verdict == 'not reachable')}{out_of_hundred(answer.pass_rate)} of 100"
+        in html(case)
+    )
+    assert f"assurance: {out_of_hundred(answer.pass_rate_low)} of 100 shirts" in html(case)
+
+
+@pytest.mark.parametrize(
+    ("case", "headline"),
+    [
+        ("ready", "Ready for confirmation coupons"),
+        ("more coupons", "More coupons first"),
+        ("not reachable", "No tested setting reaches the target"),
+    ],
+)
+def test_each_verdict_has_its_headline(case, headline):
+    assert page(case).headline == headline
+    assert html(case).index(headline) < html(case).index('id="pictures"')
+
+
+def test_ready_is_never_called_a_release():
+    assert "It is not a release." in page("ready").lead
+    assert any("confirmation coupons" in step for step in page("ready").steps)
+
+
+def test_more_coupons_come_with_their_settings():
+    report, table = samples()["more coupons"], page("more coupons").next_table
+    assert table is not None
+    assert len(table.rows) == len(report.answer.next_coupons)
+    first = report.answer.next_coupons.iloc[0]
+    assert table.rows[0][1:] == tuple(amount_both(f, first[f.name]) for f in report.study.factors)
+    assert page("ready").next_table is None
+
+
+def test_not_reachable_says_what_could_be_changed():
+    text = html("not reachable")
+    assert "The best dwell seems to lie above the tested 20 s." in text
+    assert page("not reachable").setpoint_title == "Best setting found, not good enough"
+
+
+def test_expected_and_assured_windows_are_never_mixed_up():
+    answer = samples()["ready"].answer
+    for f, dial in zip(samples()["ready"].study.numeric, page("ready").dials, strict=True):
+        assert dial.expected != dial.assured
+        assert answer.window is not None
+        assert str(round(answer.window.bounds["high"][f.name])) in dial.expected
+    expected, assured = page("ready").window_lines
+    assert expected.startswith("Expected window:")
+    assert "assured" not in expected
+    assert assured.startswith("Assured window:")
+    only = study_page(replace(samples()["ready"], answer=replace(answer, assured_window=None)))
+    assert all(dial.expected and not dial.assured for dial in only.dials)
+    assert only.window_lines[1].startswith("No assured window:")
+    assert "not a promise" in only.window_lines[1]
+
+
+def test_without_scores_there_is_no_hand_map_and_the_reader_is_told():
+    page_without = page("no hand-feel")
+    assert not any("hand" in str(p.svg)[:400] for p in page_without.map_pictures)
+    assert any("Hand-feel was not scored" in line for line in page_without.sure_lines)
+    assert len(page("ready").map_pictures) == 2 * len(page_without.map_pictures)
+
+
+def test_a_categorical_factor_is_compared_level_by_level():
+    table = page("six factors").level_table
+    assert table is not None
+    assert {row[1].removesuffix(" (setpoint)") for row in table.rows} == {"hot", "cold"}
+    assert page("ready").level_table is None
+
+
+def test_forbidden_combinations_are_in_words_and_hatched():
+    assert page("forbidden").forbidden_lines == (
+        "Press temperature 163 °C (325 °F) or more and press dwell 16 s or more: scorch.",
+    )
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_factor_has_its_curve_and_its_strip(case):
+    study = samples()[case].study
+    assert len(page(case).profile_pictures) == len(study.numeric)
+    assert len(page(case).strip_pictures) == len(study.factors)
+
+
+def test_asked_pairs_are_mapped():
+    report = replace(samples()["no hand-feel"], pairs=(("cure_time", "dwell"),))
+    pictures = study_page(report).map_pictures
+    assert len(pictures) == 1
+    assert pictures[0].title.startswith("Cure time and press dwell")
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_coupon_table_holds_every_coupon(case):
+    assert len(page(case).coupon_table.rows) == len(samples()[case].results)
+
+
+def test_waiting_and_measured_coupons_show_as_such():
+    report = samples()["more coupons"]
+    results = report.results.assign(actual_press_temp=[151.3] + [float("nan")] * (len(report.results) - 1))
+    results["passed"] = results["passed"].astype(object)
+    results.loc[1, "passed"] = None
+    rows = study_page(replace(report, results=results)).coupon_table.rows
+    assert any("measured 151.3 °C" in text for text in rows[0])
+    assert "waiting" in rows[1]
+
+
+def test_a_void_coupon_stays_listed_with_its_reason():
+    report = samples()["more coupons"]
+    results = report.results.assign(void=["dropped in the oven"] + [None] * (len(report.results) - 1))
+    row = study_page(replace(report, results=results)).coupon_table.rows[0]
+    assert "void, left out of the fit" in row
+    assert "dropped in the oven" in row
+
+
+def test_where_the_numbers_come_from_is_printed():
+    text = html("ready")
+    for words in ("0f3a9c41", "0.1.0", "4 March 2031, 15:07 by Ana", "20 coupons scored", "Ben", "first look"):
+        assert words in text
+
+
+def test_method_and_its_error_rates_come_from_the_answer():
+    report = samples()["ready"]
+    method = {"draws": 200, "of 100 lines called ready, turned out below target": 9}
+    pairs = study_page(replace(report, answer=replace(report.answer, method=method))).method_pairs
+    assert [(p.name, p.value) for p in pairs] == [(k, f"{v:g}") for k, v in method.items()]
+
+
+def test_a_report_never_fits_again(monkeypatch):
+    def refuse(*_: object, **__: object) -> None:
+        raise AssertionError("fitted again")
+
+    monkeypatch.setattr("doe.surfaces.fitted.sample", refuse)
+    study_page(samples()["two factors"])
+
+
+def test_the_same_inputs_give_the_same_page():
+    assert study_report(samples()["two factors"]) == html("two factors")
+
+
+def test_names_from_outside_are_escaped():
+    report = samples()["two factors"]
+    odd = replace(report, study=replace(report.study, name="<script>alert(1)</script>"))
+    assert "<script>alert" not in study_report(odd)
+
+
+def test_fahrenheit_readers_see_fahrenheit_first():
+    assert re.fullmatch(r"\d{3} °F", page("two factors").dials[0].big)
+    assert re.fullmatch(r"\d{3} °C", page("two factors").dials[0].other)
+
+
+# --- sentences ---
+
+
+def test_a_cliff_says_how_far_which_way_and_what_is_seen():
+    study = make_study()
+    line = cliff_sentence(study, Cliff("press_temp", "higher", 163, 9, 1.8, "over"), Shown("degF"))
+    assert line.startswith("Press temperature 16 °F (9 °C) hotter, and film starts to stick")
+    assert "1.8 setting errors away" in line
+
+
+def test_the_nearest_cliff_is_the_first_and_none_is_said_plainly():
+    report = samples()["ready"]
+    cliffs = (Cliff("dwell", "lower", 9, 4, 4.0, "under"), Cliff("press_temp", "higher", 170, 16, 3.2, "over"))
+    some = replace(report.answer, cliffs=cliffs)
+    assert nearest_cliff(report.study, some).startswith("Press dwell 4 s shorter")
+    assert nearest_cliff(report.study, replace(report.answer, cliffs=())).startswith(
+        "No cliff inside the tested ranges"
+    )
+
+
+@pytest.mark.parametrize("verdict", ["ready", "more coupons", "not reachable"])
+def test_lead_names_what_is_wanted_and_what_is_expected(verdict):
+    report = samples()["ready"]
+    text = lead(report.study, replace(report.answer, verdict=verdict, pass_rate=0.913))
+    assert "91 of 100 shirts" in text
+    assert "95 of 100 shirts" in text
+    assert "hand-feel of 3.5 or more" in text
+
+
+def test_hand_feel_is_left_out_of_the_words_when_it_does_not_matter():
+    report = samples()["ready"]
+    study = make_study(spec=Spec(hand_min=None))
+    assert "hand-feel" not in lead(study, report.answer)
+    assert not any("wanted" in line for line in sureness(study, report.answer))
+
+
+def test_a_narrow_window_is_called_too_narrow():
+    report = samples()["ready"]
+    assert report.answer.window is not None
+    narrow = replace(report.answer, window=replace(report.answer.window, setting_errors=0.2))
+    assert "too narrow" in window_sentences(report.study, narrow)[0]
+
+
+def test_one_more_coupon_is_singular():
+    report = samples()["more coupons"]
+    one = replace(report.answer, next_coupons=report.answer.next_coupons.head(1))
+    assert "Make 1 more coupon at" in next_steps(report.study, one)[0]
+
+
+def test_classical_checks_are_shown_when_given():
+    from doe.surfaces.classical import build_terms, estimate_effects, fit_firth
+
+    coded = [[-1, -1, -1], [1, -1, -1], [-1, 1, -1], [1, 1, -1], [-1, -1, 1], [1, -1, 1], [-1, 1, 1], [1, 1, 1]]
+    names = ["cure_temp", "press_temp", "dwell"]
+    hand = [4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5]
+    effects = estimate_effects(coded, hand, names, error="none")
+    terms = build_terms(names, "main")
+    firth = fit_firth(terms.matrix(coded), [1, 1, 0, 1, 0, 1, 1, 0], terms.names)
+    report = replace(samples()["ready"], checks=Checks(effects=effects, firth=firth))
+    shown = study_page(report)
+    assert any("stands out" in p.title or "stand out" in p.title for p in shown.effect_pictures)
+    captions = [table.caption for table in shown.check_tables]
+    assert captions[0].startswith("Effects on hand-feel")
+    assert "check only" in captions[1]
+    assert {row[0] for row in shown.check_tables[0].rows} >= {"cure temperature", "press temperature", "press dwell"}
+    replicated = estimate_effects(coded + coded, [*hand, *[h + 0.5 for h in hand]], names)
+    bars = study_page(replace(report, checks=Checks(effects=replicated))).effect_pictures[1]
+    assert "moves the hand-feel most" in bars.title
+
+
+def test_drift_needs_the_plan_and_says_what_the_repeats_did():
+    report = samples()["more coupons"]
+    assert page("more coupons").run_pictures[0].title.startswith("Centre setting made")
+    assert study_page(replace(report, coupons=pd.DataFrame({"round": [1]}))).run_pictures == ()
+    assert MADE_AT.year == 2031
