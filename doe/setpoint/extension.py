@@ -14,6 +14,10 @@ from doe.setpoint.search import find_setpoint
 from doe.surfaces import Surfaces
 
 
+LINKED_FROM = 6
+"""Coupons of a round from which two of them are centre coupons, first and last: they show drift and tie the rounds."""
+
+
 def extend_plan(
     study: Study,
     plan: Plan,
@@ -30,7 +34,7 @@ def extend_plan(
     study, plan, surfaces
         What there is so far.
     coupons : int
-        Coupons of the new round.
+        Coupons of the new round, the two centre coupons of a round of six or more among them.
     seed : int
     line : Line
         For settle times and what fits under the platen.
@@ -42,5 +46,6 @@ def extend_plan(
     """
     rng = np.random.default_rng(seed)
     found = find_setpoint(RobustRate(study, surfaces), rng=rng)
-    settings = choose_next(study, found.best_at, coupons, rng=rng)
-    return add_round(plan, settings, seed=seed, line=line)
+    linked = coupons >= LINKED_FROM
+    settings = choose_next(study, found.best_at, coupons - 2 * linked, rng=rng)
+    return add_round(plan, settings, seed=seed, line=line, repeat_centre=linked)

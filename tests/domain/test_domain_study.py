@@ -90,10 +90,10 @@ def test_limits_say_what_is_missing_and_what_is_out() -> None:
 
 
 def test_nothing_at_or_above_the_ceiling_is_accepted_whatever_the_limits_say() -> None:
+    with pytest.raises(InputError, match="below 200 degC"):
+        Factor("oven_temp", "degC", 180, 200)
     with pytest.raises(InputError, match="below 200 °C"):
-        check_ranges(
-            (Factor("press_temp", "degC", low=150, high=199.99999999999997), Factor("oven", "degC", 180, 200)), None
-        )
+        check_ranges((Factor("oven_temp", "degC", 180, 401),), Limits(oven_max_degc=200))
 
 
 def test_a_limit_typed_in_fahrenheit_is_asked_about() -> None:
