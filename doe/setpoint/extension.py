@@ -13,7 +13,6 @@ from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.surfaces import Surfaces
 
-
 LINKED_FROM = 6
 """Coupons of a round from which two of them are centre coupons, first and last: they show drift and tie the rounds."""
 

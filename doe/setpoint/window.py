@@ -20,7 +20,10 @@ from doe.setpoint.search import allowed
 FloatArray = NDArray[np.float64]
 
 STEP = 0.5
-"""Growth of one side of the box at a time, in setting errors."""
+"""Growth of the box at a time, in setting errors; a side grows by at least one machine step."""
+
+LARGEST_EVEN = 4.0
+"""Half-width, in setting errors, up to which the box grows evenly in all factors."""
 
 _INSIDE = 24  # points spread inside the box besides its corners and faces
 
@@ -28,7 +31,7 @@ _INSIDE = 24  # points spread inside the box besides its corners and faces
 def find_window(
     rate: RobustRate, setpoint: pd.DataFrame, *, kind: Literal["expected", "assured"], rng: np.random.Generator
 ) -> Window | None:
-    """Grow a box from the setpoint, side by side, while the target holds in all of it.
+    """Grow a box from the setpoint, evenly and then side by side, while the target holds in all of it.
 
     Parameters
     ----------
@@ -63,16 +66,22 @@ def find_window(
     box = np.column_stack([centre, centre])
     if worst(box, 64, True) < target:
         return None
-    grows = [(j, side) for j in range(len(numeric)) for side in (0, 1)]
-    while grows:  # round robin keeps the box balanced in setting errors
-        still = []
-        for j, side in grows:
-            wider = box.copy()
-            wider[j, side] = np.clip(box[j, side] + (-STEP, STEP)[side] * unit[j], *ends[j])
-            if wider[j, side] != box[j, side] and worst(wider, 16, False) >= target:
-                box = wider
-                still.append((j, side))
-        grows = still
+    grow = np.array([_growth(f) for f in numeric])
+    for reach in np.arange(STEP, LARGEST_EVEN + STEP / 2, STEP):  # first an even box, so that no factor is starved
+        even = np.clip(centre[:, None] + reach * unit[:, None] * np.array([-1.0, 1.0]), ends[:, :1], ends[:, 1:])
+        even = _rounded(numeric, even, centre)
+        if worst(even, 16, False) < target:
+            break
+        box = even
+    open_sides = {(j, side) for j in range(len(numeric)) for side in (0, 1)}
+    while open_sides:  # then side by side, the tightest first
+        j, side = min(open_sides, key=lambda at: (abs(box[at] - centre[at[0]]) / unit[at[0]], at))
+        wider = box.copy()
+        wider[j, side] = np.clip(box[j, side] + (-1, 1)[side] * grow[j], *ends[j])
+        if wider[j, side] != box[j, side] and worst(wider, 16, False) >= target:
+            box = wider
+        else:
+            open_sides.remove((j, side))
     bounds = _rounded(numeric, box, centre)
     final = worst(bounds, 64, True)
     while final < target and not np.array_equal(bounds[:, 0], bounds[:, 1]):
@@ -87,6 +96,12 @@ def find_window(
 def _unit(factor: Factor) -> float:
     """Setting error of a factor, or a tenth of its range where none was stated."""
     return factor.setting_sd or (factor.high - factor.low) / 10
+
+
+def _growth(factor: Factor) -> float:
+    """Growth of one side at a time: half a setting error, in whole machine steps."""
+    step = factor.step or 0.0
+    return step * max(1, round(STEP * _unit(factor) / step)) if step else STEP * _unit(factor)
 
 
 def _rounded(numeric: tuple[Factor, ...], box: FloatArray, centre: FloatArray) -> FloatArray:
