@@ -17,13 +17,11 @@ from doe.surfaces import Surfaces
 
 FloatArray = NDArray[np.float64]
 
-READY_SHORTFALL = 0.02
-"""Ready: the expected pass rate may fall short of the wanted one by this much ..."""
+READY_LOW_SHORTFALL = 0.10
+"""Ready: the expected pass rate reaches the wanted one, so there is a window, and its lower bound falls short of it by
+no more than this."""
 
-READY_LOW_SHORTFALL = 0.06
-"""... and its lower bound by this much."""
-
-OUT_OF_REACH = 0.10
+OUT_OF_REACH = 0.15
 """Not reachable: the probability that any tested setting reaches the wanted pass rate is below this ..."""
 
 OUT_OF_REACH_GAP = 0.05
@@ -52,7 +50,7 @@ def chances(study: Study, rates: FloatArray, best: FloatArray) -> Chance:
 def judge(study: Study, chance: Chance, pass_rate: float, pass_rate_low: float) -> Verdict:
     """Verdict of a recommendation (see the thresholds above)."""
     target = study.spec.pass_rate
-    if pass_rate >= target - READY_SHORTFALL and pass_rate_low >= target - READY_LOW_SHORTFALL:
+    if pass_rate >= target and pass_rate_low >= target - READY_LOW_SHORTFALL:
         return "ready"
     if chance.p_reachable < OUT_OF_REACH and chance.best < target - OUT_OF_REACH_GAP:
         return "not reachable"
