@@ -15,7 +15,7 @@ from reports.answer_words import (
 from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from reports.pages import render
 from reports.sheet import Pair, limit_pairs, stack_pairs
-from reports.study_effects import effect_lines, effect_pictures, effect_tables
+from reports.study_effects import check_lines, effect_lines, effect_pictures, effect_tables
 from reports.study_inputs import HistoryRow, Provenance, StudyReport
 from reports.study_notes import notes_of
 from reports.study_pictures import (
@@ -96,6 +96,7 @@ def study_page(report: StudyReport) -> StudyPage:
         belief_lines=report.surfaces.belief.sentences,
         belief_pairs=belief_pairs(report),
         coupon_table=coupon_table(report),
+        check_lines=check_lines(report),
         check_tables=effect_tables(report),
         target_pairs=target_pairs(study),
         stack_pairs=stack_pairs(report.stack, report.line),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
-from doe.surfaces.classical import half_normal_points
+from doe.surfaces.classical import Curvature, Drift, Effects, half_normal_points
 from reports.coupon_figures import EffectBars, draw_effects, draw_half_normal
 from reports.study_inputs import StudyReport
 from reports.study_views import Column, Picture, Table
@@ -52,30 +53,68 @@ def swings_of(report: StudyReport) -> Swings:
 def effect_lines(report: StudyReport) -> tuple[str, ...]:
     """What matters, in sentences."""
     swings = swings_of(report)
+    checks = report.classical
     said = [
-        sentence(
-            f"{swings.factors[0].label} decides most: over its tested range, the rest at the setpoint, the pass rate "
-            f"of the checks swings by about {swings.middle[0]:.0f} points ({swings.low[0]:.0f} to {swings.high[0]:.0f})"
-        )
+        f"{swings.factors[0].label} decides most: over its tested range, the rest at the setpoint, the pass rate of "
+        f"the checks swings by about {swings.middle[0]:.0f} points ({swings.low[0]:.0f} to {swings.high[0]:.0f})"
     ]
-    checks = report.checks
-    if checks.effects is not None:
-        said += [sentence(note) for note in checks.effects.notes]
     if checks.curvature is not None:
-        said.append(_curvature_line(report))
-    return tuple(said)
+        said.append(_curvature_words(checks.curvature))
+    if checks.drift is not None:
+        said.append(_drift_words(checks.drift))
+    return tuple(sentence(line) for line in said)
 
 
-def _curvature_line(report: StudyReport) -> str:
-    found = report.checks.curvature
-    if found is None or found.p is None:
-        return "" if found is None else sentence(f"Curvature of the hand-feel: {found.note}")
+def check_lines(report: StudyReport) -> tuple[str, ...]:
+    """What the classical checks say in words, and what they cannot say."""
+    checks = report.classical
+    said = [*checks.notes]
+    if checks.effects is not None:
+        said += checks.effects.notes
+    if checks.lack_of_fit is not None:
+        lack = checks.lack_of_fit
+        said.append(
+            f"Lack of fit of the hand-feel model cannot be judged: {lack.note}"
+            if lack.p is None
+            else f"Lack of fit of the hand-feel model is {_beside_chance(lack.p)}"
+        )
+    if checks.shape is not None:
+        said.append(f"Shape of the hand-feel quadratic: {checks.shape.shape}")
+    if checks.ordinal is not None and checks.ordinal.problem:
+        said.append(f"Proportional odds of the hand-feel scores: {checks.ordinal.problem}")
+    return tuple(dict.fromkeys(sentence(_in_words(line, report)) for line in said))
+
+
+def _beside_chance(p: float) -> str:
+    return f"{'more than chance explains' if p < 0.05 else 'no more than chance explains'} (p {p:.2g})"
+
+
+def _curvature_words(found: Curvature) -> str:
+    if found.p is None:
+        return f"Curvature of the hand-feel: {found.note}"
     word = "above" if found.difference < 0 else "below"
-    verdict = "more than chance explains" if found.p < 0.05 else "no more than chance explains"
-    return sentence(
-        f"Centre coupons lie {abs(found.difference):.1f} hand-feel points {word} the corners, {verdict} (p "
-        f"{found.p:.2g})"
+    return (
+        f"Centre coupons lie {abs(found.difference):.1f} hand-feel points {word} the corners, {_beside_chance(found.p)}"
     )
+
+
+def _drift_words(found: Drift) -> str:
+    if found.change is None:
+        return f"Drift of the hand-feel: {found.note}"
+    told = (
+        "From the first coupon pressed to the last, settings being equal, the hand-feel moved by "
+        f"{found.change:+.1f} points"
+    )
+    if found.p is None or found.low is None or found.high is None:
+        return f"{told}. {found.note}"
+    return f"{told} ({found.low:+.1f} to {found.high:+.1f}), {_beside_chance(found.p)}"
+
+
+def _in_words(text: str, report: StudyReport) -> str:
+    """Factor names as people call them, all in one pass: a label may hold another factor's name."""
+    labels = {f.name: f.label for f in report.study.factors}
+    names = "|".join(sorted(labels, key=len, reverse=True))
+    return re.sub(rf"(?<![a-z0-9_])({names})(?![a-z0-9_])", lambda found: labels[found[1]], text)
 
 
 def effect_pictures(report: StudyReport) -> tuple[Picture, ...]:
@@ -102,84 +141,81 @@ def _swing_picture(report: StudyReport) -> Picture:
 
 
 def _classical_pictures(report: StudyReport) -> tuple[Picture, ...]:
-    effects = report.checks.effects
-    if effects is None:
-        return ()
+    pictures = []
+    for effects, of, name in (
+        (report.classical.effects, "hand-feel", "effects-hand"),
+        (report.classical.pass_effects, "share that passes", "effects-pass"),
+    ):
+        if effects is not None:
+            pictures.append(_effects_picture(report, effects, of, name))
+    return tuple(pictures)
+
+
+def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) -> Picture:
     table = effects.table.reindex(effects.table["effect"].abs().sort_values(ascending=False).index)
-    labels = {f.name: f.label for f in report.study.factors}
-    terms = [_term_words(str(term), labels) for term in table["term"]]
+    terms = [_in_words(str(term), report) for term in table["term"]]
     size = table["effect"].to_numpy(dtype=float)
-    largest = f"{terms[0]} moves the hand-feel most: {size[0]:+.1f} points from low to high"
+    scale, unit = (1.0, "points") if of == "hand-feel" else (100.0, "points of 100")
+    size = scale * size
+    largest = sentence(f"{terms[0]} moves the {of} most: {size[0]:+.{1 if scale == 1 else 0}f} {unit} from low to high")
     if effects.error is None and effects.lenth is not None:
         points = half_normal_points(size, terms)
-        out = int((np.abs(size) > effects.lenth.margin).sum())
-        title = sentence(
-            f"{out or 'No'} effect{'s' if out != 1 else ''} on hand-feel stand{'s' if out == 1 else ''} out"
-        ).rstrip(".")
-        return (
-            Picture(
-                draw_half_normal(
-                    points["term"].tolist(), points["size"].to_numpy(dtype=float),
-                    points["quantile"].to_numpy(dtype=float),
-                    name="half-normal", title=title, description=sentence(largest), margin=effects.lenth.margin,
-                    simultaneous=effects.lenth.simultaneous_margin, axis="size of the effect, hand-feel points",
-                ),
-                title,
-                "No setting was repeated, so the effects are judged against each other (Lenth's margin): those in line "
-                "with the origin are noise.",
+        out = int((np.abs(size) > scale * effects.lenth.margin).sum())
+        title = f"{out or 'No'} effect{'s' if out != 1 else ''} on the {of} stand{'s' if out == 1 else ''} out"
+        return Picture(
+            draw_half_normal(
+                points["term"].tolist(), points["size"].to_numpy(dtype=float),
+                points["quantile"].to_numpy(dtype=float), name=name, title=title, description=largest,
+                margin=scale * effects.lenth.margin, simultaneous=scale * effects.lenth.simultaneous_margin,
+                axis=f"size of the effect, {unit}",
             ),
+            title,
+            "No setting was repeated, so the effects are judged against each other (Lenth's margin): those in line "
+            "with the origin are noise.",
         )  # fmt: skip
     shown = slice(0, _MOST)
-    bars = EffectBars(
-        tuple(terms[shown]),
-        size[shown],
-        table["low"].to_numpy(dtype=float)[shown],
-        table["high"].to_numpy(dtype=float)[shown],
-    )
-    title = sentence(largest).rstrip(".")
-    return (
-        Picture(
-            draw_effects(bars, name="effects", title=title, description=sentence(largest),
-                         axis="change of hand-feel from low to high, points", margin=None),
-            title,
-            "Filled: the interval leaves out zero. Each interval holds for one effect at a time.",
+    low, high = (scale * table[end].to_numpy(dtype=float)[shown] for end in ("low", "high"))
+    title = largest.rstrip(".")
+    return Picture(
+        draw_effects(
+            EffectBars(tuple(terms[shown]), size[shown], low, high), name=name, title=title, description=largest,
+            axis=f"change from low to high, {unit}", margin=None,
         ),
+        title,
+        "From the coupons at the ends of the ranges. Filled: the interval leaves out zero. Each interval holds for one "
+        "effect at a time.",
     )  # fmt: skip
-
-
-def _term_words(term: str, labels: dict[str, str]) -> str:
-    parts = [(part.rstrip("²"), "²" * part.count("²")) for part in term.split(" × ")]
-    return " × ".join(labels.get(name, name) + square for name, square in parts)
 
 
 def effect_tables(report: StudyReport) -> tuple[Table, ...]:
     """Classical checks as tables, for those who want to recompute."""
-    checks = report.checks
-    tables = []
+    checks = report.classical
+    frames: list[tuple[str, pd.DataFrame]] = []
     if checks.effects is not None:
-        tables.append(_frame_table(checks.effects.table, "Effects on hand-feel (two-level plan)", report))
+        frames.append(("Effects on hand-feel (coupons at the ends of the ranges)", checks.effects.table))
+    if checks.pass_effects is not None:
+        frames.append(("Effects on the share that passes (same coupons, failed ones too)", checks.pass_effects.table))
     if checks.hand_model is not None:
-        model = checks.hand_model
-        tables.append(
-            _frame_table(model.coefficients, "Hand-feel: quadratic with batch errors (coded settings)", report)
-        )
-        tables.append(_frame_table(model.components, "Hand-feel: where the scatter comes from", report))
+        frames.append((f"Hand-feel: {checks.hand_kind} model with batch errors, coded settings",
+                       checks.hand_model.coefficients))  # fmt: skip
+        frames.append(("Hand-feel: where the scatter comes from", checks.hand_model.components))
+    if checks.ordinal is not None and not checks.ordinal.problem:
+        frames.append(("Hand-feel scores: proportional odds, coded settings", checks.ordinal.coefficients))
     if checks.firth is not None:
-        caption = f"Pass or fail: penalised logistic quadratic, a check only. {checks.firth.separation}"
-        tables.append(_frame_table(checks.firth.coefficients, caption, report))
-    return tuple(tables)
+        frames.append((f"Pass or fail: penalised logistic fit, a check only. {checks.firth.separation}",
+                       checks.firth.coefficients))  # fmt: skip
+    return tuple(_frame_table(frame, _in_words(caption, report), report) for caption, frame in frames)
 
 
 _HEADS = {
     "term": "Term", "effect": "Effect", "estimate": "Estimate", "se": "Standard error", "low": "Low", "high": "High",
     "t": "t", "p": "p", "df": "Degrees of freedom", "ss": "Sum of squares", "chain": "Stands for", "chi2": "χ²",
     "component": "Part", "batches": "Batches", "spare": "Spare", "variance": "Variance", "sd": "Standard deviation",
-    "share": "Share", "at_zero": "At zero", "used": "Used",
+    "share": "Share", "at_zero": "At zero", "used": "Used", "z": "z", "se_expected": "Standard error, expected",
 }  # fmt: skip
 
 
 def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport) -> Table:
-    labels = {f.name: f.label for f in report.study.factors}
     columns = [str(c) for c in frame.columns]
 
     def text(value: object) -> str:
@@ -187,7 +223,7 @@ def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport) -> Tabl
             return "yes" if value else "no"
         if isinstance(value, (int, float, np.integer, np.floating)):
             return "not set" if not np.isfinite(float(value)) else f"{float(value):.3g}"
-        return _term_words(str(value), labels)
+        return _in_words(str(value), report)
 
     return Table(
         caption,

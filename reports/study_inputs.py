@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -14,8 +14,7 @@ from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer
-from doe.surfaces import Surfaces
-from doe.surfaces.classical import Curvature, Effects, FirthFit, MixedFit
+from doe.surfaces import ClassicalChecks, Surfaces
 
 
 @dataclass(frozen=True)
@@ -39,20 +38,6 @@ class Provenance:
 
 
 @dataclass(frozen=True)
-class Checks:
-    """Classical checks beside the answer, each None where the plan or the scores cannot carry it.
-
-    ``effects``: effects on hand-feel of a two-level plan; ``curvature``: centre coupons against corners;
-    ``hand_model``: the quadratic of hand-feel with batch errors; ``firth``: the penalised logistic quadratic.
-    """
-
-    effects: Effects | None = None
-    curvature: Curvature | None = None
-    hand_model: MixedFit | None = None
-    firth: FirthFit | None = None
-
-
-@dataclass(frozen=True)
 class StudyReport:
     """Inputs of `reports.study.study_report`. Nothing is fitted again: all numbers come from here.
 
@@ -70,8 +55,8 @@ class StudyReport:
     provenance : Provenance
     made_at : datetime
         When the report is made.
-    checks : Checks, optional
-        Classical checks, shown in the proof.
+    checks : ClassicalChecks, optional
+        Classical checks, shown in the proof; those kept with the surfaces when left out (these know no drift).
     history : tuple of HistoryRow, optional
     plan_notes : tuple of str, optional
         Sentences of the plan.
@@ -90,11 +75,16 @@ class StudyReport:
     results: pd.DataFrame
     provenance: Provenance
     made_at: datetime
-    checks: Checks = field(default_factory=Checks)
+    checks: ClassicalChecks | None = None
     history: tuple[HistoryRow, ...] = ()
     plan_notes: tuple[str, ...] = ()
     pairs: tuple[tuple[str, str], ...] = ()
     shown: Shown = METRIC
+
+    @property
+    def classical(self) -> ClassicalChecks:
+        """The classical checks given, or those kept with the surfaces."""
+        return self.surfaces.checks if self.checks is None else self.checks
 
     @property
     def marks(self) -> NDArray[np.str_]:

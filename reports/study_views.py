@@ -100,7 +100,7 @@ class StudyPage:
         Data of the panel in which the reader moves the settings.
     effect_pictures : tuple of Picture
     effect_lines : tuple of str
-        Effects and curvature in sentences, or why there are none.
+        Which settings matter, curvature and drift, in sentences.
     cliff_table : Table
         All cliffs, nearest first.
     notes : tuple of Note
@@ -110,8 +110,10 @@ class StudyPage:
     belief_pairs : tuple of Pair
     coupon_table : Table
         Every coupon with settings and scores.
+    check_lines : tuple of str
+        What the classical checks beside the answer say, and what they cannot say.
     check_tables : tuple of Table
-        Classical checks beside the answer.
+        The same checks as tables.
     target_pairs, stack_pairs, held_pairs, limit_pairs, range_pairs : tuple of Pair
     forbidden_lines : tuple of str
     method_lines : tuple of str
@@ -158,6 +160,7 @@ class StudyPage:
     belief_lines: tuple[str, ...]
     belief_pairs: tuple[Pair, ...]
     coupon_table: Table
+    check_lines: tuple[str, ...]
     check_tables: tuple[Table, ...]
     target_pairs: tuple[Pair, ...]
     stack_pairs: tuple[Pair, ...]

@@ -102,8 +102,8 @@ def samples() -> dict[str, StudyReport]:
     ready = replace(
         base, answer=replace(
             base.answer, verdict="ready", pass_rate=0.968, pass_rate_low=0.921, p_target=0.8,
-            next_coupons=base.answer.next_coupons.head(0), window=box("expected", 1.5),
-            assured_window=box("assured", 0.5),
+            next_coupons=base.answer.next_coupons.head(0), window=box("expected", 2.0),
+            assured_window=box("assured", 1.0),
         ),
     )  # fmt: skip
     more = replace(

@@ -11,10 +11,10 @@ from report_samples import MADE_AT, make_study, samples
 from doe.domain.spec import Spec
 from doe.domain.units import Shown
 from doe.setpoint import Cliff
+from doe.surfaces.classical import Drift, estimate_effects
 from reports.answer_words import cliff_sentence, lead, nearest_cliff, next_steps, sureness, window_sentences
 from reports.cautions import CAUTIONS, FIXED_WORDING
 from reports.study import study_page, study_report
-from reports.study_inputs import Checks
 from reports.study_views import StudyPage
 from reports.wording import amount_both, out_of_hundred
 
@@ -267,25 +267,46 @@ def test_one_more_coupon_is_singular():
     assert "Make 1 more coupon at" in next_steps(report.study, one)[0]
 
 
-def test_classical_checks_are_shown_when_given():
-    from doe.surfaces.classical import build_terms, estimate_effects, fit_firth
-
-    coded = [[-1, -1, -1], [1, -1, -1], [-1, 1, -1], [1, 1, -1], [-1, -1, 1], [1, -1, 1], [-1, 1, 1], [1, 1, 1]]
+def eight_corners(hand: list[float], **changes: object) -> StudyPage:
+    coded = [[a, b, c] for c in (-1, 1) for b in (-1, 1) for a in (-1, 1)]
     names = ["cure_temp", "press_temp", "dwell"]
-    hand = [4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5]
-    effects = estimate_effects(coded, hand, names, error="none")
-    terms = build_terms(names, "main")
-    firth = fit_firth(terms.matrix(coded), [1, 1, 0, 1, 0, 1, 1, 0], terms.names)
-    report = replace(samples()["ready"], checks=Checks(effects=effects, firth=firth))
-    shown = study_page(report)
-    assert any("stands out" in p.title or "stand out" in p.title for p in shown.effect_pictures)
-    captions = [table.caption for table in shown.check_tables]
-    assert captions[0].startswith("Effects on hand-feel")
-    assert "check only" in captions[1]
+    settings = [row for row in coded for _ in range(len(hand) // 8)]
+    error = "none" if len(hand) == 8 else "auto"
+    report = samples()["ready"]
+    checks = replace(
+        report.classical, effects=estimate_effects(settings, hand, names, error=error), pass_effects=None, **changes
+    )  # type: ignore[arg-type]
+    return study_page(replace(report, checks=checks))
+
+
+def test_an_unreplicated_plan_gets_a_half_normal_plot():
+    shown = eight_corners([4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5])
+    assert "stands out" in shown.effect_pictures[1].title
+    assert "Lenth" in shown.effect_pictures[1].caption
+    assert shown.check_tables[0].caption.startswith("Effects on hand-feel")
     assert {row[0] for row in shown.check_tables[0].rows} >= {"cure temperature", "press temperature", "press dwell"}
-    replicated = estimate_effects(coded + coded, [*hand, *[h + 0.5 for h in hand]], names)
-    bars = study_page(replace(report, checks=Checks(effects=replicated))).effect_pictures[1]
-    assert "moves the hand-feel most" in bars.title
+
+
+def test_a_replicated_plan_gets_effects_with_intervals():
+    shown = eight_corners([4.5, 4.0, 3.0, 3.5, 4.0, 4.0, 2.5, 2.5, 4.5, 4.5, 3.0, 3.0, 4.5, 4.0, 2.5, 3.0])
+    assert shown.effect_pictures[1].title.startswith("Cure temperature moves the hand-feel most: −1.2"[:38])
+    assert "interval leaves out zero" in shown.effect_pictures[1].caption
+
+
+def test_drift_and_curvature_are_put_into_words():
+    shown = eight_corners(
+        [4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5], drift=Drift(-0.62, -0.9, -0.3, 0.004, ""), curvature=None
+    )
+    assert any("moved by -0.6 points (-0.9 to -0.3), more than chance explains" in line for line in shown.effect_lines)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_classical_checks_speak_the_users_words(case):
+    names = [f.name for f in samples()[case].study.factors if "_" in f.name]
+    told = [*page(case).check_lines, *(table.caption for table in page(case).check_tables)]
+    told += [row[0] for table in page(case).check_tables for row in table.rows]
+    assert told
+    assert not [text for text in told for name in names if name in text]
 
 
 def test_drift_needs_the_plan_and_says_what_the_repeats_did():
