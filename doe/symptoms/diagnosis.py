@@ -1,0 +1,227 @@
+"""Diagnosis: which faults explain what is seen, and which check tells most per minute of work.
+
+The model, in the open: each fault is there with a stated probability (`doe.symptoms.faults`, moved by the shop's own
+cases); a second one at the same time is rarer than chance would have it, because the recipe worked until now; what is
+known moves these odds by stated factors (`doe.symptoms.known`); a fault that is there shows each of its symptoms with
+a stated probability, several faults by noisy-or (`doe.symptoms.noisy_or`); checks come out in stated ways
+(`doe.symptoms.looks`). Up to `MOST` faults at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from doe.domain.errors import InputError
+from doe.symptoms import noisy_or
+from doe.symptoms.faults import FAULTS, Fault
+from doe.symptoms.known import Known, Shift, shifts
+from doe.symptoms.looks import LOOKS, SLIP, Look, look
+from doe.symptoms.odds import FAULT_KEYS, LEAK, REPORTED, SYMPTOMS, Odds, starting_odds
+from doe.symptoms.reading import symptom
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    FloatArray = NDArray[np.float64]
+    BoolArray = NDArray[np.bool_]
+
+MOST = 3
+"""Faults at once, at most."""
+TOGETHER = 0.25
+"""Factor for each fault beyond the first (our guess, no source)."""
+SURE, APART = 0.60, 2.0
+"""A cause is named when it is at least this probable and this many times as probable as the next one."""
+WORTH = 0.03
+"""A check that tells less than this, in bits, is not proposed."""
+_HIGHEST = 0.97  # no fault is taken for granted before anything is seen
+
+_STAGES = ("after cure", "at press", "at peel", "after press", "after wash", "days later")
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What speaks for and against the causes.
+
+    Attributes
+    ----------
+    symptoms, absent : tuple of str
+        Keys of the catalogue: what is seen, and what was looked for and is not there.
+    known : Known
+    found : mapping
+        Checks made, by key, with their outcome.
+    """
+
+    symptoms: tuple[str, ...] = ()
+    absent: tuple[str, ...] = ()
+    known: Known = field(default_factory=Known)
+    found: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for key in (*self.symptoms, *self.absent):
+            symptom(key)
+        both = sorted(set(self.symptoms) & set(self.absent))
+        if both:
+            raise InputError("symptom", ", ".join(both), "seen or not seen", "Say one of the two.")
+        if not self.symptoms and not self.found:
+            raise InputError("symptoms", "none", "at least one", "Say what is seen on the print.")
+        for key, outcome in self.found.items():
+            look(key).place(outcome)
+
+
+@dataclass(frozen=True)
+class RankedCause:
+    """One cause with its probability, what symptoms it would explain, and what moved its odds."""
+
+    fault: Fault
+    p: float
+    explains: tuple[str, ...]
+    moved_by: tuple[Shift, ...]
+
+
+@dataclass(frozen=True)
+class NextLook:
+    """A check not made yet: expected information in bits, and per minute of work."""
+
+    look: Look
+    bits: float
+
+    @property
+    def bits_per_minute(self) -> float:
+        """What the order goes by."""
+        return self.bits / self.look.minutes
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What the evidence says.
+
+    Attributes
+    ----------
+    causes : tuple of RankedCause
+        Every listed cause, the likeliest first; several may be there at once, so they need not add up to one.
+    p_none : float
+        Probability that none of the listed causes is there.
+    checks : tuple of NextLook
+        Checks worth making, the most information per minute first.
+    settled : bool
+        Whether the first cause stands out (`SURE`, `APART`).
+    tied : tuple of str
+        Keys of the causes the evidence does not tell apart, when it is not settled.
+    cases : int
+        Cases of the shop in the odds.
+    """
+
+    causes: tuple[RankedCause, ...]
+    p_none: float
+    checks: tuple[NextLook, ...]
+    settled: bool
+    tied: tuple[str, ...]
+    cases: int
+
+    @property
+    def first(self) -> RankedCause:
+        """The likeliest cause."""
+        return self.causes[0]
+
+    def rank(self, key: str) -> int:
+        """Place of a cause, 1 for the likeliest."""
+        return 1 + [c.fault.key for c in self.causes].index(key)
+
+
+def diagnose(evidence: Evidence, odds: Odds | None = None) -> Diagnosis:
+    """Rank the causes, and the checks that would tell them apart.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    odds : Odds, optional
+        The shop's, from `doe.symptoms.odds.shop_odds`; by default those every shop starts with.
+
+    Notes
+    -----
+    The numbers behind it are guesses until the shop has cases of its own: trust the order of the causes and the
+    proposed check, not the second digit of a probability.
+    """
+    odds = odds or starting_odds()
+    there = noisy_or.states(len(FAULTS), MOST)
+    moved = shifts(evidence.known)
+    beyond_first = np.maximum(there.sum(axis=1) - 1, 0)
+    log_joint = noisy_or.log_prior(there, _before(odds, moved)) + np.log(TOGETHER) * beyond_first
+    log_joint = log_joint + _log_symptoms(evidence, odds, there)
+    for key, outcome in evidence.found.items():
+        made = look(key)
+        log_joint = log_joint + np.log(outcome_probabilities(made, there)[:, made.place(outcome)])
+    posterior = noisy_or.weights(log_joint)
+    p = posterior @ there
+    order = np.argsort(-p, kind="stable")
+    causes = tuple(
+        RankedCause(
+            FAULTS[i], float(p[i]),
+            tuple(s for s in evidence.symptoms if odds.links[i, SYMPTOMS.index(s)] > LEAK),
+            tuple(m for m in moved if m.fault == FAULTS[i].key and m.factor != 1),
+        )
+        for i in order
+    )  # fmt: skip
+    settled = bool(causes[0].p >= SURE and causes[0].p >= APART * causes[1].p)
+    tied = () if settled else tuple(c.fault.key for c in causes[:4] if c.p >= causes[0].p / APART)
+    return Diagnosis(causes, float(posterior[0]), _next_looks(evidence, posterior, there), settled, tied, odds.cases)
+
+
+def _before(odds: Odds, moved: tuple[Shift, ...]) -> FloatArray:
+    """Probability of each fault before the symptoms, moved by what is known."""
+    ratio = odds.there / (1 - odds.there)
+    for shift in moved:
+        ratio[FAULT_KEYS.index(shift.fault)] *= shift.factor
+    return np.asarray(np.clip(ratio / (1 + ratio), 1e-6, _HIGHEST))
+
+
+def _log_symptoms(evidence: Evidence, odds: Odds, there: BoolArray) -> FloatArray:
+    shown = noisy_or.p_shown(there, odds.links, np.full(len(SYMPTOMS), LEAK))
+    reached = _stage_reached(evidence)
+    total = np.zeros(len(there))
+    for j, key in enumerate(SYMPTOMS):
+        if key in evidence.symptoms:
+            total += np.log(shown[:, j])
+        elif key in evidence.absent:
+            total += np.log1p(-shown[:, j])
+        elif evidence.symptoms and _STAGES.index(symptom(key).when) <= reached:
+            total += np.log1p(-REPORTED * shown[:, j])
+    return total
+
+
+def _stage_reached(evidence: Evidence) -> int:
+    """Number of the last stage the print has seen: what shows only later cannot speak yet."""
+    stages = [_STAGES.index(symptom(key).when) for key in evidence.symptoms]
+    when = {"at stretch": "after press"}.get(evidence.known.when, evidence.known.when)
+    if when:
+        stages.append(_STAGES.index(when))
+    return max(stages, default=-1)
+
+
+def outcome_probabilities(made: Look, there: BoolArray) -> FloatArray:
+    """Probability of each outcome of a check for each set of faults, shape (sets, outcomes); ``usual`` last.
+
+    The usual outcome stays only if no fault and no slip brings another about; what is left is shared among the
+    others in proportion to what brings them about.
+    """
+    brought = np.array([[o.brought_by.get(key, 0.0) for o in made.outcomes] for key in FAULT_KEYS])
+    stays = (1 - SLIP) * np.exp(there.astype(float) @ np.log1p(-brought.sum(axis=1)))
+    pull = there.astype(float) @ brought + SLIP / len(made.outcomes)
+    others = (1 - stays)[:, None] * pull / pull.sum(axis=1, keepdims=True)
+    return np.column_stack([others, stays])
+
+
+def _next_looks(evidence: Evidence, posterior: FloatArray, there: BoolArray) -> tuple[NextLook, ...]:
+    known = evidence.known.facts() | set(evidence.symptoms) | set(evidence.absent)
+    found = []
+    for made in LOOKS:
+        if made.key in evidence.found or known & set(made.repeats):
+            continue
+        bits = noisy_or.information(posterior, outcome_probabilities(made, there))
+        if bits >= WORTH:
+            found.append(NextLook(made, bits))
+    return tuple(sorted(found, key=lambda n: -n.bits_per_minute))
