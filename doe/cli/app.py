@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -61,11 +60,6 @@ class Doe(TyperGroup):
                 words, prog_name="doe", complete_var=complete_var, standalone_mode=False,
                 windows_expand_args=windows_expand_args, **extra,
             )  # fmt: skip
-            sys.stdout.flush()
-        except BrokenPipeError:
-            # whoever read our output has gone (as in `doe ... | head`); nothing is wrong
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            code = 0
         except (Exception, KeyboardInterrupt) as error:
             code = explain(error, as_json="--json" in words)
         sys.exit(code if isinstance(code, int) else 0)

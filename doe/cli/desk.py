@@ -163,7 +163,12 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
             desk = Desk(**{key: values.pop(key) for key in _SHARED})
             _ = desk.shown  # a wrong unit is refused before anything is done
             reply = function(desk, **values)
-            show_reply(reply, as_json=desk.as_json)
+            try:
+                show_reply(reply, as_json=desk.as_json)
+                sys.stdout.flush()
+            except BrokenPipeError:
+                # whoever read our output has gone (as in `doe ... | head`); nothing is wrong
+                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             if reply.exit_code:
                 raise typer.Exit(reply.exit_code)
 

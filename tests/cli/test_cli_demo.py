@@ -1,0 +1,179 @@
+"""The demo: whole, honest about being invented, safe to run twice, and never in the way of anybody's files."""
+
+from __future__ import annotations
+
+import importlib.util
+import shlex
+import time
+from pathlib import Path
+
+import pytest
+
+from doe.book import Book
+from doe.cli.demo_run import WHO, run_demo
+from doe.cli.demo_story import packaged, read_rounds, read_story
+from doe.domain.errors import InputError
+from doe.domain.units import METRIC
+from doe.plans.plan import columns
+
+FILES = {"book.sqlite", "sheet.html", "entry.xlsx", "report.html"}
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo") / "doe-demo"
+    start = time.monotonic()
+    return run_demo(folder, shown=METRIC), time.monotonic() - start
+
+
+def test_the_demo_leaves_its_four_files_and_nothing_else(demo):
+    done, _ = demo
+    assert {p.name for p in done.folder.iterdir()} == FILES
+
+
+def test_the_demo_is_quick(demo):
+    assert demo[1] < 30
+
+
+def test_the_demo_ends_with_a_setpoint_worth_confirming(demo):
+    done, _ = demo
+    assert [a.answer.verdict for a in done.answers] == ["more coupons", "ready"]
+
+
+def test_the_settings_it_calls_ready_are_good_on_the_line_that_made_the_coupons(demo):
+    import pandas as pd
+
+    from doe.cli.demo_story import simulated_line
+
+    answer = demo[0].answers[-1].answer
+    assert simulated_line(read_story()).robust_pass(pd.DataFrame([answer.setpoint]))[0] >= 0.95
+
+
+def test_everything_printed_says_that_it_is_invented_and_carries_the_cautions(demo):
+    done, _ = demo
+    for name in ("sheet.html", "report.html"):
+        page = done.path(name).read_text(encoding="utf-8")
+        assert "invented" in page
+        assert "burn" in page.lower()
+    assert "Invented" in packaged("round-1.csv").splitlines()[0]
+
+
+def test_its_book_is_sound_and_every_act_is_the_demos(demo):
+    with Book.open(demo[0].path("book.sqlite"), who="test", create=False) as book:
+        assert book.check() == []
+        assert {act.who for act in book.audit(None)} == {WHO}
+        assert book.studies()[0].scored == 27
+
+
+def test_running_it_again_makes_it_anew(demo):
+    done, _ = demo
+    again = run_demo(done.folder, shown=METRIC)
+    assert {p.name for p in done.folder.iterdir()} == FILES
+    assert again.answers[-1].answer.setpoint == done.answers[-1].answer.setpoint
+    assert again.kept_book is None
+
+
+def test_work_of_others_in_the_demo_book_is_kept(shop_with, monkeypatch):
+    folder = shop_with(0).folder / "doe-demo"
+    folder.mkdir()
+    with Book.open(folder / "book.sqlite", who=WHO) as book:
+        book.save_line(read_story().line)
+    with Book.open(folder / "book.sqlite", who="ana") as book:
+        book.save_stack(read_story().stack)
+    (folder / "notes.txt").write_text("mine")
+    monkeypatch.setattr("doe.cli.demo_run._tell_story", pretend)
+    done = run_demo(folder, shown=METRIC)
+    assert done.kept_book is not None
+    with Book.open(done.kept_book, who="ana", create=False) as book:
+        assert len(book.stacks()) == 1
+    assert (folder / "notes.txt").read_text() == "mine"
+
+
+def pretend(work: Path, *_):
+    for name in FILES:
+        (work / name).write_text("new")
+    return ()
+
+
+def test_a_stop_on_the_way_leaves_the_folder_as_it_was(tmp_path, monkeypatch):
+    folder = tmp_path / "doe-demo"
+    folder.mkdir()
+    with Book.open(folder / "book.sqlite", who=WHO) as book:
+        book.save_line(read_story().line)
+    before = (folder / "book.sqlite").read_bytes()
+
+    def stopped(work: Path, *_):
+        (work / "report.html").write_text("half")
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("doe.cli.demo_run._tell_story", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        run_demo(folder, shown=METRIC)
+    assert [p.name for p in folder.iterdir()] == ["book.sqlite"]
+    assert (folder / "book.sqlite").read_bytes() == before
+
+
+@pytest.mark.parametrize("name", ["book.sqlite", "report.html"])
+def test_a_folder_with_files_of_others_is_refused_and_left_alone(tmp_path, name):
+    (tmp_path / name).write_text("mine")
+    with pytest.raises(InputError, match="not made by the demo"):
+        run_demo(tmp_path, shown=METRIC)
+    assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [(name, "mine")]
+
+
+def test_a_book_of_a_real_shop_is_refused(shop_with):
+    shop = shop_with(1)
+    shop.book.rename(shop.folder / "book.sqlite")
+    found = shop.run("demo", ".")
+    assert (found.code, len(found.errors)) == (2, 1)
+    assert "not made by the demo" in found.err
+
+
+def test_the_demo_command_says_where_the_report_is_and_how_to_do_it_by_hand(demo, shop_with, monkeypatch):
+    monkeypatch.setattr("doe.cli.demo_run.run_demo", lambda folder, **_: demo[0])
+    shop = shop_with(0)
+    text = shop.good("demo").out
+    assert str(demo[0].path("report.html")) in text.replace("\n", "")
+    assert "doe study new" in text
+    found = shop.good("demo", "--json").json
+    assert found["invented"] is True
+    assert Path(found["files"]["report"]).exists()
+
+
+def test_the_commands_by_hand_make_the_same_study(empty_shop):
+    story = read_story()
+    for line in story.commands[:3]:
+        empty_shop.good(*shlex.split(line)[1:])
+    with empty_shop.open() as book:
+        record = book.study(story.study.name)
+    assert (record.study, record.stack, record.line) == (story.study, story.stack, story.line)
+
+
+def test_the_stored_coupons_lie_inside_their_study():
+    import pandas as pd
+
+    from doe.domain.space import is_forbidden
+
+    story = read_story()
+    coupons = pd.concat([r.coupons for r in read_rounds(story)], ignore_index=True)
+    assert list(coupons.columns) == columns(story.study)
+    for f in story.study.factors:
+        assert coupons[f.name].between(f.low, f.high).all()
+    assert not is_forbidden(story.study.forbidden, coupons).any()
+
+
+def test_making_the_scores_again_gives_the_stored_files():
+    path = Path(__file__).parents[1] / "bench" / "make_demo_data.py"
+    spec = importlib.util.spec_from_file_location("make_demo_data", path)
+    maker = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(maker)
+    story = read_story()
+    made = maker.make_files(story, maker.stored_settings(story))
+    assert made == {name: packaged(name) for name in made}
+    assert len(made) == 2
+
+
+def test_the_gauge_readings_are_read_as_they_stand():
+    readings = read_story().readings
+    assert len(readings) == 7
+    assert {r.machine for r in readings} == {"oven", "press"}

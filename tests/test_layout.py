@@ -1,0 +1,148 @@
+"""The checkout holds what the layout names; packages ship whole; imports point one way; start-up stays light."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "doe", "reports", "templates", "demo", "tests"}
+FOLDERS = {"doe.templates": ROOT / "templates", "doe.demo": ROOT / "demo"}
+
+# What each package may import of ours, beside itself and what stands below `domain`.
+NUMERICAL = {"doe.plans", "doe.surfaces", "doe.setpoint", "doe.assure"}
+MAY_IMPORT = {
+    "doe.domain": set(),
+    "doe.plans": {"doe.domain"},
+    "doe.surfaces": {"doe.domain"},
+    "doe.setpoint": {"doe.domain", "doe.plans", "doe.surfaces"},
+    "doe.assure": {"doe.domain"},
+    "doe.symptoms": {"doe.domain"},
+    "doe.practice": {"doe.domain", "doe.symptoms", *NUMERICAL},
+    "doe.book": {"doe.domain"},
+    "reports": {"doe.domain", "doe.symptoms", "doe.practice", *NUMERICAL},
+}  # fmt: skip
+EVERYTHING = {"doe.cli", "doe.bench"}
+HEAVY = {"numpy", "pandas", "scipy", "matplotlib"}
+
+
+def packages() -> dict[str, Path]:
+    """Every package of the checkout and its folder, except the data folders that are mapped."""
+    found = {}
+    for top in ("doe", "reports"):
+        for init in (ROOT / top).rglob("__init__.py"):
+            found[".".join(init.parent.relative_to(ROOT).parts)] = init.parent
+    return found | FOLDERS
+
+
+def test_pyproject_names_every_package_of_the_tree():
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    assert sorted(settings["tool"]["setuptools"]["packages"]) == sorted(packages())
+
+
+def test_every_data_file_of_templates_and_demo_is_packaged():
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    for name, folder in FOLDERS.items():
+        patterns = settings["tool"]["setuptools"]["package-data"][name]
+        files = [f for f in folder.iterdir() if f.is_file() and f.suffix != ".py"]
+        assert [f.name for f in files if not any(f.match(p) for p in patterns)] == []
+
+
+def test_the_top_level_holds_what_the_layout_names():
+    if not (ROOT / ".git").exists():
+        pytest.skip("not a checkout")
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, encoding="utf-8", check=True).stdout
+    tops = {line.split("/", 1)[0] for line in listed.splitlines()}
+    assert {top for top in tops if not top.startswith(".")} <= TOP
+
+
+def modules():
+    """Every module of ours with its package."""
+    for name, folder in packages().items():
+        if name not in FOLDERS:
+            yield from ((name, file) for file in folder.glob("*.py"))
+
+
+def imports_of(tree: ast.AST) -> list[tuple[str, bool]]:
+    """Modules that are imported, and whether only for types."""
+    only_types = {
+        id(node)
+        for branch in ast.walk(tree)
+        if isinstance(branch, ast.If) and ast.unparse(branch.test).endswith("TYPE_CHECKING")
+        for child in branch.body
+        for node in ast.walk(child)
+    }
+    found = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found += [(alias.name, id(node) in only_types) for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are written out in full"
+            found.append((node.module or "", id(node) in only_types))
+    return found
+
+
+def home(name: str) -> str:
+    """Package of ours that a module belongs to: ``doe.surfaces`` of ``doe.surfaces.classical.firth``."""
+    parts = name.split(".")
+    if parts[0] == "reports":
+        return "reports"
+    return ".".join(parts[:2]) if parts[0] == "doe" else ""
+
+
+@pytest.mark.parametrize("package", sorted(MAY_IMPORT))
+def test_imports_point_one_way(package):
+    wrong = [
+        f"{file.relative_to(ROOT)} imports {name}"
+        for owner, file in modules()
+        if home(owner) == package
+        for name, _ in imports_of(ast.parse(file.read_text(encoding="utf-8")))
+        if home(name) not in {"", package} | MAY_IMPORT[package]
+    ]
+    assert wrong == []
+
+
+def test_every_package_has_a_place_in_the_order():
+    assert {home(name) for name in packages() if "." in name or name == "reports"} <= (
+        set(MAY_IMPORT) | EVERYTHING | set(FOLDERS)
+    )
+
+
+def test_numerical_packages_know_no_files_clocks_or_pictures():
+    banned = ("sqlalchemy", "matplotlib", "pathlib", "time", "typer", "rich", "openpyxl", "jinja2")
+    wrong = [
+        f"{file.relative_to(ROOT)} imports {name}"
+        for owner, file in modules()
+        if home(owner) in NUMERICAL
+        for name, for_types in imports_of(ast.parse(file.read_text(encoding="utf-8")))
+        if name.split(".")[0] in banned and not for_types
+    ]
+    assert wrong == []
+
+
+def test_numerical_packages_are_told_the_time():
+    wrong = [
+        f"{file.relative_to(ROOT)} asks for {ast.unparse(node)}"
+        for owner, file in modules()
+        if home(owner) in NUMERICAL | {"doe.domain", "reports"}
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and ast.unparse(node.func).endswith((".now", ".today", ".utcnow"))
+    ]
+    assert wrong == []
+
+
+def test_the_domain_loads_no_numerical_library_at_its_top():
+    wrong = [
+        f"{file.relative_to(ROOT)} imports {name}"
+        for owner, file in modules()
+        if home(owner) in ("doe.domain", "doe.cli")
+        for node in ast.parse(file.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for name, _ in imports_of(ast.Module([node], []))
+        if name.split(".")[0] in HEAVY
+    ]
+    assert wrong == []
