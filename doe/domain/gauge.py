@@ -36,6 +36,10 @@ class GaugeReading:
     note : str
     emissivity : float or None
         Setting of an infrared gauge, above 0 to 1; None for a contact gauge.
+    surface_emissivity : float or None
+        Emissivity of what an infrared gauge looked at (matt tape, paper, cloth ...), above 0 to 1.
+    surroundings_degc : float or None
+        What the surface reflects: the room, or a hot machine facing it, in degC.
 
     Raises
     ------
@@ -52,11 +56,14 @@ class GaugeReading:
     taken_at: datetime | None = None
     note: str = ""
     emissivity: float | None = None
+    surface_emissivity: float | None = None
+    surroundings_degc: float | None = None
 
     def __post_init__(self) -> None:
         if self.machine not in MACHINE_KINDS:
             raise InputError("gauge reading, machine", self.machine, "oven or press", "Say which machine it was.")
-        for label, value in (("set", self.set_degc), ("shown", self.shown_degc), ("measured", self.measured_degc)):
+        for label, value in (("set", self.set_degc), ("shown", self.shown_degc), ("measured", self.measured_degc),
+                             ("surroundings", self.surroundings_degc)):  # fmt: skip
             if value is None:
                 continue
             where = f"gauge reading, {label}"
@@ -64,8 +71,12 @@ class GaugeReading:
                 check_celsius(value, where)
             if not -50 <= value < 200:
                 raise InputError(where, value, "-50 to below 200 degC", "Correct the temperature.")
-        if self.emissivity is not None and not 0 < self.emissivity <= 1:
-            raise InputError("gauge reading, emissivity", self.emissivity, "above 0 to 1", "Read it off the gauge.")
+        for label, share, remedy in (
+            ("emissivity", self.emissivity, "Read it off the gauge."),
+            ("surface emissivity", self.surface_emissivity, "Take it from a table; matt tape is about 0.95."),
+        ):
+            if share is not None and not 0 < share <= 1:
+                raise InputError(f"gauge reading, {label}", share, "above 0 to 1", remedy)
         if self.taken_at is not None and self.taken_at.tzinfo is None:
             raise InputError(
                 "gauge reading, taken at", self.taken_at, "a time with its zone", "Add the zone, such as +00:00."

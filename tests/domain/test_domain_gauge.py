@@ -27,6 +27,8 @@ def test_a_reading_takes_what_a_person_writes_down() -> None:
         ({"measured_degc": math.inf}, "measured: found inf; allowed: -50 to below 200 degC"),
         ({"shown_degc": -60.0}, r"shown: found -60\.0"),
         ({"emissivity": 0.0}, r"emissivity: found 0\.0; allowed: above 0 to 1"),
+        ({"surface_emissivity": 1.2}, r"surface emissivity: found 1\.2; allowed: above 0 to 1"),
+        ({"surroundings_degc": 300.0}, r"surroundings: found 300 degC; allowed: below 200 degC"),
         ({"taken_at": datetime(2030, 1, 1)}, "a time with its zone"),
     ],
 )
