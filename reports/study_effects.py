@@ -223,7 +223,7 @@ def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport) -> Tabl
             return "yes" if value else "no"
         if isinstance(value, (int, float, np.integer, np.floating)):
             return "not set" if not np.isfinite(float(value)) else f"{float(value):.3g}"
-        return _in_words(str(value), report)
+        return _in_words(str(value), report).replace("_", " ")
 
     return Table(
         caption,
