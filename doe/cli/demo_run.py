@@ -107,7 +107,8 @@ def _tell_story(work: Path, story: Story, shown: Shown, tell: Step) -> tuple[Rec
     """Every act of the story, in a folder of its own."""
     from doe.book import Book
     from doe.cli.acts import recommend_study
-    from doe.cli.sheets import write_report, write_sheets
+    from doe.cli.sheets import report_page, write_sheets
+    from reports.files import write_whole
 
     tell(0.02, "opening a book")
     name = story.study.name
@@ -124,7 +125,7 @@ def _tell_story(work: Path, story: Story, shown: Shown, tell: Step) -> tuple[Rec
         for file in (SHEET, ENTRY):
             write_sheets(book, name, work / file, people=story.people, round_number=1, shown=shown, made_by=WHO)
         tell(0.86, "report")
-        write_report(book, name, work / REPORT, shown=shown)
+        write_whole(work / REPORT, report_page(book, answers[-1], shown=shown))
         book.backup(work / BOOK)
     return tuple(answers)
 

@@ -36,7 +36,8 @@ def register(root: typer.Typer) -> None:
             ),
         ] = None,
         order: Annotated[
-            str, typer.Option(help="batched: few temperature changes; random: the cleanest, the longest.")
+            str,
+            typer.Option(help="batched: few changes; repeated: settings in two batches; random."),
         ] = "batched",
         per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
         seed: SEED = None,
