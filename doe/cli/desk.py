@@ -6,9 +6,9 @@ import getpass
 import inspect
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from inspect import cleandoc
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -92,6 +92,18 @@ class Desk:
         """The book for a command that only looks: a missing one is not made."""
         return self.open(create=False)
 
+    def in_same_book(self, steps: Sequence[str]) -> list[str]:
+        """Suggested commands for the book this one was about."""
+        if self.book is None:
+            return list(steps)
+        place = f'"{self.book}"' if " " in self.book else self.book
+        return [
+            f"{step} --book {place}"
+            if step.startswith("doe ") and "--book" not in step and "--help" not in step
+            else step
+            for step in steps
+        ]
+
     @property
     def can_ask(self) -> bool:
         """Whether a person sits at the other end."""
@@ -164,7 +176,7 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
             _ = desk.shown  # a wrong unit is refused before anything is done
             reply = function(desk, **values)
             try:
-                show_reply(reply, as_json=desk.as_json)
+                show_reply(replace(reply, next_steps=desk.in_same_book(reply.next_steps)), as_json=desk.as_json)
                 sys.stdout.flush()
             except BrokenPipeError:
                 # whoever read our output has gone (as in `doe ... | head`); nothing is wrong

@@ -11,6 +11,7 @@ from doe.cli.output import Block, Table, Warn, quoted, say
 from doe.domain.errors import InputError, plain
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor, usual_factor
 from doe.domain.limits import LIMIT_LABELS, Limits, missing_limits, needed_limits, range_warnings
+from doe.domain.space import Forbidden
 from doe.domain.study import MAX_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown, show
 from reports.wording import amount_range
@@ -93,9 +94,19 @@ def describe(record: StudyRecord, shown: Shown) -> list[Block]:
     ]
     if study.held:
         blocks.append("\nHeld constant: " + ", ".join(_held(k, v, shown) for k, v in study.held.items()) + ".")
-    blocks += [f"Never made: {rule}{' (' + rule.reason + ')' if rule.reason else ''}." for rule in study.forbidden]
+    blocks += [f"Never made: {_rule(study, rule, shown)}." for rule in study.forbidden]
     blocks += [Warn(text) for text in range_warnings(study.factors, dyed_polyester=record.stack.dyed_polyester)]
     return blocks
+
+
+def _rule(study: Study, rule: Forbidden, shown: Shown) -> str:
+    """A forbidden combination in the user's units, with its reason."""
+
+    def amount(name: str, value: float | str) -> str:
+        return value if isinstance(value, str) else show(value, study.factor(name).unit, shown)
+
+    parts = [f"{c.factor} {c.compare} {amount(c.factor, c.value)}" for c in rule.clauses]
+    return " and ".join(parts) + (f" ({rule.reason})" if rule.reason else "")
 
 
 def _held(name: str, value: float | str, shown: Shown) -> str:

@@ -251,6 +251,13 @@ def test_every_command_suggests_a_next_step(shop_with):
         assert max(map(len, found.out.splitlines())) <= 80, words
 
 
+def test_the_next_step_is_about_the_same_book(shop_with):
+    shop = shop_with(0)
+    shop.book.rename(shop.folder / "other.sqlite")
+    found = shop.good("study", "show", STUDY, "--book", "other.sqlite", "--json").json
+    assert found["next"] == [f'doe plan "{STUDY}" --coupons 20 --book other.sqlite']
+
+
 def test_units_of_the_environment_are_read_and_shown(shop_with):
     shop = shop_with(0)
     found = shop.good("study", "show", STUDY, env={"DOE_UNITS": "degF psi"}).out
