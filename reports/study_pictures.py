@@ -121,12 +121,8 @@ def _pass_map(report: StudyReport, surface: RobustMap, number: int) -> Picture:
     both = sentence(f"{fx.label} and {fy.label}").rstrip(".")
     if answer.window is not None:
         box = answer.window.bounds
-        title = (
-            f"{both}: {percent(target)} is expected between "
-            f"{range_both(fx, box['low'][fx.name], box['high'][fx.name], report.shown).replace(' to ', ' and ')} and "
-            f"between "
-            f"{range_both(fy, box['low'][fy.name], box['high'][fy.name], report.shown).replace(' to ', ' and ')}"
-        )
+        along = [range_both(f, box["low"][f.name], box["high"][f.name], report.shown) for f in (fx, fy)]
+        title = f"{percent(target)} is expected with {fx.label} {along[0]} and {fy.label} {along[1]}"
     elif share > 0:
         title = f"{both}: {percent(target)} is expected in {percent(share)} of this plane, but in no box"
     else:

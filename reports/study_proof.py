@@ -119,7 +119,7 @@ def coupon_table(report: StudyReport) -> Table:
     """Every coupon with settings, result, hand-feel and what was seen; waiting and void ones too."""
     study, results = report.study, report.results
     people = [str(c) for c in results.columns if str(c).startswith("hand_")]
-    texts = [c for c in ("symptom", "note", "void") if c in results.columns]
+    texts = [c for c in ("symptom", "note", "void") if c in results.columns and _has_text(results[c])]
     # a measured value replaces the set value in the fit, so the table says where one was taken
     taken = {f.name: results.get(f"actual_{f.name}") for f in study.numeric}
     rows = []
@@ -151,6 +151,10 @@ def coupon_table(report: StudyReport) -> Table:
         ),
         tuple(rows),
     )
+
+
+def _has_text(column: pd.Series) -> bool:
+    return bool((column.notna() & (column.astype(str) != "")).any())
 
 
 def _result(row: pd.Series) -> str:

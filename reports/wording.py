@@ -131,7 +131,11 @@ def amount_range(factor: Factor, low: float, high: float, shown: Shown = METRIC)
     >>> from doe.domain.factors import usual_factor
     >>> amount_range(usual_factor("dwell"), 10, 14)
     '10 to 14 s'
+    >>> amount_range(usual_factor("dwell"), 14, 14)
+    '14 s only'
     """
+    if amount(factor, low, shown) == amount(factor, high, shown):
+        return f"{amount(factor, low, shown)} only"
     unit = SYMBOLS[shown.unit(factor.unit)]
     return f"{amount(factor, low, shown).removesuffix(unit).strip()} to {amount(factor, high, shown)}"
 
@@ -182,7 +186,11 @@ def range_both(factor: Factor, low: float, high: float, shown: Shown = METRIC) -
     >>> from doe.domain.factors import usual_factor
     >>> range_both(usual_factor("press_temp"), 150, 158)
     '150 to 158 °C (302 to 316 °F)'
+    >>> range_both(usual_factor("press_temp"), 159, 159)
+    '159 °C (318 °F) only'
     """
+    if amount(factor, low, shown) == amount(factor, high, shown):
+        return f"{amount_both(factor, low, shown)} only"
     text = amount_range(factor, low, high, shown)
     return f"{text} ({amount_range(factor, low, high, other_units(shown))})" if factor.is_temperature else text
 
