@@ -1,0 +1,261 @@
+"""Agreement on named or ordered classes: kappa for two people and for many."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import norm, t
+
+from doe.assure.binomial import pass_rate_low
+from doe.domain.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+Weights = Literal["none", "linear", "quadratic"]
+
+
+@dataclass(frozen=True)
+class Kappa:
+    """Agreement beyond chance.
+
+    Attributes
+    ----------
+    kappa : float
+        1: always agree; 0: no more than by chance.
+    agreement, chance : float
+        Share agreed (weighted where weights are used), and what chance alone would give.
+    se_chance : float
+        Standard error if only chance were at work: for the test.
+    se : float
+        Standard error otherwise: what an interval needs.
+    low, high : float
+        Two-sided limits.
+    p : float
+        Two-sided test of no agreement beyond chance.
+    coupons : float
+        How many were judged.
+    """
+
+    kappa: float
+    agreement: float
+    chance: float
+    se_chance: float
+    se: float
+    low: float
+    high: float
+    p: float
+    coupons: float
+
+
+@dataclass(frozen=True)
+class ManyKappa:
+    """Agreement of many people (Fleiss): `overall`, and one kappa a class in `classes`, with `z` of the test."""
+
+    overall: Kappa
+    classes: tuple[float, ...]
+    z: float
+    people: int
+
+
+def cohen_kappa(
+    first: Sequence[object],
+    second: Sequence[object],
+    *,
+    categories: Sequence[object] | None = None,
+    weights: Weights = "none",
+    assurance: float = 0.95,
+) -> Kappa:
+    """Agreement of two people, or of one person with herself on a blind second look.
+
+    Parameters
+    ----------
+    first, second : sequence
+        Classes given to the same coupons, in the same order.
+    categories : sequence, optional
+        All classes in order (needed for weights); by default those found, sorted.
+    weights : {"none", "linear", "quadratic"}
+        For ordered classes: how much worse it is to be two classes apart than one.
+    assurance : float
+        Of the limits.
+
+    Raises
+    ------
+    InputError
+        If the lengths differ, fewer than two coupons were judged, or a class is not in the list.
+
+    Examples
+    --------
+    >>> round(cohen_kappa("PPPPFFPF", "PPPPFFFF").kappa, 2)
+    0.75
+    """
+    if len(first) != len(second):
+        raise InputError("agreement", f"{len(first)} and {len(second)} judgements", "one each for every coupon",
+                         "Compare only coupons that both judged.")  # fmt: skip
+    found = list(categories) if categories is not None else sorted({*first, *second}, key=_order)
+    place = {c: i for i, c in enumerate(found)}
+    unknown = [c for c in (*first, *second) if c not in place]
+    if unknown:
+        raise InputError("agreement", unknown[0], ", ".join(map(str, found)), "Use one of these classes.")
+    table = np.zeros((len(found), len(found)))
+    np.add.at(table, ([place[c] for c in first], [place[c] for c in second]), 1)
+    apart = np.abs(np.subtract.outer(np.arange(len(found)), np.arange(len(found)))).astype(float)
+    disagreement = {"none": (apart > 0).astype(float), "linear": apart, "quadratic": apart**2}[weights]
+    return kappa_of_table(table, disagreement=disagreement, assurance=assurance)
+
+
+def kappa_of_table(
+    table: ArrayLike,
+    *,
+    disagreement: ArrayLike | None = None,
+    coupons: float | None = None,
+    assurance: float = 0.95,
+) -> Kappa:
+    """Kappa of a table of two people's classes.
+
+    Parameters
+    ----------
+    table : array, shape (classes, classes)
+        Counts, or shares when ``coupons`` says of how many.
+    disagreement : array, shape (classes, classes), optional
+        How bad each pair is, 0 on the diagonal; by default every disagreement is as bad.
+    coupons : float, optional
+    assurance : float
+
+    Returns
+    -------
+    Kappa
+        Limits by Wilson's formula for the share agreed, chance held, with as many coupons as would give the
+        large-sample standard error (never more than were judged) and a t quantile; exact when everybody agreed.
+        Simulated (20 to 60 coupons) they hold better than kappa plus or minus a multiple of its standard error.
+
+    References
+    ----------
+    J. Cohen (1960, 1968); J. L. Fleiss, J. Cohen and B. S. Everitt (1969), *Psychological Bulletin* 72, 323-327 (both
+    standard errors).
+    """
+    counts = np.asarray(table, dtype=float)
+    if counts.ndim != 2 or counts.shape[0] != counts.shape[1] or not (counts >= 0).all() or counts.sum() <= 0:
+        raise InputError("agreement", f"a table of shape {counts.shape}", "a square table of counts",
+                         "Count how often each pair of classes was given.")  # fmt: skip
+    n = float(counts.sum()) if coupons is None else float(coupons)
+    if n < 2:
+        raise InputError("agreement", f"{n:g} coupons", "2 or more", "Let both judge more coupons.")
+    _check_assurance(assurance)
+    k = len(counts)
+    bad = 1.0 - np.eye(k) if disagreement is None else np.asarray(disagreement, dtype=float)
+    worst = float(bad.max())
+    good = 1 - bad / worst if worst > 0 else np.ones((k, k))  # agreement weights, 1 on the diagonal
+    p = counts / counts.sum()
+    row, column = p.sum(axis=1), p.sum(axis=0)
+    agreed, chance = float((good * p).sum()), float(row @ good @ column)
+    if chance >= 1 - 1e-12:
+        # both gave one class to everything: nothing to agree about
+        return Kappa(math.nan, agreed, chance, math.nan, math.nan, -1.0, 1.0, 1.0, n)
+    kappa = (agreed - chance) / (1 - chance)
+    by_row, by_column = good @ column, row @ good
+    both = by_row[:, None] + by_column[None, :]
+    spread = (p * (good - both * (1 - kappa)) ** 2).sum() - (kappa - chance * (1 - kappa)) ** 2
+    se = math.sqrt(max(float(spread), 0.0) / n) / (1 - chance)
+    null = (np.outer(row, column) * (good - both) ** 2).sum() - chance**2
+    se_chance = math.sqrt(max(float(null), 0.0) / n) / (1 - chance)
+    low, high = _limits(agreed, chance, se, n, assurance)
+    test = 2 * float(norm.sf(abs(kappa) / se_chance)) if se_chance > 0 else 1.0
+    return Kappa(kappa, agreed, chance, se_chance, se, low, high, test, n)
+
+
+def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
+    """Agreement of many people who each gave every coupon one class.
+
+    Parameters
+    ----------
+    counts : array, shape (coupons, classes)
+        How many people gave each class; the same number of people for every coupon, at least two.
+    assurance : float
+        Of the limits.
+
+    Returns
+    -------
+    ManyKappa
+        Standard error for the limits by leaving out one coupon at a time.
+
+    References
+    ----------
+    J. L. Fleiss (1971), *Psychological Bulletin* 76, 378-382; J. L. Fleiss, J. C. M. Nee and J. R. Landis (1979),
+    *Psychological Bulletin* 86, 974-977 (variance under chance).
+    """
+    table = np.asarray(counts, dtype=float)
+    if table.ndim != 2 or len(table) < 2:
+        raise InputError("agreement", f"shape {table.shape}", "2 coupons or more, one row each", "Judge more coupons.")
+    people = table.sum(axis=1)
+    if people[0] < 2 or not np.allclose(people, people[0]):
+        raise InputError("agreement", f"{people.min():g} to {people.max():g} people a coupon", "the same 2 or more",
+                         "Leave out coupons that not all of them judged.")  # fmt: skip
+    _check_assurance(assurance)
+    n, m = len(table), float(people[0])
+    agreed, chance = _fleiss_parts(table, m)
+    share = table.sum(axis=0) / table.sum()
+    rest = 1 - share
+    with np.errstate(invalid="ignore", divide="ignore"):
+        each = 1 - (table * (m - table)).sum(axis=0) / (n * m * (m - 1) * share * rest)
+    if chance >= 1 - 1e-12:
+        return ManyKappa(Kappa(math.nan, agreed, chance, math.nan, math.nan, -1.0, 1.0, 1.0, n), tuple(each), 0.0,
+                         int(m))  # fmt: skip
+    kappa = (agreed - chance) / (1 - chance)
+    both = float(share @ rest)
+    variance = 2 / (n * m * (m - 1)) * (both**2 - float((share * rest * (rest - share)).sum())) / both**2
+    se_chance = math.sqrt(max(variance, 0.0))
+    z = kappa / se_chance if se_chance > 0 else math.inf
+    se = _fleiss_jackknife(table, m)
+    low, high = _limits(agreed, chance, se, n, assurance)
+    overall = Kappa(kappa, agreed, chance, se_chance, se, low, high, 2 * float(norm.sf(abs(z))), n)
+    return ManyKappa(overall, tuple(float(v) for v in each), z, int(m))
+
+
+def count_classes(ratings: ArrayLike) -> FloatArray:
+    """Counts for `fleiss_kappa`, shape (coupons, classes), from classes given, shape (coupons, people)."""
+    given = np.asarray(ratings)
+    classes = np.unique(given)
+    return np.asarray((given[:, :, None] == classes).sum(axis=1), dtype=float)
+
+
+def _fleiss_parts(table: FloatArray, m: float) -> tuple[float, float]:
+    agreed = float(((table**2).sum(axis=1) - m).mean() / (m * (m - 1)))
+    share = table.sum(axis=0) / table.sum()
+    return agreed, float(share @ share)
+
+
+def _fleiss_jackknife(table: FloatArray, m: float) -> float:
+    n = len(table)
+    values = []
+    for i in range(n):
+        agreed, chance = _fleiss_parts(np.delete(table, i, axis=0), m)
+        values.append((agreed - chance) / (1 - chance) if chance < 1 - 1e-12 else 1.0)
+    return float(math.sqrt((n - 1) / n * np.sum((np.array(values) - np.mean(values)) ** 2)))
+
+
+def _limits(agreed: float, chance: float, se: float, n: float, assurance: float) -> tuple[float, float]:
+    """Wilson's limits of the share agreed, turned into kappa."""
+    if agreed >= 1 - 1e-12 or se <= 0:
+        # nobody ever disagreed: the exact limit of a share that never failed
+        low = pass_rate_low(int(n), int(n), (1 + assurance) / 2) if agreed >= 1 - 1e-12 else 0.0
+        return max((low - chance) / (1 - chance), -1.0), 1.0
+    z = float(t.ppf((1 + assurance) / 2, n - 1))
+    # a share agreed cannot be known better than from n coupons; few coupons make se too small now and then
+    worth = min(agreed * (1 - agreed) / (se * (1 - chance)) ** 2, n)
+    middle = (agreed + z**2 / (2 * worth)) / (1 + z**2 / worth)
+    half = z * math.sqrt(agreed * (1 - agreed) / worth + z**2 / (4 * worth**2)) / (1 + z**2 / worth)
+    return max((middle - half - chance) / (1 - chance), -1.0), min((middle + half - chance) / (1 - chance), 1.0)
+
+
+def _order(value: object) -> tuple[int, float, str]:
+    return (0, float(value), "") if isinstance(value, int | float) else (1, 0.0, str(value))
+
+
+def _check_assurance(assurance: float) -> None:
+    if not 0 < assurance < 1:
+        raise InputError("assurance", assurance, "between 0 and 1", "Write 95 % as 0.95.")
