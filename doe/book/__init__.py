@@ -8,11 +8,12 @@ from doe.book.records import (
     KeptReading,
     PlanInfo,
     RoundInfo,
+    ShopNote,
     StudyRecord,
     StudySummary,
 )
 
 __all__ = [
-    "Act", "AnalysisRecord", "Book", "HistoryEntry", "KeptReading", "PlanInfo", "RoundInfo", "StudyRecord",
-    "StudySummary",
+    "Act", "AnalysisRecord", "Book", "HistoryEntry", "KeptReading", "PlanInfo", "RoundInfo", "ShopNote",
+    "StudyRecord", "StudySummary",
 ]  # fmt: skip

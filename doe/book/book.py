@@ -8,7 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
-from doe.book import analyses, definitions, gauges, rounds, scores, studies, transfer, upkeep
+from doe.book import analyses, definitions, gauges, notes, rounds, scores, studies, transfer, upkeep
 from doe.book.engine import words_for_errors
 from doe.book.records import (
     Act,
@@ -16,6 +16,7 @@ from doe.book.records import (
     HistoryEntry,
     KeptReading,
     PlanInfo,
+    ShopNote,
     StudyRecord,
     StudySummary,
 )
@@ -268,6 +269,23 @@ class Book:
         with self._store.reading() as connection:
             kept = analyses.all_of(connection, key, kind)
         return kept[-1] if kept else None
+
+    # notes beyond studies
+
+    def save_note(self, topic: str, name: str, data: Mapping[str, Any]) -> int:
+        """Keep a note, such as a diagnosed case or an apprentice's exercise; returns its id."""
+        with self._store.writing() as writing:
+            return notes.add(writing, topic, name, data)
+
+    def notes(self, topic: str, name: str | None = None) -> tuple[ShopNote, ...]:
+        """Notes of a topic that count, oldest first."""
+        with self._store.reading() as connection:
+            return notes.all_of(connection, topic, name)
+
+    def withdraw_note(self, note_id: int, why: str) -> None:
+        """Take a mistaken note back; it stays in the book."""
+        with self._store.writing() as writing:
+            notes.withdraw(writing, note_id, why)
 
     # looking after the book
 

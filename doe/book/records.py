@@ -136,6 +136,18 @@ class AnalysisRecord:
 
 
 @dataclass(frozen=True)
+class ShopNote:
+    """A note of the shop beyond its studies, with who wrote it and when."""
+
+    id: int
+    topic: str
+    name: str
+    data: Mapping[str, Any]
+    who: str
+    at: datetime
+
+
+@dataclass(frozen=True)
 class Act:
     """One act on the book: who did what, when and why."""
 

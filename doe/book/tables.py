@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
-SCHEMA_VERSION = "0002"
+SCHEMA_VERSION = "0003"
 """Revision this program reads and writes; the newest of `doe.book.migrations.versions`."""
 
 VERSION_TABLE = "book_version"
@@ -160,13 +160,26 @@ analyses = sa.Table(
     _act(),
 )
 
-for _name in ("acts", "stacks", "lines", "gauge_readings", "study_entries", "rounds", "coupons", "entries", "analyses"):
+shop_notes = sa.Table(
+    "shop_notes",
+    metadata,
+    _id(),
+    sa.Column("uid", sa.Text, nullable=False, unique=True),  # an export may come to where it was made
+    sa.Column("topic", sa.Text, nullable=False, index=True),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("data", sa.Text, nullable=False),
+    sa.Column("withdraws", sa.ForeignKey("shop_notes.id"), unique=True),
+    _act(),
+)
+
+for _name in ("acts", "stacks", "lines", "gauge_readings", "study_entries", "rounds", "coupons", "entries", "analyses",
+              "shop_notes"):  # fmt: skip
     _table = metadata.tables[_name]
     if _name != "acts":
         sa.Index(f"ix_{_name}_act_id", _table.c.act_id)
 sa.Index("ix_acts_study_id", acts.c.study_id)
 
-KEPT = (studies, acts, stacks, lines, gauge_readings, study_entries, rounds, coupons, entries, analyses)
+KEPT = (studies, acts, stacks, lines, gauge_readings, study_entries, rounds, coupons, entries, analyses, shop_notes)
 """Tables of what people entered, parents before children."""
 
 JSON_COLUMNS = ("data", "notes", "settings", "place", "value", "payload")

@@ -23,12 +23,13 @@ import sqlalchemy as sa
 
 from doe.book.history import is_current
 from doe.book.store import Writing, insert_all
-from doe.book.tables import JSON_COLUMNS, KEPT, acts, gauge_readings, lines, stacks, studies, study_entries
+from doe.book.tables import JSON_COLUMNS, KEPT, acts, gauge_readings, lines, shop_notes, stacks, studies, study_entries
 from doe.book.text import from_text, to_text
 from doe.book.upkeep import coherence
 from doe.domain.errors import InputError, InputErrors
 
 FORMAT, FORMAT_VERSION, MEMBER = "first-article book", 1, "book.json"
+_LATER = (shop_notes.name,)  # tables an older program did not have yet
 _LARGEST = 2_000_000_000  # bytes of JSON; a zip may claim anything
 _LONG_AGO = (1980, 1, 1, 0, 0, 0)  # the member's time, so that the same book gives the same bytes
 
@@ -97,6 +98,8 @@ def read(path: Path) -> dict[str, Rows]:
     if version != FORMAT_VERSION:
         raise InputError(where, f"format version {version}", f"{FORMAT_VERSION}", "Update this program.")
     tables = content.get("tables")
+    if isinstance(tables, dict):
+        tables = {**{name: [] for name in _LATER}, **tables}
     if not isinstance(tables, dict) or set(tables) != {table.name for table in KEPT}:
         raise _not_an_export(where, "other tables")
     for table in KEPT:
@@ -130,7 +133,7 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
     """Add the rows of an export; returns how many studies came in.
 
     Into an empty book everything keeps its number. Into another one, numbers are shifted; stacks and lines that are
-    there already with the same details are used, and gauge readings that are there already are left out.
+    there already with the same details are used, and gauge readings and notes that are there already are left out.
 
     Raises
     ------
@@ -144,6 +147,7 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
         stacks.name: _known_versions(connection, stacks, tables),
         lines.name: _known_versions(connection, lines, tables),
         gauge_readings.name: _known_readings(connection, tables),
+        shop_notes.name: _known_notes(connection, tables),
     }
     clashes = _study_clashes(connection, tables, where)
     for table in (stacks, lines):
@@ -211,6 +215,11 @@ def _known_readings(connection: sa.Connection, tables: dict[str, Rows]) -> dict[
         if same is not None:
             known[row["id"]] = same
     return known
+
+
+def _known_notes(connection: sa.Connection, tables: dict[str, Rows]) -> dict[int, int]:
+    here = {row.uid: row.id for row in connection.execute(sa.select(shop_notes.c.uid, shop_notes.c.id))}
+    return {row["id"]: here[row["uid"]] for row in tables[shop_notes.name] if row["uid"] in here}
 
 
 def _study_clashes(connection: sa.Connection, tables: dict[str, Rows], where: str) -> list[InputError]:

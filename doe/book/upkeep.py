@@ -24,6 +24,7 @@ from doe.book.tables import (
     gauge_readings,
     lines,
     rounds,
+    shop_notes,
     stacks,
     studies,
     study_entries,
@@ -169,6 +170,7 @@ def _unreadable(connection: sa.Connection) -> Iterator[str]:
         (coupons, "place", dict),
         (entries, "value", lambda value: value),
         (analyses, "payload", dict),
+        (shop_notes, "data", dict),
     )
     for table, column, read in readers:
         for row_id, text in connection.execute(sa.select(table.c.id, table.c[column])):

@@ -40,6 +40,7 @@ def test_the_database_itself_refuses_changes(book: Book, tmp_path: Path, table: 
     book.record(1, [ScoreEntry("R1-01", checks={"release": True})])
     book.add_gauge_reading("line 1", GaugeReading("press", 150, 150, 148))
     book.save_analysis(1, kind="fit", inputs_hash="h", seed=1, version="1", payload={})
+    book.save_note("case", "tee", {})
     with closing(sqlite3.connect(tmp_path / "shop.sqlite")) as connection:
         connection.execute("PRAGMA foreign_keys = OFF")  # so that it is the trigger that refuses
         for change in (f"UPDATE {table} SET id = id + 1000", f"DELETE FROM {table}"):
