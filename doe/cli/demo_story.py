@@ -163,8 +163,8 @@ def simulated_line(story: Story) -> SimulatedLine:
     """The simulated line on which the stored coupons were made; its machines show more than they give."""
     from dataclasses import replace
 
-    from doe.practice import make_line
+    from doe.practice.demo import demo_line
 
     made = story.data["simulated"]
     offsets = {key.removeprefix("offset_"): float(value) for key, value in made.items() if key.startswith("offset_")}
-    return replace(make_line(made["kind"], int(made["line_seed"]), story.study), display_offset=offsets)
+    return replace(demo_line(story.study), display_offset=offsets)

@@ -243,12 +243,12 @@ def test_a_read_only_folder_is_named(shop_with, monkeypatch):
 
     if os.geteuid() == 0:
         monkeypatch.setattr("reports.files.tempfile.mkstemp", _denied)
-    shop = shop_with(2)
+    shop = shop_with(1)
     closed = shop.folder / "closed"
     closed.mkdir()
     closed.chmod(stat.S_IRUSR | stat.S_IXUSR)
     try:
-        found = shop.run("report", STUDY, "-o", "closed/report.html")
+        found = shop.run("sheet", STUDY, "-o", "closed/sheet.html")
     finally:
         closed.chmod(stat.S_IRWXU)
     assert found.code == 2
