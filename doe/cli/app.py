@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from doe.cli import book, demo, extend, fit, gauge, line, plan, recommend, record, report, sheet, stack, study
+from doe.cli import book, demo, diagnose, extend, fit, gauge, line, plan, recommend, record, report, sheet, stack, study
 from doe.cli.output import error_data, error_lines, show_error
 from doe.domain.errors import DoeError, InputError
 
@@ -31,6 +31,7 @@ ORDER = (
     "recommend",
     "extend",
     "report",
+    "diagnose",
     "book",
 )
 """The commands in the order in which they are used."""
@@ -149,5 +150,5 @@ def root(
         typer.echo(ctx.get_help())
 
 
-for module in (demo, stack, line, gauge, study, plan, sheet, record, fit, recommend, extend, report, book):
+for module in (demo, stack, line, gauge, study, plan, sheet, record, fit, recommend, extend, report, diagnose, book):
     module.register(app)

@@ -1,0 +1,266 @@
+"""`doe diagnose`: what a failing recipe suffers from, and the cheapest check that tells."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from doe.cli.desk import Desk, command
+from doe.cli.output import Block, Reply, Table, Warn, say, show_reply
+from doe.domain.errors import InputError
+
+if TYPE_CHECKING:
+    from doe.book import Book
+    from doe.cli.diagnosing import Diagnosed, Setting
+    from doe.symptoms.diagnosis import Evidence
+
+STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Its recipe, limits, gauge and surfaces count.")]
+
+
+def register(root: typer.Typer) -> None:
+    """Add the command to the command tree."""
+
+    @command(root, "diagnose", example="""
+        doe diagnose --symptom "edge haze" --humidity 25
+        doe diagnose "new powder" --symptom "no transfer" --set press_temp=150 --found settings=usual
+        doe diagnose "new powder" --symptom "no transfer" --found gauge_press=cooler \\
+          --turned-out press_not_reached
+        doe diagnose --past
+    """)  # fmt: skip
+    def diagnose(
+        desk: Desk,
+        study: STUDY = None,
+        symptom: Annotated[list[str] | None, typer.Option(help="Repeat: what is seen on the print.")] = None,
+        absent: Annotated[
+            list[str] | None, typer.Option("--not", help="Repeat: what was looked for and is not there.")
+        ] = None,
+        settings: Annotated[
+            list[str] | None, typer.Option("--set", help="Repeat: a current setting, press_temp=150.")
+        ] = None,
+        when: Annotated[str, typer.Option(help="When it shows: at peel, at stretch, after wash, days later ...")] = "",
+        where: Annotated[
+            str, typer.Option(help="Where: whole, edges, small parts, solids, or one place of the platen.")
+        ] = "",
+        humidity: Annotated[float | None, typer.Option(help="Of the room, in percent.")] = None,
+        powder_months: Annotated[float | None, typer.Option(help="Months since the packet was opened.")] = None,
+        powder_kept: Annotated[str, typer.Option(help="How: sealed, open, damp or warm.")] = "",
+        cloth: Annotated[str, typer.Option(help="cotton, blend, polyester, stretch or nylon.")] = "",
+        film: Annotated[str, typer.Option(help="Peel class of the film in use: hot, warm or cold.")] = "",
+        recipe_film: Annotated[str, typer.Option(help="Peel class of the recipe's film.")] = "",
+        peel_wait: Annotated[float | None, typer.Option(help="Seconds between press and peel.")] = None,
+        gap: Annotated[float | None, typer.Option(help="Seconds between oven and press.")] = None,
+        washed_after: Annotated[float | None, typer.Option(help="Hours between press and wash.")] = None,
+        between_strokes: Annotated[float | None, typer.Option(help="Seconds between two strokes.")] = None,
+        found: Annotated[list[str] | None, typer.Option(help="Repeat: a check and its outcome, room=dry.")] = None,
+        turned_out: Annotated[
+            str | None, typer.Option(metavar="CAUSE", help="What it turned out to be (none: not on the list).")
+        ] = None,
+        past: Annotated[bool, typer.Option("--past", help="List the shop's cases.")] = False,
+        withdraw: Annotated[int | None, typer.Option(help="Take back a case of that number; with --why.")] = None,
+        why: Annotated[str, typer.Option(help="Why a case is taken back.")] = "",
+    ) -> Reply:
+        """Rank what may be wrong with a failing recipe, and propose the check that tells most per minute."""
+        from doe.cli import diagnosing as acts
+        from doe.symptoms.diagnosis import Evidence
+        from doe.symptoms.known import Known
+
+        if past or withdraw is not None:
+            return _past(desk, withdraw, why)
+        asks = not symptom and not found and desk.can_ask
+        with _book(desk, needed=study is not None, stores=asks or turned_out is not None) as book:
+            record = book.study(study) if book is not None and study is not None else None
+            current = acts.settings_typed(
+                settings or (), record.study if record else None, desk.shown, can_ask=desk.can_ask
+            )
+            setting = acts.setting_of(book, study, current)
+            known = Known(
+                humidity, powder_months, powder_kept, cloth, setting.dyed_polyester, film, recipe_film, peel_wait, gap,
+                washed_after, between_strokes, when, where, setting.levels, setting.readings, setting.p_under,
+                setting.p_over,
+            )  # fmt: skip
+            outcomes = dict(_outcome(text) for text in found or ())
+            if asks and book is not None:
+                return _session(desk, book, setting, _asked(known))
+            evidence = Evidence(_keys(symptom), _keys(absent), known, outcomes)
+            done = acts.diagnose_case(book, evidence, setting)
+            kept = None
+            if book is not None and turned_out is not None:
+                kept = acts.keep_case(book, setting, evidence, turned_out)
+        said = [f"Kept as case {kept}."] if kept else []
+        return Reply(
+            {"study": study, **acts.data_of(done), "case": kept},
+            (*_blocks(done, setting, desk), *said),
+            () if kept else (_again(done),),
+        )
+
+
+@contextmanager
+def _book(desk: Desk, *, needed: bool, stores: bool) -> Iterator[Book | None]:
+    """The book; None where a shop has none yet and none is needed. One is made only to store something."""
+    if needed or stores:
+        with desk.open(create=stores and not needed) as book:
+            yield book
+        return
+    try:
+        book = desk.look()
+    except InputError:
+        yield None
+        return
+    with book:
+        yield book
+
+
+def _keys(texts: list[str] | None) -> tuple[str, ...]:
+    from doe.book.cell_words import read_symptoms
+    from doe.symptoms import WORDS
+
+    return tuple(dict.fromkeys(key for text in texts or () for key in read_symptoms(text, WORDS.labels, "--symptom")))
+
+
+def _outcome(text: str) -> tuple[str, str]:
+    from doe.symptoms.looks import look
+
+    key, equals, outcome = (part.strip() for part in text.partition("="))
+    if not equals:
+        raise InputError("--found", repr(text), "a check and its outcome", "Write it like --found room=dry.")
+    made = look(key)
+    return made.key, made.outcome_keys()[made.place(outcome)]
+
+
+def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
+    from doe.symptoms import WORDS
+    from reports import diagnosis_words as words
+    from reports.cautions import FOOTER
+
+    found = done.diagnosis
+    rows = [(c.fault.label, words.likelihood(c.p), f"{100 * c.p:.0f} in 100") for c in found.causes[:5] if c.p >= 0.03]
+    blocks: list[Block] = [words.headline(found)]
+    blocks += [Warn(text) if done.advice.stop and i == 0 else f"  {text}"
+               for i, text in enumerate(words.advice_sentences(found, done.advice, desk.shown))]  # fmt: skip
+    blocks += [Warn(f"{name} is set beyond the limits of the data sheets.") for name in setting.beyond]
+    blocks.append(Table(("it may be", "", "chance"), rows, right=("chance",)))
+    blocks += ["", *(f"  {text}" for text in words.reasons(found, dict(WORDS.labels)))]
+    blocks += ["", words.what_next(found)]
+    if found.checks:
+        look = found.checks[0].look
+        blocks += [f"  - {o.key}: {o.words}" for o in look.outcomes] + [f"  - usual: {look.usual}"]
+    return [*blocks, "", words.odds_sentence(found), FOOTER]
+
+
+def _again(done: Diagnosed) -> str:
+    """How to carry on: the same command with one more option."""
+    if done.diagnosis.checks:
+        return f"doe diagnose ... --found {done.diagnosis.checks[0].look.key}=OUTCOME"
+    return "doe diagnose ... --turned-out CAUSE"
+
+
+def _asked(known: Any) -> Evidence:
+    """Symptoms and the facts that are quickly given, asked at a terminal."""
+    from doe.book.cell_words import read_symptoms
+    from doe.cli.ask import ask, ask_choice
+    from doe.domain.units import parse_number
+    from doe.symptoms import CATALOGUE, WORDS
+    from doe.symptoms.diagnosis import Evidence
+    from doe.symptoms.known import PLACES
+
+    for number, s in enumerate(CATALOGUE, start=1):
+        say(f"{number:3}  {s.label}: {s.seen}", indent="     ")
+
+    def read(answer: str) -> tuple[str, ...]:
+        parts = [p.strip() for p in answer.replace(";", ",").split(",") if p.strip()]
+        keys: list[str] = []
+        for part in parts:
+            if part.isdigit() and 1 <= int(part) <= len(CATALOGUE):
+                keys.append(CATALOGUE[int(part) - 1].key)
+            else:
+                keys += read_symptoms(part, WORDS.labels, "symptom")
+        if not keys:
+            raise InputError("symptoms", "none", "at least one", "Type its number or its name.")
+        return tuple(dict.fromkeys(keys))
+
+    symptoms = ask("What is seen (numbers or names, comma between)", read)
+    where = known.where or ask_choice("Where on the print", [*PLACES, "not known"], default="not known")
+
+    def humidity(answer: str) -> Any:
+        value = None if not answer else parse_number(answer.removesuffix("%"), "humidity")
+        return replace(known, humidity_pct=value, where="" if where == "not known" else where)
+
+    known = (
+        replace(known, where="" if where == "not known" else where)
+        if known.humidity_pct is not None
+        else ask("Humidity of the room in % (Enter: not known)", humidity, default="")
+    )
+    return Evidence(symptoms, known=known)
+
+
+def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Reply:
+    """Diagnose, check, diagnose again, until the person stops or nothing is left to check; then ask what it was."""
+    from doe.cli import diagnosing as acts
+    from doe.cli.ask import ask, ask_choice
+    from reports import diagnosis_words as words
+
+    skipped: set[str] = set()
+    while True:
+        done = acts.diagnose_case(book, evidence, setting)
+        show_reply(Reply({}, ["", *_blocks(done, setting, desk)]), as_json=False)
+        left = [n for n in done.diagnosis.checks if n.look.key not in skipped]
+        if not left:
+            break
+        proposed = left[0]
+        if proposed is not done.diagnosis.checks[0]:
+            say(f"Check next: {words.check_words(proposed)}")
+        look = proposed.look
+        choices = [*(o.words for o in look.outcomes), look.usual, "skip this check", "stop"]
+        chosen = ask_choice("What came out", choices)
+        if chosen == "stop":
+            break
+        if chosen == "skip this check":
+            skipped.add(look.key)
+            continue
+        outcome = look.outcome_keys()[choices.index(chosen)]
+        evidence = replace(evidence, found={**evidence.found, look.key: outcome})
+    likely = [c.fault.label for c in done.diagnosis.causes[:6]]
+    for number, label in enumerate(likely, start=1):
+        say(f"  {number}  {label}")
+
+    def read(answer: str) -> str | None:
+        from doe.symptoms.faults import fault
+
+        if not answer:
+            return None
+        if answer.isdigit() and 1 <= int(answer) <= len(likely):
+            return done.diagnosis.causes[int(answer) - 1].fault.key
+        return "none" if answer.lower() == "none" else fault(answer).key
+
+    cause = ask("What did it turn out to be (number, name, none; Enter: not known yet)", read, default="")
+    kept = None if cause is None else acts.keep_case(book, setting, evidence, cause)
+    said = "Nothing is kept." if kept is None else f"Kept as case {kept}; the shop's odds have learned from it."
+    return Reply({**acts.data_of(done), "case": kept}, (said,))
+
+
+def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
+    from doe.cli.acts import local
+    from doe.cli.diagnosing import CASE
+    from doe.symptoms import WORDS
+    from doe.symptoms.faults import fault
+
+    if withdraw is not None:
+        with desk.open(create=False) as book:
+            if withdraw not in {n.id for n in book.notes(CASE)}:
+                raise InputError("--withdraw", withdraw, "number of a case", "See doe diagnose --past.")
+            book.withdraw_note(withdraw, why)
+        return Reply({"withdrawn": withdraw}, (f"Case {withdraw} no longer counts; it stays in the book.",))
+    with desk.look() as book:
+        notes = book.notes(CASE)
+    rows = [
+        (str(n.id), f"{local(n.at):%Y-%m-%d}", n.name, ", ".join(WORDS.labels.get(s, s) for s in n.data["symptoms"]),
+         fault(n.data["cause"]).label if n.data["cause"] else "not on the list") for n in notes
+    ]  # fmt: skip
+    if not rows:
+        return Reply({"cases": []}, ("No case is kept yet.",), ("doe diagnose --help",))
+    return Reply({"cases": [{"id": n.id, "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
+                 (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",)),))  # fmt: skip

@@ -1,0 +1,169 @@
+"""What `doe diagnose` does, as functions: facts out of the book, the diagnosis, the case into the book."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+from doe.domain.errors import InputError
+from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.gauge import GaugeReading
+from doe.symptoms.advice import Advice, Recipe, advise
+from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
+from doe.symptoms.faults import fault
+from doe.symptoms.known import Level
+from doe.symptoms.odds import Case, shop_odds
+
+if TYPE_CHECKING:
+    from doe.book import Book, ShopNote, StudyRecord
+    from doe.domain.study import Study
+    from doe.domain.units import Shown
+
+CASE = "case"
+"""Topic of the notes that hold the shop's cases."""
+NO_STUDY = "no study"
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What the book knows around a case.
+
+    ``beyond`` names current settings that the limits do not permit.
+    """
+
+    name: str = NO_STUDY
+    recipe: Recipe = field(default_factory=Recipe)
+    current: Mapping[str, float] = field(default_factory=dict)
+    levels: Mapping[str, Level] = field(default_factory=dict)
+    readings: tuple[GaugeReading, ...] = ()
+    dyed_polyester: bool | None = None
+    p_under: float | None = None
+    p_over: float | None = None
+    beyond: tuple[str, ...] = ()
+
+
+def settings_typed(texts: Sequence[str], study: Study | None, shown: Shown, *, can_ask: bool) -> dict[str, float]:
+    """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
+    from doe.cli.typed import quantity
+
+    units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
+    if study is not None:
+        units |= {f.name: f.unit for f in study.numeric}
+    found = {}
+    for text in texts:
+        name, equals, value = (part.strip() for part in text.partition("="))
+        if not equals or name not in units:
+            raise InputError("--set", repr(text), f"one of {', '.join(units)}", "Write it like --set press_temp=150.")
+        found[name] = quantity(value, units[name], f"--set {name}", shown, can_ask=can_ask)
+    return found
+
+
+def setting_of(book: Book | None, key: str | int | None, current: Mapping[str, float]) -> Setting:
+    """Recipe, limits, gauge readings and fitted surfaces of a study, held against the current settings."""
+    if book is None or key is None:
+        return Setting(current=current)
+    record = book.study(key)
+    recipe = _recipe(book, record)
+    levels = {}
+    for name, value in current.items():
+        slack = next((f.setting_sd for f in record.study.numeric if f.name == name), 0.0)
+        level = recipe.level(name, value, slack)
+        if level is not None:
+            levels[name] = level
+    latest: dict[tuple[str, str], GaugeReading] = {}
+    for reading in book.gauge_readings(record.line.name):
+        latest[(reading.machine, reading.place)] = reading
+    p_under, p_over = _sides(book, record, {**recipe.settings, **current})
+    return Setting(
+        record.name, recipe, current, levels, tuple(latest.values()), record.stack.dyed_polyester, p_under, p_over,
+        tuple(name for name, value in current.items() if not replace(recipe, window={}).is_permitted(name, value)),
+    )  # fmt: skip
+
+
+def _recipe(book: Book, record: StudyRecord) -> Recipe:
+    from doe.cli.acts import RECOMMEND, answer_from
+
+    kept = book.latest_analysis(record.id, RECOMMEND)
+    if kept is None:
+        return Recipe(limits=record.study.limits)
+    answer = answer_from(kept.payload)
+    numeric = {f.name for f in record.study.numeric}
+    settings = {name: float(value) for name, value in answer.setpoint.items() if name in numeric}
+    window = {}
+    if answer.window is not None:
+        bounds = answer.window.bounds.astype(float)
+        window = {str(n): (float(bounds["low"][n]), float(bounds["high"][n])) for n in bounds.index}
+    return Recipe(settings, window, record.study.limits)
+
+
+def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tuple[float | None, float | None]:
+    """How likely prints fail by too little and too much heat at these settings; None when nothing is fitted."""
+    from doe.cli.acts import usual_seed
+
+    numeric: tuple[Factor, ...] = record.study.numeric
+    if record.study.categorical or any(f.name not in settings for f in numeric):
+        return None, None
+    results = book.results(record.id)
+    if results.empty or results["passed"].notna().sum() < 12:  # fewer rest on what windows usually look like
+        return None, None
+    import pandas as pd
+
+    from doe.surfaces import fit
+
+    surfaces = fit(record.study, results, seed=usual_seed(record.name))
+    predicted = surfaces.predict(pd.DataFrame([{f.name: settings[f.name] for f in numeric}]))
+    return float(predicted["p_under"].iloc[0]), float(predicted["p_over"].iloc[0])
+
+
+@dataclass(frozen=True)
+class Diagnosed:
+    """A diagnosis with its evidence and advice."""
+
+    evidence: Evidence
+    diagnosis: Diagnosis
+    advice: Advice
+
+
+def diagnose_case(book: Book | None, evidence: Evidence, setting: Setting) -> Diagnosed:
+    """Diagnosis by the shop's odds; by those every shop starts with where there is no book."""
+    cases = [case_of(note) for note in book.notes(CASE)] if book is not None else []
+    found = diagnose(evidence, shop_odds(cases))
+    return Diagnosed(evidence, found, advise(found, evidence, setting.recipe, setting.current))
+
+
+def keep_case(book: Book, setting: Setting, evidence: Evidence, cause: str) -> int:
+    """Store what a case turned out to be; ``none`` or nothing for a cause that is not on the list."""
+    key = "" if cause.strip().lower() in ("", "none") else fault(cause).key
+    return book.save_note(
+        CASE, setting.name,
+        {"symptoms": evidence.symptoms, "absent": evidence.absent, "found": evidence.found, "cause": key},
+    )  # fmt: skip
+
+
+def case_of(note: ShopNote) -> Case:
+    """Case of a note."""
+    data: Mapping[str, Any] = note.data
+    return Case(tuple(data["symptoms"]), str(data["cause"]), tuple(data.get("absent", ())))
+
+
+def data_of(done: Diagnosed, most: int = 8) -> dict[str, Any]:
+    """The diagnosis for ``--json``."""
+    found = done.diagnosis
+    return {
+        "symptoms": done.evidence.symptoms, "absent": done.evidence.absent, "found": done.evidence.found,
+        "settled": found.settled, "tied": found.tied, "p_none": found.p_none, "shop_cases": found.cases,
+        "causes": [
+            {"cause": c.fault.key, "label": c.fault.label, "side": c.fault.side, "p": c.p, "explains": c.explains,
+             "moved_by": [{"factor": m.factor, "because": m.because} for m in c.moved_by], "source": c.fault.source}
+            for c in found.causes[:most]
+        ],
+        "checks": [
+            {"check": n.look.key, "words": n.look.words, "minutes": n.look.minutes, "bits": n.bits,
+             "bits_per_minute": n.bits_per_minute, "outcomes": {o.key: o.words for o in n.look.outcomes}
+             | {"usual": n.look.usual}}
+            for n in found.checks[:most]
+        ],
+        "advice": {"remedy": done.advice.remedy, "moves": done.advice.moves, "call": done.advice.call,
+                   "stop": done.advice.stop},
+    }  # fmt: skip

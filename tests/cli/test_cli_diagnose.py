@@ -1,0 +1,106 @@
+"""`doe diagnose`: from flags and asked at a terminal; what it learns; what it never does."""
+
+from __future__ import annotations
+
+import pytest
+
+STUDY = "new powder on the heavy tee"
+
+
+def test_diagnosis_without_a_book_answers_and_makes_none(empty_shop):
+    found = empty_shop.good("diagnose", "--symptom", "edge haze", "--humidity", "25")
+    assert found.out.startswith("Likely: powder uneven")
+    assert "static spreads powder" in found.out
+    assert "Check next:" in found.out
+    assert max(map(len, found.out.splitlines())) <= 80
+    assert not empty_shop.book.exists()
+
+
+def test_json_carries_causes_checks_and_advice(empty_shop):
+    found = empty_shop.good("diagnose", "--symptom", "scorch", "--json").json
+    assert not found["settled"]
+    assert set(found["tied"]) == {"press_set_high", "press_runs_hot"}
+    assert found["advice"]["stop"]
+    assert found["advice"]["moves"] == []
+    assert "usual" in found["checks"][0]["outcomes"]
+    assert found["causes"][0]["source"] == "common practice, no source"
+    assert not empty_shop.book.exists()
+
+
+def test_recipe_gauge_and_limits_of_a_study_count(shop_with):
+    shop = shop_with(2)
+    shop.good("recommend", STUDY)
+    setpoint = shop.good("recommend", STUDY, "--json").json["setpoint"]
+    low = f"press_temp={setpoint['press_temp'] - 20:.0f}"
+    found = shop.good("diagnose", STUDY, "--symptom", "sheet lift after wash", "--set", low, "--json").json
+    assert found["causes"][0]["cause"] == "press_set_low"
+    (move,) = found["advice"]["moves"]
+    assert move["to"] == setpoint["press_temp"]
+    causes = {c["cause"]: c for c in found["causes"]}
+    assert any("gauge" in m["because"] for c in causes.values() for m in c["moved_by"])
+    text = shop.good("diagnose", STUDY, "--symptom", "sheet lift after wash", "--set", low).out
+    assert "Set press temperature back from" in text
+
+
+def test_setting_beyond_the_limits_is_named(shop_with):
+    shop = shop_with(0)
+    found = shop.good("diagnose", STUDY, "--symptom", "scorch", "--set", "press_temp=195")
+    assert "press_temp is set beyond the limits" in found.out
+
+
+def test_cases_are_kept_listed_learned_from_and_taken_back(empty_shop):
+    before = empty_shop.good("diagnose", "--symptom", "stiff_hand", "--json").json
+    for _ in range(12):
+        empty_shop.good("diagnose", "--symptom", "stiff_hand", "--turned-out", "powder_coarse")
+    after = empty_shop.good("diagnose", "--symptom", "stiff_hand", "--json").json
+    assert before["causes"][0]["cause"] != "powder_coarse"
+    assert after["causes"][0]["cause"] == "powder_coarse"
+    assert after["shop_cases"] == 12
+    listed = empty_shop.good("diagnose", "--past", "--json").json["cases"]
+    assert len(listed) == 12
+    empty_shop.good("diagnose", "--withdraw", str(listed[0]["id"]), "--why", "mixed up")
+    assert len(empty_shop.good("diagnose", "--past", "--json").json["cases"]) == 11
+    assert "powder coarser" in empty_shop.good("diagnose", "--past").out
+
+
+def test_cause_not_on_the_list_can_be_kept(empty_shop):
+    empty_shop.good("diagnose", "--symptom", "pinholes", "--turned-out", "none")
+    assert "not on the list" in empty_shop.good("diagnose", "--past").out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([], "symptoms: found none; allowed: at least one"),
+        (["--symptom", "film lok"], "film lock"),
+        (["--symptom", "scorch", "--found", "room"], "a check and its outcome"),
+        (["--symptom", "scorch", "--found", "room=wet"], "dry, damp, usual"),
+        (["--symptom", "scorch", "--set", "press=150"], "press_temp"),
+        (["--symptom", "scorch", "--set", "press_temp=300"], "Fahrenheit"),
+        (["--symptom", "scorch", "--humidity", "130"], "0 to 100"),
+        (["--symptom", "scorch", "--where", "left"], "one place"),
+        (["--symptom", "scorch", "--turned-out", "gremlins"], "powder_excess"),
+        (["--withdraw", "7", "--why", "x"], "book"),
+    ],
+)
+def test_bad_input_is_one_line_and_stores_nothing(empty_shop, words, said):
+    found = empty_shop.run("diagnose", *words)
+    assert found.code == 2
+    assert len(found.errors) == 1
+    assert said in found.err
+    if empty_shop.book.exists():
+        assert empty_shop.good("diagnose", "--past", "--json").json["cases"] == []
+
+
+def test_asked_at_a_terminal_it_goes_from_symptom_to_a_kept_case(empty_shop, monkeypatch):
+    monkeypatch.setattr("doe.cli.desk.is_terminal", lambda stream: True)
+    # symptom by number and name, place, humidity; first check skipped, then one outcome, then stop; then the cause
+    typed = "\n".join(["8, edge haze", "edges", "25", "skip", "1", "stop", "1"]) + "\n"
+    found = empty_shop.good("diagnose", typed=typed)
+    assert "string peel" in found.out
+    assert "What came out" in found.out
+    assert "Kept as case" in found.out
+    (case,) = empty_shop.good("diagnose", "--past", "--json").json["cases"]
+    assert case["symptoms"] == ["string_peel", "edge_haze"]
+    assert len(case["found"]) == 1
+    assert case["cause"]
