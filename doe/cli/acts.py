@@ -94,7 +94,7 @@ def refuse_without_limits(study: Study) -> None:
         Naming the missing ones and what to type.
     """
     if missing_limits(study.factors, study.limits):
-        from doe.cli.study_asking import limits_command, missing
+        from doe.cli.study_words import limits_command, missing
 
         raise InputError(
             f"limits of {study.name}", f"{len(missing(study))} missing ({', '.join(missing(study))})",

@@ -47,41 +47,35 @@ def new(
     ] = None,
 ) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
-    from doe.cli import study_asking, typed
-    from doe.domain.factors import DEFAULT_FACTORS
-    from doe.domain.study import Study
+    from doe.cli import study_words
+    from doe.cli.acts import refuse_held
+    from doe.cli.study_questions import Wanted, ask_missing, study_of
 
+    wanted = Wanted(
+        name or "", stack or "", line or "", factors or (), limits or (), forbid or (), hold or (), pass_rate, hand_min,
+        assurance, checks or (),
+    )  # fmt: skip
     with desk.open() as book:
-        if desk.can_ask and (name is None or stack is None or line is None or not factors):
-            study, stack, line = study_asking.ask_study(desk, book, name=name, stack=stack, line=line)
-        else:
-            name, stack, line = (
-                study_asking.needed(v, o) for v, o in ((name, "NAME"), (stack, "--stack"), (line, "--line"))
-            )
-            made = tuple(typed.factor(f, desk.shown, can_ask=desk.can_ask) for f in factors or DEFAULT_FACTORS)
-            study = Study(
-                name=name,
-                factors=made,
-                spec=typed.spec(pass_rate, hand_min, assurance, checks or ()),
-                limits=typed.limits(limits, None, desk.shown, can_ask=desk.can_ask) if limits else None,
-                forbidden=typed.forbidden(forbid or (), made),
-                held=typed.held(hold or (), desk.shown, can_ask=desk.can_ask),
-            )
-        from doe.cli.acts import refuse_held
-
+        if desk.can_ask and not wanted.is_complete:
+            wanted = ask_missing(book, wanted, desk.shown)
+        study = study_of(wanted, desk.shown, can_ask=desk.can_ask)
         refuse_held(study)
-        number = book.add_study(study, stack=stack, line=line)
+        number = book.add_study(study, stack=wanted.stack, line=wanted.line)
         record = book.study(number)
     usual = (
-        ()
-        if factors or desk.can_ask
-        else ("No factor was named, so the four usual ones with their usual ranges are taken.",)
+        () if wanted.factors else ("No factor was named, so the four usual ones with their usual ranges are taken.",)
     )
-    shown = study_asking.describe(record, desk.shown)
+    shown = study_words.describe(record, desk.shown)
     return Reply(
-        {"id": number, "study": study, "stack": stack, "line": line, "missing_limits": study_asking.missing(study)},
+        {
+            "id": number,
+            "study": study,
+            "stack": wanted.stack,
+            "line": wanted.line,
+            "missing_limits": study_words.missing(study),
+        },
         (f"Study {number}, {study.name}, is in the book.", *usual, *shown),
-        (study_asking.next_step(study),),
+        (study_words.next_step(study),),
     )
 
 
@@ -111,7 +105,7 @@ def list_studies(
 @command(app, "show", example='doe study show "new powder"')
 def show(desk: Desk, study: KEY) -> Reply:
     """Show a study: factors, target, limits, rounds, scores so far."""
-    from doe.cli import study_asking
+    from doe.cli import study_words
     from doe.cli.acts import score_counts
 
     with desk.look() as book:
@@ -125,10 +119,10 @@ def show(desk: Desk, study: KEY) -> Reply:
     last = [f"Last verdict: {verdicts[-1].verdict} ({verdicts[-1].made_at:%Y-%m-%d})."] if verdicts else []
     return Reply(
         {"id": record.id, "study": record.study, "stack": record.stack, "line": record.line, "rounds": info.rounds,
-         "counts": counts, "archived": record.archived, "missing_limits": study_asking.missing(record.study)},
+         "counts": counts, "archived": record.archived, "missing_limits": study_words.missing(record.study)},
         (f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.", *state, counts.sentence,
-         *last, *study_asking.describe(record, desk.shown)),
-        (study_asking.next_step(record.study, counts),),
+         *last, *study_words.describe(record, desk.shown)),
+        (study_words.next_step(record.study, counts),),
     )  # fmt: skip
 
 
@@ -145,28 +139,29 @@ def limits(
     why: Annotated[str, typer.Option(help="Why, for the record.")] = "limits from the data sheets",
 ) -> Reply:
     """Show or set the limits from the makers' data sheets. No plan is made without them."""
-    from doe.cli import study_asking, typed
+    from doe.cli import study_words, typed
     from doe.cli.acts import refuse_held
+    from doe.cli.study_questions import ask_limits
 
     with desk.open(create=False) as book:
         record = book.study(study)
         found = record.study.limits
         if limit:
             found = typed.limits(limit, found, desk.shown, can_ask=desk.can_ask)
-        elif desk.can_ask and study_asking.missing(record.study):
-            found = study_asking.ask_limits(record.study, desk.shown)
+        elif desk.can_ask and study_words.missing(record.study):
+            found = typed.limits(ask_limits(record.study, desk.shown), found, desk.shown)
         changed = replace(record.study, limits=found)
         if changed != record.study:
             refuse_held(changed)
             book.amend_study(record.id, changed, why)
-    table = study_asking.limits_table(changed, desk.shown)
-    absent = study_asking.missing(changed)
+    table = study_words.limits_table(changed, desk.shown)
+    absent = study_words.missing(changed)
     said: tuple[str | Warn, ...] = (
         (f"{count(len(absent), 'limit')} still missing.",) if absent else ("Every limit is known.",)
     )
     return Reply(
         {"study": record.name, "limits": changed.limits, "missing_limits": absent},
-        (*said, table), (study_asking.next_step(changed),),
+        (*said, table), (study_words.next_step(changed),),
     )  # fmt: skip
 
 

@@ -258,6 +258,19 @@ def ceiling_or(text: str, unit: str, where: str, shown: Shown, *, can_ask: bool 
     return quantity(text, unit, where, shown, can_ask=can_ask)
 
 
+def exact(value: float, unit: str) -> str:
+    """Stored value as an option that is read back as the same number, whatever the user's units."""
+    suffix = {"degC": "C", "bar": "bar"}.get(unit, "")
+    return f"{float(value)!r}{suffix}"
+
+
+def limit_option(name: str, value: float, source: str) -> str:
+    """Text of ``--limit`` for a limit in its stored unit."""
+    field = LIMIT_NAMES[name]
+    unit = "degC" if field.endswith("_degc") else "bar" if field.endswith("_bar") else "s"
+    return f"{name}={exact(value, unit)}" + (f"@{source}" if source else "")
+
+
 def limit_text(field: str, value: float, shown: Shown) -> str:
     """A limit with its unit, temperatures in both."""
     unit = "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"

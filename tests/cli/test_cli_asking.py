@@ -50,6 +50,50 @@ def test_a_new_study_is_asked_for_what_is_missing(shop_with):
     assert study.limits.sources["film_max_degc"] == "film sheet"
 
 
+def test_only_what_is_missing_is_asked(shop_with):
+    shop = shop_with(0)
+    words = [
+        "--stack",
+        "heavy tee, fine powder",
+        "--factor",
+        "dwell=8..16,sd=1",
+        "--factor",
+        "press_temp",
+        "--hand-min",
+        "4",
+    ]
+    shop.good("study", "new", "x", *words, "--hold", "pressure=3bar", typed=lines("1", "", "n"))
+    with shop.open() as book:
+        study = book.study("x").study
+    assert [f.name for f in study.factors] == ["dwell", "press_temp"]
+    assert study.spec.hand_min == 4
+    assert study.held == {"pressure": 3}
+
+
+def test_answers_in_the_users_units_are_stored_once_and_exactly(shop_with):
+    shop = shop_with(0)
+    typed = lines("w", "1", "1", "press_temp, pressure", "284..329,sd=9", "40..60", "", "none", "", "peel_wait=1 min",
+                  "", "y", "347@sheet", "", "", "", "375", "", "", "70psi")  # fmt: skip
+    shop.good("study", "new", "--temperature", "degF", "--pressure", "psi", typed=typed)
+    with shop.open() as book:
+        study = book.study("w").study
+    assert (study.factors[0].low, study.factors[0].high, study.factors[0].setting_sd) == pytest.approx((140, 165, 5))
+    assert study.factors[1].low == pytest.approx(2.758, abs=1e-3)
+    assert study.held == {"peel_wait": 60}
+    assert study.limits.film_max_degc == pytest.approx(175)
+    assert study.limits.max_pressure_bar == pytest.approx(4.826, abs=1e-3)
+    assert study.limits.powder_max_degc is None
+
+
+def test_a_limit_that_the_ranges_break_is_asked_again(shop_with):
+    shop = shop_with(0)
+    typed = lines("w", "1", "1", "press_temp, dwell", "", "", "", "none", "", "", "y", "160", "175", *[""] * 6)
+    found = shop.good("study", "new", typed=typed)
+    assert "at most 160 °C (320 °F) (limit)" in " ".join(found.out.split())
+    with shop.open() as book:
+        assert book.study("w").study.limits.film_max_degc == 175
+
+
 def test_fahrenheit_is_taken_when_a_person_says_so(shop_with):
     shop = shop_with(1)
     words = ["record", STUDY, "--coupon", "R1-01", "--actual", "press_temp=302"]
