@@ -1,0 +1,188 @@
+"""Confirmation plans: how many coupons for which claim, and when the verdict is certain."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
+from scipy.stats import binom, nbinom
+
+from doe.assure.binomial import chance_to_accept, coupons_for_failures, pass_rate_high, pass_rate_low
+from doe.domain.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+State = Literal["accepted", "not accepted", "open"]
+
+
+@dataclass(frozen=True)
+class ClaimPlan:
+    """A rule fixed before the coupons are made: so many units, so many failures forgiven.
+
+    A unit is a coupon, or a press stroke where several coupons share one.
+
+    Attributes
+    ----------
+    pass_rate, assurance : float
+        The claim: "at least this pass rate, with this assurance".
+    failures : int
+        Failures forgiven.
+    units : int
+        Units to make; the verdict may be certain earlier.
+    """
+
+    pass_rate: float
+    assurance: float
+    failures: int
+    units: int
+
+    @property
+    def passes_needed(self) -> int:
+        """Passes that make acceptance certain."""
+        return self.units - self.failures
+
+    def chance(self, rates: ArrayLike) -> float:
+        """Probability that the plan accepts, for one true pass rate or averaged over draws of it, shape (draws,)."""
+        drawn = np.atleast_1d(np.asarray(rates, dtype=float))
+        return float(binom.cdf(self.failures, self.units, 1 - np.clip(drawn, 0, 1)).mean())
+
+    def expected_units(self, rates: ArrayLike) -> float:
+        """Units made on average when stopping as soon as the verdict is certain; rates as in `chance`."""
+        drawn = np.clip(np.atleast_1d(np.asarray(rates, dtype=float)), 1e-12, 1 - 1e-12)[:, None]
+        needed, refused = self.passes_needed, self.failures + 1
+        # a run of m units ends accepted with its last pass, or refused with its last failure
+        accept = np.arange(needed, self.units + 1)[None, :]
+        refuse = np.arange(refused, self.units + 1)[None, :]
+        mean = (accept * nbinom.pmf(accept - needed, needed, drawn)).sum(axis=1)
+        mean += (refuse * nbinom.pmf(refuse - refused, refused, 1 - drawn)).sum(axis=1)
+        return float(mean.mean())
+
+    def rate_for(self, chance: float = 0.90) -> float:
+        """True pass rate that the plan accepts with the given probability: below it, expect to be sent back."""
+        if not 0 < chance < 1:
+            raise InputError("chance to accept", chance, "between 0 and 1", "Write 90 % as 0.90.")
+        return float(brentq(lambda p: chance_to_accept(p, self.units, failures=self.failures) - chance, 0.0, 1.0))
+
+    def state(self, passed: int, failed: int) -> State:
+        """Verdict as soon as it is certain, whatever the units still to come do."""
+        if failed > self.failures:
+            return "not accepted"
+        return "accepted" if passed >= self.passes_needed else "open"
+
+
+def claim_plan(pass_rate: float, assurance: float = 0.90, *, failures: int = 0) -> ClaimPlan:
+    """Smallest plan that shows a claim when at most ``failures`` units fail.
+
+    Parameters
+    ----------
+    pass_rate, assurance : float
+        The claim.
+    failures : int
+        0 is the success run; more failures forgiven ask for more units but send fewer good recipes back.
+
+    Examples
+    --------
+    >>> claim_plan(0.95, 0.90).units, claim_plan(0.95, 0.90, failures=1).units
+    (45, 77)
+    """
+    return ClaimPlan(pass_rate, assurance, failures, coupons_for_failures(pass_rate, assurance, failures=failures))
+
+
+def compare_claims(
+    claims: Sequence[tuple[float, float]] = ((0.80, 0.90), (0.90, 0.90), (0.95, 0.90), (0.95, 0.95)),
+    *,
+    failures: Sequence[int] = (0, 1, 2),
+    rates: ArrayLike = 0.98,
+) -> pd.DataFrame:
+    """Plans side by side, before coupons are committed.
+
+    Parameters
+    ----------
+    claims : sequence of (pass rate, assurance)
+    failures : sequence of int
+        Failures forgiven.
+    rates : float or array, shape (draws,)
+        What is believed of the true pass rate: one value, or the study's draws at the setpoint.
+
+    Returns
+    -------
+    DataFrame
+        One row a plan: pass_rate, assurance, failures, units, chance_to_accept, expected_units (stopping as soon as
+        the verdict is certain), rate_for_90 (true rate accepted 9 times in 10).
+    """
+    plans = [claim_plan(rate, assurance, failures=c) for rate, assurance in claims for c in failures]
+    return pd.DataFrame(
+        [
+            {
+                "pass_rate": p.pass_rate,
+                "assurance": p.assurance,
+                "failures": p.failures,
+                "units": p.units,
+                "chance_to_accept": p.chance(rates),
+                "expected_units": p.expected_units(rates),
+                "rate_for_90": p.rate_for(0.90),
+            }
+            for p in plans
+        ]
+    )
+
+
+@dataclass(frozen=True)
+class ClaimLimits:
+    """Exact one-sided limits of the pass rate, each at the plan's assurance; ``final`` once the verdict is certain."""
+
+    low: float
+    high: float
+    final: bool
+
+
+def claim_limits(
+    plan: ClaimPlan, passed: int, failed: int, waiting: int = 0, *, any_passed: int | None = None
+) -> ClaimLimits:
+    """Limits of the pass rate that stay true although making units stops as soon as the verdict is certain.
+
+    Parameters
+    ----------
+    plan : ClaimPlan
+    passed, failed, waiting : int
+        Units made: passed every check, failed any, or still waiting for one (a wash).
+    any_passed : int, optional
+        Units (strokes) in which at least one coupon has passed or may still; by default ``passed + waiting``. The
+        upper limit needs it.
+
+    Returns
+    -------
+    ClaimLimits
+
+    Notes
+    -----
+    Units still waiting count as failed for the lower limit and as passed for the upper one, since failures show earlier
+    than passes. A stroke passes when all its coupons do, which is no more likely than that one coupon passes: the lower
+    limit holds for coupons too. After an early stop outcomes are ordered by how soon they came (acceptance: the earlier
+    the better),
+    which keeps the limits exact: Clopper and Pearson's formula with the counts of the deciding units.
+
+    References
+    ----------
+    Clopper and Pearson (1934); ordering of curtailed outcomes as in C. Jennison and B. W. Turnbull (1983),
+    *Technometrics* 25, 49-58 (from memory).
+    """
+    made = passed + failed + waiting
+    if made == 0:
+        return ClaimLimits(0.0, 1.0, False)
+    if min(passed, failed, waiting) < 0:
+        raise InputError("confirmation", f"{passed} passed, {failed} failed", "counts of 0 or more", "Count again.")
+    best = min(passed + waiting if any_passed is None else any_passed, made)
+    state = plan.state(passed, failed)
+    low = pass_rate_low(passed, made, plan.assurance)
+    high = pass_rate_high(best, made, plan.assurance)
+    if made < plan.units and state == "accepted":
+        low = pass_rate_low(plan.passes_needed, made, plan.assurance)
+        before = pass_rate_high(plan.passes_needed - 1, made - 1, plan.assurance) if made > 1 else 1.0
+        high = max(high, before)
+    return ClaimLimits(low, high, state != "open" and (waiting == 0 or made < plan.units))
