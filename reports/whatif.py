@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from doe.domain.coding import decode
 from doe.domain.factors import Factor
 from doe.domain.units import SYMBOLS, Shown
-from doe.setpoint.robust import RobustRate
+from doe.setpoint import RobustRate
 from reports.study_inputs import StudyReport
 from reports.wording import decimals_of, other_units
 

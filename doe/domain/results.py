@@ -40,6 +40,8 @@ class Results:
     people : tuple of str
     batches : DataFrame, n rows; columns round, cure_batch, press_batch, garment
         Labels as text; ``""`` where not known.
+    order : float array, shape (n,), or None
+        When each coupon was pressed, counted over all rounds; None where it is not known for every coupon.
     waiting : int
         Coupons left out because no pass/fail result is there yet.
     """
@@ -52,6 +54,7 @@ class Results:
     hand: NDArray[np.float64]
     people: tuple[str, ...]
     batches: pd.DataFrame
+    order: NDArray[np.float64] | None = None
     waiting: int = 0
 
     @property
@@ -83,7 +86,7 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
     study : Study
     frame : DataFrame
         One row a coupon: every factor, ``passed`` (bool; empty while waiting), ``side``, ``hand_<person>``, optional
-        ``actual_<factor>``, ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment``.
+        ``actual_<factor>``, ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment``, ``press_order``.
 
     Raises
     ------
@@ -157,8 +160,24 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
         hand=hand[scored],
         people=tuple(str(c)[len(HAND_PREFIX) :] for c in hand_columns),
         batches=batches[scored].reset_index(drop=True),
+        order=_order(frame[scored]),
         waiting=int((~scored).sum()),
     )
+
+
+def _order(frame: pd.DataFrame) -> NDArray[np.float64] | None:
+    import numpy as np
+    import pandas as pd
+
+    if "press_order" not in frame.columns:
+        return None
+    place = pd.to_numeric(frame["press_order"], errors="coerce").to_numpy(dtype=float)
+    turn = pd.to_numeric(frame.get("round", pd.Series(1, index=frame.index)), errors="coerce").to_numpy(dtype=float)
+    if not (np.isfinite(place) & np.isfinite(turn)).all():
+        return None
+    order = np.empty(len(frame))
+    order[np.lexsort((place, turn))] = np.arange(len(frame), dtype=float)
+    return order
 
 
 def _coupon_names(frame: pd.DataFrame) -> NDArray[np.str_]:

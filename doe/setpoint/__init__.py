@@ -4,8 +4,9 @@ from doe.setpoint.answer import Answer, Cliff, Verdict, Window
 from doe.setpoint.curves import Profile, RobustMap, profile, robust_map
 from doe.setpoint.extension import extend_plan
 from doe.setpoint.recommendation import NEXT_COUPONS, recommend
+from doe.setpoint.robust import RobustRate
 
 __all__ = [
-    "NEXT_COUPONS", "Answer", "Cliff", "Profile", "RobustMap", "Verdict", "Window", "extend_plan", "profile",
+    "NEXT_COUPONS", "Answer", "Cliff", "Profile", "RobustMap", "RobustRate", "Verdict", "Window", "extend_plan", "profile",
     "recommend", "robust_map",
 ]  # fmt: skip

@@ -129,7 +129,7 @@ class Surfaces:
     @cached_property
     def checks(self) -> ClassicalChecks:
         """Classical fits of the same coupons, computed when first asked for (about a second)."""
-        return run_checks(self.study, self.results)
+        return run_checks(self.study, self.results, order=self.results.order)
 
     @property
     def hand_model(self) -> MixedFit | None:

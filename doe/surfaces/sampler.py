@@ -50,8 +50,8 @@ def sample(
     *,
     rng: np.random.Generator,
     particles: int = 800,
-    moves: int = 8,
-    last_moves: int = 24,
+    moves: int = 12,
+    last_moves: int = 36,
     progress: Callable[[float], None] | None = None,
 ) -> Cloud:
     """Posterior draws for independent N(0, 1) priors.

@@ -68,3 +68,10 @@ def test_the_given_frame_is_not_changed(study: Study) -> None:
     before = frame.copy()
     read_results(study, frame)
     pd.testing.assert_frame_equal(frame, before)
+
+
+def test_the_order_of_pressing_runs_over_the_rounds(study: Study) -> None:
+    frame = _frame(study, round=[2, 1, 1], press_order=[1, 5, 2])
+    assert list(read_results(study, frame).order) == [1, 0]
+    assert read_results(study, frame.assign(press_order=[1, None, 2])).order is None
+    assert read_results(study, _frame(study)).order is None
