@@ -7,6 +7,6 @@ from doe.setpoint.recommendation import NEXT_COUPONS, recommend
 from doe.setpoint.robust import RobustRate
 
 __all__ = [
-    "NEXT_COUPONS", "Answer", "Cliff", "Profile", "RobustMap", "RobustRate", "Verdict", "Window", "extend_plan", "profile",
-    "recommend", "robust_map",
+    "NEXT_COUPONS", "Answer", "Cliff", "Profile", "RobustMap", "RobustRate", "Verdict", "Window", "extend_plan",
+    "profile", "recommend", "robust_map",
 ]  # fmt: skip
