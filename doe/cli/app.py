@@ -10,7 +10,25 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from doe.cli import book, demo, diagnose, extend, fit, gauge, line, plan, recommend, record, report, sheet, stack, study
+from doe.cli import (
+    book,
+    demo,
+    diagnose,
+    extend,
+    fit,
+    gauge,
+    line,
+    plan,
+    recommend,
+    record,
+    report,
+    sheet,
+    stack,
+    study,
+)
+from doe.cli import (
+    explain as explain_word,
+)
 from doe.cli.output import error_data, error_lines, show_error
 from doe.domain.errors import DoeError, InputError
 
@@ -32,6 +50,7 @@ ORDER = (
     "extend",
     "report",
     "diagnose",
+    "explain",
     "book",
 )
 """The commands in the order in which they are used."""
@@ -150,5 +169,7 @@ def root(
         typer.echo(ctx.get_help())
 
 
-for module in (demo, stack, line, gauge, study, plan, sheet, record, fit, recommend, extend, report, diagnose, book):
+for module in (
+    demo, stack, line, gauge, study, plan, sheet, record, fit, recommend, extend, report, diagnose, explain_word, book,
+):  # fmt: skip
     module.register(app)

@@ -104,3 +104,11 @@ def test_asked_at_a_terminal_it_goes_from_symptom_to_a_kept_case(empty_shop, mon
     assert case["symptoms"] == ["string_peel", "edge_haze"]
     assert len(case["found"]) == 1
     assert case["cause"]
+
+
+def test_a_word_is_explained_in_a_paragraph(empty_shop):
+    found = empty_shop.good("explain", "setting", "error")
+    assert "The display is not the cloth." in found.out.replace("\n", " ")
+    assert empty_shop.good("explain", "lower-bound", "--json").json["word"] == "lower bound"
+    assert "setpoint" in empty_shop.good("explain").out
+    assert "setpoint" in empty_shop.run("explain", "setpiont").err
