@@ -20,7 +20,7 @@ MAY_IMPORT = {
     "doe.plans": {"doe.domain"},
     "doe.surfaces": {"doe.domain"},
     "doe.setpoint": {"doe.domain", "doe.plans", "doe.surfaces"},
-    "doe.assure": {"doe.domain"},
+    "doe.assure": {"doe.domain", "doe.plans", "doe.surfaces", "doe.setpoint"},
     "doe.symptoms": {"doe.domain"},
     "doe.practice": {"doe.domain", "doe.symptoms", *NUMERICAL},
     "doe.book": {"doe.domain"},
