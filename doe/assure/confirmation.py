@@ -161,7 +161,7 @@ def judge_confirmation(
     at_setpoint = plan.state(passed, failed)
     limits = claim_limits(plan, passed, failed, waiting, any_passed=int(units["any"].sum()))
     to_make = 0 if at_setpoint != "open" else plan.units - len(units)
-    corners = tuple(_corner(role, part, spec) for role, part in rows[rows["role"] != SETPOINT].groupby("role"))
+    corners = tuple(judge_corner(role, part, spec) for role, part in rows[rows["role"] != SETPOINT].groupby("role"))
     hand, hand_verdict, hand_missing = _hand(here, spec, future_prints)
     missing = _missing(rows, spec, at_setpoint, unit, waiting, to_make, corners) + hand_missing
     bad = at_setpoint == "not accepted" or any(c.verdict == "not held" for c in corners)
@@ -197,7 +197,8 @@ def _units(here: pd.DataFrame) -> tuple[Literal["coupon", "stroke"], pd.DataFram
     return "stroke", pd.DataFrame({"state": state, "any": grouped.apply(lambda s: (s != "failed").any())})
 
 
-def _corner(role: object, part: pd.DataFrame, spec: Spec) -> CornerResult:
+def judge_corner(role: object, part: pd.DataFrame, spec: Spec) -> CornerResult:
+    """What the coupons of one corner say; column ``state`` as `coupon_states` gives."""
     passed, failed, waiting = (int((part["state"] == s).sum()) for s in ("passed", "failed", "waiting"))
     made = passed + failed + waiting
     verdict: CornerVerdict

@@ -1,0 +1,225 @@
+"""Equivalence of hand-feel: two one-sided tests, batches allowed for, and the sizes they need."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from scipy.stats import nct, norm, t
+
+from doe.domain.errors import InputError
+from doe.domain.results import HAND_PREFIX
+from doe.surfaces.classical import fit_mixed
+
+Aim = Literal["difference", "non-inferiority", "equivalence"]
+
+
+@dataclass(frozen=True)
+class Equivalence:
+    """Two one-sided tests of a difference of means.
+
+    Attributes
+    ----------
+    difference : float
+        New minus old.
+    se, df : float
+    low, high : float
+        Limits such that both tests decide by them: two-sided with coverage 1 - 2 alpha.
+    t_low, t_high : float
+        Statistics against the lower and the upper bound.
+    p : float
+        The larger of the two one-sided p: small shows that the difference lies inside the bounds.
+    bounds : (float, float)
+    is_equivalent : bool
+    is_different : bool
+        Whether the limits lie wholly outside the bounds.
+    notes : tuple of str
+    """
+
+    difference: float
+    se: float
+    df: float
+    low: float
+    high: float
+    t_low: float
+    t_high: float
+    p: float
+    bounds: tuple[float, float]
+    is_equivalent: bool
+    is_different: bool
+    notes: tuple[str, ...] = ()
+
+
+def equivalence_of(
+    difference: float, se: float, df: float, *, margin: float, alpha: float = 0.10, notes: tuple[str, ...] = ()
+) -> Equivalence:
+    """Two one-sided tests from a difference and its standard error.
+
+    Parameters
+    ----------
+    difference, se, df : float
+    margin : float
+        Largest difference either way that does not matter.
+    alpha : float
+        Risk of each test.
+
+    References
+    ----------
+    D. J. Schuirmann (1987), *Journal of Pharmacokinetics and Biopharmaceutics* 15, 657-680 (from memory).
+    """
+    if not margin > 0:
+        raise InputError("margin", margin, "above 0", "Say which difference would not matter.")
+    if not 0 < alpha < 0.5:
+        raise InputError("risk", alpha, "between 0 and 0.5", "Write 10 % as 0.10.")
+    if not (se >= 0 and df > 0):
+        raise InputError("difference", f"standard error {se}, {df} degrees of freedom", "0 or more, and above 0",
+                         "Score more coupons.")  # fmt: skip
+    half = float(t.ppf(1 - alpha, df)) * se
+    low, high = difference - half, difference + half
+    up, down = (difference + margin, difference - margin)
+    t_low, t_high = (v / se if se > 0 else math.copysign(math.inf, v) for v in (up, down))
+    p = max(float(t.sf(t_low, df)), float(t.cdf(t_high, df)))
+    return Equivalence(
+        difference, se, df, low, high, t_low, t_high, p, (-margin, margin),
+        is_equivalent=low > -margin and high < margin,
+        is_different=low > margin or high < -margin,
+        notes=notes,
+    )  # fmt: skip
+
+
+def equivalence_of_summaries(
+    new: tuple[float, float, int], old: tuple[float, float, int], *, margin: float, alpha: float = 0.10,
+    pooled: bool = True,
+) -> Equivalence:  # fmt: skip
+    """Two one-sided tests from mean, standard deviation and count of two independent groups.
+
+    ``pooled`` takes one variance for both; otherwise Welch's standard error and degrees of freedom are used.
+    """
+    (mean_a, sd_a, n_a), (mean_b, sd_b, n_b) = new, old
+    if min(n_a, n_b) < 2:
+        raise InputError("coupons", min(n_a, n_b), "2 or more of each", "Score more coupons.")
+    if pooled:
+        df = float(n_a + n_b - 2)
+        se = math.sqrt(((n_a - 1) * sd_a**2 + (n_b - 1) * sd_b**2) / df * (1 / n_a + 1 / n_b))
+    else:
+        a, b = sd_a**2 / n_a, sd_b**2 / n_b
+        se, df = math.sqrt(a + b), (a + b) ** 2 / (a**2 / (n_a - 1) + b**2 / (n_b - 1))
+    return equivalence_of(mean_a - mean_b, se, df, margin=margin, alpha=alpha)
+
+
+def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.10) -> Equivalence:
+    """Hand-feel of a new material against the old one, strokes, cure batches and people allowed for.
+
+    Parameters
+    ----------
+    scored : DataFrame
+        One row a coupon: ``material`` (``new`` or ``old``), ``hand_<person>`` (missing where not scored), optional
+        ``stroke``, ``cure_batch`` and ``role`` (setpoint or edge: compared within each).
+    margin : float
+        Hand-feel points that do not matter.
+    alpha : float
+        Risk of each one-sided test.
+
+    Returns
+    -------
+    Equivalence
+        Difference new minus old from a mixed model by REML.
+
+    Raises
+    ------
+    InputError
+        If either material has fewer than two scored coupons.
+
+    Notes
+    -----
+    Where each material had cure batches of its own and only one of them, batch and material cannot be told apart; the
+    notes say so. Scores in half steps are treated as numbers.
+    """
+    columns = [str(c) for c in scored.columns if str(c).startswith(HAND_PREFIX)]
+    rows = scored.reset_index(drop=True)
+    if not columns or "material" not in rows.columns:
+        raise InputError("hand-feel", ", ".join(map(str, rows.columns)), f"material and {HAND_PREFIX}<person>",
+                         "Say which coupon is of which material.")  # fmt: skip
+    keep = {c: rows[c] for c in ("material", "stroke", "cure_batch", "role") if c in rows.columns}
+    wide = pd.DataFrame({**keep, **{c: pd.to_numeric(rows[c], errors="coerce") for c in columns}})
+    wide["print"] = np.arange(len(wide))
+    long = pd.DataFrame(wide.melt(id_vars=[*keep, "print"], var_name="person", value_name="score"))
+    long = long[long["score"].notna()].reset_index(drop=True)
+    counts = {m: int(long.loc[long["material"] == m, "print"].nunique()) for m in ("new", "old")}
+    if min(counts.values()) < 2:
+        raise InputError("hand-feel", f"{counts['new']} new and {counts['old']} old coupons scored",
+                         "2 or more of each", "Score more coupons.")  # fmt: skip
+    parts = [np.ones(len(long)), (long["material"] == "new").to_numpy(dtype=float)]
+    names = ["constant", "new"]
+    for column in ("person", "role"):
+        if column in long.columns:
+            for level in sorted(long[column].astype(str).unique())[1:]:
+                parts.append((long[column].astype(str) == level).to_numpy(dtype=float))
+                names.append(f"{column} {level}")
+    groups = {
+        c: long[c].astype(str).to_numpy()
+        for c in ("stroke", "cure_batch")
+        if c in long.columns and 1 < long[c].nunique() < long["print"].nunique() and long[c].notna().all()
+    }
+    if len(columns) > 1:
+        groups["print"] = long["print"].to_numpy()
+    fit = fit_mixed(np.column_stack(parts), long["score"], groups, names)
+    row = fit.coefficients[fit.coefficients["term"] == "new"].iloc[0]
+    notes = tuple(n for n in fit.notes if "cure_batch" in n or "stroke" in n)
+    return equivalence_of(
+        float(row["estimate"]), float(row["se"]), float(row["df"]), margin=margin, alpha=alpha, notes=notes
+    )
+
+
+def coupons_for_means(
+    aim: Aim, difference: float, *, sd: float, alpha: float = 0.10, power: float = 0.80, normal: bool = False,
+    paired: bool = False,
+) -> int:  # fmt: skip
+    """Coupons of each material (or strokes, if paired) to decide on a difference of means.
+
+    Parameters
+    ----------
+    aim : {"difference", "non-inferiority", "equivalence"}
+        ``difference``: find a true difference, two-sided test at 2 alpha; the others: show that a true difference of
+        zero stays within the margin, one way or both.
+    difference : float
+        The difference or the margin.
+    sd : float
+        Of single coupons; of the differences of a stroke if ``paired``.
+    alpha : float
+        One-sided risk.
+    power : float
+    normal : bool
+        Normal theory (closed form, one or two too few) instead of the noncentral t.
+    paired : bool
+
+    References
+    ----------
+    S. A. Julious (2004), *Statistics in Medicine* 23, 1921-1986 (equivalence with power 2 P - 1); S.-C. Chow, J. Shao
+    and H. Wang (2008), *Sample Size Calculations in Clinical Research*, ch. 3 (normal theory). From memory.
+
+    Examples
+    --------
+    >>> coupons_for_means("equivalence", 0.5, sd=1.0, alpha=0.025, power=0.90)
+    105
+    """
+    if not (difference > 0 and sd > 0):
+        raise InputError("difference", f"{difference} with sd {sd}", "both above 0", "Say which difference matters.")
+    if not (0 < alpha < 0.5 and alpha < power < 1):
+        raise InputError("risk and power", f"{alpha}, {power}", "risk below 0.5, power above it and below 1",
+                         "Write 10 % as 0.10.")  # fmt: skip
+    need = (1 + power) / 2 if aim == "equivalence" else power
+    groups = 1 if paired else 2
+    rough = groups * ((norm.ppf(1 - alpha) + norm.ppf(need)) * sd / difference) ** 2
+    if normal:
+        return max(math.ceil(rough - 1e-9), 2)
+    n = max(math.floor(rough * 0.9), 2)
+    while True:
+        df = groups * (n - 1)
+        away = difference / sd * math.sqrt(n / groups)
+        if float(nct.sf(t.ppf(1 - alpha, df), df, away)) >= need:
+            return n
+        n += 1

@@ -1,0 +1,54 @@
+"""Published limits, tests and sizes for two proportions."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from doe.assure.comparison_sizes import coupons_for_rates
+from doe.assure.rate_difference import fisher_p, non_inferior_separate, separate_difference
+
+HERE = Path(__file__).parent
+
+
+@pytest.mark.parametrize("row", pd.read_csv(HERE / "newcombe_difference.csv").to_dict("records"), ids=str)
+def test_score_limits_of_a_difference(row):
+    # R. G. Newcombe (1998), Statistics in Medicine 17, 873-890, Table II, method 10. From memory.
+    counts = [int(row[c]) for c in ("x1", "n1", "x2", "n2")]
+    found = separate_difference(*counts, row["conf"])
+    assert (found.low, found.high) == pytest.approx((row["low"], row["high"]), abs=5.1e-5)
+
+
+def test_tea_tasting():
+    # R. A. Fisher (1935), The Design of Experiments, ch. 2.
+    one, two = fisher_p(3, 4, 1, 4)
+    assert (one, two) == (pytest.approx(17 / 70), pytest.approx(34 / 70))
+    assert fisher_p(4, 4, 0, 4)[0] == pytest.approx(1 / 70)
+
+
+def test_twins_of_criminals():
+    # R. A. Fisher, Statistical Methods for Research Workers, 14th ed. (1970), sec. 21.02. Results from memory.
+    one, two = fisher_p(10, 13, 2, 15 + 2)
+    assert one == pytest.approx(619 / 1330665, rel=1e-9)
+    assert (one, two) == (pytest.approx(0.0004652, abs=5e-8), pytest.approx(0.0005367, abs=5.1e-8))
+
+
+def test_non_inferiority_of_a_treatment():
+    # Data of Rodary et al. (1989), analysed by I. S. F. Chan (1998), Statistics in Medicine 17, 1403-1413: 83 of 88
+    # against 69 of 76, margin 0.10. From memory.
+    found = non_inferior_separate(83, 88, 69, 76, margin=0.10)
+    assert found.z == pytest.approx(2.9572, abs=5.1e-5)
+    assert found.p == pytest.approx(0.0016, abs=5e-5)
+    assert found.p_exact == pytest.approx(0.0017, abs=5e-5)
+    assert found.p_exact == pytest.approx(0.001696, abs=5e-7)
+    assert found.restricted == pytest.approx((0.849033, 0.949033), abs=5.1e-7)
+    # the same through an interval: the lower 90 % limit is above the margin
+    assert separate_difference(83, 88, 69, 76, 0.90).low == pytest.approx(-0.0338, abs=5.1e-5)
+
+
+def test_sizes_for_rates_by_normal_theory():
+    # S.-C. Chow, J. Shao and H. Wang, Sample Size Calculations in Clinical Research, ch. 4. From memory.
+    assert coupons_for_rates(0.85, 0.65, alpha=0.025, power=0.80) == 70
+    assert coupons_for_rates(0.85, 0.65, margin=0.10, alpha=0.05, power=0.80) == 25
