@@ -1,0 +1,273 @@
+"""What an exercise is: questions, answers, hints that cost, and an outcome with a rule that is shown beforehand.
+
+An exercise is pure logic and repeatable: the same seed and the same answers give the same coupons and the same score.
+Terminal and page only show its words and pass on what was typed.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, ClassVar
+
+import numpy as np
+import pandas as pd
+
+from doe.domain.errors import InputError, plain
+from doe.domain.factors import DEFAULT_FACTORS, usual_factor
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown, parse_quantity, show
+
+if TYPE_CHECKING:
+    from doe.practice.lines import SimulatedLine
+
+HINT_COST = 5
+"""Points a hint costs."""
+
+Settings = Mapping[str, float]
+
+# Invented world: no fabric, film or powder of these names is known to us.
+FABRICS = ("Quillow jersey", "Brenth fleece", "Tansor knit", "Ombery pique", "Haddle rib")
+POWDERS = ("Sarnel fine", "Povick soft", "Lumrel medium", "Dravel fine")
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked now. ``form`` says how to answer; ``choices`` are words to choose from, where there are any."""
+
+    text: str
+    form: str = ""
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class MadeCoupon:
+    """A coupon as it comes back from the press and the wash."""
+
+    coupon: str
+    settings: Settings
+    passed: bool
+    symptom: str
+    hand: float | None
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What an answer brings: sentences, and coupons."""
+
+    lines: tuple[str, ...]
+    coupons: tuple[MadeCoupon, ...] = ()
+
+
+@dataclass(frozen=True)
+class MapPicture:
+    """Truth of a line as maps: coupons made on it, marked settings by name, and a window (factor to low, high)."""
+
+    line: SimulatedLine
+    coupons: pd.DataFrame
+    marks: Mapping[str, Settings]
+    window: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class BarPicture:
+    """Chances of causes before and after the checks made; ``true``: the cause behind the case."""
+
+    causes: tuple[str, ...]
+    before: tuple[float, ...]
+    after: tuple[float, ...]
+    true: str
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How an exercise went.
+
+    Attributes
+    ----------
+    score : int
+        0 to 100.
+    parts : tuple of (words, points)
+        What the score is made of; they add up to it before it is held within 0 and 100.
+    truth : tuple of str
+        What was really so, in sentences.
+    coupons, minutes, hints : numbers
+        What was spent, on the clock of the exercise.
+    picture : MapPicture or BarPicture
+    table : tuple of rows
+        Settings side by side, first row the headings; empty where there is nothing to compare.
+    """
+
+    exercise: str
+    seed: int
+    score: int
+    parts: tuple[tuple[str, float], ...]
+    truth: tuple[str, ...]
+    coupons: int
+    minutes: float
+    hints: int
+    picture: MapPicture | BarPicture
+    table: tuple[tuple[str, ...], ...] = ()
+
+
+class Drill(ABC):
+    """One exercise under way."""
+
+    exercise: ClassVar[str]
+    title: ClassVar[str]
+
+    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
+        if seed < 0:
+            raise InputError("seed", seed, "0 or more", "Choose another number.")
+        self.seed = seed
+        self.shown = shown
+        self.hints = 0
+        self._rng = np.random.default_rng([seed, 4711])
+        self._outcome: Outcome | None = None
+
+    @property
+    @abstractmethod
+    def brief(self) -> tuple[str, ...]:
+        """The task, what may be spent, and the rule of the score."""
+
+    @abstractmethod
+    def question(self) -> Question | None:
+        """What is asked now; None once it is over."""
+
+    @abstractmethod
+    def answer(self, text: str) -> Turn:
+        """Take an answer.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
+
+    @abstractmethod
+    def _hints(self) -> tuple[str, ...]:
+        """Hints that may be had now, the mildest first."""
+
+    def hint(self) -> str:
+        """The next hint; it costs `HINT_COST` points.
+
+        Raises
+        ------
+        InputError
+            If there is none left, or the exercise is over.
+        """
+        ready = self._hints()
+        if self._outcome is not None or self.hints >= len(ready):
+            raise InputError("hint", "none left", "an exercise under way with a hint left", "Go on without.")
+        self.hints += 1
+        return ready[self.hints - 1]
+
+    @property
+    def is_over(self) -> bool:
+        """Whether the outcome is known."""
+        return self._outcome is not None
+
+    @property
+    def outcome(self) -> Outcome:
+        """How it went.
+
+        Raises
+        ------
+        InputError
+            If it is not over yet.
+        """
+        if self._outcome is None:
+            raise InputError("exercise", "not finished", "a finished exercise", "Answer the open question first.")
+        return self._outcome
+
+    def _finish(
+        self, parts: list[tuple[str, float]], truth: list[str], picture: MapPicture | BarPicture, *,
+        coupons: int = 0, minutes: float = 0.0, table: tuple[tuple[str, ...], ...] = (),
+    ) -> Turn:  # fmt: skip
+        if self.hints:
+            parts = [*parts, (f"{self.hints} hint{'s' if self.hints > 1 else ''}", -HINT_COST * self.hints)]
+        score = round(min(100.0, max(0.0, sum(points for _, points in parts))))
+        self._outcome = Outcome(
+            self.exercise, self.seed, score, tuple(parts), tuple(truth), coupons, minutes, self.hints, picture, table
+        )
+        return Turn((f"Over. {score} of 100 points.",))
+
+
+def practice_study(seed: int) -> Study:
+    """The question of an exercise: the usual four factors for an invented stack; the same seed, the same one."""
+    rng = np.random.default_rng([seed, 1])
+    name = f"{FABRICS[rng.integers(len(FABRICS))]} with {POWDERS[rng.integers(len(POWDERS))]} powder (invented)"
+    return Study(name, tuple(usual_factor(n) for n in DEFAULT_FACTORS))
+
+
+def range_lines(study: Study, shown: Shown) -> tuple[str, ...]:
+    """Ranges of the factors, one a line, in the order in which settings are typed."""
+    return tuple(f"  {f.label}: {show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}" for f in study.numeric)
+
+
+def read_settings(study: Study, text: str, shown: Shown) -> dict[str, float]:
+    """Settings typed in the order of the factors, such as ``125 150 155 14``, in the user's unit.
+
+    Raises
+    ------
+    InputError
+        If there are more or fewer numbers than factors, or one is outside its range.
+    """
+    words = text.split()
+    if len(words) != len(study.numeric):
+        names = ", ".join(f.label for f in study.numeric)
+        raise InputError("settings", repr(text.strip()), f"{len(study.numeric)} numbers: {names}", "Type them in this "
+                         "order, with blanks between.")  # fmt: skip
+    found = {}
+    for f, word in zip(study.numeric, words, strict=True):
+        value = parse_quantity(word, f.unit, f.label, default=shown.unit(f.unit))
+        if not f.low <= value <= f.high:
+            allowed = f"{show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}"
+            raise InputError(f.label, show(value, f.unit, shown), allowed, "Stay inside the tested range.")
+        found[f.name] = value
+    return found
+
+
+def made_coupons(study: Study, results: pd.DataFrame) -> tuple[MadeCoupon, ...]:
+    """Coupons of a results frame as a person gets them back."""
+    hands = [c for c in results.columns if str(c).startswith("hand_")]
+    mean = results[hands].mean(axis=1)
+    return tuple(
+        MadeCoupon(
+            str(row["coupon"]), {f.name: float(row[f.name]) for f in study.numeric}, bool(row["passed"]),
+            str(row["symptom"]), None if pd.isna(mean.iloc[i]) else float(mean.iloc[i]),
+        )
+        for i, row in enumerate(results.to_dict("records"))
+    )  # fmt: skip
+
+
+def robust_at(line: SimulatedLine, settings: Settings) -> float:
+    """True share of production prints that pass and are soft enough at these settings."""
+    return float(line.robust_pass(pd.DataFrame([dict(settings)]))[0])
+
+
+def share_of_best(robust: float, best: float, floor: float = 0.5) -> float:
+    """0 at ``floor`` or below, 1 at the best there is.
+
+    >>> share_of_best(0.96, 0.96), share_of_best(0.4, 0.96)
+    (1.0, 0.0)
+    """
+    return float(np.clip((robust - floor) / max(best - floor, 1e-9), 0, 1))
+
+
+def of_hundred(share: float) -> str:
+    """Share as shirts; all or none of them only when it is as good as certain."""
+    if share < 0.9995:
+        share = min(share, 0.99)
+    if share > 0.0005:
+        share = max(share, 0.01)
+    return f"{plain(round(100 * share))} of 100"
+
+
+def settings_table(study: Study, columns: Mapping[str, Settings], shown: Shown) -> tuple[tuple[str, ...], ...]:
+    """Settings side by side: a heading row, then one row a factor."""
+    rows = [("factor", *columns)]
+    for f in study.numeric:
+        rows.append((f.label, *(show(s[f.name], f.unit, shown, digits=3) for s in columns.values())))
+    return tuple(rows)

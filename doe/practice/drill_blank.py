@@ -1,0 +1,181 @@
+"""Exercise: does a released recipe hold on a blank of another supplier?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from doe.assure.binomial import pass_rate_low
+from doe.domain.coding import round_settings
+from doe.domain.errors import InputError
+from doe.domain.units import METRIC, SYMBOLS, Shown, show
+from doe.practice.drill import (
+    Drill,
+    MapPicture,
+    Question,
+    Settings,
+    Turn,
+    made_coupons,
+    of_hundred,
+    practice_study,
+    robust_at,
+)
+from doe.practice.lines import SimulatedLine, make_line
+
+COUPONS, ENOUGH = 24, 8
+TARGET, CLEARLY_BELOW = 0.95, 0.85
+_PLACES = {"setpoint": 0.0, "cool": -1.0, "hot": 1.0}
+_REACH = 1.0  # half-width of the window in setting errors
+_VERDICTS = ("holds", "retune", "not enough")
+_OFFSETS = (0.0, -2.0, 3.0, -16.0, 15.0)  # degC by which the new blank is hotter or cooler at the bond line
+
+
+class QualifyBlank(Drill):
+    """Make coupons on the new blank at the setpoint and the window's corners, then judge."""
+
+    exercise = "blank"
+    title = "Qualify a blank"
+
+    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
+        super().__init__(seed, shown)
+        self.study = practice_study(seed)
+        self.old, self.new, self.recipe = self._case()
+        self._made: list[pd.DataFrame] = []
+
+    def _case(self) -> tuple[SimulatedLine, SimulatedLine, dict[str, float]]:
+        """Line with the old and with the new blank; the new one either holds clearly or fails clearly."""
+        wanted = int(self._rng.integers(len(_OFFSETS)))
+        for turn in range(60):
+            old = make_line(("smooth", "thermal", "easy")[turn % 3], self.seed + 1000 * turn, self.study)
+            best = {f.name: round_settings(f, np.array([float(old.best().settings[f.name])]))[0] for f in
+                    self.study.numeric}  # fmt: skip
+            recipe = {name: float(value) for name, value in best.items()}
+            new = replace(old, display_offset={"press_temp": _OFFSETS[(wanted + turn // 12) % len(_OFFSETS)]})
+            rate = robust_at(new, recipe)
+            if robust_at(old, recipe) >= TARGET + 0.01 and (rate >= TARGET or rate <= CLEARLY_BELOW):
+                return old, new, recipe
+        raise InputError("seed", self.seed, "one with a clear case", "Choose another seed.")
+
+    @property
+    def coupons(self) -> int:
+        """Coupons made so far."""
+        return sum(len(frame) for frame in self._made)
+
+    @property
+    def window(self) -> dict[str, tuple[float, float]]:
+        """Window of the recipe: a setting error to either side, inside the ranges."""
+        return {
+            f.name: (max(f.low, self.recipe[f.name] - _REACH * f.setting_sd),
+                     min(f.high, self.recipe[f.name] + _REACH * f.setting_sd))
+            for f in self.study.numeric
+        }  # fmt: skip
+
+    def settings_of(self, place: str) -> Settings:
+        """Settings of ``setpoint``, or of the ``cool`` or ``hot`` corner of the window."""
+        side = _PLACES[place]
+        if side == 0:
+            return self.recipe
+        return {name: low if side < 0 else high for name, (low, high) in self.window.items()}
+
+    @property
+    def brief(self) -> tuple[str, ...]:
+        """See `Drill`."""
+        rows = [
+            f"  {f.label}: {show(self.recipe[f.name], f.unit, self.shown)}, window "
+            f"{show(self.window[f.name][0], f.unit, self.shown, digits=3)} to "
+            f"{show(self.window[f.name][1], f.unit, self.shown, digits=3)}"
+            for f in self.study.numeric
+        ]
+        return (
+            f"The released recipe for {self.study.name}:",
+            *rows,
+            "A blank of another supplier has come. Does the recipe hold on it, so that 95 of 100 prints pass?",
+            f"You have {COUPONS} coupons for the setpoint, the cool corner of the window and the hot one.",
+            f"Score: 100 for the right verdict (holds, retune), less 2 for each coupon; with fewer than {ENOUGH} "
+            "coupons a right verdict is luck and counts half; not enough counts 20; each hint costs 5 points.",
+        )
+
+    def question(self) -> Question | None:
+        """See `Drill`."""
+        if self.is_over:
+            return None
+        return Question(
+            f"{COUPONS - self.coupons} coupons left.",
+            "setpoint 4, cool 2 or hot 2 to make coupons; = holds, = retune or = not enough to judge",
+        )
+
+    def answer(self, text: str) -> Turn:
+        """See `Drill`."""
+        if self.is_over:
+            raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
+        word = text.strip().lower()
+        if word.startswith("="):
+            verdict = " ".join(word[1:].split())
+            if verdict not in _VERDICTS:
+                raise InputError("verdict", repr(verdict), ", ".join(_VERDICTS), "Write it like = holds.")
+            return self._judge(verdict)
+        place, _, number = word.partition(" ")
+        if place not in _PLACES:
+            raise InputError("place", repr(place), ", ".join(_PLACES), "Write it like setpoint 4.")
+        left = COUPONS - self.coupons
+        if not number.strip().isdigit() or not 1 <= int(number) <= left:
+            raise InputError("coupons", repr(number.strip()), f"1 to {left}", "Write it like setpoint 4.")
+        return self._make(place, int(number))
+
+    def _make(self, place: str, many: int) -> Turn:
+        first, batch = self.coupons + 1, len(self._made) + 1
+        frame = pd.DataFrame([dict(self.settings_of(place))] * many)
+        frame.insert(0, "coupon", [f"B{first + i:02d}" for i in range(many)])
+        frame["round"], frame["cure_batch"], frame["press_batch"] = 1, batch, batch
+        frame["garment"] = [(first + i + 3) // 4 for i in range(many)]
+        frame["place"] = place
+        results = self.new.run(frame, self.seed)
+        self._made.append(results)
+        return Turn((f"At the {place}{'' if place == 'setpoint' else ' corner'}:",), made_coupons(self.study, results))
+
+    def _degrees(self, delta_degc: float) -> str:
+        unit = SYMBOLS[self.shown.unit("degC")]
+        return f"{abs(self.shown.delta(delta_degc, 'degC')):.0f} {unit}"
+
+    def _tally(self) -> str:
+        if not self._made:
+            return "Nothing is known yet: not one coupon is made."
+        all_made = pd.concat(self._made)
+        passed = int(all_made["passed"].sum())
+        low = pass_rate_low(passed, len(all_made), 0.9)
+        return (f"{passed} of {len(all_made)} passed. With 90 % assurance the pass rate behind that is at least "
+                f"{of_hundred(low)}, if all were made alike.")  # fmt: skip
+
+    def _hints(self) -> tuple[str, ...]:
+        return (
+            "A blank that takes more or less heat shows it first at a corner of the window, with few coupons.",
+            self._tally(),
+            "Two failures on the same side say more than their number: look which corner they come from.",
+        )
+
+    def _judge(self, verdict: str) -> Turn:
+        rate, before = robust_at(self.new, self.recipe), robust_at(self.old, self.recipe)
+        right = "holds" if rate >= TARGET else "retune"
+        if verdict == right:
+            parts = [("right verdict", 100.0), (f"{self.coupons} coupons", -2.0 * self.coupons)]
+            if self.coupons < ENOUGH:
+                parts.append((f"fewer than {ENOUGH} coupons: half is luck", -(100.0 - 2 * self.coupons) / 2))
+        else:
+            parts = [("not enough coupons yet", 20.0) if verdict == "not enough" else ("wrong verdict", 0.0)]
+        off = self.new.display_offset["press_temp"]
+        change = "as hot as" if abs(off) < 0.1 else f"{self._degrees(off)} {'hotter' if off > 0 else 'cooler'} than"
+        at = {place: self.new.true_pass(pd.DataFrame([dict(self.settings_of(place))]))[0] for place in _PLACES}
+        truth = [
+            f"On the new blank {of_hundred(rate)} production prints pass at the recipe; on the old one "
+            f"{of_hundred(before)}. The right verdict: {right}.",
+            f"At the bond line the new blank is {change} the old one.",
+            "Of prints made exactly there: "
+            + ", ".join(f"{place} {of_hundred(float(p))}" for place, p in at.items()) + ".",
+            self._tally(),
+        ]  # fmt: skip
+        made = pd.concat(self._made, ignore_index=True) if self._made else pd.DataFrame()
+        best = {name: float(value) for name, value in self.new.best().settings.items()}
+        picture = MapPicture(self.new, made, {"the recipe": self.recipe, "the best": best}, self.window)
+        return self._finish(parts, truth, picture, coupons=self.coupons)

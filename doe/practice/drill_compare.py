@@ -1,0 +1,159 @@
+"""Exercise: one setting at a time by hand, beside a factorial plan on the same line."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from doe.domain.errors import InputError
+from doe.domain.factors import Factor
+from doe.domain.units import METRIC, Shown, parse_quantity, show
+from doe.plans import make_plan
+from doe.practice.baselines import centre
+from doe.practice.drill import (
+    Drill,
+    MapPicture,
+    Question,
+    Turn,
+    made_coupons,
+    of_hundred,
+    practice_study,
+    range_lines,
+    robust_at,
+    settings_table,
+    share_of_best,
+)
+from doe.practice.lines import make_line
+from doe.setpoint import recommend
+from doe.surfaces import fit
+
+PER_SWEEP = 5
+_KINDS = ("thermal", "smooth", "ridge")
+
+
+class Compare(Drill):
+    """Sweep one dial after the other; then see what a plan makes of as many coupons."""
+
+    exercise = "compare"
+    title = "One setting at a time, or a plan?"
+
+    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
+        super().__init__(seed, shown)
+        self.study = practice_study(seed)
+        self.line = make_line(_KINDS[seed % len(_KINDS)], seed, self.study)
+        self.now = {name: float(value) for name, value in centre(self.study).items()}
+        self._made: list[pd.DataFrame] = []
+        self._left = list(self.study.numeric)
+        self._swept: Factor | None = None
+
+    @property
+    def coupons(self) -> int:
+        """Coupons made so far; as many as the plan gets."""
+        return sum(len(frame) for frame in self._made)
+
+    @property
+    def brief(self) -> tuple[str, ...]:
+        """See `Drill`."""
+        total = PER_SWEEP * len(self.study.numeric)
+        return (
+            f"Tune {self.study.name} the old way: one setting at a time, from the middle of the ranges.",
+            f"For each dial choose {PER_SWEEP} values; the others stay. Look at the coupons, keep one value, go on. "
+            f"Afterwards a factorial plan gets the same line and the same {total} coupons.",
+            *range_lines(self.study, self.shown),
+            "Score: up to 70 when prints pass as often at your settings as at the best there are (0 at 50 of 100 or "
+            "fewer), and 30 for saying beforehand which of the two comes out better; each hint costs 5 points.",
+        )
+
+    def question(self) -> Question | None:
+        """See `Drill`."""
+        if self.is_over:
+            return None
+        if self._swept is not None:
+            f = self._swept
+            return Question(f"Which {f.label} do you keep?", f"One value in {self.shown.unit(f.unit)}")
+        if self._left:
+            f = self._left[0]
+            return Question(
+                f"{f.label}: which {PER_SWEEP} values?",
+                f"{PER_SWEEP} numbers from {show(f.low, f.unit, self.shown)} to {show(f.high, f.unit, self.shown)}",
+            )
+        return Question("Which settings will hold better in production?", "mine or the plan's", ("mine", "plan"))
+
+    def answer(self, text: str) -> Turn:
+        """See `Drill`."""
+        if self.is_over:
+            raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
+        if self._swept is not None:
+            (self.now[self._swept.name],) = self._values(self._swept, text, 1)
+            self._swept = None
+            return Turn(("Kept.",))
+        if self._left:
+            return self._sweep(self._left[0], text)
+        word = text.strip().lower()
+        if word not in ("mine", "plan"):
+            raise InputError("answer", repr(text), "mine or plan", "Choose one of the two.")
+        return self._end(word)
+
+    def _values(self, f: Factor, text: str, many: int) -> list[float]:
+        words = text.split()
+        if len(words) != many:
+            raise InputError(f.label, f"{len(words)} values", f"{many}", "Type them with blanks between.")
+        values = [parse_quantity(w, f.unit, f.label, default=self.shown.unit(f.unit)) for w in words]
+        for value in values:
+            if not f.low <= value <= f.high:
+                allowed = f"{show(f.low, f.unit, self.shown)} to {show(f.high, f.unit, self.shown)}"
+                raise InputError(f.label, show(value, f.unit, self.shown), allowed, "Stay inside the range.")
+        return values
+
+    def _sweep(self, f: Factor, text: str) -> Turn:
+        values = self._values(f, text, PER_SWEEP)
+        number = len(self._made) + 1
+        frame = pd.DataFrame([{**self.now, f.name: value} for value in values])
+        frame.insert(0, "coupon", [f"S{number}-{i + 1:02d}" for i in range(PER_SWEEP)])
+        frame["round"] = number
+        for stage in ("cure", "press"):
+            frame[f"{stage}_batch"] = range(1, PER_SWEEP + 1) if f.hard_to_change and f.stage == stage else 1
+        frame["garment"] = [1 + i // 4 for i in range(PER_SWEEP)]
+        results = self.line.run(frame, self.seed)
+        self._made.append(results)
+        self._left.pop(0)
+        self._swept = f
+        return Turn((f"{f.label}, the others at their place:",), made_coupons(self.study, results))
+
+    def _hints(self) -> tuple[str, ...]:
+        return (
+            "Spread the values over the whole range; keep the middle of the good ones, not the softest single coupon.",
+            "Oven and press work together: what is too long at a hot platen is right at a cool one.",
+        )
+
+    def _end(self, word: str) -> Turn:
+        best, mine = self.line.best(), robust_at(self.line, self.now)
+        plan = make_plan(self.study, coupons=self.coupons, seed=self.seed)
+        answer = recommend(
+            self.study, fit(self.study, self.line.run(plan.coupons, self.seed), seed=self.seed), seed=self.seed
+        )
+        tool = {name: float(value) for name, value in answer.setpoint.items()}
+        theirs = robust_at(self.line, tool)
+        better = "mine" if mine >= theirs else "plan"
+        marks = {
+            "yours": dict(self.now),
+            "the plan's": tool,
+            "the best": {name: float(value) for name, value in best.settings.items()},
+        }
+        truth = [
+            f"At your settings {of_hundred(mine)} production prints pass, at the plan's {of_hundred(theirs)}, at the "
+            f"best there are {of_hundred(best.robust_pass)}. Both used {self.coupons} coupons.",
+            f"The plan's own verdict: {answer.verdict}, expecting {of_hundred(answer.pass_rate)}, at least "
+            f"{of_hundred(answer.pass_rate_low)} with 90 % assurance. A sweep says nothing of the kind.",
+            "One setting at a time sees a line through the window; a plan sees the window, because every coupon moves "
+            "all dials."
+            + (" This time the sweeps were lucky; over many lines they are not." if better == "mine" else ""),
+        ]
+        parts = [
+            ("as good as the best there are: 70", 70 * share_of_best(mine, best.robust_pass)),
+            ("which of the two holds better: 30", 30.0 if word == better else 0.0),
+        ]
+        made = pd.concat(self._made, ignore_index=True)
+        return self._finish(
+            parts, truth, MapPicture(self.line, made, marks), coupons=self.coupons,
+            table=settings_table(self.study, marks, self.shown),
+        )  # fmt: skip
