@@ -93,10 +93,12 @@ def measure_setting_error(
     # the same places read at another setting are no new places
     place_df = max(len(group) - 1 for group in means)
     notes = []
+    means_var = place_var
+    share = 0.0
     if place_df and repeat_df:
         # the means of places still carry some of the repeat scatter
-        mean_share = float(np.mean([1 / len(v) for places in cells.values() for v in places.values()]))
-        place_var = max(place_var - repeat_var * mean_share, 0.0)
+        share = float(np.mean([1 / len(v) for places in cells.values() for v in places.values()]))
+        place_var = max(place_var - repeat_var * share, 0.0)
     if not repeat_df:
         notes.append(f"No place of the {machine} was read twice at one setting: how it wanders in time is not known.")
     if not place_df:
@@ -106,9 +108,10 @@ def measure_setting_error(
         notes.append(f"The setting error of the {machine} is taken as {plain(usual)} °C (common practice, no source).")
         return SettingError(machine, usual, math.inf, None, None, 0, 0, 0.0, tuple(notes))
     total = repeat_var + place_var
-    below = sum(v**2 / df for v, df in ((repeat_var, repeat_df), (place_var, place_df)) if df)
-    df = total**2 / below if below > 0 else float(repeat_df + place_df)
-    high = math.sqrt(total * df / float(chi2.ppf(1 - assurance, df)))
+    parts = [(v, df) for v, df in (((1 - share) * repeat_var, repeat_df), (means_var, place_df)) if df]
+    below = sum(v**2 / df for v, df in parts)
+    df = sum(v for v, _ in parts) ** 2 / below if below > 0 else float(repeat_df + place_df)
+    high = math.sqrt(_upper_sum(parts, assurance))
     if df < 5:
         notes.append(f"The setting error rests on about {df:.0f} degrees of freedom: it may be up to {high:.1f} °C.")
     return SettingError(
@@ -206,6 +209,15 @@ def step_warnings(study: Study, budgets: Mapping[MachineKind, Budget]) -> tuple[
                 f"it again; most of it comes from: {budget.largest}."
             )
     return tuple(said)
+
+
+def _upper_sum(parts: Sequence[tuple[float, int]], assurance: float) -> float:
+    """Upper limit of a sum of independent variances, each with its degrees of freedom.
+
+    F. A. Graybill and C.-M. Wang (1980), *JASA* 75, 869-873 (from memory); exact for a single one.
+    """
+    reach = sum((v * (df / float(chi2.ppf(1 - assurance, df)) - 1)) ** 2 for v, df in parts)
+    return sum(v for v, _ in parts) + math.sqrt(reach)
 
 
 def _spot(place: str) -> str:

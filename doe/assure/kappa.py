@@ -105,7 +105,7 @@ def cohen_kappa(
     np.add.at(table, ([place[c] for c in first], [place[c] for c in second]), 1)
     apart = np.abs(np.subtract.outer(np.arange(len(found)), np.arange(len(found)))).astype(float)
     disagreement = {"none": (apart > 0).astype(float), "linear": apart, "quadratic": apart**2}[weights]
-    return kappa_of_table(table, disagreement=disagreement, assurance=assurance)
+    return kappa_of_table(table, disagreement=None if weights == "none" else disagreement, assurance=assurance)
 
 
 def kappa_of_table(
@@ -132,6 +132,7 @@ def kappa_of_table(
         Limits by Wilson's formula for the share agreed, chance held, with as many coupons as would give the
         large-sample standard error (never more than were judged) and a t quantile; exact when everybody agreed.
         Simulated (20 to 60 coupons) they hold better than kappa plus or minus a multiple of its standard error.
+        With weights: on Fisher's scale of correlations.
 
     References
     ----------
@@ -163,7 +164,10 @@ def kappa_of_table(
     se = math.sqrt(max(float(spread), 0.0) / n) / (1 - chance)
     null = (np.outer(row, column) * (good - both) ** 2).sum() - chance**2
     se_chance = math.sqrt(max(float(null), 0.0) / n) / (1 - chance)
-    low, high = _limits(agreed, chance, se, n, assurance)
+    if disagreement is None or k == 2 or agreed >= 1 - 1e-12:
+        low, high = _limits(agreed, chance, se, n, assurance)
+    else:
+        low, high = _fisher_limits(kappa, _fisher_se(p, good, n), n, assurance)
     test = 2 * float(norm.sf(abs(kappa) / se_chance)) if se_chance > 0 else 1.0
     return Kappa(kappa, agreed, chance, se_chance, se, low, high, test, n)
 
@@ -211,7 +215,8 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
     se_chance = math.sqrt(max(variance, 0.0))
     z = kappa / se_chance if se_chance > 0 else math.inf
     se = _fleiss_jackknife(table, m)
-    low, high = _limits(agreed, chance, se, n, assurance)
+    # m people give at most the information of m - 1 pairs a coupon
+    low, high = _limits(agreed, chance, se, n, assurance, most=n * (m - 1))
     overall = Kappa(kappa, agreed, chance, se_chance, se, low, high, 2 * float(norm.sf(abs(z))), n)
     return ManyKappa(overall, tuple(float(v) for v in each), z, int(m))
 
@@ -238,15 +243,43 @@ def _fleiss_jackknife(table: FloatArray, m: float) -> float:
     return float(math.sqrt((n - 1) / n * np.sum((np.array(values) - np.mean(values)) ** 2)))
 
 
-def _limits(agreed: float, chance: float, se: float, n: float, assurance: float) -> tuple[float, float]:
-    """Wilson's limits of the share agreed, turned into kappa."""
+def _fisher_limits(kappa: float, se: float, n: float, assurance: float) -> tuple[float, float]:
+    """Limits on Fisher's scale, with a standard error on that scale."""
+    if abs(kappa) >= 1 - 1e-9 or not 0 < se < math.inf:
+        return -1.0, 1.0
+    half = float(t.ppf((1 + assurance) / 2, n - 1)) * se
+    return math.tanh(math.atanh(kappa) - half), math.tanh(math.atanh(kappa) + half)
+
+
+def _fisher_se(p: FloatArray, good: FloatArray, n: float) -> float:
+    """Standard error on Fisher's scale by leaving out one coupon at a time; with few coupons the formula is too small.
+
+    A weighted kappa behaves like a correlation, hence the scale.
+    """
+    cells = np.argwhere(p > 0)
+    values = []
+    for i, j in cells:
+        less = p * n
+        less[i, j] = max(less[i, j] - 1, 0.0)
+        less /= less.sum()
+        agreed, chance = float((good * less).sum()), float(less.sum(axis=1) @ good @ less.sum(axis=0))
+        values.append((agreed - chance) / (1 - chance) if chance < 1 - 1e-12 else 0.0)
+    z = np.arctanh(np.clip(values, -1 + 1e-9, 1 - 1e-9))
+    share = np.array([p[i, j] for i, j in cells])
+    return math.sqrt((n - 1) * float(share @ (z - share @ z) ** 2))
+
+
+def _limits(
+    agreed: float, chance: float, se: float, n: float, assurance: float, *, most: float | None = None
+) -> tuple[float, float]:
+    """Wilson's limits of the share agreed, turned into kappa; ``most`` coupons at most may be behind it."""
     if agreed >= 1 - 1e-12 or se <= 0:
         # nobody ever disagreed: the exact limit of a share that never failed
         low = pass_rate_low(int(n), int(n), (1 + assurance) / 2) if agreed >= 1 - 1e-12 else 0.0
         return max((low - chance) / (1 - chance), -1.0), 1.0
     z = float(t.ppf((1 + assurance) / 2, n - 1))
     # a share agreed cannot be known better than from n coupons; few coupons make se too small now and then
-    worth = min(agreed * (1 - agreed) / (se * (1 - chance)) ** 2, n)
+    worth = min(agreed * (1 - agreed) / (se * (1 - chance)) ** 2, n if most is None else most)
     middle = (agreed + z**2 / (2 * worth)) / (1 + z**2 / worth)
     half = z * math.sqrt(agreed * (1 - agreed) / worth + z**2 / (4 * worth**2)) / (1 + z**2 / worth)
     return max((middle - half - chance) / (1 - chance), -1.0), min((middle + half - chance) / (1 - chance), 1.0)
