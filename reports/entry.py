@@ -235,7 +235,7 @@ def _add_choices(sheet: Worksheet, columns: Sequence[EntryColumn], coupons: int)
             case "symptom":
                 last = 1 + len(CATALOGUE)
                 rule = DataValidation("list", formula1=f"'{CHOICE_SHEET}'!$A$2:$A${last}", errorStyle="warning")
-                rule.error = "Not in the list. Several symptoms with ; between them are fine."
+                rule.error = "Not a name of the list. Letters of the sheet are fine, and several with ; between."
             case "hand":
                 last = 1 + len(column.allowed)
                 rule = DataValidation("list", formula1=f"'{CHOICE_SHEET}'!$E$2:$E${last}", errorStyle="stop")

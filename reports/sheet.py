@@ -7,12 +7,13 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
 from doe.domain.limits import LIMIT_LABELS, range_warnings
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show, show_both
-from doe.symptoms import short_list
+from doe.symptoms import short_list, symptom
 from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from reports.pages import render
 from reports.wording import amount_both, count, date, difference, held, listing, sentence
@@ -25,7 +26,7 @@ HAND_RULE = (
     "without looking at the settings. No score if it did not transfer."
 )
 _USUAL_WAITS = {
-    "cooling_gap": "Cooling gap between cure and press: at least 5 to 10 s, flat (common practice, no source).",
+    "cooling_gap": "Cooling gap between cure and press: 5 to 10 s or longer, flat (common practice, no source).",
     "peel_wait": "Peel: as the film's data sheet says. Hot film waits at least 3 s, cold film until it is cold; slow, "
     "low, rolling peel (common practice, no source).",
 }
@@ -366,13 +367,9 @@ def _waits(study: Study, shown: Shown) -> tuple[str, ...]:
     return tuple(lines)
 
 
-# No I: by hand it is taken for a 1 or an L.
-_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
-
-
 def _symptom_pairs() -> tuple[Pair, ...]:
     """A letter to write in the box for each symptom of the short list, and what is seen."""
     return tuple(
-        Pair(letter, f"{symptom.label}: {symptom.seen}")
-        for letter, symptom in zip(_LETTERS, short_list(), strict=False)
+        Pair(letter, f"{symptom(key).label}: {symptom(key).seen}")
+        for letter, key in sheet_letters(s.key for s in short_list()).items()
     )

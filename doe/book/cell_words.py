@@ -110,7 +110,9 @@ def read_hand(text: str, where: str) -> float | None:
     return value
 
 
-def read_symptoms(text: str, labels: Mapping[str, str], where: str) -> tuple[str, ...]:
+def read_symptoms(
+    text: str, labels: Mapping[str, str], where: str, letters: Mapping[str, str] | None = None
+) -> tuple[str, ...]:
     """Keys of the symptoms in a cell, each once.
 
     Parameters
@@ -119,6 +121,8 @@ def read_symptoms(text: str, labels: Mapping[str, str], where: str) -> tuple[str
         Labels or keys with ``;``, ``,``, ``+`` or ``|`` between them.
     labels : mapping of key to label
     where : str
+    letters : mapping of letter to key, optional
+        Letters of the bench sheet, taken in either case.
 
     Raises
     ------
@@ -128,6 +132,7 @@ def read_symptoms(text: str, labels: Mapping[str, str], where: str) -> tuple[str
     if is_nothing(text):
         return ()
     known = {squeeze(key): key for key in labels} | {squeeze(label): key for key, label in labels.items()}
+    known |= {squeeze(letter): key for letter, key in (letters or {}).items()}
     found = []
     for part in _MANY.split(text):
         word = squeeze(part)
@@ -137,6 +142,8 @@ def read_symptoms(text: str, labels: Mapping[str, str], where: str) -> tuple[str
         if key is None:
             close = [labels[known[w]] for w in get_close_matches(word, known, n=5, cutoff=0.6)]
             offered = ", ".join(dict.fromkeys(close[:3])) or "a symptom of the list"
+            if letters:
+                offered += f", or a letter of the bench sheet, {min(letters)} to {max(letters)}"
             raise InputError(
                 where, repr(part.strip()), offered, "Choose it from the list; other words go into the note."
             )

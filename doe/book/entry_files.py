@@ -248,7 +248,7 @@ class _Reader:
                     case "actual" if not is_nothing(text):
                         actual[p.column.name] = self._actual(text, p, where, row)
                     case "symptom":
-                        symptoms = read_symptoms(text, self.symptoms.labels, where)
+                        symptoms = read_symptoms(text, self.symptoms.labels, where, self.symptoms.letters)
                     case "void":
                         void = read_void(text, where)
                     case "note":

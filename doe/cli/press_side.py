@@ -117,19 +117,18 @@ def _reason(answer: str) -> str:
 
 def _ask_symptom() -> tuple[tuple[str, ...], str]:
     from doe.book.cell_words import read_symptoms
-    from doe.symptoms import WORDS, short_list
+    from doe.cli.scoring import symptom_words
+    from doe.symptoms import symptom
 
-    short = short_list()
-    for number, symptom in enumerate(short, start=1):
-        say(f"    {number:2}  {symptom.label}: {symptom.seen}", indent="        ")
+    words = symptom_words()
+    for letter, key in words.letters.items():
+        say(f"    {letter}  {symptom(key).label}: {symptom(key).seen}", indent="       ")
 
     def read(answer: str) -> tuple[str, ...]:
-        if answer.isdigit() and 1 <= int(answer) <= len(short):
-            return (short[int(answer) - 1].key,)
-        return read_symptoms(answer, WORDS.labels, "symptom")
+        return read_symptoms(answer, words.labels, "symptom", words.letters)
 
-    keys = ask("  what is seen (number or words, Enter: not known)", read, default="")
-    return keys, WORDS.side_of(keys)
+    keys = ask("  what is seen (letter or name, Enter: not known)", read, default="")
+    return keys, words.side_of(keys)
 
 
 def _ask_hand(people: Sequence[str]) -> dict[str, float]:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from doe.book import Book, StudyRecord
     from doe.book.entry_files import ColumnUse, ForeignSheet
     from doe.cli.desk import Desk
+    from doe.domain.entry import SymptomWords
 
 
 @dataclass(frozen=True)
@@ -32,14 +33,21 @@ class Recorded:
     judgement: tuple[str, ...] = ()
 
 
+def symptom_words() -> SymptomWords:
+    """Symptoms by name, and by the letter that stands on the bench sheet."""
+    from doe.domain.entry import sheet_letters
+    from doe.symptoms import WORDS, short_list
+
+    return replace(WORDS, letters=sheet_letters(s.key for s in short_list()))
+
+
 def record_file(book: Book, key: Key, path: Path, *, why: str = "") -> Recorded:
     """Store everything a filled entry file says, or nothing."""
     from doe.book.entry_files import read_entry
-    from doe.symptoms import WORDS
 
     record = book.study(key)
     coupons = stored_plan(book, record).coupons
-    found = read_entry(path, record.study, coupons, symptoms=WORDS)
+    found = read_entry(path, record.study, coupons, symptoms=symptom_words())
     fields = book.record(record.id, found.entries, why=why)
     return Recorded(record.name, len(found.entries), fields, found.notes, score_counts(book, record.id))
 
@@ -84,7 +92,6 @@ def read_typed(study: Study, typed: Typed, shown: Shown, *, can_ask: bool = Fals
         If no coupon is named, nothing is said about it, or a part cannot be read.
     """
     from doe.book.cell_words import read_symptoms, read_void
-    from doe.symptoms import WORDS
 
     if typed.coupon is None:
         raise InputError(
@@ -93,14 +100,15 @@ def read_typed(study: Study, typed: Typed, shown: Shown, *, can_ask: bool = Fals
     both = sorted(set(typed.passed) & set(typed.failed))
     if both:
         raise InputError("--pass and --fail", ", ".join(both), "each check once", "Say pass or fail, not both.")
+    words = symptom_words()
     symptoms: list[str] = []
     for text in typed.symptoms:
-        symptoms += read_symptoms(text, WORDS.labels, "--symptom")
+        symptoms += read_symptoms(text, words.labels, "--symptom", words.letters)
     entry = ScoreEntry(
         typed.coupon,
         checks=dict.fromkeys(typed.passed, True) | dict.fromkeys(typed.failed, False),
         symptoms=tuple(dict.fromkeys(symptoms)),
-        side=typed.side or WORDS.side_of(symptoms),
+        side=typed.side or words.side_of(symptoms),
         hand={name: parse_number(value, f"--hand {name}") for name, value in _pairs("--hand", typed.hand, "ana=3.5")},
         actual=_actual(study, typed.actual, shown, can_ask=can_ask),
         note=typed.note,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from doe.domain.errors import InputError, InputErrors, plain
@@ -17,16 +17,30 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, to_stored
 ColumnKind = Literal["coupon", "setting", "actual", "check", "symptom", "hand", "void", "note", "mark"]
 
 CHECK_PREFIX = "check_"
+_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I: by hand it is taken for a 1 or an L
 PASS_WORD, FAIL_WORD = "pass", "fail"
 HAND_CHOICES = tuple(plain(HAND_LOW + HAND_STEP * i) for i in range(round((HAND_HIGH - HAND_LOW) / HAND_STEP) + 1))
 
 
 @dataclass(frozen=True)
 class SymptomWords:
-    """Symptoms as a file or form needs them: label by key, and the side that several keys agree on."""
+    """Symptoms as a file or form needs them.
+
+    Label by key, the side that several keys agree on, and the key behind each letter of the bench sheet.
+    """
 
     labels: Mapping[str, str]
     side_of: Callable[[Iterable[str]], Side]
+    letters: Mapping[str, str] = field(default_factory=dict)
+
+
+def sheet_letters(keys: Iterable[str]) -> dict[str, str]:
+    """Symptom key behind each letter that is written by hand on the bench sheet, in the order printed.
+
+    >>> sheet_letters(["no_transfer", "scorch"])
+    {'A': 'no_transfer', 'B': 'scorch'}
+    """
+    return dict(zip(_LETTERS, keys, strict=False))
 
 
 @dataclass(frozen=True)
@@ -106,7 +120,7 @@ def entry_columns(
     ]  # fmt: skip
     columns.append(
         EntryColumn("symptom", "symptom", "symptom", tuple(symptoms),
-                    hint="What is seen on a failed coupon. Several: put ; between them.")
+                    hint="What is seen on a failed coupon, by name or by its letter on the sheet. Several: put ; between.")
     )  # fmt: skip
     columns += [
         EntryColumn(HAND_PREFIX + person, hand_heading(person), "hand", HAND_CHOICES, name=person,

@@ -6,6 +6,7 @@ import csv
 import io
 import itertools
 import zipfile
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -16,13 +17,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from doe.book.entry_files import read_entry
+from doe.domain.entry import sheet_letters
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import usual_factor
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.spec import Check, Spec
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, degc, degf
-from doe.symptoms import CATALOGUE, WORDS, side_of
+from doe.symptoms import CATALOGUE, WORDS, short_list, side_of
 from reports.entry import write_entry_csv, write_entry_xlsx
 
 STUDY = Study(
@@ -346,6 +348,16 @@ def test_symptoms_are_read_by_label_or_key(tmp_path, text, keys):
 def test_unknown_symptom_is_answered_with_close_ones(tmp_path):
     (problem,) = problems_of(filled_csv(tmp_path, {(0, "symptom"): "film lok"}))
     assert "found 'film lok'; allowed: film lock" in problem
+
+
+def test_letters_of_the_bench_sheet_are_symptoms(tmp_path):
+    words = replace(WORDS, letters=sheet_letters(s.key for s in short_list()))
+    path = filled_csv(tmp_path, {(0, "symptom"): "C; a", (1, "symptom"): "film lock", (2, "symptom"): "i"})
+    with pytest.raises(InputError, match=r"row 4, symptom: found 'i'; allowed: .*or a letter of the bench sheet, A to"):
+        read_entry(path, STUDY, PLAN, PEOPLE, symptoms=words)
+    path = filled_csv(tmp_path, {(0, "symptom"): "C; a", (1, "symptom"): "film lock"})
+    entries = read_entry(path, STUDY, PLAN, PEOPLE, symptoms=words).entries
+    assert [e.symptoms for e in entries] == [("film_lock", "no_transfer"), ("film_lock",)]
 
 
 def test_failed_coupon_without_symptom_says_no_side(tmp_path):

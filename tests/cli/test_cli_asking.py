@@ -166,7 +166,7 @@ def test_scoring_at_the_press_stores_coupon_by_coupon(planned):
 
 
 def test_scoring_goes_on_where_it_stopped_and_washes_come_later(planned):
-    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "4", "", "f", "1", "", "q"))
+    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "4", "", "f", "A", "", "q"))
     planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "4.5", "", "q"))
     frame = results(planned)
     assert frame["hand_ana"].tolist()[:3] == pytest.approx([4, float("nan"), 4.5], nan_ok=True)
