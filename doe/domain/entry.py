@@ -120,7 +120,7 @@ def entry_columns(
     ]  # fmt: skip
     columns.append(
         EntryColumn("symptom", "symptom", "symptom", tuple(symptoms),
-                    hint="What is seen on a failed coupon, by name or by its letter on the sheet. Several: put ; between.")
+                    hint="What is seen on a failed coupon, by name or by letter of the sheet. Several: put ; between.")
     )  # fmt: skip
     columns += [
         EntryColumn(HAND_PREFIX + person, hand_heading(person), "hand", HAND_CHOICES, name=person,
