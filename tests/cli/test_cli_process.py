@@ -121,23 +121,23 @@ def in_terminal(folder, words, until=b"", **env):
     settings = {k: v for k, v in os.environ.items() if k != "NO_COLOR"}
     settings |= {"DOE_BOOK": str(folder / "b.sqlite"), "DOE_WHO": "ana", "TERM": "xterm", **env}
     ours, theirs = pty.openpty()
-    process = subprocess.Popen(
-        [*DOE, *words], stdin=theirs, stdout=theirs, stderr=theirs, env=settings, start_new_session=True
-    )
-    os.close(theirs)
-    seen, pressed, deadline = b"", not until, time.monotonic() + 30
-    while time.monotonic() < deadline:
-        if select.select([ours], [], [], 0.2)[0]:
-            try:
-                part = os.read(ours, 4096)
-            except OSError:  # the other end is closed: the process has left
-                break
-            if not part:
-                break
-            seen += part
-        if not pressed and until in seen:
-            pressed = True
-            process.send_signal(signal.SIGINT)
-    code = process.wait(10)
+    pipes = {"stdin": theirs, "stdout": theirs, "stderr": theirs, "start_new_session": True}
+    with subprocess.Popen([*DOE, *words], env=settings, **pipes) as process:
+        os.close(theirs)
+        seen, again, deadline = b"", 0.0, time.monotonic() + 90
+        while time.monotonic() < deadline:
+            if select.select([ours], [], [], 0.2)[0]:
+                try:
+                    part = os.read(ours, 4096)
+                except OSError:  # the other end is closed: the process has left
+                    break
+                seen += part
+            # pressed again after a while, as a person would: a key may fall between showing a question and reading
+            if until and until in seen and time.monotonic() > again:
+                process.send_signal(signal.SIGINT)
+                again = time.monotonic() + 5
+        else:
+            process.kill()
+        code = process.wait()
     os.close(ours)
     return seen + f"exit {code}".encode()
