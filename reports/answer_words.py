@@ -19,6 +19,9 @@ from reports.wording import (
     score,
     sentence,
     shirts,
+    shirts_at_least,
+    shirts_stated,
+    stated,
 )
 
 HEADLINES = {
@@ -43,13 +46,13 @@ def counts_hand(study: Study, answer: Answer) -> bool:
 def wanted(study: Study, answer: Answer) -> str:
     """What every shirt must do, as the end of a sentence."""
     if study.spec.hand_min is not None and counts_hand(study, answer):
-        return f"meet every check with a hand-feel of {score(study.spec.hand_min)} or more"
+        return f"meet every check with a mean hand-feel of {score(study.spec.hand_min)} or more"
     return "meet every check"
 
 
 def lead(study: Study, answer: Answer) -> str:
     """The answer in two sentences."""
-    target = shirts(study.spec.pass_rate)
+    target = shirts_stated(study.spec.pass_rate)
     expected = f"{shirts(answer.pass_rate)} to {wanted(study, answer)}"
     if answer.verdict == "ready":
         return (
@@ -70,16 +73,16 @@ def lead(study: Study, answer: Answer) -> str:
 
 def sureness(study: Study, answer: Answer) -> tuple[str, ...]:
     """How sure, in sentences: expected, lower bound, and the chance that the target holds."""
-    assurance = percent(study.spec.assurance)
+    assurance = stated(study.spec.assurance)
     said = [
-        f"Expected, with the machines wandering as they do: {shirts(answer.pass_rate)}.",
-        f"At least, with {assurance} assurance: {shirts(answer.pass_rate_low)}.",
-        f"The chance that the true pass rate here is {percent(study.spec.pass_rate)} or better: "
+        f"Expected, with the machines wandering as stated: {shirts(answer.pass_rate)}.",
+        f"At least, with {assurance} assurance: {shirts_at_least(answer.pass_rate_low)}.",
+        f"The chance that the true pass rate here is {stated(study.spec.pass_rate)} or better: "
         f"{percent(answer.p_target)}.",
     ]
     if answer.hand is not None and answer.hand_low is not None and answer.hand_high is not None:
         said.append(
-            f"Hand-feel {score(answer.hand)} on the 1 to 5 scale, between {score(answer.hand_low)} and "
+            f"Mean hand-feel {score(answer.hand)} on the 1 to 5 scale, between {score(answer.hand_low)} and "
             f"{score(answer.hand_high)} (each end with {assurance} assurance)"
             + ("." if study.spec.hand_min is None else f"; wanted {score(study.spec.hand_min)}.")
         )
@@ -120,8 +123,8 @@ def nearest_cliff(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
 
 def window_sentences(study: Study, answer: Answer) -> tuple[str, ...]:
     """The two windows, kept apart."""
-    target = percent(study.spec.pass_rate)
-    assurance = percent(study.spec.assurance)
+    target = stated(study.spec.pass_rate)
+    assurance = stated(study.spec.assurance)
     if answer.window is None:
         expected = f"No expected window: the expected pass rate does not hold {target} in any box around the setpoint."
     else:

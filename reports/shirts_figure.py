@@ -7,7 +7,7 @@ from html import escape
 from markupsafe import Markup
 
 from reports.drawing import ACCENT, INK, PAPER
-from reports.wording import SHIRTS, out_of_hundred
+from reports.wording import SHIRTS, at_least_of_hundred, out_of_hundred
 
 _STEP, _PER_ROW = 20, 20
 # A plain tee, drawn in a 16 x 16 box.
@@ -25,7 +25,7 @@ def draw_shirts(expected: float, at_least: float, *, name: str, title: str, desc
         See `reports.drawing.to_svg`.
     """
     passing = out_of_hundred(expected)
-    sure = min(out_of_hundred(at_least), passing)
+    sure = min(at_least_of_hundred(at_least), passing)
     shapes = []
     for i in range(SHIRTS):
         x, y = (i % _PER_ROW) * _STEP + 2, (i // _PER_ROW) * _STEP + 2

@@ -44,7 +44,7 @@ from reports.study_proof import (
 )
 from reports.study_views import SettingDial, StudyPage
 from reports.whatif import what_if
-from reports.wording import amount, count, date, held, other_units, percent, range_both
+from reports.wording import amount, count, date, held, other_units, range_both, stated
 
 
 def study_report(report: StudyReport) -> str:
@@ -125,7 +125,7 @@ def _facts(report: StudyReport) -> tuple[str, ...]:
         f"Stack: {report.stack.name}. Line: {report.line.name}.",
         f"{count(fitted.coupons, 'coupon')} scored in {count(rounds, 'round')}: {passed} passed, "
         f"{fitted.coupons - passed} failed{waiting}. "
-        f"Wanted: {percent(report.study.spec.pass_rate)} of prints.",
+        f"Wanted: {stated(report.study.spec.pass_rate)} of prints.",
         f"Report made {date(report.made_at)}"
         + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
     )

@@ -14,40 +14,57 @@ from doe.surfaces.classical import Curvature, Drift, Effects, half_normal_points
 from reports.coupon_figures import EffectBars, draw_effects, draw_half_normal
 from reports.study_inputs import StudyReport
 from reports.study_views import Column, Picture, Table
-from reports.wording import listing, percent, sentence
+from reports.wording import listing, sentence, stated
 
 _POINTS = 25
 _MOST = 10  # effects drawn; the table has them all
+
+_AGREED = 0.9
+"""Share of draws that must agree on the factor that decides most before it is said flatly."""
+
+_BATCH_CAUTION = (
+    " Errors that a whole oven or press batch shares are not allowed for here, so settings that were changed once a "
+    "batch look surer than they are."
+)
 
 
 @dataclass(frozen=True)
 class Swings:
     """How far a response moves while one factor runs through its tested range, the others at the setpoint.
 
-    ``factors`` largest first; ``middle``, ``low``, ``high`` of shape (factors,): mean and interval over the draws.
+    ``factors`` largest first; ``middle``, ``low``, ``high`` of shape (factors,): mean and interval over the draws;
+    ``first`` the share of draws in which the first factor swings most.
     """
 
     factors: tuple[Factor, ...]
     middle: NDArray[np.float64]
     low: NDArray[np.float64]
     high: NDArray[np.float64]
+    first: float
+
+    @property
+    def decides(self) -> str:
+        """What may be said of the first factor: only what nearly all draws agree on is said flatly."""
+        return "decides most" if self.first >= _AGREED else "seems to decide most"
 
 
 def swings_of(report: StudyReport) -> Swings:
     """Swing of the checks' pass rate in points of 100, setting error not added."""
     study = report.study
     share = 1 - study.spec.assurance
-    swings = []
+    swings, every = [], []
     for f in study.factors:
         values = list(f.levels) if f.is_categorical else list(np.linspace(f.low, f.high, _POINTS))
         frame = pd.DataFrame({n: [report.answer.setpoint[n]] * len(values) for n in study.factor_names})
         frame[f.name] = values
         swing = 100 * np.ptp(report.surfaces.pass_draws(frame), axis=1)
+        every.append(swing)
         swings.append([swing.mean(), *np.quantile(swing, [share, 1 - share])])
     numbers = np.array(swings)
     order = np.argsort(-numbers[:, 0], kind="stable")
     middle, low, high = numbers[order].T
-    return Swings(tuple(study.factors[int(i)] for i in order), middle, low, high)
+    first = float((np.argmax(every, axis=0) == order[0]).mean())
+    return Swings(tuple(study.factors[int(i)] for i in order), middle, low, high, first)
 
 
 def effect_lines(report: StudyReport) -> tuple[str, ...]:
@@ -55,8 +72,8 @@ def effect_lines(report: StudyReport) -> tuple[str, ...]:
     swings = swings_of(report)
     checks = report.classical
     said = [
-        f"{swings.factors[0].label} decides most: over its tested range, the rest at the setpoint, the pass rate of "
-        f"the checks swings by about {swings.middle[0]:.0f} points ({swings.low[0]:.0f} to {swings.high[0]:.0f})"
+        f"{swings.factors[0].label} {swings.decides}: over its tested range, the rest at the setpoint, the pass rate "
+        f"of the checks swings by about {swings.middle[0]:.0f} points ({swings.low[0]:.0f} to {swings.high[0]:.0f})"
     ]
     if checks.curvature is not None:
         said.append(_curvature_words(checks.curvature))
@@ -76,7 +93,8 @@ def check_lines(report: StudyReport) -> tuple[str, ...]:
         said.append(
             f"Lack of fit of the hand-feel model cannot be judged: {lack.note}"
             if lack.p is None
-            else f"Lack of fit of the hand-feel model is {_beside_chance(lack.p)}"
+            else f"Lack of fit of the hand-feel model is {_beside_chance(lack.p)}, judged by repeats on "
+            f"{lack.pure_df} degrees of freedom; few repeats miss a lot, and repeats within a batch agree too well"
         )
     if checks.shape is not None:
         said.append(f"Shape of the hand-feel quadratic: {checks.shape.shape}")
@@ -86,7 +104,7 @@ def check_lines(report: StudyReport) -> tuple[str, ...]:
 
 
 def _beside_chance(p: float) -> str:
-    return f"{'more than chance explains' if p < 0.05 else 'no more than chance explains'} (p {p:.2g})"
+    return f"{'more than chance explains' if p < 0.05 else 'no more than chance may explain'} (p {p:.2g})"
 
 
 def _curvature_words(found: Curvature) -> str:
@@ -124,7 +142,7 @@ def effect_pictures(report: StudyReport) -> tuple[Picture, ...]:
 
 def _swing_picture(report: StudyReport) -> Picture:
     swings = swings_of(report)
-    title = sentence(f"{swings.factors[0].label} decides most, {swings.factors[-1].label} least").rstrip(".")
+    title = sentence(f"{swings.factors[0].label} {swings.decides}, {swings.factors[-1].label} least").rstrip(".")
     return Picture(
         draw_effects(
             EffectBars(tuple(f.label for f in swings.factors), swings.middle, swings.low, swings.high),
@@ -136,7 +154,7 @@ def _swing_picture(report: StudyReport) -> Picture:
         title,
         "How far the pass rate of the checks swings while one setting runs through its tested range and the others "
         "stay at "
-        f"the setpoint. Line: {percent(report.study.spec.assurance)} assurance at each end.",
+        f"the setpoint. Line: {stated(report.study.spec.assurance)} assurance at each end.",
     )  # fmt: skip
 
 
@@ -162,6 +180,8 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
         points = half_normal_points(size, terms)
         out = int((np.abs(size) > scale * effects.lenth.margin).sum())
         title = f"{out or 'No'} effect{'s' if out != 1 else ''} on the {of} stand{'s' if out == 1 else ''} out"
+        if effects.lenth.margin == 0:  # most effects are exactly zero, as with passes and fails: no yardstick
+            title = f"Effects on the {of} cannot be judged against each other"
         return Picture(
             draw_half_normal(
                 points["term"].tolist(), points["size"].to_numpy(dtype=float),
@@ -170,8 +190,9 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
                 axis=f"size of the effect, {unit}",
             ),
             title,
-            "No setting was repeated, so the effects are judged against each other (Lenth's margin): those in line "
-            "with the origin are noise.",
+            "There is no scatter between repeats to judge by, so the effects are judged against each other (Lenth's "
+            "margin): those in line with the origin look like noise. One beyond the margin may still be chance when "
+            "many are looked at." + _BATCH_CAUTION,
         )  # fmt: skip
     shown = slice(0, _MOST)
     low, high = (scale * table[end].to_numpy(dtype=float)[shown] for end in ("low", "high"))
@@ -183,7 +204,7 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
         ),
         title,
         "From the coupons at the ends of the ranges. Filled: the interval leaves out zero. Each interval holds for one "
-        "effect at a time.",
+        "effect at a time." + _BATCH_CAUTION,
     )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer
 from reports.study_views import Note
-from reports.wording import percent, shirts, spread_both
+from reports.wording import shirts, shirts_at_least, spread_both, stated
 
 
 def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note, ...]:
@@ -20,7 +20,7 @@ def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note,
         if with_error
         else "In this study none was stated, so the pass rate is that of a perfect machine. Every machine wanders."
     )
-    target = percent(study.spec.pass_rate)
+    target = stated(study.spec.pass_rate)
     return (
         Note(
             "Why is the setpoint not simply the best coupon?",
@@ -53,12 +53,11 @@ def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note,
         Note(
             "What do the lower bound and the assurance mean?",
             (
-                f"We expect {shirts(answer.pass_rate)}. The lower bound says: with {percent(study.spec.assurance)} "
-                f"assurance it is {shirts(answer.pass_rate_low)} or better. Of ten such statements about ten stacks, "
-                f"one may be too "
-                "good." if abs(study.spec.assurance - 0.9) < 1e-9 else
-                f"We expect {shirts(answer.pass_rate)}. The lower bound says: with {percent(study.spec.assurance)} "
-                f"assurance it is {shirts(answer.pass_rate_low)} or better.",
+                f"We expect {shirts(answer.pass_rate)}. The lower bound says: with {stated(study.spec.assurance)} "
+                f"assurance it is {shirts_at_least(answer.pass_rate_low)} or better. Of ten such statements about ten "
+                "stacks, one may be too good." if abs(study.spec.assurance - 0.9) < 1e-9 else
+                f"We expect {shirts(answer.pass_rate)}. The lower bound says: with {stated(study.spec.assurance)} "
+                f"assurance it is {shirts_at_least(answer.pass_rate_low)} or better.",
             ),
         ),
         Note(

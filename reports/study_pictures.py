@@ -17,7 +17,20 @@ from reports.figures import Box, Curve, Dots, MapGrid, draw_map, draw_profile
 from reports.shirts_figure import draw_shirts
 from reports.study_inputs import StudyReport
 from reports.study_views import Picture
-from reports.wording import amount, count, listing, move, part_of, percent, range_both, score, sentence, shirts
+from reports.wording import (
+    amount,
+    at_least_of_hundred,
+    count,
+    listing,
+    move,
+    part_of,
+    percent,
+    range_both,
+    score,
+    sentence,
+    shirts,
+    stated,
+)
 
 _MAP_POINTS = 31  # each way; contours are as smooth as with more, in half the time
 _MARKS_KEY = "Open circle: passed. Triangle down: too little heat. Triangle up: too much heat. Square: not heat. "
@@ -48,7 +61,7 @@ def all_pairs(report: StudyReport) -> tuple[tuple[str, str], ...]:
 def shirts_picture(report: StudyReport) -> Picture:
     """A hundred shirts at the setpoint."""
     answer = report.answer
-    title = f"{shirts(answer.pass_rate)} expected, at least {shirts(answer.pass_rate_low).split()[0]}"
+    title = f"{shirts(answer.pass_rate)} expected, at least {at_least_of_hundred(answer.pass_rate_low)}"
     return Picture(
         draw_shirts(
             answer.pass_rate,
@@ -59,7 +72,7 @@ def shirts_picture(report: StudyReport) -> Picture:
             f"{wanted(report.study, answer)}.",
         ),
         title,
-        f"Filled: pass even by the lower bound ({percent(report.study.spec.assurance)} assurance). Outlined: expected "
+        f"Filled: pass even by the lower bound ({stated(report.study.spec.assurance)} assurance). Outlined: expected "
         f"to "
         "pass. Crossed: expected to fail.",
     )

@@ -11,7 +11,7 @@ from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
 from doe.setpoint import Answer
-from doe.surfaces.window_model import Priors
+from doe.surfaces.window_model import HAND_FREEDOM, OTHER_BLAMED, OTHER_SEEN, TRIAL_ERROR, Priors
 from reports.sheet import Pair
 from reports.study_inputs import StudyReport
 from reports.study_views import Column, Table
@@ -28,6 +28,7 @@ from reports.wording import (
     score,
     sentence,
     spread_both,
+    stated,
 )
 
 _SIDE_WORDS = {
@@ -175,9 +176,9 @@ def target_pairs(study: Study) -> tuple[Pair, ...]:
     spec = study.spec
     hand = "does not matter" if spec.hand_min is None else f"{score(spec.hand_min)} or more (5 is softest)"
     return (
-        Pair("pass rate wanted", percent(spec.pass_rate)),
+        Pair("pass rate wanted", stated(spec.pass_rate)),
         Pair("hand-feel wanted", hand),
-        Pair("assurance of each statement", percent(spec.assurance)),
+        Pair("assurance of each statement", stated(spec.assurance)),
         *(Pair(f"check: {c.name.replace('_', ' ')}", c.label) for c in spec.checks),
     )
 
@@ -214,11 +215,11 @@ def sure_pairs(study: Study, answer: Answer) -> tuple[Pair, ...]:
     """The numbers behind "how sure"."""
     pairs = [
         Pair("expected pass rate", percent(answer.pass_rate, 1)),
-        Pair(f"lower bound, {percent(study.spec.assurance)} assurance", percent(answer.pass_rate_low, 1)),
-        Pair(f"chance that it reaches {percent(study.spec.pass_rate)}", percent(answer.p_target)),
+        Pair(f"lower bound, {stated(study.spec.assurance)} assurance", percent(answer.pass_rate_low, 1)),
+        Pair(f"chance that it reaches {stated(study.spec.pass_rate)}", percent(answer.p_target)),
         Pair("checks alone, hand-feel left aside", percent(answer.checks_pass_rate, 1)),
         Pair("best anywhere in the tested region, if the line were known", percent(answer.best_pass_rate, 1)),
-        Pair(f"chance that some tested setting reaches {percent(study.spec.pass_rate)}", percent(answer.p_reachable)),
+        Pair(f"chance that some tested setting reaches {stated(study.spec.pass_rate)}", percent(answer.p_reachable)),
     ]
     if answer.hand is not None and answer.hand_low is not None and answer.hand_high is not None:
         pairs.append(
@@ -240,10 +241,16 @@ METHOD_LINES = (
     "from a best place, measured in inverse absolute temperature and logarithm of time. Failures are split into too "
     "little and too much heat by a direction through that place. Hand-feel is a curved surface with its own top and "
     "robust errors.",
-    "All unknowns are estimated together by tempered sequential Monte Carlo; every number in this report is an "
-    "average, or a quantile, over the draws it leaves. Few coupons leave wide quantiles; that is the point of them.",
-    "The pass rate of a setting is averaged over the stated setting error of every factor. The setpoint is the setting "
-    "whose lower bound is highest, never outside tested ranges, limits or forbidden combinations.",
+    "All unknowns are estimated together by tempered sequential Monte Carlo; the numbers of the answer, the maps and "
+    "the windows are averages or quantiles over the draws it leaves. Few coupons leave wide quantiles; that is the "
+    "point of them. The classical checks are separate fits of the same coupons.",
+    "The pass rate of a setting is averaged over the stated setting error of every factor. Oven and press batches may "
+    "differ in the fit; the pass rate is that of a batch like the middle one. The hand-feel in it is the mean at the "
+    "settings a print really got; the feel of single prints scatters about that mean.",
+    "The setpoint is the setting whose lower bound is highest among several hundred looked at, never outside tested "
+    "ranges, limits or forbidden combinations. Among settings within half a point of it, the one expected to do "
+    "better is taken, then the quicker one. A window is checked at its corners, at the middle of its faces and at "
+    "points inside.",
     "Measured actual temperatures replace set values where they were taken. Void coupons are left out and stay listed. "
     "Hand-feel rests on coupons that transferred; those that did not are missing for a reason and are not filled in.",
 )
@@ -253,10 +260,26 @@ def prior_pairs(priors: Priors | None = None) -> tuple[Pair, ...]:
     """What was assumed before any coupon was scored, mean and standard deviation (or the latter alone)."""
     used = Priors() if priors is None else priors
 
-    def text(value: float | tuple[float, float]) -> str:
-        return f"{value[0]:g} ± {value[1]:g}" if isinstance(value, tuple) else f"{value:g}"
+    def text(name: str) -> str:
+        value = getattr(used, name)
+        if name.startswith("trade_"):  # means, with one spread in common
+            return f"{0 if name == 'trade_sd' else value:g} ± {used.trade_sd:g}"
+        if isinstance(value, tuple):
+            # an odd-looking third number is the spread above the middle
+            return f"{value[0]:g} ± {value[1]:g}" if len(value) == 2 else f"{value[0]:g} − {value[1]:g} + {value[2]:g}"
+        return f"{value:g}"
 
-    return tuple(Pair(f.name.replace("_", " "), text(getattr(used, f.name))) for f in fields(used))
+    labels = {"trade_sd": "trade, factors that do not both heat"}
+    fixed = (
+        ("share of failures for other reasons that are named so", OTHER_SEEN),
+        ("share of heat failures put down to other reasons", OTHER_BLAMED),
+        ("degrees of freedom of the errors of hand-feel", HAND_FREEDOM),
+        ("share of the stated setting error that the coupons had", TRIAL_ERROR),
+    )
+    return (
+        *(Pair(labels.get(f.name, f.name.replace("_", " ")), text(f.name)) for f in fields(used)),
+        *(Pair(name, f"{value:g} (fixed)") for name, value in fixed),
+    )
 
 
 def belief_pairs(report: StudyReport) -> tuple[Pair, ...]:

@@ -67,6 +67,42 @@ def shirts(share: float) -> str:
     return f"{out_of_hundred(share)} of {SHIRTS} shirts"
 
 
+def at_least_of_hundred(share: float) -> int:
+    """Whole shirts of 100 behind a lower bound: rounded down, since rounding up would promise more than it holds.
+
+    >>> at_least_of_hundred(0.917), at_least_of_hundred(0.95), at_least_of_hundred(1.0)
+    (91, 95, 100)
+    """
+    return math.floor(round(share * SHIRTS, 6))
+
+
+def shirts_at_least(share: float) -> str:
+    """Lower bound as a count people can picture.
+
+    >>> shirts_at_least(0.917)
+    '91 of 100 shirts'
+    """
+    return f"{at_least_of_hundred(share)} of {SHIRTS} shirts"
+
+
+def stated(share: float) -> str:
+    """A share somebody typed, with all its digits: a target of 97.5 % is not one of 98 %.
+
+    >>> stated(0.95), stated(0.975), stated(0.995)
+    ('95 %', '97.5 %', '99.5 %')
+    """
+    return f"{share * 100:.10g} %"
+
+
+def shirts_stated(share: float) -> str:
+    """A typed share as a count of shirts, with all its digits.
+
+    >>> shirts_stated(0.95), shirts_stated(0.975)
+    ('95 of 100 shirts', '97.5 of 100 shirts')
+    """
+    return f"{share * SHIRTS:.10g} of {SHIRTS} shirts"
+
+
 def percent(share: float, digits: int = 0) -> str:
     """Share in percent; never rounded to a certainty it does not have.
 

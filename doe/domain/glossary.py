@@ -101,7 +101,7 @@ GLOSSARY: tuple[Word, ...] = (
     Word(
         "expected pass rate",
         "Of 100 prints made at this setting, with the machines wandering as they do, how many we expect to "
-        "meet every check. It is our best guess, and half the time the truth lies below it.",
+        "meet every check. It is our best guess; the truth may lie above it or below.",
         ("pass rate", "expected"), ("lower bound", "setting error"),
     ),
     Word(

@@ -205,7 +205,10 @@ def _can_tell(
     elif _sees_curvature(study, coupons):
         found.append("Whether the response bends at all between the ends of the ranges.")
     if (coupons["role"] == "repeat centre").sum() >= 2:
-        found.append("Drift over the round: a centre coupon is made first and last.")
+        found.append(
+            "Drift over the round, if it is large: a centre coupon is made first and last, and the errors of their "
+            "batches stand between them."
+        )
     for stage, machine in (("cure", "oven"), ("press", "press")):
         names = [f.name for f in study.factors if f.stage == stage and f.hard_to_change]
         first = coupons.drop_duplicates(f"{stage}_batch")

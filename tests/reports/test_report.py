@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import replace
 from functools import cache
@@ -12,9 +13,12 @@ from doe.domain.spec import Spec
 from doe.domain.units import Shown
 from doe.setpoint import Cliff
 from doe.surfaces.classical import Drift, estimate_effects
+from doe.surfaces.window_model import Priors
 from reports.answer_words import cliff_sentence, lead, nearest_cliff, next_steps, sureness, window_sentences
 from reports.cautions import CAUTIONS, FIXED_WORDING
 from reports.study import study_page, study_report
+from reports.study_effects import swings_of
+from reports.study_proof import prior_pairs
 from reports.study_views import StudyPage
 from reports.wording import amount_both, out_of_hundred
 
@@ -73,7 +77,7 @@ def test_the_shirts_are_those_of_the_answer(case):
         f"we expect {'only ' * (answer.verdict == 'not reachable')}{out_of_hundred(answer.pass_rate)} of 100"
         in html(case)
     )
-    assert f"assurance: {out_of_hundred(answer.pass_rate_low)} of 100 shirts" in html(case)
+    assert f"assurance: {math.floor(100 * answer.pass_rate_low)} of 100 shirts" in html(case)
 
 
 @pytest.mark.parametrize(
@@ -314,3 +318,51 @@ def test_drift_needs_the_plan_and_says_what_the_repeats_did():
     assert page("more coupons").run_pictures[0].title.startswith("Centre setting made")
     assert study_page(replace(report, coupons=pd.DataFrame({"round": [1]}))).run_pictures == ()
     assert MADE_AT.year == 2031
+
+
+def test_a_lower_bound_is_never_rounded_up():
+    report = samples()["ready"]
+    answer = replace(report.answer, pass_rate=0.962, pass_rate_low=0.917)
+    shown = study_page(replace(report, answer=answer))
+    assert any("assurance: 91 of 100 shirts" in line for line in shown.sure_lines)
+    assert shown.shirts.title == "96 of 100 shirts expected, at least 91"
+    assert str(shown.shirts.svg).count('href="#shirts-sure"') == 91
+    assert not any("92 of 100" in text for note in shown.notes for text in note.answer)
+
+
+def test_a_typed_target_and_assurance_keep_their_digits():
+    report = samples()["ready"]
+    study = make_study(spec=Spec(pass_rate=0.975, hand_min=None, assurance=0.995))
+    told = " ".join([*sureness(study, report.answer), *window_sentences(study, report.answer)])
+    assert "97.5 %" in told
+    assert "99.5 % assurance" in told
+    assert "98 %" not in told
+    assert "97.5 of 100 shirts" in lead(study, report.answer)
+
+
+def test_every_assumption_is_listed_with_its_meaning():
+    told = {pair.name: pair.value for pair in prior_pairs(Priors())}
+    used = Priors()
+    # the middle of the peak and both its spreads
+    assert [float(n) for n in re.findall(r"[\d.]+", told["peak logit"])] == list(used.peak_logit)
+    # means of the trades with their spread, not spreads
+    assert told["trade same dose"] == f"{used.trade_same_dose:g} ± {used.trade_sd:g}"
+    assert told["trade, factors that do not both heat"] == f"0 ± {used.trade_sd:g}"
+
+
+def test_the_factor_that_decides_is_named_flatly_only_when_the_draws_agree():
+    swings = swings_of(samples()["ready"])
+    assert 0 < swings.first <= 1
+    assert replace(swings, first=0.6).decides == "seems to decide most"
+    assert replace(swings, first=0.95).decides == "decides most"
+
+
+def test_passes_and_fails_whose_repeats_agree_are_not_judged_by_a_margin_of_zero():
+    coded = [[a, b, c] for c in (-1, 1) for b in (-1, 1) for a in (-1, 1)]
+    settings, passed = [*coded, [0, 0, 0], [0, 0, 0]], [0, 1, 0, 1, 1, 1, 1, 1, 1, 1]
+    effects = estimate_effects(settings, passed, ["cure_temp", "press_temp", "dwell"])
+    report = samples()["ready"]
+    checks = replace(report.classical, effects=None, pass_effects=effects)
+    shown = study_page(replace(report, checks=checks)).effect_pictures[-1]
+    assert "cannot be judged" in shown.title
+    assert "leaves out zero" not in shown.caption

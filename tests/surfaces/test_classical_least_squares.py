@@ -292,3 +292,17 @@ def test_curvature_needs_centre_coupons_and_says_when_it_cannot_judge():
     found = judge_curvature(np.vstack([plan(2), [[0, 0]]]), [1, 2, 3, 4, 5])
     assert found.p is None
     assert "No setting was repeated" in found.note
+
+
+def test_replicates_that_agree_exactly_give_no_intervals_and_no_p():
+    # passes and fails at eight corners, both centre coupons passed: the repeats measure no scatter at all
+    coded = np.vstack([plan(3), np.zeros((2, 3))])
+    passed = [0, 1, 0, 1, 1, 1, 1, 1, 1, 1.0]
+    effects = estimate_effects(coded, passed, ["a", "b", "c"])
+    assert effects.error is None
+    assert effects.table[["se", "low", "high", "t", "p"]].isna().all(axis=None)
+    assert any("agree exactly" in note for note in effects.notes)
+    # and what is zero on paper is zero, not the rounding error of the fit
+    assert (effects.table["effect"] == 0).sum() == 4
+    assert effects.lenth is not None
+    assert effects.lenth.margin == 0

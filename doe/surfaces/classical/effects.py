@@ -19,6 +19,8 @@ from doe.surfaces.classical.variance_table import find_pure_error
 
 ErrorSource = Literal["auto", "replicates", "model", "none"]
 
+_ROUNDING = 1e-12  # effects smaller than this share of the largest response are zero on paper
+
 
 @dataclass(frozen=True)
 class Effects:
@@ -70,7 +72,8 @@ def estimate_effects(
         Which effects; default all main effects and interactions of every order.
     error : {"auto", "replicates", "model", "none"}
         What the intervals rest on: repeated settings, or the model's own residuals. ``"auto"`` takes
-        replicates if there are any, else the model if it left degrees of freedom, else nothing.
+        replicates if there are any, else the model if it left degrees of freedom, else nothing. Replicates that agree
+        exactly (passes only, or scores in steps) measure no error: there are then no intervals either.
     assurance : float
         Of each two-sided interval and of Lenth's margins.
 
@@ -86,7 +89,8 @@ def estimate_effects(
     Notes
     -----
     With void coupons the plan is no longer orthogonal; effects are then twice the least-squares
-    coefficients instead of plain differences of means. Intervals hold one effect at a time.
+    coefficients instead of plain differences of means. Intervals hold one effect at a time. Errors that whole batches
+    share are not in them: for a factor that is set once a batch they are too short.
 
     References
     ----------
@@ -105,12 +109,17 @@ def estimate_effects(
     judged_by = _choose_error(settings, response, matrix, model, error)
     fit = fit_least_squares(matrix, response, model.names, assurance=assurance, error=judged_by)
     used = None if error == "none" else fit.error
+    notes = fit.notes
+    if used is not None and used.source == "replicates" and used.variance == 0:
+        used, notes = None, (*notes, "All repeated settings agree exactly, so the effects have no intervals.")
     rows = fit.coefficients.copy()
     rows["ss"] = fit.partial_ss
     rows["chain"] = _chains(fit)
     constant = rows["term"] == "constant"
     table = rows.loc[~constant].reset_index(drop=True)
     table.insert(1, "effect", 2 * table.pop("estimate"))
+    size = table["effect"].abs()
+    table["effect"] = table["effect"].where(size > _ROUNDING * np.abs(response).max(initial=0.0), 0.0)
     for column in ("se", "low", "high"):
         table[column] = 2 * table[column] if used is not None else np.nan
     if used is None:
@@ -123,7 +132,7 @@ def estimate_effects(
         error=used,
         lenth=lenth_margins(effects, assurance=assurance) if len(effects) >= 3 else None,
         fit=fit,
-        notes=fit.notes,
+        notes=notes,
     )
 
 
