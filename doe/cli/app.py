@@ -19,6 +19,7 @@ from doe.cli import (
     gauge,
     line,
     plan,
+    practice,
     recommend,
     record,
     report,
@@ -50,6 +51,7 @@ ORDER = (
     "extend",
     "report",
     "diagnose",
+    "practice",
     "explain",
     "book",
 )
@@ -170,6 +172,7 @@ def root(
 
 
 for module in (
-    demo, stack, line, gauge, study, plan, sheet, record, fit, recommend, extend, report, diagnose, explain_word, book,
+    demo, stack, line, gauge, study, plan, sheet, record, fit, recommend, extend, report, diagnose, practice,
+    explain_word, book,
 ):  # fmt: skip
     module.register(app)

@@ -22,7 +22,7 @@ from doe.practice.drill import (
     settings_table,
     share_of_best,
 )
-from doe.practice.lines import make_line
+from doe.practice.drill_line import line_to_tune
 from doe.setpoint import recommend
 from doe.surfaces import fit
 
@@ -39,7 +39,7 @@ class Compare(Drill):
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
         self.study = practice_study(seed)
-        self.line = make_line(_KINDS[seed % len(_KINDS)], seed, self.study)
+        self.line = line_to_tune(_KINDS, seed, self.study)
         self.now = {name: float(value) for name, value in centre(self.study).items()}
         self._made: list[pd.DataFrame] = []
         self._left = list(self.study.numeric)

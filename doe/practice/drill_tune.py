@@ -26,13 +26,13 @@ from doe.practice.drill import (
     settings_table,
     share_of_best,
 )
-from doe.practice.lines import make_line
+from doe.practice.drill_line import line_to_tune
 from doe.setpoint import recommend
 from doe.surfaces import fit
 
 COUPONS, MINUTES = 20, 480.0
 MOST_AT_ONCE = 8
-_KINDS = ("thermal", "smooth", "ridge", "easy", "sharp")
+_KINDS = ("thermal", "smooth", "ridge", "sharp")
 
 
 class TunePowder(Drill):
@@ -44,7 +44,7 @@ class TunePowder(Drill):
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
         self.study = practice_study(seed)
-        self.line = make_line(_KINDS[seed % len(_KINDS)], seed, self.study)
+        self.line = line_to_tune(_KINDS, seed, self.study)
         self.minutes = 0.0
         self._made: list[pd.DataFrame] = []
         self._last: Settings | None = None

@@ -10,10 +10,11 @@ from markupsafe import Markup
 
 from reports import study_views
 from reports.pages import environment, render, template_source
+from reports.practice import PracticePage
 from reports.sheet import SheetPage
 from reports.study_views import StudyPage
 
-PAGES = [("sheet.html", SheetPage), ("report.html", StudyPage)]
+PAGES = [("sheet.html", SheetPage), ("report.html", StudyPage), ("practice.html", PracticePage)]
 
 
 def trees(name: str) -> dict[str, nodes.Template]:

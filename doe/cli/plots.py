@@ -1,0 +1,42 @@
+"""A small map in plain characters, for a terminal without pictures."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from doe.practice.drill import Outcome
+
+_COLUMNS, _ROWS = 46, 12
+
+
+def little_map(outcome: Outcome) -> list[str]:
+    """Truth over press temperature and dwell, the other settings at the best; nothing for other pictures."""
+    import numpy as np
+    import pandas as pd
+
+    from doe.practice.drill import MapPicture
+
+    picture = outcome.picture
+    if not isinstance(picture, MapPicture):
+        return []
+    study = picture.line.study
+    fx, fy = study.factor("press_temp"), study.factor("dwell")
+    xs, ys = np.linspace(fx.low, fx.high, _COLUMNS), np.geomspace(fy.low, fy.high, _ROWS)
+    across, up = np.meshgrid(xs, ys)
+    base = list(picture.marks.values())[-1]
+    frame = pd.DataFrame({name: np.full(across.size, value) for name, value in base.items()})
+    frame["press_temp"], frame["dwell"] = across.ravel(), up.ravel()
+    rates = picture.line.robust_pass(frame, nodes=32).reshape(across.shape)
+    grid = np.where(rates >= 0.95, "#", np.where(rates >= 0.8, "+", np.where(rates >= 0.5, ".", " ")))
+    keys = {}
+    for name, settings in picture.marks.items():
+        mark = name.removeprefix("the ")[0].upper()
+        keys[mark] = name
+        column = int(np.abs(xs - settings["press_temp"]).argmin())
+        row = int(np.abs(np.log(ys / settings["dwell"])).argmin())
+        grid[row, column] = mark
+    lines = ["", "The truth: # 95 of 100 or more pass, + 80, . 50; the other settings as the best."]
+    lines += [f"  |{''.join(line)}|" for line in grid[::-1]]
+    named = ", ".join(f"{mark} {name}" for mark, name in keys.items())
+    return [*lines, f"  across: press temperature, up: dwell; {named}"]

@@ -1,0 +1,237 @@
+"""`doe practice`: exercises on simulated lines, and a class at a glance."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command, group
+from doe.cli.output import Block, Reply, Table, error_lines, quoted, say
+from doe.domain.errors import InputError
+
+if TYPE_CHECKING:
+    from doe.practice.drill import Drill, MadeCoupon, Turn
+
+app = group("practice", "Exercises on simulated lines: nothing gets hot, nothing is wasted.")
+
+EXERCISE = Annotated[str, typer.Argument(metavar="EXERCISE", help="tune, fault, blank, report or compare.")]
+
+
+@command(app, "list", example="doe practice list")
+def list_exercises(desk: Desk) -> Reply:
+    """List the exercises and what each one teaches."""
+    about = (
+        ("tune", "tune a new powder with 20 coupons and 8 hours"),
+        ("fault", "find the fault behind symptoms with few minutes of checks"),
+        ("blank", "does a recipe hold on a blank of another supplier?"),
+        ("report", "read a report: is this window safe?"),
+        ("compare", "one setting at a time against a plan, on the same line"),
+    )
+    return Reply(
+        {"exercises": [{"exercise": name, "about": words} for name, words in about]},
+        (Table(("exercise", "what you do"), about),),
+        ("doe practice play fault",),
+    )
+
+
+@command(app, "play", example="""
+    doe practice play fault --seed 2 --answer settings --answer "= dust" --answer "= ink" \\
+      --answer "= no_gap" -o truth.html
+""")  # fmt: skip
+def play(
+    desk: Desk,
+    exercise: EXERCISE,
+    seed: Annotated[
+        int | None, typer.Option(help="Which line; otherwise the one set for the class, or a new one.")
+    ] = None,
+    answers: Annotated[
+        list[str] | None, typer.Option("--answer", help="Repeat: an answer, as it would be typed; hint asks for one.")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="FILE", help="Page with the truth, .html, at the end.")
+    ] = None,
+) -> Reply:
+    """Do an exercise; at the end the truth comes out and the score is kept under your name."""
+    from doe.cli import practising
+    from doe.practice.drills import start
+
+    if not answers and not desk.can_ask:
+        raise InputError("doe practice play", "nobody to ask", "a terminal, or --answer", "See doe practice play "
+                         "--help.")  # fmt: skip
+    with desk.open() as book:
+        chosen = practising.seed_for(book, exercise, desk.name) if seed is None else seed
+    drill = start(exercise, chosen, desk.shown)
+    given: list[str] = []
+    if answers:
+        turns = [_pass_on(drill, text, given) for text in answers]
+    else:
+        turns = []
+        _talk(drill, given)
+    if not drill.is_over:
+        open_question = drill.question()
+        said: list[Block] = [*drill.brief, "", *(line for t in turns for line in t.lines)] if answers else []
+        said += [open_question.text, open_question.form] if open_question and answers else []
+        said += ["Not finished; nothing is kept."]
+        data = {"exercise": exercise, "seed": chosen, "over": False, "question": open_question, "turns": turns}
+        return Reply(data, said)
+    outcome = drill.outcome
+    page = _write_page(desk, drill, output)
+    with desk.open() as book:
+        number = practising.keep_outcome(book, desk.name, outcome, given)
+    return Reply(
+        {"exercise": exercise, "seed": chosen, "over": True, "score": outcome.score, "parts": outcome.parts,
+         "truth": outcome.truth, "coupons": outcome.coupons, "minutes": outcome.minutes, "hints": outcome.hints,
+         "turns": turns, "note": number, "page": page},
+        _outcome_blocks(drill, page), ("doe practice class", f"doe practice play {exercise}"),
+    )  # fmt: skip
+
+
+def _pass_on(drill: Drill, text: str, given: list[str]) -> Turn:
+    from doe.practice.drill import Turn
+    from doe.practice.drills import HINT
+
+    turn = Turn((drill.hint(),)) if text.strip().lower() == HINT else drill.answer(text)
+    given.append(text)
+    return turn
+
+
+def _talk(drill: Drill, given: list[str]) -> None:
+    """Ask and answer at a terminal until it is over, or the person types q."""
+    from doe.cli.ask import ask_text
+
+    for line in drill.brief:
+        say(line)
+    say("Type hint for a hint, q to leave it.")
+    while (question := drill.question()) is not None:
+        say("")
+        say(question.text)
+        if question.form:
+            say(f"({question.form})", indent=" ")
+        typed = ask_text(">")
+        if typed.strip().lower() == "q":
+            return
+        try:
+            turn = _pass_on(drill, typed, given)
+        except InputError as error:
+            for line in error_lines(error):
+                say(line, indent="  ", style="31")
+            continue
+        for line in turn.lines:
+            say(line)
+        _show_coupons(drill, turn.coupons)
+
+
+def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
+    """Coupons as they come back, three beside one another: drawing, what is seen, hand-feel."""
+    from doe.domain.units import show
+    from doe.practice.drawings import WIDTH, drawing
+    from doe.practice.drill import practice_study
+    from doe.symptoms import WORDS
+
+    study = practice_study(drill.seed)
+
+    def settings_of(made: MadeCoupon) -> list[str]:
+        return [show(made.settings[f.name], f.unit, drill.shown, digits=3) for f in study.numeric]
+
+    alike = len({tuple(settings_of(made)) for made in coupons}) == 1
+    if alike:
+        say(", ".join(settings_of(coupons[0])))
+    for first in range(0, len(coupons), 3):
+        columns = []
+        for made in coupons[first : first + 3]:
+            settings = settings_of(made)
+            # a failed coupon may come without a symptom: nobody wrote one down
+            seen = "passed" if made.passed else WORDS.labels.get(made.symptom, "failed")
+            hand = "" if made.hand is None else f"hand {made.hand:.1f}"
+            own = [] if alike else [", ".join(settings[:2]), ", ".join(settings[2:])]
+            columns.append([f"{made.coupon} {hand}", *own, *drawing("" if made.passed else made.symptom), seen])
+        print()
+        for lines in zip(*columns, strict=True):
+            print("  ".join(line.ljust(WIDTH + 2)[: WIDTH + 2] for line in lines).rstrip())
+
+
+def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
+    if output is None:
+        return None
+    from datetime import datetime
+
+    from reports.files import write_whole
+    from reports.practice import practice_report
+
+    day = f"{datetime.now():%Y-%m-%d}"
+    return write_whole(output, practice_report(drill.outcome, who=desk.name, day=day, shown=desk.shown))
+
+
+def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
+    from doe.cli.plots import little_map
+
+    outcome = drill.outcome
+    blocks: list[Block] = [f"{outcome.score} of 100 points."]
+    blocks.append(Table(("what counts", "points"), [(words, f"{points:+.0f}") for words, points in outcome.parts],
+                        right=("points",)))  # fmt: skip
+    blocks += ["", *outcome.truth]
+    if outcome.table:
+        head, *rows = outcome.table
+        blocks.append(Table(head, rows))
+    blocks += little_map(outcome)
+    if page is not None:
+        blocks += ["", f"The picture of the truth is in {page}"]
+    else:
+        again = f"doe practice play {outcome.exercise} --seed {outcome.seed} -o truth.html"
+        blocks += ["", f"For the picture as a page add -o truth.html, such as: {again}"]
+    return blocks
+
+
+@command(app, "lesson", example="doe practice lesson tune --seed 12")
+def lesson(
+    desk: Desk,
+    exercise: EXERCISE,
+    seed: Annotated[int, typer.Option(help="The line that everybody gets.")],
+) -> Reply:
+    """Set the same line for the whole class."""
+    from doe.cli import practising
+
+    with desk.open() as book:
+        practising.set_lesson(book, exercise, seed)
+    return Reply(
+        {"exercise": exercise, "seed": seed},
+        (f"Whoever plays {exercise} next in this book gets line {seed}.",),
+        (f"doe practice play {exercise}", "doe practice class"),
+    )
+
+
+@command(app, "class", example="doe practice class")
+def class_(
+    desk: Desk,
+    person: Annotated[str | None, typer.Option(help="Only this one.")] = None,
+) -> Reply:
+    """Show who did which exercise, how often and how well."""
+    from doe.cli import practising
+    from doe.cli.acts import local
+
+    with desk.look() as book:
+        found = [p for p in practising.class_progress(book) if person is None or p.person == person]
+        lessons = {e: practising.lesson_seed(book, e) for e in practising.EXERCISES}
+    people = list(dict.fromkeys(p.person for p in found))
+    cells = {(p.person, p.exercise): f"{p.best} ({p.times}x)" for p in found}
+    rows = [
+        (name, *(cells.get((name, e), "-") for e in practising.EXERCISES),
+         f"{local(max(p.at for p in found if p.person == name)):%Y-%m-%d}") for name in people
+    ]  # fmt: skip
+    said: list[Block] = [Table(("who", *practising.EXERCISES, "last day"), rows, title="Best score (times done)")]
+    said = said if rows else ["Nobody has done an exercise in this book yet."]
+    set_for = [f"{e}: line {s}" for e, s in lessons.items() if s is not None]
+    if set_for:
+        said += ["", f"Set for the class: {', '.join(set_for)}."]
+    return Reply(
+        {"progress": found, "lessons": {e: s for e, s in lessons.items() if s is not None}}, said,
+        () if rows else (f"doe practice play tune --who {quoted(desk.name)}",),
+    )  # fmt: skip
+
+
+def register(root: typer.Typer) -> None:
+    """Add the group to the command tree."""
+    root.add_typer(app)

@@ -1,0 +1,195 @@
+"""The page at the end of an exercise: score, truth, and a picture of it. One self-contained HTML file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from markupsafe import Markup
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+
+from doe.domain.factors import Factor
+from doe.domain.units import METRIC, Shown
+from doe.practice.drill import BarPicture, MapPicture, Outcome
+from doe.practice.drills import DRILLS
+from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER
+from reports.drawing import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg
+from reports.pages import render
+from reports.sheet import Pair
+from reports.study_views import Column, Picture, Table
+from reports.wording import count
+
+_BANDS = ("#cfc8b8", "#dfdacd", "#ebe7dd", "#f5f3ee", PAPER)
+_LEVELS = (0.0, 0.5, 0.7, 0.85, 0.95, 1.001)
+_GRID = 33
+# Told apart by shape; colour only helps. By the order in which settings are named.
+_SPOTS = (("o", ACCENT), ("D", "#a8420f"), ("*", INK))
+_PLANES = (("press_temp", "dwell"), ("cure_temp", "cure_time"))
+
+
+@dataclass(frozen=True)
+class PracticePage:
+    """What the page of an exercise shows.
+
+    ``page_title`` of the window; ``title`` of the exercise; ``headline`` the score; ``facts`` who, when and what was
+    spent; ``truth`` sentences; ``score_pairs`` what the points are made of; ``settings`` one table or none;
+    ``pictures``; ``cautions``, ``fixed_wording`` and ``footer`` as on everything printed.
+    """
+
+    page_title: str
+    title: str
+    headline: str
+    facts: tuple[str, ...]
+    truth: tuple[str, ...]
+    score_pairs: tuple[Pair, ...]
+    settings: tuple[Table, ...]
+    pictures: tuple[Picture, ...]
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    footer: str
+
+
+def practice_report(outcome: Outcome, *, who: str, day: str, shown: Shown = METRIC) -> str:
+    """Page of a finished exercise as one HTML document that needs no network.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    who : str
+        Who did it.
+    day : str
+        When, in words.
+    shown : Shown
+        Units of the picture.
+    """
+    return render("practice.html", practice_page(outcome, who=who, day=day, shown=shown))
+
+
+def practice_page(outcome: Outcome, *, who: str, day: str, shown: Shown = METRIC) -> PracticePage:
+    """View-model of the page; see `practice_report`."""
+    title = DRILLS[outcome.exercise].title
+    spent = [count(outcome.coupons, "coupon")] if outcome.coupons else []
+    spent += [count(round(outcome.minutes), "minute")] if outcome.minutes else []
+    spent += [count(outcome.hints, "hint")]
+    settings: tuple[Table, ...] = ()
+    if outcome.table:
+        head, *rows = outcome.table
+        columns = tuple(Column(text, i > 0) for i, text in enumerate(head))
+        settings = (Table("Settings of this exercise", columns, tuple(rows)),)
+    return PracticePage(
+        page_title=f"{title}: {outcome.score} of 100",
+        title=title,
+        headline=f"{outcome.score} of 100 points",
+        facts=(f"{who}, {day}. Exercise {outcome.exercise}, seed {outcome.seed}.", f"Spent: {', '.join(spent)}.",
+               "An invented world: no machine, film, powder or fabric was measured for it."),
+        truth=outcome.truth,
+        score_pairs=tuple(Pair(words, f"{points:+.0f}") for words, points in outcome.parts),
+        settings=settings,
+        pictures=pictures_of(outcome, shown),
+        cautions=CAUTIONS,
+        fixed_wording=FIXED_WORDING,
+        footer=FOOTER,
+    )  # fmt: skip
+
+
+def pictures_of(outcome: Outcome, shown: Shown = METRIC) -> tuple[Picture, ...]:
+    """Pictures of the truth: two maps of the line, or the chances of the causes."""
+    if isinstance(outcome.picture, BarPicture):
+        return (_bars(outcome.picture),)
+    picture = outcome.picture
+    return tuple(_map(picture, x, y, shown) for x, y in _PLANES)
+
+
+def _map(picture: MapPicture, x: str, y: str, shown: Shown) -> Picture:
+    study = picture.line.study
+    fx, fy = study.factor(x), study.factor(y)
+    title = f"The true window over {fx.label} and {fy.label}"
+    named = ", ".join(picture.marks)
+    caption = (
+        "White: 95 of 100 prints or more pass in production; the darker, the fewer. The other two settings are those "
+        f"of {list(picture.marks)[-1]}. Marked: {named}. Coupons lie where they were set, whatever their other "
+        "settings were."
+    )
+    with canvas(5.4, 4.9) as (figure, ax):
+        dress_axis(ax, "x", fx, (fx.low, fx.high), shown=shown)
+        dress_axis(ax, "y", fy, (fy.low, fy.high), shown=shown, most=6)
+        xs, ys = _span(fx), _span(fy)
+        rates = _rates(picture, fx, fy, xs, ys)
+        plotted = axis_values(fx, xs, shown), axis_values(fy, ys, shown)
+        ax.contourf(*plotted, rates, levels=_LEVELS, colors=_BANDS)
+        if rates.min() < 0.95 < rates.max():
+            lines = ax.contour(*plotted, rates, levels=[0.95], colors=[INK], linewidths=2)
+            ax.clabel(lines, fmt={0.95: "95 of 100"}, fontsize=9)
+        _window(ax, picture, fx, fy, shown)
+        _coupons(ax, picture.coupons, fx, fy, shown)
+        for (name, settings), (marker, colour) in zip(picture.marks.items(), _SPOTS, strict=False):
+            spot = [float(axis_values(f, np.array([settings[f.name]]), shown)[0]) for f in (fx, fy)]
+            ax.plot(*spot, marker=marker, ms=13, mfc=colour, mec=PAPER, mew=1.5, ls="none", label=name, zorder=9,
+                    clip_on=False)  # fmt: skip
+        figure.legend(loc="outside lower left", ncols=4, handletextpad=0.3, columnspacing=1.0)
+        svg = to_svg(figure, name=f"map-{x}", title=title, description=caption)
+    return Picture(svg, title, caption)
+
+
+def _span(f: Factor) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    make = np.geomspace if f.scale == "log" else np.linspace
+    return np.asarray(make(f.low, f.high, _GRID))
+
+
+def _rates(
+    picture: MapPicture, fx: Factor, fy: Factor, xs: np.ndarray[tuple[int], np.dtype[np.float64]],
+    ys: np.ndarray[tuple[int], np.dtype[np.float64]],
+) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:  # fmt: skip
+    """True robust pass rate over two factors, the others at the last marked settings."""
+    across, up = np.meshgrid(xs, ys)
+    base = list(picture.marks.values())[-1]
+    frame = pd.DataFrame({name: np.full(across.size, value) for name, value in base.items()})
+    frame[fx.name], frame[fy.name] = across.ravel(), up.ravel()
+    return np.asarray(picture.line.robust_pass(frame, nodes=64)).reshape(across.shape)
+
+
+def _window(ax: Axes, picture: MapPicture, fx: Factor, fy: Factor, shown: Shown) -> None:
+    if fx.name not in picture.window or fy.name not in picture.window:
+        return
+    (x0, x1), (y0, y1) = (axis_values(f, np.array(picture.window[f.name]), shown) for f in (fx, fy))
+    ax.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, ec=ACCENT, lw=2.2, label="the window", zorder=7))
+
+
+def _coupons(ax: Axes, coupons: pd.DataFrame, fx: Factor, fy: Factor, shown: Shown) -> None:
+    if coupons.empty:
+        return
+    kind = np.where(coupons["passed"].eq(True), "pass", coupons["side"].astype(str))
+    for mark, (marker, face, words) in MARKS.items():
+        rows = coupons[kind == mark]
+        if len(rows):
+            ax.plot(
+                axis_values(fx, rows[fx.name].to_numpy(dtype=float), shown),
+                axis_values(fy, rows[fy.name].to_numpy(dtype=float), shown),
+                marker=marker, ms=6, mfc=face, mec=INK, mew=0.9, ls="none", label=words, zorder=8, clip_on=False,
+            )  # fmt: skip
+
+
+def _bars(picture: BarPicture) -> Picture:
+    title = f"It was: {picture.true}"
+    caption = (
+        "How likely the tool held each cause before any check (outlined) and after the checks you made (filled). The "
+        "true cause is marked: it was."
+    )
+    labels = [f"it was: {c}" if c == picture.true else c for c in picture.causes]
+    place = np.arange(len(labels))[::-1]
+    with canvas(6.6, 0.55 * len(labels) + 1.2) as (figure, ax):
+        ax.barh(place + 0.2, picture.before, height=0.34, color=PAPER, edgecolor=INK, label="before any check")
+        ax.barh(place - 0.2, picture.after, height=0.34, color=ACCENT, edgecolor=ACCENT, label="after your checks")
+        ax.set_yticks(place, labels)
+        ax.set_xlim(0, 1)
+        ax.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0", "25", "50", "75", "100"])
+        ax.set_xlabel("in 100 such cases")
+        ax.grid(axis="x", color=RULE, lw=0.6)
+        ax.set_axisbelow(True)
+        ax.tick_params(axis="y", length=0, labelcolor=INK)
+        ax.spines["left"].set_color(SOFT)
+        figure.legend(loc="outside lower left", ncols=2)
+        svg = to_svg(figure, name="bars", title=title, description=caption)
+    return Picture(Markup(svg), title, caption)

@@ -1,0 +1,53 @@
+"""The page of a finished exercise says what was spent, what counted, what was true, and shows it."""
+
+from __future__ import annotations
+
+import re
+from html import escape
+
+import pytest
+
+from doe.domain.units import Shown
+from doe.practice.drills import replay
+from reports.practice import practice_page, practice_report
+
+
+@pytest.fixture(scope="module")
+def swept():
+    answers = ["110 117 125 132 140", "125", "90 115 137 170 210", "140", "140 147 155 162 170", "155", "8 11 13 16 20",
+               "13", "plan"]  # fmt: skip
+    return replay("compare", 1, answers).outcome
+
+
+def test_page_shows_settings_side_by_side_and_two_maps(swept):
+    page = practice_report(swept, who="Bo & Co", day="2030-01-02")
+    assert f"{swept.score} of 100 points" in page
+    assert "Bo &amp; Co, 2030-01-02" in page
+    assert page.count("<svg") == 2
+    for words in ("the plan", "An invented world", "Before you touch a machine", *swept.truth[:1]):
+        assert words.replace("'", "&#39;") in page
+    ids = re.findall(r' id="([^"]+)"', page)
+    assert len(ids) == len(set(ids))
+
+
+def test_maps_name_every_mark_and_the_target_line(swept):
+    for picture in practice_page(swept, who="Bo", day="today").pictures:
+        for words in ("yours", "the plan's", "the best"):
+            assert words in str(picture.svg)
+        assert "°F" in str(picture.svg)
+        assert escape(picture.caption) in str(picture.svg)  # as text for those who do not see it
+
+
+def test_maps_follow_the_readers_unit(swept):
+    picture = practice_page(swept, who="Bo", day="today", shown=Shown("degF")).pictures[0]
+    assert "°F over °C" in str(picture.svg)
+
+
+def test_chances_of_the_causes_are_drawn_and_the_true_one_is_marked():
+    outcome = replay("fault", 3, ["settings", "hint", "= dust", "= ink", "= no_gap"]).outcome
+    view = practice_page(outcome, who="Bo", day="today")
+    (picture,) = view.pictures
+    assert f"it was: {outcome.picture.true}" in str(picture.svg)
+    assert view.settings == ()
+    assert "Spent: 1 minute, 1 hint." in view.facts
+    assert next(p.name for p in view.score_pairs) in ("found", "not found")
