@@ -230,6 +230,24 @@ class Book:
         with self._store.writing() as writing:
             return scores.record(writing, key, entries, why=why)
 
+    def bring_in(
+        self,
+        key: str | int,
+        coupons: pd.DataFrame,
+        entries: Sequence[ScoreEntry],
+        *,
+        kind: str,
+        notes: Sequence[str] = (),
+        why: str = "",
+    ) -> int:
+        """Store coupons that were made elsewhere together with their scores, all or none; returns the new fields.
+
+        ``coupons`` as for `save_round`, ``entries`` as for `record`; raises what those raise.
+        """
+        with self._store.writing() as writing:
+            rounds.save(writing, key, coupons, kind=kind, seed=0, notes=notes)
+            return scores.record(writing, key, entries, why=why)
+
     def results(self, key: str | int, *, include_void: bool = False) -> pd.DataFrame:
         """One row a coupon: the latest value of every field.
 

@@ -229,9 +229,7 @@ def record_own(
                              "Rename them, or record their scores with --file.")  # fmt: skip
         coupons["round"] = coupons["round"] + int(before["round"].max())
     notes = (*found.notes, f"Brought in from {path.name}.")
-    for number in sorted(coupons["round"].unique()):
-        book.save_round(record.id, coupons[coupons["round"] == number], kind="brought", seed=0, notes=notes)
-    fields = book.record(record.id, found.entries, why=why)
+    fields = book.bring_in(record.id, coupons, found.entries, kind="brought", notes=notes, why=why)
     return Recorded(
         record.name, len(found.coupons), fields, found.notes, score_counts(book, record.id), _judge(book, record)
     )

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from book_samples import fill, make_study, ticking
+from book_samples import fill, make_plan, make_study, ticking
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -235,3 +235,15 @@ def test_history_returns_values_as_they_were_given(book: Book) -> None:
     assert by_field["symptoms"].value == ("dull", "stiff")
     assert by_field["check:release"].value is False
     assert by_field["symptoms"].scored_at == when
+
+
+def test_coupons_brought_in_with_a_bad_score_leave_nothing_behind(book: Book) -> None:
+    brought = make_plan(2, number=2)
+    names = list(brought["coupon"])
+    with pytest.raises(InputErrors):
+        book.bring_in(S, brought, [ScoreEntry(names[0], checks={"shine": True})], kind="brought")
+    assert len(book.plan_info(S).rounds) == 1
+    fields = book.bring_in(S, brought, [ScoreEntry(names[0], checks={"release": True})], kind="brought")
+    assert fields == 1
+    assert [made.kind for made in book.plan_info(S).rounds][1] == "brought"
+    assert book.check() == []
