@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from doe.domain.glossary import explain
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer
@@ -24,40 +25,23 @@ def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note,
     return (
         Note(
             "Why is the setpoint not simply the best coupon?",
-            (
-                "One coupon that came out well may have been lucky, or may stand at the edge of a cliff. The setpoint "
-                "is the place where prints keep passing when the machines are a few degrees or seconds off, so it lies "
-                "away from the cliffs.",
-            ),
+            (explain("setpoint").text, explain("cliff").text),
         ),
         Note(
             "What is a setting error?",
-            (
-                "The display is not the cloth. Ovens and platens drift, a cold garment pulls the platen down, a dwell "
-                "is started by a hand. How far the real value wanders around the dial is the setting error.",
-                example,
-            ),
+            (explain("setting error").text, example),
         ),
         Note(
             "Expected window and assured window: what is the difference?",
-            (
-                f"The expected window is the box in which we expect {target} of prints to pass, as best we can tell "
-                f"from "
-                "these coupons. We may be wrong about it.",
-                f"The assured window is a smaller box in which even a cautious reading of the coupons holds {target}. "
-                f"With 20 "
-                "to 28 coupons there is usually none. The two must never be mixed up: train and plan with the first, "
-                "promise only the second.",
-            ),
+            (explain("window").text, f"Here the target is {target} of prints."),
         ),
         Note(
             "What do the lower bound and the assurance mean?",
             (
-                f"We expect {shirts(answer.pass_rate)}. The lower bound says: with {stated(study.spec.assurance)} "
-                f"assurance it is {shirts_at_least(answer.pass_rate_low)} or better. Of ten such statements about ten "
-                "stacks, one may be too good." if abs(study.spec.assurance - 0.9) < 1e-9 else
-                f"We expect {shirts(answer.pass_rate)}. The lower bound says: with {stated(study.spec.assurance)} "
-                f"assurance it is {shirts_at_least(answer.pass_rate_low)} or better.",
+                explain("lower bound").text,
+                explain("assurance").text,
+                f"Here we expect {shirts(answer.pass_rate)}, and with {stated(study.spec.assurance)} assurance "
+                f"{shirts_at_least(answer.pass_rate_low)} or better.",
             ),
         ),
         Note(
@@ -71,9 +55,8 @@ def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note,
         Note(
             "Too little or too much heat: how do I tell on a coupon?",
             (
-                "Too little: a grainy back, parts that stay on the film, edges that lift, colour that washes off. Too "
-                "much: a film that will not let go, boiled ink or blisters, a glassy back, a stiff or yellowed print, "
-                "dye that moves.",
+                explain("under").text,
+                explain("over").text,
                 "Some symptoms point both ways. Measure the real temperature before you touch a setting; powder, "
                 "moisture and a hasty peel can look like wrong heat.",
             ),
@@ -81,8 +64,9 @@ def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note,
         Note(
             "Why do coupons that did not transfer have no hand-feel?",
             (
-                "There is nothing to feel. They are not stiff and not soft, and leaving them out at random would "
-                "flatter the settings that fail. The hand-feel part therefore speaks only of prints that transferred.",
+                explain("hand-feel").text,
+                "Leaving them out at random would flatter the settings that fail. The hand-feel part therefore speaks "
+                "only of prints that transferred.",
             ),
         ),
     )  # fmt: skip
