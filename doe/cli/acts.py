@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -366,12 +366,32 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
     before = others[-1] if others and not same else None
     if same:
         tell(1.0)
-        return Recommended(fitted, answer_from(same[-1].payload), same[-1], before)
+        return Recommended(fitted, _with_open_checks(answer_from(same[-1].payload), fitted), same[-1], before)
     answer = recommend(
         fitted.record.study, fitted.surfaces, seed=fitted.seed, progress=lambda share: tell(0.7 + 0.3 * share)
     )
     _keep(book, fitted, RECOMMEND, answer_data(answer))
-    return Recommended(fitted, answer, None, before)
+    return Recommended(fitted, _with_open_checks(answer, fitted), None, before)
+
+
+def _with_open_checks(answer: Answer, fitted: Fitted) -> Answer:
+    """The answer, which says first what it cannot know: a coupon counts as passed before it was washed.
+
+    This is how things stand when the answer is given, so it is not kept with the answer: a wash that is passed
+    later changes no result of the fit.
+    """
+    from reports.wording import listing
+
+    if not fitted.counts.unfinished:
+        return answer
+    good = fitted.results[fitted.results["passed"].eq(True)]
+    names = [c.name for c in fitted.record.study.spec.checks if good[f"check_{c.name}"].isna().any()]
+    said = (
+        f"{fitted.counts.unfinished} of {fitted.counts.passed} passed coupons still wait for a check "
+        f"({listing([n.replace('_', ' ') for n in names])}); until then they count as passed, and the pass rate "
+        "may look too good."
+    )
+    return replace(answer, limits_on_certainty=(said, *answer.limits_on_certainty))
 
 
 def answer_data(answer: Answer) -> dict[str, Any]:

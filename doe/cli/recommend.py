@@ -37,6 +37,8 @@ def register(root: typer.Typer) -> None:
             following.insert(0, f"doe record {name}")
         elif found.answer.verdict == "more coupons":
             following.insert(0, f"doe extend {name} --coupons {max(1, len(found.answer.next_coupons))}")
+        if found.fitted.counts.unfinished:
+            following.insert(0, f"doe record {name} --washes")
         return Reply(
             {"study": found.fitted.record.name, "counts": found.fitted.counts, "inputs_hash": found.fitted.hash,
              "kept_since": found.kept.made_at if found.kept else None,
@@ -115,6 +117,6 @@ def history(found: Recommended) -> list[Block]:
     if found.before is not None:
         return [
             Warn(f"The results or the study changed since the answer of {local(found.before.made_at):%Y-%m-%d %H:%M} "
-                 f"({found.before.verdict}); both are kept.")
+                 f"(which was: {found.before.verdict}); both are kept.")
         ]  # fmt: skip
     return ["The answer is kept in the book with its seed, version and the sum of its inputs."]

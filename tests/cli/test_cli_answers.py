@@ -89,7 +89,7 @@ def planned(shop_with):
     return shop
 
 
-def score(shop, failed: dict[str, str], *, coupons: int = 12, hand: bool = True) -> None:
+def score(shop, failed: dict[str, str], *, coupons: int = 12, hand: bool = True, washed: bool = True) -> None:
     """Score the first coupons: those named fail with that symptom, the others pass."""
     from doe.domain.score import ScoreEntry
     from doe.symptoms import side_of
@@ -97,7 +97,7 @@ def score(shop, failed: dict[str, str], *, coupons: int = 12, hand: bool = True)
     with shop.open() as book:
         names = list(book.plan_coupons(STUDY)["coupon"])[:coupons]
         everything = dict.fromkeys(names, "scorch") if failed.get("all") else failed
-        checks = [c.name for c in book.study(STUDY).study.spec.checks]
+        checks = [c.name for c in book.study(STUDY).study.spec.checks if washed or not c.after_washes]
         book.record(
             STUDY,
             [
@@ -108,6 +108,21 @@ def score(shop, failed: dict[str, str], *, coupons: int = 12, hand: bool = True)
                 for name in names
             ],
         )  # fmt: skip
+
+
+def test_passes_that_were_not_washed_yet_are_said_with_the_answer(planned):
+    score(planned, {"R1-03": "no_transfer", "R1-04": "no_transfer", "R1-06": "scorch"}, washed=False)
+    found, text = answer(planned)
+    said = "9 of 9 passed coupons still wait for a check (wash 1 and wash 5); until then they count as passed"
+    assert said in text
+    assert found["limits_on_certainty"][0].startswith(said)
+    assert found["next"][0] == f'doe record "{STUDY}" --washes'
+    planned.good("report", STUDY, "-o", "report.html")
+    assert said in (planned.folder / "report.html").read_text(encoding="utf-8").replace("\xa0", " ")
+    score(planned, {"R1-03": "no_transfer", "R1-04": "no_transfer", "R1-06": "scorch"})
+    again, text = answer(planned)
+    assert again["kept_since"] is not None  # a wash that is passed changes no result
+    assert "still wait" not in text
 
 
 def answer(shop) -> tuple[dict, str]:
