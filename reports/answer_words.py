@@ -6,7 +6,7 @@ import math
 
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.setpoint import Answer, Cliff
+from doe.setpoint import Answer, Cliff, Window
 from reports.wording import (
     amount_both,
     beyond,
@@ -130,7 +130,7 @@ def window_sentences(study: Study, answer: Answer) -> tuple[str, ...]:
     else:
         expected = (
             f"Expected window: everywhere in this box the expected pass rate is {target} or better "
-            f"(lowest found {percent(answer.window.pass_rate, 1)}). {_reach(answer.window.setting_errors)}"
+            f"(lowest found {percent(answer.window.pass_rate, 1)}). {_reach(study, answer, answer.window)}"
         )
     if answer.assured_window is None:
         inner = (
@@ -146,12 +146,34 @@ def window_sentences(study: Study, answer: Answer) -> tuple[str, ...]:
     return expected, inner
 
 
-def _reach(setting_errors: float) -> str:
-    if not math.isfinite(setting_errors):
+def _reach(study: Study, answer: Answer, window: Window) -> str:
+    """How far the box reaches on its narrowest side; a side that the tested range cuts off is not a narrow window."""
+    sides, cut = [], []
+    for f in study.numeric:
+        if not f.setting_sd:
+            continue
+        here = float(answer.setpoint[f.name])
+        low, high = (float(window.bounds[end][f.name]) for end in ("low", "high"))
+        for room, left in ((here - low, low - f.low), (high - here, f.high - high)):
+            reach = room / f.setting_sd
+            if left < (f.step or 1e-9):
+                cut.append((reach, f.label))
+            else:
+                sides.append(reach)
+    if not sides and not cut:
         return "No setting error was stated to measure it by."
-    if setting_errors < 0.5:
-        return "On its narrowest side it ends within half a setting error: too narrow without steadier machines."
-    return f"It reaches {setting_errors:.1f} setting errors or more to every side."
+    least = min(sides, default=math.inf)
+    ends = listing(list(dict.fromkeys(label for reach, label in cut if reach < max(0.5, min(least, 4.0)))))
+    beyond_ends = (
+        f" The tested range of {ends} ends sooner on one side or both; beyond it nothing is known." if ends else ""
+    )
+    if not sides:
+        return "It ends only where the tested ranges end; beyond them nothing is known."
+    if least < 0.5:
+        # the wander of the machine is in the pass rate already, so this is about where the dial may stand
+        return f"On its narrowest side it ends within half a setting error: little room to move the dial.{beyond_ends}"
+    every = "every other side" if ends else "every side"
+    return f"It reaches {least:.1f} setting errors or more to {every}.{beyond_ends}"
 
 
 def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:

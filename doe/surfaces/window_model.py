@@ -270,11 +270,13 @@ class WindowModel:
 
     def log_likelihood(self, xi: FloatArray) -> FloatArray:
         """Log likelihood of all results, shape (draws,)."""
-        return np.asarray(self.coupon_log_likelihood(xi).sum(axis=1) + self.hand_log_likelihood(xi).sum(axis=1))
+        draws = self.unpack(xi)  # once for both parts: the sampler asks for nothing else
+        coupons, hand = self.coupon_log_likelihood(xi, draws), self.hand_log_likelihood(xi, draws)
+        return np.asarray(coupons.sum(axis=1) + hand.sum(axis=1))
 
-    def coupon_log_likelihood(self, xi: FloatArray) -> FloatArray:
-        """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons)."""
-        draws = self.unpack(xi)
+    def coupon_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
+        """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons); ``draws`` are ``unpack(xi)``."""
+        draws = self.unpack(xi) if draws is None else draws
         eta = np.empty((len(xi), len(self.passed)))
         over = np.empty_like(eta)
         for c, rows in self._groups:
@@ -321,12 +323,12 @@ class WindowModel:
         mean = eta - np.diagonal(draws.curve, axis1=1, axis2=2) @ variance.T
         return np.asarray(mean / np.sqrt(1 + np.pi / 8 * spread))
 
-    def hand_log_likelihood(self, xi: FloatArray) -> FloatArray:
+    def hand_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
         """Log likelihood of each scored coupon's mean hand-feel, shape (draws, scored coupons)."""
         rows = self.hand.rows
         if not len(rows):
             return np.zeros((len(xi), 0))
-        draws = self.unpack(xi)
+        draws = self.unpack(xi) if draws is None else draws
         mean = np.empty((len(xi), len(rows)))
         for c in range(self.combinations):
             at = self.combination[rows] == c

@@ -261,8 +261,28 @@ def test_hand_feel_is_left_out_of_the_words_when_it_does_not_matter():
 def test_a_narrow_window_is_called_too_narrow():
     report = samples()["ready"]
     assert report.answer.window is not None
-    narrow = replace(report.answer, window=replace(report.answer.window, setting_errors=0.2))
-    assert "too narrow" in window_sentences(report.study, narrow)[0]
+    here = pd.Series(report.answer.setpoint)[list(report.answer.window.bounds.index)].astype(float)
+    bounds = pd.DataFrame({"low": here, "high": here})
+    narrow = replace(report.answer, window=replace(report.answer.window, bounds=bounds))
+    assert "little room to move the dial" in window_sentences(report.study, narrow)[0]
+
+
+def test_a_window_that_the_tested_range_cuts_off_is_not_called_narrow():
+    report = samples()["ready"]
+    assert report.answer.window is not None
+    setpoint, bounds = dict(report.answer.setpoint), report.answer.window.bounds.copy()
+    for f in report.study.numeric:
+        middle = (f.low + f.high) / 2
+        setpoint[f.name] = middle
+        bounds.loc[f.name] = [middle - 2 * f.setting_sd, middle + 2 * f.setting_sd]
+    first = report.study.numeric[0]
+    setpoint[first.name] = first.low
+    bounds.loc[first.name] = [first.low, first.low + 2 * first.setting_sd]
+    window = replace(report.answer.window, bounds=bounds, setting_errors=0.0)
+    text = window_sentences(report.study, replace(report.answer, setpoint=setpoint, window=window))[0]
+    assert "2.0 setting errors or more to every other side" in text
+    assert f"The tested range of {first.label} ends sooner" in text
+    assert "little room" not in text
 
 
 def test_one_more_coupon_is_singular():
