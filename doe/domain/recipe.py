@@ -1,0 +1,263 @@
+"""A recipe: a released setpoint with its window, handling, proof and approval. Revisions are never edited."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Literal
+
+from doe.domain.errors import InputError
+from doe.domain.limits import CEILING_DEGC
+from doe.domain.stack import Line, Material, Stack
+from doe.domain.units import STORED_UNITS
+
+LAPSE = timedelta(days=730)
+"""A first article lapses when nothing was made for two years (AS9102 revision B, secondary source)."""
+
+USUAL_VOIDS = (
+    "another fabric, film, powder or ink, or another supplier or make of one of them",
+    "another oven, press or platen, a repair of one, or another place",
+    "a gauge that is out of date, or a display that was readjusted",
+    "a setting outside the window, or a constant that was not held",
+    "a failed check in production that was not explained",
+)
+"""What makes a recipe void until it is confirmed again (after first-article practice; our wording)."""
+
+Part = Literal["fabric", "film", "powder", "ink"]
+PARTS: tuple[Part, ...] = ("fabric", "film", "powder", "ink")
+
+# A difference weighs by how much of the answer it usually moves (common practice, no source).
+_WEIGHTS: Mapping[Part, float] = {"fabric": 4.0, "film": 3.0, "powder": 3.0, "ink": 1.0}
+
+
+@dataclass(frozen=True)
+class RecipeSetting:
+    """One setting of a recipe, in its stored unit.
+
+    Parameters
+    ----------
+    factor, label, unit : str
+    surface : float or str
+        What the model means: the temperature of the surface, the time, or a level.
+    dial : float or None
+        What to set on the line; None where no gauge tells it (or it is a level, or not a temperature and the same).
+    dial_u : float or None
+        Standard uncertainty of ``dial``.
+    window_low, window_high : float or None
+        Ends of the window, in the terms of ``surface``; None without a window.
+    """
+
+    factor: str
+    label: str
+    unit: str
+    surface: float | str
+    dial: float | None = None
+    dial_u: float | None = None
+    window_low: float | None = None
+    window_high: float | None = None
+
+    def __post_init__(self) -> None:
+        where = f"recipe, {self.label or self.factor}"
+        if self.unit not in STORED_UNITS:
+            raise InputError(f"{where}, unit", repr(self.unit), ", ".join(filter(None, STORED_UNITS)), "Convert it.")
+        if isinstance(self.surface, str):
+            return
+        given = [v for v in (self.surface, self.dial, self.window_low, self.window_high) if v is not None]
+        if not all(math.isfinite(v) for v in given):
+            raise InputError(where, "a missing number", "numbers", "Fill in the setting.")
+        if self.unit == "degC" and max(given) >= CEILING_DEGC:
+            raise InputError(where, f"{max(given):g} degC", f"below {CEILING_DEGC:g} degC",
+                             "Nothing at or above it is ever released (fumes).")  # fmt: skip
+        low = -math.inf if self.window_low is None else self.window_low
+        high = math.inf if self.window_high is None else self.window_high
+        if not low - 1e-9 <= self.surface <= high + 1e-9:
+            raise InputError(
+                where, f"{self.surface:g}", f"inside its window {low:g} to {high:g}", "Correct the window."
+            )
+
+
+@dataclass(frozen=True)
+class ConfirmationRecord:
+    """What a recipe was confirmed with: the claim, the counts, the exact limits, and when.
+
+    ``unit`` is coupon or stroke; ``pass_rate_low`` and ``pass_rate_high`` are one-sided limits at ``assurance``.
+    """
+
+    claim: float
+    assurance: float
+    failures_allowed: int
+    units: int
+    unit: Literal["coupon", "stroke"]
+    passed: int
+    failed: int
+    pass_rate_low: float
+    pass_rate_high: float
+    judged_at: datetime
+
+    def __post_init__(self) -> None:
+        if not (0 < self.claim < 1 and 0 < self.assurance < 1):
+            raise InputError(
+                "confirmation", f"{self.claim}, {self.assurance}", "between 0 and 1", "Write 95 % as 0.95."
+            )
+        if self.passed < 0 or not 0 <= self.failed <= self.failures_allowed:
+            raise InputError("confirmation", f"{self.failed} failed", f"at most {self.failures_allowed} failed",
+                             "A recipe is released after a confirmation that was accepted.")  # fmt: skip
+        _check_zone(self.judged_at, "confirmation, judged at")
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """One revision of a recipe.
+
+    Parameters
+    ----------
+    name : str
+    revision : int
+        From 1; a new one supersedes the one before, which stays as it was.
+    stack : Stack
+        With lots.
+    line : Line
+    settings : tuple of RecipeSetting
+    held : mapping
+        What was held constant, by name.
+    handling : tuple of str
+        Waits, peel, second press, cover sheet: full sentences in order.
+    confirmation : ConfirmationRecord or None
+        None only for a recipe released without one, which then needs ``exception``.
+    exception : str
+        Why it was released without a confirmation, and who answers for it.
+    pass_rate, pass_rate_low : float
+        What the study expected of the setpoint.
+    study : str
+        Name of the study behind it.
+    approved_by : str
+    approved_at : datetime
+        With a time zone.
+    review_on : date
+        At the latest two years after approval.
+    voids : tuple of str
+        What makes it void.
+    why : str
+        Why this revision was made; needed from revision 2 on.
+    retired_at : datetime or None
+
+    Raises
+    ------
+    InputError
+        If something a recipe needs is missing or contradicts itself.
+    """
+
+    name: str
+    revision: int
+    stack: Stack
+    line: Line
+    settings: tuple[RecipeSetting, ...]
+    pass_rate: float
+    pass_rate_low: float
+    study: str
+    approved_by: str
+    approved_at: datetime
+    review_on: date
+    confirmation: ConfirmationRecord | None = None
+    exception: str = ""
+    held: Mapping[str, float | str] = field(default_factory=dict)
+    handling: tuple[str, ...] = ()
+    voids: tuple[str, ...] = USUAL_VOIDS
+    why: str = ""
+    retired_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        for what in ("name", "approved_by", "study"):
+            if not getattr(self, what).strip():
+                raise InputError(f"recipe, {what.replace('_', ' ')}", "nothing", "a name", "Fill it in.")
+        if self.revision < 1:
+            raise InputError("recipe, revision", self.revision, "1 or more", "Count revisions from 1.")
+        if self.revision > 1 and not self.why.strip():
+            raise InputError("recipe, why", "nothing", "a reason for the new revision", "Say what changed.")
+        names = [s.factor for s in self.settings]
+        if not names or len(set(names)) != len(names):
+            raise InputError("recipe, settings", names, "each setting once, at least one", "List the settings.")
+        if not 0 <= self.pass_rate_low <= self.pass_rate <= 1:
+            raise InputError("recipe, pass rate", f"{self.pass_rate}, lower bound {self.pass_rate_low}",
+                             "0 to 1, the bound below the rate", "Take both from the recommendation.")  # fmt: skip
+        if self.confirmation is None and not self.exception.strip():
+            raise InputError("recipe, confirmation", "none", "an accepted confirmation, or a reason without one",
+                             "Confirm the setpoint first.")  # fmt: skip
+        _check_zone(self.approved_at, "recipe, approved at")
+        if self.retired_at is not None:
+            _check_zone(self.retired_at, "recipe, retired at")
+        last = self.approved_at.date() + LAPSE
+        if not self.approved_at.date() < self.review_on <= last:
+            raise InputError("recipe, review date", self.review_on, f"after approval, by {last}",
+                             "A recipe is looked at again within two years.")  # fmt: skip
+
+    def setting(self, factor: str) -> RecipeSetting:
+        """The setting of a factor."""
+        for found in self.settings:
+            if found.factor == factor:
+                return found
+        raise InputError("recipe, setting", factor, ", ".join(s.factor for s in self.settings), "Use one of these.")
+
+    def is_due(self, on: date) -> bool:
+        """Whether its review is due on a day."""
+        return on >= self.review_on
+
+
+@dataclass(frozen=True)
+class StackDifference:
+    """How one part of two stacks differs: not at all (``same``), the lot only, supplier or detail, or the material."""
+
+    part: Part
+    kind: Literal["same", "lot", "supplier", "material"]
+    ours: str
+    theirs: str
+
+
+def stack_differences(ours: Stack, theirs: Stack) -> tuple[StackDifference, ...]:
+    """Part by part, how two stacks differ; an ink that neither names is left out."""
+    found = []
+    for part in PARTS:
+        a: Material | None = getattr(ours, part)
+        b: Material | None = getattr(theirs, part)
+        if a is None and b is None:
+            continue
+        found.append(StackDifference(part, _kind(a, b), str(a or "not named"), str(b or "not named")))
+    return tuple(found)
+
+
+def nearest_recipes(stack: Stack, recipes: Sequence[Recipe]) -> tuple[tuple[Recipe, tuple[StackDifference, ...]], ...]:
+    """Recipes in force, that of the most similar stack first, each with what differs.
+
+    Only the newest revision of a name counts, and none that is retired. Similar in words is not similar in the press:
+    whatever differs is to be compared by coupons before the recipe is used.
+    """
+    newest: dict[str, Recipe] = {}
+    for recipe in recipes:
+        if recipe.name not in newest or recipe.revision > newest[recipe.name].revision:
+            newest[recipe.name] = recipe
+    found = [(r, stack_differences(stack, r.stack)) for r in newest.values() if r.retired_at is None]
+    return tuple(sorted(found, key=lambda pair: (_distance(pair[1]), pair[0].name)))
+
+
+def _distance(differences: tuple[StackDifference, ...]) -> float:
+    share = {"same": 0.0, "lot": 0.1, "supplier": 0.4, "material": 1.0}
+    return sum(_WEIGHTS[d.part] * share[d.kind] for d in differences)
+
+
+def _kind(a: Material | None, b: Material | None) -> Literal["same", "lot", "supplier", "material"]:
+    if a is None or b is None or _plain(a.name) != _plain(b.name):
+        return "material"
+    if _plain(a.supplier) != _plain(b.supplier) or _plain(a.detail) != _plain(b.detail):
+        return "supplier"
+    return "same" if _plain(a.lot) == _plain(b.lot) else "lot"
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.lower().split())
+
+
+def _check_zone(when: datetime, where: str) -> None:
+    if when.tzinfo is None:
+        raise InputError(where, when, "a time with its zone", "Add the zone, such as +00:00.")
