@@ -110,6 +110,9 @@ def read_hand(text: str, where: str) -> float | None:
     return value
 
 
+ANY_SYMPTOM = "a symptom of the list"
+
+
 def read_symptoms(
     text: str, labels: Mapping[str, str], where: str, letters: Mapping[str, str] | None = None
 ) -> tuple[str, ...]:
@@ -141,7 +144,7 @@ def read_symptoms(
         key = known.get(word)
         if key is None:
             close = [labels[known[w]] for w in get_close_matches(word, known, n=5, cutoff=0.6)]
-            offered = ", ".join(dict.fromkeys(close[:3])) or "a symptom of the list"
+            offered = ", ".join(dict.fromkeys(close[:3])) or ANY_SYMPTOM
             if letters:
                 offered += f", or a letter of the bench sheet, {min(letters)} to {max(letters)}"
             raise InputError(

@@ -10,6 +10,7 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 from doe.book.cell_words import (
+    ANY_SYMPTOM,
     coupon_name,
     is_nothing,
     read_amount,
@@ -328,7 +329,8 @@ class _RowReader:
         try:
             return read_symptoms(text, self.symptoms.labels, self._where(heading)), ""
         except InputError as error:
-            self.unknown_words.append(f"'{error.found}' (close: {error.allowed})".replace("''", "'"))
+            close = "" if error.allowed == ANY_SYMPTOM else f" (close: {error.allowed})"
+            self.unknown_words.append(f"'{error.found}'{close}".replace("''", "'"))
             return (), text
 
     def _side(self, keys: tuple[str, ...]) -> str:

@@ -159,7 +159,8 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
 
     record = book.study(key)
     sheet = read_foreign(path)
-    typed = dict(_pairs("--map", columns, '"Press °F=press_temp"'))
+    checks = {c.name: f"check_{c.name}" for c in record.study.spec.checks}
+    typed = {h: checks.get(use, use) for h, use in _pairs("--map", columns, '"Press °F=press_temp"')}
     guessed: dict[str, ColumnUse | str] = dict(guess_mapping(sheet, record.study))
     if typed:
         kept = {h: use for h, use in guessed.items() if _role(use) not in typed.values()} if desk.can_ask else {}

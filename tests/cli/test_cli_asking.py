@@ -202,6 +202,21 @@ def test_a_sheet_of_ones_own_is_shown_before_it_is_taken(shop_with):
     assert frame["hand_Ana"].tolist() == [4, 3, 3.5]
 
 
+def test_a_check_is_named_as_it_is_called_and_foreign_words_stay_as_notes(shop_with):
+    shop = shop_with(0)
+    text = "Sample,Oven C,Oven sec,Press C,Dwell,Result 1,Seen\na,120,120,150,10,ok,\nb,130,150,160,14,fail,zzzz\n"
+    (shop.folder / "own.csv").write_text(text, encoding="utf-8")
+    uses = {"Sample": "coupon", "Oven C": "cure_temp", "Oven sec": "cure_time", "Press C": "press_temp",
+            "Dwell": "dwell", "Result 1": "wash_1", "Seen": "symptom"}  # fmt: skip
+    options = [word for heading, use in uses.items() for word in ("--map", f"{heading}={use}")]
+    found = shop.good("record", STUDY, "--own-sheet", "own.csv", *options)
+    with shop.open() as book:
+        frame = book.results(STUDY).set_index("coupon")
+    assert frame.loc[["a", "b"], "check_wash_1"].tolist() == [True, False]
+    assert frame.loc["b", "note"] == "zzzz"
+    assert "'zzzz' is no symptom of the list" in " ".join(found.out.split())
+
+
 def test_a_wrong_guess_is_corrected_column_by_column(shop_with):
     shop = shop_with(0)
     (shop.folder / "own.csv").write_text(OWN.replace("Remark", "Zzz"), encoding="utf-8")
