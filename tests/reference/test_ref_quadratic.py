@@ -90,7 +90,7 @@ CVD = [
 
 
 @pytest.mark.parametrize(("response", "kept", "estimates", "se", "tolerance", "summary"), CVD)
-def test_fits_of_the_tungsten_process(response, kept, estimates, se, tolerance, summary):  # noqa: PLR0917 - one argument a printed column
+def test_fits_of_the_tungsten_process(response, kept, estimates, se, tolerance, summary):
     frame = read("cvd_ccd")
     terms = build_terms(["P", "H"], "quadratic")
     terms = terms if kept is None else terms.keep(kept)
