@@ -16,6 +16,7 @@ from doe.book.text import from_text, moment_of, to_text
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.serial import study_from
 from doe.domain.study import Study
+from doe.domain.texts import NAME_LENGTH, check_line
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -82,6 +83,10 @@ def _rows(study: Study, frame: pd.DataFrame, *, next_round: int) -> list[dict[st
         where = f"plan, coupon {name}"
         if not name or name in seen:
             problems.append(InputError(where, repr(name), "each coupon once, with a name", "Correct the name."))
+        try:
+            check_line(name, where, longest=NAME_LENGTH, in_cells=True)
+        except InputError as error:
+            problems.append(error)
         seen.add(name)
         settings: dict[str, Any] = {}
         for f in study.factors:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 MAX_BYTES = 20_000_000
 MAX_UNPACKED = 200_000_000
-MAX_ROWS, MAX_COLUMNS = 20_000, 500
+MAX_ROWS, MAX_COLUMNS, MAX_CELLS = 20_000, 500, 1_000_000
 _TEXT_SUFFIXES, _BOOK_SUFFIXES = (".csv", ".tsv", ".txt"), (".xlsx", ".xlsm")
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0"
 _NEW_FILE = "Write a new entry file and copy the entries into it."
@@ -76,8 +76,10 @@ def read_sheets(path: str | Path) -> tuple[SheetFile, ...]:
     file = Path(path)
     suffix = file.suffix.lower()
     if suffix not in _TEXT_SUFFIXES + _BOOK_SUFFIXES:
-        raise InputError(file.name, suffix or "no ending", ".xlsx or .csv", "Save the sheet as one of these.")
+        raise InputError(file.name or "file", suffix or "no ending", ".xlsx or .csv", "Save the sheet as one of these.")
     try:
+        if file.exists() and not file.is_file():  # reading a pipe or a device would never end
+            raise InputError(str(file), "no plain file", "a file that can be read", "Check the name and the folder.")
         if file.stat().st_size > MAX_BYTES:
             raise InputError(
                 file.name, f"{file.stat().st_size / 1e6:.0f} MB", f"at most {MAX_BYTES // 1_000_000} MB",
@@ -94,11 +96,16 @@ def read_sheets(path: str | Path) -> tuple[SheetFile, ...]:
         raise InputError(file.name, "nothing in it", "a row of headings and rows of coupons", "Choose the filled file.")
     for sheet in filled:
         if len(sheet.rows) > MAX_ROWS or max(map(len, sheet.rows)) > MAX_COLUMNS:
-            raise InputError(
-                sheet.name, f"{len(sheet.rows)} rows, {max(map(len, sheet.rows))} columns",
-                f"at most {MAX_ROWS} rows and {MAX_COLUMNS} columns", "Keep only the rows of the coupons.",
-            )  # fmt: skip
+            raise _too_large(sheet.name, len(sheet.rows), max(map(len, sheet.rows)))
     return filled
+
+
+def _too_large(name: str, rows: int, columns: int) -> InputError:
+    return InputError(
+        name, f"{rows} rows, {columns} columns",
+        f"at most {MAX_ROWS} rows, {MAX_COLUMNS} columns and {MAX_CELLS} cells",
+        "Keep only the rows of the coupons, and delete stray cells far below or to the right.",
+    )  # fmt: skip
 
 
 def _read_text(data: bytes, name: str) -> SheetFile:
@@ -215,6 +222,10 @@ def _read_book(data: bytes, name: str) -> tuple[SheetFile, ...]:
 
 
 def _read_worksheet(values: Worksheet, formulas: Worksheet, name: str) -> SheetFile:
+    # asked before going through the cells: one cell in the last corner would make 17 thousand million of them
+    rows_there, columns_there = values.max_row, values.max_column
+    if rows_there > MAX_ROWS or columns_there > MAX_COLUMNS or rows_there * columns_there > MAX_CELLS:
+        raise _too_large(name, rows_there, columns_there)
     rows: list[tuple[str, ...]] = []
     numbers: list[int] = []
     odd: dict[tuple[int, int], str] = {}

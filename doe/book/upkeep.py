@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import math
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -31,6 +33,7 @@ from doe.book.tables import (
 )
 from doe.book.text import from_text, moment_of
 from doe.domain.errors import InputError
+from doe.domain.factors import Factor
 from doe.domain.score import PLAIN_FIELDS
 from doe.domain.serial import line_from, stack_from, study_from
 
@@ -91,6 +94,8 @@ def coherence(connection: sa.Connection) -> list[str]:
     found += _half_written(connection)
     found += _strangers(connection)
     found += _unreadable(connection)
+    found += _misnamed(connection)
+    found += _impossible(connection)
     for row in connection.execute(
         sa.select(analyses.c.id, analyses.c.inputs_hash).where(sa.func.trim(analyses.c.inputs_hash) == "")
     ):
@@ -157,6 +162,57 @@ def _strangers(connection: sa.Connection) -> Iterator[str]:
     )
     for name in connection.scalars(twice):
         yield f"Two studies in use are called {name}."
+
+
+def _misnamed(connection: sa.Connection) -> Iterator[str]:
+    """A name stands in a column, to be looked for, and in the details; only the details are checked when read."""
+    for table in (stacks, lines, study_entries):
+        for row_id, name, text in connection.execute(sa.select(table.c.id, table.c.name, table.c.data)):
+            try:
+                inside = str(from_text(text)["name"]).strip()
+            except (json.JSONDecodeError, KeyError, TypeError):
+                continue  # said by `_unreadable`
+            if name.strip() != inside:
+                yield f"Row {row_id} of {table.name} is called {name!r}, but {inside!r} in its details."
+
+
+def _impossible(connection: sa.Connection) -> Iterator[str]:
+    """Times that are none, rounds below 1, settings that are not those of the study, readings on no line."""
+    for table, column in ((acts, "at"), (studies, "made_at"), (entries, "scored_at")):
+        for row_id, text in connection.execute(sa.select(table.c.id, table.c[column])):
+            try:
+                timely = text is None or moment_of(text).tzinfo is not None
+            except ValueError:
+                timely = False
+            if not timely:
+                yield f"Row {row_id} of {table.name} has the time {text!r}, which is none."
+    for row_id, number in connection.execute(sa.select(rounds.c.id, rounds.c.number).where(rounds.c.number < 1)):
+        yield f"Row {row_id} of rounds has the number {number}."
+    known_lines = sa.select(lines.c.name)
+    for row_id in connection.scalars(
+        sa.select(gauge_readings.c.id).where(gauge_readings.c.line_name.not_in(known_lines))
+    ):
+        yield f"Row {row_id} of gauge_readings is on a line that is not there."
+    factors: dict[int, tuple[Factor, ...]] = {}
+    current = sa.select(study_entries.c.study_id, study_entries.c.data).where(is_current(study_entries))
+    for study_id, text in connection.execute(current):
+        with contextlib.suppress(json.JSONDecodeError, KeyError, TypeError, ValueError):  # said by `_unreadable`
+            factors[study_id] = study_from(from_text(text)).factors
+    for row in connection.execute(sa.select(coupons.c.id, coupons.c.study_id, coupons.c.settings)):
+        with contextlib.suppress(json.JSONDecodeError):
+            settings = from_text(row.settings)
+            if row.study_id in factors and not _are_settings(settings, factors[row.study_id]):
+                yield f"Row {row.id} of coupons has settings that are not those of its study."
+
+
+def _are_settings(settings: Any, factors: tuple[Factor, ...]) -> bool:
+    if not isinstance(settings, dict) or set(settings) != {f.name for f in factors}:
+        return False
+    return all(
+        isinstance(settings[f.name], str) if f.is_categorical
+        else isinstance(settings[f.name], int | float) and math.isfinite(settings[f.name])
+        for f in factors
+    )  # fmt: skip
 
 
 def _unreadable(connection: sa.Connection) -> Iterator[str]:

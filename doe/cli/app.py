@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -137,6 +138,9 @@ def keep_log(error: BaseException) -> Path | None:
 
 def _speak_unicode() -> None:
     """Never fail on a degree sign: an old console gets a replacement for what it cannot show."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed before we started: what is said there goes nowhere
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 - open to the end
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

@@ -180,7 +180,13 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
                 sys.stdout.flush()
             except BrokenPipeError:
                 # whoever read our output has gone (as in `doe ... | head`); nothing is wrong
-                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+                _let_go_of_output()
+            except OSError as error:
+                _let_go_of_output()
+                raise InputError(
+                    "standard output", error.strerror or str(error), "a place that takes the answer",
+                    "What the command stored is stored; only its answer was lost.",
+                ) from error  # fmt: skip
             if reply.exit_code:
                 raise typer.Exit(reply.exit_code)
 
@@ -195,6 +201,11 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
         return function
 
     return register
+
+
+def _let_go_of_output() -> None:
+    """Send what is still unwritten nowhere, or Python tries once more when it ends, and complains."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def group(name: str, about: str) -> typer.Typer:

@@ -14,7 +14,10 @@ from reports.wording import count
 if TYPE_CHECKING:
     from doe.cli.acts import PlanChoice, Planned
 
-SEED = Annotated[int | None, typer.Option(help="Repeats the same random choices; by default from the study's name.")]
+SEED = Annotated[
+    int | None,
+    typer.Option(min=0, max=2**63 - 1, help="Repeats the same random choices; by default from the study's name."),
+]
 
 
 def register(root: typer.Typer) -> None:

@@ -95,7 +95,11 @@ def factor(text: str, shown: Shown, *, can_ask: bool = False) -> Factor:
     head, *more = [part.strip() for part in text.split(",")]
     name, equals, span = (part.strip() for part in head.partition("="))
     where = f"--factor {name}"
-    options = dict(_pair(part, where) for part in more)
+    options: dict[str, str] = {}
+    for key, value in (_pair(part, where) for part in more):
+        if key in options:
+            raise InputError(f"{where}, {key}", "two values", "one", "Keep the right one.")
+        options[key] = value
     known = KNOWN_FACTORS.get(name)
     if known is None and not options.get("unit") and "/" not in span:
         close = get_close_matches(name, KNOWN_FACTORS, n=3)
@@ -211,6 +215,8 @@ def held(texts: Sequence[str], shown: Shown, *, can_ask: bool = False) -> dict[s
         name, equals, value = (part.strip() for part in text.partition("="))
         if not equals or not name or not value:
             raise InputError("--hold", repr(text), "name=value", "Write it like pressure=40psi.")
+        if name in made:
+            raise InputError(f"--hold {name}", "two values", "one", "Keep the one that is set.")
         known = KNOWN_FACTORS.get(name)
         numeric = known is not None and known.unit
         made[name] = (
@@ -242,6 +248,8 @@ def limits(texts: Sequence[str], base: Limits | None, shown: Shown, *, can_ask: 
                 "--limit", repr(text), f"one of {', '.join(LIMIT_NAMES)}, and a value",
                 'Write it like "film_max=175@film data sheet 2031".',
             )  # fmt: skip
+        if field in values:
+            raise InputError(f"--limit {name}", "two values", "one", "Keep the one of the data sheet.")
         value, at, source = (part.strip() for part in rest.partition("@"))
         unit = "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
         values[field] = ceiling_or(value, unit, f"--limit {name}", shown, can_ask=can_ask)

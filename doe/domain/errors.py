@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+LONGEST_PART = 300
+"""Characters of what was found, or where, in a message; the whole of it stays on the error."""
+
 
 class DoeError(Exception):
     """Base of every error this tool raises on purpose."""
@@ -36,7 +39,7 @@ class InputError(DoeError, ValueError):
         self.found = found
         self.allowed = allowed
         self.remedy = remedy
-        super().__init__(f"{where}: found {found}; allowed: {allowed}. {remedy}")
+        super().__init__(f"{_one_line(where)}: found {_one_line(found)}; allowed: {allowed}. {remedy}")
 
 
 class InputErrors(InputError):
@@ -60,6 +63,12 @@ class InputErrors(InputError):
         if rest:
             lines.append(f"... and {rest} more like these.")
         return "\n".join(lines)
+
+
+def _one_line(said: object) -> str:
+    """What was there may be anything: in a message it is one line, not too long, and no terminal obeys it."""
+    words = " ".join("".join(c if c.isprintable() or c.isspace() else "?" for c in str(said)).split())
+    return words if len(words) <= LONGEST_PART else f"{words[: LONGEST_PART // 2]} ... {words[-20:]}"
 
 
 def plain(value: float) -> str:

@@ -8,12 +8,20 @@ from dataclasses import KW_ONLY, dataclass
 from typing import Literal
 
 from doe.domain.errors import InputError, plain
+from doe.domain.texts import check_line
 from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius
 
 Scale = Literal["linear", "log"]
 Stage = Literal["cure", "press"]
 
 _NAME = re.compile(r"^[a-z][a-z0-9_]*$")
+NAME_LENGTH, LABEL_LENGTH = 40, 80
+"""Longest name of a factor or level, and longest label, in characters."""
+COLDEST_DEGC, HOTTEST_DEGC, MOST = -50.0, 1000.0, 1e6
+"""Coldest and hottest temperature, and the largest setting in any other unit: what lies beyond is a slip of the hand.
+What may be proposed ends far below, see `doe.domain.limits`."""
+
+_PREFIXES = ("hand_", "actual_", "check_")  # columns of the results
 _RESERVED = {
     "coupon", "round", "cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke",
     "passed", "side", "role", "note", "symptom", "void",
@@ -80,6 +88,9 @@ KNOWN_FACTORS: dict[str, KnownFactor] = {
 
 DEFAULT_FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
 
+MOST_SPANS, FINEST_STEPS = 10, 10**9
+"""Largest setting error, in ranges; most steps a range may hold."""
+
 _DEFAULT_STEP = {"degC": 1.0, "s": 1.0, "bar": 0.1, "g/m2": 1.0, "": 0.0}
 
 
@@ -143,13 +154,18 @@ class Factor:
         if not self.label:
             fill(self, "label", known.label if known else self.name.replace("_", " "))
         fill(self, "levels", tuple(self.levels))
+        check_line(self.label, f"factor {self.name}, label", longest=LABEL_LENGTH, in_cells=True)
         self._check()
 
     def _check(self) -> None:
         where = f"factor {self.name}"
-        if not _NAME.match(self.name) or self.name in _RESERVED or self.name.startswith(("hand_", "actual_")):
+        if (
+            not _NAME.match(self.name) or self.name in _RESERVED or self.name.startswith(_PREFIXES)
+            or len(self.name) > NAME_LENGTH
+        ):  # fmt: skip
             raise InputError(
-                "factor name", repr(self.name), "lower-case letters, digits and _, not a column of the plan",
+                "factor name", repr(self.name),
+                f"at most {NAME_LENGTH} lower-case letters, digits and _, not a column of the plan",
                 "Choose a name such as cure_temp.",
             )  # fmt: skip
         if self.unit not in STORED_UNITS:
@@ -157,13 +173,25 @@ class Factor:
         if self.stage not in ("cure", "press"):
             raise InputError(f"{where}, stage", self.stage, "cure or press", "Say at which machine it is set.")
         if self.levels:
-            if len(set(self.levels)) != len(self.levels) or not 2 <= len(self.levels) <= 4:
-                raise InputError(f"{where}, levels", self.levels, "2 to 4 different levels", "List each level once.")
+            for level in self.levels:
+                check_line(level, f"{where}, level", longest=NAME_LENGTH, in_cells=True)
+            told_apart = {"".join(level.casefold().split()) for level in self.levels} - {""}
+            if len(told_apart) != len(self.levels) or not 2 <= len(self.levels) <= 4:
+                raise InputError(
+                    f"{where}, levels", " / ".join(self.levels), "2 to 4 different levels, each with a name",
+                    "List each level once.",
+                )  # fmt: skip
             return
         if self.unit == "":
             raise InputError(
                 f"{where}, unit", "none", "degC, s, bar, g/m2, or a list of levels", "Give a unit or levels."
             )
+        known = KNOWN_FACTORS.get(self.name)
+        if known is not None and self.unit != known.unit:
+            raise InputError(
+                f"{where}, unit", self.unit or "none", known.unit or "a list of levels",
+                f"{known.label.capitalize()} is kept in its own unit; choose another name for something else.",
+            )  # fmt: skip
         if self.unit == "degC":
             for end in (self.low, self.high):
                 check_celsius(end, where)
@@ -175,12 +203,24 @@ class Factor:
             raise InputError(f"{where}, scale", self.scale, "linear or log", "Use log for times.")
         if self.scale == "log" and self.low <= 0:
             raise InputError(f"{where}, low", plain(self.low), "above 0 on a log scale", "Raise the low end.")
-        if self.unit != "degC" and self.low < 0:
-            raise InputError(f"{where}, low", plain(self.low), "0 or more", "Raise the low end.")
-        if not (math.isfinite(self.setting_sd) and self.setting_sd >= 0):
-            raise InputError(f"{where}, setting error", self.setting_sd, "0 or more", "Give a standard deviation.")
-        if self.step is None or not math.isfinite(self.step) or self.step < 0:
-            raise InputError(f"{where}, step", self.step, "0 or more", "Give the smallest change the machine takes.")
+        for name, value in (("low", self.low), ("high", self.high)):
+            check_value(value, self.unit, f"{where}, {name}")
+        self._check_sizes(where)
+
+    def _check_sizes(self, where: str) -> None:
+        span = self.high - self.low
+        if not 0 <= self.setting_sd <= MOST_SPANS * span:
+            raise InputError(
+                f"{where}, setting error", self.setting_sd,
+                f"0 or more, and at most {MOST_SPANS} times the range ({plain(MOST_SPANS * span)} {self.unit})",
+                "Give a standard deviation.",
+            )  # fmt: skip
+        if self.step is None or not (self.step == 0 or span / FINEST_STEPS <= self.step <= span):
+            raise InputError(
+                f"{where}, step", self.step,
+                f"0 or more, not wider than the range ({plain(span)} {self.unit}) and not vanishing in it",
+                "Give the smallest change the machine takes, or widen the range.",
+            )  # fmt: skip
 
     @property
     def is_categorical(self) -> bool:
@@ -196,6 +236,19 @@ class Factor:
     def symbol(self) -> str:
         """Unit as printed, such as ``°C``."""
         return SYMBOLS[self.unit]
+
+
+def check_value(value: float, unit: str, where: str) -> None:
+    """Refuse what no machine is set to: below 0 or above a million (in degC, -50 and 1000), or no number.
+
+    Raises
+    ------
+    InputError
+        Saying what is allowed.
+    """
+    least, most = (COLDEST_DEGC, HOTTEST_DEGC) if unit == "degC" else (0.0, MOST)
+    if not least <= value <= most:
+        raise InputError(where, plain(value), f"{plain(least)} to {plain(most)} {unit}", "Correct the number.")
 
 
 def usual_factor(name: str, **changes: float | str | bool | tuple[str, ...]) -> Factor:

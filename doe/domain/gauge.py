@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Literal, get_args
 
 from doe.domain.errors import InputError
+from doe.domain.texts import check_line, check_note
 from doe.domain.units import check_celsius
 
 MachineKind = Literal["oven", "press"]
@@ -77,6 +78,9 @@ class GaugeReading:
         ):
             if share is not None and not 0 < share <= 1:
                 raise InputError(f"gauge reading, {label}", share, "above 0 to 1", remedy)
+        check_line(self.place, "gauge reading, place")
+        check_line(self.tool, "gauge reading, tool")
+        check_note(self.note, "gauge reading, note")
         if self.taken_at is not None and self.taken_at.tzinfo is None:
             raise InputError(
                 "gauge reading, taken at", self.taken_at, "a time with its zone", "Add the zone, such as +00:00."

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, fields
 
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.texts import check_line
 from doe.domain.units import check_celsius, show_both
 
 CEILING_DEGC = 200.0
@@ -50,8 +51,16 @@ class Limits:
             if entry.name.endswith("_degc") and value != CEILING_DEGC:
                 # a data sheet may well say 200; what is proposed stays below it all the same
                 check_celsius(value, entry.name)
+            if entry.name.endswith("_degc") and value > CEILING_DEGC:
+                raise InputError(
+                    entry.name, f"{plain(value)} degC", f"at most {plain(CEILING_DEGC)} degC, a positive number",
+                    f"It is the {LIMIT_LABELS[entry.name]}; nothing at or above that is proposed.",
+                )  # fmt: skip
             if not 0 < value < 100_000:
                 raise InputError(entry.name, value, "a positive number", f"It is the {LIMIT_LABELS[entry.name]}.")
+
+        for name, source in self.sources.items():
+            check_line(source, f"source of {name}")
 
     def bounds(self, factor: str) -> tuple[float | None, float | None]:
         """Lowest and highest permitted value of a factor, None where no limit speaks."""

@@ -7,9 +7,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from doe.domain.entry import check_people
 from doe.domain.errors import InputError
+from doe.domain.factors import check_value
 from doe.domain.results import SIDES, check_hand
 from doe.domain.study import Study
+from doe.domain.texts import check_note
 from doe.domain.units import check_celsius
 
 PLAIN_FIELDS = ("symptoms", "side", "note", "void")
@@ -109,13 +112,19 @@ def entry_problems(entry: ScoreEntry, study: Study, where: str = "") -> list[Inp
     if entry.side not in SIDES:
         bad("side", repr(entry.side), "under, over, other, unknown, or empty", "Correct the side.")
     for person, value in entry.hand.items():
-        if not person.strip() or "\n" in person:
-            bad("hand", repr(person), "the name of a person", "Say who felt the coupon.")
         try:
+            if not person.strip():
+                raise InputError(f"{place}, hand", repr(person), "the name of a person", "Say who felt the coupon.")
+            check_people([person])
             check_hand(value, f"{place}, hand_{person}")
         except InputError as error:
             problems.append(error)
     problems += _actual_problems(entry, study, place)
+    for what, text in (("note", entry.note), ("void", entry.void_reason or "")):
+        try:
+            check_note(text, f"{place}, {what}")
+        except InputError as error:
+            problems.append(error)
     if entry.void_reason is not None and entry.void_reason and not entry.void_reason.strip():
         bad("void", repr(entry.void_reason), "a reason", "Say in a few words what happened to the coupon.")
     if entry.scored_at is not None and entry.scored_at.tzinfo is None:
@@ -143,9 +152,11 @@ def _actual_problems(entry: ScoreEntry, study: Study, place: str) -> list[InputE
             problems.append(
                 InputError(at, value, f"a number{positive} in {factor.unit}", "Leave it empty if not measured.")
             )
-        elif factor.is_temperature:
+        else:
             try:
-                check_celsius(value, at)
+                if factor.is_temperature:
+                    check_celsius(value, at)
+                check_value(value, factor.unit, at)
             except InputError as error:
                 problems.append(error)
     return problems

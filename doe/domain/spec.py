@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from doe.domain.errors import InputError
+from doe.domain.texts import check_line
+
+CHECK_NAME_LENGTH, MOST_WASHES = 40, 1000
 
 
 @dataclass(frozen=True)
@@ -14,6 +17,17 @@ class Check:
     name: str
     label: str
     after_washes: int = 0
+
+    def __post_init__(self) -> None:
+        check_line(self.name, "check name", longest=CHECK_NAME_LENGTH)
+        check_line(self.label, f"check {self.name}, label")
+        if not self.name.isidentifier():
+            raise InputError("check name", repr(self.name), "letters, digits and _", "Choose a name such as wash_1.")
+        if not 0 <= self.after_washes <= MOST_WASHES:
+            raise InputError(
+                f"check {self.name}, washes", self.after_washes, f"0 to {MOST_WASHES}",
+                "Say after how many washes it is looked at.",
+            )  # fmt: skip
 
 
 DEFAULT_CHECKS = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from doe.domain.errors import InputError
+from doe.domain.texts import NAME_LENGTH, check_line, check_lines
 
 
 @dataclass(frozen=True)
@@ -17,6 +18,7 @@ class Material:
     detail: str = ""
 
     def __post_init__(self) -> None:
+        check_lines((f"material {field}", getattr(self, field)) for field in ("name", "supplier", "lot", "detail"))
         if not self.name.strip():
             raise InputError("material name", "nothing", "a name", "Give the name on the packet.")
 
@@ -36,6 +38,9 @@ class Stack:
     ink: Material | None = None
     dyed_polyester: bool = False
 
+    def __post_init__(self) -> None:
+        check_line(self.name, "stack name", longest=NAME_LENGTH)
+
 
 @dataclass(frozen=True)
 class Machine:
@@ -51,6 +56,7 @@ class Machine:
     uncertainty_degc: float | None = None
 
     def __post_init__(self) -> None:
+        check_line(self.name, "machine name", longest=NAME_LENGTH)
         for label, value in (("heating", self.heat_min_per_10), ("cooling", self.cool_min_per_10)):
             if not 0 <= value <= 600:
                 raise InputError(
@@ -86,6 +92,8 @@ class Line:
     coupons_per_sheet: int = 4
 
     def __post_init__(self) -> None:
+        check_line(self.name, "line name", longest=NAME_LENGTH)
+        check_line(self.gauge, "gauge")
         for label, value in (
             ("coupons per stroke", self.coupons_per_stroke),
             ("coupons per sheet", self.coupons_per_sheet),

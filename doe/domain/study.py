@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from doe.domain.errors import InputError
-from doe.domain.factors import Factor
+from doe.domain.factors import KNOWN_FACTORS, Factor, check_value
 from doe.domain.limits import Limits, check_ranges
 from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
+from doe.domain.texts import NAME_LENGTH, check_line
 
 MIN_FACTORS, MAX_FACTORS = 2, 6
 
@@ -36,7 +38,8 @@ class Study:
     Raises
     ------
     InputError
-        If factors are too few, too many, repeated, outside the limits, or forbidden combinations name others.
+        If factors are too few, too many, repeated, outside the limits, forbidden combinations name
+        others, or a setting is held that varies or cannot be one.
     """
 
     name: str
@@ -50,6 +53,7 @@ class Study:
         fill = object.__setattr__
         fill(self, "factors", tuple(self.factors))
         fill(self, "forbidden", tuple(self.forbidden))
+        check_line(self.name, "study name", longest=NAME_LENGTH)
         if not self.name.strip():
             raise InputError("study name", "nothing", "a name", "Say in a few words what is being tuned.")
         names = [f.name for f in self.factors]
@@ -65,7 +69,22 @@ class Study:
                     raise InputError(
                         "forbidden combination", clause.factor, ", ".join(names), "Use a factor of the study."
                     )
+            check_line(combination.reason, "forbidden combination, reason")
+        self._check_held(names)
         check_ranges(self.factors, self.limits)
+
+    def _check_held(self, names: list[str]) -> None:
+        for name, value in self.held.items():
+            check_line(name, "held setting", longest=NAME_LENGTH)
+            where, known = f"held {name}", KNOWN_FACTORS.get(name)
+            if name in names:
+                raise InputError(where, "a factor of the study", "a setting that does not vary", "Hold it or vary it.")
+            if isinstance(value, str):
+                check_line(value, where)
+            elif known is not None and known.unit:
+                check_value(value, known.unit, where)
+            elif not math.isfinite(value):
+                raise InputError(where, value, "a number or words", "Leave it out if it is not known.")
 
     @property
     def factor_names(self) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from doe.domain.errors import InputError
+from doe.domain.seeds import check_seed
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.plans.build import MOST_COUPONS, add_round
 from doe.plans.optimal import optimal_points
@@ -40,6 +41,7 @@ def augment_plan(plan: Plan, *, coupons: int, seed: int, line: Line = DEFAULT_LI
     if not 1 <= coupons <= MOST_COUPONS:
         raise InputError("coupons", coupons, f"1 to {MOST_COUPONS}", "Say how many test transfers there can be.")
     study = plan.study
+    check_seed(seed)
     rng = np.random.default_rng([seed, plan.rounds, 1])
     centre = centre_points(study, 2 if coupons >= LEAST_WITH_CENTRE else 0)
     coded, levels = coded_of(study, plan.coupons)

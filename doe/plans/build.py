@@ -7,6 +7,7 @@ import pandas as pd
 
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.seeds import check_seed
 from doe.domain.space import is_forbidden
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
@@ -61,6 +62,7 @@ def make_plan(
     All settings are rounded to what the machines can be given, so a plan is balanced up to that rounding.
     """
     _check(kind, order, coupons, coupons_per_garment)
+    check_seed(seed)
     rng = np.random.default_rng(seed)
     points, kind, notes = choose_points(study, kind, coupons, rng)
     centre = np.flatnonzero(points.roles == "centre")
@@ -119,6 +121,7 @@ def add_round(
     study = plan.study
     _check("auto", order, max(len(settings), LEAST_COUPONS), coupons_per_garment)
     added = _checked(study, settings)
+    check_seed(seed)
     rng = np.random.default_rng([seed, plan.rounds])
     role = np.array(roles or ["chosen"] * len(added), dtype=object)
     ends = None

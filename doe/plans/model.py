@@ -51,7 +51,7 @@ def expand(study: Study, coded: FloatArray, levels: IntArray, model: Model) -> F
     parts = [np.ones((n, 1)), coded, dummies]
     if model != "main":
         i, j = np.triu_indices(k, 1)
-        parts += [coded[:, i] * coded[:, j], (coded[:, :, None] * dummies[:, None, :]).reshape(n, -1)]
+        parts += [coded[:, i] * coded[:, j], (coded[:, :, None] * dummies[:, None, :]).reshape(n, k * dummies.shape[1])]
     if model == "quadratic":
         parts.append(coded**2)
     return np.hstack(parts)

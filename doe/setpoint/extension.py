@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from doe.domain.seeds import check_seed
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans import Plan, add_round
@@ -43,6 +44,7 @@ def extend_plan(
     Plan
         All rounds, the new one last.
     """
+    check_seed(seed)
     rng = np.random.default_rng(seed)
     found = find_setpoint(RobustRate(study, surfaces), rng=rng)
     linked = coupons >= LINKED_FROM

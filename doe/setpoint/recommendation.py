@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.curves import find_cliffs
@@ -52,6 +53,7 @@ def recommend(
         If limits and forbidden combinations leave no setting.
     """
     tell = progress or (lambda share: None)
+    check_seed(seed)
     rng = np.random.default_rng(seed)
     rate = RobustRate(study, surfaces)
     found = find_setpoint(rate, rng=rng)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from doe.domain.errors import InputError
 from doe.domain.results import Results, read_results
+from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
@@ -22,7 +23,7 @@ from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expi
 
 FloatArray = NDArray[np.float64]
 
-PARTICLES = 800
+PARTICLES = 600
 
 
 @dataclass(frozen=True)
@@ -179,6 +180,7 @@ def fit(
     InputError
         If the results cannot be used, or no coupon has a pass/fail result yet.
     """
+    check_seed(seed)
     ready = results if isinstance(results, Results) else read_results(study, results)
     if ready.coupons == 0:
         raise InputError(

@@ -175,3 +175,41 @@ def test_files_that_are_no_exports_are_refused(book: Book, tmp_path: Path) -> No
         book.export(text)
     with pytest.raises(InputError, match="a folder that can be written to"):
         book.export(tmp_path / "missing" / "a.zip")
+
+
+@pytest.mark.parametrize("table", ["stacks", "lines", "study_entries"])
+def test_a_row_called_other_than_its_details_say_is_refused(book: Book, tmp_path: Path, table: str) -> None:
+    tables = content(book.export(tmp_path / "good.zip"))
+    tables["tables"][table][-1]["name"] = "\x1b[31mother"
+    with zipfile.ZipFile(tmp_path / "bad.zip", "w") as archive:
+        archive.writestr("book.json", json.dumps(tables))
+    with Book.open(tmp_path / "copy.sqlite", who="Bo") as copy:
+        with pytest.raises(InputErrors, match="in its details"):
+            copy.import_(tmp_path / "bad.zip")
+        assert copy.check() == []
+        assert copy.studies() == ()
+
+
+@pytest.mark.parametrize(
+    ("table", "change", "says"),
+    [
+        ("acts", {"at": "yesterday"}, "which is none"),
+        ("studies", {"made_at": "2026-01-01T00:00:00"}, "which is none"),
+        ("rounds", {"number": -3}, "has the number -3"),
+        ("coupons", {"settings": {}}, "not those of its study"),
+        ("coupons", {"settings": {"cure_temp": "hot"}}, "not those of its study"),
+        ("gauge_readings", {"line_name": "nowhere"}, "on a line that is not there"),
+    ],
+)
+def test_what_later_commands_would_stumble_over_is_refused(
+    book: Book, tmp_path: Path, table: str, change: dict[str, Any], says: str
+) -> None:
+    book.add_gauge_reading("line 1", GaugeReading("press", 150, None, 146.5))
+    tables = content(book.export(tmp_path / "good.zip"))
+    tables["tables"][table][0].update(change)
+    with zipfile.ZipFile(tmp_path / "bad.zip", "w") as archive:
+        archive.writestr("book.json", json.dumps(tables))
+    with Book.open(tmp_path / "copy.sqlite", who="Bo") as copy:
+        with pytest.raises(InputErrors, match=says):
+            copy.import_(tmp_path / "bad.zip")
+        assert copy.check() == []

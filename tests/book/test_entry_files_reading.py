@@ -490,7 +490,7 @@ def test_sheet_of_another_study_is_recognised(tmp_path):
 
 
 def test_study_name_with_brackets_and_signs_is_recognised(tmp_path):
-    odd = Study("=cmd|'x'!A1 [new] & more\nlines", STUDY.factors)
+    odd = Study("=cmd|'x'!A1 [new] & more", STUDY.factors)
     for write, ending in ((write_entry_csv, "csv"), (write_entry_xlsx, "xlsx")):
         path = write(tmp_path / f"entry.{ending}", odd, PLAN, PEOPLE)
         assert read(path, study=odd).entries == ()

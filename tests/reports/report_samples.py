@@ -40,7 +40,8 @@ LIMITS = Limits(
 def make_study(names: tuple[str, ...] = FOUR, *, forbidden: str = "", spec: Spec | None = None) -> Study:
     """A study over usual factors, with limits and held settings."""
     factors = tuple(usual_factor(name) for name in names)
-    held = {"peel_wait": 10.0, "second_press_time": 5.0} | ({} if "pressure" in names else {"pressure": 3.0})
+    usual = {"peel_wait": 10.0, "second_press_time": 5.0, "pressure": 3.0}
+    held = {name: value for name, value in usual.items() if name not in names}
     rules = (Forbidden.parse(forbidden, factors, "scorch"),) if forbidden else ()
     return Study("Navy tee, soft film", factors, spec or Spec(), LIMITS, rules, held)
 
