@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import fields
 
+import numpy as np
 import pandas as pd
 
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
-from doe.setpoint import Answer
+from doe.setpoint import Answer, RobustRate
 from doe.surfaces.window_model import HAND_FREEDOM, OTHER_BLAMED, OTHER_SEEN, TRIAL_ERROR, Priors
 from reports.sheet import Pair
 from reports.study_inputs import StudyReport
@@ -18,6 +19,7 @@ from reports.study_views import Column, Table
 from reports.wording import (
     amount,
     amount_both,
+    at_least_of_hundred,
     count,
     date,
     difference_both,
@@ -66,25 +68,32 @@ def settings_table(report: StudyReport, frame: pd.DataFrame, caption: str) -> Ta
 def level_table(report: StudyReport) -> Table | None:
     """Other levels of each categorical factor at the setpoint; None without such factors.
 
-    Checks only and without setting error, straight from the surface: for comparing levels, not for promising.
+    Counted as the answer is: the whole spec, setting error included.
     """
     study, answer = report.study, report.answer
     rows: list[tuple[str, ...]] = []
     for f in study.categorical:
         frame = pd.DataFrame([{**answer.setpoint, f.name: level} for level in f.levels])
-        predicted = report.surfaces.predict(frame)
-        for level, (_, row) in zip(f.levels, predicted.iterrows(), strict=True):
+        rates = RobustRate(study, report.surfaces).draws(frame, nodes=64)
+        low = np.quantile(rates, 1 - study.spec.assurance, axis=0)
+        feel = report.surfaces.hand_draws(frame)
+        for i, level in enumerate(f.levels):
             here = " (setpoint)" if level == answer.setpoint[f.name] else ""
-            hand = "not scored" if pd.isna(row["hand"]) else score(float(row["hand"]))
+            hand = "not scored" if feel is None else score(float(feel[:, i].mean()))
             rows.append(
-                (f.label, f"{level}{here}", percent(float(row["p_pass"])),
-                 f"{percent(float(row['p_pass_low']))} to {percent(float(row['p_pass_high']))}", hand)
-            )  # fmt: skip
+                (
+                    f.label,
+                    f"{level}{here}",
+                    percent(float(rates[:, i].mean())),
+                    f"{at_least_of_hundred(float(low[i]))} %",
+                    hand,
+                )
+            )
     if not rows:
         return None
     return Table(
-        "Other levels at the same settings (checks only, no setting error added)",
-        (words("Factor"), words("Level"), number("Pass rate"), number("Interval"), number("Hand-feel")),
+        "Other levels at the same settings, counted as the setpoint is",
+        (words("Factor"), words("Level"), number("Expected pass rate"), number("At least"), number("Hand-feel")),
         tuple(rows),
     )
 

@@ -178,9 +178,11 @@ def read_level(text: str, factor: Factor, where: str) -> str:
     InputError
         If it is none of its levels.
     """
-    for level in factor.levels:
-        if squeeze(level) == squeeze(text):
-            return level
+    # as it stands, then in letters and digits only, where that still means one level: 1.5 and 15 are two
+    for form in (lambda word: "".join(word.casefold().split()), squeeze):
+        found = [level for level in factor.levels if form(level) == form(text)]
+        if len(found) == 1:
+            return found[0]
     raise InputError(where, repr(text), ", ".join(factor.levels), "Correct the level.")
 
 

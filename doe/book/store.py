@@ -19,6 +19,7 @@ from doe.book.place import Place
 from doe.book.tables import acts, book_info
 from doe.book.text import stamp
 from doe.domain.errors import InputError
+from doe.domain.texts import NAME_LENGTH, check_line, check_note
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class Writing:
 
     def act(self, verb: str, subject: str, *, rows: int, study_id: int | None = None, why: str = "") -> int:
         """Note an act that adds ``rows`` rows; returns its id, which every one of those rows carries."""
+        check_note(why, "why")
         row = acts.insert().values(
             at=self.at, who=self.who, verb=verb, subject=subject, study_id=study_id, why=why.strip(), rows_added=rows
         )
@@ -105,6 +107,7 @@ def open_store(
     """Open or make a book; see `doe.book.book.Book.open`."""
     if not who.strip():
         raise InputError("who", "nothing", "a name", "Say who is doing this; the book keeps it with every entry.")
+    check_line(who, "who", longest=NAME_LENGTH)
     place = places.find_place(target)
     if place.path is not None:
         places.check_file(place.path, create=create)

@@ -176,6 +176,12 @@ def _misnamed(connection: sa.Connection) -> Iterator[str]:
                 yield f"Row {row_id} of {table.name} is called {name!r}, but {inside!r} in its details."
 
 
+def _texts(value: Any) -> list[str]:
+    if not isinstance(value, list) or not all(isinstance(text, str) for text in value):
+        raise TypeError("not a list of texts")
+    return value
+
+
 def _impossible(connection: sa.Connection) -> Iterator[str]:
     """Times that are none, rounds below 1, settings that are not those of the study, readings on no line."""
     for table, column in ((acts, "at"), (studies, "made_at"), (entries, "scored_at")):
@@ -221,7 +227,7 @@ def _unreadable(connection: sa.Connection) -> Iterator[str]:
         (lines, "data", line_from),
         (study_entries, "data", study_from),
         (gauge_readings, "data", reading_from),
-        (rounds, "notes", list),
+        (rounds, "notes", _texts),
         (coupons, "settings", dict),
         (coupons, "place", dict),
         (entries, "value", lambda value: value),

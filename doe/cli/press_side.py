@@ -49,7 +49,7 @@ def ask_coupons(
             if part.strip()
         )
     waiting = _waiting(results, checks)
-    say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop; Enter takes pass.")
+    say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop.")
     done = fields = 0
     try:
         for row in waiting.to_dict("records"):
@@ -82,7 +82,7 @@ def _ask_one(
     for check in checks:
         if row.get(f"check_{check.name}") in (True, False):
             continue
-        word = ask(f"  {check.name} ({check.label})", _word, default="p")
+        word = ask(f"  {check.name} ({check.label})", _word)  # no default: an absent-minded Enter is no pass
         if word == "stop":
             raise _Stop
         if word == "skip":

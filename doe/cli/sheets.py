@@ -35,8 +35,12 @@ class Sheets:
 
 
 def people_of(results: pd.DataFrame) -> tuple[str, ...]:
-    """Who has scored hand-feel in a study so far."""
-    return tuple(str(c).removeprefix(HAND_PREFIX) for c in results.columns if str(c).startswith(HAND_PREFIX))
+    """Who has scored hand-feel in a study so far; a name written in two ways (Ana, ana) counts once."""
+    names = (str(c).removeprefix(HAND_PREFIX) for c in results.columns if str(c).startswith(HAND_PREFIX))
+    once: dict[str, str] = {}
+    for name in names:
+        once.setdefault(name.casefold(), name)
+    return tuple(once.values())
 
 
 def write_sheets(
@@ -72,10 +76,23 @@ def write_sheets(
     else:
         targets = [output / f"{slug(record.name)}-round-{number}{end}" for end in ("-sheet.html", ".xlsx", ".csv")]
     coupons = plan.coupons[plan.coupons["round"] == number]
+    if not _is_planned(coupons):  # brought in from a sheet that does not say how they were made
+        if output.suffix.lower() == ".html":
+            raise InputError(
+                f"round {number} of {record.name}", "coupons that were made without a plan", "a planned round",
+                "Write an entry file for them: end the name in .xlsx or .csv.",
+            )  # fmt: skip
+        targets = [target for target in targets if target.suffix != ".html"]
     info = book.plan_info(record.id).rounds[number - 1]
     for target in targets:
         _write_one(target, record, coupons, names, shown, made_by, info.notes)
     return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets))
+
+
+def _is_planned(coupons: pd.DataFrame) -> bool:
+    """Whether a bench sheet can say in which batches and order these are made."""
+    needed = ("cure_batch", "press_batch", "cure_order", "press_order")
+    return all(name in coupons and coupons[name].notna().all() for name in needed)
 
 
 def _write_one(

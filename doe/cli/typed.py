@@ -116,6 +116,9 @@ def factor(text: str, shown: Shown, *, can_ask: bool = False) -> Factor:
     for key, option in (("setting_sd", "sd"), ("step", "step")):
         if option in options:
             changes[key] = spread(options.pop(option), unit, f"{where}, {option}", shown)
+    if "step" not in changes and unit != shown.unit(unit) and (known is None or known.unit == unit):
+        # a dial marked in degF or psi is set in whole ones of those, not in whole ones of what is stored
+        changes["step"] = to_stored(1, shown.unit(unit)) - to_stored(0, shown.unit(unit))
     changes |= _words(options, where)
     return usual_factor(name, **changes) if known else Factor(name, **changes)
 

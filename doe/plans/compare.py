@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from doe.domain.errors import InputError
@@ -29,10 +30,10 @@ class LeftOut:
 def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEFAULT_LINE) -> tuple[PlanJudgement, ...]:
     """Judgements of the plans that fit a budget, the most telling first.
 
-    Plans that carry the full quadratic come first, then those that carry two-factor interactions, then the rest;
-    among these the one with the smaller average prediction variance, and among equals the faster. A textbook plan is
-    taken in one copy with up to four centre coupons, so it may need fewer coupons than there are; `left_out` says why
-    the others are missing.
+    Plans that can show an effect of every factor come before those that cannot; then those that carry the full
+    quadratic, then those that carry two-factor interactions, then the rest; among these the one with the smaller
+    average prediction variance, and among equals the faster. A textbook plan is taken in one copy with up to four
+    centre coupons, so it may need fewer coupons than there are; `left_out` says why the others are missing.
 
     Parameters
     ----------
@@ -88,9 +89,10 @@ def _size(study: Study, kind: str, coupons: int) -> int | LeftOut:
     return min(coupons, base + USUAL_CENTRE)
 
 
-def _merit(judgement: PlanJudgement) -> tuple[int, float, float]:
-    """Richest model first, then its average prediction variance, then the hours."""
+def _merit(judgement: PlanJudgement) -> tuple[bool, int, float, float]:
+    """Plans that can see an effect of every factor, then the richest model, its prediction variance, the hours."""
     return (
+        not math.isfinite(judgement.smallest_effect),
         -list(MODEL_LABELS).index(judgement.model),
         round(judgement.precision.variance_average, 3),
         round(judgement.hours, 2),

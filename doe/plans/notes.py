@@ -17,7 +17,8 @@ _MACHINE = {"cure": "oven", "press": "press"}
 
 def order_notes(study: Study, frame: pd.DataFrame, line: Line, order: str) -> tuple[str, ...]:
     """What a person should know about the order of this round: batches, minutes, strokes."""
-    notes = [_machine_note(study, frame, line, stage, order) for stage in STAGES]
+    # a machine with nothing to dial in runs one batch: there is nothing to say about its order
+    notes = [_machine_note(study, frame, line, stage, order) for stage in STAGES if hard_factors(study, stage)]
     easy = [f for f in study.numeric if f.is_temperature and not f.hard_to_change]
     notes += [
         f"{f.label} is a temperature but not marked as hard to change: it is changed from coupon to coupon, "
@@ -53,14 +54,12 @@ def _machine_note(study: Study, frame: pd.DataFrame, line: Line, stage: Stage, o
         f"{taken.minutes:.0f} minutes of settling, where a fully random order would take about {at_random:.0f}."
     )
     first = frame.drop_duplicates(f"{stage}_batch")
-    repeats = int(len(first) - len(first.drop_duplicates(names))) if names else batches - 1
+    repeats = int(len(first) - len(first.drop_duplicates(names)))
     if repeats:
         text += (
             f" {repeats} {'batch repeats' if repeats == 1 else 'batches repeat'} an earlier setting, "
             "from which the batch-to-batch error is estimated."
         )
-        if not names:
-            text += " Turn the machine away from its setting and back between them."
     else:
         text += " No setting is repeated, so this round alone cannot tell a batch from its setting."
     return text + _price_of_repeats(study, frame, line, stage, taken.minutes)

@@ -99,6 +99,8 @@ def batched_queue(
     """
     n = len(settings)
     hard = hard_factors(study, stage)
+    if not hard:  # nothing to dial in between coupons: one batch, and no turn away and back for its own sake
+        return Queue(np.ones(n, dtype=int), _free_positions(n, rng, ends))
     keys = list(settings[[f.name for f in hard]].itertuples(index=False, name=None))
     distinct = list(dict.fromkeys(keys))
     group = np.array([distinct.index(key) for key in keys])
@@ -135,6 +137,16 @@ def batched_queue(
         position[members] = done + 1 + np.arange(len(members))
         done += len(members)
     return Queue(batch, position)
+
+
+def _free_positions(n: int, rng: np.random.Generator, ends: tuple[int, int] | None) -> IntArray:
+    """A random place from 1 for each coupon, the first and the last given where there are ``ends``."""
+    first, last = ends or (None, None)
+    middle = rng.permutation([i for i in range(n) if i not in (first, last)])
+    queue = [i for i in (first, *middle, last) if i is not None]
+    position = np.empty(n, dtype=int)
+    position[np.array(queue, dtype=int)] = 1 + np.arange(n)
+    return position
 
 
 def cheapest_minutes(study: Study, settings: pd.DataFrame, line: Line, stage: Stage, *, times: int) -> float:

@@ -43,15 +43,30 @@ def choose_next(study: Study, best_at: pd.DataFrame, coupons: int, *, rng: np.ra
     pool = pool[allowed(study, pool)]
     if len(pool) < coupons:  # gathering moved most draws into forbidden settings: keep them where they were
         pool = best_at
-    # the draws in random order; different settings first, since a repeat tells less than a new place
-    order = rng.permutation(len(pool))
-    shuffled = pool.iloc[order]
-    fresh = ~shuffled.duplicated()
-    picked = pd.concat([shuffled[fresh], shuffled[~fresh]])
+    shuffled = pool.iloc[rng.permutation(len(pool))]
+    # the draws in random order; places apart from those taken come first, since a near repeat tells little new
+    apart = _apart(study, shuffled, coupons)
+    rest = shuffled[~apart]
+    picked = pd.concat([shuffled[apart], rest[~rest.duplicated()], rest[rest.duplicated()]])
     while len(picked) < coupons:
         picked = pd.concat([picked, shuffled])
     hard = [f.name for f in study.numeric if f.hard_to_change]
     return picked.head(coupons).sort_values(hard or list(study.factor_names), ignore_index=True)
+
+
+def _apart(study: Study, pool: pd.DataFrame, coupons: int) -> NDArray[np.bool_]:
+    """Rows, taken one after the other, that lie at least one setting error from every row taken before."""
+    unit = np.array([f.setting_sd or (f.high - f.low) / 10 for f in study.numeric])
+    place = pool[[f.name for f in study.numeric]].to_numpy(dtype=float) / unit
+    level = pool[[f.name for f in study.categorical]].to_numpy(dtype=str)
+    taken = np.zeros(len(pool), dtype=bool)
+    for i in range(len(pool)):
+        near = np.abs(place[taken] - place[i]).max(axis=1, initial=0.0) < 1
+        if not (near & (level[taken] == level[i]).all(axis=1)).any():
+            taken[i] = True
+            if taken.sum() == coupons:
+                break
+    return taken
 
 
 def _gather(values: FloatArray, levels: int) -> FloatArray:

@@ -110,11 +110,14 @@ def run_checks(study: Study, results: Results, *, order: FloatArray | None = Non
     levels, level_names = _level_columns(study, results)
     assurance = study.spec.assurance
     hand = _Hand(results)
-    kind, terms = _largest(coded[hand.rows], levels[hand.rows], names, spare=3)
+    # every person is a term more; only scores beyond one a coupon pay for it
+    unpaid = hand.person_columns()[0].shape[1] - (len(hand.score) - len(hand.rows))
+    kind, terms = _largest(coded[hand.rows], levels[hand.rows], names, spare=3 + max(0, unpaid))
     hand_model = means = lack = shape = drift = ordinal = None
     if terms is None:
         notes.append(
-            f"Hand-feel was scored on {len(hand.rows)} coupons, too few for a model of it beside the joint surface."
+            f"Hand-feel was scored on {len(hand.rows)} coupons ({len(hand.score)} scores), too few for a model of it "
+            "beside the joint surface."
         )
     else:
         if kind != "quadratic":

@@ -149,7 +149,7 @@ def results(shop):
 def test_scoring_at_the_press_stores_coupon_by_coupon(planned):
     typed = lines(
         "ana, ben",
-        *["p", "p", "4", "x", "3.5", "fine"],  # x is asked again
+        *["", "p", "p", "4", "x", "3.5", "fine"],  # Enter alone is no pass; x is asked again
         *["f", "film lock", ""],  # did not transfer: no hand-feel is asked
         *["v", "", "burnt by the lamp"],
         "s",

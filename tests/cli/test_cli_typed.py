@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from doe.cli import typed
 from doe.cli.output import folded, jsonable, quoted
+from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
 from doe.domain.limits import Limits
 from doe.domain.units import METRIC, Shown
@@ -140,3 +142,14 @@ def test_long_command_lines_are_continued_so_that_they_can_be_copied():
     assert max(map(len, parts)) <= 78
     assert " ".join(part.removesuffix(" \\").strip() for part in parts) == line
     assert folded(line, continued=False) == [line]
+
+
+def test_settings_typed_in_degf_and_psi_are_proposed_in_whole_ones():
+    press = typed.factor("press_temp=290..338", FAHRENHEIT)
+    pressure = typed.factor("pressure=30..60", FAHRENHEIT)
+    for factor in (press, pressure):
+        settings = round_settings(factor, np.linspace(factor.low, factor.high, 50))
+        shown = np.array([FAHRENHEIT.value(float(v), factor.unit) for v in settings])
+        assert shown == pytest.approx(np.round(shown), abs=1e-6)
+    assert typed.factor("press_temp=290..338,step=5", FAHRENHEIT).step == pytest.approx(25 / 9)
+    assert typed.factor("press_temp=140..170", METRIC).step == 1

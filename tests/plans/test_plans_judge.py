@@ -252,3 +252,11 @@ def test_random_order_has_independent_batches_and_costs_hours():
     assert at_random.hours > batched.hours + 3
     hard = [{e.factor: e.smallest for e in j.effects}["cure_temp"] for j in (batched, at_random)]
     assert hard[1] < hard[0]
+
+
+def test_a_plan_that_can_show_no_effect_of_some_factor_comes_after_those_that_can():
+    names = ("cure_temp", "cure_time", "press_temp", "dwell", "pressure", "powder_amount")
+    study = Study("six", tuple(usual_factor(n) for n in names))
+    seen = [math.isfinite(judged.smallest_effect) for judged in compare_plans(study, coupons=24)]
+    assert seen == sorted(seen, reverse=True)
+    assert len(set(seen)) == 2  # both kinds are there, or nothing was compared

@@ -144,14 +144,6 @@ def test_garments_of_different_fabrics_stay_apart():
     assert (coupons.groupby("garment")["fabric"].nunique() == 1).all()
 
 
-def test_a_machine_without_hard_factors_is_set_twice():
-    study = usual(2)  # cure temperature and time only: the press keeps its setting
-    coupons = make_plan(study, coupons=12, kind="composite", seed=3).coupons
-    assert coupons["press_batch"].nunique() == 2
-    # turned away by 10 degC and back: 4 + 12 minutes
-    assert queue_minutes(study, coupons, LINE, "press").minutes == pytest.approx(16)
-
-
 def test_a_temperature_not_marked_hard_to_change_is_named_in_the_notes():
     from dataclasses import replace
 
@@ -177,3 +169,14 @@ def test_held_times_are_used_for_the_hours():
     held = Study("held", study.factors, held={"dwell": 60.0, "peel_wait": 0.0, "second_press_time": 0.0})
     coupons = make_plan(held, coupons=12, kind="composite").coupons
     assert hours_at_machines(held, coupons, LINE).press == pytest.approx(12)
+
+
+def test_a_machine_with_nothing_to_dial_in_is_not_turned_away_and_back():
+    study = Study("press only", tuple(f for f in usual(4).factors if f.stage == "press"))
+    plan = make_plan(study, coupons=14, seed=1)
+    assert plan.coupons["cure_batch"].nunique() == 1
+    assert sorted(plan.coupons["cure_order"]) == list(range(1, 15))
+    centre = plan.coupons.sort_values("cure_order")["role"].str.contains("centre")
+    assert centre.iloc[0]
+    assert centre.iloc[-1]
+    assert not any(note.startswith("Oven") for note in plan.notes)

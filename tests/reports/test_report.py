@@ -20,7 +20,7 @@ from reports.study import study_page, study_report
 from reports.study_effects import swings_of
 from reports.study_proof import prior_pairs
 from reports.study_views import StudyPage
-from reports.wording import amount_both, out_of_hundred
+from reports.wording import amount_both, at_least_of_hundred, out_of_hundred, percent
 
 CASES = (
     "ready", "more coupons", "not reachable", "no hand-feel", "all pass", "all fail", "two factors", "six factors",
@@ -140,6 +140,10 @@ def test_a_categorical_factor_is_compared_level_by_level():
     table = page("six factors").level_table
     assert table is not None
     assert {row[1].removesuffix(" (setpoint)") for row in table.rows} == {"hot", "cold"}
+    answer = samples()["six factors"].answer
+    here = next(row for row in table.rows if row[1].endswith("(setpoint)"))
+    assert here[2] == percent(answer.pass_rate)  # counted as the answer is
+    assert here[3] == f"{at_least_of_hundred(answer.pass_rate_low)} %"
     assert page("ready").level_table is None
 
 

@@ -15,6 +15,7 @@ from doe.domain.limits import Limits
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.setpoint import profile, robust_map
+from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate, error_nodes
 from doe.surfaces import Surfaces
 
@@ -171,3 +172,18 @@ def test_next_coupons_use_few_hard_settings(study: Study, coupons: pd.DataFrame)
     for f in study.factors:
         if f.hard_to_change:
             assert answer.next_coupons[f.name].nunique() <= 3
+
+
+def test_next_coupons_lie_apart_while_there_are_places_left(study: Study) -> None:
+    rng = np.random.default_rng(0)
+    best_at = pd.DataFrame({f.name: rng.uniform(f.low, f.high, 200) for f in study.factors})
+    near = pd.concat([best_at.head(1)] * 50 + [best_at], ignore_index=True)  # most draws agree on one place
+    chosen = choose_next(study, near, 8, rng=rng)
+    place = chosen.to_numpy(dtype=float) / np.array([f.setting_sd for f in study.factors])
+    away = np.abs(place[:, None, :] - place[None, :, :]).max(axis=2)[np.triu_indices(8, 1)]
+    assert (away >= 1).all()
+
+
+def test_next_coupons_repeat_a_place_when_all_draws_agree(study: Study) -> None:
+    best_at = pd.DataFrame({f.name: [f.low] * 40 for f in study.factors})
+    assert len(choose_next(study, best_at, 8, rng=np.random.default_rng(0))) == 8
