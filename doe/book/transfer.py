@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import json
 import zipfile
+import zlib
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -30,7 +31,7 @@ from doe.domain.errors import InputError, InputErrors
 
 FORMAT, FORMAT_VERSION, MEMBER = "first-article book", 1, "book.json"
 _LATER = (shop_notes.name,)  # tables an older program did not have yet
-_LARGEST = 2_000_000_000  # bytes of JSON; a zip may claim anything
+_LARGEST = 300_000_000  # bytes of JSON: thousands of studies; a small zip can unpack to anything
 _LONG_AGO = (1980, 1, 1, 0, 0, 0)  # the member's time, so that the same book gives the same bytes
 
 Rows = list[dict[str, Any]]
@@ -84,11 +85,16 @@ def read(path: Path) -> dict[str, Rows]:
     try:
         with zipfile.ZipFile(path) as archive:
             if archive.getinfo(MEMBER).file_size > _LARGEST:
-                raise InputError(where, "more than 2 GB", "an export of a book", "Check the file.")
+                raise InputError(
+                    where, f"more than {_LARGEST // 1_000_000} MB", "an export of a book", "Check the file."
+                )
             content = json.loads(archive.read(MEMBER))
     except OSError as error:
         raise InputError(where, error.strerror or str(error), "a file that can be read", "Check the path.") from error
-    except (zipfile.BadZipFile, KeyError, ValueError, RecursionError) as error:
+    # a zip that is locked, packed in a way we do not read, or broken fails with the next three, or ends too early
+    except (
+        zipfile.BadZipFile, KeyError, ValueError, RecursionError, RuntimeError, zlib.error, EOFError
+    ) as error:  # fmt: skip
         if isinstance(error, InputError):
             raise
         raise _not_an_export(where, "another kind of file") from error

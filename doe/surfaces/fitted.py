@@ -114,7 +114,8 @@ class Surfaces:
             raise InputError("settings", ", ".join(map(str, frame.columns)), ", ".join(self.study.factor_names),
                              f"Add {', '.join(absent)}.")  # fmt: skip
         share = 2 * self.study.spec.assurance - 1 if coverage is None else coverage
-        if not 0 < share < 1:
+        # an assurance of one half asks for the median at both ends
+        if not (0 < share < 1 or (coverage is None and share == 0)):
             raise InputError("coverage", share, "between 0 and 1", "Write 80 % as 0.80.")
         under, over = self.side_draws(frame)
         hand = self.hand_draws(frame)

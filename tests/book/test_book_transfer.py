@@ -213,3 +213,30 @@ def test_what_later_commands_would_stumble_over_is_refused(
         with pytest.raises(InputErrors, match=says):
             copy.import_(tmp_path / "bad.zip")
         assert copy.check() == []
+
+
+def test_a_locked_a_strangely_packed_and_a_broken_zip_are_no_exports(book: Book, tmp_path: Path) -> None:
+    good = book.export(tmp_path / "good.zip").read_bytes()
+    entry = good.rfind(b"PK\x01\x02")  # the member in the list at the end; its fields are those of the first header
+    for name, changes in {
+        "locked": {6: 1, entry + 8: 1},
+        "packed": {8: 99, entry + 10: 99},
+        "broken": {200: good[200] ^ 255},
+    }.items():
+        data = bytearray(good)
+        for at, value in changes.items():
+            data[at] = value
+        path = tmp_path / f"{name}.zip"
+        path.write_bytes(data)
+        with pytest.raises(InputError, match=r"(?s)an export of a book"):
+            book.import_(path)
+    assert book.check() == []
+
+
+def test_an_export_that_unpacks_to_more_than_a_shop_writes_is_refused_unread(book: Book, tmp_path: Path) -> None:
+    path = tmp_path / "bomb.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive, archive.open("book.json", "w") as member:
+        for _ in range(301):
+            member.write(b" " * 1_000_000)
+    with pytest.raises(InputError, match="more than 300 MB"):
+        book.import_(path)
