@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from doe.cli.output import Reply, folded, show_reply
+from doe.cli.output import Reply, folded, quoted, show_reply
 from doe.domain.errors import InputError
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ class Desk:
         """Suggested commands for the book this one was about."""
         if self.book is None:
             return list(steps)
-        place = f'"{self.book}"' if " " in self.book else self.book
+        place = quoted(self.book)
         return [
             f"{step} --book {place}"
             if step.startswith("doe ") and "--book" not in step and "--help" not in step

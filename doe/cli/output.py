@@ -160,9 +160,17 @@ def print_table(table: Table) -> None:
 
 
 def quoted(name: str) -> str:
-    """Name as it is typed at a command line: in quotes when it needs them."""
-    plain = name.replace("-", "").replace("_", "").replace(".", "")
-    return name if plain.isalnum() else '"' + name.replace('"', "'") + '"'
+    """Name or path as it is typed at a command line: in quotes when it needs them.
+
+    These lines are there to be copied, so a name from another shop's book must not make a shell do anything.
+    """
+    import shlex
+
+    if re.sub(r"[-_./:]", "", name).isalnum():
+        return name
+    if os.name != "nt" and re.search(r'["$`\\!]', name):
+        return shlex.quote(name)
+    return '"' + name.replace('"', "'") + '"'
 
 
 def folded(line: str, *, continued: bool = os.name != "nt") -> list[str]:

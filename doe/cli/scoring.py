@@ -166,7 +166,11 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
         kept = {h: use for h, use in guessed.items() if _role(use) not in typed.values()} if desk.can_ask else {}
         return kept | typed
     if not desk.can_ask:
-        proposal = " ".join(f'--map "{h}={_role(use)}"' for h, use in guessed.items() if _role(use) != "ignore")
+        from doe.cli.output import quoted
+
+        proposal = " ".join(
+            f"--map {quoted(f'{h}={_role(use)}')}" for h, use in guessed.items() if _role(use) != "ignore"
+        )
         raise InputError(
             sheet.name, "a sheet with headings of its own", "every column named with --map",
             f"This looks likely, check it: {proposal}",

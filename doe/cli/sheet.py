@@ -45,10 +45,5 @@ def register(root: typer.Typer) -> None:
         return Reply(
             {"study": made.study, "round": made.round, "files": made.files, "people": made.people},
             (f"Round {made.round} of {made.study}:", *(f"  {f}" for f in made.files), *nobody),
-            (f"print the .html, work through it, then: doe record {quoted(made.study)} --file {quoted_path(entry)}",),
+            (f"print the .html, work through it, then: doe record {quoted(made.study)} --file {quoted(str(entry))}",),
         )
-
-
-def quoted_path(path: Path) -> str:
-    """Path as it is typed at a command line."""
-    return f'"{path}"' if " " in str(path) else str(path)

@@ -238,6 +238,11 @@ class Factor:
         return SYMBOLS[self.unit]
 
 
+def value_bounds(unit: str) -> tuple[float, float]:
+    """Least and largest setting in a unit that is taken for more than a slip of the hand."""
+    return (COLDEST_DEGC, HOTTEST_DEGC) if unit == "degC" else (0.0, MOST)
+
+
 def check_value(value: float, unit: str, where: str) -> None:
     """Refuse what no machine is set to: below 0 or above a million (in degC, -50 and 1000), or no number.
 
@@ -246,7 +251,7 @@ def check_value(value: float, unit: str, where: str) -> None:
     InputError
         Saying what is allowed.
     """
-    least, most = (COLDEST_DEGC, HOTTEST_DEGC) if unit == "degC" else (0.0, MOST)
+    least, most = value_bounds(unit)
     if not least <= value <= most:
         raise InputError(where, plain(value), f"{plain(least)} to {plain(most)} {unit}", "Correct the number.")
 

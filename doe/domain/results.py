@@ -6,8 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, get_args
 
 from doe.domain.errors import InputError, InputErrors, plain
+from doe.domain.factors import Factor, check_value, value_bounds
+from doe.domain.limits import CEILING_DEGC
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.domain.study import Study
+from doe.domain.units import check_celsius, degc
 
 if TYPE_CHECKING:
     import numpy as np
@@ -125,13 +128,15 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
             actual = frame.get(ACTUAL_PREFIX + f.name)
             if actual is not None:
                 taken = pd.to_numeric(actual, errors="coerce").to_numpy(dtype=float)
-                took = np.isfinite(taken)
+                took = actual.notna().to_numpy()
                 values = np.where(took, taken, values)
             bad = ~np.isfinite(values) | ((values <= 0) if f.scale == "log" else False)
-            problems += [
-                InputError(f"{rows[i]}, {f.name}", column.iloc[i], f"a number in {f.unit}", "Enter the setting used.")
-                for i in np.flatnonzero(bad)
-            ]
+            for i in np.flatnonzero(bad):
+                name, said = (ACTUAL_PREFIX + f.name, actual) if took[i] and actual is not None else (f.name, column)
+                problems.append(
+                    InputError(f"{rows[i]}, {name}", said.iloc[i], f"a number in {f.unit}", "Enter the setting used.")
+                )
+            problems += _impossible(f, np.where(bad, f.low, values), rows)
         settings[f.name], measured[f.name] = values, took
 
     passed, found = _passed(frame["passed"], rows)
@@ -163,6 +168,28 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
         order=_order(frame[scored]),
         waiting=int((~scored).sum()),
     )
+
+
+def _impossible(factor: Factor, values: NDArray[np.float64], rows: list[str]) -> list[InputError]:
+    """Settings that no machine has, and temperatures that lie in the tested range when read as Fahrenheit.
+
+    A coupon somebody did make at 210 degC is taken: its failure tells something.
+    """
+    import numpy as np
+
+    problems = []
+    least, most = value_bounds(factor.unit)
+    swapped = np.array([degc(value) for value in values]) if factor.is_temperature else values
+    fahrenheit = (values >= CEILING_DEGC) & (swapped >= factor.low) & (swapped <= factor.high) & factor.is_temperature
+    for i in ((values < least) | (values > most) | fahrenheit).nonzero()[0]:
+        where = f"{rows[i]}, {factor.name}"
+        try:
+            if fahrenheit[i]:
+                check_celsius(float(values[i]), where)
+            check_value(float(values[i]), factor.unit, where)
+        except InputError as error:
+            problems.append(error)
+    return problems
 
 
 def _order(frame: pd.DataFrame) -> NDArray[np.float64] | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import SupportsIndex
+
 import numpy as np
 import pandas as pd
 
@@ -178,7 +180,7 @@ def _check(kind: str, order: str, coupons: int, coupons_per_garment: int) -> Non
         raise InputError("plan", repr(kind), ", ".join(KINDS), "Choose one of these.")
     if order not in ORDERS:
         raise InputError("order", repr(order), ", ".join(ORDERS), "Choose one of these.")
-    if not LEAST_COUPONS <= coupons <= MOST_COUPONS:
+    if not isinstance(coupons, SupportsIndex) or not LEAST_COUPONS <= coupons.__index__() <= MOST_COUPONS:
         raise InputError(
             "coupons", coupons, f"{LEAST_COUPONS} to {MOST_COUPONS}", "Say how many test transfers there can be."
         )

@@ -16,6 +16,7 @@ from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import (
+    ERROR_RATES,
     OUT_OF_REACH,
     OUT_OF_REACH_GAP,
     READY_LOW_SHORTFALL,
@@ -105,6 +106,7 @@ def recommend(
             "ready: lower bound short of target by at most": READY_LOW_SHORTFALL,
             "not reachable: chance that any setting reaches the target below": OUT_OF_REACH,
             "not reachable: best rate short of target by more than": OUT_OF_REACH_GAP,
+            **ERROR_RATES,
         },
         seed=seed,
     )

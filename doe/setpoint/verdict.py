@@ -28,6 +28,18 @@ OUT_OF_REACH_GAP = 0.05
 """... and even the best setting of a typical draw falls short by more than this."""
 
 
+ERROR_RATES: dict[str, str] = {
+    "simulated lines behind the error rates": "301 of seven kinds, on seeds that no threshold was chosen on",
+    "called ready, truly below the wanted rate": "10 of 100 (20 coupons), 10 of 100 (28 coupons)",
+    "called ready, truly below 90 %": "2 of 100 (20 coupons), 2 of 100 (28 coupons)",
+    "lower bound held": "95 of 100 (20 coupons), 92 of 100 (28 coupons); stated: 90",
+    "not reachable said although a setting existed": "5 of 100 (20 coupons), 3 of 100 (28 coupons)",
+    "not reachable said where none existed": "77 of 100 (20 coupons), 81 of 100 (28 coupons)",
+}
+"""What the thresholds lead to with a wanted rate of 95 % and four factors, as `tests/bench/decisions.py --lines 301
+--coupons 20,28 --rounds 1 --no-baselines --seeds published` printed it on 2026-11-25; DEVELOPERS.md has the table."""
+
+
 @dataclass(frozen=True)
 class Chance:
     """What the draws say about the target.

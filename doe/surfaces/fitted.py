@@ -23,7 +23,7 @@ from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expi
 
 FloatArray = NDArray[np.float64]
 
-PARTICLES = 600
+PARTICLES, LEAST_PARTICLES, MOST_PARTICLES = 600, 20, 100_000
 
 
 @dataclass(frozen=True)
@@ -182,6 +182,10 @@ def fit(
         If the results cannot be used, or no coupon has a pass/fail result yet.
     """
     check_seed(seed)
+    if not LEAST_PARTICLES <= particles <= MOST_PARTICLES:
+        raise InputError(
+            "particles", particles, f"{LEAST_PARTICLES} to {MOST_PARTICLES}", "Leave it out: the usual will do."
+        )
     ready = results if isinstance(results, Results) else read_results(study, results)
     if ready.coupons == 0:
         raise InputError(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 
+import pandas as pd
 import pytest
 
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor, usual_factor
 from doe.domain.limits import Limits
+from doe.domain.results import read_results
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.spec import Check
 from doe.domain.study import Study
@@ -83,3 +85,32 @@ def test_a_measured_setting_is_one_a_gauge_can_read() -> None:
         (problem,) = entry_problems(ScoreEntry("R1-01", actual={name: value}), study)
         assert "Correct the number" in problem.remedy
     assert not entry_problems(ScoreEntry("R1-01", actual={"dwell": 90.0, "cure_temp": 30.0}), study)
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "says"),
+    [
+        ("cure_temp", 250.0, "row 2, cure_temp: found 250 degC; .*write 250F"),
+        ("cure_temp", 1e300, "row 2, cure_temp"),
+        ("cure_temp", -1e5, "row 2, cure_temp"),
+        ("actual_cure_temp", math.inf, "row 2, actual_cure_temp: found inf"),
+        ("actual_dwell", "quick", "row 2, actual_dwell: found quick"),
+        ("dwell", 1e9, "row 2, dwell"),
+    ],
+)
+def test_results_with_impossible_settings_are_refused(column: str, value: object, says: str) -> None:
+    study = Study("s", TWO)
+    good = {"cure_temp": [120.0, 125.0], "dwell": [10.0, 12.0], "passed": [True, False]}
+    assert read_results(study, pd.DataFrame(good)).coupons == 2
+    bad = pd.DataFrame(good).astype({"cure_temp": object})
+    bad[column] = [bad[column].iloc[0] if column in bad else None, value]
+    with pytest.raises(InputError, match=says):
+        read_results(study, bad)
+
+
+def test_a_coupon_made_too_hot_is_taken_and_a_setting_not_measured_is_none() -> None:
+    frame = pd.DataFrame({"cure_temp": [120.0, 210.0], "dwell": [10.0, 12.0], "passed": [True, False],
+                          "actual_dwell": [None, 11.0]})  # fmt: skip
+    found = read_results(Study("s", TWO), frame)
+    assert found.settings["dwell"].tolist() == [10.0, 11.0]
+    assert found.measured["dwell"].tolist() == [False, True]

@@ -20,3 +20,9 @@ def test_a_small_round_is_added_without_results(coupons: int) -> None:
 def test_a_negative_seed_is_refused() -> None:
     with pytest.raises(doe.InputError, match="seed: found -1"):
         make_plan(STUDY, coupons=12, seed=-1)
+
+
+@pytest.mark.parametrize("coupons", ["20", 12.5, None])
+def test_coupons_are_counted_in_whole_ones(coupons: object) -> None:
+    with pytest.raises(doe.InputError, match="coupons: found"):
+        make_plan(STUDY, coupons=coupons)  # type: ignore[arg-type] # what is tested

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -63,6 +66,21 @@ def test_the_answer_is_complete_and_consistent(study: Study, answer: doe.Answer)
     assert answer.verdict in ("ready", "more coupons", "not reachable")
     assert answer.next_coupons.empty == (answer.verdict != "more coupons")
     assert list(answer.next_coupons.columns) == list(study.factor_names)
+
+
+def test_the_error_rates_of_the_verdicts_go_with_the_answer_and_are_those_of_the_docs(answer: doe.Answer) -> None:
+    docs = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for label, row in (
+        ("called ready, truly below the wanted rate", "of those called ready, truly below target"),
+        ("called ready, truly below 90 %", "of those called ready, truly < 0.90"),
+        ("lower bound held", "lower bound holds, all lines"),
+        ("not reachable said although a setting existed", "not reachable said where false (best >= 0.97)"),
+        ("not reachable said where none existed", "not reachable said where true (best < target)"),
+    ):
+        printed = next(line for line in docs.splitlines() if line.startswith(f"| {row} |"))
+        shares = [round(100 * float(cell.split("±")[0])) for cell in printed.split("|")[2:4]]
+        said = [int(n) for n in re.findall(r"(\d+) of 100", str(answer.method[label]))]
+        assert said == shares
 
 
 def test_the_setpoint_of_a_known_window_is_near_its_peak(study: Study, surfaces: Surfaces, answer: doe.Answer) -> None:

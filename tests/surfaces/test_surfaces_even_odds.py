@@ -17,3 +17,11 @@ def test_an_assurance_of_one_half_has_both_ends_at_the_median() -> None:
     assert (found["p_pass_low"] == found["p_pass_high"]).all()
     with pytest.raises(doe.InputError, match="coverage: found 0"):
         surfaces.predict(plan.coupons[list(study.factor_names)], coverage=0.0)
+
+
+@pytest.mark.parametrize("particles", [-1, 0, 19, 10**9])
+def test_too_few_or_too_many_draws_are_refused(particles: int) -> None:
+    study = doe.Study("s", (doe.usual_factor("cure_temp"), doe.usual_factor("press_temp")))
+    plan = doe.make_plan(study, coupons=12, kind="optimal", seed=1)
+    with pytest.raises(doe.InputError, match="particles: found"):
+        doe.fit(study, plan.coupons.assign(passed=True), particles=particles)
