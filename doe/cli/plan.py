@@ -13,11 +13,16 @@ from reports.wording import count
 
 if TYPE_CHECKING:
     from doe.cli.acts import PlanChoice, Planned
+    from doe.plans import PlanJudgement
 
 SEED = Annotated[
     int | None,
     typer.Option(min=0, max=2**63 - 1, help="Repeats the same random choices; by default from the study's name."),
 ]
+
+
+ALIASES_SHOWN = 3
+"""Alias sentences of one plan that the comparison prints."""
 
 
 def register(root: typer.Typer) -> None:
@@ -90,17 +95,20 @@ def choice_data(choice: PlanChoice) -> dict[str, object]:
 
 def comparison(choice: PlanChoice) -> list[Block]:
     """Candidate plans side by side, and what the first of them can and cannot tell."""
-    heads = ("plan", "coupons", "garments", "hours", "if random", "terms", "effect seen")
+    heads = ("plan", "coupons", "garments", "hours", "random", "terms", "variance", "effect")
     rows = [
         (j.kind, str(j.coupons), str(j.garments), f"{j.hours:.1f}", f"{j.hours_random:.1f}",
-         f"{j.quadratic.rank}/{j.quadratic.terms}", f"{j.smallest_effect:.1f} sd" if j.smallest_effect < 99 else "none")
+         f"{j.quadratic.rank}/{j.quadratic.terms}", f"{j.precision.variance_average:.2f}",
+         f"{j.smallest_effect:.1f} sd" if j.smallest_effect < 99 else "none")
         for j in choice.judgements
     ]  # fmt: skip
     first = choice.judgements[0]
     notes = [
-        "\nhours: at the machines in this order, one person; if random: the same coupons in random order. "
-        "terms: of the full quadratic, how many can be estimated. effect seen: smallest main effect likely seen, in "
-        "standard deviations of the leftover scatter.",
+        "\nhours: at the machines in this order, one person; random: the same coupons in random order. "
+        "terms: of the full quadratic, how many can be estimated. variance: of a prediction, on average over the "
+        "region, for the richest model the plan carries, in residual variances. effect: smallest main effect likely "
+        "seen, in standard deviations of the leftover scatter.",
+        *(_aliases(j) for j in choice.judgements if j.alias_sentences),
         *(f"Not possible: {x.kind} ({x.label}). {x.reason}" for x in choice.left_out),
         f"\nThe first, {first.label}:",
     ]
@@ -109,6 +117,13 @@ def comparison(choice: PlanChoice) -> list[Block]:
         "the most telling first.",
         Table(heads, rows, right=heads[1:]), *notes, *tells(first),
     ]  # fmt: skip
+
+
+def _aliases(judgement: PlanJudgement) -> str:
+    """The aliases of a plan, the first few in words."""
+    first, rest = judgement.alias_sentences[:ALIASES_SHOWN], judgement.alias_sentences[ALIASES_SHOWN:]
+    more = f" And {len(rest)} more; --json names them all." if rest else ""
+    return f"Aliases in {judgement.kind}: {' '.join(first)}{more}"
 
 
 def tells(judgement: object) -> list[Block]:
