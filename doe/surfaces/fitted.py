@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from doe.domain.coding import code_frame
 from doe.domain.errors import InputError
 from doe.domain.results import Results, read_results
 from doe.domain.seeds import check_seed
@@ -24,6 +25,8 @@ from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expi
 FloatArray = NDArray[np.float64]
 
 PARTICLES, LEAST_PARTICLES, MOST_PARTICLES = 600, 20, 100_000
+FAR_OUTSIDE = 2.0
+"""Coded setting beyond which a coupon lies far outside: the ranges end at 1, half a range further is 2."""
 
 
 @dataclass(frozen=True)
@@ -229,6 +232,12 @@ def _warnings(study: Study, results: Results, hand: HandScores) -> tuple[str, ..
             found.append("No coupon failed by too much heat: the hot edge of the window is assumed, not seen.")
         if "under" not in sides and "unknown" not in sides:
             found.append("No coupon failed by too little heat: the cool edge of the window is assumed, not seen.")
+    far = (np.abs(code_frame(study.factors, results.settings)) > FAR_OUTSIDE).any(axis=1)
+    if far.any():
+        found.append(
+            f"{int(far.sum())} of {results.coupons} coupons were made or measured more than half a range outside the "
+            "tested ranges: check gauge and unit. They say little about settings inside."
+        )
     if study.spec.hand_min is not None and not len(hand.rows):
         found.append("Hand-feel is in the spec but was not scored: the pass rate below counts the checks only.")
     if results.waiting:
