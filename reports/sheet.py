@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
-from doe.domain.limits import LIMIT_LABELS, range_warnings
+from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show, show_both
@@ -202,6 +202,7 @@ def sheet_page(
     """View-model of `bench_sheet`, same parameters."""
     wanted = int(coupons["round"].max()) if round_number is None else round_number
     mine = coupons[coupons["round"] == wanted]
+    refuse_too_hot(study.factors, {f.name: mine[f.name] for f in study.numeric}, f"round {wanted}")
     cure, press = (tuple(f for f in study.factors if f.stage == stage) for stage in ("cure", "press"))
     later = tuple(check for check in study.spec.checks if check.after_washes)
     now = tuple(check for check in study.spec.checks if not check.after_washes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 
 from doe.domain.errors import InputError, InputErrors, plain
@@ -128,6 +128,23 @@ def check_ranges(factors: tuple[Factor, ...], limits: Limits | None) -> None:
             )  # fmt: skip
     if problems:
         raise InputErrors(problems)
+
+
+def refuse_too_hot(factors: tuple[Factor, ...], settings: Mapping[str, Iterable[float]], where: str) -> None:
+    """Refuse settings at or above the ceiling wherever a person would be told to dial them in.
+
+    Raises
+    ------
+    InputError
+        Naming the factor and the hottest setting.
+    """
+    for f in factors:
+        hottest = max(map(float, settings[f.name]), default=0.0) if f.is_temperature else 0.0
+        if hottest >= CEILING_DEGC:
+            raise InputError(
+                f"{where}, {f.name}", show_both(hottest, f.unit), f"below {show_both(CEILING_DEGC, 'degC')}",
+                "Nothing at or above it is ever printed as a setting (fumes); look where these coupons come from.",
+            )  # fmt: skip
 
 
 def range_warnings(factors: tuple[Factor, ...], *, dyed_polyester: bool = False) -> tuple[str, ...]:

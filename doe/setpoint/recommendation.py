@@ -24,6 +24,7 @@ from doe.setpoint.verdict import (
     chances,
     judge,
     possible_changes,
+    share_inside,
 )  # fmt: skip
 from doe.setpoint.window import find_window
 from doe.surfaces import Surfaces
@@ -64,7 +65,7 @@ def recommend(
     pass_rate, pass_rate_low = float(rates.mean()), float(np.quantile(rates, low))
     checks = float(rate.draws(point, nodes=64, hand=False).mean()) if rate.uses_hand else pass_rate
     chance = chances(study, rates, found.best)
-    verdict = judge(study, chance, pass_rate, pass_rate_low)
+    verdict = judge(study, chance, pass_rate, pass_rate_low, inside=share_inside(surfaces))
     window = find_window(rate, point, kind="expected", rng=rng)
     assured = find_window(rate, point, kind="assured", rng=rng) if pass_rate_low >= study.spec.pass_rate else None
     tell(0.8)

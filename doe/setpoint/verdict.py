@@ -21,6 +21,9 @@ READY_LOW_SHORTFALL = 0.10
 """Ready: the expected pass rate reaches the wanted one, so there is a window, and its lower bound falls short of it by
 no more than this."""
 
+LEAST_INSIDE = 0.5
+"""... and no fewer than this share of the coupons was made in or near the tested region: else the rate is a guess."""
+
 OUT_OF_REACH = 0.15
 """Not reachable: the probability that any tested setting reaches the wanted pass rate is below this ..."""
 
@@ -59,14 +62,20 @@ def chances(study: Study, rates: FloatArray, best: FloatArray) -> Chance:
     return Chance(float((rates >= target).mean()), float((best >= target).mean()), float(best.mean()))
 
 
-def judge(study: Study, chance: Chance, pass_rate: float, pass_rate_low: float) -> Verdict:
-    """Verdict of a recommendation (see the thresholds above)."""
+def judge(study: Study, chance: Chance, pass_rate: float, pass_rate_low: float, *, inside: float = 1.0) -> Verdict:
+    """Verdict of a recommendation (see the thresholds above); ``inside`` is the share of coupons in the tested region."""
     target = study.spec.pass_rate
-    if pass_rate >= target and pass_rate_low >= target - READY_LOW_SHORTFALL:
+    if inside >= LEAST_INSIDE and pass_rate >= target and pass_rate_low >= target - READY_LOW_SHORTFALL:
         return "ready"
     if chance.p_reachable < OUT_OF_REACH and chance.best < target - OUT_OF_REACH_GAP:
         return "not reachable"
     return "more coupons"
+
+
+def share_inside(surfaces: Surfaces) -> float:
+    """Share of the scored coupons in the tested region, or at most a quarter of a range outside it."""
+    z = surfaces.scaling.z(surfaces.results.settings)
+    return float((np.abs(z) <= 1.5).all(axis=1).mean())
 
 
 def certainty_limits(study: Study, surfaces: Surfaces, pass_rate: float, pass_rate_low: float) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 from report_samples import FOUR, LINE, MADE_AT, STACK, make_study, plan_of
 
+from doe.domain.errors import InputError
 from doe.domain.spec import Check, Spec
 from doe.domain.units import Shown
 from doe.plans import add_round
@@ -147,3 +148,9 @@ def test_a_level_is_dialled_in_by_its_name():
     seen = {text for batch in sheet.press_batches for row in batch.rows for text in row.settings}
     seen |= {dial.value for batch in sheet.press_batches for dial in batch.dials}
     assert {"hot", "cold"} <= seen
+
+
+def test_a_setting_at_the_ceiling_is_never_printed():
+    hot = plan_of().coupons.assign(press_temp=200.0)
+    with pytest.raises(InputError, match="round 1, press_temp: found 200 °C"):
+        sheet_page(make_study(), STACK, LINE, hot, made_at=MADE_AT)

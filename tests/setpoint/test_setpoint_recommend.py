@@ -205,3 +205,11 @@ def test_next_coupons_lie_apart_while_there_are_places_left(study: Study) -> Non
 def test_next_coupons_repeat_a_place_when_all_draws_agree(study: Study) -> None:
     best_at = pd.DataFrame({f.name: [f.low] * 40 for f in study.factors})
     assert len(choose_next(study, best_at, 8, rng=np.random.default_rng(0))) == 8
+
+
+def test_coupons_measured_far_outside_the_region_are_never_ready() -> None:
+    study = Study("s", tuple(usual_factor(n) for n in ("cure_temp", "press_temp")))
+    frame = doe.make_plan(study, coupons=12, kind="optimal", seed=1).coupons
+    frame = frame.assign(passed=[i % 2 == 0 for i in range(12)], actual_cure_temp=-40.0)
+    frame["actual_press_temp"] = [5.0] * 6 + [199.0] * 6
+    assert doe.recommend(study, doe.fit(study, frame, seed=1), seed=1).verdict != "ready"
