@@ -63,7 +63,7 @@ def chances(study: Study, rates: FloatArray, best: FloatArray) -> Chance:
 
 
 def judge(study: Study, chance: Chance, pass_rate: float, pass_rate_low: float, *, inside: float = 1.0) -> Verdict:
-    """Verdict of a recommendation (see the thresholds above); ``inside`` is the share of coupons in the tested region."""
+    """Verdict by the thresholds above; ``inside`` is the share of coupons in or near the tested region."""
     target = study.spec.pass_rate
     if inside >= LEAST_INSIDE and pass_rate >= target and pass_rate_low >= target - READY_LOW_SHORTFALL:
         return "ready"
