@@ -19,11 +19,13 @@ from reports.drawing import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, 
 from reports.pages import render
 from reports.sheet import Pair
 from reports.study_views import Column, Picture, Table
-from reports.wording import count
+from reports.wording import count, out_of_hundred, percent, shirts
 
 _BANDS = ("#cfc8b8", "#dfdacd", "#ebe7dd", "#f5f3ee", PAPER)
 _LEVELS = (0.0, 0.5, 0.7, 0.85, 0.95, 1.001)
 _GRID = 33
+ENOUGH = 0.95
+"""Pass rate from which a map shows the true window."""
 # Told apart by shape; colour only helps. By the order in which settings are named.
 _SPOTS = (("o", ACCENT), ("D", "#a8420f"), ("*", INK))
 _PLANES = (("press_temp", "dwell"), ("cure_temp", "cure_time"))
@@ -102,10 +104,24 @@ def pictures_of(outcome: Outcome, shown: Shown = METRIC) -> tuple[Picture, ...]:
     return tuple(_map(picture, x, y, shown) for x, y in _PLANES)
 
 
+def map_finding(rates: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
+    """What a map of true pass rates shows, in words.
+
+    >>> map_finding(np.array([[0.2, 0.44]])), map_finding(np.array([[0.2, 0.96]]))
+    ('nowhere here do more than 44 of 100 prints pass', '95 of 100 prints or more pass in 50 % of this plane')
+    """
+    share = float((rates >= ENOUGH).mean())
+    if share == 0:
+        return f"nowhere here do more than {shirts(float(rates.max())).removesuffix(' shirts')} prints pass"
+    return f"{out_of_hundred(ENOUGH)} of 100 prints or more pass in {percent(share)} of this plane"
+
+
 def _map(picture: MapPicture, x: str, y: str, shown: Shown) -> Picture:
     study = picture.line.study
     fx, fy = study.factor(x), study.factor(y)
-    title = f"The true window over {fx.label} and {fy.label}"
+    xs, ys = _span(fx), _span(fy)
+    rates = picture.rates(x, y, xs, ys)
+    title = f"{fx.label.capitalize()} and {fy.label}: {map_finding(rates)}"
     named = ", ".join(picture.marks)
     caption = (
         "White: 95 of 100 prints or more pass in production; the darker, the fewer. The other two settings are those "
@@ -115,8 +131,6 @@ def _map(picture: MapPicture, x: str, y: str, shown: Shown) -> Picture:
     with canvas(5.4, 4.9) as (figure, ax):
         dress_axis(ax, "x", fx, (fx.low, fx.high), shown=shown)
         dress_axis(ax, "y", fy, (fy.low, fy.high), shown=shown, most=6)
-        xs, ys = _span(fx), _span(fy)
-        rates = _rates(picture, fx, fy, xs, ys)
         plotted = axis_values(fx, xs, shown), axis_values(fy, ys, shown)
         ax.contourf(*plotted, rates, levels=_LEVELS, colors=_BANDS)
         if rates.min() < 0.95 < rates.max():
@@ -136,18 +150,6 @@ def _map(picture: MapPicture, x: str, y: str, shown: Shown) -> Picture:
 def _span(f: Factor) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     make = np.geomspace if f.scale == "log" else np.linspace
     return np.asarray(make(f.low, f.high, _GRID))
-
-
-def _rates(
-    picture: MapPicture, fx: Factor, fy: Factor, xs: np.ndarray[tuple[int], np.dtype[np.float64]],
-    ys: np.ndarray[tuple[int], np.dtype[np.float64]],
-) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:  # fmt: skip
-    """True robust pass rate over two factors, the others at the last marked settings."""
-    across, up = np.meshgrid(xs, ys)
-    base = list(picture.marks.values())[-1]
-    frame = pd.DataFrame({name: np.full(across.size, value) for name, value in base.items()})
-    frame[fx.name], frame[fy.name] = across.ravel(), up.ravel()
-    return np.asarray(picture.line.robust_pass(frame, nodes=64)).reshape(across.shape)
 
 
 def _window(ax: Axes, picture: MapPicture, fx: Factor, fy: Factor, shown: Shown) -> None:

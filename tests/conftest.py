@@ -10,8 +10,6 @@ from doe.domain.factors import usual_factor
 from doe.domain.spec import Spec
 from doe.domain.study import Study
 
-collect_ignore = ["conftest.py"]  # read for its doctests, it would clash with those of the folders below
-
 
 @pytest.fixture(scope="session")
 def study() -> Study:

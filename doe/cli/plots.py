@@ -13,9 +13,9 @@ _COLUMNS, _ROWS = 46, 12
 def little_map(outcome: Outcome) -> list[str]:
     """Truth over press temperature and dwell, the other settings at the best; nothing for other pictures."""
     import numpy as np
-    import pandas as pd
 
     from doe.practice.drill import MapPicture
+    from reports.practice import map_finding
 
     picture = outcome.picture
     if not isinstance(picture, MapPicture):
@@ -23,11 +23,7 @@ def little_map(outcome: Outcome) -> list[str]:
     study = picture.line.study
     fx, fy = study.factor("press_temp"), study.factor("dwell")
     xs, ys = np.linspace(fx.low, fx.high, _COLUMNS), np.geomspace(fy.low, fy.high, _ROWS)
-    across, up = np.meshgrid(xs, ys)
-    base = list(picture.marks.values())[-1]
-    frame = pd.DataFrame({name: np.full(across.size, value) for name, value in base.items()})
-    frame["press_temp"], frame["dwell"] = across.ravel(), up.ravel()
-    rates = picture.line.robust_pass(frame, nodes=32).reshape(across.shape)
+    rates = picture.rates("press_temp", "dwell", xs, ys, nodes=32)
     grid = np.where(rates >= 0.95, "#", np.where(rates >= 0.8, "+", np.where(rates >= 0.5, ".", " ")))
     keys = {}
     for name, settings in picture.marks.items():
@@ -38,5 +34,6 @@ def little_map(outcome: Outcome) -> list[str]:
         grid[row, column] = mark
     lines = ["", "The truth: # 95 of 100 or more pass, + 80, . 50; the other settings as the best."]
     lines += [f"  |{''.join(line)}|" for line in grid[::-1]]
+    finding = map_finding(rates)
     named = ", ".join(f"{mark} {name}" for mark, name in keys.items())
-    return [*lines, f"  across: press temperature, up: dwell; {named}"]
+    return [*lines, f"  across: press temperature, up: dwell; {named}", f"  {finding[0].upper()}{finding[1:]}."]

@@ -67,7 +67,7 @@ def _regular(study: Study, columns: FloatArray, names: list[str]) -> Confusion:
     ordered = [f.name for f in study.factors if f.name in names]
     labels = {f.name: f.label for f in study.factors}
     chains = tuple(
-        " = ".join("*".join(n for n in ordered if n in effect) for effect in chain)
+        " = ".join(" × ".join(n for n in ordered if n in effect) for effect in chain)
         for chain in alias_chains(ordered, words)
         if len(chain) > 1
     )

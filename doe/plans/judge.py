@@ -47,7 +47,7 @@ class PlanJudgement:
     resolution : int or None
         Of a two-level plan; None without aliases, or for a plan with more levels.
     alias_chains : tuple of str
-        Complete chains of a two-level plan, such as ``cure_temp = cure_time*press_temp*dwell``.
+        Complete chains of a two-level plan, such as ``cure_temp = cure_time × press_temp × dwell``.
     alias_sentences : tuple of str
         Which main effects and two-factor interactions cannot be told apart, in words.
     model : {"main", "interactions", "quadratic"}

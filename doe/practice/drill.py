@@ -20,7 +20,11 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, parse_quantity, show
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from doe.practice.lines import SimulatedLine
+
+    FloatArray = NDArray[np.float64]
 
 HINT_COST = 5
 """Points a hint costs."""
@@ -68,6 +72,14 @@ class MapPicture:
     coupons: pd.DataFrame
     marks: Mapping[str, Settings]
     window: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+    def rates(self, x: str, y: str, xs: FloatArray, ys: FloatArray, *, nodes: int = 64) -> FloatArray:
+        """True robust pass rate over two factors, the others at the last marked settings, shape (len(ys), len(xs))."""
+        across, up = np.meshgrid(xs, ys)
+        base = list(self.marks.values())[-1]
+        frame = pd.DataFrame({name: np.full(across.size, value) for name, value in base.items()})
+        frame[x], frame[y] = across.ravel(), up.ravel()
+        return np.asarray(self.line.robust_pass(frame, nodes=nodes)).reshape(across.shape)
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,7 @@ class Priors:
     """Means and standard deviations of the transformed parameters (see the module's text).
 
     Lengths are in half-ranges of the tested region, heights in logits, hand-feel in scale points. They say: most stacks
-    have a setting that passes nearly always, but one in five has none that passes nine times in ten; the peak lies
+    have a setting that passes nearly always, but one in six has none that passes nine times in ten; the peak lies
     somewhere in or just beyond the region; half a range away from it costs about a logit or two. ``peak_logit`` is its
     middle, and the spreads below and above it. Chosen on simulated lines (tuning seeds), not on any shop's data.
     """

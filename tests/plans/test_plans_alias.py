@@ -97,7 +97,7 @@ def test_half_fraction_says_in_words_which_interactions_hang_together():
         "Cure temperature × press temperature cannot be told from cure time × press dwell.",
         "Cure temperature × press dwell cannot be told from cure time × press temperature.",
     )
-    assert judgement.alias_chains[0] == "cure_temp = cure_time*press_temp*dwell"
+    assert judgement.alias_chains[0] == "cure_temp = cure_time × press_temp × dwell"
     assert len(judgement.alias_chains) == 7
     assert set(judgement.alias_sentences) <= set(judgement.cannot_tell)
 
@@ -128,7 +128,7 @@ def test_named_two_level_factor_takes_part_in_the_chains():
     study = plain(3, named=(2,))
     found = confusion(study, make_plan(study, coupons=12, kind="half").coupons)
     assert found.resolution == 4
-    assert "x1 = x2*x3*c1" in found.chains
+    assert "x1 = x2 × x3 × c1" in found.chains
 
 
 def test_copies_of_a_fraction_keep_its_aliases():

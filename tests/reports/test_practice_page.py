@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from html import escape
 
+import numpy as np
 import pytest
 
 from doe.domain.units import Shown
 from doe.practice.drills import replay
-from reports.practice import practice_page, practice_report
+from reports.practice import map_finding, practice_page, practice_report
 
 
 @pytest.fixture(scope="module")
@@ -51,3 +52,8 @@ def test_chances_of_the_causes_are_drawn_and_the_true_one_is_marked():
     assert view.settings == ()
     assert "Spent: 1 minute, 1 hint." in view.facts
     assert next(p.name for p in view.score_pairs) in ("found", "not found")
+
+
+def test_a_map_says_what_it_shows_also_where_nothing_passes():
+    assert map_finding(np.array([[0.2, 0.44]])) == "nowhere here do more than 44 of 100 prints pass"
+    assert map_finding(np.array([[0.2, 0.96]])).startswith("95 of 100 prints or more pass in 50")
