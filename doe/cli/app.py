@@ -148,7 +148,7 @@ def _speak_unicode() -> None:
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from doe.cli.acts import version
+        from doe.acts.base import version
 
         typer.echo(version())
         raise typer.Exit

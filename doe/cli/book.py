@@ -68,7 +68,7 @@ def upgrade(desk: Desk) -> Reply:
 @command(app, "audit", example="doe book audit --last 20")
 def audit(desk: Desk, last: Annotated[int, typer.Option(min=1, help="How many acts.")] = 50) -> Reply:
     """Show who did what, when and why, newest first."""
-    from doe.cli.acts import local
+    from doe.acts.base import local
 
     with desk.look() as book:
         acts = book.audit(last)

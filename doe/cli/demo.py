@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Commands, Reply, Table, quoted
+from doe.cli.output import Block, Commands, Reply, Table
+from doe.domain.texts import quoted
 
 if TYPE_CHECKING:
     from doe.cli.demo_run import DemoDone

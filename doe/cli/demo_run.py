@@ -14,8 +14,8 @@ from doe.domain.errors import DoeError, InputError
 from doe.domain.units import Shown
 
 if TYPE_CHECKING:
+    from doe.acts.fits import Recommended
     from doe.book import Book
-    from doe.cli.acts import Recommended
 
 WHO = "demo (invented shop)"
 BOOK, SHEET, ENTRY, REPORT = "book.sqlite", "sheet.html", "entry.xlsx", "report.html"
@@ -105,9 +105,9 @@ def _others_in(book: Path) -> bool | None:
 
 def _tell_story(work: Path, story: Story, shown: Shown, tell: Step) -> tuple[Recommended, ...]:
     """Every act of the story, in a folder of its own."""
+    from doe.acts.fits import recommend_study
+    from doe.acts.sheets import report_page, write_sheets
     from doe.book import Book
-    from doe.cli.acts import recommend_study
-    from doe.cli.sheets import report_page, write_sheets
     from reports.files import write_whole
 
     tell(0.02, "opening a book")

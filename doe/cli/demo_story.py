@@ -10,11 +10,11 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from doe.cli import typed
-from doe.cli.output import quoted
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
+from doe.domain.texts import quoted
 from doe.domain.units import METRIC
 
 if TYPE_CHECKING:

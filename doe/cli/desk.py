@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from doe.cli.output import Reply, folded, quoted, show_reply
+from doe.cli.output import Reply, folded, show_reply
 from doe.domain.errors import InputError
+from doe.domain.texts import quoted
 
 if TYPE_CHECKING:
     from doe.book import Book

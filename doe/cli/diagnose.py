@@ -243,7 +243,7 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
 
 
 def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
-    from doe.cli.acts import local
+    from doe.acts.base import local
     from doe.cli.diagnosing import CASE
     from doe.symptoms import WORDS
     from doe.symptoms.faults import fault

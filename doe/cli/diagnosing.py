@@ -82,7 +82,8 @@ def setting_of(book: Book | None, key: str | int | None, current: Mapping[str, f
 
 
 def _recipe(book: Book, record: StudyRecord) -> Recipe:
-    from doe.cli.acts import RECOMMEND, answer_from
+    from doe.acts.answers import answer_from
+    from doe.acts.base import RECOMMEND
 
     kept = book.latest_analysis(record.id, RECOMMEND)
     if kept is None:
@@ -99,7 +100,7 @@ def _recipe(book: Book, record: StudyRecord) -> Recipe:
 
 def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tuple[float | None, float | None]:
     """How likely prints fail by too little and too much heat at these settings; None when nothing is fitted."""
-    from doe.cli.acts import usual_seed
+    from doe.acts.base import usual_seed
 
     numeric: tuple[Factor, ...] = record.study.numeric
     if record.study.categorical or any(f.name not in settings for f in numeric):

@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, quoted
+from doe.cli.output import Reply
+from doe.domain.texts import quoted
 
 
 def register(root: typer.Typer) -> None:

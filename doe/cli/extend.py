@@ -7,9 +7,10 @@ from typing import Annotated
 import typer
 
 from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, quoted
+from doe.cli.output import Reply
 from doe.cli.plan import SEED, planned, planned_data
 from doe.cli.study import KEY
+from doe.domain.texts import quoted
 
 
 def register(root: typer.Typer) -> None:
@@ -23,7 +24,7 @@ def register(root: typer.Typer) -> None:
         seed: SEED = None,
     ) -> Reply:
         """Add a round of coupons near the likely window, as a block of its own in runnable order."""
-        from doe.cli.acts import extend_study
+        from doe.acts.plans import extend_study
 
         with desk.open(create=False) as book, desk.progress("choosing coupons") as tell:
             made = extend_study(book, study, coupons=coupons, seed=seed, progress=tell)

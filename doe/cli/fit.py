@@ -5,9 +5,10 @@ from __future__ import annotations
 import typer
 
 from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn, quoted
+from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.plan import SEED
 from doe.cli.study import KEY
+from doe.domain.texts import quoted
 
 
 def register(root: typer.Typer) -> None:
@@ -16,7 +17,7 @@ def register(root: typer.Typer) -> None:
     @command(root, "fit", example='doe fit "new powder"')
     def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
         """Fit the surfaces to what is scored, and say what these coupons can and cannot tell."""
-        from doe.cli.acts import fit_study
+        from doe.acts.fits import fit_study
 
         with desk.open(create=False) as book, desk.progress("fitting") as tell:
             fitted = fit_study(book, study, seed=seed, progress=tell)

@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 from doe.cli.desk import Desk, command, group
-from doe.cli.output import Reply, Table, quoted
+from doe.cli.output import Reply, Table
+from doe.domain.texts import quoted
 from reports.wording import count
 
 app = group("gauge", "Gauge readings: a display is not the surface temperature.")
@@ -53,7 +54,7 @@ def add(
 @command(app, "list", example="doe gauge list back-room")
 def list_readings(desk: Desk, line: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
     """List the readings of a line, with mean offset and spread of each machine."""
-    from doe.cli.acts import gauge_offsets
+    from doe.acts.gauges import gauge_offsets
     from doe.domain.units import show as shown_in
 
     with desk.look() as book:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.cli.desk import Desk, command, group
-from doe.cli.output import Reply, Table, quoted
+from doe.cli.output import Reply, Table
+from doe.domain.texts import quoted
 from reports.wording import count
 
 if TYPE_CHECKING:

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import json
-import math
 import os
 import re
 import shutil
 import sys
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, fields, is_dataclass
-from datetime import date, datetime
-from pathlib import PurePath
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, TextIO
 
 from doe.domain.errors import DoeError, InputError, InputErrors
+from doe.domain.serial import jsonable
 
 WIDTH = 80
 
@@ -66,28 +64,6 @@ class Reply:
     blocks: Sequence[Block] = ()
     next_steps: Sequence[str] = field(default_factory=tuple)
     exit_code: int = 0
-
-
-def jsonable(thing: Any) -> Any:
-    """Anything a reply holds as what JSON takes: frames become rows, times ISO text, NaN null."""
-    if isinstance(thing, bool | int | float | str | None):
-        return None if isinstance(thing, float) and not math.isfinite(thing) else thing
-    if isinstance(thing, datetime | date | PurePath):
-        text = thing.isoformat() if isinstance(thing, date) else str(thing)
-        return None if text == "NaT" else text
-    if is_dataclass(thing) and not isinstance(thing, type):
-        return {f.name: jsonable(getattr(thing, f.name)) for f in fields(thing) if f.name != "_"}
-    if isinstance(thing, Mapping):
-        return {str(key): jsonable(value) for key, value in thing.items()}
-    if hasattr(thing, "to_dict") and hasattr(thing, "columns"):  # a frame; pandas is not imported to ask
-        labelled = thing.index.dtype.kind not in "iu"
-        named = thing.rename_axis(thing.index.name or "factor").reset_index() if labelled else thing
-        return [jsonable(row) for row in named.to_dict("records")]
-    if hasattr(thing, "tolist"):  # NumPy arrays and scalars
-        return jsonable(thing.tolist())
-    if isinstance(thing, Iterable):
-        return [jsonable(value) for value in thing]
-    return None if str(thing) == "<NA>" else str(thing)
 
 
 def show_reply(reply: Reply, *, as_json: bool) -> None:
@@ -157,20 +133,6 @@ def print_table(table: Table) -> None:
     print()
     for line in caught.get().splitlines():
         print(line.rstrip())
-
-
-def quoted(name: str) -> str:
-    """Name or path as it is typed at a command line: in quotes when it needs them.
-
-    These lines are there to be copied, so a name from another shop's book must not make a shell do anything.
-    """
-    import shlex
-
-    if re.sub(r"[-_./:]", "", name).isalnum():
-        return name
-    if os.name != "nt" and re.search(r'["$`\\!]', name):
-        return shlex.quote(name)
-    return '"' + name.replace('"', "'") + '"'
 
 
 def folded(line: str, *, continued: bool = os.name != "nt") -> list[str]:

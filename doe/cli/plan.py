@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn, quoted, say
+from doe.cli.output import Block, Reply, Table, Warn, say
 from doe.cli.study import KEY
+from doe.domain.texts import quoted
 from reports.wording import count
 
 if TYPE_CHECKING:
-    from doe.cli.acts import PlanChoice, Planned
+    from doe.acts.plans import PlanChoice, Planned
     from doe.plans import PlanJudgement
 
 SEED = Annotated[
@@ -51,13 +52,13 @@ def register(root: typer.Typer) -> None:
         seed: SEED = None,
     ) -> Reply:
         """Compare plans at a budget of coupons, before any is made; --choose makes one."""
-        from doe.cli import acts
+        from doe.acts.plans import commit_plan, compare_for
         from doe.cli.ask import ask_choice
 
         with desk.open(create=False) as book:
             if choose is None:
                 with desk.progress("comparing plans"):
-                    choice = acts.compare_for(book, study, coupons=coupons, seed=seed)
+                    choice = compare_for(book, study, coupons=coupons, seed=seed)
                 if not desk.can_ask:
                     best = choice.judgements[0]
                     name = quoted(choice.record.name)
@@ -71,7 +72,7 @@ def register(root: typer.Typer) -> None:
                     return Reply(choice_data(choice), ("No plan was made.",))
                 coupons = next(j.coupons for j in choice.judgements if j.kind == choose)
             with desk.progress("making the plan"):
-                made = acts.commit_plan(
+                made = commit_plan(
                     book, study, kind=choose, coupons=coupons, seed=seed, order=order, per_garment=per_garment
                 )
         return Reply(planned_data(made), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",))

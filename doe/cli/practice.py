@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.cli.desk import Desk, command, group
-from doe.cli.output import Block, Reply, Table, error_lines, quoted, say
+from doe.cli.output import Block, Reply, Table, error_lines, say
 from doe.domain.errors import InputError
+from doe.domain.texts import quoted
 
 if TYPE_CHECKING:
     from doe.practice.drill import Drill, MadeCoupon, Turn
@@ -209,8 +210,8 @@ def class_(
     person: Annotated[str | None, typer.Option(help="Only this one.")] = None,
 ) -> Reply:
     """Show who did which exercise, how often and how well."""
+    from doe.acts.base import local
     from doe.cli import practising
-    from doe.cli.acts import local
 
     with desk.look() as book:
         found = [p for p in practising.class_progress(book) if person is None or p.person == person]

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from doe.cli.acts import Key, score_counts, stored_plan
+from doe.acts.base import Key
+from doe.acts.counts import score_counts
+from doe.acts.plans import stored_plan
+from doe.acts.sheets import people_of
 from doe.cli.ask import ask, ask_text
 from doe.cli.output import say
 from doe.cli.scoring import Recorded
-from doe.cli.sheets import people_of
 from doe.domain.errors import InputError
 from doe.domain.results import check_hand
 from doe.domain.score import ScoreEntry

@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING
 import typer
 
 from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn, quoted
+from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.plan import SEED
 from doe.cli.study import KEY
+from doe.domain.texts import quoted
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.cli.acts import Recommended
+    from doe.acts.fits import Recommended
     from doe.domain.factors import Factor
     from doe.domain.study import Study
     from doe.domain.units import Shown
@@ -27,7 +28,8 @@ def register(root: typer.Typer) -> None:
     @command(root, "recommend", example='doe recommend "new powder"')
     def recommend(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
         """Recommend settings that keep passing when the machines wander, and say how sure that is."""
-        from doe.cli.acts import answer_data, recommend_study
+        from doe.acts.answers import answer_data
+        from doe.acts.fits import recommend_study
 
         with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
             found = recommend_study(book, study, seed=seed, progress=tell)
@@ -107,7 +109,7 @@ def coupon_table(study: Study, frame: pd.DataFrame, shown: Shown) -> Table:
 
 def history(found: Recommended) -> list[Block]:
     """Whether this answer is new, kept, or replaces one to other results."""
-    from doe.cli.acts import local, version
+    from doe.acts.base import local, version
 
     if found.kept is not None:
         newer = "" if found.kept.version == version() else f" by version {found.kept.version}; this is {version()}"

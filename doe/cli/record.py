@@ -8,10 +8,11 @@ from typing import Annotated
 import typer
 
 from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, Warn, quoted
+from doe.cli.output import Reply, Warn
 from doe.cli.sheet import PEOPLE
 from doe.cli.study import KEY
 from doe.domain.errors import InputError
+from doe.domain.texts import quoted
 from reports.wording import count
 
 

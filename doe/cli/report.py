@@ -24,8 +24,8 @@ def register(root: typer.Typer) -> None:
         seed: SEED = None,
     ) -> Reply:
         """Write the study report: one HTML file that needs no network and documents why."""
+        from doe.acts.sheets import write_report
         from doe.cli.recommend import history
-        from doe.cli.sheets import write_report
         from reports.answer_words import HEADLINES
 
         with desk.open(create=False) as book, desk.progress("writing the report") as tell:

@@ -7,7 +7,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from doe.cli.acts import Key, ScoreCounts, refuse_without_limits, score_counts, stored_plan
+from doe.acts.base import Key
+from doe.acts.counts import ScoreCounts, score_counts
+from doe.acts.limits import refuse_without_limits
+from doe.acts.plans import stored_plan
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.results import BATCH_COLUMNS
 from doe.domain.score import ScoreEntry, entry_problems
@@ -166,7 +169,7 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
         kept = {h: use for h, use in guessed.items() if _role(use) not in typed.values()} if desk.can_ask else {}
         return kept | typed
     if not desk.can_ask:
-        from doe.cli.output import quoted
+        from doe.domain.texts import quoted
 
         proposal = " ".join(
             f"--map {quoted(f'{h}={_role(use)}')}" for h, use in guessed.items() if _role(use) != "ignore"

@@ -8,8 +8,9 @@ from typing import Annotated
 import typer
 
 from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, Warn, quoted
+from doe.cli.output import Reply, Warn
 from doe.cli.study import KEY
+from doe.domain.texts import quoted
 
 PEOPLE = Annotated[list[str] | None, typer.Option("--person", help="Repeat: who feels the coupons (hand-feel).")]
 
@@ -33,7 +34,7 @@ def register(root: typer.Typer) -> None:
         ] = None,
     ) -> Reply:
         """Write the bench sheet (HTML, to print) and entry files (XLSX and CSV, to fill in)."""
-        from doe.cli.sheets import write_sheets
+        from doe.acts.sheets import write_sheets
 
         with desk.look() as book:
             made = write_sheets(

@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 from doe.cli.desk import Desk, command, group
-from doe.cli.output import Reply, Table, quoted
+from doe.cli.output import Reply, Table
+from doe.domain.texts import quoted
 from reports.wording import count
 
 MATERIAL_HELP = 'As "name; supplier=...; lot=...; detail=...".'

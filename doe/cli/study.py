@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from doe.cli.desk import Desk, command, group
-from doe.cli.output import Reply, Table, Warn, quoted
+from doe.cli.output import Reply, Table, Warn
+from doe.domain.texts import quoted
 from reports.wording import count
 
 app = group("study", "Studies: one tuning question for one stack on one line.")
@@ -47,8 +48,8 @@ def new(
     ] = None,
 ) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
+    from doe.acts.limits import missing, refuse_held
     from doe.cli import study_words
-    from doe.cli.acts import refuse_held
     from doe.cli.study_questions import Wanted, ask_missing, study_of
 
     wanted = Wanted(
@@ -72,7 +73,7 @@ def new(
             "study": study,
             "stack": wanted.stack,
             "line": wanted.line,
-            "missing_limits": study_words.missing(study),
+            "missing_limits": missing(study),
         },
         (f"Study {number}, {study.name}, is in the book.", *usual, *shown),
         (study_words.next_step(study),),
@@ -105,8 +106,9 @@ def list_studies(
 @command(app, "show", example='doe study show "new powder"')
 def show(desk: Desk, study: KEY) -> Reply:
     """Show a study: factors, target, limits, rounds, scores so far."""
+    from doe.acts.counts import score_counts
+    from doe.acts.limits import missing
     from doe.cli import study_words
-    from doe.cli.acts import score_counts
 
     with desk.look() as book:
         record = book.study(study)
@@ -119,7 +121,7 @@ def show(desk: Desk, study: KEY) -> Reply:
     last = [f"Last verdict: {verdicts[-1].verdict} ({verdicts[-1].made_at:%Y-%m-%d})."] if verdicts else []
     return Reply(
         {"id": record.id, "study": record.study, "stack": record.stack, "line": record.line, "rounds": info.rounds,
-         "counts": counts, "archived": record.archived, "missing_limits": study_words.missing(record.study)},
+         "counts": counts, "archived": record.archived, "missing_limits": missing(record.study)},
         (f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.", *state, counts.sentence,
          *last, *study_words.describe(record, desk.shown)),
         (study_words.next_step(record.study, counts),),
@@ -139,8 +141,8 @@ def limits(
     why: Annotated[str, typer.Option(help="Why, for the record.")] = "limits from the data sheets",
 ) -> Reply:
     """Show or set the limits from the makers' data sheets. No plan is made without them."""
+    from doe.acts.limits import missing, refuse_held
     from doe.cli import study_words, typed
-    from doe.cli.acts import refuse_held
     from doe.cli.study_questions import ask_limits
 
     with desk.open(create=False) as book:
@@ -148,14 +150,14 @@ def limits(
         found = record.study.limits
         if limit:
             found = typed.limits(limit, found, desk.shown, can_ask=desk.can_ask)
-        elif desk.can_ask and study_words.missing(record.study):
+        elif desk.can_ask and missing(record.study):
             found = typed.limits(ask_limits(record.study, desk.shown), found, desk.shown)
         changed = replace(record.study, limits=found)
         if changed != record.study:
             refuse_held(changed)
             book.amend_study(record.id, changed, why)
     table = study_words.limits_table(changed, desk.shown)
-    absent = study_words.missing(changed)
+    absent = missing(changed)
     said: tuple[str | Warn, ...] = (
         (f"{count(len(absent), 'limit')} still missing.",) if absent else ("Every limit is known.",)
     )

@@ -6,13 +6,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from doe.acts.limits import missing
 from doe.cli import typed
 from doe.cli.ask import ask, ask_choice, ask_yes
 from doe.cli.output import say
-from doe.cli.study_words import missing
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor, usual_factor
-from doe.domain.limits import LIMIT_LABELS
+from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES
 from doe.domain.spec import Spec
 from doe.domain.study import MAX_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown
@@ -178,7 +178,7 @@ def ask_limits(study: Study, shown: Shown) -> list[str]:
     say("\nLimits from the makers' data sheets: a value, or value@source (Enter: later).")
     texts: list[str] = []
     for name in missing(study):
-        text = ask(LIMIT_LABELS[typed.LIMIT_NAMES[name]], _limit_reader(name, study, tuple(texts), shown), default="")
+        text = ask(LIMIT_LABELS[LIMIT_NAMES[name]], _limit_reader(name, study, tuple(texts), shown), default="")
         texts += [text] if text else []
     return texts
 
@@ -189,7 +189,7 @@ def _limit_reader(name: str, study: Study, before: Sequence[str], shown: Shown) 
     def read(answer: str) -> str:
         if not answer:
             return ""
-        field = typed.LIMIT_NAMES[name]
+        field = LIMIT_NAMES[name]
         one = typed.limits([f"{name}={answer}"], None, shown, can_ask=True)
         text = typed.limit_option(name, getattr(one, field), one.sources.get(field, ""))
         replace(study, limits=typed.limits([*before, text], study.limits, shown))

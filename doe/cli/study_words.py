@@ -4,32 +4,23 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from doe.acts.limits import limits_command, missing
 from doe.cli import typed
-from doe.cli.output import Block, Table, Warn, quoted
+from doe.cli.output import Block, Table, Warn
 from doe.domain.errors import plain
 from doe.domain.factors import KNOWN_FACTORS, Factor
-from doe.domain.limits import LIMIT_LABELS, Limits, missing_limits, needed_limits, range_warnings
+from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES, Limits, needed_limits, range_warnings
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
+from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown, show
 from reports.wording import amount_range
 
 if TYPE_CHECKING:
+    from doe.acts.counts import ScoreCounts
     from doe.book import StudyRecord
-    from doe.cli.acts import ScoreCounts
 
-_OPTION_OF = {field: name for name, field in typed.LIMIT_NAMES.items()}
-
-
-def missing(study: Study) -> list[str]:
-    """Limits that are not known yet, by the names used at the command line."""
-    return [_OPTION_OF[name] for name in missing_limits(study.factors, study.limits)]
-
-
-def limits_command(study: Study) -> str:
-    """The command that would give the missing limits."""
-    words = " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in missing(study))
-    return f"doe study limits {quoted(study.name)} {words}"
+_OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 
 
 def next_step(study: Study, counts: ScoreCounts | None = None) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor
-from doe.domain.limits import Limits
+from doe.domain.limits import LIMIT_NAMES, Limits
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
 from doe.domain.stack import Material
@@ -24,12 +24,6 @@ from doe.domain.units import (
 )
 
 FACTOR_FORM = "cure_temp=110..140,sd=4,step=1   or   film_type=hot/cold   or just   dwell"
-LIMIT_NAMES = {
-    "film_max": "film_max_degc", "powder_max": "powder_max_degc", "fabric_max": "fabric_max_degc",
-    "oven_max": "oven_max_degc", "press_max": "press_max_degc", "min_cure_time": "min_cure_time_s",
-    "min_dwell": "min_dwell_s", "max_pressure": "max_pressure_bar",
-}  # fmt: skip
-"""What a limit is called at the command line, and the field it fills."""
 
 
 def quantity(text: str, stored: str, where: str, shown: Shown, *, can_ask: bool = False) -> float:

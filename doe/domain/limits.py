@@ -14,6 +14,13 @@ CEILING_DEGC = 200.0
 """Nothing at or above this is ever proposed: heated above normal processing, polyurethane breaks down and may
 give off isocyanates (industry and trade pages, secondary)."""
 
+LIMIT_NAMES = {
+    "film_max": "film_max_degc", "powder_max": "powder_max_degc", "fabric_max": "fabric_max_degc",
+    "oven_max": "oven_max_degc", "press_max": "press_max_degc", "min_cure_time": "min_cure_time_s",
+    "min_dwell": "min_dwell_s", "max_pressure": "max_pressure_bar",
+}  # fmt: skip
+"""What a limit is called at the command line, and the field it fills."""
+
 LIMIT_LABELS = {
     "film_max_degc": "film: highest temperature its data sheet allows",
     "powder_max_degc": "powder: highest temperature its data sheet allows at any step",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterable
 
@@ -73,3 +74,17 @@ def _check(text: object, where: str, longest: int, refused: re.Pattern[str], all
     if odd is not None:
         sign = f"U+{ord(odd[0]):04X}"
         raise InputError(where, f"{text[:40]!r} with the sign {sign}", allowed, "Type it again without that sign.")
+
+
+def quoted(name: str) -> str:
+    """Name or path as it is typed at a command line: in quotes when it needs them.
+
+    These lines are there to be copied, so a name from another shop's book must not make a shell do anything.
+    """
+    import shlex
+
+    if re.sub(r"[-_./:]", "", name).isalnum():
+        return name
+    if os.name != "nt" and re.search(r'["$`\\!]', name):
+        return shlex.quote(name)
+    return '"' + name.replace('"', "'") + '"'

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from doe.cli.acts import usual_seed
+from doe.acts.base import usual_seed
 from doe.cli.demo_story import Story, read_rounds, read_story, simulated_line
 from doe.plans import make_plan
 from doe.plans.plan import columns

@@ -7,7 +7,7 @@ import shlex
 
 import pytest
 
-from doe.cli.output import quoted
+from doe.domain.texts import quoted
 
 NAMES = ["tee-fine", "new powder", "a;b", "$HOME", "`id`", "$(id)", 'say "hi"', "it's", "back\\slash", "wow!",
          "sheets/a.xlsx", "布", "a&b|c>d", "'\"$x"]  # fmt: skip

@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 
 from doe.cli import typed
-from doe.cli.output import folded, jsonable, quoted
+from doe.cli.output import folded
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
 from doe.domain.limits import Limits
+from doe.domain.serial import jsonable
+from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 
 FAHRENHEIT = Shown("degF", "psi")

@@ -8,7 +8,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from doe.cli.acts import Key, Recommended, local, recommend_study, stored_plan
+from doe.acts.base import Key, local, slug
+from doe.acts.fits import Recommended, recommend_study
+from doe.acts.plans import stored_plan
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.results import HAND_PREFIX
@@ -17,8 +19,8 @@ from doe.domain.units import Shown
 if TYPE_CHECKING:
     import pandas as pd
 
+    from doe.acts.base import Progress
     from doe.book import Book
-    from doe.cli.acts import Progress
 
 _KINDS = (".html", ".xlsx", ".csv")
 
@@ -119,12 +121,6 @@ def _write_one(
     else:
         write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
         write(target, record.study, coupons, people, shown=shown)
-
-
-def slug(name: str) -> str:
-    """Name as part of a file name on any system."""
-    words = "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
-    return "-".join(part for part in words.split("-") if part)[:60] or "study"
 
 
 @dataclass(frozen=True)

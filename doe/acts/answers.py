@@ -1,0 +1,46 @@
+"""An answer written down, and read back as it was."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from doe.domain.serial import jsonable
+
+if TYPE_CHECKING:
+    from doe.setpoint import Answer
+
+
+def answer_data(answer: Answer) -> dict[str, Any]:
+    """An answer as what JSON takes; `answer_from` reads it back."""
+    data: dict[str, Any] = jsonable(answer)
+    # an empty frame keeps its columns too
+    data["next_coupons"] = {"columns": list(answer.next_coupons.columns), "rows": data["next_coupons"]}
+    return data
+
+
+def answer_from(data: Mapping[str, Any]) -> Answer:
+    """The answer that `answer_data` wrote down."""
+    import math
+
+    import pandas as pd
+
+    from doe.setpoint import Answer, Cliff, Window
+
+    def window(found: Mapping[str, Any] | None) -> Window | None:
+        if found is None:
+            return None
+        rows = pd.DataFrame(found["bounds"])
+        return Window(**{**found, "bounds": rows.set_index(rows.columns[0]).rename_axis(None)})
+
+    values = dict(data)
+    following = values["next_coupons"]
+    values["next_coupons"] = pd.DataFrame(following["rows"], columns=following["columns"])
+    values["window"], values["assured_window"] = window(values["window"]), window(values["assured_window"])
+    values["cliffs"] = tuple(
+        Cliff(**{**c, "setting_errors": math.nan if c["setting_errors"] is None else c["setting_errors"]})
+        for c in values["cliffs"]
+    )
+    for name in ("limits_on_certainty", "changes", "warnings"):
+        values[name] = tuple(values[name])
+    return Answer(**values)

@@ -1,0 +1,43 @@
+"""What every act needs: names of keys and kinds, version, seeds, the reader's clock, names of files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from functools import cache
+from zlib import crc32
+
+Progress = Callable[[float], None]
+Key = str | int
+
+DISTRIBUTION = "first-article-tuning"
+FIT, RECOMMEND = "fit", "recommend"
+"""Kinds of analyses kept in the book."""
+
+
+@cache
+def version() -> str:
+    """Version of this program, kept with every analysis."""
+    from importlib.metadata import PackageNotFoundError
+    from importlib.metadata import version as installed
+
+    try:
+        return installed(DISTRIBUTION)
+    except PackageNotFoundError:  # run from a folder that was never installed
+        return "not installed"
+
+
+def usual_seed(name: str) -> int:
+    """Seed of a study when none is given: the same for the same name, so that nothing depends on luck."""
+    return crc32(name.encode()) % 100_000
+
+
+def local(when: datetime) -> datetime:
+    """A stored time on the reader's clock."""
+    return when.astimezone()
+
+
+def slug(name: str) -> str:
+    """Name as part of a file name on any system."""
+    words = "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
+    return "-".join(part for part in words.split("-") if part)[:60] or "study"

@@ -1,0 +1,52 @@
+"""How far the scoring of a study has come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from doe.acts.base import Key
+
+if TYPE_CHECKING:
+    from doe.book import Book
+
+
+@dataclass(frozen=True)
+class ScoreCounts:
+    """How far the scoring of a study has come. ``unfinished`` coupons have some but not all of their checks."""
+
+    coupons: int
+    scored: int
+    passed: int
+    unfinished: int
+    void: int
+
+    @property
+    def waiting(self) -> int:
+        """Coupons without any pass/fail result that are not void."""
+        return self.coupons - self.scored - self.void
+
+    @property
+    def sentence(self) -> str:
+        """The counts in a sentence."""
+        if not self.coupons:
+            return "No coupon is planned yet."
+        parts = [f"{self.scored} of {self.coupons} coupons scored"]
+        if self.scored:
+            parts.append(f"{self.passed} passed so far, {self.scored - self.passed} failed")
+        if self.unfinished:
+            parts.append(f"{self.unfinished} still wait for a check (wash)")
+        if self.void:
+            parts.append(f"{self.void} void")
+        return "; ".join(parts) + "."
+
+
+def score_counts(book: Book, key: Key) -> ScoreCounts:
+    """Counts of a study."""
+    frame = book.results(key, include_void=True)
+    void = frame["void"].astype(bool)
+    scored = frame["passed"].notna() & ~void
+    good = frame["passed"].eq(True) & scored
+    checks = [c for c in frame.columns if c.startswith("check_")]
+    open_checks = frame[checks].isna().any(axis=1) & good
+    return ScoreCounts(len(frame), int(scored.sum()), int(good.sum()), int(open_checks.sum()), int(void.sum()))

@@ -1,0 +1,67 @@
+"""Limits that must be known before anything is planned, and settings they do not permit."""
+
+from __future__ import annotations
+
+from doe.domain.errors import InputError, InputErrors
+from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.limits import CEILING_DEGC, LIMIT_NAMES, missing_limits
+from doe.domain.study import Study
+from doe.domain.texts import quoted
+from doe.domain.units import show_both
+
+_OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
+
+
+def missing(study: Study) -> list[str]:
+    """Limits that are not known yet, by the names used at the command line."""
+    return [_OPTION_OF[name] for name in missing_limits(study.factors, study.limits)]
+
+
+def limits_command(study: Study) -> str:
+    """The command that would give the missing limits."""
+    words = " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in missing(study))
+    return f"doe study limits {quoted(study.name)} {words}"
+
+
+def refuse_held(study: Study) -> None:
+    """Refuse a setting held constant that the limits do not permit.
+
+    Raises
+    ------
+    InputErrors
+        Naming every such setting.
+    """
+    problems = []
+    for name, value in study.held.items():
+        known = KNOWN_FACTORS.get(name)
+        if known is None or isinstance(value, str):
+            continue
+        low, high = study.limits.bounds(name) if study.limits else (None, None)
+        if known.unit == "degC" and value >= CEILING_DEGC:
+            allowed = f"below {show_both(CEILING_DEGC, 'degC')}"
+        elif high is not None and value > high:
+            allowed = f"at most {show_both(high, known.unit)} (limit)"
+        elif low is not None and value < low:
+            allowed = f"at least {show_both(low, known.unit)} (limit)"
+        else:
+            continue
+        remedy = "Correct the held setting, or the limit from the data sheet."
+        problems.append(InputError(f"held {known.label}", show_both(value, known.unit), allowed, remedy))
+    if problems:
+        raise InputErrors(problems)
+
+
+def refuse_without_limits(study: Study) -> None:
+    """Refuse to plan before every needed limit is known.
+
+    Raises
+    ------
+    InputError
+        Naming the missing ones and what to type.
+    """
+    if missing_limits(study.factors, study.limits):
+        raise InputError(
+            f"limits of {study.name}", f"{len(missing(study))} missing ({', '.join(missing(study))})",
+            "every limit of the makers' data sheets before a plan is made", f"Type: {limits_command(study)}",
+        )  # fmt: skip
+    refuse_held(study)

@@ -1,0 +1,137 @@
+"""Comparing plans, making one, and adding rounds to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from doe.acts.base import Key, Progress, usual_seed
+from doe.acts.counts import score_counts
+from doe.acts.limits import refuse_without_limits
+from doe.domain.errors import InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.book import Book, StudyRecord
+    from doe.plans import LeftOut, Plan, PlanJudgement
+
+
+@dataclass(frozen=True)
+class PlanChoice:
+    """Candidate plans of a study at a budget, the most telling first, and the kinds that do not fit."""
+
+    record: StudyRecord
+    coupons: int
+    seed: int
+    judgements: tuple[PlanJudgement, ...]
+    left_out: tuple[LeftOut, ...]
+
+
+def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None) -> PlanChoice:
+    """Compare plans for a study that has none yet."""
+    from doe.plans import compare_plans, left_out
+
+    record = _without_plan(book, key)
+    seed = usual_seed(record.name) if seed is None else seed
+    judged = compare_plans(record.study, coupons=coupons, seed=seed, line=record.line)
+    absent = left_out(record.study, coupons=coupons)
+    if not judged:
+        raise InputError(
+            "--coupons", coupons, "enough for one of the plans", absent[0].reason if absent else "Add coupons."
+        )
+    return PlanChoice(record, coupons, seed, judged, absent)
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A round that was stored: the whole plan, the new round with how it was chosen and its notes, the plan's worth."""
+
+    record: StudyRecord
+    plan: Plan
+    round: int
+    kind: str
+    notes: tuple[str, ...]
+    judgement: PlanJudgement
+
+    @property
+    def coupons(self) -> pd.DataFrame:
+        """The coupons of the new round."""
+        return self.plan.coupons[self.plan.coupons["round"] == self.round]
+
+
+def commit_plan(
+    book: Book,
+    key: Key,
+    *,
+    kind: str,
+    coupons: int,
+    seed: int | None = None,
+    order: str = "batched",
+    per_garment: int = 4,
+) -> Planned:
+    """Make a plan of a kind and store it as the first round."""
+    from doe.plans import judge_plan, make_plan
+
+    record = _without_plan(book, key)
+    plan = make_plan(
+        record.study, coupons=coupons, kind=kind, seed=usual_seed(record.name) if seed is None else seed,
+        line=record.line, order=order, coupons_per_garment=per_garment,
+    )  # fmt: skip
+    book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes)
+    return Planned(record, plan, 1, plan.kind, plan.notes, judge_plan(plan, line=record.line))
+
+
+def _without_plan(book: Book, key: Key) -> StudyRecord:
+    record = book.study(key)
+    refuse_without_limits(record.study)
+    rounds = book.plan_info(record.id).rounds
+    if rounds:
+        from reports.wording import count
+
+        raise InputError(
+            f"plan of {record.name}", f"{count(len(rounds), 'round')} of coupons",
+            "a study without a plan", "Add a round with doe extend, or start another study.",
+        )  # fmt: skip
+    return record
+
+
+def stored_plan(book: Book, record: StudyRecord) -> Plan:
+    """The plan of a study as it is in the book.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    from doe.plans import Plan
+
+    info = book.plan_info(record.id)
+    if not info.rounds:
+        raise InputError(f"study {record.name}", "no plan", "a study with coupons", "Make one with doe plan.")
+    return Plan(record.study, info.kind, info.seed, book.plan_coupons(record.id), info.notes)
+
+
+def extend_study(
+    book: Book, key: Key, *, coupons: int = 8, seed: int | None = None, progress: Progress | None = None
+) -> Planned:
+    """Add a round of coupons where they would help most; without any score yet, where the plan is thinnest."""
+    from doe.acts.fits import fit_of
+    from doe.plans import augment_plan, judge_plan
+    from doe.setpoint import extend_plan
+
+    record = book.study(key)
+    refuse_without_limits(record.study)
+    plan = stored_plan(book, record)
+    seed = usual_seed(record.name) if seed is None else seed
+    if score_counts(book, record.id).scored:
+        fitted = fit_of(book, record, seed, progress)
+        longer = extend_plan(record.study, plan, fitted.surfaces, coupons=coupons, seed=seed, line=record.line)
+        kind = "towards the likely window"
+    else:
+        longer = augment_plan(plan, coupons=coupons, seed=seed, line=record.line)
+        kind = "where the plan is thinnest"
+    number, notes = longer.rounds, longer.notes[len(plan.notes) :]
+    fresh = longer.coupons[longer.coupons["round"] == number]
+    book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes)
+    return Planned(record, longer, number, kind, notes, judge_plan(longer, line=record.line))
