@@ -17,16 +17,16 @@ if TYPE_CHECKING:
     from doe.domain.study import Study
     from doe.plans import Plan, make_plan
     from doe.setpoint import Answer, Window, extend_plan, recommend
-    from doe.surfaces import Surfaces, fit
+    from doe.surfaces import Earlier, Surfaces, fit
 
 __all__ = [
-    "Answer", "Check", "DoeError", "Factor", "Forbidden", "InputError", "Limits", "Line", "Machine", "Material",
-    "Plan", "Spec", "Stack", "Study", "Surfaces", "Window", "extend_plan", "fit", "make_plan", "recommend", "usual_factor",
+    "Answer", "Check", "DoeError", "Earlier", "Factor", "Forbidden", "InputError", "Limits", "Line", "Machine",
+    "Material", "Plan", "Spec", "Stack", "Study", "Surfaces", "Window", "extend_plan", "fit", "make_plan", "recommend", "usual_factor",
 ]  # fmt: skip
 
 # Looked up on first use: `doe --help` must not pay for SciPy or pandas.
 _HOMES = {
-    "Answer": "doe.setpoint", "Check": "doe.domain.spec", "DoeError": "doe.domain.errors", "Factor": "doe.domain.factors",
+    "Answer": "doe.setpoint", "Check": "doe.domain.spec", "DoeError": "doe.domain.errors", "Earlier": "doe.surfaces", "Factor": "doe.domain.factors",
     "Forbidden": "doe.domain.space", "InputError": "doe.domain.errors", "Limits": "doe.domain.limits",
     "Line": "doe.domain.stack", "Machine": "doe.domain.stack", "Material": "doe.domain.stack", "Plan": "doe.plans",
     "Spec": "doe.domain.spec", "Stack": "doe.domain.stack", "Study": "doe.domain.study", "Surfaces": "doe.surfaces",

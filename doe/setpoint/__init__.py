@@ -2,11 +2,12 @@
 
 from doe.setpoint.answer import Answer, Cliff, Verdict, Window
 from doe.setpoint.curves import Profile, RobustMap, profile, robust_map
+from doe.setpoint.earlier_effect import EarlierEffect, with_and_without
 from doe.setpoint.extension import extend_plan
 from doe.setpoint.recommendation import NEXT_COUPONS, recommend
 from doe.setpoint.robust import RobustRate
 
 __all__ = [
-    "NEXT_COUPONS", "Answer", "Cliff", "Profile", "RobustMap", "RobustRate", "Verdict", "Window", "extend_plan",
-    "profile", "recommend", "robust_map",
+    "NEXT_COUPONS", "Answer", "Cliff", "EarlierEffect", "Profile", "RobustMap", "RobustRate", "Verdict", "Window",
+    "extend_plan", "profile", "recommend", "robust_map", "with_and_without",
 ]  # fmt: skip

@@ -18,6 +18,7 @@ from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.classical import Effects, FirthFit, MixedFit
+from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
 from doe.surfaces.sampler import sample
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expit, mean_hand
@@ -50,6 +51,8 @@ class Surfaces:
     seed : int
     warnings : tuple of str
         What makes this fit doubtful, in full sentences.
+    earlier : EarlierUse or None
+        Coupons of an earlier study that entered with a discount; `results` and `coupon_fit` hold this study's own.
     """
 
     study: Study
@@ -61,6 +64,7 @@ class Surfaces:
     log_evidence: float
     seed: int
     warnings: tuple[str, ...]
+    earlier: EarlierUse | None = None
 
     @property
     def has_hand(self) -> bool:
@@ -164,6 +168,7 @@ def fit(
     seed: int = 0,
     particles: int = PARTICLES,
     progress: Callable[[float], None] | None = None,
+    earlier: Earlier | None = None,
 ) -> Surfaces:
     """Fit the surfaces of a study to its scored coupons.
 
@@ -178,6 +183,8 @@ def fit(
         Posterior draws; too few makes bounds too narrow.
     progress : callable, optional
         Called with the share done, 0 to 1.
+    earlier : Earlier, optional
+        Coupons of an earlier study on a like stack, each counting for less than one of this study's.
 
     Raises
     ------
@@ -195,8 +202,10 @@ def fit(
             "results", "no scored coupon", "at least one coupon with a pass/fail result", "Record some scores first."
         )
     scaling = Scaling(study.factors)
-    hand = mean_hand(ready)
-    model = WindowModel(scaling, ready, hand)
+    used = None if earlier is None else read_earlier(study, earlier)
+    everything, weights = (ready, None) if used is None else pooled(ready, used)
+    hand = mean_hand(everything, weights)
+    model = WindowModel(scaling, everything, hand, weights=weights, own=ready.coupons)
     cloud = sample(
         model.log_likelihood, model.parameters, rng=np.random.default_rng(seed), particles=particles, progress=progress
     )
@@ -205,29 +214,43 @@ def fit(
         results=ready,
         scaling=scaling,
         window=model.unpack(cloud.draws),
-        coupon_fit=model.coupon_log_likelihood(cloud.draws),
+        coupon_fit=model.coupon_log_likelihood(cloud.draws)[:, : ready.coupons],
         hand_scores=hand,
         log_evidence=cloud.log_evidence,
         seed=seed,
-        warnings=_warnings(study, ready, hand),
+        warnings=_warnings(study, ready, hand, used),
+        earlier=used,
     )
 
 
-def _warnings(study: Study, results: Results, hand: HandScores) -> tuple[str, ...]:
+def _warnings(study: Study, results: Results, hand: HandScores, earlier: EarlierUse | None) -> tuple[str, ...]:
     found = []
-    if results.coupons < 12:
+    if earlier is not None:
+        n = earlier.coupons
+        found.append(
+            f"{n} coupon{'s' if n > 1 else ''} of an earlier study count{'' if n > 1 else 's'} here too, "
+            f"{'each ' if n > 1 else ''}for {earlier.discount:.2g} of a coupon."
+        )
+    elif results.coupons < 12:
         found.append(
             f"Only {results.coupons} coupon{'s' if results.coupons > 1 else ''} scored: the answer rests mostly on "
             "what such windows usually look like, not on this stack."
         )
-    if results.passed.all():
-        found.append("Every coupon passed: no edge of the window was seen, so how far it reaches is assumed.")
-    elif not results.passed.any():
+    alike = results.passed.all() or not results.passed.any()
+    both = results if earlier is None else earlier.results
+    if alike and both.passed.all() == results.passed.all() and both.passed.any() == results.passed.any():
         found.append(
-            "No coupon passed: where the window lies, and whether there is one, is not known from these coupons."
+            "Every coupon passed: no edge of the window was seen, so how far it reaches is assumed."
+            if results.passed.all()
+            else "No coupon passed: where the window lies, and whether there is one, is not known from these coupons."
+        )
+    elif alike:
+        found.append(
+            f"{'Every' if results.passed.all() else 'No'} coupon of this study passed: where the window lies and ends "
+            "comes from the earlier coupons."
         )
     else:
-        sides = set(results.side[~results.passed])
+        sides = {*results.side[~results.passed], *both.side[~both.passed]}
         if "over" not in sides and "unknown" not in sides:
             found.append("No coupon failed by too much heat: the hot edge of the window is assumed, not seen.")
         if "under" not in sides and "unknown" not in sides:

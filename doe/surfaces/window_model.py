@@ -151,8 +151,12 @@ class WindowModel:
         priors: Priors | None = None,
         *,
         trial_error: float = TRIAL_ERROR,
+        weights: FloatArray | None = None,
+        own: int | None = None,
     ) -> None:
+        """``weights`` say what each coupon counts for; those after the first ``own`` come from an earlier study."""
         self.priors = priors or Priors()
+        self.weights = np.ones(results.coupons) if weights is None else weights
         self.trial_variance = _trial_variance(scaling, results, trial_error)
         self.scaling = scaling
         self.factors = scaling.numeric
@@ -165,7 +169,7 @@ class WindowModel:
         self.passed = results.passed
         self.fail_kind = {kind: results.side == kind for kind in ("under", "over", "other", "unknown")}
         self.hand = hand
-        self.batches = _batch_matrices(results)
+        self.batches = _batch_matrices(results, results.coupons if own is None else own)
         self._heats = heats(self.factors)
         self._trade = _trade_means(self.factors, self.priors)
         self._slices = self._layout()
@@ -269,10 +273,10 @@ class WindowModel:
         return logit, place, hand
 
     def log_likelihood(self, xi: FloatArray) -> FloatArray:
-        """Log likelihood of all results, shape (draws,)."""
+        """Log likelihood of all results, earlier ones discounted, shape (draws,)."""
         draws = self.unpack(xi)  # once for both parts: the sampler asks for nothing else
         coupons, hand = self.coupon_log_likelihood(xi, draws), self.hand_log_likelihood(xi, draws)
-        return np.asarray(coupons.sum(axis=1) + hand.sum(axis=1))
+        return np.asarray((coupons * self.weights).sum(axis=1) + (hand * self.weights[self.hand.rows]).sum(axis=1))
 
     def coupon_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
         """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons); ``draws`` are ``unpack(xi)``."""
@@ -362,21 +366,32 @@ class HandScores:
     offsets: FloatArray
 
 
-def mean_hand(results: Results) -> HandScores:
-    """Mean hand-feel a coupon with people's offsets removed (additive two-way fit by alternating means)."""
+def mean_hand(results: Results, weights: FloatArray | None = None) -> HandScores:
+    """Mean hand-feel a coupon with people's offsets removed (additive two-way fit by alternating means).
+
+    Parameters
+    ----------
+    results : Results
+    weights : array, shape (coupons,), optional
+        What each coupon counts for when offsets are estimated; a person counts for as much as the best coupon felt.
+    """
     hand = results.hand
     people = hand.shape[1]
     scored = np.isfinite(hand)
+    worth = np.ones(len(hand)) if weights is None else weights
     rows = np.flatnonzero(scored.any(axis=1))
     offsets = np.zeros(people)
     if not len(rows):
         return HandScores(rows, np.empty(0), np.empty(0), offsets)
     values, seen = hand[rows], scored[rows]
+    counted = seen * worth[rows, None]
+    person = counted.max(axis=0)  # a person who felt nothing has no say where zero lies
     for _ in range(50):
         level = np.nansum(np.where(seen, values - offsets, 0.0), axis=1) / seen.sum(axis=1)
         residual = np.where(seen, values - level[:, None], 0.0)
-        offsets = residual.sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
-        offsets -= offsets.mean()
+        total = counted.sum(axis=0)
+        offsets = (residual * worth[rows, None]).sum(axis=0) / np.where(total > 0, total, 1.0)
+        offsets -= (offsets * person).sum() / person.sum()
     level = np.where(seen, values - offsets, 0.0).sum(axis=1) / seen.sum(axis=1)
     # half of one person's variance is the coupon's, half the person's (from memory of panel data; only relative)
     spread = np.sqrt(0.5 + 0.5 / seen.sum(axis=1))
@@ -409,14 +424,31 @@ def _trade_means(factors: tuple[Factor, ...], priors: Priors) -> FloatArray:
     return means
 
 
-def _batch_matrices(results: Results) -> list[FloatArray]:
-    """Membership matrices (coupons, batches) of the cure and press batches that can be told apart."""
+def _batch_matrices(results: Results, own: int) -> list[FloatArray]:
+    """Membership matrices (coupons, batches) of the cure and press batches that can be told apart.
+
+    What is told apart among the first ``own`` coupons does not depend on the earlier ones after them.
+    """
     matrices = []
     for column in ("cure_batch", "press_batch"):
         labels = results.batches[column].to_numpy(dtype=str)
-        names, index = np.unique(labels, return_inverse=True)
-        known = names != ""
-        if known.sum() < 2 or known.sum() >= (labels != "").sum():
-            continue  # one batch, or every coupon its own: no batch error to be seen
-        matrices.append(np.eye(len(names))[index][:, known])
+        matrix = np.concatenate(
+            [
+                np.pad(_membership(labels[:own], least=2), ((0, len(labels) - own), (0, 0))),
+                # a single earlier batch is told apart from this study's
+                np.pad(_membership(labels[own:], least=1), ((own, 0), (0, 0))),
+            ],
+            axis=1,
+        )
+        if matrix.shape[1]:
+            matrices.append(matrix)
     return matrices
+
+
+def _membership(labels: NDArray[np.str_], least: int) -> FloatArray:
+    """Membership matrix (coupons, batches) of labelled coupons; no column where no batch error can be seen."""
+    names, index = np.unique(labels, return_inverse=True)
+    known = names != ""
+    if known.sum() < least or known.sum() >= (labels != "").sum():  # fewer batches, or every coupon its own
+        return np.zeros((len(labels), 0))
+    return np.asarray(np.eye(len(names))[index][:, known])
