@@ -11,6 +11,7 @@ from typing import Literal
 from doe.domain.errors import InputError
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.stack import Line, Material, Stack
+from doe.domain.texts import NAME_LENGTH, check_line, check_lines, check_note
 from doe.domain.units import STORED_UNITS
 
 LAPSE = timedelta(days=730)
@@ -142,6 +143,14 @@ class Recipe:
     why : str
         Why this revision was made; needed from revision 2 on.
     retired_at : datetime or None
+    cautions : tuple of str
+        What its user must know beside the usual cautions: a machine that was never measured, no window ... Sentences.
+    record : mapping
+        What else a record needs, by name: ``care label``, ``room climate`` ...
+    inputs_hash, seed, version
+        Of the answer behind it: sum of its inputs, seed, and version of the program; empty or None where not known.
+    verdict : str
+        Of that answer.
 
     Raises
     ------
@@ -167,8 +176,17 @@ class Recipe:
     voids: tuple[str, ...] = USUAL_VOIDS
     why: str = ""
     retired_at: datetime | None = None
+    cautions: tuple[str, ...] = ()
+    record: Mapping[str, str] = field(default_factory=dict)
+    inputs_hash: str = ""
+    seed: int | None = None
+    version: str = ""
+    verdict: str = ""
 
     def __post_init__(self) -> None:
+        for what in ("settings", "handling", "voids", "cautions"):  # lists, where it was read from a file
+            object.__setattr__(self, what, tuple(getattr(self, what)))
+        self._check_texts()
         for what in ("name", "approved_by", "study"):
             if not getattr(self, what).strip():
                 raise InputError(f"recipe, {what.replace('_', ' ')}", "nothing", "a name", "Fill it in.")
@@ -192,6 +210,17 @@ class Recipe:
         if not self.approved_at.date() < self.review_on <= last:
             raise InputError("recipe, review date", self.review_on, f"after approval, by {last}",
                              "A recipe is looked at again within two years.")  # fmt: skip
+
+    def _check_texts(self) -> None:
+        check_line(self.name, "recipe, name", longest=NAME_LENGTH)
+        check_line(self.approved_by, "recipe, approved by", longest=NAME_LENGTH)
+        check_note(self.why, "recipe, why")
+        check_note(self.exception, "recipe, exception")
+        for what in ("handling", "voids", "cautions"):
+            check_lines((f"recipe, {what}", text) for text in getattr(self, what))
+        for name, text in self.record.items():
+            check_line(name, "recipe, record", longest=NAME_LENGTH)
+            check_line(text, f"recipe, {name}")
 
     def setting(self, factor: str) -> RecipeSetting:
         """The setting of a factor."""

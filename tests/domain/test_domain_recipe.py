@@ -106,3 +106,21 @@ def test_the_nearest_recipe_in_force_comes_first() -> None:
     found = nearest_recipes(STACK, recipes)
     assert [(r.name, r.revision) for r, _ in found] == [("near", 2), ("far", 1)]
     assert [d.kind for d in found[0][1]] == ["lot", "same", "same"]
+
+
+def test_texts_with_signs_that_do_not_show_are_refused() -> None:
+    for change in (
+        {"name": "jersey\nwhite"},
+        {"handling": ("peel\x1b[31m cold",)},
+        {"record": {"room climate": "a\tb"}},
+    ):
+        with pytest.raises(InputError, match="control characters"):
+            Recipe(**{**GOOD, **change})
+    with pytest.raises(InputError, match="at most 120"):
+        Recipe(**{**GOOD, "name": "n" * 121})
+
+
+def test_lists_read_from_a_file_become_tuples() -> None:
+    recipe = Recipe(**{**GOOD, "handling": ["Peel cold."], "cautions": ["The oven was never measured."]})
+    assert recipe.handling == ("Peel cold.",)
+    assert recipe.cautions == ("The oven was never measured.",)
