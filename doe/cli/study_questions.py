@@ -170,7 +170,8 @@ def _ask_factor(name: str, shown: Shown) -> str:
     if made.is_categorical:
         return f"{name}={'/'.join(made.levels)}"
     low, high, sd, step = (typed.exact(v or 0, made.unit) for v in (made.low, made.high, made.setting_sd, made.step))
-    return f"{name}={low}..{high},sd={sd},step={step}"
+    trial = "" if made.trial_sd is None else f",trial={typed.exact(made.trial_sd, made.unit)}"
+    return f"{name}={low}..{high},sd={sd}{trial},step={step}"
 
 
 def ask_limits(study: Study, shown: Shown) -> list[str]:

@@ -41,7 +41,7 @@ def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:
             rows.append((f.name, " / ".join(f.levels), "", "", ""))
             continue
         rows.append((
-            f.name, amount_range(f, f.low, f.high, shown), _delta(f.setting_sd, f.unit, shown),
+            f.name, amount_range(f, f.low, f.high, shown), setting_error_words(f, shown),
             _delta(f.step or 0, f.unit, shown), "slow to change" if f.hard_to_change else "",
         ))  # fmt: skip
     return Table(("factor", "range", "setting error", "step", ""), rows, right=("setting error", "step"))
@@ -49,6 +49,12 @@ def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:
 
 def _delta(value: float, unit: str, shown: Shown) -> str:
     return f"{plain(round(shown.delta(value, unit), 2))} {SYMBOLS[shown.unit(unit)]}"
+
+
+def setting_error_words(f: Factor, shown: Shown) -> str:
+    """Setting error of production, and the trial's own where one is stated."""
+    own = "" if f.trial_sd is None else f" (trial {_delta(f.trial_sd, f.unit, shown)})"
+    return _delta(f.setting_sd, f.unit, shown) + own
 
 
 def limits_table(study: Study, shown: Shown) -> Table:

@@ -23,7 +23,7 @@ from doe.domain.units import (
     to_stored,
 )
 
-FACTOR_FORM = "cure_temp=110..140,sd=4,step=1   or   film_type=hot/cold   or just   dwell"
+FACTOR_FORM = "cure_temp=110..140,sd=4,trial=2,step=1   or   film_type=hot/cold   or just   dwell"
 
 
 def quantity(text: str, stored: str, where: str, shown: Shown, *, can_ask: bool = False) -> float:
@@ -107,7 +107,7 @@ def factor(text: str, shown: Shown, *, can_ask: bool = False) -> Factor:
     changes: dict[str, Any] = {"unit": unit}
     if equals:
         changes["low"], changes["high"] = span_of(span, unit, where, shown, can_ask=can_ask)
-    for key, option in (("setting_sd", "sd"), ("step", "step")):
+    for key, option in (("setting_sd", "sd"), ("trial_sd", "trial"), ("step", "step")):
         if option in options:
             changes[key] = spread(options.pop(option), unit, f"{where}, {option}", shown)
     if "step" not in changes and unit != shown.unit(unit) and (known is None or known.unit == unit):
@@ -132,7 +132,7 @@ def _pair(part: str, where: str) -> tuple[str, str]:
     key, equals, value = (piece.strip() for piece in part.partition("="))
     if not equals:
         raise InputError(
-            where, repr(part), "sd=, step=, unit=, scale=, slow=, stage= or label=", f"Write {FACTOR_FORM}."
+            where, repr(part), "sd=, trial=, step=, unit=, scale=, slow=, stage= or label=", f"Write {FACTOR_FORM}."
         )
     return key, value
 
@@ -148,7 +148,10 @@ def _words(options: dict[str, str], where: str) -> dict[str, Any]:
                 made["hard_to_change"] = yes_no(value, f"{where}, slow")
             case _:
                 raise InputError(
-                    where, repr(key), "sd, step, unit, scale, slow, stage or label", f"Write it like {FACTOR_FORM}."
+                    where,
+                    repr(key),
+                    "sd, trial, step, unit, scale, slow, stage or label",
+                    f"Write it like {FACTOR_FORM}.",
                 )
     return made
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import KW_ONLY, dataclass
+from dataclasses import KW_ONLY, dataclass, field
 from typing import Literal
 
 from doe.domain.errors import InputError, plain
@@ -91,6 +91,9 @@ DEFAULT_FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
 MOST_SPANS, FINEST_STEPS = 10, 10**9
 """Largest setting error, in ranges; most steps a range may hold."""
 
+LEFT_OUT_WHEN_NONE = "left out when none"
+"""Mark of a field that a stored dictionary leaves out while it is None."""
+
 _DEFAULT_STEP = {"degC": 1.0, "s": 1.0, "bar": 0.1, "g/m2": 1.0, "": 0.0}
 
 
@@ -108,6 +111,9 @@ class Factor:
         Ends of the range to test, in the unit.
     setting_sd : float
         Setting error: standard deviation of the real value around the set value in production.
+    trial_sd : float, optional
+        The same while the coupons of a trial are made, where more care is taken than in a shift; ``setting_sd`` when
+        left out. The fit takes it out of the coupons; production's is put in when a setpoint is judged.
     hard_to_change : bool
         Whether changing it costs settling time, so that coupons are made in batches of one setting.
     scale : {"linear", "log"}
@@ -139,6 +145,8 @@ class Factor:
     levels: tuple[str, ...] = ()
     stage: Stage | None = None
     label: str = ""
+    # not written down while it is not stated: studies kept before it existed stay the same, sum for sum
+    trial_sd: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         known = KNOWN_FACTORS.get(self.name)
@@ -215,12 +223,23 @@ class Factor:
                 f"0 or more, and at most {MOST_SPANS} times the range ({plain(MOST_SPANS * span)} {self.unit})",
                 "Give a standard deviation.",
             )  # fmt: skip
+        if self.trial_sd is not None and not 0 <= self.trial_sd <= MOST_SPANS * span:
+            raise InputError(
+                f"{where}, setting error of the trial", self.trial_sd,
+                f"0 or more, and at most {MOST_SPANS} times the range ({plain(MOST_SPANS * span)} {self.unit})",
+                "Give a standard deviation, or leave it out: then it is that of production.",
+            )  # fmt: skip
         if self.step is None or not (self.step == 0 or span / FINEST_STEPS <= self.step <= span):
             raise InputError(
                 f"{where}, step", self.step,
                 f"0 or more, not wider than the range ({plain(span)} {self.unit}) and not vanishing in it",
                 "Give the smallest change the machine takes, or widen the range.",
             )  # fmt: skip
+
+    @property
+    def trial_error(self) -> float:
+        """Setting error while coupons are made: ``trial_sd``, or production's where none is stated."""
+        return self.setting_sd if self.trial_sd is None else self.trial_sd
 
     @property
     def is_categorical(self) -> bool:

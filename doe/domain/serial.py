@@ -9,7 +9,7 @@ from datetime import date, datetime
 from pathlib import PurePath
 from typing import Any
 
-from doe.domain.factors import Factor
+from doe.domain.factors import LEFT_OUT_WHEN_NONE, Factor
 from doe.domain.limits import Limits
 from doe.domain.space import Clause, Forbidden
 from doe.domain.spec import Check, Spec
@@ -20,7 +20,11 @@ from doe.domain.study import Study
 def to_plain(thing: Any) -> Any:
     """Dataclasses, tuples and mappings as dictionaries and lists that JSON takes; NaN becomes None."""
     if is_dataclass(thing) and not isinstance(thing, type):
-        return {f.name: to_plain(getattr(thing, f.name)) for f in fields(thing) if f.name != "_"}
+        kept = [
+            f.name for f in fields(thing)
+            if f.name != "_" and not (f.metadata.get(LEFT_OUT_WHEN_NONE) and getattr(thing, f.name) is None)
+        ]  # fmt: skip
+        return {name: to_plain(getattr(thing, name)) for name in kept}
     if isinstance(thing, Mapping):
         return {str(key): to_plain(value) for key, value in thing.items()}
     if isinstance(thing, (tuple, list)):

@@ -170,7 +170,7 @@ def _setting_error(line: SimulatedLine, frame: pd.DataFrame, luck: _Luck) -> Flo
         if f.hard_to_change:
             batch = luck.shared(f"batch {f.name}", luck.batch[f.stage or "press"])[:, 0]
             error[:, j] = np.sqrt(shared) * batch + np.sqrt(1 - shared) * error[:, j]
-    return np.asarray(error * np.array([f.setting_sd for f in numeric]))
+    return np.asarray(error * np.array([f.trial_error for f in numeric]))
 
 
 def _with_scatter(line: SimulatedLine, margins: Margins, luck: _Luck) -> tuple[FloatArray, FloatArray]:

@@ -67,7 +67,7 @@ OTHER_BLAMED = 0.05
 
 
 TRIAL_ERROR = 1.0
-"""Share of the stated setting error that the trial itself had: the same machines make the coupons and the shirts."""
+"""Share of the trial's stated setting error that is taken out of the coupons."""
 
 
 @dataclass(frozen=True)
@@ -403,7 +403,7 @@ def _trial_variance(scaling: Scaling, results: Results, share: float) -> FloatAr
     columns = []
     for f in scaling.numeric:
         x = results.settings[f.name].to_numpy(dtype=float)
-        sd = np.where(results.measured[f.name].to_numpy(), 0.0, share * f.setting_sd)
+        sd = np.where(results.measured[f.name].to_numpy(), 0.0, share * f.trial_error)
         # the slope of the coordinate at the setting itself: an error of 1 s matters more in a short dwell
         slope = (scaling.z_of(f, x * 1.001) - scaling.z_of(f, x)) / (x * 0.001)
         columns.append((slope * sd) ** 2)

@@ -53,6 +53,12 @@ def test_factor_with_levels_is_categorical():
     assert typed.factor("film_type=hot/cold/warm", METRIC).levels == ("hot", "cold", "warm")
 
 
+def test_trial_error_of_a_factor_is_a_difference_in_the_users_unit():
+    made = typed.factor("cure_temp=230..284,sd=9,trial=3.6", Shown(temperature="degF"))
+    assert (made.setting_sd, made.trial_sd) == (pytest.approx(5.0), pytest.approx(2.0))
+    assert typed.factor("cure_temp=110..140,sd=4", METRIC).trial_sd is None
+
+
 def test_factor_of_our_own_needs_a_unit():
     with pytest.raises(InputError, match="unit=degC, s, bar or g/m2"):
         typed.factor("glow=1..2", METRIC)
@@ -71,7 +77,7 @@ def test_bad_range_is_refused_by_the_name_of_its_factor(text):
 
 
 def test_unknown_option_of_a_factor_names_the_known_ones():
-    with pytest.raises(InputError, match="sd, step, unit, scale, slow, stage or label"):
+    with pytest.raises(InputError, match="sd, trial, step, unit, scale, slow, stage or label"):
         typed.factor("cure_temp=110..140,colour=red", METRIC)
 
 
