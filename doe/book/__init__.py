@@ -6,6 +6,8 @@ from doe.book.records import (
     AnalysisRecord,
     HistoryEntry,
     KeptReading,
+    KeptRecipe,
+    Photo,
     PlanInfo,
     RoundInfo,
     ShopNote,
@@ -14,6 +16,6 @@ from doe.book.records import (
 )
 
 __all__ = [
-    "Act", "AnalysisRecord", "Book", "HistoryEntry", "KeptReading", "PlanInfo", "RoundInfo", "ShopNote",
-    "StudyRecord", "StudySummary",
+    "Act", "AnalysisRecord", "Book", "HistoryEntry", "KeptReading", "KeptRecipe", "Photo", "PlanInfo", "RoundInfo",
+    "ShopNote", "StudyRecord", "StudySummary",
 ]  # fmt: skip

@@ -8,13 +8,15 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
-from doe.book import analyses, definitions, gauges, notes, rounds, scores, studies, transfer, upkeep
+from doe.book import analyses, definitions, gauges, notes, photos, recipes, rounds, scores, studies, transfer, upkeep
 from doe.book.engine import words_for_errors
 from doe.book.records import (
     Act,
     AnalysisRecord,
     HistoryEntry,
     KeptReading,
+    KeptRecipe,
+    Photo,
     PlanInfo,
     ShopNote,
     StudyRecord,
@@ -22,6 +24,7 @@ from doe.book.records import (
 )
 from doe.book.store import Store, open_store
 from doe.domain.gauge import GaugeReading
+from doe.domain.recipe import Recipe
 from doe.domain.score import ScoreEntry
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
@@ -304,6 +307,53 @@ class Book:
         """Take a mistaken note back; it stays in the book."""
         with self._store.writing() as writing:
             notes.withdraw(writing, note_id, why)
+
+    # recipes
+
+    def release_recipe(self, recipe: Recipe, *, study: str | int | None) -> int:
+        """Keep a revision of a recipe and the study behind it; returns its id. It must be the one after the newest."""
+        with self._store.writing() as writing:
+            return recipes.release(writing, recipe, study)
+
+    def recipes(self, name: str | None = None) -> tuple[KeptRecipe, ...]:
+        """Every revision of every recipe, by name and revision; only those of one name if it is given."""
+        with self._store.reading() as connection:
+            return recipes.all_of(connection, name)
+
+    def recipe(self, name: str, revision: int | None = None) -> KeptRecipe:
+        """One revision of a recipe, the newest by default."""
+        with self._store.reading() as connection:
+            return recipes.find_recipe(connection, name, revision)
+
+    def retire_recipe(self, name: str, why: str) -> None:
+        """Take the newest revision of a recipe out of use; it stays in the book."""
+        with self._store.writing() as writing:
+            recipes.retire(writing, name, why)
+
+    # photos
+
+    def add_photo(self, key: str | int, coupon: str, image: bytes, *, face: str, media_type: str) -> int:
+        """Keep a JPEG or PNG of one face (print, back) of a coupon as it is given; returns its id.
+
+        At most 4 MB each and 12 a coupon; the very same photo again adds nothing.
+        """
+        with self._store.writing() as writing:
+            return photos.add(writing, key, coupon, image, face=face, media_type=media_type)
+
+    def photos(self, key: str | int, coupon: str | None = None) -> tuple[Photo, ...]:
+        """Photos of a study or of one coupon, the withdrawn ones too, in the order they were stored."""
+        with self._store.reading() as connection:
+            return photos.all_of(connection, key, coupon)
+
+    def photo_image(self, photo_id: int) -> bytes:
+        """The picture of a photo."""
+        with self._store.reading() as connection:
+            return photos.image_of(connection, photo_id)
+
+    def withdraw_photo(self, photo_id: int, why: str) -> None:
+        """Take a photo back; it stays in the book."""
+        with self._store.writing() as writing:
+            photos.withdraw(writing, photo_id, why)
 
     # looking after the book
 

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from doe.domain.gauge import GaugeReading
+from doe.domain.recipe import Recipe
 from doe.domain.score import FieldValue
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
@@ -17,8 +18,9 @@ from doe.domain.study import Study
 class StudySummary:
     """One study in a list.
 
-    ``coupons`` counts every coupon of every round, ``scored`` those with a pass/fail result that are not void,
-    ``void`` the void ones; ``verdict`` is that of the last analysis that gave one, ``""`` before.
+    ``coupons`` counts every coupon but those of a confirmation, ``scored`` those with a pass/fail result that are not
+    void, ``void`` the void ones; ``verdict`` is that of the last analysis that gave one, ``""`` before; of a
+    confirmation it says so ("confirmation accepted").
     """
 
     id: int
@@ -145,6 +147,50 @@ class ShopNote:
     data: Mapping[str, Any]
     who: str
     at: datetime
+
+
+@dataclass(frozen=True)
+class KeptRecipe:
+    """One revision of a recipe with who released it and when.
+
+    ``recipe.retired_at`` is filled in when it was retired, and ``retired_why`` and ``retired_by`` say why and by whom
+    (``""`` while it is in use). ``superseded`` says that a newer revision is there. ``uid`` is the same in every book
+    the revision is brought to.
+    """
+
+    id: int
+    uid: str
+    recipe: Recipe
+    study_id: int | None
+    who: str
+    at: datetime
+    retired_why: str
+    retired_by: str
+    superseded: bool
+
+    @property
+    def in_force(self) -> bool:
+        """Whether this revision is the one to work by."""
+        return not self.superseded and not self.retired_why
+
+
+FACES = ("print", "back")
+"""Faces of a coupon that a photo can show."""
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo of a coupon without its picture; ``withdrawn`` says why it no longer counts, ``""`` if it does."""
+
+    id: int
+    coupon: str
+    face: str
+    media_type: str
+    size: int
+    sha256: str
+    who: str
+    at: datetime
+    withdrawn: str
 
 
 @dataclass(frozen=True)

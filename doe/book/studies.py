@@ -13,6 +13,7 @@ from doe.book.store import Writing, new_id
 from doe.book.tables import acts, analyses, coupons, entries, lines, rounds, stacks, studies, study_entries
 from doe.book.text import from_text, moment_of, to_text
 from doe.domain.errors import InputError
+from doe.domain.plan_kinds import CONFIRM, CONFIRMATION
 from doe.domain.serial import line_from, stack_from, study_from
 from doe.domain.study import Study
 
@@ -200,12 +201,15 @@ def summaries(connection: sa.Connection, *, include_archived: bool) -> tuple[Stu
             sa.func.sum(sa.case((sa.and_(_has_check(), ~_is_void()), 1), else_=0)).label("scored"),
             sa.func.sum(sa.case((_is_void(), 1), else_=0)).label("void"),
         )
+        .join(rounds, coupons.c.round_id == rounds.c.id)
+        .where(rounds.c.kind != CONFIRM)  # they judge the answer, and are counted with it
         .group_by(coupons.c.study_id)
         .subquery()
     )
     made = sa.select(sa.func.count()).where(rounds.c.study_id == mine).scalar_subquery()
+    said = sa.case((analyses.c.kind == CONFIRMATION, "confirmation " + analyses.c.verdict), else_=analyses.c.verdict)
     verdict = (
-        sa.select(analyses.c.verdict)
+        sa.select(said)
         .where(analyses.c.study_id == mine, analyses.c.verdict != "")
         .order_by(analyses.c.id.desc())
         .limit(1)

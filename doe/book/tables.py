@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
-SCHEMA_VERSION = "0003"
+SCHEMA_VERSION = "0004"
 """Revision this program reads and writes; the newest of `doe.book.migrations.versions`."""
 
 VERSION_TABLE = "book_version"
@@ -172,14 +172,46 @@ shop_notes = sa.Table(
     _act(),
 )
 
+recipes = sa.Table(
+    "recipes",
+    metadata,
+    _id(),
+    sa.Column("uid", sa.Text, nullable=False, unique=True),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("revision", sa.Integer, nullable=False),
+    sa.Column("event", sa.Text, nullable=False),  # release or retire
+    sa.Column("study_id", sa.ForeignKey("studies.id")),
+    sa.Column("data", sa.Text, nullable=False),
+    _act(),
+    sa.UniqueConstraint("name", "revision", "event"),  # two people cannot both release the next revision
+)
+
+photos = sa.Table(
+    "photos",
+    metadata,
+    _id(),
+    sa.Column("uid", sa.Text, nullable=False, unique=True),
+    sa.Column("coupon_id", sa.ForeignKey("coupons.id"), nullable=False, index=True),
+    sa.Column("face", sa.Text, nullable=False),
+    sa.Column("media_type", sa.Text, nullable=False),
+    sa.Column("sha256", sa.Text, nullable=False),
+    sa.Column("size", sa.Integer, nullable=False),
+    sa.Column("image", sa.LargeBinary, nullable=False),
+    sa.Column("withdraws", sa.ForeignKey("photos.id"), unique=True),
+    _act(),
+)
+
 for _name in ("acts", "stacks", "lines", "gauge_readings", "study_entries", "rounds", "coupons", "entries", "analyses",
-              "shop_notes"):  # fmt: skip
+              "shop_notes", "recipes", "photos"):  # fmt: skip
     _table = metadata.tables[_name]
     if _name != "acts":
         sa.Index(f"ix_{_name}_act_id", _table.c.act_id)
 sa.Index("ix_acts_study_id", acts.c.study_id)
 
-KEPT = (studies, acts, stacks, lines, gauge_readings, study_entries, rounds, coupons, entries, analyses, shop_notes)
+KEPT = (
+    studies, acts, stacks, lines, gauge_readings, study_entries, rounds, coupons, entries, analyses, shop_notes,
+    recipes, photos,
+)  # fmt: skip
 """Tables of what people entered, parents before children."""
 
 JSON_COLUMNS = ("data", "notes", "settings", "place", "value", "payload")

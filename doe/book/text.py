@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from doe.domain.serial import to_plain
@@ -32,6 +32,8 @@ def from_text(text: str) -> Any:
 def _plain_array(thing: Any) -> Any:
     if isinstance(thing, datetime):
         return stamp(thing)
+    if isinstance(thing, date):
+        return thing.isoformat()
     if hasattr(thing, "tolist"):  # NumPy scalars and arrays, without importing NumPy here
         return to_plain(thing.tolist())
     raise TypeError(f"cannot keep a {type(thing).__name__} in the book")

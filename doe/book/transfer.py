@@ -1,17 +1,19 @@
 """A whole book as one file, and back.
 
-Format of an export, version 1. A zip with one member, ``book.json``, UTF-8::
+Format of an export, version 1. A zip with a member ``book.json``, UTF-8::
 
     {"format": "first-article book", "format_version": 1,
      "tables": {"<table>": [{"<column>": <value>, ...}, ...], ...}}
 
 Tables are those of `doe.book.tables.KEPT`, rows in the order of their ``id``, every row with every column. Columns of
 `doe.book.tables.JSON_COLUMNS` hold JSON as it is, not as text in text. Times are ISO 8601 in UTC, quantities in degC,
-s, bar and g/m2. The same book always gives the same bytes.
+s, bar and g/m2. Photos are members of their own, ``photos/<sha256>``, and their rows come without the picture. The
+same book always gives the same bytes.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import zipfile
 import zlib
@@ -23,14 +25,28 @@ from uuid import uuid4
 import sqlalchemy as sa
 
 from doe.book.history import is_current
+from doe.book.photos import LARGEST
 from doe.book.store import Writing, insert_all
-from doe.book.tables import JSON_COLUMNS, KEPT, acts, gauge_readings, lines, shop_notes, stacks, studies, study_entries
+from doe.book.tables import (
+    JSON_COLUMNS,
+    KEPT,
+    acts,
+    gauge_readings,
+    lines,
+    photos,
+    recipes,
+    shop_notes,
+    stacks,
+    studies,
+    study_entries,
+)
 from doe.book.text import from_text, to_text
 from doe.book.upkeep import coherence
 from doe.domain.errors import InputError, InputErrors
 
 FORMAT, FORMAT_VERSION, MEMBER = "first-article book", 1, "book.json"
-_LATER = (shop_notes.name,)  # tables an older program did not have yet
+_LATER = (shop_notes.name, recipes.name, photos.name)  # tables an older program did not have yet
+_FOLDER = "photos/"
 _LARGEST = 300_000_000  # bytes of JSON: thousands of studies; a small zip can unpack to anything
 _LONG_AGO = (1980, 1, 1, 0, 0, 0)  # the member's time, so that the same book gives the same bytes
 
@@ -56,6 +72,7 @@ def write(connection: sa.Connection, path: Path) -> Path:
             member = zipfile.ZipInfo(MEMBER, _LONG_AGO)
             member.compress_type = zipfile.ZIP_DEFLATED
             archive.writestr(member, text)
+            _write_photos(connection, archive)
         partial.rename(path)
     except OSError as error:
         raise InputError(
@@ -66,10 +83,21 @@ def write(connection: sa.Connection, path: Path) -> Path:
     return path
 
 
+def _write_photos(connection: sa.Connection, archive: zipfile.ZipFile) -> None:
+    query = sa.select(photos.c.sha256, sa.func.min(photos.c.id)).where(photos.c.size > 0).group_by(photos.c.sha256)
+    for digest, photo_id in connection.execute(query.order_by(photos.c.sha256)).all():
+        image = connection.scalar(sa.select(photos.c.image).where(photos.c.id == photo_id))  # one at a time: many MB
+        archive.writestr(zipfile.ZipInfo(f"{_FOLDER}{digest}", _LONG_AGO), bytes(image or b""))
+
+
+def _columns(table: sa.Table) -> list[sa.Column[Any]]:
+    return [c for c in table.columns if not isinstance(c.type, sa.LargeBinary)]
+
+
 def _rows(connection: sa.Connection, table: sa.Table) -> Rows:
     return [
         {name: from_text(value) if name in JSON_COLUMNS else value for name, value in row._mapping.items()}
-        for row in connection.execute(sa.select(table).order_by(table.c.id))
+        for row in connection.execute(sa.select(*_columns(table)).order_by(table.c.id))
     ]
 
 
@@ -114,12 +142,12 @@ def read(path: Path) -> dict[str, Rows]:
 
 
 def _check_rows(table: sa.Table, rows: Any, where: str) -> None:
-    columns = set(table.c.keys())
+    columns = {c.name for c in _columns(table)}
     seen = set()
     for number, row in enumerate(rows if isinstance(rows, list) else [None], start=1):
         if not isinstance(row, dict) or set(row) != columns:
             raise _not_an_export(where, f"other columns in {table.name}, row {number}")
-        for column in table.columns:
+        for column in _columns(table):
             value = row[column.name]
             if column.name in JSON_COLUMNS or (value is None and column.nullable):
                 continue
@@ -153,11 +181,12 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
         stacks.name: _known_versions(connection, stacks, tables),
         lines.name: _known_versions(connection, lines, tables),
         gauge_readings.name: _known_readings(connection, tables),
-        shop_notes.name: _known_notes(connection, tables),
+        **{t.name: _known_uids(connection, t, tables) for t in (shop_notes, recipes, photos)},
     }
     clashes = _study_clashes(connection, tables, where)
     for table in (stacks, lines):
         clashes += _definition_clashes(connection, table, tables, known[table.name], where)
+    clashes += _recipe_clashes(connection, tables, known[recipes.name], where)
     if clashes:
         raise InputErrors(clashes)
     fresh = {name: [row for row in rows if row["id"] not in known.get(name, {})] for name, rows in tables.items()}
@@ -165,7 +194,11 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
     shift = {t.name: connection.scalar(sa.select(sa.func.coalesce(sa.func.max(t.c.id), 0))) or 0 for t in KEPT}
     for table in KEPT:
         try:
-            insert_all(connection, table, [_shifted(table, row, shift, known) for row in fresh[table.name]])
+            moved = [_shifted(table, row, shift, known) for row in fresh[table.name]]
+            if table is photos:
+                _insert_photos(connection, path, moved)
+            else:
+                insert_all(connection, table, moved)
         except (sa.exc.IntegrityError, OverflowError) as error:
             raise _not_an_export(where, f"rows in {table.name} that cannot all be there") from error
         if connection.dialect.name == "postgresql" and fresh[table.name]:
@@ -223,9 +256,44 @@ def _known_readings(connection: sa.Connection, tables: dict[str, Rows]) -> dict[
     return known
 
 
-def _known_notes(connection: sa.Connection, tables: dict[str, Rows]) -> dict[int, int]:
-    here = {row.uid: row.id for row in connection.execute(sa.select(shop_notes.c.uid, shop_notes.c.id))}
-    return {row["id"]: here[row["uid"]] for row in tables[shop_notes.name] if row["uid"] in here}
+def _known_uids(connection: sa.Connection, table: sa.Table, tables: dict[str, Rows]) -> dict[int, int]:
+    here = {row.uid: row.id for row in connection.execute(sa.select(table.c.uid, table.c.id))}
+    return {row["id"]: here[row["uid"]] for row in tables[table.name] if row["uid"] in here}
+
+
+def _recipe_clashes(
+    connection: sa.Connection, tables: dict[str, Rows], known: dict[int, int], where: str
+) -> list[InputError]:
+    found = connection.execute(sa.select(recipes.c.name, recipes.c.revision, recipes.c.event))
+    here = {(row.name, row.revision, row.event) for row in found}
+    rows = [row for row in tables[recipes.name] if row["id"] not in known]
+    clashing = {(row["name"], row["revision"]) for row in rows if (row["name"], row["revision"], row["event"]) in here}
+    return [
+        InputError(f"{where}, recipe {name}", f"another revision {revision} than here",
+                   "the same recipe, or a new name", "Import into a new book, or release it here again.")
+        for name, revision in sorted(clashing)
+    ]  # fmt: skip
+
+
+def _insert_photos(connection: sa.Connection, path: Path, rows: Rows) -> None:
+    """Photos one by one, each compared with the digest of its row; a withdrawal has no picture."""
+    if not rows:
+        return
+    where = f"export {path}"
+    try:
+        with zipfile.ZipFile(path) as archive:
+            for row in rows:
+                image = b""
+                if row["withdraws"] is None:
+                    member = archive.getinfo(f"{_FOLDER}{row['sha256']}")
+                    if member.file_size > LARGEST:
+                        raise _not_an_export(where, f"a photo of {member.file_size / 1e6:.1f} MB")
+                    image = archive.read(member)
+                    if hashlib.sha256(image).hexdigest() != row["sha256"] or len(image) != row["size"]:
+                        raise _not_an_export(where, f"another photo {row['id']} than was exported")
+                connection.execute(photos.insert().values(**row, image=image))
+    except (OSError, zipfile.BadZipFile, KeyError, zlib.error, EOFError, RuntimeError) as error:
+        raise _not_an_export(where, "a photo that cannot be read") from error
 
 
 def _study_clashes(connection: sa.Connection, tables: dict[str, Rows], where: str) -> list[InputError]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import math
 from collections.abc import Callable, Iterator
@@ -25,6 +26,8 @@ from doe.book.tables import (
     entries,
     gauge_readings,
     lines,
+    photos,
+    recipes,
     rounds,
     shop_notes,
     stacks,
@@ -35,7 +38,7 @@ from doe.book.text import from_text, moment_of
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.score import PLAIN_FIELDS
-from doe.domain.serial import line_from, stack_from, study_from
+from doe.domain.serial import line_from, recipe_from, stack_from, study_from
 
 _CHAINS: tuple[tuple[sa.Table, tuple[str, ...]], ...] = (
     (entries, ("coupon_id", "field")),
@@ -96,6 +99,7 @@ def coherence(connection: sa.Connection) -> list[str]:
     found += _unreadable(connection)
     found += _misnamed(connection)
     found += _impossible(connection)
+    found += _altered(connection)
     for row in connection.execute(
         sa.select(analyses.c.id, analyses.c.inputs_hash).where(sa.func.trim(analyses.c.inputs_hash) == "")
     ):
@@ -211,6 +215,20 @@ def _impossible(connection: sa.Connection) -> Iterator[str]:
                 yield f"Row {row.id} of coupons has settings that are not those of its study."
 
 
+def _altered(connection: sa.Connection) -> Iterator[str]:
+    """Photos that are not the ones that were stored, revisions that do not follow one another."""
+    query = sa.select(photos.c.id, photos.c.sha256, photos.c.image).where(photos.c.withdraws.is_(None))
+    for row in connection.execution_options(stream_results=True, max_row_buffer=4).execute(query):
+        if hashlib.sha256(row.image).hexdigest() != row.sha256:
+            yield f"Photo {row.id} is not the one that was stored."
+    revisions: dict[str, int] = {}
+    released = sa.select(recipes.c.name, recipes.c.revision).where(recipes.c.event == "release")
+    for name, revision in connection.execute(released.order_by(recipes.c.name, recipes.c.revision)):
+        if revision != revisions.get(name, 0) + 1:
+            yield f"Recipe {name} has a revision {revision} after revision {revisions.get(name, 0)}."
+        revisions[name] = revision
+
+
 def _are_settings(settings: Any, factors: tuple[Factor, ...]) -> bool:
     if not isinstance(settings, dict) or set(settings) != {f.name for f in factors}:
         return False
@@ -233,6 +251,7 @@ def _unreadable(connection: sa.Connection) -> Iterator[str]:
         (entries, "value", lambda value: value),
         (analyses, "payload", dict),
         (shop_notes, "data", dict),
+        (recipes, "data", lambda data: recipe_from(data) if data else data),
     )
     for table, column, read in readers:
         for row_id, text in connection.execute(sa.select(table.c.id, table.c[column])):

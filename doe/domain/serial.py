@@ -11,6 +11,7 @@ from typing import Any
 
 from doe.domain.factors import LEFT_OUT_WHEN_NONE, Factor
 from doe.domain.limits import Limits
+from doe.domain.recipe import ConfirmationRecord, Recipe, RecipeSetting
 from doe.domain.space import Clause, Forbidden
 from doe.domain.spec import Check, Spec
 from doe.domain.stack import Line, Machine, Material, Stack
@@ -93,3 +94,28 @@ def stack_from(data: Mapping[str, Any]) -> Stack:
 def line_from(data: Mapping[str, Any]) -> Line:
     """Line of a dictionary that `to_plain` made."""
     return Line(**{**data, "oven": Machine(**data["oven"]), "press": Machine(**data["press"])})
+
+
+def recipe_from(data: Mapping[str, Any]) -> Recipe:
+    """Recipe of a dictionary that `to_plain` made, with its times as ISO text."""
+
+    def moment(text: str | None) -> datetime | None:
+        return None if text is None else datetime.fromisoformat(text)
+
+    confirmed = data["confirmation"]
+    if confirmed is not None:
+        confirmed = ConfirmationRecord(**{**confirmed, "judged_at": moment(confirmed["judged_at"])})
+    values = {
+        **data,
+        "stack": stack_from(data["stack"]),
+        "line": line_from(data["line"]),
+        "settings": tuple(RecipeSetting(**setting) for setting in data["settings"]),
+        "confirmation": confirmed,
+        "approved_at": moment(data["approved_at"]),
+        "retired_at": moment(data["retired_at"]),
+        "review_on": date.fromisoformat(data["review_on"]),
+        "handling": tuple(data["handling"]),
+        "voids": tuple(data["voids"]),
+        "held": dict(data["held"]),
+    }
+    return Recipe(**values)

@@ -12,6 +12,7 @@ import pytest
 from book_samples import fill, ticking
 
 from doe.book import Book
+from doe.book.tables import SCHEMA_VERSION
 from doe.domain.errors import InputError
 
 OLDER = Path(__file__).with_name("book_of_schema_0002.sql")
@@ -100,4 +101,4 @@ def test_book_of_the_schema_before_is_upgraded_and_takes_notes(tmp_path: Path) -
     with closing(sqlite3.connect(path)) as connection:
         with pytest.raises(sqlite3.IntegrityError, match="append-only"):
             connection.execute("DELETE FROM shop_notes")
-        assert connection.execute("SELECT version_num FROM book_version").fetchone() == ("0003",)
+        assert connection.execute("SELECT version_num FROM book_version").fetchone() == (SCHEMA_VERSION,)

@@ -12,6 +12,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from book_samples import RECIPE
 
 import doe.book.migrations
 from doe.book import Book
@@ -41,6 +42,8 @@ def test_the_database_itself_refuses_changes(book: Book, tmp_path: Path, table: 
     book.add_gauge_reading("line 1", GaugeReading("press", 150, 150, 148))
     book.save_analysis(1, kind="fit", inputs_hash="h", seed=1, version="1", payload={})
     book.save_note("case", "tee", {})
+    book.release_recipe(RECIPE, study=None)
+    book.add_photo(1, "R1-01", b"\xff\xd8\xff", face="print", media_type="image/jpeg")
     with closing(sqlite3.connect(tmp_path / "shop.sqlite")) as connection:
         connection.execute("PRAGMA foreign_keys = OFF")  # so that it is the trigger that refuses
         for change in (f"UPDATE {table} SET id = id + 1000", f"DELETE FROM {table}"):
