@@ -75,7 +75,8 @@ def recipe_points(recipe: Recipe, study: Study) -> pd.DataFrame:
     if forbidden[0]:
         raise InputError(f"setpoint of {recipe.name}", "a forbidden combination", "settings that may be made",
                          "Look at the forbidden combinations of its study.")  # fmt: skip
-    return points[~forbidden & ~settings.duplicated().to_numpy()].reset_index(drop=True)
+    kept: pd.DataFrame = points[~forbidden & ~settings.duplicated().to_numpy()].reset_index(drop=True)
+    return kept
 
 
 def comparison_coupons(

@@ -7,6 +7,8 @@ from doe.book.records import (
     HistoryEntry,
     KeptReading,
     KeptRecipe,
+    NewAnalysis,
+    NewRound,
     Photo,
     PlanInfo,
     RoundInfo,
@@ -16,6 +18,6 @@ from doe.book.records import (
 )
 
 __all__ = [
-    "Act", "AnalysisRecord", "Book", "HistoryEntry", "KeptReading", "KeptRecipe", "Photo", "PlanInfo", "RoundInfo",
+    "Act", "AnalysisRecord", "Book", "HistoryEntry", "KeptReading", "KeptRecipe", "NewAnalysis", "NewRound", "Photo", "PlanInfo", "RoundInfo",
     "ShopNote", "StudyRecord", "StudySummary",
 ]  # fmt: skip

@@ -16,6 +16,8 @@ from doe.book.records import (
     HistoryEntry,
     KeptReading,
     KeptRecipe,
+    NewAnalysis,
+    NewRound,
     Photo,
     PlanInfo,
     ShopNote,
@@ -160,6 +162,36 @@ class Book:
         """Keep a new study on a stack and a line, as they stand now; returns its id. No other in use has its name."""
         with self._store.writing() as writing:
             return studies.add(writing, study, stack=stack, line=line)
+
+    def begin_study(
+        self,
+        study: Study,
+        *,
+        stack: Stack | str,
+        line: str,
+        rounds_made: Sequence[NewRound] = (),
+        analyses_made: Sequence[NewAnalysis] = (),
+        why: str = "",
+    ) -> int:
+        """Keep a new study with its stack (when it is given whole), rounds and analyses in one transaction.
+
+        For studies that make no sense without their coupons or what was decided about them beforehand. Raises what
+        `save_stack`, `add_study`, `save_round`, `record` and `save_analysis` raise.
+        """
+        with self._store.writing() as writing:
+            if isinstance(stack, Stack):
+                definitions.save(writing, stack, why)
+            number = studies.add(writing, study, stack=stack.name if isinstance(stack, Stack) else stack, line=line)
+            for made in rounds_made:
+                rounds.save(writing, number, made.coupons, kind=made.kind, seed=made.seed, notes=made.notes)
+                if made.entries:
+                    scores.record(writing, number, made.entries, why=why)
+            for kept in analyses_made:
+                analyses.save(
+                    writing, number, kind=kept.kind, inputs_hash=kept.inputs_hash, seed=kept.seed,
+                    version=kept.version, payload=kept.payload,
+                )  # fmt: skip
+            return number
 
     def studies(self, include_archived: bool = False) -> tuple[StudySummary, ...]:
         """Every study with its counts, newest first."""

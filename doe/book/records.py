@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from doe.domain.gauge import GaugeReading
 from doe.domain.recipe import Recipe
-from doe.domain.score import FieldValue
+from doe.domain.score import FieldValue, ScoreEntry
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -120,6 +123,28 @@ class KeptReading:
     who: str
     at: datetime
     withdrawn: str
+
+
+@dataclass(frozen=True)
+class NewRound:
+    """A round to be stored: its coupons in the columns of a plan, how they were chosen, and scores that are there."""
+
+    coupons: pd.DataFrame
+    kind: str
+    seed: int
+    notes: tuple[str, ...] = ()
+    entries: tuple[ScoreEntry, ...] = ()
+
+
+@dataclass(frozen=True)
+class NewAnalysis:
+    """An analysis to be stored."""
+
+    kind: str
+    inputs_hash: str
+    seed: int
+    version: str
+    payload: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
