@@ -6,8 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
+from doe.acts.rounds import coupons_of_kind, results_to_learn_from
+from doe.domain.plan_kinds import CONFIRM
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from doe.book import Book
 
 
@@ -42,8 +46,21 @@ class ScoreCounts:
 
 
 def score_counts(book: Book, key: Key) -> ScoreCounts:
-    """Counts of a study."""
+    """Counts of the coupons that a study learns from; confirmation coupons are counted apart."""
+    return counts_of(results_to_learn_from(book, key, include_void=True))
+
+
+def confirmation_counts(book: Book, key: Key) -> ScoreCounts | None:
+    """Counts of the confirmation coupons of a study, of every attempt; None when none is planned."""
+    names = set(coupons_of_kind(book, key, CONFIRM)["coupon"])
+    if not names:
+        return None
     frame = book.results(key, include_void=True)
+    return counts_of(frame[frame["coupon"].isin(names)])
+
+
+def counts_of(frame: pd.DataFrame) -> ScoreCounts:
+    """Counts of coupons as `doe.book.Book.results` gives them, void ones included."""
     void = frame["void"].astype(bool)
     scored = frame["passed"].notna() & ~void
     good = frame["passed"].eq(True) & scored

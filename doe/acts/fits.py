@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from doe.acts.answers import answer_data, answer_from
 from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.counts import ScoreCounts, score_counts
+from doe.acts.rounds import results_to_learn_from
 from doe.domain.serial import jsonable, to_plain
 from doe.domain.study import Study
 
@@ -66,10 +67,10 @@ def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progre
 
 
 def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress | None) -> Fitted:
-    """Fit the surfaces of a study without keeping the fit."""
+    """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
     from doe.surfaces import fit
 
-    results = book.results(record.id)
+    results = results_to_learn_from(book, record.id)
     seed = usual_seed(record.name) if seed is None else seed
     surfaces = fit(record.study, results, seed=seed, progress=progress)
     return Fitted(record, results, surfaces, inputs_hash(record.study, results), seed, score_counts(book, record.id))

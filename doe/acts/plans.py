@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from doe.acts.base import Key, Progress, usual_seed
 from doe.acts.counts import score_counts
 from doe.acts.limits import refuse_without_limits
+from doe.acts.rounds import coupons_to_learn_from, notes_to_learn_from
 from doe.domain.errors import InputError
 
 if TYPE_CHECKING:
@@ -97,7 +98,24 @@ def _without_plan(book: Book, key: Key) -> StudyRecord:
 
 
 def stored_plan(book: Book, record: StudyRecord) -> Plan:
-    """The plan of a study as it is in the book.
+    """The plan of a study as it is in the book: the rounds that search for the window.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    from doe.plans import Plan
+
+    info = book.plan_info(record.id)
+    coupons = coupons_to_learn_from(book, record.id)
+    if coupons.empty:
+        raise _no_plan(record)
+    return Plan(record.study, info.kind, info.seed, coupons, notes_to_learn_from(info))
+
+
+def whole_plan(book: Book, record: StudyRecord) -> Plan:
+    """Every round of a study, those that only judge or compare included: what is made, printed and scored.
 
     Raises
     ------
@@ -108,8 +126,12 @@ def stored_plan(book: Book, record: StudyRecord) -> Plan:
 
     info = book.plan_info(record.id)
     if not info.rounds:
-        raise InputError(f"study {record.name}", "no plan", "a study with coupons", "Make one with doe plan.")
+        raise _no_plan(record)
     return Plan(record.study, info.kind, info.seed, book.plan_coupons(record.id), info.notes)
+
+
+def _no_plan(record: StudyRecord) -> InputError:
+    return InputError(f"study {record.name}", "no plan", "a study with coupons", "Make one with doe plan.")
 
 
 def extend_study(
@@ -117,21 +139,27 @@ def extend_study(
 ) -> Planned:
     """Add a round of coupons where they would help most; without any score yet, where the plan is thinnest."""
     from doe.acts.fits import fit_of
-    from doe.plans import augment_plan, judge_plan
+    from doe.plans import add_round, augment_plan, judge_plan
     from doe.setpoint import extend_plan
 
     record = book.study(key)
     refuse_without_limits(record.study)
-    plan = stored_plan(book, record)
+    plan, whole = stored_plan(book, record), whole_plan(book, record)
     seed = usual_seed(record.name) if seed is None else seed
     if score_counts(book, record.id).scored:
         fitted = fit_of(book, record, seed, progress)
-        longer = extend_plan(record.study, plan, fitted.surfaces, coupons=coupons, seed=seed, line=record.line)
+        # the whole plan, because rounds and batches are numbered on past those that only judge
+        longer = extend_plan(record.study, whole, fitted.surfaces, coupons=coupons, seed=seed, line=record.line)
         kind = "towards the likely window"
     else:
         longer = augment_plan(plan, coupons=coupons, seed=seed, line=record.line)
+        if whole.rounds > plan.rounds:
+            added = longer.coupons[longer.coupons["round"] == longer.rounds]
+            roles = tuple(added["role"])
+            longer = add_round(whole, added[list(record.study.factor_names)], seed=seed, line=record.line, roles=roles)
         kind = "where the plan is thinnest"
-    number, notes = longer.rounds, longer.notes[len(plan.notes) :]
+    number, notes = longer.rounds, longer.notes[len(whole.notes) :]
     fresh = longer.coupons[longer.coupons["round"] == number]
     book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes)
-    return Planned(record, longer, number, kind, notes, judge_plan(longer, line=record.line))
+    judged = stored_plan(book, record)
+    return Planned(record, judged, number, kind, notes, judge_plan(judged, line=record.line))

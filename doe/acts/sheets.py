@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from doe.acts.base import Key, local, slug
 from doe.acts.fits import Recommended, recommend_study
-from doe.acts.plans import stored_plan
+from doe.acts.plans import whole_plan
+from doe.acts.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.results import HAND_PREFIX
@@ -63,7 +64,7 @@ def write_sheets(
         If there is no plan or no such round, or the place cannot be written.
     """
     record = book.study(key)
-    plan = stored_plan(book, record)
+    plan = whole_plan(book, record)
     number = plan.rounds if round_number is None else round_number
     if not 1 <= number <= plan.rounds:
         raise InputError("--round", number, f"1 to {plan.rounds}", "Choose a round of the study.")
@@ -162,12 +163,12 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             line=record.line,
             surfaces=fitted.surfaces,
             answer=found.answer,
-            coupons=book.plan_coupons(record.id),
-            results=book.results(record.id, include_void=True),
+            coupons=coupons_to_learn_from(book, record.id),
+            results=results_to_learn_from(book, record.id, include_void=True),
             provenance=Provenance(fitted.hash, kept.version, kept.made_by, local(kept.made_at)),
             made_at=local(datetime.now(UTC)),
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
-            plan_notes=book.plan_info(record.id).notes,
+            plan_notes=notes_to_learn_from(book.plan_info(record.id)),
             shown=shown,
         )
     )

@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from doe.acts.base import Key
-from doe.acts.counts import score_counts
-from doe.acts.plans import stored_plan
+from doe.acts.plans import whole_plan
 from doe.acts.sheets import people_of
 from doe.cli.ask import ask, ask_text
 from doe.cli.output import say
-from doe.cli.scoring import Recorded
+from doe.cli.scoring import Recorded, recorded
 from doe.domain.errors import InputError
 from doe.domain.results import check_hand
 from doe.domain.score import ScoreEntry
@@ -40,7 +39,7 @@ def ask_coupons(
     from reports.wording import amount
 
     record = book.study(key)
-    stored_plan(book, record)
+    whole_plan(book, record)
     results = book.results(record.id)
     checks = [c for c in record.study.spec.checks if bool(c.after_washes) == washes]
     names = tuple(people) if people else people_of(results)
@@ -52,7 +51,8 @@ def ask_coupons(
         )
     waiting = _waiting(results, checks)
     say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop.")
-    done = fields = 0
+    done: list[str] = []
+    fields = 0
     try:
         for row in waiting.to_dict("records"):
             settings = ", ".join(f"{f.name} {amount(f, row[f.name], shown)}" for f in record.study.factors)
@@ -61,10 +61,10 @@ def ask_coupons(
             if entry is None:
                 continue
             fields += book.record(record.id, [entry])
-            done += 1
+            done.append(entry.coupon)
     except (typer.Abort, KeyboardInterrupt, _Stop):
         say("\nStopped. Every coupon before this one is stored.")
-    return Recorded(record.name, done, fields, (), score_counts(book, record.id))
+    return recorded(book, record, done, fields)
 
 
 def _waiting(results: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:

@@ -83,11 +83,12 @@ def register(root: typer.Typer) -> None:
                                  "See: doe record --help.")  # fmt: skip
         name = quoted(done.study)
         following = f"doe fit {name}" if done.counts.scored else f"doe sheet {name} -o sheets"
+        apart = () if done.confirmation is None else (f"Confirmation: {done.confirmation.sentence}",)
         return Reply(
             {"study": done.study, "coupons": done.coupons, "new_fields": done.fields, "notes": done.notes,
-             "counts": done.counts, "judgement": done.judgement},
+             "counts": done.counts, "confirmation_counts": done.confirmation, "judgement": done.judgement},
             (f"{count(done.coupons, 'coupon')}: {count(done.fields, 'new entry', 'new entries')}.",
-             done.counts.sentence,
+             done.counts.sentence, *apart,
              *(Warn(n) for n in done.notes), *done.judgement),
             (following,),
         )  # fmt: skip

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
-from doe.acts.counts import ScoreCounts, score_counts
+from doe.acts.counts import ScoreCounts, confirmation_counts, score_counts
 from doe.acts.limits import refuse_without_limits
-from doe.acts.plans import stored_plan
+from doe.acts.plans import stored_plan, whole_plan
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.results import BATCH_COLUMNS
 from doe.domain.score import ScoreEntry, entry_problems
@@ -26,7 +26,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Recorded:
-    """What was recorded: coupons, new fields, notes, the counts after it, and what brought coupons can tell."""
+    """What was recorded: coupons, new fields, notes, the counts after it, and what brought coupons can tell.
+
+    ``confirmation`` counts the confirmation coupons when there are any; ``judges``: some of these coupons are such.
+    """
 
     study: str
     coupons: int
@@ -34,6 +37,20 @@ class Recorded:
     notes: tuple[str, ...]
     counts: ScoreCounts
     judgement: tuple[str, ...] = ()
+    confirmation: ScoreCounts | None = None
+    judges: bool = False
+
+
+def recorded(book: Book, record: StudyRecord, names: Sequence[str], fields: int, notes: Sequence[str] = ()) -> Recorded:
+    """What to say after scores of some coupons were stored; coupons of a confirmation are counted apart."""
+    from doe.acts.rounds import coupons_of_kind
+    from doe.domain.plan_kinds import CONFIRM
+
+    judging = set(coupons_of_kind(book, record.id, CONFIRM)["coupon"])
+    return Recorded(
+        record.name, len(names), fields, tuple(notes), score_counts(book, record.id),
+        confirmation=confirmation_counts(book, record.id) if judging else None, judges=bool(judging & set(names)),
+    )  # fmt: skip
 
 
 def symptom_words() -> SymptomWords:
@@ -49,10 +66,10 @@ def record_file(book: Book, key: Key, path: Path, *, why: str = "") -> Recorded:
     from doe.book.entry_files import read_entry
 
     record = book.study(key)
-    coupons = stored_plan(book, record).coupons
+    coupons = whole_plan(book, record).coupons
     found = read_entry(path, record.study, coupons, symptoms=symptom_words())
     fields = book.record(record.id, found.entries, why=why)
-    return Recorded(record.name, len(found.entries), fields, found.notes, score_counts(book, record.id))
+    return recorded(book, record, [entry.coupon for entry in found.entries], fields, found.notes)
 
 
 @dataclass(frozen=True)
@@ -80,10 +97,10 @@ class Typed:
 def record_one(book: Book, key: Key, typed: Typed, shown: Shown, *, why: str = "", can_ask: bool = False) -> Recorded:
     """Store the scores of one coupon."""
     record = book.study(key)
-    stored_plan(book, record)
+    whole_plan(book, record)
     entry = read_typed(record.study, typed, shown, can_ask=can_ask)
     fields = book.record(record.id, [entry], why=why)
-    return Recorded(record.name, 1, fields, (), score_counts(book, record.id))
+    return recorded(book, record, [entry.coupon], fields)
 
 
 def read_typed(study: Study, typed: Typed, shown: Shown, *, can_ask: bool = False) -> ScoreEntry:

@@ -109,7 +109,7 @@ def list_studies(
 @command(app, "show", example='doe study show "new powder"')
 def show(desk: Desk, study: KEY) -> Reply:
     """Show a study: factors, target, limits, rounds, scores so far."""
-    from doe.acts.counts import score_counts
+    from doe.acts.counts import confirmation_counts, score_counts
     from doe.acts.limits import missing
     from doe.cli import study_words
 
@@ -117,16 +117,19 @@ def show(desk: Desk, study: KEY) -> Reply:
         record = book.study(study)
         info = book.plan_info(record.id)
         counts = score_counts(book, record.id)
+        apart = confirmation_counts(book, record.id)
         verdicts = [a for a in book.analyses(record.id) if a.verdict]
     state = [
         f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {r.made_at:%Y-%m-%d}." for r in info.rounds
     ]
+    judging = [] if apart is None else [f"Confirmation: {apart.sentence}"]
     last = [f"Last verdict: {verdicts[-1].verdict} ({verdicts[-1].made_at:%Y-%m-%d})."] if verdicts else []
     return Reply(
         {"id": record.id, "study": record.study, "stack": record.stack, "line": record.line, "rounds": info.rounds,
-         "counts": counts, "archived": record.archived, "missing_limits": missing(record.study)},
+         "counts": counts, "confirmation_counts": apart, "archived": record.archived,
+         "missing_limits": missing(record.study)},
         (f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.", *state, counts.sentence,
-         *last, *study_words.describe(record, desk.shown)),
+         *judging, *last, *study_words.describe(record, desk.shown)),
         (study_words.next_step(record.study, counts),),
     )  # fmt: skip
 

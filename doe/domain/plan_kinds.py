@@ -11,6 +11,9 @@ CONFIRM = "confirm"
 COMPARE = "compare"
 """Coupons of two stacks side by side in the same press strokes."""
 
+CONFIRMATION_PLAN, CONFIRMATION = "confirmation plan", "confirmation"
+"""Kinds of analyses: the rule fixed before the coupons are made, and what they said."""
+
 
 class MadeRound(Protocol):
     """A round with its number and its kind."""

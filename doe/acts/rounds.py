@@ -1,0 +1,68 @@
+"""Which coupons of a study its fit learns from, and which only judge an answer already given."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from doe.acts.base import Key
+from doe.domain.plan_kinds import learning_rounds
+from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.book import Book, PlanInfo
+
+_PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
+
+
+def results_to_learn_from(book: Book, key: Key, *, include_void: bool = False) -> pd.DataFrame:
+    """Results of the rounds that search for the window, exactly as they would be if no other round had been made.
+
+    Exactly, because an answer is recognised by a sum over these columns: a person who only felt confirmation coupons
+    must not add a column to it, or the answer kept would no longer be the answer to "the same results".
+    """
+    frame = book.results(key, include_void=include_void)
+    info = book.plan_info(key)
+    mine = learning_rounds(info.rounds)
+    if len(mine) == len(info.rounds):
+        return frame
+    kept = frame[frame["round"].isin(mine)].reset_index(drop=True)
+    names = set(_of_rounds(book.plan_coupons(key), mine)["coupon"])
+    said = {entry.field for entry in book.history(key) if entry.current and entry.coupon in names}
+    return kept.drop(columns=[c for c in kept.columns if not _belongs(kept, str(c), said)])
+
+
+def coupons_to_learn_from(book: Book, key: Key) -> pd.DataFrame:
+    """Coupons of the rounds that search for the window."""
+    return _of_rounds(book.plan_coupons(key), learning_rounds(book.plan_info(key).rounds))
+
+
+def coupons_of_kind(book: Book, key: Key, kind: str) -> pd.DataFrame:
+    """Coupons of the rounds of one kind."""
+    return _of_rounds(book.plan_coupons(key), rounds_of_kind(book.plan_info(key), kind))
+
+
+def rounds_of_kind(info: PlanInfo, kind: str) -> tuple[int, ...]:
+    """Numbers of the rounds of one kind."""
+    return tuple(made.round for made in info.rounds if made.kind == kind)
+
+
+def notes_to_learn_from(info: PlanInfo) -> tuple[str, ...]:
+    """Notes of the rounds that search for the window, each once."""
+    mine = learning_rounds(info.rounds)
+    return tuple(dict.fromkeys(note for made in info.rounds if made.round in mine for note in made.notes))
+
+
+def _of_rounds(coupons: pd.DataFrame, rounds: tuple[int, ...]) -> pd.DataFrame:
+    return coupons[coupons["round"].isin(rounds)].reset_index(drop=True)
+
+
+def _belongs(kept: pd.DataFrame, column: str, said: set[str]) -> bool:
+    """Whether a column would be there without the rounds that were left out."""
+    for prefix, field in _PREFIXES.items():
+        if column.startswith(prefix):
+            return field + column.removeprefix(prefix) in said
+    # where and how coupons are made: a column is there as soon as one coupon has a value in it
+    always = column.startswith("check_") or column in ("passed", "side", "symptom", "note", "void")
+    return always or bool(kept[column].notna().any())
