@@ -64,10 +64,22 @@ def all_of(connection: sa.Connection, key: Key, kind: str | None = None) -> tupl
     )
     if kind is not None:
         query = query.where(analyses.c.kind == kind)
-    return tuple(
-        AnalysisRecord(
-            id=kept.id, kind=kept.kind, inputs_hash=kept.inputs_hash, seed=kept.seed, version=kept.version,
-            payload=from_text(kept.payload), verdict=kept.verdict, made_at=moment_of(kept.at), made_by=kept.who,
-        )
-        for kept in connection.execute(query)
+    return tuple(_record(kept) for kept in connection.execute(query))
+
+
+def everywhere(connection: sa.Connection, kind: str) -> tuple[tuple[int, AnalysisRecord], ...]:
+    """Everything of a kind with the number of its study, oldest first, archived studies included."""
+    query = (
+        sa.select(analyses, acts.c.at, acts.c.who)
+        .join(acts, analyses.c.act_id == acts.c.id)
+        .where(analyses.c.kind == kind)
+        .order_by(analyses.c.id)
+    )
+    return tuple((int(kept.study_id), _record(kept)) for kept in connection.execute(query))
+
+
+def _record(kept: sa.Row[Any]) -> AnalysisRecord:
+    return AnalysisRecord(
+        id=kept.id, kind=kept.kind, inputs_hash=kept.inputs_hash, seed=kept.seed, version=kept.version,
+        payload=from_text(kept.payload), verdict=kept.verdict, made_at=moment_of(kept.at), made_by=kept.who,
     )  # fmt: skip

@@ -317,6 +317,11 @@ class Book:
         with self._store.reading() as connection:
             return analyses.all_of(connection, key)
 
+    def analyses_of_kind(self, kind: str) -> tuple[tuple[int, AnalysisRecord], ...]:
+        """Everything kept of a kind in any study, with the study's number, oldest first."""
+        with self._store.reading() as connection:
+            return analyses.everywhere(connection, kind)
+
     def latest_analysis(self, key: str | int, kind: str) -> AnalysisRecord | None:
         """The last one of a kind."""
         with self._store.reading() as connection:
