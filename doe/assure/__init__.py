@@ -20,7 +20,15 @@ from doe.assure.comparison_sizes import compare_margins, strokes_for_rates
 from doe.assure.confirmation import Confirmation, judge_confirmation
 from doe.assure.display import Converted, DisplayLine, fit_display
 from doe.assure.equivalence import Equivalence, compare_hand, coupons_for_means
+from doe.assure.gauge_cautions import (
+    NOT_CHECKED,
+    gauge_cautions,
+    machine_temperatures,
+    refuse_dial,
+    suggested_error,
+)
 from doe.assure.gauge_dates import GaugeDrift, GaugeStatus, due_day, judge_gauge, measure_drift
+from doe.assure.gauged import GaugedLine, MachineGauge, MachineSetting, gauge_line
 from doe.assure.gauges import SettingError, machine_budget, measure_setting_error, smallest_step, step_warnings
 from doe.assure.hand_prediction import HandPrediction, predict_hand
 from doe.assure.platen import PlatenMap, judge_map, place_name, place_of
@@ -30,15 +38,16 @@ from doe.assure.readings import TrueReading, true_reading
 from doe.assure.tolerance import ToleranceInterval, tolerance_interval
 
 __all__ = [
-    "Budget", "ClaimLimits", "ClaimPlan", "Combination", "Comparison", "Component", "Confirmation", "Converted",
-    "DisplayLine", "Equivalence", "GaugeDrift", "GaugeStatus", "HandAgreement", "HandPrediction", "InfraredReading",
-    "PassAgreement", "PlatenMap", "RateInterval", "SettingError", "ToleranceInterval", "TrueReading",
-    "chance_to_accept", "claim_limits", "claim_plan", "combine_uncertainty", "combine_with_study", "compare_claims",
-    "compare_hand", "compare_margins", "compare_materials", "confirmation_points", "confirmation_settings",
-    "correct_infrared", "coupons_for_failures", "coupons_for_means", "coupons_for_no_failure", "coupons_per_level",
-    "detectable_effect", "due_day", "effect_power", "fit_display", "judge_confirmation", "judge_gauge",
-    "judge_hand_agreement", "judge_map", "judge_pass_agreement", "machine_budget", "measure_drift",
+    "NOT_CHECKED", "Budget", "ClaimLimits", "ClaimPlan", "Combination", "Comparison", "Component", "Confirmation",
+    "Converted", "DisplayLine", "Equivalence", "GaugeDrift", "GaugeStatus", "GaugedLine", "HandAgreement",
+    "HandPrediction", "InfraredReading", "MachineGauge", "MachineSetting", "PassAgreement", "PlatenMap", "RateInterval",
+    "SettingError", "ToleranceInterval", "TrueReading", "chance_to_accept", "claim_limits", "claim_plan",
+    "combine_uncertainty", "combine_with_study", "compare_claims", "compare_hand", "compare_margins",
+    "compare_materials", "confirmation_points", "confirmation_settings", "correct_infrared", "coupons_for_failures",
+    "coupons_for_means", "coupons_for_no_failure", "coupons_per_level", "detectable_effect", "due_day", "effect_power",
+    "fit_display", "gauge_cautions", "gauge_line", "judge_confirmation", "judge_gauge", "judge_hand_agreement",
+    "judge_map", "judge_pass_agreement", "machine_budget", "machine_temperatures", "measure_drift",
     "measure_setting_error", "pass_rate_high", "pass_rate_interval", "pass_rate_low", "place_name", "place_of",
-    "predict_hand", "smallest_step", "step_warnings", "strokes_for_rates", "tolerance_interval", "true_reading",
-    "wilson_interval",
+    "predict_hand", "refuse_dial", "smallest_step", "step_warnings", "strokes_for_rates", "suggested_error",
+    "tolerance_interval", "true_reading", "wilson_interval",
 ]  # fmt: skip

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.stats import t
 
 from doe.assure.error_line import ErrorLine, fit_error_line
+from doe.assure.platen import spot_of
 from doe.assure.readings import readings_of, true_reading
 from doe.domain.errors import InputError, plain
 from doe.domain.gauge import GaugeReading, MachineKind
@@ -167,7 +168,7 @@ def fit_display(
         if not (math.isfinite(value) and value >= 0):
             raise InputError(where, value, "0 or more degC", "Take it from the data sheet, or leave it out.")
     own = readings_of(readings, machine)
-    here = tuple(r for r in own if r.place.strip().lower() == place.strip().lower())
+    here = tuple(r for r in own if spot_of(r.place) == spot_of(place))
     notes = []
     if not here:
         notes.append(f"No reading of the {machine} at the {place}: all places are taken together.")

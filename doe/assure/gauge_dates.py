@@ -12,9 +12,11 @@ import numpy as np
 import pandas as pd
 from scipy.stats import t
 
+from doe.assure.platen import spot_of
 from doe.assure.readings import readings_of, true_reading
-from doe.domain.errors import InputError, plain
+from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.units import show_difference
 
 USUAL_INTERVAL_DAYS = 120
 """Drift of 10 to 15 degC a year is quoted (trade pages, secondary); in 120 days that is about 5 degC."""
@@ -106,7 +108,7 @@ def measure_drift(
     if not 0 < assurance < 1:
         raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
     own = [r for r in readings_of(readings, machine) if r.taken_at is not None]
-    here = [r for r in own if r.place.strip().lower() == place.strip().lower()] or own
+    here = [r for r in own if spot_of(r.place) == spot_of(place)] or own
     if not here:
         raise InputError(f"gauge of the {machine}", "readings without a time", "readings with a time",
                          "Say when they were taken.")  # fmt: skip
@@ -206,4 +208,5 @@ def judge_gauge(
         return GaugeStatus(machine, "in date", last, due, left, "")
     return GaugeStatus(machine, "out of date", last, due, left,
                        f"The {machine} was last measured on {last:%Y-%m-%d} and was due on {due:%Y-%m-%d}: measure it "
-                       f"again before relying on a change smaller than {plain(tolerated_delta_degc)} °C.")  # fmt: skip
+                       f"again before relying on a change smaller than "
+                       f"{show_difference(tolerated_delta_degc, decimals=0)}.")  # fmt: skip

@@ -11,10 +11,11 @@ import numpy as np
 from scipy.stats import chi2
 
 from doe.assure.budget import Budget, Component, combine_uncertainty
-from doe.assure.platen import place_of
+from doe.assure.platen import spot_of
 from doe.assure.readings import readings_of, true_reading
 from doe.domain.errors import InputError, plain
 from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.domain.units import show_both
 
@@ -86,7 +87,7 @@ def measure_setting_error(
         raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
     cells: dict[float, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for reading in readings_of(readings, machine):
-        cells[reading.set_degc][_spot(reading.place)].append(true_reading(reading).degc - reading.set_degc)
+        cells[reading.set_degc][spot_of(reading.place)].append(true_reading(reading).degc - reading.set_degc)
     repeat_var, repeat_df = _pooled([values for places in cells.values() for values in places.values()])
     means = [[float(np.mean(v)) for v in places.values()] for places in cells.values()]
     place_var = _pooled(means)[0]
@@ -166,7 +167,7 @@ def machine_budget(
         parts.append(Component("emissivity", u_emissivity))
     cells: dict[float, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for reading, found in zip(own, true, strict=True):
-        cells[reading.set_degc][_spot(reading.place)].append(found.degc - reading.set_degc)
+        cells[reading.set_degc][spot_of(reading.place)].append(found.degc - reading.set_degc)
     half_ranges = [np.ptp([np.mean(v) for v in places.values()]) / 2 for places in cells.values() if len(places) > 1]
     if half_ranges:
         parts.append(Component("map", float(max(half_ranges)), "rectangular"))
@@ -179,6 +180,11 @@ def machine_budget(
     if recovery_half_range_delta_degc is not None:
         parts.append(Component("recovery", recovery_half_range_delta_degc, "rectangular"))
     return combine_uncertainty(parts)
+
+
+def probe_of(line: Line) -> Component | None:
+    """The gauge of a line as a source of uncertainty; None where its data sheet was not given."""
+    return None if line.gauge_u_degc is None else Component("probe", line.gauge_u_degc, "expanded")
 
 
 def smallest_step(budget: Budget) -> float:
@@ -218,12 +224,6 @@ def _upper_sum(parts: Sequence[tuple[float, int]], assurance: float) -> float:
     """
     reach = sum((v * (df / float(chi2.ppf(1 - assurance, df)) - 1)) ** 2 for v, df in parts)
     return sum(v for v, _ in parts) + math.sqrt(reach)
-
-
-def _spot(place: str) -> str:
-    """One name for one place, however it was written."""
-    at = place_of(place)
-    return place.strip().lower() if at is None else f"{at[0]},{at[1]}"
 
 
 def _pooled(groups: Sequence[Sequence[float]]) -> tuple[float, int]:

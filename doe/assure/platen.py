@@ -98,6 +98,16 @@ def place_of(text: str, grid: tuple[int, int] = (3, 3)) -> tuple[int, int] | Non
     return (rows[0] if rows else 1, columns[0] if columns else 1)
 
 
+def spot_of(place: str) -> str:
+    """One name for one place, however it was written.
+
+    >>> spot_of("Center") == spot_of("middle"), spot_of("Lid")
+    (True, 'lid')
+    """
+    at = place_of(place)
+    return " ".join(place.lower().split()) if at is None else f"{at[0]},{at[1]}"
+
+
 def place_name(row: int, column: int, grid: tuple[int, int] = (3, 3)) -> str:
     """Words for a place of the grid.
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from doe.domain.errors import InputError
+from doe.domain.factors import LEFT_OUT_WHEN_NONE
 from doe.domain.texts import NAME_LENGTH, check_line, check_lines
 
 
@@ -47,13 +48,17 @@ class Machine:
     """An oven, tunnel or press.
 
     ``heat_min_per_10`` and ``cool_min_per_10`` are the minutes to settle after a change of 10 degC up or down;
-    ``uncertainty_degc`` is the expanded uncertainty (k = 2) of its temperature, when known.
+    ``uncertainty_degc`` is the expanded uncertainty (k = 2) of its temperature, when known; ``display_step_degc`` the
+    step of its display, and ``recovery_degc`` half of how far its surface falls and comes back from print to print,
+    where it was watched.
     """
 
     name: str
     heat_min_per_10: float
     cool_min_per_10: float
     uncertainty_degc: float | None = None
+    display_step_degc: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    recovery_degc: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         check_line(self.name, "machine name", longest=NAME_LENGTH)
@@ -69,6 +74,12 @@ class Machine:
             raise InputError(
                 f"{self.name}, uncertainty", self.uncertainty_degc, "0 to 60 degC", "Give the k = 2 value."
             )
+        for label, size, most, remedy in (
+            ("step of the display", self.display_step_degc, 10, "Read it off the display: 1 degC is usual."),
+            ("recovery", self.recovery_degc, 40, "Give half of how far the surface falls and comes back."),
+        ):
+            if size is not None and not 0 <= size <= most:
+                raise InputError(f"{self.name}, {label}", size, f"0 to {most} degC", remedy)
 
 
 # Settle minutes: common practice, no source.
@@ -81,7 +92,8 @@ class Line:
     """Oven or tunnel + press + gauge in one place.
 
     ``coupons_per_stroke`` is how many coupons fit under the platen at once (they share that stroke, so they are
-    sub-samples of it, not replicates); ``coupons_per_sheet`` how many fit on one film sheet in the oven.
+    sub-samples of it, not replicates); ``coupons_per_sheet`` how many fit on one film sheet in the oven;
+    ``gauge_u_degc`` is the expanded uncertainty (k = 2) of the gauge, from its data sheet.
     """
 
     name: str
@@ -90,10 +102,13 @@ class Line:
     gauge: str = ""
     coupons_per_stroke: int = 1
     coupons_per_sheet: int = 4
+    gauge_u_degc: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         check_line(self.name, "line name", longest=NAME_LENGTH)
         check_line(self.gauge, "gauge")
+        if self.gauge_u_degc is not None and not 0 <= self.gauge_u_degc <= 20:
+            raise InputError("gauge, uncertainty", self.gauge_u_degc, "0 to 20 degC", "Give the k = 2 value.")
         for label, value in (
             ("coupons per stroke", self.coupons_per_stroke),
             ("coupons per sheet", self.coupons_per_sheet),
