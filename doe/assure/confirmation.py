@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import binom
 
-from doe.assure.allocation import SETPOINT
+from doe.assure.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.binomial import pass_rate_low
 from doe.assure.claims import ClaimLimits, ClaimPlan, State, claim_limits
 from doe.assure.hand_prediction import HandPrediction, predict_hand
@@ -32,8 +32,9 @@ CHECK_PREFIX = "check_"
 class CornerResult:
     """One corner of the window: counts, the exact lower limit of its pass rate, and what it says.
 
-    ``held``: no coupon failed. ``doubtful``: some failed, no more than chance allows at the wanted rate.
-    ``chance_missed``: probability that a corner where half the prints fail would have shown no failure.
+    ``held``: no coupon failed, or one did and as many coupons again showed no further failure. ``doubtful``: some
+    failed, no more than chance allows at the wanted rate. ``chance_missed``: probability that a corner where half the
+    prints fail would have shown no more failures than this one.
     """
 
     role: str
@@ -141,7 +142,7 @@ def judge_confirmation(
     Raises
     ------
     InputError
-        If nothing was made at the setpoint, or more units than planned (adding units until a rule is met proves less
+        If nothing was made, or more units at the setpoint than planned (adding units until a rule is met proves less
         than it says).
     """
     void = frame["void"].fillna("").astype(str).ne("") if "void" in frame.columns else pd.Series(False, frame.index)
@@ -149,10 +150,10 @@ def judge_confirmation(
     rows = rows.assign(
         role=rows["role"] if "role" in rows.columns else SETPOINT, state=coupon_states(rows, spec.checks)
     )
-    here = rows[rows["role"] == SETPOINT]
-    if here.empty:
-        raise InputError("confirmation", "no coupon at the setpoint", "coupons at the setpoint",
+    if rows.empty:
+        raise InputError("confirmation", "no coupon", "coupons at the setpoint or a corner",
                          "Make the planned coupons.")  # fmt: skip
+    here = rows[rows["role"] == SETPOINT]
     unit, units = _units(here)
     if len(units) > plan.units:
         raise InputError("confirmation", f"{len(units)} {unit}s at the setpoint", f"at most the {plan.units} planned",
@@ -201,20 +202,23 @@ def judge_corner(role: object, part: pd.DataFrame, spec: Spec) -> CornerResult:
     """What the coupons of one corner say; column ``state`` as `coupon_states` gives."""
     passed, failed, waiting = (int((part["state"] == s).sum()) for s in ("passed", "failed", "waiting"))
     made = passed + failed + waiting
+    missed = float(binom.cdf(failed, made, 0.5))
     verdict: CornerVerdict
     if failed and float(binom.sf(failed - 1, made, 1 - spec.pass_rate)) < CORNER_RISK:
         verdict = "not held"
     elif waiting:
         verdict = "open"
     else:
-        verdict = "doubtful" if failed else "held"
+        # after as many again, one failure tells no less against a bad corner than none did among the first few
+        settled = not failed or missed <= 0.5**CORNER_COUPONS
+        verdict = "held" if settled else "doubtful"
     return CornerResult(
         role=str(role),
         passed=passed,
         failed=failed,
         waiting=waiting,
         low=pass_rate_low(passed, made, spec.assurance),
-        chance_missed=0.5**made,
+        chance_missed=missed,
         verdict=verdict,
     )
 
@@ -289,9 +293,9 @@ def _reasons(
     rule = f"{plan.units} {unit}s with {forgiven} show {plan.pass_rate:.0%} with {plan.assurance:.0%} assurance"
     counted = f"{passed} passed, {failed} failed"
     said = {
-        "accepted": f"The setpoint is confirmed: {rule}; {counted}. The pass rate is at least {limits.low:.1%}.",
+        "accepted": f"The setpoint is confirmed: {rule}; {counted}. The pass rate is at least {_down(limits.low)}.",
         "not accepted": f"The setpoint is not confirmed: {rule}; {counted}. The pass rate may be as low as "
-        f"{limits.low:.1%} and is at most {limits.high:.1%}.",
+        f"{_down(limits.low)} and is at most {_up(limits.high)}.",
         "open": f"The setpoint is still open: {rule}; so far {counted}.",
     }
     reasons = [said[at_setpoint]]
@@ -304,8 +308,8 @@ def _reasons(
             )
         elif c.verdict == "held":
             reasons.append(
-                f"{c.role}: all {c.passed} passed; a corner where half the prints fail would have shown it "
-                f"{1 - c.chance_missed:.0%} of the time."
+                f"{c.role}: {c.passed} passed, {c.failed} failed; a corner where half the prints fail would have shown "
+                f"more failures {1 - c.chance_missed:.0%} of the time."
             )
     if hand is not None and hand_verdict == "good enough":
         reasons.append(
@@ -316,6 +320,16 @@ def _reasons(
             f"Hand-feel: {_prints(hand.future)} will stay below {hand.high:.1f}; {spec.hand_min:g} is wanted."
         )
     return tuple(reasons)
+
+
+def _down(limit: float) -> str:
+    """A lower limit in percent, never rounded to more than it holds."""
+    return f"{math.floor(round(limit * 1000, 6)) / 10:.1f}%"
+
+
+def _up(limit: float) -> str:
+    """An upper limit in percent, never rounded to less than it holds."""
+    return f"{math.ceil(round(limit * 1000, 6)) / 10:.1f}%"
 
 
 def _prints(future: int) -> str:

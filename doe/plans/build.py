@@ -72,7 +72,7 @@ def make_plan(
     roles = points.roles.astype(object)
     roles[list(ends)] = REPEAT_CENTRE
     settings = settings_of(study, points.coded, points.levels)
-    frame = _round_frame(
+    frame = round_frame(
         study,
         settings,
         roles,
@@ -136,7 +136,7 @@ def add_round(
         first, last = np.flatnonzero(role == REPEAT_CENTRE)
         ends = (int(first), int(last))
     number = plan.rounds + 1
-    frame = _round_frame(
+    frame = round_frame(
         study,
         added,
         role,
@@ -154,7 +154,7 @@ def add_round(
     return Plan(study, plan.kind, plan.seed, frame, (*plan.notes, *notes))
 
 
-def _round_frame(
+def round_frame(
     study: Study,
     settings: pd.DataFrame,
     roles: np.ndarray,
@@ -166,6 +166,7 @@ def _round_frame(
     order: str,
     coupons_per_garment: int,
 ) -> pd.DataFrame:
+    """Coupons of one round in order, as in `Plan.coupons`; batches, strokes and garments are numbered from 1."""
     queue = order_round(study, settings, line, rng, ends=ends, order=order, coupons_per_garment=coupons_per_garment)
     frame = pd.concat([settings.reset_index(drop=True), queue], axis=1)
     frame["round"], frame["role"] = number, roles.astype(str)

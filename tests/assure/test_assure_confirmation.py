@@ -208,6 +208,26 @@ def test_corners_decide_with_the_setpoint():
     waiting = with_corner("pppw")
     assert waiting.verdict == "open"
     assert "corner 1 wait for" in waiting.missing[0]
+    # as many again settle a doubt either way
+    again = with_corner("pppfpppp")
+    assert (again.corners[0].verdict, again.verdict) == ("held", "accepted")
+    assert again.corners[0].chance_missed == pytest.approx(9 / 256)
+    assert with_corner("pppfpppf").corners[0].verdict == "doubtful"  # a second failure settles nothing
+    assert with_corner("pppfpp").corners[0].verdict == "doubtful"  # too few to settle it
+
+
+def test_corners_may_be_scored_before_the_setpoint():
+    plan = claim_plan(0.8, 0.9)
+    found = judge_confirmation(frame("pppp", role="corner 1"), plan, SPEC)
+    assert (found.verdict, found.setpoint_verdict, found.to_make) == ("open", "open", 11)
+    assert (found.limits.low, found.limits.high) == (0, 1)
+    assert judge_confirmation(frame("ffff", role="corner 1"), plan, SPEC).verdict == "not accepted"
+
+
+def test_limits_are_never_rounded_to_more_than_they_hold():
+    shy = judge_confirmation(frame("p" * 10 + "x"), claim_plan(0.8, 0.9), SPEC)
+    # one-sided limits of 10 of 11 at 90 % each: 0.68976 and 0.99047; the nearest tenths would promise too much
+    assert "as low as 68.9% and is at most 99.1%" in shy.reasons[0]
 
 
 def test_void_coupons_do_not_count_but_are_counted():
@@ -236,7 +256,7 @@ def test_hand_feel_can_hold_a_verdict_open_or_turn_it():
     ("call", "words"),
     [
         (lambda: judge_confirmation(frame("p" * 12), claim_plan(0.8, 0.9), SPEC), "at most the 11 planned"),
-        (lambda: judge_confirmation(frame("p", role="corner 1"), claim_plan(0.8), SPEC), "no coupon at the setpoint"),
+        (lambda: judge_confirmation(frame(""), claim_plan(0.8), SPEC), "found no coupon; allowed"),
         (lambda: coupon_states(pd.DataFrame({"x": [1]}), CHECKS), "check columns, or passed"),
         (lambda: claim_plan(0.8).rate_for(1.2), "chance to accept: found 1.2"),
         (lambda: predict_hand(pd.DataFrame({"hand_ana": [4.0]})), "found 1 scored coupons; allowed: 2 or more"),
