@@ -247,6 +247,30 @@ class Book:
         with self._store.reading() as connection:
             return rounds.info(connection, key)
 
+    def save_round_with(
+        self,
+        key: str | int,
+        coupons: pd.DataFrame,
+        *,
+        round_kind: str,
+        notes: Sequence[str],
+        kind: str,
+        inputs_hash: str,
+        seed: int,
+        version: str,
+        payload: Mapping[str, Any],
+    ) -> int:
+        """Append a round together with the analysis that says what it is for, both or neither; returns the latter's id.
+
+        A rule that coupons are judged by must not come into the book after them. ``coupons`` as for `save_round`, the
+        rest as for `save_analysis`.
+        """
+        with self._store.writing() as writing:
+            rounds.save(writing, key, coupons, kind=round_kind, seed=seed, notes=notes)
+            return analyses.save(
+                writing, key, kind=kind, inputs_hash=inputs_hash, seed=seed, version=version, payload=payload
+            )
+
     # scores
 
     def record(self, key: str | int, entries: Sequence[ScoreEntry], *, why: str = "") -> int:

@@ -84,6 +84,7 @@ class ConfirmationRecord:
     """What a recipe was confirmed with: the claim, the counts, the exact limits, and when.
 
     ``unit`` is coupon or stroke; ``pass_rate_low`` and ``pass_rate_high`` are one-sided limits at ``assurance``.
+    ``attempts`` counts the confirmations that were planned for the study up to this one: a failed one is not forgotten.
     """
 
     claim: float
@@ -96,8 +97,11 @@ class ConfirmationRecord:
     pass_rate_low: float
     pass_rate_high: float
     judged_at: datetime
+    attempts: int = 1
 
     def __post_init__(self) -> None:
+        if self.attempts < 1:
+            raise InputError("confirmation, attempts", self.attempts, "1 or more", "Count this confirmation too.")
         if not (0 < self.claim < 1 and 0 < self.assurance < 1):
             raise InputError(
                 "confirmation", f"{self.claim}, {self.assurance}", "between 0 and 1", "Write 95 % as 0.95."
@@ -256,8 +260,10 @@ def stack_differences(ours: Stack, theirs: Stack) -> tuple[StackDifference, ...]
     return tuple(found)
 
 
-def nearest_recipes(stack: Stack, recipes: Sequence[Recipe]) -> tuple[tuple[Recipe, tuple[StackDifference, ...]], ...]:
-    """Recipes in force, that of the most similar stack first, each with what differs.
+def nearest_recipes(
+    stack: Stack, recipes: Sequence[Recipe], *, parts: Sequence[Part] = PARTS
+) -> tuple[tuple[Recipe, tuple[StackDifference, ...]], ...]:
+    """Recipes in force, that of the most similar stack first, each with what differs in the ``parts`` compared.
 
     Only the newest revision of a name counts, and none that is retired. Similar in words is not similar in the press:
     whatever differs is to be compared by coupons before the recipe is used.
@@ -266,7 +272,10 @@ def nearest_recipes(stack: Stack, recipes: Sequence[Recipe]) -> tuple[tuple[Reci
     for recipe in recipes:
         if recipe.name not in newest or recipe.revision > newest[recipe.name].revision:
             newest[recipe.name] = recipe
-    found = [(r, stack_differences(stack, r.stack)) for r in newest.values() if r.retired_at is None]
+    found = [
+        (r, tuple(d for d in stack_differences(stack, r.stack) if d.part in parts))
+        for r in newest.values() if r.retired_at is None
+    ]  # fmt: skip
     return tuple(sorted(found, key=lambda pair: (_distance(pair[1]), pair[0].name)))
 
 
