@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, version
-from doe.acts.confirmation_rules import ConfirmationPlan, plan_data, plans_of
+from doe.acts.confirmation_rules import plan_data, plans_of
 from doe.acts.counts import ScoreCounts, confirmation_counts
 from doe.acts.rounds import results_to_learn_from
 from doe.domain.errors import InputError
@@ -22,60 +20,9 @@ from doe.domain.serial import jsonable
 from doe.domain.texts import quoted
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.assure import Confirmation
+    from doe.assure.attempts import Attempt, ConfirmationPlan, Together, Verdict
     from doe.book import AnalysisRecord, Book, StudyRecord
-    from doe.domain.study import Study
     from doe.setpoint import Answer
-
-Verdict = Literal["accepted", "not accepted", "open", "given up"]
-
-
-@dataclass(frozen=True)
-class Attempt:
-    """One confirmation: its rule, what its coupons say, and how far they are scored.
-
-    Attributes
-    ----------
-    plan : ConfirmationPlan
-    judged : Confirmation or None
-        None while no coupon is scored.
-    rows : DataFrame
-        Its coupons that are not void, as `doe.book.Book.results` gives them, in the order they are counted.
-    unscored : int
-        Coupons without any check scored.
-    missing_units : int
-        Units of the claim that no coupon stands for, because it is void: to be made again.
-    missing_corners : mapping
-        Corner to coupons to make again, because they are void or because the corner is doubtful.
-    set_ups : (int, int)
-        Batches at oven and press in which the settled coupons at the setpoint were made.
-    void : tuple of (str, str)
-        Void coupons with the reason.
-    voided_failures : tuple of (str, str)
-        Those of them that had failed a check.
-    spare : int
-        Coupons at the setpoint beyond the plan, which do not count: a void one that was made again, and taken back.
-    """
-
-    plan: ConfirmationPlan
-    judged: Confirmation | None
-    rows: pd.DataFrame
-    unscored: int
-    missing_units: int
-    missing_corners: Mapping[str, int]
-    set_ups: tuple[int, int]
-    void: tuple[tuple[str, str], ...]
-    voided_failures: tuple[tuple[str, str], ...]
-    spare: int
-
-    @property
-    def verdict(self) -> Verdict:
-        """Of everything asked; given up only where no verdict was certain."""
-        if self.judged is not None and self.judged.verdict != "open":
-            return self.judged.verdict
-        return "given up" if self.plan.given_up else "open"
 
 
 @dataclass(frozen=True)
@@ -130,24 +77,6 @@ class Confirmed:
 
 
 @dataclass(frozen=True)
-class Together:
-    """Pass rate at the setpoint by the study alone, and by study and confirmation together.
-
-    As in `doe.assure.Combination`; ``coupons`` settled confirmation coupons moved it.
-    """
-
-    study_rate: float
-    study_low: float
-    rate: float
-    low: float
-    p_target: float
-    effective_draws: float
-    surprise: float
-    coupons: int
-    warnings: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class Weighed:
     """A confirmation with the study beside it; ``together`` is None while coupons wait, ``withheld`` says why.
 
@@ -162,6 +91,8 @@ class Weighed:
 
 def confirmation_of(book: Book, key: Key) -> Confirmed | None:
     """The confirmation of a study as it stands; None when none was ever planned. Looking stores nothing."""
+    from doe.assure.attempts import assurance_over, attempt_of
+
     plans = plans_of(book, key)
     if not plans:
         return None
@@ -172,75 +103,16 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
     assert counts is not None  # a rule is stored together with its coupons
     doubts, remarks, window_known = _standing(book, record, plans[-1])
     found = Confirmed(record, attempts, counts, _sum(attempts), doubts, remarks, None, 1.0, None, None)
-    found = replace(found, over_attempts=_over_attempts(attempts), window_held=_window_held(attempts[-1], window_known))
+    found = replace(found, over_attempts=assurance_over(attempts), window_held=_window_held(attempts[-1], window_known))
     record_made = _proof(book, found)
     whole = found.verdict == "accepted" and found.window_held is not False
     return replace(found, setpoint_proof=record_made, proof=record_made if whole else None)
 
 
-def attempt_of(study: Study, plan: ConfirmationPlan, frame: pd.DataFrame) -> Attempt:
-    """What the coupons of one confirmation say; ``frame`` as `Book.results` gives it, void ones included."""
-    from doe.assure import judge_confirmation
-    from doe.assure.allocation import SETPOINT
-    from doe.assure.confirmation import coupon_states
-
-    mine = frame[frame["round"].isin(plan.rounds)].sort_values(["round", "cure_order"], kind="stable")
-    mine = mine.reset_index(drop=True)
-    checks = [f"check_{check.name}" for check in study.spec.checks]
-    is_void = mine["void"].ne("").to_numpy()
-    failed = mine[checks].eq(False).any(axis=1).to_numpy()
-    lost = is_void.copy()
-    here = mine["role"].eq(SETPOINT).to_numpy()
-    if plan.unit == "stroke":
-        # a stroke without one of its coupons cannot pass as a whole; it can still fail
-        by_stroke = mine["stroke"]
-        broken = set(by_stroke[is_void & here]) - set(by_stroke[failed & ~is_void & here])
-        lost |= by_stroke.isin(broken).to_numpy() & here
-    rows = mine[~lost]
-    unit_of = "stroke" if plan.unit == "stroke" else "coupon"
-    units = list(dict.fromkeys(rows.loc[rows["role"].eq(SETPOINT), unit_of]))
-    counted = set(units[: plan.claim.units])
-    spare = rows["role"].eq(SETPOINT) & ~rows[unit_of].isin(counted)
-    rows = rows[~spare].reset_index(drop=True)
-    touched = rows[checks].notna().any(axis=1)
-    begun = set(rows.loc[touched, unit_of])
-    judged = None
-    if touched.any():
-        made = rows[rows["role"].ne(SETPOINT) | rows[unit_of].isin(begun)]
-        judged = judge_confirmation(made, plan.claim, study.spec, future_prints=plan.future_prints)
-    settled = rows[rows["role"].eq(SETPOINT).to_numpy() & (coupon_states(rows, study.spec.checks) != "waiting")]
-    reasons = tuple(zip(mine.loc[is_void, "coupon"], mine.loc[is_void, "void"], strict=True))
-    bad = set(mine.loc[is_void & failed, "coupon"])
-    return Attempt(
-        plan=plan,
-        judged=judged,
-        rows=rows,
-        unscored=int((~touched).sum()),
-        missing_units=0
-        if judged is not None and judged.setpoint_verdict != "open"
-        else plan.claim.units - len(counted),
-        missing_corners=_missing_corners(plan, rows, judged),
-        set_ups=(int(settled["cure_batch"].nunique()), int(settled["press_batch"].nunique())),
-        void=reasons,
-        voided_failures=tuple(pair for pair in reasons if pair[0] in bad),
-        spare=int(spare.sum()),
-    )
-
-
-def _missing_corners(plan: ConfirmationPlan, rows: pd.DataFrame, judged: Confirmation | None) -> dict[str, int]:
-    doubtful = {c.role for c in judged.corners if c.verdict == "doubtful"} if judged else set()
-    missing = {}
-    for role in plan.corners:
-        wanted = plan.corner_coupons * (2 if role in doubtful else 1)
-        short = wanted - int(rows["role"].eq(role).sum())
-        if short > 0:
-            missing[role] = short
-    return missing
-
-
 def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[tuple[str, ...], tuple[str, ...], bool]:
     """Doubts whether the plan is about the present answer, remarks, and whether its window is the present one."""
     from doe.acts.fits import inputs_hash
+    from doe.assure.attempts import same_setting
     from reports.wording import listing, stated
 
     remarks = []
@@ -264,7 +136,11 @@ def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[
         )
         return (said,), tuple(remarks), False
     answer = answer_from(fresh[-1].payload)
-    moved = [f.label for f in record.study.factors if not _same(answer.setpoint.get(f.name), plan.setpoint.get(f.name))]
+    moved = [
+        f.label
+        for f in record.study.factors
+        if not same_setting(answer.setpoint.get(f.name), plan.setpoint.get(f.name))
+    ]
     if moved:
         return (
             f"The answer to the present results is another setpoint ({listing(moved)}): this confirmation is about the "
@@ -286,29 +162,11 @@ def window_of(answer: Answer) -> dict[str, tuple[float, float]] | None:
     return {str(name): (float(row["low"]), float(row["high"])) for name, row in bounds.iterrows()}
 
 
-def _same(a: float | str | None, b: float | str | None) -> bool:
-    if isinstance(a, float | int) and isinstance(b, float | int):
-        return math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-9)
-    return a == b
-
-
 def _window_held(attempt: Attempt, known: bool) -> bool | None:
     if not attempt.plan.corners or not known:
         return None
     held = {} if attempt.judged is None else {c.role: c.verdict for c in attempt.judged.corners}
     return all(held.get(role) == "held" for role in attempt.plan.corners)
-
-
-def _over_attempts(attempts: tuple[Attempt, ...]) -> float:
-    """Assurance of the last claim over all attempts that could have shown it at the same settings."""
-    last = attempts[-1].plan
-    wrong = 1.0
-    for attempt in attempts:
-        plan = attempt.plan
-        alike = all(_same(plan.setpoint.get(name), value) for name, value in last.setpoint.items())
-        if alike and plan.claim.pass_rate >= last.claim.pass_rate:
-            wrong *= 1 - plan.claim.chance(last.claim.pass_rate)
-    return wrong
 
 
 def _proof(book: Book, found: Confirmed) -> ConfirmationRecord | None:
@@ -355,6 +213,7 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
         If no confirmation is planned.
     """
     from doe.acts.fits import inputs_hash
+    from doe.assure.attempts import Together
 
     found = confirmation_of(book, key)
     if found is None:
@@ -398,6 +257,7 @@ def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | 
 
     from doe.acts.fits import fit_of
     from doe.assure import combine_with_study
+    from doe.assure.attempts import Together
     from doe.assure.confirmation import coupon_states
     from doe.setpoint.robust import RobustRate
     from reports.wording import count

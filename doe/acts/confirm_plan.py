@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, local, usual_seed, version
-from doe.acts.confirm import Attempt, Confirmed, confirmation_of, window_of
-from doe.acts.confirmation_rules import REPLACEMENT, ConfirmationPlan, Unit, plan_data, plans_of
+from doe.acts.confirm import Confirmed, confirmation_of, window_of
+from doe.acts.confirmation_rules import REPLACEMENT, plan_data, plans_of
 from doe.acts.counts import score_counts
 from doe.acts.limits import refuse_without_limits
 from doe.acts.plans import whole_plan
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from doe.assure import ClaimPlan
+    from doe.assure.attempts import ConfirmationPlan
+    from doe.assure.confirmation_order import Unit
     from doe.book import AnalysisRecord, Book, StudyRecord
     from doe.setpoint import Answer
 
@@ -189,6 +191,7 @@ def plan_confirmation(
     """
     from doe.assure import claim_plan, confirmation_settings
     from doe.assure.allocation import CORNER_COUPONS
+    from doe.assure.attempts import ConfirmationPlan
 
     asked = _asked(book, key, unit, corners, progress)
     record, spec = asked.record, asked.record.study.spec
@@ -503,7 +506,3 @@ def _notes(plan: ConfirmationPlan) -> tuple[str, ...]:
         "Set oven and press afresh for every batch, also where the setting stays the same: what is confirmed is the "
         "setting, not one turn of the dial.",
     )
-
-
-__all__ = ["Attempt", "ClaimChoice", "ClaimRow", "ConfirmationPlanned", "Replaced", "compare_claims_for",
-           "plan_confirmation", "replace_void"]  # fmt: skip

@@ -3,88 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from doe.acts.base import Key
 from doe.domain.plan_kinds import CONFIRMATION_PLAN
 from doe.domain.serial import jsonable
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.assure import ClaimPlan
+    from doe.assure.attempts import ConfirmationPlan
     from doe.book import AnalysisRecord, Book
 
 REPLACEMENT = "confirmation replacement"
 """Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
-
-Unit = Literal["coupon", "stroke"]
-
-
-@dataclass(frozen=True)
-class ConfirmationPlan:
-    """The rule of one confirmation.
-
-    Attributes
-    ----------
-    id : int
-        Of the analysis that keeps it; 0 before it is kept.
-    attempt : int
-        From 1, over all confirmations of the study.
-    claim : ClaimPlan
-    unit : {"coupon", "stroke"}
-    per_unit : int
-        Coupons that make one unit.
-    corner_coupons : int
-        At each corner.
-    future_prints : int
-        Hand-feel is judged for the mean of so many further prints.
-    setpoint : mapping
-        Factor name to the value that is confirmed.
-    window : mapping or None
-        Factor name to both ends of the answer's window.
-    points : DataFrame
-        Role, factors, pass_rate and pass_rate_low expected by the study, side.
-    rounds : tuple of int
-        Rounds of coupons: the planned one, then those made in place of void ones.
-    inputs_hash : str
-        Of the results that the answer was given to.
-    answer_verdict : str
-        What the answer called itself.
-    made_at : datetime or None
-    made_by : str
-    given_up : str
-        Why it was given up before its verdict was certain; ``""`` if it was not.
-    """
-
-    id: int
-    attempt: int
-    claim: ClaimPlan
-    unit: Unit
-    per_unit: int
-    corner_coupons: int
-    future_prints: int
-    setpoint: Mapping[str, float | str]
-    window: Mapping[str, tuple[float, float]] | None
-    points: pd.DataFrame
-    rounds: tuple[int, ...]
-    inputs_hash: str
-    answer_verdict: str
-    made_at: datetime | None = None
-    made_by: str = ""
-    given_up: str = ""
-
-    @property
-    def corners(self) -> tuple[str, ...]:
-        """Roles of the corners that are tested."""
-        return tuple(str(role) for role in self.points["role"].iloc[1:])
-
-    @property
-    def coupons(self) -> int:
-        """Coupons of the planned round."""
-        return self.claim.units * self.per_unit + len(self.corners) * self.corner_coupons
 
 
 def plan_data(plan: ConfirmationPlan, *, gives_up: Mapping[str, Any] | None = None) -> dict[str, Any]:
@@ -113,6 +43,7 @@ def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> C
     import pandas as pd
 
     from doe.assure import ClaimPlan
+    from doe.assure.attempts import ConfirmationPlan
 
     data = {name: value for name, value in kept.payload.items() if name != "gives_up"}
     window = data.pop("window")
