@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
 from doe.acts.rounds import coupons_of_kind, results_to_learn_from
-from doe.domain.plan_kinds import CONFIRM
+from doe.domain.plan_kinds import COMPARE, CONFIRM
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,7 +46,9 @@ class ScoreCounts:
 
 
 def score_counts(book: Book, key: Key) -> ScoreCounts:
-    """Counts of the coupons that a study learns from; confirmation coupons are counted apart."""
+    """Counts of the coupons that a study learns from, confirmation coupons apart; of all coupons of a comparison."""
+    if len(coupons_of_kind(book, key, COMPARE)):
+        return counts_of(book.results(key, include_void=True))
     return counts_of(results_to_learn_from(book, key, include_void=True))
 
 

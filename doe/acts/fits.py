@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from doe.acts.answers import answer_data, answer_from
 from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
+from doe.acts.compare import refuse_comparison
 from doe.acts.counts import ScoreCounts, score_counts
 from doe.acts.rounds import results_to_learn_from
 from doe.domain.serial import jsonable, to_plain
@@ -70,6 +71,7 @@ def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress
     """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
     from doe.surfaces import fit
 
+    refuse_comparison(book, record, "fit")
     results = results_to_learn_from(book, record.id)
     seed = usual_seed(record.name) if seed is None else seed
     surfaces = fit(record.study, results, seed=seed, progress=progress)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key, Progress, usual_seed
+from doe.acts.compare import refuse_comparison
 from doe.acts.counts import score_counts
 from doe.acts.limits import refuse_without_limits
 from doe.acts.rounds import coupons_to_learn_from, notes_to_learn_from
@@ -85,6 +86,7 @@ def commit_plan(
 
 def _without_plan(book: Book, key: Key) -> StudyRecord:
     record = book.study(key)
+    refuse_comparison(book, record, "plan")
     refuse_without_limits(record.study)
     rounds = book.plan_info(record.id).rounds
     if rounds:
@@ -143,6 +145,7 @@ def extend_study(
     from doe.setpoint import extend_plan
 
     record = book.study(key)
+    refuse_comparison(book, record, "more coupons by doe extend")
     refuse_without_limits(record.study)
     plan, whole = stored_plan(book, record), whole_plan(book, record)
     seed = usual_seed(record.name) if seed is None else seed

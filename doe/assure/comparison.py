@@ -82,17 +82,6 @@ class EdgeComparison:
         """Coupons of the new material made there."""
         return self.new.passed + self.new.failed + self.new.waiting
 
-    @property
-    def holds(self) -> bool:
-        """Whether the edge is taken to hold: no failure, or one among twice the usual number.
-
-        One failure in 4 comes about by chance in one of five edges that hold 95 %, so it asks for as many coupons
-        again; a second one keeps the edge in doubt.
-        """
-        return self.new.verdict == "held" or (
-            self.new.verdict == "doubtful" and self.new.failed == 1 and self.made >= 2 * CORNER_COUPONS
-        )
-
 
 @dataclass(frozen=True)
 class Comparison:
@@ -338,10 +327,10 @@ def _held(
             f"{_tenths(hand.high, math.ceil)} points."
         )
     for e in edges:
-        if e.holds:
+        if e.new.verdict == "held":
             said.append(
                 f"{_capital(e.new.role)}: held with the new material, {e.new.passed} of {e.made} passed"
-                + ("." if e.new.verdict == "held" else ", which is no more than chance.")
+                + (", which is no more than chance." if e.new.failed else ".")
             )
     return tuple(said)
 
@@ -362,7 +351,7 @@ def _missing(
         )
     if waiting:
         said.append(f"{waiting} {'units wait' if waiting > 1 else 'unit waits'} for a check.")
-    if not rates.is_non_inferior:
+    if not rates.is_non_inferior and (rates.new_units or not waiting):
         needed = _units_for_rates(rates, rate_margin, risk)
         have = min(rates.new_units, rates.old_units)
         if needed is None:
@@ -371,11 +360,10 @@ def _missing(
                 "coupons would more likely show a difference than remove the doubt."
             )
         else:
-            extra = max(needed - have - waiting, 0 if waiting else 1)
+            extra = 0 if waiting else max(needed - have, 1)
             more.append(extra)
             below = -_floor(rates.limits.low)
-            doubt = f"{_counts(rates)}; {_sure(risk)}, it may be up to {below} points worse" if rates.new_units else (
-                "no unit is settled")  # fmt: skip
+            doubt = f"{_counts(rates)}; {_sure(risk)}, it may be up to {below} points worse"
             more_said = (
                 f"; if both are alike, about {extra} more {many if extra > 1 else one} show it 4 times in 5."
                 if extra else "."
@@ -395,7 +383,7 @@ def _missing(
                 f"{_tenths(hand.high, math.ceil)} points); about {further} more {many if further > 1 else one} would."
             )
     for edge in edges:
-        if edge.new.verdict == "doubtful" and not edge.holds:
+        if edge.new.verdict == "doubtful":
             enough = edge.made >= 2 * CORNER_COUPONS
             said.append(
                 f"{_capital(edge.new.role)}: {edge.new.failed} of {edge.made} failed, which chance alone allows; "

@@ -58,6 +58,7 @@ def register(root: typer.Typer) -> None:
         why: Annotated[str, typer.Option(help="Why scores are corrected.")] = "",
     ) -> Reply:
         """Record scores: from a filled file, for one coupon, from a sheet of your own, or asked one by one."""
+        from doe.acts.compare import is_comparison
         from doe.cli import scoring
 
         one = scoring.Typed(
@@ -81,8 +82,9 @@ def register(root: typer.Typer) -> None:
             else:
                 raise InputError("doe record", "nothing to record", "--file, --coupon or --own-sheet",
                                  "See: doe record --help.")  # fmt: skip
+            judge = "compare" if is_comparison(book, study) else "fit"
         name = quoted(done.study)
-        following = f"doe fit {name}" if done.counts.scored else f"doe sheet {name} -o sheets"
+        following = f"doe {judge} {name}" if done.counts.scored else f"doe sheet {name} -o sheets"
         apart = () if done.confirmation is None else (f"Confirmation: {done.confirmation.sentence}",)
         return Reply(
             {"study": done.study, "coupons": done.coupons, "new_fields": done.fields, "notes": done.notes,

@@ -109,6 +109,7 @@ def list_studies(
 @command(app, "show", example='doe study show "new powder"')
 def show(desk: Desk, study: KEY) -> Reply:
     """Show a study: factors, target, limits, rounds, scores so far."""
+    from doe.acts.compare import is_comparison
     from doe.acts.counts import confirmation_counts, score_counts
     from doe.acts.limits import missing
     from doe.cli import study_words
@@ -119,6 +120,7 @@ def show(desk: Desk, study: KEY) -> Reply:
         counts = score_counts(book, record.id)
         apart = confirmation_counts(book, record.id)
         verdicts = [a for a in book.analyses(record.id) if a.verdict]
+        compares = is_comparison(book, record.id)
     state = [
         f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {r.made_at:%Y-%m-%d}." for r in info.rounds
     ]
@@ -130,7 +132,8 @@ def show(desk: Desk, study: KEY) -> Reply:
          "missing_limits": missing(record.study)},
         (f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.", *state, counts.sentence,
          *judging, *last, *study_words.describe(record, desk.shown)),
-        (study_words.next_step(record.study, counts),),
+        (f"doe compare {quoted(record.name)}" if compares and counts.scored
+         else study_words.next_step(record.study, counts),),
     )  # fmt: skip
 
 

@@ -1,0 +1,268 @@
+"""`doe compare`: does a released recipe hold on a new blank, powder lot or film?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command
+from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.stack import MATERIAL_HELP
+from doe.cli.study import LIMIT_HELP
+from doe.domain.errors import InputError
+from doe.domain.texts import quoted
+from reports.wording import count, percent, stated
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from doe.acts.compare import Begun, Compared, ComparisonOffer
+    from doe.book import Book
+    from doe.domain.recipe import Part
+    from doe.domain.stack import Material
+    from doe.domain.units import Shown
+
+NAME = Annotated[str, typer.Argument(help="A released recipe, or a comparison that was begun.")]
+
+
+def register(root: typer.Typer) -> None:
+    """Add the command to the command tree."""
+
+    @command(root, "compare", example="""
+        doe compare "heavy tee" --powder "lot=P4"
+        doe compare "heavy tee" --powder "lot=P4" --begin --as "powder lot P4"
+        doe compare "powder lot P4" -o comparison.html
+    """)  # fmt: skip
+    def compare(
+        desk: Desk,
+        name: NAME,
+        fabric: Annotated[str | None, typer.Option(help=MATERIAL_HELP)] = None,
+        film: Annotated[str | None, typer.Option(help='The same; "lot=..." alone keeps the rest.')] = None,
+        powder: Annotated[str | None, typer.Option(help="The same.")] = None,
+        ink: Annotated[str | None, typer.Option(help="The same.")] = None,
+        stack: Annotated[str | None, typer.Option(help="Or a stack of the book.")] = None,
+        limit: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
+        margin: Annotated[
+            str | None, typer.Option(help="Drop of the pass rate that would do no harm: 0.15 or 15%.")
+        ] = None,
+        hand_margin: Annotated[float | None, typer.Option(help="Points of hand-feel that do not matter.")] = None,
+        power: Annotated[str | None, typer.Option(help="Chance to show it when both are alike: 0.80 or 80%.")] = None,
+        assurance: Annotated[
+            str | None, typer.Option(help="How sure the verdict is meant to be; as the recipe's study otherwise.")
+        ] = None,
+        looks: Annotated[int | None, typer.Option(help="How often it may be judged in all; 2 is usual.")] = None,
+        strokes: Annotated[int | None, typer.Option(help="Pairs at the setpoint, instead of the proposed.")] = None,
+        edge_strokes: Annotated[int | None, typer.Option(help="Pairs at each edge of the window; 0 for none.")] = None,
+        per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
+        begin: Annotated[bool, typer.Option("--begin", help="Store the comparison and its coupons.")] = False,
+        called: Annotated[str, typer.Option("--as", help="What the comparison, or the new study, is called.")] = "",
+        more: Annotated[bool, typer.Option("--more", help="Add the next round of a comparison that is open.")] = False,
+        output: Annotated[
+            Path | None, typer.Option("--output", "-o", help="Write the comparison as an HTML file.")
+        ] = None,
+        seed: Annotated[int | None, typer.Option(min=0, max=2**63 - 1, help="Repeats the same order.")] = None,
+    ) -> Reply:
+        """Compare a new blank, powder or film with a released recipe: its size, its coupons, its verdict."""
+        from doe.acts.compare import Wanted, comparison_of
+        from doe.cli import typed
+
+        given = {"fabric": fabric, "film": film, "powder": powder, "ink": ink}
+        asked = {part: text for part, text in given.items() if text is not None}
+        with desk.open(create=False) as book:
+            record = None if asked or stack else comparison_of(book, name)
+            if record is not None:
+                _refuse_options(record.name, {"--begin": begin, "--limit": limit, "--margin": margin})
+                if more:
+                    from doe.acts.compare import more_coupons
+
+                    made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes)
+                    return _begun(made)
+                return _judged(book, record.id, desk, output)
+            _refuse_options(name, {"--more": more, "--output": output})
+            if not asked and not stack and not begin:
+                return _story(book, name)
+            usual = Wanted()
+            wanted = Wanted(
+                parts=_materials(book, name, asked), stack=stack,
+                limits=typed.limits(limit, None, desk.shown, can_ask=desk.can_ask) if limit else None,
+                rate_margin=usual.rate_margin if margin is None else typed.share(margin, "--margin"),
+                hand_margin=usual.hand_margin if hand_margin is None else hand_margin,
+                power=usual.power if power is None else typed.share(power, "--power"),
+                assurance=None if assurance is None else typed.share(assurance, "--assurance"),
+                looks=usual.looks if looks is None else looks, strokes=strokes, edge_strokes=edge_strokes,
+                name=called, seed=seed, per_garment=per_garment,
+            )  # fmt: skip
+            if begin:
+                from doe.acts.compare import begin_comparison
+
+                return _begun(begin_comparison(book, name, wanted))
+            from doe.acts.compare import offer_comparison
+
+            with desk.progress("working out sizes"):
+                return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
+
+
+def _refuse_options(name: str, given: Mapping[str, object]) -> None:
+    wrong = [option for option, value in given.items() if value]
+    if wrong:
+        raise InputError(f"doe compare {name}", ", ".join(wrong), "options that fit the name",
+                         "--begin, --limit and --margin go with a recipe and what is new; --more and -o with a "
+                         "comparison that was begun.")  # fmt: skip
+
+
+def _materials(book: Book, recipe: str, asked: Mapping[str, str]) -> dict[Part, Material]:
+    """Materials as typed; without a name the recipe's own, with what was typed replaced."""
+    from doe.cli import typed
+    from doe.domain.recipe import PARTS
+
+    made: dict[Part, Material] = {}
+    for part in PARTS:
+        text = asked.get(part)
+        if text is None:
+            continue
+        first = text.partition(";")[0]
+        current = getattr(book.recipe(recipe).recipe.stack, part)
+        if "=" in first and current is not None:
+            told = typed.material(f"{current.name}; {text}", f"--{part}")
+            words = {piece.partition("=")[0].strip().lower() for piece in text.split(";")}
+            made[part] = replace(current, **{w: getattr(told, w) for w in words if w})
+        else:
+            made[part] = typed.material(text, f"--{part}")
+    return made
+
+
+def _story(book: Book, name: str) -> Reply:
+    """What was compared with a recipe so far."""
+    from doe.acts.compare import comparisons_of
+
+    kept = book.recipe(name)
+    found = comparisons_of(book, name)
+    following = f'doe compare {quoted(name)} --powder "lot=..."'
+    if not found:
+        said: tuple[Block, ...] = (f"Nothing was compared with recipe {name} yet.",)
+    else:
+        rows = [(f"{s.begun_at:%Y-%m-%d}", s.study, str(s.revision), s.verdict or "none yet") for s in found]
+        said = (
+            f"{count(len(found), 'comparison')} with recipe {name}, now at revision {kept.recipe.revision}.",
+            Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",)),
+            "", *(f"  {s.sentence}" for s in found),
+        )  # fmt: skip
+        following = f"doe compare {quoted(found[-1].study)}"
+    return Reply({"recipe": name, "revision": kept.recipe.revision, "comparisons": found}, said, (following,))
+
+
+def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], stack: str | None) -> Reply:
+    from doe.acts.comparing import USUAL_MARGIN
+    from reports.wording import amount, listing
+
+    plan = offer.plan
+    kinds = {"lot": "another lot", "supplier": "another supplier or make", "material": "another material"}
+    rows = [
+        (f"{100 * s.rate_margin:g} points", stated(s.power), str(s.strokes), str(s.coupons),
+         f"{s.hours:.1f}" if s.hours < 1000 else "-", str(s.apart))
+        for s in offer.sizes
+    ]  # fmt: skip
+    heads = ("margin", "power", "strokes", "coupons", "hours", "apart")
+    factors = offer.study.factors
+    places = [
+        (row["role"], *(amount(f, row[f.name], shown) for f in factors)) for row in offer.points.to_dict("records")
+    ]
+    edges = f", and {plan.edge_strokes} at each of {listing(plan.edges)}" if plan.edges else ""
+    options = " ".join(f'--{part} "{text}"' for part, text in asked.items()) or f"--stack {quoted(stack or '')}"
+    if plan.rate_margin != USUAL_MARGIN:
+        options += f" --margin {plan.rate_margin:g}"
+    limits = "".join(f' --limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
+    absent = (
+        (Warn(f"Before a coupon is made, type the limits of the new material from its maker's data sheet: "
+              f"{', '.join(offer.missing_limits)}."),) if offer.missing_limits else ()
+    )  # fmt: skip
+    return Reply(
+        {"plan": plan, "study": offer.study.name, "stack": offer.stack, "differences": offer.differences,
+         "sizes": offer.sizes, "points": offer.points, "coupons": len(offer.coupons), "hours": offer.hours,
+         "seed": offer.seed, "missing_limits": offer.missing_limits, "verdicts": offer.verdicts,
+         "notes": offer.notes},
+        (
+            f"Recipe {plan.recipe}, revision {plan.revision}, on new material. Nothing is stored yet.",
+            *(f"  {d.part}: {d.ours} instead of {d.theirs} ({kinds[d.kind]})" for d in offer.differences),
+            Table(heads, rows, right=heads[2:]),
+            f"\nmargin: drop of the pass rate that would do no harm. power: chance to show it when both pass "
+            f"{percent(plan.supposed_rate)} of the time. strokes: pairs at the setpoint. coupons, hours: with the "
+            f"edges, one person. apart: coupons of each material if they were not made side by side. All at "
+            f"{stated(plan.assurance)} assurance over {count(plan.looks, 'look')}.",
+            f"\nTaken: {100 * plan.rate_margin:g} points, {count(plan.strokes, 'stroke')} at the setpoint{edges}: "
+            f"{count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours.",
+            Table(("place", *(f.name for f in factors)), places, right=tuple(f.name for f in factors)),
+            "\nWhat may come out of the first round:", *(f"  {text}" for text in offer.verdicts),
+            *(Warn(text) for text in offer.notes), *absent,
+        ),
+        (f"doe compare {quoted(plan.recipe)} {options}{limits} --begin",),
+    )  # fmt: skip
+
+
+def _begun(made: Begun) -> Reply:
+    name = made.record.name
+    places = made.coupons.groupby("role", sort=False).size()
+    rows = [(str(role), str(n // 2), str(n)) for role, n in places.items()]
+    return Reply(
+        {"study": name, "id": made.record.id, "round": made.round, "plan": made.plan, "coupons": made.coupons,
+         "hours": made.hours},
+        (f"Round {made.round} of the comparison {name} is in the book: {count(len(made.coupons), 'coupon')}, half of "
+         f"each material, about {made.hours:.1f} hours.",
+         f"  new: {made.plan.new}", f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision "
+         f"{made.plan.revision})",
+         Table(("place", "pairs", "coupons"), rows, right=("pairs", "coupons")),
+         "\nThe sheet says which coupon is of which material; whoever scores must not know it."),
+        (f"doe sheet {quoted(name)} -o sheets --round {made.round}",),
+    )  # fmt: skip
+
+
+def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
+    from doe.acts.compare import judge_comparison
+
+    found = judge_comparison(book, key)
+    written = None
+    blocks = verdict_blocks(found)
+    return Reply(
+        {"study": found.record.name, "plan": found.plan, "counts": found.counts, "rounds": found.rounds,
+         "looks_left": found.looks_left, "comparison": found.comparison, "verdict": found.comparison.verdict,
+         "cautions": found.cautions, "inputs_hash": found.hash, "report": written},
+        blocks, next_steps(found),
+    )  # fmt: skip
+
+
+def verdict_blocks(found: Compared) -> list[Block]:
+    """A verdict for a person: what it is, why, what is missing, the counts, what makes it doubtful."""
+    from reports.comparison_words import HEADLINES, lead
+
+    judged, plan = found.comparison, found.plan
+    rates = judged.rates
+    rows = [("setpoint", f"{rates.new_passed} of {rates.new_units}", f"{rates.old_passed} of {rates.old_units}", "")]
+    for edge in judged.edges:
+        old = "" if edge.old is None else f"{edge.old.passed} of {edge.old.passed + edge.old.failed}"
+        rows.append(
+            (edge.new.role, f"{edge.new.passed} of {edge.new.passed + edge.new.failed}", old,
+             edge.new.verdict)
+        )  # fmt: skip
+    return [
+        f"{HEADLINES[judged.verdict]}.", lead(plan, judged),
+        *(f"  {text}" for text in judged.reasons),
+        *(("\nWhat is missing:", *(f"  {text}" for text in judged.missing)) if judged.missing else ()),
+        Table(("place", "new passed", "in use passed", "edge"), rows, right=("new passed", "in use passed")),
+        "", found.counts.sentence, *(Warn(text) for text in found.cautions),
+    ]  # fmt: skip
+
+
+def next_steps(found: Compared) -> tuple[str, ...]:
+    """What usually comes after a verdict."""
+    name, judged = quoted(found.record.name), found.comparison
+    report = f"doe compare {name} -o comparison.html"
+    if judged.verdict == "same recipe holds":
+        return (report,)
+    if judged.verdict == "retune":
+        return (report,)
+    if judged.waiting:
+        return (f"doe record {name}",)
+    return (f"doe compare {name} --more", report) if found.looks_left else (report,)
