@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -10,6 +10,7 @@ from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.plan import SEED
 from doe.cli.study import KEY
+from doe.cli.why import why_blocks
 from doe.domain.texts import quoted
 
 if TYPE_CHECKING:
@@ -25,14 +26,26 @@ if TYPE_CHECKING:
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "recommend", example='doe recommend "new powder"')
-    def recommend(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
+    @command(root, "recommend", example="""
+        doe recommend "new powder"
+        doe recommend "new powder" --why
+    """)  # fmt: skip
+    def recommend(
+        desk: Desk,
+        study: KEY,
+        seed: SEED = None,
+        why: Annotated[
+            bool, typer.Option("--why", help="Also say which coupons and which assumptions every number rests on.")
+        ] = False,
+    ) -> Reply:
         """Recommend settings that keep passing when the machines wander, and say how sure that is."""
         from doe.acts.answers import answer_data
         from doe.acts.fits import recommend_study
+        from doe.acts.why import explain
 
         with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
             found = recommend_study(book, study, seed=seed, progress=tell)
+        reasons = explain(found) if why else None
         name = quoted(found.fitted.record.name)
         following = [f"doe report {name} -o report.html"]
         if found.answer.verdict == "more coupons" and found.fitted.counts.waiting:
@@ -45,8 +58,9 @@ def register(root: typer.Typer) -> None:
             {"study": found.fitted.record.name, "counts": found.fitted.counts, "inputs_hash": found.fitted.hash,
              "kept_since": found.kept.made_at if found.kept else None,
              "results_changed_since": found.before.made_at if found.before else None,
-             **answer_data(found.answer), "next_coupons": found.answer.next_coupons},
-            answer_blocks(found, desk.shown), following,
+             **answer_data(found.answer), "next_coupons": found.answer.next_coupons,
+             **({"why": reasons} if reasons else {})},
+            [*answer_blocks(found, desk.shown), *(why_blocks(found, reasons) if reasons else ())], following,
         )  # fmt: skip
 
 

@@ -6,8 +6,9 @@ from doe.setpoint.earlier_effect import EarlierEffect, with_and_without
 from doe.setpoint.extension import extend_plan
 from doe.setpoint.recommendation import NEXT_COUPONS, recommend
 from doe.setpoint.robust import RobustRate
+from doe.setpoint.why import Why, explain_answer
 
 __all__ = [
-    "NEXT_COUPONS", "Answer", "Cliff", "EarlierEffect", "Profile", "RobustMap", "RobustRate", "Verdict", "Window",
-    "extend_plan", "profile", "recommend", "robust_map", "with_and_without",
+    "NEXT_COUPONS", "Answer", "Cliff", "EarlierEffect", "Profile", "RobustMap", "RobustRate", "Verdict", "Why",
+    "Window", "explain_answer", "extend_plan", "profile", "recommend", "robust_map", "with_and_without",
 ]  # fmt: skip

@@ -21,6 +21,7 @@ from doe.surfaces.classical import Effects, FirthFit, MixedFit
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
 from doe.surfaces.sampler import sample
 from doe.surfaces.scaling import Scaling
+from doe.surfaces.traces import Traces, prior_draws, trace
 from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expit, mean_hand
 
 FloatArray = NDArray[np.float64]
@@ -53,6 +54,9 @@ class Surfaces:
         What makes this fit doubtful, in full sentences.
     earlier : EarlierUse or None
         Coupons of an earlier study that entered with a discount; `results` and `coupon_fit` hold this study's own.
+    model : WindowModel or None
+        What was fitted, and ``xi`` the raw draws of its parameters, shape (draws, parameters); None for a fit put
+        together by hand.
     """
 
     study: Study
@@ -65,6 +69,8 @@ class Surfaces:
     seed: int
     warnings: tuple[str, ...]
     earlier: EarlierUse | None = None
+    model: WindowModel | None = None
+    xi: FloatArray | None = None
 
     @property
     def has_hand(self) -> bool:
@@ -156,6 +162,18 @@ class Surfaces:
         return self.checks.firth
 
     @cached_property
+    def traces(self) -> Traces | None:
+        """What each draw says about each coupon and prior; None for a fit put together by hand."""
+        if self.model is None or self.xi is None:
+            return None
+        earlier = () if self.earlier is None else self.earlier.results.coupon
+        return trace(self.model, self.xi, np.array([*self.results.coupon, *earlier], dtype=str))
+
+    def prior_window(self, count: int) -> WindowDraws | None:
+        """Draws of the window before any coupon, always the same ones; None for a fit put together by hand."""
+        return None if self.model is None else prior_draws(self.model, count, rng=np.random.default_rng(self.seed))
+
+    @cached_property
     def belief(self) -> Belief:
         """Can this fit be believed? Leave-one-out score, predictive check, plain sentences."""
         return judge_fit(self.study, self.results, self.scaling, self.window, self.coupon_fit)
@@ -220,6 +238,8 @@ def fit(
         seed=seed,
         warnings=_warnings(study, ready, hand, used),
         earlier=used,
+        model=model,
+        xi=cloud.draws,
     )
 
 

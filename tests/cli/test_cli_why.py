@@ -1,0 +1,32 @@
+"""`doe recommend --why`: the reasons on a terminal and for programs."""
+
+from __future__ import annotations
+
+import pytest
+
+STUDY = "new powder on the heavy tee"
+
+
+def test_reasons_stand_under_the_answer_and_fit_the_terminal(shop_with):
+    shop = shop_with(1)
+    plain = shop.good("recommend", STUDY)
+    found = shop.good("recommend", STUDY, "--why")
+    for heading in ("What these numbers rest on:", "Which coupons carry them:", "What would change them:",
+                    "What the assumptions do:"):  # fmt: skip
+        assert heading in found.out
+        assert heading not in plain.out
+    assert max(len(line) for line in found.out.splitlines()) <= 80
+    assert found.out.splitlines()[0] == plain.out.splitlines()[0]
+
+
+def test_json_holds_every_coupon_with_its_weight(shop_with):
+    shop = shop_with(1)
+    assert "why" not in shop.good("recommend", STUDY, "--json").json
+    found = shop.good("recommend", STUDY, "--why", "--json").json
+    why = found["why"]
+    assert len(why["coupons"]) == found["counts"]["scored"]
+    first = why["coupons"][0]
+    assert {"coupon", "passed", "left_out", "turned", "low_change"} <= set(first)
+    assert {"rate", "rate_low", "verdict", "effective", "pareto_k", "reliable"} <= set(first["left_out"])
+    assert why["now"]["rate"] == pytest.approx(found["pass_rate"])
+    assert why["priors"][0]["group"] == "every"
