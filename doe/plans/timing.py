@@ -136,6 +136,23 @@ def hours_at_machines(study: Study, coupons: pd.DataFrame, line: Line) -> Hours:
     )
 
 
+def minutes_at_machine(study: Study, coupons: pd.DataFrame, line: Line, stage: Stage) -> float:
+    """Minutes that these coupons take at one machine in their order, settling and handling with them.
+
+    ``coupons`` are rows of `Plan.coupons`, such as those that still wait; warming up from cold is not counted.
+    """
+    if coupons.empty:
+        return 0.0
+    settle = sum(queue_minutes(study, frame, line, stage).minutes for _, frame in coupons.groupby("round"))
+    if stage == "cure":
+        seconds, handling = _seconds(study, coupons, "cure_time").sum(), CURE_HANDLING_MIN
+    else:
+        strokes = coupons.drop_duplicates("stroke") if "stroke" in coupons else coupons
+        times = ("dwell", "peel_wait", "second_press_time")
+        seconds, handling = sum(_seconds(study, strokes, name).sum() for name in times), PRESS_HANDLING_MIN
+    return float(settle) + float(seconds) / 60 + len(coupons) * handling
+
+
 def _seconds(study: Study, coupons: pd.DataFrame, name: str) -> np.ndarray:
     if name in study.factor_names and not study.factor(name).is_categorical:
         return coupons[name].to_numpy(dtype=float)

@@ -1,0 +1,296 @@
+"""Where every coupon of a study is: waiting for the oven, for the press, for its scores, or for the wash.
+
+Scores are in the book. That a film was cured, or a coupon pressed, is kept there too, as notes of the topic `STEP`, so
+that every device at the machines shows the same queue and a restart loses nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any, Literal
+
+from doe.domain.errors import InputError
+from doe.domain.factors import Stage
+from doe.domain.score import FieldValue
+from doe.domain.spec import Check
+
+if TYPE_CHECKING:
+    from doe.book import Book, PlanInfo, StudyRecord
+
+STEP = "bench step"
+"""Topic of the notes that say what was made. Their name is that of the study."""
+
+Step = Literal["cured", "pressed"]
+STEPS: tuple[Step, ...] = ("cured", "pressed")
+WASH_WAIT = timedelta(hours=24)
+"""Least time between press and first wash (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """What was last said about a field of a coupon, by whom and when."""
+
+    value: FieldValue
+    who: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One step that was noted at a machine."""
+
+    note: int
+    who: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class Coupon:
+    """A coupon with all that is known of it.
+
+    ``place`` is what the plan says besides the settings: batches, orders, stroke, role, material. ``said`` holds the
+    fields that are filled, named as `ScoreEntry.fields` names them.
+    """
+
+    name: str
+    round: int
+    settings: Mapping[str, float | str]
+    place: Mapping[str, Any]
+    said: Mapping[str, Said] = field(default_factory=dict)
+    marks: Mapping[Step, tuple[Mark, ...]] = field(default_factory=dict)
+
+    @property
+    def void(self) -> str:
+        """Why it does not count, ``""`` when it does."""
+        said = self.said.get("void")
+        return str(said.value) if said is not None else ""
+
+    @property
+    def is_scored(self) -> bool:
+        """Whether any check was looked at."""
+        return any(name.startswith("check:") for name in self.said)
+
+    @property
+    def has_failed(self) -> bool:
+        """Whether a check was failed."""
+        return any(said.value is False for name, said in self.said.items() if name.startswith("check:"))
+
+    @property
+    def is_cured(self) -> bool:
+        """Whether its film is cured: noted, or it was pressed."""
+        return "cured" in self.marks or self.is_pressed
+
+    @property
+    def is_pressed(self) -> bool:
+        """Whether it is pressed: noted, or there is something to feel and look at already."""
+        return "pressed" in self.marks or any(name.startswith(("check:", "hand:")) for name in self.said)
+
+    @property
+    def pressed_at(self) -> datetime | None:
+        """When it was pressed, or the first time it was scored; None when neither is known."""
+        if "pressed" in self.marks:
+            return self.marks["pressed"][0].at
+        times = [said.at for name, said in self.said.items() if name.startswith(("check:", "hand:"))]
+        return min(times) if times else None
+
+    def check(self, name: str) -> bool | None:
+        """Result of a check; None while it was not looked at."""
+        said = self.said.get(f"check:{name}")
+        return None if said is None else bool(said.value)
+
+    @property
+    def hands(self) -> dict[str, float]:
+        """Hand-feel by person."""
+        found = {n.removeprefix("hand:"): s.value for n, s in self.said.items() if n.startswith("hand:")}
+        return {name: float(value) for name, value in found.items() if isinstance(value, (int, float))}
+
+    def misses(self, checks: Iterable[Check]) -> bool:
+        """Whether one of these checks is still to be looked at; a failed or void coupon needs no more looks."""
+        return not self.void and not self.has_failed and any(self.check(c.name) is None for c in checks)
+
+
+@dataclass(frozen=True)
+class Making:
+    """All coupons of a study, in the order of the plan, with the rounds they belong to."""
+
+    record: StudyRecord
+    info: PlanInfo
+    coupons: tuple[Coupon, ...]
+
+    @property
+    def checks_now(self) -> tuple[Check, ...]:
+        """The checks made at the press."""
+        return tuple(c for c in self.record.study.spec.checks if not c.after_washes)
+
+    @property
+    def checks_later(self) -> tuple[Check, ...]:
+        """The checks made after a wash."""
+        return tuple(c for c in self.record.study.spec.checks if c.after_washes)
+
+    @property
+    def has_cure(self) -> bool:
+        """Whether the films have a queue at the oven: something is set there, so its order matters."""
+        return any(f.stage == "cure" for f in self.record.study.factors)
+
+    def coupon(self, name: str) -> Coupon:
+        """The coupon of that name.
+
+        Raises
+        ------
+        InputError
+            If the study has none.
+        """
+        for coupon in self.coupons:
+            if coupon.name == name:
+                return coupon
+        raise InputError(
+            f"coupon {name}", f"no such coupon in study {self.record.name}", "a coupon of the plan",
+            "Read its label again.",
+        )  # fmt: skip
+
+    def queue(self, stage: Stage) -> tuple[Coupon, ...]:
+        """Coupons that wait for a machine, in the order in which they are made there."""
+        order = f"{stage}_order"
+        if stage == "cure" and not self.has_cure:
+            return ()
+        waiting = [
+            c for c in self.coupons
+            if not c.void and order in c.place and not (c.is_cured if stage == "cure" else c.is_pressed)
+        ]  # fmt: skip
+        return tuple(sorted(waiting, key=lambda c: (c.round, int(c.place[order]))))
+
+    @property
+    def to_score(self) -> tuple[Coupon, ...]:
+        """Coupons that are pressed and wait for a check at the press, the one pressed first before the others."""
+        # coupons that nobody planned have no queue at the machines: somebody made them, and they wait for their scores
+        waiting = [c for c in self.coupons if (c.is_pressed or "press_order" not in c.place) and self._needs_look(c)]
+        return tuple(sorted(waiting, key=lambda c: (c.round, int(c.place.get("press_order", 0)))))
+
+    def _needs_look(self, coupon: Coupon) -> bool:
+        return coupon.misses(self.checks_now)
+
+    def stroke_of(self, coupon: Coupon) -> tuple[Coupon, ...]:
+        """The coupons pressed in the same stroke, the coupon itself among them, in press order."""
+        stroke = coupon.place.get("stroke")
+        if stroke is None:
+            return (coupon,)
+        mine = [c for c in self.coupons if c.place.get("stroke") == stroke and c.round == coupon.round and not c.void]
+        return tuple(sorted(mine, key=lambda c: int(c.place.get("press_order", 0)))) or (coupon,)
+
+    def kind_of(self, number: int) -> str:
+        """Kind of a round."""
+        return next((r.kind for r in self.info.rounds if r.round == number), "")
+
+
+@dataclass(frozen=True)
+class Wash:
+    """A coupon that waits for checks after a wash.
+
+    ``check`` is the next of them, ``due`` when it may be washed for it; None when that depends on nothing we know.
+    """
+
+    coupon: Coupon
+    check: Check
+    due: datetime | None
+
+
+def washes(making: Making) -> tuple[Wash, ...]:
+    """Coupons that passed everything so far and wait for a wash, the ones that are due first at the top."""
+    found = []
+    for coupon in making.coupons:
+        if not coupon.is_scored or making._needs_look(coupon) or not coupon.misses(making.checks_later):
+            continue
+        check = next(c for c in making.checks_later if coupon.check(c.name) is None)
+        pressed = coupon.pressed_at
+        found.append(Wash(coupon, check, None if pressed is None else pressed + WASH_WAIT))
+    return tuple(sorted(found, key=lambda w: (w.due is not None, w.due, w.check.after_washes, w.coupon.name)))
+
+
+PlanRows = Sequence[Mapping[str, Any]]
+
+
+def plan_rows(book: Book, record: StudyRecord) -> PlanRows:
+    """Coupons of the plan as plain rows; they never change once stored, so they may be kept."""
+    frame = book.plan_coupons(record.id)
+    rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
+    return [{str(key): value for key, value in row.items()} for row in rows]
+
+
+def making_of(book: Book, key: str | int, *, rows: PlanRows | None = None) -> Making:
+    """Where every coupon of a study is.
+
+    Parameters
+    ----------
+    book : Book
+    key : str or int
+        The study.
+    rows : sequence of mappings, optional
+        What `plan_rows` gave for these rounds, to save reading them again.
+    """
+    record = book.study(key)
+    info = book.plan_info(record.id)
+    rows = plan_rows(book, record) if rows is None else rows
+    said: dict[str, dict[str, Said]] = {}
+    for entry in book.history(record.id):
+        if entry.current and entry.value not in (None, ""):
+            said.setdefault(entry.coupon, {})[entry.field] = Said(entry.value, entry.who, entry.at)
+    marks = marks_of(book, record)
+    names = record.study.factor_names
+    return Making(
+        record, info,
+        tuple(
+            Coupon(
+                name := str(row["coupon"]), int(row["round"]), {n: row[n] for n in names},
+                {k: v for k, v in row.items() if k not in ("coupon", "round", *names) and v is not None},
+                said.get(name, {}), marks.get(name, {}),
+            )
+            for row in rows
+        ),
+    )  # fmt: skip
+
+
+def marks_of(book: Book, record: StudyRecord) -> dict[str, dict[Step, tuple[Mark, ...]]]:
+    """Steps noted at the machines, by coupon and step, oldest first."""
+    found: dict[str, dict[Step, tuple[Mark, ...]]] = {}
+    for note in book.notes(STEP, record.name):
+        # a later study may carry the name of an archived one; when it was made tells them apart, in any book
+        if note.data.get("study_made") != _made(record) or note.data.get("step") not in STEPS:
+            continue
+        of_coupon = found.setdefault(str(note.data["coupon"]), {})
+        step: Step = note.data["step"]
+        of_coupon[step] = (*of_coupon.get(step, ()), Mark(note.id, note.who, note.at))
+    return found
+
+
+def mark(book: Book, making: Making, names: Sequence[str], step: Step) -> int:
+    """Note that these coupons were cured or pressed; what is noted already adds nothing. Returns the new notes."""
+    fresh = 0
+    for name in names:
+        coupon = making.coupon(name)
+        if coupon.void:
+            raise InputError(
+                f"coupon {name}", f"void ({coupon.void})", "a coupon that is not void", "Take the void back first."
+            )
+        if step in coupon.marks:
+            continue
+        book.save_note(STEP, making.record.name, {"study_made": _made(making.record), "coupon": name, "step": step})
+        fresh += 1
+    return fresh
+
+
+def unmark(book: Book, making: Making, name: str, step: Step, why: str) -> int:
+    """Take back that a coupon was cured or pressed, with the reason; returns how many notes no longer count."""
+    marks = making.coupon(name).marks.get(step, ())
+    if not marks:
+        raise InputError(
+            f"coupon {name}", f"not noted as {step}", "a step that was noted", "Nothing needs to be taken back."
+        )
+    for made in marks:
+        book.withdraw_note(made.note, why)
+    return len(marks)
+
+
+def _made(record: StudyRecord) -> str:
+    return record.made_at.isoformat()

@@ -1,0 +1,86 @@
+"""The addresses of the page, and the program that answers them."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from doe.bench import entrance, scores
+from doe.bench.guard import Guard
+from doe.bench.hosts import Hosts
+from doe.bench.pages import static
+from doe.bench.state import Bench
+from doe.bench.web import Act, looking, on_http_error, posting
+
+
+def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
+    """The page for a book: give it to an ASGI server.
+
+    Parameters
+    ----------
+    bench : Bench
+    hosts : Hosts
+        Names it answers to.
+    """
+
+    def look(path: str, act: Act, *, open_to_all: bool = False, needs_name: bool = True) -> Route:
+        return Route(path, looking(bench, act, open_to_all=open_to_all, needs_name=needs_name), methods=["GET"])
+
+    def post(path: str, act: Act, *, open_to_all: bool = False, needs_name: bool = True) -> Route:
+        return Route(path, posting(bench, act, open_to_all=open_to_all, needs_name=needs_name), methods=["POST"])
+
+    routes = [
+        look("/", entrance.desk),
+        look("/pair", entrance.pair_form, open_to_all=True),
+        post("/pair", entrance.pair, open_to_all=True, needs_name=False),
+        look("/look/{token}", entrance.viewer, open_to_all=True),
+        look("/name", entrance.name_form, needs_name=False),
+        post("/name", entrance.name, needs_name=False),
+        look("/more", entrance.more),
+        post("/code", entrance.code),
+        post("/leave", entrance.leave, needs_name=False),
+        look("/s/{study:int}", scores.study),
+        look("/wash/{study:int}", scores.wash),
+        look("/list/{study:int}", scores.everything),
+        look("/hint/{study:int}", scores.hint),
+        look("/c/{study:int}/{coupon:path}", scores.coupon),
+        look("/undo/{study:int}/{coupon:path}", scores.undo_form),
+        look("/photo/{study:int}/{photo:int}", scores.picture),
+        post("/step/{study:int}", scores.step),
+        post("/score/{study:int}/{coupon:path}", scores.score),
+        post("/photo/{study:int}/{coupon:path}", scores.photo),
+        post("/undo/{study:int}/{coupon:path}", scores.undo),
+        Route("/alive", _alive, methods=["GET"]),
+        Route("/static/{name}", _static, methods=["GET"]),
+    ]
+
+    @asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        del app
+        yield
+        bench.hints.close()
+
+    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers={HTTPException: on_http_error})
+    app.state.bench = bench
+    return Guard(app, hosts, photo_path="/photo/")
+
+
+async def _alive(request: Request) -> Response:
+    """Whether there is a connection: asked by a form before it is sent."""
+    del request
+    return Response(status_code=204)
+
+
+async def _static(request: Request) -> Response:
+    found = static(str(request.path_params["name"]))
+    if found is None:
+        raise HTTPException(404)
+    content, kind = found
+    return Response(content, media_type=kind, headers={"cache-control": "private, max-age=600"})

@@ -1,0 +1,157 @@
+"""What stands before every request: the name it is sent to, where a post comes from, how much is sent, and the headers.
+
+A pure ASGI layer, so that a body too large is refused while it still streams in, before anything reads it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from doe.bench.hosts import Hosts, same_origin
+
+FORM_BYTES = 64 * 1024
+"""Largest form without a photo."""
+PHOTO_BYTES = 32 * 1024 * 1024
+"""Largest post with a photo; a phone's picture of 40 megapixels is about half of it."""
+BODY_SECONDS = 120.0
+"""Longest time a body may take to arrive."""
+
+CONTENT_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+
+HEADERS: Mapping[str, str] = {
+    "content-security-policy": CONTENT_POLICY,
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    # Other sites learn nothing of our addresses. Not "no-referrer": with that a browser sends "Origin: null" with our
+    # own forms, and the check of where a post comes from would have to take it.
+    "referrer-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(self), geolocation=(), microphone=()",
+    "cache-control": "no-store",
+}
+
+
+class TooLarge(Exception):
+    """A body longer than its limit."""
+
+
+class Guard:
+    """The layer itself.
+
+    Parameters
+    ----------
+    app : ASGIApp
+    hosts : Hosts
+    photo_path : str
+        Posts to addresses that start with this may be as large as a photo.
+    """
+
+    def __init__(self, app: ASGIApp, hosts: Hosts, *, photo_path: str) -> None:
+        self._app = app
+        self._hosts = hosts
+        self._photo_path = photo_path
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request through, or answer it here."""
+        if scope["type"] == "lifespan":
+            await self._app(scope, receive, send)
+            return
+        if scope["type"] != "http":
+            await send({"type": "websocket.close", "code": 1008})
+            return
+        refusal = self._refusal(scope)
+        if refusal is not None:
+            await _answer(send, *refusal)
+            return
+        limit = PHOTO_BYTES if str(scope["path"]).startswith(self._photo_path) else FORM_BYTES
+        started = False
+
+        async def send_with_headers(message: Message) -> None:
+            nonlocal started
+            if message["type"] == "http.response.start":
+                started = True
+                message = {**message, "headers": _with_ours(message.get("headers", []))}
+            await send(message)
+
+        try:
+            await self._app(scope, _limited(receive, limit), send_with_headers)
+        except TooLarge:
+            if started:
+                raise
+            await _answer(send, 413, f"That is more than {limit // 1024} KB. Nothing of it was stored.")
+        except TimeoutError:
+            if started:
+                raise
+            await _answer(send, 408, "It took too long to arrive. Nothing of it was stored; send it again.")
+
+    def _refusal(self, scope: Scope) -> tuple[int, str] | None:
+        headers = _texts(scope)
+        hosts = headers.get("host", [])
+        if len(hosts) != 1 or not self._hosts.takes(hosts[0]):
+            return 421, "This page does not answer to that name. Use the address that stands in the terminal."
+        method = scope["method"]
+        if method not in ("GET", "HEAD", "POST"):
+            return 405, "Only looking and posting forms is possible here."
+        if method != "POST":
+            return None
+        origins = headers.get("origin", [])
+        if not same_origin(origins[0] if len(origins) == 1 else None, hosts[0]):
+            return 403, "Forms are taken only from pages of this address. Nothing was stored."
+        lengths = headers.get("content-length", [])
+        limit = PHOTO_BYTES if str(scope["path"]).startswith(self._photo_path) else FORM_BYTES
+        if lengths and (not lengths[0].isdecimal() or int(lengths[0]) > limit):
+            return 413, f"That is more than {limit // 1024} KB. Nothing of it was stored."
+        return None
+
+
+def _texts(scope: Scope) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    for name, value in scope["headers"]:
+        found.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
+    return found
+
+
+def _limited(receive: Receive, limit: int) -> Receive:
+    arrived = 0
+    deadline: float | None = None
+    is_done = False
+
+    async def receive_some() -> Message:
+        nonlocal arrived, deadline, is_done
+        if is_done:  # waiting for the other end to leave may take as long as it likes
+            return await receive()
+        clock = asyncio.get_running_loop().time()
+        deadline = deadline or clock + BODY_SECONDS
+        message = await asyncio.wait_for(receive(), max(0.01, deadline - clock))
+        if message["type"] == "http.request":
+            arrived += len(message.get("body", b""))
+            if arrived > limit:
+                raise TooLarge
+            is_done = not message.get("more_body", False)
+        return message
+
+    return receive_some
+
+
+def _with_ours(headers: list[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
+    given = {name.lower() for name, _ in headers}
+    ours = [(n.encode(), v.encode()) for n, v in HEADERS.items() if n.encode() not in given or n != "cache-control"]
+    return [*headers, *ours]
+
+
+async def _answer(send: Send, status: int, words: str) -> None:
+    body = words.encode()
+    headers = [
+        (b"content-type", b"text/plain; charset=utf-8"),
+        (b"content-length", str(len(body)).encode()),
+        (b"connection", b"close"),  # what is still on its way is not read
+    ]
+    await send({"type": "http.response.start", "status": status, "headers": _with_ours(headers)})
+    await send({"type": "http.response.body", "body": body})

@@ -1,0 +1,81 @@
+"""Photos as they come from a phone, made small and clean before they are kept."""
+
+from __future__ import annotations
+
+from io import BytesIO
+from typing import BinaryIO
+
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from doe.domain.errors import InputError
+
+FORMATS = ("JPEG", "PNG", "WEBP")
+"""What is decoded at all. Phones that keep photos in another format send JPEG to a web page."""
+MOST_PIXELS = 64_000_000
+"""Larger pictures are refused by their head, before a pixel is decoded."""
+LONGEST_SIDE = 1600
+QUALITY = 85
+
+
+def clean_photo(source: BinaryIO) -> bytes:
+    """A photo as a JPEG of at most 1600 pixels a side, without any of the data a camera adds.
+
+    The picture is turned upright first, then only its pixels are kept: no place, time, device or preview. The very
+    same file gives the very same bytes, so that a photo sent twice is known again.
+
+    Parameters
+    ----------
+    source : binary file
+        Not trusted: whatever was sent.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    InputError
+        If it is no picture of a known kind, has more than `MOST_PIXELS`, or is broken.
+    """
+    try:
+        with Image.open(source, formats=FORMATS) as image:
+            width, height = image.size
+            if width * height > MOST_PIXELS:
+                raise _too_many(f"{width} x {height} pixels")
+            image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # a JPEG is decoded small at once
+            upright = ImageOps.exif_transpose(image)
+            small = _on_white(upright)
+            small.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
+            # a new picture of the pixels only: whatever else came along stays behind
+            bare = Image.frombytes("RGB", small.size, small.tobytes())
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        raise _too_many("a picture of a hundred megapixels or more") from error
+    except UnidentifiedImageError as error:
+        raise InputError(
+            "photo", "a file that is no photo", "a JPEG, PNG or WebP picture", "Take the photo with the camera."
+        ) from error
+    except InputError:
+        raise
+    except (OSError, SyntaxError, ValueError, ArithmeticError, IndexError, KeyError, EOFError, MemoryError) as error:
+        # what decoders answer to broken or hostile files
+        raise InputError("photo", "a broken picture", "a whole one", "Take the photo again.") from error
+    made = BytesIO()
+    bare.save(made, "JPEG", quality=QUALITY, optimize=True)
+    return made.getvalue()
+
+
+def _too_many(found: str) -> InputError:
+    allowed = f"at most {MOST_PIXELS // 1_000_000} megapixels"
+    return InputError("photo", found, allowed, "Choose a smaller picture size in the camera.")
+
+
+def _on_white(image: Image.Image) -> Image.Image:
+    """The picture in plain colours; what can be seen through becomes white."""
+    if image.mode == "RGB":
+        return image
+    if image.has_transparency_data:
+        over = image.convert("RGBA")
+        ground = Image.new("RGBA", over.size, "white")
+        ground.alpha_composite(over)
+        return ground.convert("RGB")
+    return image.convert("RGB")

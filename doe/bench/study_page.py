@@ -1,0 +1,188 @@
+"""The page of a study: what is next at oven and press, what waits for scores and washes, how far it has come."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+from doe.acts.base import local
+from doe.acts.making import Coupon, Making, Wash, washes
+from doe.acts.progress import LEAST_FOR_HINT, Repeats, left_at, repeats_of, scored_of
+from doe.bench.cards import held_words, kind_words, next_card
+from doe.bench.pages import act_url, coupon_url
+from doe.bench.shop import Shop
+from doe.bench.views import Frame, Group, Link, ListPage, StudyPage
+from reports.wording import count, listing, score
+
+MOST_LISTED = 8
+
+
+def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> StudyPage:
+    """View-model of a study's page; ``now`` is the reader's clock."""
+    record = making.record
+    cards = [card for stage in ("cure", "press") if (card := next_card(shop, making, stage)) is not None]
+    scores = making.to_score
+    shown = tuple(Link(c.name, coupon_url(record.id, c.name)) for c in scores[:MOST_LISTED])
+    more = (Link(f"{len(scores) - MOST_LISTED} more", act_url("list", record.id)),) if len(scores) > MOST_LISTED else ()
+    waiting = washes(making)
+    return StudyPage(
+        frame=frame,
+        stack_line=f"{record.stack.name}, on {record.line.name}",
+        kinds=tuple(f"Round {r.round}. {words}" for r in making.info.rounds if (words := kind_words(r.kind))),
+        cards=tuple(cards),
+        rest=_rest(making, bool(cards)),
+        to_score=(*shown, *more),
+        none_to_score="" if scores else "No coupon waits for its first scores.",
+        done=sum(c.is_scored or bool(c.void) for c in making.coupons),
+        total=len(making.coupons),
+        progress=tuple(_progress(making, held_words(making, shop.shown))),
+        drift=tuple(drift_words(repeats_of(making))),
+        wash=_wash_link(record.id, waiting, now),
+        more=(
+            Link("All coupons", act_url("list", record.id)),
+            Link("Early look", act_url("hint", record.id), _hint_words(making)),
+        ),
+    )
+
+
+def _rest(making: Making, has_cards: bool) -> str:
+    if not making.coupons:
+        return "No coupon is planned yet. Make a plan with doe plan."
+    if has_cards:
+        return ""
+    if any("press_order" in c.place for c in making.coupons):
+        return "Everything is made: nothing waits at oven or press."
+    return "These coupons were made without a plan, so there is no queue at the machines."
+
+
+def _progress(making: Making, held: tuple[str, ...]) -> Iterator[str]:
+    void = sum(bool(c.void) for c in making.coupons)
+    scored = sum(c.is_scored and not c.void for c in making.coupons)
+    line = f"{scored} of {count(len(making.coupons), 'coupon')} scored"
+    yield f"{line}, {void} void." if void else f"{line}."
+    parts = []
+    for stage, machine in (("cure", "oven"), ("press", "press")):
+        left = left_at(making, stage)  # type: ignore[arg-type]
+        if left.coupons:
+            parts.append(f"{count(left.coupons, 'coupon')} at the {machine}, about {minutes_words(left.minutes)}")
+    if parts:
+        yield f"Left: {listing(parts, 'and')}, settling and handling counted, warming up not."
+    yield from (f"{text} for every coupon." for text in held)
+
+
+def minutes_words(minutes: float) -> str:
+    """Minutes in words, hours from two of them on.
+
+    >>> minutes_words(0.4), minutes_words(59), minutes_words(134)
+    ('1 minute', '59 minutes', '2 h 14 min')
+    """
+    whole = max(1, round(minutes))
+    return count(whole, "minute") if whole < 120 else f"{whole // 60} h {whole % 60} min"
+
+
+def drift_words(repeats: Repeats) -> Iterator[str]:
+    """What the repeated centre coupons say so far, and how little that may be."""
+    done = len(repeats.scored)
+    if done < 2:
+        if repeats.planned >= 2:
+            yield (
+                f"Drift: {done} of {repeats.planned} equal centre coupons "
+                f"{'is' if done == 1 else 'are'} scored; two are needed to compare."
+            )
+        return
+    results = listing([f"{c.name} {'failed' if c.has_failed else 'passed'}{_hand(c)}" for c in repeats.scored])
+    yield f"Drift: centre coupons at the same settings, in press order: {results}."
+    if 0 < repeats.failed < done:
+        yield "They differ in what passed: measure oven and press before the next coupon."
+    if repeats.change is not None and repeats.low is not None and repeats.high is not None:
+        limits = f"95 % limits of the change {repeats.low:+.1f} to {repeats.high:+.1f}"
+        if repeats.has_moved:
+            yield f"Hand-feel moved by {repeats.change:+.1f} from the first to the last ({limits})."
+        else:
+            yield f"Hand-feel shows no clear move ({limits}); few repeats show large moves only."
+    elif repeats.failed in (0, done):
+        same = "Both" if done == 2 else "All"
+        yield f"{same} gave the same result; {count(done, 'repeat')} can show a large drift only."
+
+
+def _hand(coupon: Coupon) -> str:
+    values = list(coupon.hands.values())
+    return f" (hand {score(sum(values) / len(values))})" if values else ""
+
+
+def _hint_words(making: Making) -> str:
+    scored = scored_of(making)
+    if scored >= LEAST_FOR_HINT:
+        return "where good settings may lie; no verdict"
+    return f"from {LEAST_FOR_HINT} scored coupons on; {scored} now"
+
+
+def _wash_link(study: int, waiting: tuple[Wash, ...], now: datetime) -> Link | None:
+    if not waiting:
+        return None
+    due = sum(is_due_today(w, now) for w in waiting)
+    return Link(
+        f"{count(due, 'coupon')} due today" if due else "None due today", act_url("wash", study),
+        f"{count(len(waiting), 'coupon')} in the wash queue",
+    )  # fmt: skip
+
+
+def is_due_today(wash: Wash, now: datetime) -> bool:
+    """Whether a coupon may be washed before this day ends on the reader's clock."""
+    midnight = now.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
+    return wash.due is None or local(wash.due) < midnight
+
+
+def wash_page(making: Making, frame: Frame, *, now: datetime) -> ListPage:
+    """View-model of the wash queue."""
+    study = making.record.id
+
+    def link(wash: Wash) -> Link:
+        when = "" if wash.due is None else f", not before {day_and_time(local(wash.due), now)}"
+        ready = wash.due is None or local(wash.due) <= now
+        words = f"next: {wash.check.label}{'' if ready else when}"
+        return Link(wash.coupon.name, coupon_url(study, wash.coupon.name, wash="1"), words)
+
+    waiting = washes(making)
+    today = tuple(link(w) for w in waiting if is_due_today(w, now))
+    later = tuple(link(w) for w in waiting if not is_due_today(w, now))
+    groups = tuple(Group(h, items) for h, items in (("Due today", today), ("Later", later)) if items)
+    return ListPage(
+        frame,
+        (
+            "Wait at least 24 h after pressing, the same for every coupon, then wash and dry them all the same way "
+            "(common practice, no source). Write down the procedure once: programme, temperature, detergent, drying.",
+        ),
+        groups,
+        "" if groups else "No coupon waits for a wash.",
+    )
+
+
+def day_and_time(when: datetime, now: datetime) -> str:
+    """A moment as people say it: the time alone today, else with its day."""
+    return f"{when:%H:%M}" if when.date() == now.date() else f"{when.day} {when:%B, %H:%M}"
+
+
+def list_page(making: Making, frame: Frame) -> ListPage:
+    """View-model of the list of all coupons, by round. It shows no settings: who scores should not know them."""
+    groups = []
+    for made in making.info.rounds:
+        mine = [c for c in making.coupons if c.round == made.round]
+        links = tuple(Link(c.name, coupon_url(making.record.id, c.name), status_words(making, c)) for c in mine)
+        groups.append(Group(f"Round {made.round}", links))
+    return ListPage(frame, (), tuple(groups), "" if groups else "No coupon is planned yet.")
+
+
+def status_words(making: Making, coupon: Coupon) -> str:
+    """Where a coupon is."""
+    if coupon.void:
+        return f"void: {coupon.void}"
+    if coupon.has_failed:
+        return "failed"
+    if coupon.is_scored:
+        if coupon.misses(making.checks_now):
+            return "scored in part"
+        return "passed so far, waits for a wash" if coupon.misses(making.checks_later) else "passed"
+    if coupon.is_pressed or "press_order" not in coupon.place:
+        return "waits for its scores"
+    return "cured, waits for the press" if coupon.is_cured and making.has_cure else "not made yet"

@@ -1,0 +1,277 @@
+"""One visit: who asks, with which session, for what; and how acts become answers."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, BinaryIO
+from urllib.parse import urlencode, urlsplit
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from doe.bench.pages import local_path, render
+from doe.bench.receipts import new_mark, receipt_key
+from doe.bench.sessions import COOKIE, Session
+from doe.bench.views import Frame, Hidden, Link, PlainPage
+from doe.domain.errors import InputError, InputErrors
+from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+
+if TYPE_CHECKING:
+    from doe.bench.state import Bench
+    from doe.book import Book
+
+TOKEN, MARK = "token", "mark"
+MOST_FIELDS = 300
+LOOKING_ONLY = "This device only looks: it was let in by the link for viewers. Nothing was stored."
+
+
+class Answer(Exception):
+    """An act that ends with a page instead of moving on: nothing was done that must not be done again."""
+
+    def __init__(self, response: Response) -> None:
+        self.response = response
+
+
+@dataclass
+class Visit:
+    """One request.
+
+    ``form`` holds what was sent, ``upload`` an open file if there was one; both are empty when somebody only looks.
+    """
+
+    bench: Bench
+    request: Request
+    cookie: str
+    session: Session | None
+    form: FormData = field(default_factory=FormData)
+
+    @property
+    def who(self) -> str:
+        """Name chosen on the device."""
+        return self.session.who if self.session is not None else ""
+
+    @property
+    def can_post(self) -> bool:
+        """Whether this device may store something."""
+        return self.session is not None and not self.session.only_looks
+
+    @property
+    def address(self) -> str:
+        """Where the request comes from, for counting tries."""
+        return self.request.client.host if self.request.client else ""
+
+    @property
+    def book(self) -> Book:
+        """The book in the name of whoever scores here."""
+        return self.bench.shop.book(self.who or self.bench.shop.owner)
+
+    def query(self, name: str) -> str:
+        """A part of the address, ``""`` if it is not there."""
+        return self.request.query_params.get(name, "")
+
+    def number(self, name: str) -> int:
+        """A number in the address."""
+        return int(self.request.path_params[name])
+
+    def word(self, name: str) -> str:
+        """A word in the address."""
+        return str(self.request.path_params[name])
+
+    def text(self, name: str) -> str:
+        """A field of the form, without blanks around it; ``""`` if it was not sent."""
+        value = self.form.get(name, "")
+        return value.strip() if isinstance(value, str) else ""
+
+    def texts(self, name: str) -> list[str]:
+        """Every value of a field."""
+        return [value.strip() for value in self.form.getlist(name) if isinstance(value, str) and value.strip()]
+
+    def upload(self, name: str) -> BinaryIO | None:
+        """A file that was sent; None if there was none. Its name is never used."""
+        value = self.form.get(name)
+        return value.file if isinstance(value, UploadFile) and value.size else None
+
+    def frame(
+        self, heading: str, *, kicker: str = "", links: tuple[Link, ...] = (), said: str = "",
+        problems: tuple[str, ...] = (), saved: str = "",
+    ) -> Frame:  # fmt: skip
+        """The frame of a page for this device."""
+        return Frame(
+            title=f"{heading}, {kicker}" if kicker else heading,
+            heading=heading,
+            kicker=kicker,
+            who=self.who,
+            can_post=self.can_post,
+            hidden=self.hidden(),
+            links=links,
+            said=said,
+            problems=problems,
+            saved=saved,
+            hot=FOOTER,
+            cautions=CAUTIONS,
+            fixed_wording=FIXED_WORDING,
+            special_goods=SPECIAL_GOODS,
+        )
+
+    def hidden(self) -> tuple[Hidden, ...]:
+        """Token and mark for the forms of a page."""
+        return (Hidden(TOKEN, self.bench.sessions.form_token(self.cookie)), Hidden(MARK, new_mark()))
+
+
+Act = Callable[[Visit], Response | str]
+Endpoint = Callable[[Request], Awaitable[Response]]
+
+
+def page(template: str, view: Any, *, status: int = 200) -> HTMLResponse:
+    """Answer with a page."""
+    return HTMLResponse(render(template, view), status_code=status)
+
+
+def go(path: str) -> RedirectResponse:
+    """Answer with another address to be looked at."""
+    return RedirectResponse(path, status_code=303)
+
+
+def problem_lines(error: InputError) -> tuple[str, ...]:
+    """An error as lines for a page: every problem of a form, ten at most."""
+    problems = error.problems if isinstance(error, InputErrors) else (error,)
+    lines = [str(p) for p in problems[:10]]
+    return (*lines, f"... and {len(problems) - 10} more like these.") if len(problems) > 10 else tuple(lines)
+
+
+def with_cookie(response: Response, cookie: str) -> Response:
+    """Give the device its cookie: out of reach of scripts, and never sent along from other sites."""
+    response.set_cookie(COOKIE, cookie, path="/", httponly=True, samesite="strict")
+    return response
+
+
+def plain(visit: Visit, heading: str, lines: tuple[str, ...], *, status: int, ways: tuple[Link, ...] = ()) -> Response:
+    """A page that says something."""
+    ways = ways or (Link("To the first page", "/"),)
+    return page("bench_plain.html", PlainPage(visit.frame(heading), lines, ways), status=status)
+
+
+def looking(bench: Bench, act: Act, *, open_to_all: bool = False, needs_name: bool = True) -> Endpoint:
+    """An address to look at. Without a session it leads to pairing, without a name to choosing one."""
+
+    async def endpoint(request: Request) -> Response:
+        visit = _visit(bench, request)
+        if not open_to_all:
+            following = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+            if visit.session is None and bench.is_local:
+                # only this machine can ask, so there is nothing to pair
+                visit.cookie, visit.session = bench.sessions.begin()
+                return with_cookie(go(_onward("/name", following)), visit.cookie)
+            if visit.session is None:
+                return go(_onward("/pair", following))
+            if needs_name and not visit.who and visit.can_post:
+                return go(_onward("/name", following))
+        return await _run(bench, visit, act)
+
+    return endpoint
+
+
+def posting(bench: Bench, act: Act, *, open_to_all: bool = False, needs_name: bool = True) -> Endpoint:
+    """An address to post to: only from a device that may, with the token of its own pages, and once a form."""
+
+    async def endpoint(request: Request) -> Response:
+        visit = _visit(bench, request)
+        if visit.session is None and not open_to_all:
+            lines: tuple[str, ...] = (
+                "This device is not let in, or not any more (the page was started anew, or it was not used for long).",
+                "What you typed is still in your browser: let the device in, come back to the form and save again.",
+            )
+            back = local_path(_referring(request))
+            return plain(
+                visit, "Not stored", lines, status=401, ways=(Link("Let this device in", _onward("/pair", back)),)
+            )
+        if visit.session is not None and visit.session.only_looks:
+            return plain(visit, "Not stored", (LOOKING_ONLY,), status=403)
+        async with request.form(max_files=2, max_fields=MOST_FIELDS) as form:
+            visit.form = form
+            if not bench.sessions.is_form_token(visit.text(TOKEN), visit.cookie):
+                lines = ("This form is not one of this device's pages, or too old. Open the page again and repeat.",)
+                return plain(visit, "Not stored", lines, status=403)
+            if needs_name and not visit.who:
+                return go("/name")
+            return await _run(bench, visit, lambda v: _once(bench, v, act))
+
+    return endpoint
+
+
+def _visit(bench: Bench, request: Request) -> Visit:
+    cookie = request.cookies.get(COOKIE, "")
+    return Visit(bench, request, cookie, bench.sessions.find(cookie))
+
+
+def _once(bench: Bench, visit: Visit, act: Act) -> Response | str:
+    def carry_out() -> str:
+        answer = act(visit)
+        if isinstance(answer, Response):
+            raise Answer(answer)
+        return answer
+
+    key = receipt_key(visit.text(MARK), _parts(visit))
+    return bench.receipts.once(key, carry_out)
+
+
+def _parts(visit: Visit) -> list[str | bytes]:
+    parts: list[str | bytes] = [visit.request.url.path, visit.who]
+    for name, value in sorted(visit.form.multi_items(), key=lambda item: item[0]):
+        if name == TOKEN:
+            continue
+        if isinstance(value, UploadFile):
+            parts += [name, hashlib.file_digest(value.file, "sha256").digest()]  # type: ignore[arg-type] # spooled
+            value.file.seek(0)
+        else:
+            parts += [name, value]
+    return parts
+
+
+async def _run(bench: Bench, visit: Visit, act: Act) -> Response:
+    """Carry out an act beside the event loop, and put into words what goes wrong."""
+    try:
+        answer = await run_in_threadpool(act, visit)
+    except Answer as shown:
+        return shown.response
+    except InputError as error:
+        return plain(visit, "That did not work", problem_lines(error), status=404 if _is_missing(error) else 422)
+    except HTTPException:
+        raise
+    except Exception as error:
+        bench.log(error)
+        lines = ("Something went wrong in this program. The details are kept in its log.", "Your scores up to the last "
+                 "one that was confirmed are in the book.")  # fmt: skip
+        return plain(visit, "Our mistake", lines, status=500)
+    return answer if isinstance(answer, Response) else go(answer)
+
+
+def _is_missing(error: InputError) -> bool:
+    return str(error.found).startswith("no such") or error.where == "study"
+
+
+def _onward(page_path: str, following: str) -> str:
+    return f"{page_path}?{urlencode({'next': following})}" if following not in ("", "/") else page_path
+
+
+def _referring(request: Request) -> str:
+    """The page of ours that a form stood on."""
+    return urlsplit(request.headers.get("referer", "")).path or "/"
+
+
+async def on_http_error(request: Request, error: Exception) -> Response:
+    """What the framework itself refuses, as a page of ours."""
+    assert isinstance(error, HTTPException)
+    bench: Bench = request.app.state.bench
+    words: Mapping[int, str] = {
+        404: "There is no page at this address.",
+        405: "This address takes forms only, or only looks.",
+        400: "The form could not be read.",
+    }
+    said = words.get(error.status_code, "That did not work.")
+    return plain(_visit(bench, request), "That did not work", (said,), status=error.status_code)

@@ -1,0 +1,112 @@
+"""`doe bench`: the page at the press, for phones and tablets, until Ctrl-C."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command, is_terminal
+from doe.cli.output import Reply, error_lines, line_width, print_json, say
+from doe.domain.errors import DoeError
+
+if TYPE_CHECKING:
+    from doe.bench.serve import Place
+    from doe.bench.state import Bench
+
+
+def register(root: typer.Typer) -> None:
+    """Add the command to the command tree."""
+
+    @command(root, "bench", example="""
+        doe bench
+        doe bench --host 0.0.0.0
+        doe bench --host 192.168.1.20 --port 8080
+    """)  # fmt: skip
+    def bench(
+        desk: Desk,
+        host: Annotated[
+            str, typer.Option(help="Address to listen at; 0.0.0.0 for every device of the shop's network.")
+        ] = "127.0.0.1",
+        port: Annotated[int, typer.Option(help="Port to listen at; 0 takes any free one.")] = 8765,
+    ) -> Reply:
+        """Serve the page at the press: queues, countdowns, score forms and photos on phones and tablets.
+
+        Only this machine reaches it unless --host says otherwise; then every device needs the pairing code that is
+        shown here. Press Enter for a new code, Ctrl-C to stop.
+        """
+        from doe.bench.serve import listen, serve
+        from doe.cli.app import keep_log
+
+        with desk.look() as book:  # a book that cannot be opened is said before anything else
+            label = book.label
+        place = listen(host, port)
+
+        def log(error: BaseException) -> None:
+            kept = keep_log(error)
+            words = error_lines(error)[0] if isinstance(error, DoeError) else type(error).__name__
+            say(f"Something went wrong in this program ({words}). {f'Details: {kept}' if kept else ''}", stream=out)
+
+        def announce(code: str) -> None:
+            say(f"Pairing code: {code}   (10 minutes, one device)", stream=out)
+
+        def ready(made: Bench) -> None:
+            if desk.as_json:
+                code = None if place.is_local else made.pairing.renew()
+                print_json({"ok": True, "address": place.link, "links": list(place.links), "pairing_code": code,
+                            "book": label, "next": []})  # fmt: skip
+                sys.stdout.flush()
+                return
+            _greet(place, label)
+            if not place.is_local:
+                made.pairing.renew()
+            say("Ctrl-C stops it." if place.is_local else "Enter: a new code. Ctrl-C: stop.")
+            sys.stdout.flush()
+
+        # with --json the one object stands alone on standard output
+        out = sys.stderr if desk.as_json else sys.stdout
+        typed = sys.stdin if not place.is_local and is_terminal(sys.stdin) else None
+        serve(desk.book, place, owner=desk.name, shown=desk.shown, announce=announce, log=log, ready=ready, typed=typed)
+        if desk.as_json:
+            raise typer.Exit
+        return Reply({}, ("", "The bench page has stopped. Every score that was confirmed is in the book."))
+
+
+def _greet(place: Place, label: str) -> None:
+    """The address, as text and as a code to be photographed, and what a shop should know."""
+    say(f"Bench page for {label}")
+    for link in place.links:
+        say(f"  {link}")
+    if place.is_local:
+        say("Only this machine reaches it. For tablets and phones: doe bench --host 0.0.0.0")
+    else:
+        say("The page is not encrypted: use the shop's own network, not one that guests share.")
+        drawn = terminal_code(place.link)
+        if drawn and is_terminal(sys.stdout) and max(map(len, drawn)) <= line_width():
+            print()
+            print("\n".join(drawn))
+    say("Hot platens and powder dust: what stands on every page holds here too. Data sheets and local codes first.")
+
+
+def terminal_code(text: str) -> list[str]:
+    """A QR code as lines of half blocks, light on dark as terminals mostly are; nothing where they cannot be shown."""
+    from reports.qr import QUIET, qr_modules
+
+    rows = qr_modules(text)
+    size = len(rows) + 2 * QUIET
+    light = [[True] * size for _ in range(size + size % 2)]
+    for y, row in enumerate(rows):
+        for x, dark in enumerate(row):
+            light[y + QUIET][x + QUIET] = not dark
+    signs = {(True, True): "█", (True, False): "▀", (False, True): "▄", (False, False): " "}
+    lines = [
+        "".join(signs[upper, lower] for upper, lower in zip(light[y], light[y + 1], strict=True))
+        for y in range(0, len(light), 2)
+    ]
+    encoding = sys.stdout.encoding or "ascii"
+    try:
+        "".join(lines).encode(encoding)
+    except (UnicodeEncodeError, LookupError):
+        return []
+    return lines
