@@ -9,17 +9,25 @@ the set value in the fit.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from statistics import fmean, stdev
 from typing import TYPE_CHECKING
 
-from doe.domain.gauge import GaugeReading
+from doe.domain.errors import InputError
+from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.gauge import GaugeReading, MachineKind
 from doe.domain.stack import Line, Machine
+from doe.domain.units import METRIC, Shown
 
 if TYPE_CHECKING:
-    from doe.assure import GaugedLine
+    from doe.assure import GaugedLine, MachineGauge, MachineSetting
     from doe.book import Book, StudyRecord
+
+MOST_SETTINGS = 4
+"""Settings shown with what they give: the lowest, the highest and some between."""
+
+FACTOR_OF_MACHINE: dict[MachineKind, str] = {"oven": "cure_temp", "press": "press_temp"}
 
 
 def today() -> date:
@@ -50,8 +58,6 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     InputError
         If the book has no such line.
     """
-    from dataclasses import replace
-
     from doe.assure import gauge_line
 
     meant = book.line(line) if isinstance(line, str) else line if isinstance(line, Line) else line.line
@@ -70,20 +76,153 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
 
 
 @dataclass(frozen=True)
-class GaugeOffset:
-    """How far one machine is from what it was set to: mean and standard deviation of measured - set, in degC."""
+class DialRow:
+    """One setting that was read: the ``surface`` it gives, and the ``dial`` for just that surface temperature."""
 
-    machine: str
+    set_degc: float
+    surface: MachineSetting
+    dial: MachineSetting
+
+
+@dataclass(frozen=True)
+class MachineSummary:
+    """What the readings of one machine say, ready to show.
+
+    Attributes
+    ----------
+    machine : {"oven", "press"}
+    name : str
+    readings : int
+        In force; ``older`` ones tell the drift only.
+    older : int
+    mean_delta_degc, spread_delta_degc : float
+        Of surface minus set value; the spread (standard deviation) is None for a single reading.
+    settings : tuple of DialRow
+        The lowest, the highest and some settings between.
+    factor : str
+        The factor that is this machine's temperature.
+    suggested_error_delta_degc : float
+        Setting error to take for that factor when nobody states one; ``suggested_from`` says where it is from.
+    suggested_from : str
+    step_delta_degc : float
+        Smallest sensible step between neighbouring levels.
+    gauge : MachineGauge
+        Correction, uncertainty by source, setting error, drift, dates.
+    cautions : tuple of str
+    """
+
+    machine: MachineKind
+    name: str
     readings: int
+    older: int
     mean_delta_degc: float
     spread_delta_degc: float | None
+    settings: tuple[DialRow, ...]
+    factor: str
+    suggested_error_delta_degc: float
+    suggested_from: str
+    step_delta_degc: float
+    gauge: MachineGauge
+    cautions: tuple[str, ...]
 
 
-def gauge_offsets(readings: Sequence[GaugeReading]) -> tuple[GaugeOffset, ...]:
-    """Offset of each machine over its readings."""
-    made = []
-    for machine in ("oven", "press"):
-        off = [r.measured_degc - r.set_degc for r in readings if r.machine == machine]
-        if off:
-            made.append(GaugeOffset(machine, len(off), fmean(off), stdev(off) if len(off) > 1 else None))
-    return tuple(made)
+def machine_summaries(gauged: GaugedLine, *, shown: Shown = METRIC) -> tuple[MachineSummary, ...]:
+    """What the readings say of each machine that was read."""
+    return tuple(_summary(m, shown) for m in gauged.machines if m.readings)
+
+
+def _summary(gauge: MachineGauge, shown: Shown) -> MachineSummary:
+    from doe.assure import machine_cautions, suggested_error, true_reading
+
+    off = [true_reading(r).degc - r.set_degc for r in gauge.readings]
+    settings = sorted({r.set_degc for r in gauge.readings})
+    if len(settings) > MOST_SETTINGS:
+        settings = [settings[round(i * (len(settings) - 1) / (MOST_SETTINGS - 1))] for i in range(MOST_SETTINGS)]
+    factor = FACTOR_OF_MACHINE[gauge.machine]
+    suggested, source = suggested_error(gauge, KNOWN_FACTORS[factor].setting_sd)
+    step = gauge.step_delta_degc
+    assert step is not None  # it was read
+    return MachineSummary(
+        machine=gauge.machine,
+        name=gauge.name,
+        readings=len(gauge.readings),
+        older=gauge.older,
+        mean_delta_degc=fmean(off),
+        spread_delta_degc=stdev(off) if len(off) > 1 else None,
+        settings=tuple(DialRow(s, gauge.surface(s), gauge.dial(s)) for s in settings),
+        factor=factor,
+        suggested_error_delta_degc=suggested,
+        suggested_from=source,
+        step_delta_degc=step,
+        gauge=gauge,
+        cautions=machine_cautions(gauge, shown=shown),
+    )
+
+
+@dataclass(frozen=True)
+class KeptNow:
+    """A reading just kept: its number, the surface behind it, and how far it lies from others like it.
+
+    ``away_delta_degc`` is None without others in force at that place and setting.
+    """
+
+    id: int
+    reading: GaugeReading
+    surface_degc: float
+    away_delta_degc: float | None
+
+
+def keep_readings(book: Book, line: str, readings: Sequence[GaugeReading]) -> tuple[KeptNow, ...]:
+    """Keep readings of one place; their passes are numbered on where nobody says which they are.
+
+    Raises
+    ------
+    InputError
+        If one cannot be trusted (then none is kept), with the remedy, or the line is unknown.
+    """
+    from doe.assure import true_reading
+    from doe.assure.gauged import in_force
+    from doe.assure.platen import spot_of
+
+    surfaces = [surface_behind(reading) for reading in readings]
+    first = readings[0]
+    alike = [
+        k.reading for k in book.gauge_history(line)
+        if not k.withdrawn and k.reading.machine == first.machine and k.reading.set_degc == first.set_degc
+        and spot_of(k.reading.place) == spot_of(first.place)
+    ]  # fmt: skip
+    others = [true_reading(r).degc for r in in_force(alike) if _is_trusted(r)]
+    numbered = [replace(r, repeat=len(alike) + i) if r.repeat is None else r for i, r in enumerate(readings, start=1)]
+    return tuple(
+        KeptNow(book.add_gauge_reading(line, r), r, degc, degc - fmean(others) if others else None)
+        for r, degc in zip(numbered, surfaces, strict=True)
+    )
+
+
+def _is_trusted(reading: GaugeReading) -> bool:
+    try:
+        surface_behind(reading)
+    except InputError:
+        return False
+    return True
+
+
+def surface_behind(reading: GaugeReading) -> float:
+    """Surface temperature behind a reading, in degC.
+
+    Raises
+    ------
+    InputError
+        If it is infrared without the gauge's setting, of a surface too bright, or the correction is too large.
+    """
+    from doe.assure import true_reading
+
+    if reading.emissivity is None:
+        if "infrared" in reading.tool.lower():
+            raise InputError("--emissivity", "none for an infrared gauge", "what the gauge is set to, above 0 to 1",
+                             "Read it off the gauge, or use a contact probe.")  # fmt: skip
+        for option, value in (("--surface-emissivity", reading.surface_emissivity),
+                              ("--surroundings", reading.surroundings_degc)):  # fmt: skip
+            if value is not None:
+                raise InputError(option, f"{value:g}", "only with --emissivity", "A contact gauge needs none of them.")
+    return true_reading(reading).degc

@@ -23,6 +23,7 @@ from doe.assure.equivalence import Equivalence, compare_hand, coupons_for_means
 from doe.assure.gauge_cautions import (
     NOT_CHECKED,
     gauge_cautions,
+    machine_cautions,
     machine_temperatures,
     refuse_dial,
     suggested_error,
@@ -46,7 +47,7 @@ __all__ = [
     "compare_materials", "confirmation_points", "confirmation_settings", "correct_infrared", "coupons_for_failures",
     "coupons_for_means", "coupons_for_no_failure", "coupons_per_level", "detectable_effect", "due_day", "effect_power",
     "fit_display", "gauge_cautions", "gauge_line", "judge_confirmation", "judge_gauge", "judge_hand_agreement",
-    "judge_map", "judge_pass_agreement", "machine_budget", "machine_temperatures", "measure_drift",
+    "judge_map", "judge_pass_agreement", "machine_budget", "machine_cautions", "machine_temperatures", "measure_drift",
     "measure_setting_error", "pass_rate_high", "pass_rate_interval", "pass_rate_low", "place_name", "place_of",
     "predict_hand", "refuse_dial", "smallest_step", "step_warnings", "strokes_for_rates", "suggested_error",
     "tolerance_interval", "true_reading", "wilson_interval",

@@ -6,6 +6,7 @@ import math
 
 from doe.assure.gauged import GaugedLine, MachineGauge
 from doe.assure.gauges import MACHINE_OF_FACTOR, SettingError
+from doe.assure.platen import CLEAR_DELTA_DEGC
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.limits import CEILING_DEGC
@@ -48,7 +49,7 @@ def gauge_cautions(gauged: GaugedLine, study: Study, *, shown: Shown = METRIC) -
     for name, (low, high) in machine_temperatures(study).items():
         gauge = gauged.gauge_of(name)
         assert gauge is not None  # it is a temperature of a machine
-        said += _machine_cautions(gauge, shown)
+        said += machine_cautions(gauge, shown=shown)
         said += _range_cautions(gauge, name, study, low, high, shown)
         stated = getattr(gauged.line, gauge.machine).uncertainty_degc
         if gauge.budget is not None and stated is not None and gauge.budget.expanded > WORSE * stated:
@@ -61,22 +62,23 @@ def gauge_cautions(gauged: GaugedLine, study: Study, *, shown: Shown = METRIC) -
     return (*said, *gauged.left_out)
 
 
-def _machine_cautions(gauge: MachineGauge, shown: Shown) -> list[str]:
+def machine_cautions(gauge: MachineGauge, *, shown: Shown = METRIC) -> tuple[str, ...]:
+    """Cautions about a machine's readings, whatever the study."""
     machine = gauge.machine
     if gauge.display is None:
-        return [
+        return (
             f"{NOT_CHECKED.capitalize()}: the {machine} was never measured, so what is dialled in is taken for the "
-            "surface temperature. Displays tens of degrees off are common: measure it before the first coupon."
-        ]
+            "surface temperature. Displays tens of degrees off are common: measure it before the first coupon.",
+        )
     said = []
     if gauge.status.caution:
         said.append(gauge.status.caution)
     if not gauge.follows:
-        return [
+        return (
             *said,
             f"{NOT_CHECKED.capitalize()}: the readings of the {machine} do not show that its surface follows the "
             "display, so no correction is made. Read it again at settings farther apart.",
-        ]
+        )
     if gauge.display.line is None:
         readings = "1 reading" if gauge.display.readings == 1 else f"{gauge.display.readings} readings"
         said.append(
@@ -91,13 +93,20 @@ def _machine_cautions(gauge: MachineGauge, shown: Shown) -> list[str]:
             f"{'below' if off < 0 else 'above'} its display. Measure it again, with another gauge if there is one, "
             "before anything is dialled in."
         )
+    away = gauge.off_centre_delta_degc
+    if away is not None and abs(away) > CLEAR_DELTA_DEGC:
+        said.append(
+            f"Dial settings of the {machine} are for its centre, which is {show_difference(abs(away), shown)} "
+            f"{'hotter' if away < 0 else 'colder'} than the mean of the places that were read: lay the coupons of a "
+            "round at one place, and see the map."
+        )
     drift = gauge.drift
     if drift is not None and drift.is_clear and drift.per_year_delta_degc is not None:
         said.append(
             f"The {machine} drifts by {show_difference(drift.per_year_delta_degc, shown, decimals=0)} a year against "
             "its display: measure it before each round."
         )
-    return said
+    return tuple(said)
 
 
 def _range_cautions(

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from statistics import fmean
 
 from doe.assure.budget import Budget
 from doe.assure.display import PROBE_U_DELTA_DEGC, DisplayLine, fit_display
@@ -17,6 +19,7 @@ from doe.assure.gauges import (
     probe_of,
     smallest_step,
 )
+from doe.assure.platen import at_one_setting, spot_of
 from doe.assure.readings import true_reading
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading, MachineKind
@@ -81,6 +84,9 @@ class MachineGauge:
         How far the machine wanders by its readings; None without one.
     drift : GaugeDrift or None
         None without a reading that has a time.
+    off_centre_delta_degc : float or None
+        Mean of the places that were read minus the centre, at one setting; None where fewer than three places were
+        read, or not the centre. The correction is that of the centre.
     status : GaugeStatus
         Missing, in date or out of date, and when to measure again.
     """
@@ -94,6 +100,7 @@ class MachineGauge:
     budget: Budget | None
     setting_error: SettingError | None
     drift: GaugeDrift | None
+    off_centre_delta_degc: float | None
     status: GaugeStatus
 
     @property
@@ -219,7 +226,7 @@ def _judge(line: Line, readings: Sequence[GaugeReading], kind: MachineKind, on: 
     status = judge_gauge(own, kind, on=on)
     name = getattr(line, kind).name
     if not own:
-        return MachineGauge(kind, name, (), 0, None, False, None, None, None, status)
+        return MachineGauge(kind, name, (), 0, None, False, None, None, None, None, status)
     force = in_force(own)
     probe = probe_of(line)
     machine = getattr(line, kind)
@@ -239,6 +246,7 @@ def _judge(line: Line, readings: Sequence[GaugeReading], kind: MachineKind, on: 
         ),
         setting_error=measure_setting_error(force, kind),
         drift=measure_drift(own, kind) if any(r.taken_at is not None for r in own) else None,
+        off_centre_delta_degc=_off_centre(force),
         status=status,
     )  # fmt: skip
 
@@ -250,6 +258,17 @@ def in_force(readings: Sequence[GaugeReading]) -> tuple[GaugeReading, ...]:
         return tuple(readings)
     first = max(days) - timedelta(days=USUAL_INTERVAL_DAYS)
     return tuple(r for r in readings if r.taken_at is None or r.taken_at.date() >= first)
+
+
+def _off_centre(readings: Sequence[GaugeReading]) -> float | None:
+    """Mean over the places read at one setting minus the centre there."""
+    places: dict[str, list[float]] = defaultdict(list)
+    for r in at_one_setting(readings):
+        places[spot_of(r.place)].append(true_reading(r).degc - r.set_degc)
+    centre = spot_of("centre")
+    if len(places) < 3 or centre not in places:
+        return None
+    return fmean(fmean(values) for values in places.values()) - fmean(places[centre])
 
 
 def _follows(display: DisplayLine) -> bool:

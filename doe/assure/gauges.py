@@ -13,11 +13,11 @@ from scipy.stats import chi2
 from doe.assure.budget import Budget, Component, combine_uncertainty
 from doe.assure.platen import spot_of
 from doe.assure.readings import readings_of, true_reading
-from doe.domain.errors import InputError, plain
+from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading, MachineKind
 from doe.domain.stack import Line
 from doe.domain.study import Study
-from doe.domain.units import show_both
+from doe.domain.units import show_both, show_difference
 
 USUAL_SETTING_ERROR_DELTA_DEGC: Mapping[str, float] = {"oven": 4.0, "press": 5.0}
 """Standard deviation assumed before anything was measured (common practice, no source)."""
@@ -106,7 +106,9 @@ def measure_setting_error(
         notes.append(f"The {machine} was read at one place only: how uneven it is is not known.")
     if not (repeat_df or place_df):
         usual = USUAL_SETTING_ERROR_DELTA_DEGC[machine]
-        notes.append(f"The setting error of the {machine} is taken as {plain(usual)} °C (common practice, no source).")
+        notes.append(
+            f"The setting error of the {machine} is taken as {show_difference(usual)} (common practice, no source)."
+        )
         return SettingError(machine, usual, math.inf, None, None, 0, 0, 0.0, tuple(notes))
     total = repeat_var + place_var
     parts = [(v, df) for v, df in (((1 - share) * repeat_var, repeat_df), (means_var, place_df)) if df]
@@ -114,7 +116,8 @@ def measure_setting_error(
     df = sum(v for v, _ in parts) ** 2 / below if below > 0 else float(repeat_df + place_df)
     high = math.sqrt(_upper_sum(parts, assurance))
     if df < 5:
-        notes.append(f"The setting error rests on about {df:.0f} degrees of freedom: it may be up to {high:.1f} °C.")
+        freedom = "1 degree" if round(df) == 1 else f"{df:.0f} degrees"
+        notes.append(f"The setting error rests on about {freedom} of freedom: it may be up to {show_difference(high)}.")
     return SettingError(
         machine=machine,
         sd_delta_degc=math.sqrt(total),

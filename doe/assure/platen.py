@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from doe.assure.readings import true_reading
-from doe.domain.errors import InputError, plain
+from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
+from doe.domain.units import METRIC, Shown, show_difference
 
 FloatArray = NDArray[np.float64]
 
@@ -50,6 +51,8 @@ class PlatenMap:
         The place farthest from the mean.
     coupon_places : tuple of str
         Places that are alike, nearest to the mean first: compare coupons made there.
+    is_even : bool
+        Whether every place that was read lies within `CLEAR_DELTA_DEGC` of the mean.
     sentences : tuple of str
         What it means for where to place a coupon.
     """
@@ -66,6 +69,7 @@ class PlatenMap:
     hot: tuple[str, ...]
     worst: str
     coupon_places: tuple[str, ...]
+    is_even: bool
     sentences: tuple[str, ...]
 
     @property
@@ -108,6 +112,17 @@ def spot_of(place: str) -> str:
     return " ".join(place.lower().split()) if at is None else f"{at[0]},{at[1]}"
 
 
+def at_one_setting(readings: Sequence[GaugeReading]) -> Sequence[GaugeReading]:
+    """Readings at the setting where most places were read; all of them where no setting has three."""
+    places: dict[float, set[str]] = defaultdict(set)
+    for r in readings:
+        places[r.set_degc].add(spot_of(r.place))
+    best = max(places, key=lambda s: (len(places[s]), s), default=None)
+    if best is None or len(places[best]) < 3:
+        return readings
+    return [r for r in readings if r.set_degc == best]
+
+
 def place_name(row: int, column: int, grid: tuple[int, int] = (3, 3)) -> str:
     """Words for a place of the grid.
 
@@ -121,7 +136,11 @@ def place_name(row: int, column: int, grid: tuple[int, int] = (3, 3)) -> str:
 
 
 def judge_map(
-    readings: Sequence[GaugeReading], *, grid: tuple[int, int] = (3, 3), reading_u_delta_degc: float = 0.5
+    readings: Sequence[GaugeReading],
+    *,
+    grid: tuple[int, int] = (3, 3),
+    reading_u_delta_degc: float = 0.5,
+    shown: Shown = METRIC,
 ) -> PlatenMap:
     """Summarise readings taken over a platen or an oven belt.
 
@@ -132,6 +151,8 @@ def judge_map(
     grid : (rows, columns)
     reading_u_delta_degc : float
         Standard uncertainty of a single reading, used while there are no repeats.
+    shown : Shown
+        The reader's units, for the sentences; differences stand in both.
 
     Returns
     -------
@@ -190,7 +211,18 @@ def judge_map(
         hot=hot,
         worst=worst,
         coupon_places=alike,
-        sentences=_sentences(spread, worst, cold, hot, alike, unread=int((~read).sum()), no_repeats=repeat_sd is None),
+        is_even=bool(np.abs(away[read]).max() <= CLEAR_DELTA_DEGC),
+        sentences=_sentences(
+            spread,
+            worst,
+            cold,
+            hot,
+            alike,
+            unread=int((~read).sum()),
+            repeat_sd=repeat_sd,
+            farthest=float(np.abs(away[read]).max()),
+            shown=shown,
+        ),
     )
 
 
@@ -209,12 +241,12 @@ def _repeats(at: dict[tuple[int, int], list[tuple[float, float]]]) -> tuple[floa
 
 def _sentences(
     spread: float, worst: str, cold: tuple[str, ...], hot: tuple[str, ...], alike: tuple[str, ...], *, unread: int,
-    no_repeats: bool,
+    repeat_sd: float | None, farthest: float, shown: Shown,
 ) -> tuple[str, ...]:  # fmt: skip
-    said = [f"From the coldest to the hottest place it is {spread:.1f} °C ({spread * 1.8:.1f} °F)."]
+    said = [f"From the coldest to the hottest place it is {show_difference(spread, shown)}."]
     if cold:
-        said.append(f"Cold: {', '.join(cold)}. A print that lies there gets less heat than the display says; a symptom "
-                    "that always shows there points to the platen, not to the setting.")  # fmt: skip
+        said.append(f"Cold: {', '.join(cold)}. A print that lies there gets less heat than elsewhere at the same "
+                    "setting; a symptom that always shows there points to the platen, not to the setting.")  # fmt: skip
     if hot:
         said.append(f"Hot: {', '.join(hot)}.")
     if cold or hot:
@@ -223,11 +255,20 @@ def _sentences(
         said.append(
             f"Lay at least one confirmation coupon at the place farthest off ({worst}): production uses it too."
         )
+    elif farthest <= CLEAR_DELTA_DEGC or repeat_sd is None:
+        clear = show_difference(CLEAR_DELTA_DEGC, shown, decimals=0)
+        said.append(f"No place differs from the mean by more than {clear}: coupons may lie anywhere that was read.")
     else:
-        said.append(f"No place differs from the mean by more than about {plain(CLEAR_DELTA_DEGC)} °C: coupons may lie "
-                    "anywhere that was read.")  # fmt: skip
+        said.append(
+            f"No place differs clearly from the mean: readings repeated at one place scatter by "
+            f"{show_difference(repeat_sd, shown)} (standard deviation), and the place farthest off ({worst}) by "
+            f"{show_difference(farthest, shown)}. That may be chance: read it again before coupons are laid."
+        )
     if unread:
-        said.append(f"{unread} place{'s' if unread > 1 else ''} of the grid not read: nothing is known there.")
-    if no_repeats:
+        said.append(
+            f"{unread} place{'s' if unread > 1 else ''} of the grid {'were' if unread > 1 else 'was'} not read: "
+            "nothing is known there."
+        )
+    if repeat_sd is None:
         said.append("Each place was read once: read three passes to tell a cold place from a chance reading.")
     return tuple(said)

@@ -1,13 +1,14 @@
-"""`doe gauge`: what a machine showed, and what was measured on its surface."""
+"""`doe gauge`: what a machine showed, what was measured on its surface, and what that means."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from doe.cli.desk import Desk, command, group
-from doe.cli.output import Reply, Table
+from doe.cli.output import Block, Reply, Warn
 from doe.domain.texts import quoted
 from reports.wording import count
 
@@ -16,71 +17,120 @@ app = group("gauge", "Gauge readings: a display is not the surface temperature."
 
 @command(app, "add", example="""
     doe gauge add back-room --machine press --set 150 --shown 150 --measured 146 --place "back left"
+    doe gauge add back-room --machine press --set 150 --measured 149 --measured 148.5
+    doe gauge add back-room --machine press --set 150 --measured 143 --place front --tool infrared \\
+      --emissivity 0.95 --surface-emissivity 0.9 --surroundings 30
 """)  # fmt: skip
 def add(
     desk: Desk,
     line: Annotated[str, typer.Argument(help="The line.")],
     machine: Annotated[str, typer.Option(help="oven or press.")],
     set_to: Annotated[str, typer.Option("--set", help="What it was set to.")],
-    measured: Annotated[str, typer.Option(help="What the gauge read once it had settled.")],
+    measured: Annotated[
+        list[str], typer.Option(help="What the gauge read once it had settled; again for each repeat.")
+    ],
     shown: Annotated[str | None, typer.Option(help="What its display showed.")] = None,
-    place: Annotated[str, typer.Option(help="Where it was measured.")] = "centre",
+    place: Annotated[str, typer.Option(help="Where: centre, back left, front ...; or row 2 column 5.")] = "centre",
     tool: Annotated[str, typer.Option(help="Which gauge: strip, probe, infrared ...")] = "",
     emissivity: Annotated[float | None, typer.Option(help="Setting of an infrared gauge, above 0 to 1.")] = None,
+    surface_emissivity: Annotated[
+        float | None, typer.Option(help="Of what an infrared gauge looked at; matt tape is about 0.95.")
+    ] = None,
+    surroundings: Annotated[
+        str | None, typer.Option(help="Temperature of what that surface faces: the room, or a hot platen.")
+    ] = None,
+    repeat: Annotated[
+        int | None, typer.Option(min=1, help="Which pass over the places it was; counted on by itself.")
+    ] = None,
+    taken: Annotated[str | None, typer.Option(help="When it was read, such as 2031-03-05; otherwise now.")] = None,
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
 ) -> Reply:
-    """Keep one reading of a gauge on a machine."""
-    from doe.cli.typed import quantity
+    """Keep one reading of a gauge on a machine, or repeats of it."""
+    from doe.acts.gauges import keep_readings
+    from doe.cli.gauge_words import added
+    from doe.cli.typed import moment, quantity
+    from doe.domain.errors import InputError
     from doe.domain.gauge import GaugeReading
 
     def degc(text: str, option: str) -> float:
         return quantity(text, "degC", option, desk.shown, can_ask=desk.can_ask)
 
-    reading = GaugeReading(
-        machine, degc(set_to, "--set"), None if shown is None else degc(shown, "--shown"),  # type: ignore[arg-type] # GaugeReading refuses other machines
-        degc(measured, "--measured"), place, tool, None, note, emissivity,
-    )  # fmt: skip
+    if repeat is not None and len(measured) > 1:
+        raise InputError("--repeat", repeat, "one --measured with it", "Leave it out: repeats are counted on.")
+    when = None if taken is None else moment(taken, "--taken")
+    readings = [
+        GaugeReading(
+            machine,  # type: ignore[arg-type] # GaugeReading refuses other machines
+            degc(set_to, "--set"), None if shown is None else degc(shown, "--shown"), degc(text, "--measured"),
+            place, tool, when, note, emissivity, surface_emissivity,
+            None if surroundings is None else degc(surroundings, "--surroundings"), repeat,
+        ) for text in measured
+    ]  # fmt: skip
     with desk.open() as book:
-        number = book.add_gauge_reading(line, reading)
-    off = desk.shown.delta(reading.measured_degc - reading.set_degc, "degC")
-    unit = "°F" if desk.shown.temperature == "degF" else "°C"
+        kept = keep_readings(book, line, readings)
     return Reply(
-        {"id": number, "line": line, "reading": reading},
-        (f"Reading {number}: the {machine} of {line} measures {off:+.3g} {unit} against what it was set to.",),
-        (f"doe gauge list {quoted(line)}",),
-    )
+        {"id": kept[0].id, "line": line, "reading": kept[0].reading, "surface_degc": kept[0].surface_degc,
+         "kept": kept},
+        [block for k in kept for block in added(k, line, desk.shown)], (f"doe gauge list {quoted(line)}",),
+    )  # fmt: skip
 
 
 @command(app, "list", example="doe gauge list back-room")
 def list_readings(desk: Desk, line: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
-    """List the readings of a line, with mean offset and spread of each machine."""
-    from doe.acts.gauges import gauge_offsets
-    from doe.domain.units import show as shown_in
+    """List the readings of a line and what they say of each machine.
+
+    Correction with its uncertainty, setting error, smallest sensible step between levels, drift, when to measure again.
+    """
+    from doe.acts.gauges import gauged_line, machine_summaries
+    from doe.cli.gauge_words import machine_blocks, readings_table
+    from doe.domain.units import SYMBOLS
 
     with desk.look() as book:
         kept = book.gauge_history(book.line(line).name)
-    counting = [k for k in kept if not k.withdrawn]
-    offsets = gauge_offsets([k.reading for k in counting])
+        gauged = gauged_line(book, line)
     if not kept:
-        return Reply({"readings": [], "machines": []}, (f"No gauge reading of {line} yet.",), ("doe gauge add --help",))
-    units = desk.shown
-    readings = Table(
-        ("no.", "machine", "set", "shown", "measured", "place", "taken"),
-        [(str(k.id), k.reading.machine, shown_in(k.reading.set_degc, "degC", units),
-          "" if k.reading.shown_degc is None else shown_in(k.reading.shown_degc, "degC", units),
-          shown_in(k.reading.measured_degc, "degC", units), k.reading.place,
-          f"withdrawn: {k.withdrawn}" if k.withdrawn else f"{k.reading.taken_at or k.at:%Y-%m-%d}") for k in kept],
-        right=("no.", "set", "shown", "measured"),
+        return Reply(
+            {"readings": [], "machines": [], "left_out": [], "never_measured": ["oven", "press"]},
+            (f"No gauge reading of {line} yet.",), ("doe gauge add --help",),
+        )  # fmt: skip
+    machines = machine_summaries(gauged, shown=desk.shown)
+    blocks: list[Block] = []
+    for found in machines:
+        blocks += [*machine_blocks(found, desk.shown), ""]
+    absent = [m.machine for m in gauged.machines if not m.readings]
+    blocks += [Warn(m.status.caution) for m in gauged.machines if not m.readings]
+    blocks += [Warn(text) for text in gauged.left_out]
+    blocks += [f"{count(len(kept), 'reading')}, temperatures in {SYMBOLS[desk.shown.temperature]}:",
+               readings_table(kept, gauged, desk.shown)]  # fmt: skip
+    following = [f"doe gauge map {quoted(line)} --machine {m.machine}" for m in machines][-1:]
+    return Reply(
+        {"readings": kept, "machines": machines, "left_out": gauged.left_out, "never_measured": absent}, blocks,
+        (*following, 'doe study new "a name" --help'),
     )  # fmt: skip
-    unit = "°F" if units.temperature == "degF" else "°C"
-    said = [
-        f"The {o.machine}: {count(o.readings, 'reading')}, on average "
-        f"{units.delta(o.mean_delta_degc, 'degC'):+.1f} {unit} against what it was set to"
-        + ("; how much it varies needs a second reading." if o.spread_delta_degc is None
-           else f", spread {units.delta(o.spread_delta_degc, 'degC'):.1f} {unit} (standard deviation).")
-        for o in offsets
-    ]  # fmt: skip
-    return Reply({"readings": kept, "machines": offsets}, (*said, readings), ('doe study new "a name" --help',))
+
+
+@command(app, "map", example="doe gauge map back-room --machine press -o press-map.html")
+def map_readings(
+    desk: Desk,
+    line: Annotated[str, typer.Argument(help="The line.")],
+    machine: Annotated[str, typer.Option(help="oven or press.")] = "press",
+    rows: Annotated[int, typer.Option(help="Rows of places, from the back to the front.")] = 3,
+    columns: Annotated[int, typer.Option(help="Columns of places, from left to right.")] = 3,
+    output: Annotated[Path | None, typer.Option("--output", "-o", help="Also write it as an HTML page.")] = None,
+) -> Reply:
+    """Show where a platen or an oven is cold, and where coupons may lie."""
+    from doe.acts.gauge_map import map_machine, write_map
+    from doe.cli.gauge_words import map_blocks
+
+    with desk.look() as book:
+        made = map_machine(book, line, machine, grid=(rows, columns), shown=desk.shown)
+    written = None if output is None else write_map(made, output, shown=desk.shown)
+    return Reply(
+        {"line": made.line, "machine": machine, "set_degc": made.set_degc, "map": made.found, "page": written,
+         "elsewhere": made.elsewhere, "left_out": made.left_out},
+        [*map_blocks(made, desk.shown), *([f"The map is in {written}."] if written else [])],
+        (f"doe gauge list {quoted(made.line)}",),
+    )  # fmt: skip
 
 
 @command(app, "withdraw", example='doe gauge withdraw 1 --why "platen had not settled"')

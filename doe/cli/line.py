@@ -34,18 +34,30 @@ def add(
     press_cool: Annotated[float | None, typer.Option(help="The same, down.")] = None,
     oven_uncertainty: Annotated[str | None, typer.Option(help="Of its temperature, k = 2.")] = None,
     press_uncertainty: Annotated[str | None, typer.Option(help="Of its temperature, k = 2.")] = None,
+    oven_recovery: Annotated[
+        str | None, typer.Option(help="Half of how far its temperature falls and comes back in use.")
+    ] = None,
+    press_recovery: Annotated[str | None, typer.Option(help="The same, from print to print.")] = None,
+    oven_display_step: Annotated[str | None, typer.Option(help="Step of its display; 1 degC is usual.")] = None,
+    press_display_step: Annotated[str | None, typer.Option(help="Step of its display; 1 degC is usual.")] = None,
+    gauge_uncertainty: Annotated[
+        str | None, typer.Option(help="Of the gauge, k = 2, from its data sheet; 2.2 degC is taken otherwise.")
+    ] = None,
     per_stroke: Annotated[int, typer.Option(help="Coupons that fit under the platen at once.")] = 1,
     per_sheet: Annotated[int, typer.Option(help="Coupons that fit on one film sheet in the oven.")] = 4,
     why: Annotated[str, typer.Option(help="Why a line of that name is corrected.")] = "",
 ) -> Reply:
     """Keep a line; settle minutes decide the order of a plan."""
+    from doe.cli.typed import spread
     from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line
 
     made = Line(
         name,
-        _machine(desk, oven, DEFAULT_OVEN, oven_heat, oven_cool, oven_uncertainty),
-        _machine(desk, press, DEFAULT_PRESS, press_heat, press_cool, press_uncertainty),
+        _machine(desk, oven, DEFAULT_OVEN, oven_heat, oven_cool, oven_uncertainty, oven_display_step, oven_recovery),
+        _machine(desk, press, DEFAULT_PRESS, press_heat, press_cool, press_uncertainty, press_display_step,
+                 press_recovery),
         gauge, per_stroke, per_sheet,
+        spread(gauge_uncertainty, "degC", "--gauge-uncertainty", desk.shown) if gauge_uncertainty else None,
     )  # fmt: skip
     with desk.open() as book:
         book.save_line(made, why)
@@ -58,13 +70,24 @@ def add(
     )
 
 
-def _machine(desk: Desk, name: str, usual: Machine, heat: float | None, cool: float | None, u: str | None) -> Machine:
+def _machine(
+    desk: Desk, name: str, usual: Machine, heat: float | None, cool: float | None, u: str | None, step: str | None,
+    recovery: str | None,
+) -> Machine:  # fmt: skip
     from dataclasses import replace
 
     from doe.cli.typed import spread
 
-    changes = {"heat_min_per_10": heat, "cool_min_per_10": cool,
-               "uncertainty_degc": spread(u, "degC", f"{name}, uncertainty", desk.shown) if u else None}  # fmt: skip
+    def size(text: str | None, what: str) -> float | None:
+        return spread(text, "degC", f"{name}, {what}", desk.shown) if text else None
+
+    changes = {
+        "heat_min_per_10": heat,
+        "cool_min_per_10": cool,
+        "uncertainty_degc": size(u, "uncertainty"),
+        "display_step_degc": size(step, "step of the display"),
+        "recovery_degc": size(recovery, "recovery"),
+    }
     return replace(usual, name=name, **{key: value for key, value in changes.items() if value is not None})
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from difflib import get_close_matches
 from typing import Any
 
@@ -64,6 +65,34 @@ def spread(text: str, stored: str, where: str, shown: Shown) -> float:
         value = parse_number(plain_text, where)
         return value if plain_text != bare else value / delta_degf(1)
     return parse_quantity(text, stored, where, default=shown.unit(stored))
+
+
+def moment(text: str, where: str) -> datetime:
+    """A past day, or a day and time, on the reader's clock; a bare day is its noon.
+
+    Raises
+    ------
+    InputError
+        If it is neither, or still to come.
+    """
+    try:
+        when = datetime.fromisoformat(text.strip())
+    except ValueError as error:
+        raise InputError(
+            where, repr(text), "a day, or a day and time", "Write it like 2031-03-05 or 2031-03-05T14:30."
+        ) from error
+    if len(text.strip()) <= len("2031-03-05"):
+        when = when.replace(hour=12)
+    now = datetime.now(UTC)
+    try:
+        when = when.astimezone(UTC)  # a bare time is the reader's own
+    except (OverflowError, OSError, ValueError) as error:
+        raise InputError(where, repr(text), "a day a clock knows", "Correct the date.") from error
+    if when.date() == now.date():
+        when = min(when, now)
+    if when > now:
+        raise InputError(where, repr(text), "today or earlier", "Correct the date.")
+    return when
 
 
 def material(text: str, where: str) -> Material:

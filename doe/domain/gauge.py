@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal, get_args
 
 from doe.domain.errors import InputError
+from doe.domain.factors import LEFT_OUT_WHEN_NONE
 from doe.domain.texts import check_line, check_note
 from doe.domain.units import check_celsius
 
@@ -41,6 +42,8 @@ class GaugeReading:
         Emissivity of what an infrared gauge looked at (matt tape, paper, cloth ...), above 0 to 1.
     surroundings_degc : float or None
         What the surface reflects: the room, or a hot machine facing it, in degC.
+    repeat : int or None
+        Which pass over the places it belongs to, from 1; two readings of one place alike in everything are two.
 
     Raises
     ------
@@ -59,6 +62,7 @@ class GaugeReading:
     emissivity: float | None = None
     surface_emissivity: float | None = None
     surroundings_degc: float | None = None
+    repeat: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         if self.machine not in MACHINE_KINDS:
@@ -78,6 +82,8 @@ class GaugeReading:
         ):
             if share is not None and not 0 < share <= 1:
                 raise InputError(f"gauge reading, {label}", share, "above 0 to 1", remedy)
+        if self.repeat is not None and not 1 <= self.repeat <= 1000:
+            raise InputError("gauge reading, repeat", self.repeat, "1 to 1000", "Count the passes from 1.")
         check_line(self.place, "gauge reading, place")
         check_line(self.tool, "gauge reading, tool")
         check_note(self.note, "gauge reading, note")

@@ -282,7 +282,7 @@ def test_even_platen_has_no_cold_place_and_unread_places_are_named():
     found = judge_map([press(160, 157 + d, place=p) for p, d in (("centre", 0), ("left", 0.5), ("right", -0.5))])
     assert found.cold == found.hot == ()
     assert found.places == 3
-    assert any("6 places of the grid not read" in s for s in found.sentences)
+    assert any("6 places of the grid were not read" in s for s in found.sentences)
     assert any("read once" in s for s in found.sentences)
 
 

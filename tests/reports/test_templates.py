@@ -10,11 +10,13 @@ from markupsafe import Markup
 
 from reports import study_views
 from reports.pages import environment, render, template_source
+from reports.platen import PlatenPage
 from reports.practice import PracticePage
 from reports.sheet import SheetPage
 from reports.study_views import StudyPage
 
-PAGES = [("sheet.html", SheetPage), ("report.html", StudyPage), ("practice.html", PracticePage)]
+PAGES = [("sheet.html", SheetPage), ("report.html", StudyPage), ("practice.html", PracticePage),
+         ("platen.html", PlatenPage)]  # fmt: skip
 
 
 def trees(name: str) -> dict[str, nodes.Template]:

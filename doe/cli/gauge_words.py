@@ -1,0 +1,141 @@
+"""Gauge readings in words and tables: what a machine gives, what to dial in, what its map shows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from doe.cli.output import Block, Table, Warn
+from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
+from reports.wording import count
+
+if TYPE_CHECKING:
+    from doe.acts.gauge_map import MachineMap
+    from doe.acts.gauges import KeptNow, MachineSummary
+    from doe.assure import GaugedLine
+    from doe.book import KeptReading
+
+FAR_DELTA_DEGC = 10.0
+"""A reading farther than this from others like it is more often a slip than a machine (our guess, no source)."""
+
+DAYS_SHOWN = 6
+"""Days with readings that the line about drift names: the first ones left out."""
+
+
+def signed(delta_degc: float, units: Shown) -> str:
+    """A difference with its sign, in the user's unit."""
+    return f"{units.delta(delta_degc, 'degC'):+.1f} {SYMBOLS[units.temperature]}"
+
+
+def added(kept: KeptNow, line: str, units: Shown) -> list[Block]:
+    """What a reading that was just kept says."""
+    reading = kept.reading
+    off = signed(kept.surface_degc - reading.set_degc, units)
+    said = f"Reading {kept.id}: the {reading.machine} of {line} is at {off} against what it was set to."
+    if reading.emissivity is not None:
+        said += f" Set right for emissivity: {show_both(round(kept.surface_degc, 1), 'degC', units)} on the surface."
+    away = kept.away_delta_degc
+    if away is None or abs(away) < FAR_DELTA_DEGC:
+        return [said]
+    return [said, Warn(
+        f"That is {signed(away, units)} from the other readings at that place and setting. If it is a mistake: "
+        f'doe gauge withdraw {kept.id} --why "..."'
+    )]  # fmt: skip
+
+
+def machine_blocks(found: MachineSummary, units: Shown) -> list[Block]:
+    """One machine: its offset, its correction as a table, how sure that is, setting error, drift and dates."""
+    gauge, unit = found.gauge, SYMBOLS[units.temperature]
+    budget, error = gauge.budget, gauge.setting_error
+    assert budget is not None  # it was read
+    assert error is not None
+    spread = (
+        "how much it varies needs a second reading" if found.spread_delta_degc is None
+        else f"spread {signed(found.spread_delta_degc, units)[1:]} (standard deviation)"
+    )  # fmt: skip
+    older = f" ({count(found.older, 'older one', 'older ones')} for the drift only)" if found.older else ""
+    shares = zip(budget.table["source"], budget.table["share"], strict=True)
+    sources = ", ".join(f"{source} {share:.0%}" for source, share in shares)
+    step = math.ceil(round(units.delta(found.step_delta_degc, "degC"), 6))
+    assert gauge.display is not None
+    notes = dict.fromkeys((*gauge.display.notes, *(error.notes if error.df else error.notes[:-1])))
+    said: list[Block] = [
+        f"The {found.machine}, {found.name}: {count(found.readings, 'reading')}{older}, on average "
+        f"{signed(found.mean_delta_degc, units)} against what it was set to; {spread}.",
+        *([_dial_table(found, units)] if gauge.is_checked else []),
+        f"\n  A surface temperature on it is known to ±{show_difference(budget.expanded, units)} (k = {budget.k:.1f}), "
+        f"from: {sources}. Levels of {found.factor} should lie at least {step} {unit} apart.",
+        f"  Setting error for {found.factor} when none is stated: "
+        f"{show_difference(found.suggested_error_delta_degc, units)} ({found.suggested_from}).",
+        *(f"  {note}" for note in notes),
+    ]
+    said += _drift(found, units)
+    if gauge.status.due is not None and not gauge.status.caution:
+        said.append(f"  In date; measure it again by {gauge.status.due:%Y-%m-%d}.")
+    return [*said, *(Warn(text) for text in found.cautions)]
+
+
+def _dial_table(found: MachineSummary, units: Shown) -> Table:
+    unit = SYMBOLS[units.temperature]
+    heads = (f"set to, {unit}", "surface", "±", "for that surface, dial in", "± ")
+    rows = []
+    for row in found.settings:
+        cells = [f"{units.value(row.set_degc, 'degC'):.4g}"]
+        for made, value in ((row.surface, row.surface.surface_degc), (row.dial, row.dial.dial_degc)):
+            assert made.high_degc is not None  # the machine was read
+            cells += [f"{units.value(value, 'degC'):.1f}", f"{units.delta(made.high_degc - value, 'degC'):.1f}"]
+        rows.append(tuple(cells))
+    return Table(heads, rows, right=heads)
+
+
+def _drift(found: MachineSummary, units: Shown) -> list[Block]:
+    drift = found.gauge.drift
+    if drift is None or len(drift.sessions) < 2:
+        return []
+    days = list(zip(drift.sessions["day"], drift.sessions["deviation_delta_degc"], strict=True))[-DAYS_SHOWN:]
+    told = ", ".join(f"{day:%Y-%m-%d} {units.delta(off, 'degC'):+.1f}" for day, off in days)
+    clear = "a clear drift" if drift.is_clear else "no clear drift"
+    rate = "" if drift.per_year_delta_degc is None else f" ({signed(drift.per_year_delta_degc, units)} a year)"
+    return [f"  Over time, surface minus set in {SYMBOLS[units.temperature]}: {told}: {clear}{rate}."]
+
+
+def readings_table(kept: Sequence[KeptReading], gauged: GaugedLine, units: Shown) -> Table:
+    """Every reading, with why it does not count where it does not."""
+    counting = {r for m in gauged.machines for r in m.readings}
+
+    def bare(degc: float | None) -> str:
+        return "" if degc is None else f"{units.value(degc, 'degC'):.4g}"
+
+    def state(k: KeptReading) -> str:
+        said = f"withdrawn: {k.withdrawn}" if k.withdrawn else "" if k.reading in counting else "for the drift only"
+        return "; ".join(part for part in (k.reading.tool, said) if part)
+
+    rows = [
+        (str(k.id), k.reading.machine, bare(k.reading.set_degc), bare(k.reading.shown_degc),
+         bare(k.reading.measured_degc), k.reading.place, f"{k.reading.taken_at or k.at:%Y-%m-%d}",
+         state(k))
+        for k in kept
+    ]  # fmt: skip
+    heads = ("no.", "machine", "set", "shown", "measured", "place", "taken", "gauge")
+    return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"))
+
+
+def map_blocks(made: MachineMap, units: Shown) -> list[Block]:
+    """A map as a grid of differences, and what it means."""
+    values = made.found.deviation_delta_degc
+    usual = values.shape == (3, 3)
+    heads = ("left", "middle", "right") if usual else tuple(f"column {i + 1}" for i in range(values.shape[1]))
+    names = ("back", "middle", "front") if usual else tuple(f"row {i + 1}" for i in range(values.shape[0]))
+    rows = [
+        (name, *("not read" if math.isnan(v) else f"{units.delta(float(v), 'degC'):+.1f}" for v in row))
+        for name, row in zip(names, values, strict=True)
+    ]
+    others = f" {count(made.elsewhere, 'other reading')} of it not on the map." if made.elsewhere else ""
+    return [
+        f"The {made.machine} of {made.line}, {made.name}, set to {made.settings(units)}, read {made.days}: "
+        f"{made.found.places} of {values.size} places, {count(int(made.found.passes.sum()), 'reading')}.{others}",
+        Table(("", *heads), rows, right=heads),
+        f"\nSurface minus set value in {SYMBOLS[units.temperature]}; the back on top, the left on the left.",
+        *made.found.sentences, *(Warn(text) for text in made.left_out),
+    ]  # fmt: skip
