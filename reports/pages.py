@@ -9,6 +9,8 @@ from typing import Any
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
+from reports.typography import printed
+
 
 def template_source(name: str) -> str | None:
     """Text of a packaged template, style sheet or script; None if there is none of that name."""
@@ -18,7 +20,7 @@ def template_source(name: str) -> str | None:
 
 @cache
 def environment() -> Environment:
-    """Jinja2 environment of our pages: everything escaped, a missing variable is an error."""
+    """Jinja2 environment of our pages: everything escaped and set well, a missing variable is an error."""
     return Environment(
         loader=FunctionLoader(template_source),
         autoescape=True,
@@ -26,6 +28,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        finalize=printed,
     )
 
 

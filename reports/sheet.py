@@ -7,6 +7,8 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
 from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
@@ -16,7 +18,8 @@ from doe.domain.units import METRIC, Shown, show, show_both
 from doe.symptoms import short_list, symptom
 from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from reports.pages import render
-from reports.wording import amount_both, count, date, difference, held, listing, sentence
+from reports.symptom_drawings import symptom_svg
+from reports.wording import amount_both, count, date, difference_both, held, listing, sentence
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,6 +73,15 @@ class SheetBatch:
 
 
 @dataclass(frozen=True)
+class SymptomKey:
+    """A line of the key: ``letter`` to write in the box, ``words`` for what it stands for, ``svg`` its drawing."""
+
+    letter: str
+    words: str
+    svg: Markup
+
+
+@dataclass(frozen=True)
 class SheetPage:
     """Everything on a bench sheet.
 
@@ -99,8 +111,8 @@ class SheetPage:
         The queues; no cure queue when no factor is set at the oven.
     waits : tuple of str
         Cooling gap, peel wait and second press: varied, held, or what is usual.
-    symptoms : tuple of Pair
-        Letter to write in the box, and what it stands for.
+    symptoms : tuple of SymptomKey
+        Letter to write in the box, what it stands for, and what it looks like.
     checks : tuple of Pair
         Name and meaning of each check.
     now_checks, later_checks : tuple of str
@@ -131,7 +143,7 @@ class SheetPage:
     cure_batches: tuple[SheetBatch, ...]
     press_batches: tuple[SheetBatch, ...]
     waits: tuple[str, ...]
-    symptoms: tuple[Pair, ...]
+    symptoms: tuple[SymptomKey, ...]
     checks: tuple[Pair, ...]
     now_checks: tuple[str, ...]
     later_checks: tuple[str, ...]
@@ -231,7 +243,7 @@ def sheet_page(
         cure_batches=_batches(mine, "cure", cure, line.oven, shown=shown, strokes={}) if cure else (),
         press_batches=_batches(mine, "press", press, line.press, shown=shown, strokes=strokes),
         waits=_waits(study, shown),
-        symptoms=_symptom_pairs(),
+        symptoms=_symptom_keys(),
         checks=tuple(Pair(_check_name(check.name), check.label) for check in study.spec.checks),
         now_checks=tuple(_check_name(check.name) for check in now),
         later_checks=tuple(_check_name(check.name) for check in later),
@@ -341,7 +353,7 @@ def _settle(
         if not step:
             continue
         word = "up" if step > 0 else "down"
-        changes.append(f"{f.label} {word} by {difference(f, step, shown)}")
+        changes.append(f"{f.label} {word} by {difference_both(f, step, shown)}")
         if f.is_temperature:
             rate = machine.heat_min_per_10 if step > 0 else machine.cool_min_per_10
             minutes = max(minutes, abs(step) / 10 * rate)
@@ -368,9 +380,9 @@ def _waits(study: Study, shown: Shown) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _symptom_pairs() -> tuple[Pair, ...]:
-    """A letter to write in the box for each symptom of the short list, and what is seen."""
+def _symptom_keys() -> tuple[SymptomKey, ...]:
+    """A letter to write in the box for each symptom of the short list, what is seen, and its drawing."""
     return tuple(
-        Pair(letter, f"{symptom(key).label}: {symptom(key).seen}")
+        SymptomKey(letter, f"{symptom(key).label}: {symptom(key).seen}", symptom_svg(key, beside_text=True))
         for letter, key in sheet_letters(s.key for s in short_list()).items()
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -208,10 +208,14 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
     )  # fmt: skip
 
 
+_PENALISED = "Pass or fail: penalised logistic fit, a check only"
+
+
 def effect_tables(report: StudyReport) -> tuple[Table, ...]:
     """Classical checks as tables, for those who want to recompute."""
     checks = report.classical
     frames: list[tuple[str, pd.DataFrame]] = []
+    separated = ""
     if checks.effects is not None:
         frames.append(("Effects on hand-feel (coupons at the ends of the ranges)", checks.effects.table))
     if checks.pass_effects is not None:
@@ -223,9 +227,14 @@ def effect_tables(report: StudyReport) -> tuple[Table, ...]:
     if checks.ordinal is not None and not checks.ordinal.problem:
         frames.append(("Hand-feel scores: proportional odds, coded settings", checks.ordinal.coefficients))
     if checks.firth is not None:
-        frames.append((f"Pass or fail: penalised logistic fit, a check only. {checks.firth.separation}",
-                       checks.firth.coefficients))  # fmt: skip
-    return tuple(_frame_table(frame, _in_words(caption, report), report) for caption, frame in frames)
+        separated = sentence(_in_words(str(checks.firth.separation), report))
+        frames.append((_PENALISED, checks.firth.coefficients))
+    return tuple(
+        replace(
+            _frame_table(frame, _in_words(caption, report), report), note=separated if caption == _PENALISED else ""
+        )
+        for caption, frame in frames
+    )
 
 
 _HEADS = {

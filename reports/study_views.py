@@ -44,11 +44,15 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """A table: ``caption``, ``columns``, and ``rows`` of finished texts, each as long as the columns."""
+    """A table: ``caption``, ``columns``, and ``rows`` of finished texts, each as long as the columns.
+
+    ``note`` is what must be known to read it, may be empty.
+    """
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
+    note: str = ""
 
 
 @dataclass(frozen=True)

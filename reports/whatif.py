@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from markupsafe import Markup
 from numpy.typing import NDArray
 
 from doe.domain.coding import decode
@@ -32,7 +33,7 @@ _HAND_STEP = 0.01
 class WhatIf:
     """Data of the panel: ``grid`` is JSON for the script; ``held`` says which levels stay fixed, may be empty."""
 
-    grid: str
+    grid: Markup
     held: str
 
 
@@ -63,7 +64,13 @@ def what_if(report: StudyReport) -> WhatIf:
         "forbidden": _forbidden(report),
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
-    return WhatIf(json.dumps(data, separators=(",", ":"), allow_nan=False), held)
+    return WhatIf(as_script_data(data), held)
+
+
+def as_script_data(data: Any) -> Markup:
+    """JSON that may stand inside a script element: nothing in it can end the element."""
+    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
+    return Markup(text.replace("<", "\\u003c"))
 
 
 def grid_frame(report: StudyReport, levels: int) -> pd.DataFrame:

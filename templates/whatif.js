@@ -2,7 +2,7 @@
   "use strict";
   var panel = document.getElementById("what-if");
   if (!panel) { return; }
-  var data = JSON.parse(panel.dataset.grid);
+  var data = JSON.parse(panel.querySelector("script").textContent);
   var place = panel.querySelector(".sliders");
   var says = panel.querySelector(".says");
   var inputs = [];

@@ -229,7 +229,7 @@ def test_the_script_blends_as_the_library_does(browser, files, name):
     from test_report_whatif import blended
 
     page = opened(browser, files[name])
-    data = json.loads(page.locator("#what-if").get_attribute("data-grid"))
+    data = json.loads(page.locator("#what-if script").text_content())
     rng = np.random.default_rng(4)
     for _ in range(5):
         share = rng.random(len(data["factors"]))
@@ -248,4 +248,21 @@ def test_the_script_blends_as_the_library_does(browser, files, name):
         coded = (2 * v - e.sum(axis=1)) / (e[:, 1] - e[:, 0])
         wanted = 1 / (1 + np.exp(-blended(data, "expected", data["step"], np.clip(coded, -1, 1)[None])[0]))
         assert float(page.locator("#what-if").get_attribute("data-expected")) == pytest.approx(wanted, abs=2e-4)
+    page.close()
+
+
+PAPERS = {"A4": 210 - 24, "Letter": 215.9 - 24}  # mm between the side margins
+
+
+@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("paper", PAPERS)
+def test_nothing_is_cut_at_the_side_of_a_printed_page(browser, files, name, paper):
+    width = int(PAPERS[paper] / 25.4 * 96)
+    page = opened(browser, files[name], width=width)
+    page.emulate_media(media="print")
+    cut = page.evaluate(
+        f"[...document.querySelectorAll('body *')].filter(e => !e.closest('svg *') && e.getBoundingClientRect().right"
+        f" > {width} + 1).map(e => e.tagName + '.' + e.className + ' ' + e.textContent.trim().slice(0, 30))"
+    )
+    assert cut == []
     page.close()

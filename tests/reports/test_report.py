@@ -20,6 +20,7 @@ from reports.study import study_page, study_report
 from reports.study_effects import swings_of
 from reports.study_proof import prior_pairs
 from reports.study_views import StudyPage
+from reports.typography import NO_BREAK
 from reports.wording import amount_both, at_least_of_hundred, out_of_hundred, percent
 
 CASES = (
@@ -30,7 +31,7 @@ CASES = (
 
 @cache
 def html(case: str) -> str:
-    return study_report(samples()[case])
+    return study_report(samples()[case]).replace(NO_BREAK, " ")
 
 
 @cache
@@ -212,7 +213,7 @@ def test_a_report_never_fits_again(monkeypatch):
 
 
 def test_the_same_inputs_give_the_same_page():
-    assert study_report(samples()["two factors"]) == html("two factors")
+    assert study_report(samples()["two factors"]).replace(NO_BREAK, " ") == html("two factors")
 
 
 def test_names_from_outside_are_escaped():
@@ -390,3 +391,15 @@ def test_passes_and_fails_whose_repeats_agree_are_not_judged_by_a_margin_of_zero
     shown = study_page(replace(report, checks=checks)).effect_pictures[-1]
     assert "cannot be judged" in shown.title
     assert "leaves out zero" not in shown.caption
+
+
+def test_a_number_keeps_its_unit_on_the_line_and_minus_signs_are_true():
+    text = study_report(samples()["ready"])
+    body = re.sub(r"<(script|style|svg)\b.*?</\1>|data-[a-z]+=\"[^\"]*\"", "", text, flags=re.DOTALL)
+    assert not re.search(r"\d (?:°[CF]|s|bar|%)(?![\w/])", body)
+    assert not re.search(r"(?<=[\s>(])-\.?\d", body)
+
+
+def test_headings_of_check_tables_are_short():
+    for case in CASES:
+        assert max((len(table.caption) for table in page(case).check_tables), default=0) <= 90

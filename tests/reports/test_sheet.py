@@ -12,6 +12,7 @@ from doe.domain.units import Shown
 from doe.plans import add_round
 from reports.cautions import CAUTIONS, FIXED_WORDING
 from reports.sheet import SheetPage, bench_sheet, sheet_page
+from reports.typography import NO_BREAK
 from reports.wording import amount_both
 
 
@@ -20,7 +21,9 @@ def page(**changes: object) -> SheetPage:
 
 
 def html(**changes: object) -> str:
-    return bench_sheet(make_study(), STACK, LINE, plan_of().coupons, made_at=MADE_AT, people=("Ana", "Ben"), **changes)  # type: ignore[arg-type]
+    people = ("Ana", "Ben")
+    text = bench_sheet(make_study(), STACK, LINE, plan_of().coupons, made_at=MADE_AT, people=people, **changes)  # type: ignore[arg-type]
+    return text.replace(NO_BREAK, " ")
 
 
 @pytest.mark.parametrize("stage", ["cure", "press"])
@@ -59,8 +62,8 @@ def test_settle_note_counts_heating_and_cooling_at_their_own_pace():
     )  # fmt: skip
     notes = [batch.settle for batch in sheet_page(make_study(), STACK, LINE, coupons, made_at=MADE_AT).press_batches]
     assert "swing press" in notes[0]
-    assert notes[1] == "Press temperature up by 20 °C; allow about 8 minutes to settle, then measure."
-    assert notes[2] == "Press temperature down by 10 °C; allow about 12 minutes to settle, then measure."
+    assert notes[1] == "Press temperature up by 20 °C (36 °F); allow about 8 minutes to settle, then measure."
+    assert notes[2] == "Press temperature down by 10 °C (18 °F); allow about 12 minutes to settle, then measure."
 
 
 def test_a_repeated_batch_of_the_same_setting_is_set_afresh():
@@ -130,9 +133,15 @@ def test_only_the_asked_round_is_printed_and_the_last_by_default():
 
 
 def test_symptoms_have_one_letter_each():
-    letters = [pair.name for pair in page().symptoms]
+    letters = [line.letter for line in page().symptoms]
     assert len(set(letters)) == len(letters) >= 10
-    assert "no transfer: the image stays on the film" in [pair.value for pair in page().symptoms]
+    assert "no transfer: the image stays on the film" in [line.words for line in page().symptoms]
+
+
+def test_every_symptom_of_the_key_is_drawn_beside_its_words():
+    drawn = [str(line.svg) for line in page().symptoms]
+    assert len(set(drawn)) == len(drawn)
+    assert html().count('class="symptom"') == len(drawn)
 
 
 def test_names_are_escaped():
