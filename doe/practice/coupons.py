@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 _FACTORS, _MECHANISMS = MAX_FACTORS, 8
 _CHANCES = ("lapse", "lapse check", "machine", "side", "symptom")
 
+OTHER_MECHANISMS = ("thin", "thick", "steam")
+"""Ways to fail that are no question of heat, in the order of `Margins.other`: too little powder, too much, steam."""
+
 # What is seen on a failed coupon, by side, machine, and whether it failed before or after the wash. Keys of the
 # symptom catalogue; a test holds them against it.
 _SEEN: dict[tuple[str, str], tuple[tuple[str, ...], tuple[str, ...]]] = {
@@ -34,6 +37,9 @@ _SEEN: dict[tuple[str, str], tuple[tuple[str, ...], tuple[str, ...]]] = {
     ("over", "cure"): (("glass_back", "yellowing"), ("yellowing",)),
     ("over", "press"): (("film_lock", "scorch", "strike_through"), ("dye_bleed", "sunk_print")),
     ("other", ""): (("edge_haze", "small_part_loss"), ("wash_ripple", "pinholes")),
+    ("other", "thin"): (("small_part_loss",), ("small_part_loss",)),
+    ("other", "thick"): (("edge_haze", "stiff_hand"), ("stiff_hand",)),
+    ("other", "steam"): (("blisters", "pinholes"), ("wash_ripple", "blisters")),
     ("unknown", ""): (("stretch_crack", "blisters"), ("stretch_crack",)),
 }
 
@@ -93,7 +99,7 @@ def run(line: SimulatedLine, coupons: pd.DataFrame, seed: int, how: Scoring = DE
     margins = line.margins_at(real, levels)
     under, over = _with_scatter(line, margins, luck)
     lapse = luck.uniform["lapse"] < line.habits.lapse
-    side, severity, machine = _failures(line, under, over, lapse, luck)
+    side, severity, machine = _failures(line, under, over, _other(margins, luck), lapse, luck)
     first = _first_failed(line, severity, lapse, luck)
     failed = first < len(line.study.spec.checks)
     checks = _check_results(line, first, how)
@@ -170,7 +176,12 @@ def _setting_error(line: SimulatedLine, frame: pd.DataFrame, luck: _Luck) -> Flo
         if f.hard_to_change:
             batch = luck.shared(f"batch {f.name}", luck.batch[f.stage or "press"])[:, 0]
             error[:, j] = np.sqrt(shared) * batch + np.sqrt(1 - shared) * error[:, j]
-    return np.asarray(error * np.array([f.trial_error for f in numeric]))
+    made = error * np.array([f.trial_error for f in numeric])
+    if line.platen_degc:
+        count = len(line.platen_degc)
+        place = [int(_stream(*luck.seeds, f"place | {c}").integers(count)) for c in luck.coupon]
+        made[:, [f.name == "press_temp" for f in numeric]] += np.array(line.platen_degc)[place][:, None]
+    return np.asarray(made)
 
 
 def _with_scatter(line: SimulatedLine, margins: Margins, luck: _Luck) -> tuple[FloatArray, FloatArray]:
@@ -182,20 +193,30 @@ def _with_scatter(line: SimulatedLine, margins: Margins, luck: _Luck) -> tuple[F
     return margins.under + scatter[:, :under], margins.over + scatter[:, _MECHANISMS : _MECHANISMS + over]
 
 
+def _other(margins: Margins, luck: _Luck) -> FloatArray:
+    """Margins with scatter against what is no question of heat, shape (coupons, 1 or more)."""
+    if margins.other is None:
+        return np.full((len(margins.under), 1), np.inf)
+    return margins.other + luck.shared("other", luck.coupon, margins.other.shape[1])
+
+
 def _failures(
-    line: SimulatedLine, under: FloatArray, over: FloatArray, lapse: NDArray[np.bool_], luck: _Luck
+    line: SimulatedLine, under: FloatArray, over: FloatArray, other: FloatArray, lapse: NDArray[np.bool_], luck: _Luck
 ) -> tuple[NDArray[np.str_], FloatArray, NDArray[np.str_]]:
-    """Side of each failed coupon ("" when sound), how badly it failed, and at which machine."""
+    """Side of each failed coupon ("" when sound), how badly it failed, and at which machine (or what it lacked)."""
     too_much, too_little = over.min(axis=1) < 0, under.min(axis=1) < 0
-    side = np.where(lapse, "other", np.where(too_much, "over", np.where(too_little, "under", "")))
-    severity = np.maximum(-np.where(too_much, over.min(axis=1), under.min(axis=1)), 0.0)
+    amiss = (other.min(axis=1) < 0) & ~too_much
+    side = np.where(lapse | amiss, "other", np.where(too_much, "over", np.where(too_little, "under", "")))
+    worst_margin = np.where(too_much, over.min(axis=1), np.where(amiss, other.min(axis=1), under.min(axis=1)))
+    severity = np.maximum(-worst_margin, 0.0)
     worst = np.where(too_much, over.argmin(axis=1), under.argmin(axis=1))
     stages = sorted({f.stage or "press" for f in line.study.factors})
     if over.shape[1] > 1:  # one heat direction a machine, oven first; anything further shows at the press
         machine = np.where(worst == 0, "cure", "press")
     else:
         machine = np.array(stages)[(luck.uniform["machine"] * len(stages)).astype(int)]
-    return side, severity, machine
+    machine = np.where(amiss & ~lapse, np.array([*OTHER_MECHANISMS, ""])[other.argmin(axis=1)], machine)
+    return side, severity, np.where(lapse, "", machine)
 
 
 def _first_failed(
@@ -249,7 +270,7 @@ def _symptoms(
         if not seen[i]:
             found.append("")
             continue
-        at = str(machine[i]) if side in ("under", "over") else ""
+        at = str(machine[i]) if (str(side), str(machine[i])) in _SEEN else ""
         choices = _SEEN[(str(side), at)][int(washed[first[i]])]
         found.append(choices[int(draw[i] * len(choices))])
     return found

@@ -18,6 +18,7 @@ from doe.domain.errors import InputError, plain
 from doe.domain.factors import DEFAULT_FACTORS, usual_factor
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, parse_quantity, show
+from doe.practice.materials import CLOTHS, POWDERS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -30,10 +31,6 @@ HINT_COST = 5
 """Points a hint costs."""
 
 Settings = Mapping[str, float]
-
-# Invented world: no fabric, film or powder of these names is known to us.
-FABRICS = ("Quillow jersey", "Brenth fleece", "Tansor knit", "Ombery pique", "Haddle rib")
-POWDERS = ("Sarnel fine", "Povick soft", "Lumrel medium", "Dravel fine")
 
 
 @dataclass(frozen=True)
@@ -209,8 +206,12 @@ class Drill(ABC):
 def practice_study(seed: int) -> Study:
     """The question of an exercise: the usual four factors for an invented stack; the same seed, the same one."""
     rng = np.random.default_rng([seed, 1])
-    name = f"{FABRICS[rng.integers(len(FABRICS))]} with {POWDERS[rng.integers(len(POWDERS))]} powder (invented)"
-    return Study(name, tuple(usual_factor(n) for n in DEFAULT_FACTORS))
+    return named_study(CLOTHS[rng.integers(len(CLOTHS))].name, POWDERS[rng.integers(len(POWDERS))].name)
+
+
+def named_study(cloth: str, powder: str) -> Study:
+    """The usual four factors for a cloth and a powder of the invented world."""
+    return Study(f"{cloth} with {powder} powder (invented)", tuple(usual_factor(n) for n in DEFAULT_FACTORS))
 
 
 def range_lines(study: Study, shown: Shown) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ import pandas as pd
 from doe.assure.binomial import pass_rate_low
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
-from doe.domain.units import METRIC, SYMBOLS, Shown, show
+from doe.domain.units import METRIC, Shown, show
 from doe.practice.drill import (
     Drill,
     MapPicture,
@@ -18,18 +19,38 @@ from doe.practice.drill import (
     Settings,
     Turn,
     made_coupons,
+    named_study,
     of_hundred,
-    practice_study,
     robust_at,
 )
-from doe.practice.lines import SimulatedLine, make_line
+from doe.practice.lines import SimulatedLine
+from doe.practice.materials import CLOTHS, POWDERS
+from doe.practice.workshop_truth import WorkshopTruth
+from doe.practice.world import on_cloth, seconds_to, workshop_line
 
 COUPONS, ENOUGH = 24, 8
 TARGET, CLEARLY_BELOW = 0.95, 0.85
 _PLACES = {"setpoint": 0.0, "cool": -1.0, "hot": 1.0}
 _REACH = 1.0  # half-width of the window in setting errors
 _VERDICTS = ("holds", "retune", "not enough")
-_OFFSETS = (0.0, -2.0, 3.0, -16.0, 15.0)  # degC by which the new blank is hotter or cooler at the bond line
+_REACHED_DEGC = 130.0  # how soon the bond line gets there tells two cloths apart
+
+
+class _Blank(NamedTuple):
+    """How the cloth of another mill differs: lag at the bond line and water, as shares, and damage it bears (log)."""
+
+    lag: float
+    water: float
+    bears: float
+
+
+_BLANKS = (
+    _Blank(1.0, 1.0, 0.0),
+    _Blank(1.15, 0.9, 0.05),
+    _Blank(0.9, 1.1, 0.0),
+    _Blank(2.6, 1.4, 0.1),
+    _Blank(1.0, 1.0, -1.3),
+)
 
 
 class QualifyBlank(Drill):
@@ -40,19 +61,25 @@ class QualifyBlank(Drill):
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
-        self.study = practice_study(seed)
         self.old, self.new, self.recipe = self._case()
+        self.study = self.old.study
         self._made: list[pd.DataFrame] = []
 
     def _case(self) -> tuple[SimulatedLine, SimulatedLine, dict[str, float]]:
         """Line with the old and with the new blank; the new one either holds clearly or fails clearly."""
-        wanted = int(self._rng.integers(len(_OFFSETS)))
+        wanted = int(self._rng.integers(len(_BLANKS)))
         for turn in range(60):
-            old = make_line(("smooth", "thermal", "easy")[turn % 3], self.seed + 1000 * turn, self.study)
-            best = {f.name: round_settings(f, np.array([float(old.best().settings[f.name])]))[0] for f in
-                    self.study.numeric}  # fmt: skip
+            cloth, powder = CLOTHS[self._rng.integers(len(CLOTHS))], POWDERS[self._rng.integers(len(POWDERS))]
+            study = named_study(cloth.name, powder.name)
+            old = workshop_line(cloth, powder, self.seed + 1000 * turn, study)
+            best = {f.name: round_settings(f, np.array([float(old.best().settings[f.name])]))[0] for f in study.numeric}
             recipe = {name: float(value) for name, value in best.items()}
-            new = replace(old, display_offset={"press_temp": _OFFSETS[(wanted + turn // 12) % len(_OFFSETS)]})
+            other = _BLANKS[(wanted + turn // 12) % len(_BLANKS)]
+            self.cloths = cloth, replace(
+                cloth, name=f"{cloth.name} of another mill", lag_s=cloth.lag_s * other.lag,
+                water=cloth.water * other.water, bears=cloth.bears + other.bears,
+            )  # fmt: skip
+            new = on_cloth(old, self.cloths[1])
             rate = robust_at(new, recipe)
             if robust_at(old, recipe) >= TARGET + 0.01 and (rate >= TARGET or rate <= CLEARLY_BELOW):
                 return old, new, recipe
@@ -135,9 +162,20 @@ class QualifyBlank(Drill):
         self._made.append(results)
         return Turn((f"At the {place}{'' if place == 'setpoint' else ' corner'}:",), made_coupons(self.study, results))
 
-    def _degrees(self, delta_degc: float) -> str:
-        unit = SYMBOLS[self.shown.unit("degC")]
-        return f"{abs(self.shown.delta(delta_degc, 'degC')):.0f} {unit}"
+    def _difference(self) -> tuple[str, ...]:
+        """What is different about the new cloth, in what a gauge or a scale would show."""
+        truth = self.old.truth
+        assert isinstance(truth, WorkshopTruth)
+        room = truth.made.room
+        old, new = (seconds_to(c, room.water(c), self.recipe["press_temp"], _REACHED_DEGC) for c in self.cloths)
+        said = [
+            f"Under the platen the bond line of the new blank reaches {show(_REACHED_DEGC, 'degC', self.shown)} after "
+            f"{new:.1f} s, that of the old one after {old:.1f} s."
+        ]
+        less = self.cloths[0].bears - self.cloths[1].bears
+        if less > 0.2:
+            said.append("It bears less heat: it shows damage at a smaller dose than the old one.")
+        return tuple(said)
 
     def _tally(self) -> str:
         if not self._made:
@@ -164,13 +202,11 @@ class QualifyBlank(Drill):
                 parts.append((f"fewer than {ENOUGH} coupons: half is luck", -(100.0 - 2 * self.coupons) / 2))
         else:
             parts = [("not enough coupons yet", 20.0) if verdict == "not enough" else ("wrong verdict", 0.0)]
-        off = self.new.display_offset["press_temp"]
-        change = "as hot as" if abs(off) < 0.1 else f"{self._degrees(off)} {'hotter' if off > 0 else 'cooler'} than"
         at = {place: self.new.true_pass(pd.DataFrame([dict(self.settings_of(place))]))[0] for place in _PLACES}
         truth = [
             f"On the new blank {of_hundred(rate)} production prints pass at the recipe; on the old one "
             f"{of_hundred(before)}. The right verdict: {right}.",
-            f"At the bond line the new blank is {change} the old one.",
+            *self._difference(),
             "Of prints made exactly there: "
             + ", ".join(f"{place} {of_hundred(float(p))}" for place, p in at.items()) + ".",
             self._tally(),

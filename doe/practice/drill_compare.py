@@ -16,7 +16,6 @@ from doe.practice.drill import (
     Turn,
     made_coupons,
     of_hundred,
-    practice_study,
     range_lines,
     robust_at,
     settings_table,
@@ -27,7 +26,6 @@ from doe.setpoint import recommend
 from doe.surfaces import fit
 
 PER_SWEEP = 5
-_KINDS = ("thermal", "smooth", "ridge")
 
 
 class Compare(Drill):
@@ -38,8 +36,8 @@ class Compare(Drill):
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
-        self.study = practice_study(seed)
-        self.line = line_to_tune(_KINDS, seed, self.study)
+        self.line = line_to_tune(seed)
+        self.study = self.line.study
         self.now = {name: float(value) for name, value in centre(self.study).items()}
         self._made: list[pd.DataFrame] = []
         self._left = list(self.study.numeric)

@@ -19,7 +19,6 @@ from doe.practice.drill import (
     Turn,
     made_coupons,
     of_hundred,
-    practice_study,
     range_lines,
     read_settings,
     robust_at,
@@ -32,7 +31,6 @@ from doe.surfaces import fit
 
 COUPONS, MINUTES = 20, 480.0
 MOST_AT_ONCE = 8
-_KINDS = ("thermal", "smooth", "ridge", "sharp")
 
 
 class TunePowder(Drill):
@@ -43,8 +41,8 @@ class TunePowder(Drill):
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
-        self.study = practice_study(seed)
-        self.line = line_to_tune(_KINDS, seed, self.study)
+        self.line = line_to_tune(seed)
+        self.study = self.line.study
         self.minutes = 0.0
         self._made: list[pd.DataFrame] = []
         self._last: Settings | None = None

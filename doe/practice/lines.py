@@ -75,6 +75,8 @@ class SimulatedLine:
     habits : Habits
     display_offset : mapping
         Real minus shown, by factor, in the stored unit; factors not named show the truth.
+    platen_degc : tuple of float
+        How much hotter than its middle each place of the platen is; prints lie on any of them. Empty: an even platen.
     """
 
     kind: str
@@ -84,24 +86,26 @@ class SimulatedLine:
     hand: HandFeel
     habits: Habits = field(default_factory=Habits)
     display_offset: Mapping[str, float] = field(default_factory=dict)
+    platen_degc: tuple[float, ...] = ()
 
     def true_pass(self, settings: pd.DataFrame) -> FloatArray:
         """Probability that a coupon made at exactly these settings passes every check, shape (rows,)."""
-        under, over = _survive(self.margins(settings))
-        return (1 - self.habits.lapse) * under * over
+        under, over, other = _survive(self.margins(settings))
+        return (1 - self.habits.lapse) * under * over * other
 
     def true_under(self, settings: pd.DataFrame) -> FloatArray:
-        """Probability of failing from too little heat (and not also from too much), shape (rows,)."""
-        under, over = _survive(self.margins(settings))
-        return (1 - self.habits.lapse) * (1 - under) * over
+        """Probability of failing from too little heat (and for nothing that is seen first), shape (rows,)."""
+        under, over, other = _survive(self.margins(settings))
+        return (1 - self.habits.lapse) * (1 - under) * over * other
 
     def true_over(self, settings: pd.DataFrame) -> FloatArray:
         """Probability of failing from too much heat, shape (rows,)."""
         return (1 - self.habits.lapse) * (1 - _survive(self.margins(settings))[1])
 
     def true_other(self, settings: pd.DataFrame) -> FloatArray:
-        """Probability of failing for a reason that is no setting, shape (rows,); the same everywhere."""
-        return np.full(len(settings), self.habits.lapse)
+        """Probability of failing for a reason that is no question of heat, shape (rows,)."""
+        _, over, other = _survive(self.margins(settings))
+        return self.habits.lapse + (1 - self.habits.lapse) * (1 - other) * over
 
     def true_hand(self, settings: pd.DataFrame) -> FloatArray:
         """Mean hand-feel, 1 to 5, of coupons that transferred at exactly these settings, shape (rows,)."""
@@ -117,6 +121,9 @@ class SimulatedLine:
         """
         natural, levels = self.real_settings(settings)
         spread = np.array([f.setting_sd for f in self.study.numeric]) * _nodes(natural.shape[1], nodes)
+        if self.platen_degc:  # every place comes equally often
+            places = np.resize(np.asarray(self.platen_degc), nodes)
+            spread[:, [f.name == "press_temp" for f in self.study.numeric]] += places[:, None]
         rows = max(1, _CHUNK // nodes)
         return np.concatenate(
             [self._average(natural[i : i + rows], levels[i : i + rows], spread) for i in range(0, len(natural), rows)]
@@ -167,8 +174,8 @@ class SimulatedLine:
         repeated = np.repeat(levels, nodes, axis=0)
         coded = self._coded(around)
         margins = self.truth.margins(around, coded, repeated)
-        under, over = _survive(margins)
-        good = (1 - self.habits.lapse) * under * over
+        under, over, other = _survive(margins)
+        good = (1 - self.habits.lapse) * under * over * other
         if self.study.spec.hand_min is not None:
             hand = self.hand(coded, margins.heat, repeated)
             good = good * ndtr((hand - self.study.spec.hand_min) / HAND_BLUR)
@@ -217,9 +224,10 @@ class SimulatedLine:
         return pd.DataFrame(columns)[list(self.study.factor_names)]
 
 
-def _survive(margins: Margins) -> tuple[FloatArray, FloatArray]:
-    """Probability of no failure from too little, and from too much heat."""
-    return ndtr(margins.under).prod(axis=1), ndtr(margins.over).prod(axis=1)
+def _survive(margins: Margins) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Probability of no failure from too little heat, from too much, and from what is no question of heat."""
+    other = np.ones(len(margins.under)) if margins.other is None else ndtr(margins.other).prod(axis=1)
+    return ndtr(margins.under).prod(axis=1), ndtr(margins.over).prod(axis=1), other
 
 
 def _top(frame: pd.DataFrame, rates: FloatArray, keep: int) -> tuple[pd.DataFrame, FloatArray]:

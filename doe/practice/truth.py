@@ -3,7 +3,8 @@
 Every way to fail (not molten, not bonded, oozed, scorched ...) is a *mechanism* with a margin in standard
 deviations of the coupon-to-coupon scatter: the coupon survives it with probability Phi(margin). Mechanisms are
 independent given the settings. Too much heat is seen first: a coupon that fails both ways shows ``over``. So
-p_over = 1 - prod Phi(over margins), p_pass = prod Phi(all margins), and p_under is the rest.
+p_over = 1 - prod Phi(over margins) and p_pass = prod Phi(all margins). Faults that are no question of heat (``other``)
+are seen next, and p_under is the rest.
 """
 
 from __future__ import annotations
@@ -32,11 +33,13 @@ class Margins:
     over : array, shape (n, mechanisms of too much heat)
     heat : array, shape (n, heat directions)
         How hot, -1 at the lower wall of the window, +1 at the upper one; hand-feel depends on it.
+    other : array, shape (n, mechanisms that are no question of heat), optional
     """
 
     under: FloatArray
     over: FloatArray
     heat: FloatArray
+    other: FloatArray | None = None
 
 
 class Truth(Protocol):
