@@ -130,7 +130,7 @@ def judge_comparison(book: Book, key: Key) -> Compared:
     """
     from doe.assure import compare_materials
 
-    record, plan = _planned(book, key)
+    record, plan = comparison_plan(book, key)
     results = book.results(record.id, include_void=True)
     rounds = len(book.plan_info(record.id).rounds)
     found = compare_materials(
@@ -246,7 +246,14 @@ def judged_frame(results: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _planned(book: Book, key: Key) -> tuple[StudyRecord, ComparisonPlan]:
+def comparison_plan(book: Book, key: Key) -> tuple[StudyRecord, ComparisonPlan]:
+    """A comparison and what was decided before its coupons were made.
+
+    Raises
+    ------
+    InputError
+        If the study is no comparison.
+    """
     record = book.study(key)
     planned = book.latest_analysis(record.id, COMPARISON_PLAN)
     if planned is None or not is_comparison(book, record.id):
@@ -310,7 +317,7 @@ def _payload(
 
 __all__ = [
     "COMPARISON", "COMPARISON_PLAN", "Begun", "Compared", "ComparisonOffer", "ComparisonPlan", "ComparisonSize",
-    "ComparisonStory", "Wanted", "begin_comparison", "comparison_of", "comparisons_of", "is_comparison",
-    "judge_comparison", "judged_frame", "more_coupons", "offer_comparison", "plan_from", "refuse_comparison",
-    "story_sentence",
+    "ComparisonStory", "Wanted", "begin_comparison", "comparison_of", "comparison_plan", "comparisons_of",
+    "is_comparison", "judge_comparison", "judged_frame", "more_coupons", "offer_comparison", "plan_from",
+    "refuse_comparison", "story_sentence",
 ]  # fmt: skip

@@ -12,6 +12,7 @@ from doe.acts.answers import answer_data, answer_from
 from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.compare import refuse_comparison
 from doe.acts.counts import ScoreCounts, score_counts
+from doe.acts.prior import WITHOUT_PRIOR, Prior, prior_of, prior_sentence
 from doe.acts.rounds import results_to_learn_from
 from doe.domain.serial import jsonable, to_plain
 from doe.domain.study import Study
@@ -26,10 +27,11 @@ if TYPE_CHECKING:
 _HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
 
 
-def inputs_hash(study: Study, results: pd.DataFrame) -> str:
+def inputs_hash(study: Study, results: pd.DataFrame, prior: Prior | None = None) -> str:
     """SHA-256 over a study and its scored coupons: the same facts give the same text, whatever their order.
 
-    Coupons that still wait change nothing in a fit, so they are left out.
+    Coupons that still wait change nothing in a fit, so they are left out. Earlier coupons count as they were kept,
+    with their discount.
     """
     columns = sorted(
         c for c in results.columns
@@ -37,13 +39,21 @@ def inputs_hash(study: Study, results: pd.DataFrame) -> str:
     )  # fmt: skip
     scored = results.loc[results["passed"].notna(), columns].sort_values("coupon")
     rows = jsonable(scored.to_dict("records"))
-    text = json.dumps({"study": to_plain(study), "results": rows}, sort_keys=True, ensure_ascii=True, allow_nan=False)
+    facts: dict[str, Any] = {"study": to_plain(study), "results": rows}
+    if prior is not None and prior.is_used:
+        facts["prior"] = {"hash": prior.hash, "discount": prior.discount}
+    text = json.dumps(facts, sort_keys=True, ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def hash_now(book: Book, record: StudyRecord) -> str:
+    """Sum of what a study's fit would be made from as things stand now."""
+    return inputs_hash(record.study, results_to_learn_from(book, record.id), prior_of(book, record))
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """A fit with what it was made from."""
+    """A fit with what it was made from; ``prior`` holds the coupons of an earlier study, where there are any."""
 
     record: StudyRecord
     results: pd.DataFrame
@@ -51,6 +61,7 @@ class Fitted:
     hash: str
     seed: int
     counts: ScoreCounts
+    prior: Prior | None = None
 
 
 def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progress | None = None) -> Fitted:
@@ -74,8 +85,11 @@ def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress
     refuse_comparison(book, record, "fit")
     results = results_to_learn_from(book, record.id)
     seed = usual_seed(record.name) if seed is None else seed
-    surfaces = fit(record.study, results, seed=seed, progress=progress)
-    return Fitted(record, results, surfaces, inputs_hash(record.study, results), seed, score_counts(book, record.id))
+    prior = prior_of(book, record)
+    earlier = prior.earlier() if prior else None
+    surfaces = fit(record.study, results, seed=seed, progress=progress, earlier=earlier)
+    total = inputs_hash(record.study, results, prior)
+    return Fitted(record, results, surfaces, total, seed, score_counts(book, record.id), prior)
 
 
 def _keep(book: Book, fitted: Fitted, kind: str, payload: Mapping[str, Any]) -> None:
@@ -94,13 +108,14 @@ class Recommended:
     """An answer with the fit behind it.
 
     ``kept`` is the record of the same answer when it was in the book already; ``before`` the last answer to other
-    results, when there is one.
+    results, when there is one; ``without`` the answer without the coupons of an earlier study, where they count.
     """
 
     fitted: Fitted
     answer: Answer
     kept: AnalysisRecord | None
     before: AnalysisRecord | None
+    without: Answer | None = None
 
 
 def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: Progress | None = None) -> Recommended:
@@ -119,13 +134,40 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
     others = [a for a in kept_answers if a.inputs_hash != fitted.hash]
     before = others[-1] if others and not same else None
     if same:
-        tell(1.0)
-        return Recommended(fitted, _with_open_checks(answer_from(same[-1].payload), fitted), same[-1], before)
-    answer = recommend(
-        fitted.record.study, fitted.surfaces, seed=fitted.seed, progress=lambda share: tell(0.7 + 0.3 * share)
-    )
-    _keep(book, fitted, RECOMMEND, answer_data(answer))
-    return Recommended(fitted, _with_open_checks(answer, fitted), None, before)
+        answer, kept = answer_from(same[-1].payload), same[-1]
+    else:
+        answer, kept = recommend(
+            fitted.record.study, fitted.surfaces, seed=fitted.seed, progress=lambda share: tell(0.7 + 0.1 * share)
+        ), None  # fmt: skip
+        _keep(book, fitted, RECOMMEND, answer_data(answer))
+    without = _without_prior(book, fitted)
+    tell(1.0)
+    return Recommended(fitted, _told(answer, fitted, without), kept, before, without)
+
+
+def _without_prior(book: Book, fitted: Fitted) -> Answer | None:
+    """The answer without the coupons of an earlier study, kept beside the other; None where there are none."""
+    from doe.setpoint import recommend
+    from doe.surfaces import fit
+
+    if fitted.prior is None or not fitted.prior.is_used:
+        return None
+    for kept in reversed(book.analyses(fitted.record.id)):
+        if kept.kind == WITHOUT_PRIOR and kept.inputs_hash == fitted.hash and kept.seed == fitted.seed:
+            return answer_from(kept.payload["answer"])
+    study = fitted.record.study
+    answer = recommend(study, fit(study, fitted.surfaces.results, seed=fitted.seed), seed=fitted.seed)
+    # inside, so that its verdict is never taken for that of the study
+    _keep(book, fitted, WITHOUT_PRIOR, {"answer": answer_data(answer)})
+    return answer
+
+
+def _told(answer: Answer, fitted: Fitted, without: Answer | None) -> Answer:
+    """The answer with what stands before it: open checks first, then what an earlier study does to it."""
+    if without is not None and fitted.prior is not None:
+        said = prior_sentence(fitted.prior, fitted.record.study, answer, without)
+        answer = replace(answer, limits_on_certainty=(said, *answer.limits_on_certainty))
+    return _with_open_checks(answer, fitted)
 
 
 def _with_open_checks(answer: Answer, fitted: Fitted) -> Answer:
