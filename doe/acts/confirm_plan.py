@@ -13,7 +13,6 @@ from doe.acts.confirmation_rules import REPLACEMENT, plan_data, plans_of
 from doe.acts.counts import score_counts
 from doe.acts.limits import refuse_without_limits
 from doe.acts.plans import whole_plan
-from doe.acts.rounds import results_to_learn_from
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
 from doe.domain.serial import jsonable
@@ -288,7 +287,7 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, progress: Progress | 
     InputError
         If none is kept, it is about other results, or it says that the target is out of reach.
     """
-    from doe.acts.fits import fit_of, inputs_hash
+    from doe.acts.fits import fit_of, hash_now
     from doe.assure import confirmation_points
     from doe.setpoint.robust import RobustRate
 
@@ -301,7 +300,7 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, progress: Progress | 
     kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND]
     if not kept:
         raise InputError(where, "none kept", "an answer to confirm", f"Ask for it first: doe recommend {name}.")
-    now = inputs_hash(record.study, results_to_learn_from(book, record.id))
+    now = hash_now(book, record)
     same = [a for a in kept if a.inputs_hash == now]
     if not same:
         raise InputError(

@@ -32,11 +32,10 @@ class EarlyHint:
 
 def hint_hash(book: Book, study: int) -> str:
     """What the coupons scored so far are known by."""
-    from doe.acts.fits import inputs_hash
-    from doe.acts.rounds import results_to_learn_from
+    from doe.acts.fits import hash_now
 
     record = book.study(study)
-    return inputs_hash(record.study, results_to_learn_from(book, record.id))
+    return hash_now(book, record)
 
 
 def early_hint(book: Book, study: int) -> EarlyHint:
