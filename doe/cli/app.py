@@ -12,6 +12,7 @@ import typer
 from typer.core import TyperGroup
 
 from doe.cli import (
+    bench,
     book,
     demo,
     diagnose,
@@ -47,6 +48,7 @@ ORDER = (
     "plan",
     "sheet",
     "record",
+    "bench",
     "fit",
     "recommend",
     "extend",
@@ -176,7 +178,7 @@ def root(
 
 
 for module in (
-    demo, stack, line, gauge, study, plan, sheet, record, fit, recommend, extend, report, diagnose, practice,
+    demo, stack, line, gauge, study, plan, sheet, record, bench, fit, recommend, extend, report, diagnose, practice,
     explain_word, book,
 ):  # fmt: skip
     module.register(app)

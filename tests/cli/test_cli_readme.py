@@ -59,6 +59,8 @@ def test_every_line_of_the_walk_throughs_works(empty_shop):
         if words[0] == "demo":
             empty_shop.good("book", "backup", str(demo / "book.sqlite"))
             continue
+        if words[0] == "bench":  # it runs until it is stopped; it has tests of its own
+            continue
         if words[0] == "record" and "--file" in words:
             with empty_shop.open() as book:
                 line = make_line("easy", 1, book.study(words[1]).study)
