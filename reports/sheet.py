@@ -48,13 +48,15 @@ class SheetRow:
     """One coupon in a queue.
 
     ``order`` counts within the round; ``settings`` are the texts under the batch's ``columns``; ``stroke`` says with
-    which press stroke the coupon is shared, empty when it has one to itself (or in the cure queue).
+    which press stroke the coupon is shared, empty when it has one to itself (or in the cure queue). ``material`` says
+    of which material it is and in which pair, where two are compared; else empty.
     """
 
     order: str
     coupon: str
     settings: tuple[str, ...]
     stroke: str
+    material: str = ""
 
 
 @dataclass(frozen=True)
@@ -324,6 +326,7 @@ def _batches(
                         coupon=str(row["coupon"]),
                         settings=tuple(amount_both(f, row[f.name], shown) for f in own),
                         stroke=strokes.get(str(row["coupon"]), ""),
+                        material=_material(row),
                     )
                     for _, row in group.iterrows()
                 ),
@@ -331,6 +334,12 @@ def _batches(
         )
         before = group.iloc[-1]
     return tuple(batches)
+
+
+def _material(row: pd.Series) -> str:
+    """Which material a coupon of a comparison is of."""
+    word = {"new": "NEW", "incumbent": "IN USE"}.get(str(row.get("material")), "")
+    return f"{word}, pair {int(row['pair'])}" if word else ""
 
 
 def _is_constant(values: pd.Series) -> bool:

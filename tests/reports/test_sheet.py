@@ -163,3 +163,20 @@ def test_a_setting_at_the_ceiling_is_never_printed():
     hot = plan_of().coupons.assign(press_temp=200.0)
     with pytest.raises(InputError, match="round 1, press_temp: found 200 °C"):
         sheet_page(make_study(), STACK, LINE, hot, made_at=MADE_AT)
+
+
+def test_a_comparison_says_of_which_material_every_coupon_is():
+    coupons = plan_of().coupons.head(4).assign(material=["new", "incumbent"] * 2, pair=[1, 1, 2, 2])
+    made = sheet_page(make_study(), STACK, LINE, coupons, made_at=MADE_AT)
+    for batches in (made.cure_batches, made.press_batches):
+        told = {row.coupon: row.material for batch in batches for row in batch.rows}
+        assert [told[c] for c in coupons["coupon"]] == [
+            "NEW, pair 1",
+            "IN USE, pair 1",
+            "NEW, pair 2",
+            "IN USE, pair 2",
+        ]
+    text = bench_sheet(make_study(), STACK, LINE, coupons, made_at=MADE_AT)
+    assert text.count("IN USE, pair 2") == 2
+    assert "NEW" not in html()
+    assert all(row.material == "" for batch in page().press_batches for row in batch.rows)
