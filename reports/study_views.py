@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from reports.sheet import Pair
-from reports.whatif import WhatIf
 
 
 @dataclass(frozen=True)
@@ -53,6 +52,15 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """What the panel needs: ``data`` is JSON for the script; ``intro`` says what it shows; ``table`` is for paper."""
+
+    data: Markup
+    intro: str
+    table: Table
 
 
 @dataclass(frozen=True)

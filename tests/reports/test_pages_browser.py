@@ -205,7 +205,7 @@ def test_text_on_its_ground_has_contrast_enough(browser, files):
 
 def test_moving_a_slider_changes_what_the_panel_says(browser, files):
     page = opened(browser, files["ready"])
-    panel = page.locator("#what-if")
+    panel = page.locator("#what-if .panel")
     assert panel.is_visible()
     start = float(panel.get_attribute("data-expected"))
     assert "°C (" in panel.locator("output").first.inner_text()
@@ -221,34 +221,115 @@ def test_moving_a_slider_changes_what_the_panel_says(browser, files):
     page.close()
 
 
-@pytest.mark.parametrize("name", ["ready", "six factors"])
-def test_the_script_blends_as_the_library_does(browser, files, name):
+@pytest.mark.parametrize("name", REPORTS)
+def test_the_panel_computes_what_the_library_predicts(browser, files, name):
+    import numpy as np
+    from whatif_places import places
+
+    from doe.setpoint.robust import RobustRate
+    from reports.whatif import NODES
+
+    report = samples()[name]
+    study, frame = report.study, places(report)
+    page = opened(browser, files[name])
+    numeric = frame[[f.name for f in study.numeric]].to_numpy(dtype=float).tolist()
+    levels = [[f.levels.index(str(row[f.name])) for f in study.categorical] for _, row in frame.iterrows()]
+    told = page.evaluate(
+        "([values, levels]) => values.map((v, i) => document.getElementById('what-if').predict(v, levels[i]))",
+        [numeric, levels],
+    )
+    page.close()
+    rates = RobustRate(study, report.surfaces).draws(frame, nodes=NODES)
+    low = 1 - study.spec.assurance
+    wanted = {
+        "expected": rates.mean(axis=0),
+        "low": np.quantile(rates, low, axis=0),
+        "high": np.quantile(rates, 1 - low, axis=0),
+        "chance": (rates >= study.spec.pass_rate).mean(axis=0),
+    }
+    hand = report.surfaces.hand_draws(frame)
+    if hand is not None:
+        wanted |= {"hand": hand.mean(axis=0), "handLow": np.quantile(hand, low, axis=0)}
+    for key, values in wanted.items():
+        # a draw within a rounding error of the target may be counted either way
+        slack = 1.5 / len(rates) if key == "chance" else 1e-4
+        assert np.abs(np.array([each[key] for each in told]) - values).max() < slack, key
+
+
+def test_the_margin_is_where_the_expected_rate_leaves_the_target(browser, files):
+    import json
+
+    import pandas as pd
+
+    from doe.setpoint.robust import RobustRate
+    from reports.whatif import NODES
+
+    report = samples()["ready"]
+    rate = RobustRate(report.study, report.surfaces)
+    page = opened(browser, files["ready"])
+    # a target that is met at the setpoint and lost on the way, whatever the sample's own answer
+    here = dict(report.answer.setpoint)
+    target = float(rate.draws(pd.DataFrame([here]), nodes=NODES).mean()) - 0.03
+    text = files["ready"].read_text(encoding="utf-8").replace('"target":0.95', f'"target":{target}')
+    page.set_content(text)
+    panel = page.locator("#what-if .panel[data-room]")
+    panel.wait_for()
+    rooms = json.loads(panel.get_attribute("data-room"))
+    page.close()
+    assert any(size is not None for size in rooms)
+    for f, sizes in zip(report.study.numeric, zip(rooms[::2], rooms[1::2], strict=True), strict=True):
+        for size, sign, end in zip(sizes, (-1, 1), (f.low, f.high), strict=True):
+            at = {**here, f.name: end if size is None else float(here[f.name]) + sign * size}
+            expected = float(rate.draws(pd.DataFrame([at]), nodes=NODES).mean())
+            if size is None:
+                assert expected >= target - 1e-5
+            else:  # halved nine times: the edge is found to a 500th of the range
+                beyond = {**at, f.name: at[f.name] + sign * (f.high - f.low) / 400}
+                assert expected >= target - 1e-5
+                assert float(rate.draws(pd.DataFrame([beyond]), nodes=NODES).mean()) < target
+
+
+def test_the_grid_that_stands_in_is_blended_as_the_library_does(browser, tmp_path, monkeypatch):
     import json
 
     import numpy as np
-    from test_report_whatif import blended
+    from test_report_whatif import Other, blended, settings_at
 
-    page = opened(browser, files[name])
+    from doe.domain.coding import code
+
+    monkeypatch.setattr("reports.whatif.RobustRate", Other)
+    report = samples()["two factors"]
+    path = tmp_path / "grid.html"
+    path.write_text(study_report(report), encoding="utf-8")
+    page = opened(browser, path)
     data = json.loads(page.locator("#what-if script").text_content())
-    rng = np.random.default_rng(4)
-    for _ in range(5):
-        share = rng.random(len(data["factors"]))
-        page.evaluate(
-            "shares => { document.querySelectorAll('#what-if input').forEach((i, j) => {"
-            " i.value = Number(i.min) + shares[j] * (i.max - i.min); });"
-            " document.querySelector('#what-if input').dispatchEvent(new Event('input')); }",
-            list(share),
-        )
-        # the slider rounds to machine steps, so the settings are read back
-        values = np.array(page.evaluate("[...document.querySelectorAll('#what-if input')].map(i => Number(i.value))"))
-        ends = np.array([[f["low"], f["high"]] for f in data["factors"]])
-        logs = np.array([f["log"] for f in data["factors"]])
-        with np.errstate(divide="ignore"):
-            v, e = np.where(logs, np.log(values), values), np.where(logs[:, None], np.log(ends), ends)
-        coded = (2 * v - e.sum(axis=1)) / (e[:, 1] - e[:, 0])
-        wanted = 1 / (1 + np.exp(-blended(data, "expected", data["step"], np.clip(coded, -1, 1)[None])[0]))
-        assert float(page.locator("#what-if").get_attribute("data-expected")) == pytest.approx(wanted, abs=2e-4)
+    assert data["kind"] == "grid"
+    coded = np.random.default_rng(4).uniform(-1, 1, (8, 2))
+    frame = settings_at(report, coded)
+    told = page.evaluate(
+        "values => values.map(v => document.getElementById('what-if').predict(v).expected)", frame.to_numpy().tolist()
+    )
+    assert page.locator("#what-if .panel").is_visible()
     page.close()
+    coded = np.column_stack([code(f, frame[f.name]) for f in report.study.numeric])
+    wanted = 1 / (1 + np.exp(-blended(data, "expected", data["step"], coded)))
+    assert np.abs(np.array(told) - wanted).max() < 1e-9
+
+
+@pytest.mark.parametrize("name", REPORTS)
+def test_without_scripts_a_table_stands_where_the_panel_would_be(browser, files, name):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(files[name].as_uri())
+    assert not page.locator("#what-if .panel").is_visible()
+    assert page.locator("#what-if table").is_visible()
+    assert page.locator("#what-if tbody tr").count() >= 3
+    context.close()
+
+
+@pytest.mark.parametrize("name", REPORTS)
+def test_a_report_stays_light(files, name):
+    assert files[name].stat().st_size < 2_000_000
 
 
 PAPERS = {"A4": 210 - 24, "Letter": 215.9 - 24}  # mm between the side margins
