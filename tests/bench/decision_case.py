@@ -5,18 +5,26 @@ from __future__ import annotations
 import time
 import traceback
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from decision_baselines import FITS, claim
 from scipy.stats import qmc
 
 import doe
 from doe.practice import SimulatedLine, best_coupon, make_line, one_factor_at_a_time
-from doe.setpoint import Window
+from doe.setpoint import RobustRate, Window
+from doe.setpoint.search import find_setpoint
+from doe.setpoint.verdict import Chance, judge
 
 Record = dict[str, Any]
+
+BATCH_COLUMNS = ["cure_batch", "press_batch"]
+OVEN_ERRORS: dict[str, float | None] = {"usual": None, "whole": 1.0}
+"""Share of a temperature's error variance that a batch has in common: what the line's shop has, or all of it."""
 
 
 def usual_study() -> doe.Study:
@@ -102,15 +110,64 @@ def _case(study: doe.Study, line: SimulatedLine, coupons: int, rounds: int, seed
         "assured_below": share_below(line, answer.assured_window, answer.setpoint),
         "fit_s": fitted - start, "recommend_s": done - fitted,
     }  # fmt: skip
-    if baselines:
-        truth = {"best coupon of the plan": true_rate(line, best_coupon(study, results))}
-        claimed = {}
-        truth["one factor at a time"] = true_rate(line, one_factor_at_a_time(line, coupons, seed).setpoint)
-        for name in FITS:
-            said = claim(study, results, name)
-            truth[name], claimed[name] = true_rate(line, said.setpoint), said.pass_rate
-        record |= {"baselines": truth, "claims": claimed}
-    return record
+    return record | (usual_ways(study, line, results, coupons, seed) if baselines else {})
+
+
+def usual_ways(study: doe.Study, line: SimulatedLine, results: pd.DataFrame, coupons: int, seed: int) -> Record:
+    """True rate at the setpoint of each usual way with as many coupons, and what it claims."""
+    truth = {"best coupon of the plan": true_rate(line, best_coupon(study, results))}
+    claimed = {}
+    truth["one factor at a time"] = true_rate(line, one_factor_at_a_time(line, coupons, seed).setpoint)
+    for name in FITS:
+        said = claim(study, results, name)
+        truth[name], claimed[name] = true_rate(line, said.setpoint), said.pass_rate
+    return {"baselines": truth, "claims": claimed}
+
+
+def judged(record: Record) -> Record:
+    """A record with its verdict by today's thresholds; a round's first verdict, which chose coupons, stays."""
+    if "verdict" not in record:
+        return record
+    chance = Chance(record["p_target"], record["p_reachable"], record["best_pass_rate"])
+    # every coupon of a plan lies in the region, so nothing stands against "ready"
+    return record | {"verdict": judge(usual_study(), chance, record["pass_rate"], record["pass_rate_low"])}
+
+
+def run_oven(kind: str, seed: int, coupons: Sequence[int]) -> list[Record]:
+    """The same coupons fitted with and without batch errors, for each of `OVEN_ERRORS`; records that JSON takes.
+
+    ``rounds`` is 0 in these records: they are no case of the main table.
+    """
+    study = usual_study()
+    usual = make_line(kind, seed, study)
+    best = usual.best().robust_pass
+    records = []
+    for count in coupons:
+        record: Record = {
+            "kind": kind, "seed": seed, "coupons": count, "rounds": 0, "best": best, "target": study.spec.pass_rate,
+        }  # fmt: skip
+        try:
+            plan = doe.make_plan(study, coupons=count, seed=seed)
+            for name, share in OVEN_ERRORS.items():
+                habits = usual.habits if share is None else replace(usual.habits, batch_share=share)
+                made = replace(usual, habits=habits).run(plan.coupons, seed)
+                record[name] = {
+                    "with": _bound(study, usual, made, seed),
+                    "without": _bound(study, usual, made.drop(columns=BATCH_COLUMNS), seed),
+                }
+        except Exception:
+            record["error"] = traceback.format_exc()
+        records.append(record)
+    return records
+
+
+def _bound(study: doe.Study, line: SimulatedLine, results: pd.DataFrame, seed: int) -> Record:
+    """What a fit states at its setpoint, and what is true there; as `doe.recommend` finds and states it."""
+    rate = RobustRate(study, doe.fit(study, results, seed=seed))
+    found = find_setpoint(rate, rng=np.random.default_rng(seed))
+    low = float(np.quantile(found.rates, 1 - study.spec.assurance))
+    true = float(line.robust_pass(found.setpoint)[0])
+    return {"true": true, "pass_rate": float(found.rates.mean()), "pass_rate_low": low}
 
 
 @cache

@@ -6,7 +6,10 @@ Seeds 0 to 9999 are for tuning: priors and thresholds may be chosen on them. Pub
 19999, which no choice may look at; from 20000 on are the demo and practice. Line number i is of kind i modulo the
 kinds asked for, with seed first + i, so a longer run contains a shorter one. Every line's records are appended to
 ``--out`` when it is done; started again with the same file, only what is missing is run. Delete the file after a
-change of the method.
+change of the method; after one of the verdicts' thresholds alone, ``--judge-again`` applies them to the kept chances.
+
+With ``--oven`` something else is measured on the same lines: coupons are made with the usual and with whole oven and
+press errors common to a batch, and fitted with and without batch errors in the model; how often does each bound hold?
 """
 
 # ruff: noqa: E402 - the number of threads must be known before NumPy is imported
@@ -22,8 +25,8 @@ import argparse
 import json
 from pathlib import Path
 
-from decision_case import Record, run_line, warm_up
-from decision_table import report
+from decision_case import Record, judged, run_line, run_oven, warm_up
+from decision_table import oven_report, report
 from joblib import Parallel, delayed
 from rich.console import Console
 from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
@@ -83,9 +86,11 @@ def missing(
 
 
 def one(job: Job, baselines: bool) -> list[Record]:
-    """Run one job, warming the process up first."""
+    """Run one job, warming the process up first; rounds 0 stands for the oven's question."""
     warm_up()
     kind, seed, cases = job
+    if cases[0][1] == 0:
+        return run_oven(kind, seed, [coupons for coupons, _ in cases])
     return run_line(kind, seed, cases, baselines=baselines)
 
 
@@ -100,8 +105,10 @@ def parse() -> argparse.Namespace:
     usual = ",".join(k for k in KINDS if k != "borderline")
     parser.add_argument("--kinds", default=usual, help="comma list of kinds of line; borderline is left out by default")
     parser.add_argument("--no-baselines", action="store_true", help="only this tool")
+    parser.add_argument("--oven", action="store_true", help="fits with and without batch errors instead; one round")
     parser.add_argument("--out", type=Path, help="JSON-lines file to append to and to continue from")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--judge-again", action="store_true", help="verdicts by today's thresholds, from what is kept")
     parser.add_argument("--table-only", action="store_true", help="print the table of what --out holds")
     return parser.parse_args()
 
@@ -110,7 +117,7 @@ def main() -> None:
     """Run what is missing, then print the tables of the lines asked for."""
     options = parse()
     lines = wanted_lines(options.lines, options.seeds, options.kinds.split(","), options.first)
-    cases = [(c, r) for r in options.rounds for c in options.coupons]
+    cases = [(c, r) for r in ([0] if options.oven else options.rounds) for c in options.coupons]
     records = read_records(options.out)
     jobs = [] if options.table_only else missing(lines, cases, {key(r) for r in records})
     console = Console(stderr=True)
@@ -124,7 +131,8 @@ def main() -> None:
                 append_records(options.out, made)
             bar.advance(task)
     asked = {(kind, seed, *case) for kind, seed in lines for case in cases}
-    print(report([r for r in records if key(r) in asked]))
+    found = [judged(r) if options.judge_again else r for r in records if key(r) in asked]
+    print(oven_report(found) if options.oven else report(found))
 
 
 if __name__ == "__main__":

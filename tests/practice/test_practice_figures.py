@@ -10,8 +10,11 @@ import pytest
 
 sys.path.append(str(Path(__file__).parents[1] / "bench"))
 
+import decision_case as cases
 import decision_table as figures
 import decisions
+
+from doe.setpoint.verdict import OUT_OF_REACH
 
 
 def record(**changes: Any) -> dict[str, Any]:
@@ -78,3 +81,38 @@ def test_a_run_goes_on_where_it_stopped(tmp_path):
     assert jobs == [("easy", 0, [(28, 1)]), ("easy", 1, [(20, 1), (28, 1)])]
     decisions.append_records(out, [record(kind="easy", seed=5)])
     assert [r["seed"] for r in decisions.read_records(out)] == [0, 5]
+
+
+def test_kept_chances_are_judged_by_todays_thresholds():
+    kept = record(
+        verdict="more coupons", p_target=0.0, p_reachable=0.0, best_pass_rate=0.4, pass_rate=0.3, pass_rate_low=0.1
+    )  # fmt: skip
+    assert cases.judged(kept)["verdict"] == "not reachable"
+    assert cases.judged(kept | {"p_reachable": OUT_OF_REACH + 0.01})["verdict"] == "more coupons"
+    assert cases.judged(kept | {"pass_rate": 0.96, "pass_rate_low": 0.9})["verdict"] == "ready"
+    assert "verdict" not in cases.judged({"error": "Traceback ..."})
+
+
+def test_the_ovens_table_counts_bounds_with_and_without_batch_errors():
+    def said(true: float, low: float) -> dict[str, float]:
+        return {"true": true, "pass_rate": 0.95, "pass_rate_low": low}
+
+    usual = {"with": said(0.9, 0.8), "without": said(0.9, 0.8)}
+    lines = [
+        {"kind": kind, "seed": i, "coupons": 28, "rounds": 0, "best": 0.98, "target": 0.95, "usual": usual,
+         "whole": {"with": said(0.9, 0.8), "without": said(0.9, 0.95 if i else 0.8)}}
+        for i, kind in enumerate(("smooth", "sharp"))
+    ]  # fmt: skip
+    rows = [[c.strip() for c in row.strip("|").split("|")] for row in figures.oven_table(lines, 28).splitlines()[2:]]
+    assert [row[1] for row in rows] == ["with", "without"] * 2
+    assert [row[3].split(" ")[0] for row in rows] == ["1.00", "1.00", "1.00", "0.50"]
+    assert rows[3][4].endswith("(sharp)")
+    assert "28 coupons" in figures.oven_report(lines)
+
+
+def test_batch_errors_are_fitted_on_one_side_of_the_ovens_table_only():
+    record = cases.run_oven("easy", 1, [10])[0]
+    assert "error" not in record
+    for oven in cases.OVEN_ERRORS:
+        assert record[oven]["with"] != record[oven]["without"]
+    assert record["usual"]["with"] != record["whole"]["with"]
