@@ -17,12 +17,16 @@ from typing import TYPE_CHECKING
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, show_difference
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from doe.assure import GaugedLine, MachineGauge, MachineSetting
     from doe.book import Book, StudyRecord
+    from doe.domain.study import Study
 
 MOST_SETTINGS = 4
 """Settings shown with what they give: the lowest, the highest and some between."""
@@ -70,9 +74,73 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     meant = replace(
         meant, gauge_u_degc=now.gauge_u_degc, oven=known(meant.oven, now.oven), press=known(meant.press, now.press)
     )
+    dialled = not isinstance(line, (str, Line)) and is_as_dialled(book.plan_info(line.id).rounds)
     kept = [k for k in book.gauge_history(meant.name) if not k.withdrawn]
     names = {place: f"Reading {k.id}" for place, k in enumerate(kept)}
-    return gauge_line(meant, [k.reading for k in kept], on=on or today(), names=names)
+    return gauge_line(meant, [k.reading for k in kept], on=on or today(), names=names, as_dialled=dialled)
+
+
+def refuse_dials(gauged: GaugedLine, study: Study, coupons: pd.DataFrame) -> None:
+    """Refuse coupons, or held settings, for which a machine would have to be set beyond what it may be given.
+
+    Raises
+    ------
+    InputError
+        Naming the machine, the dial setting and what is allowed.
+    """
+    from doe.assure import machine_temperatures, refuse_dial
+
+    for name, (_, held) in machine_temperatures(study).items():
+        top = float(coupons[name].max()) if name in coupons else held
+        found = gauged.dial(name, top)
+        if found is not None and found.is_checked:
+            refuse_dial(study, name, found.dial_degc)
+
+
+CHANGED_DELTA_DEGC = 3.0
+"""A dial setting that changed by less between two rounds is not worth a word (our guess, no source)."""
+
+
+def study_cautions(
+    book: Book, record: StudyRecord, gauged: GaugedLine | None = None, *, shown: Shown = METRIC
+) -> tuple[str, ...]:
+    """What to be careful about where a study's temperatures rest on gauges, its rounds included.
+
+    ``gauged`` is the line of the study on the day asked about; that of today when left out.
+    """
+    from doe.assure import gauge_cautions
+
+    gauged = gauged_line(book, record) if gauged is None else gauged
+    return (*gauge_cautions(gauged, record.study, shown=shown), *_changed_since(book, record, gauged, shown))
+
+
+def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: Shown) -> list[str]:
+    """Rounds that were planned while another correction was in force, and by how much it differs."""
+    from doe.assure import machine_temperatures
+
+    rounds = book.plan_info(record.id).rounds
+    then = {day: gauged_line(book, record, on=day) for day in {made.made_at.date() for made in rounds}}
+    said = []
+    for name, (low, high) in machine_temperatures(record.study).items():
+        now = gauged.gauge_of(name)
+        if now is None or not now.is_checked:
+            continue
+        middle = (low + high) / 2
+        off: dict[tuple[float, bool], list[int]] = {}
+        for made in rounds:
+            before = then[made.made_at.date()].machine(now.machine)
+            change = round(now.dial(middle).dial_degc - before.dial(middle).dial_degc, 1)
+            if abs(change) >= CHANGED_DELTA_DEGC:
+                off.setdefault((change, before.is_checked), []).append(made.round)
+        for (change, checked), numbers in off.items():
+            when = "when another correction of it was in force" if checked else "before it was measured"
+            said.append(
+                f"The {now.machine}: {'rounds' if len(numbers) > 1 else 'round'} {' and '.join(map(str, numbers))} "
+                f"{'were' if len(numbers) > 1 else 'was'} planned {when}; for the same surface "
+                f"{show_difference(abs(change), shown)} {'more' if change > 0 else 'less'} is dialled in now. Record "
+                "what was measured on those coupons: it replaces the setting."
+            )
+    return said
 
 
 @dataclass(frozen=True)

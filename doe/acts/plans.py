@@ -8,46 +8,58 @@ from typing import TYPE_CHECKING
 from doe.acts.base import Key, Progress, usual_seed
 from doe.acts.compare import refuse_comparison
 from doe.acts.counts import score_counts
+from doe.acts.gauges import gauged_line, refuse_dials, study_cautions
 from doe.acts.limits import refuse_without_limits
 from doe.acts.rounds import coupons_to_learn_from, notes_to_learn_from
 from doe.domain.errors import InputError
+from doe.domain.units import METRIC, Shown
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from doe.assure import GaugedLine
     from doe.book import Book, StudyRecord
     from doe.plans import LeftOut, Plan, PlanJudgement
 
 
 @dataclass(frozen=True)
 class PlanChoice:
-    """Candidate plans of a study at a budget, the most telling first, and the kinds that do not fit."""
+    """Candidate plans of a study at a budget, the most telling first, the kinds that do not fit, its line.
+
+    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them.
+    """
 
     record: StudyRecord
     coupons: int
     seed: int
     judgements: tuple[PlanJudgement, ...]
     left_out: tuple[LeftOut, ...]
+    gauged: GaugedLine
+    cautions: tuple[str, ...]
 
 
-def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None) -> PlanChoice:
+def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, shown: Shown = METRIC) -> PlanChoice:
     """Compare plans for a study that has none yet."""
     from doe.plans import compare_plans, left_out
 
     record = _without_plan(book, key)
     seed = usual_seed(record.name) if seed is None else seed
-    judged = compare_plans(record.study, coupons=coupons, seed=seed, line=record.line)
+    gauged = gauged_line(book, record)
+    judged = compare_plans(record.study, coupons=coupons, seed=seed, line=gauged.line)
     absent = left_out(record.study, coupons=coupons)
     if not judged:
         raise InputError(
             "--coupons", coupons, "enough for one of the plans", absent[0].reason if absent else "Add coupons."
         )
-    return PlanChoice(record, coupons, seed, judged, absent)
+    return PlanChoice(record, coupons, seed, judged, absent, gauged, study_cautions(book, record, gauged, shown=shown))
 
 
 @dataclass(frozen=True)
 class Planned:
-    """A round that was stored: the whole plan, the new round with how it was chosen and its notes, the plan's worth."""
+    """A round that was stored: the whole plan, the new round with how it was chosen and its notes, the plan's worth.
+
+    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them.
+    """
 
     record: StudyRecord
     plan: Plan
@@ -55,6 +67,8 @@ class Planned:
     kind: str
     notes: tuple[str, ...]
     judgement: PlanJudgement
+    gauged: GaugedLine
+    cautions: tuple[str, ...]
 
     @property
     def coupons(self) -> pd.DataFrame:
@@ -71,6 +85,7 @@ def commit_plan(
     seed: int | None = None,
     order: str = "batched",
     per_garment: int = 4,
+    shown: Shown = METRIC,
 ) -> Planned:
     """Make a plan of a kind and store it as the first round."""
     from doe.plans import judge_plan, make_plan
@@ -80,8 +95,12 @@ def commit_plan(
         record.study, coupons=coupons, kind=kind, seed=usual_seed(record.name) if seed is None else seed,
         line=record.line, order=order, coupons_per_garment=per_garment,
     )  # fmt: skip
+    refuse_dials(gauged_line(book, record), record.study, plan.coupons)
     book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes)
-    return Planned(record, plan, 1, plan.kind, plan.notes, judge_plan(plan, line=record.line))
+    gauged = gauged_line(book, record)
+    judged = judge_plan(plan, line=gauged.line)
+    cautions = study_cautions(book, record, gauged, shown=shown)
+    return Planned(record, plan, 1, plan.kind, plan.notes, judged, gauged, cautions)
 
 
 def _without_plan(book: Book, key: Key) -> StudyRecord:
@@ -137,7 +156,13 @@ def _no_plan(record: StudyRecord) -> InputError:
 
 
 def extend_study(
-    book: Book, key: Key, *, coupons: int = 8, seed: int | None = None, progress: Progress | None = None
+    book: Book,
+    key: Key,
+    *,
+    coupons: int = 8,
+    seed: int | None = None,
+    progress: Progress | None = None,
+    shown: Shown = METRIC,
 ) -> Planned:
     """Add a round of coupons where they would help most; without any score yet, where the plan is thinnest."""
     from doe.acts.fits import fit_of
@@ -163,6 +188,9 @@ def extend_study(
         kind = "where the plan is thinnest"
     number, notes = longer.rounds, longer.notes[len(whole.notes) :]
     fresh = longer.coupons[longer.coupons["round"] == number]
+    gauged = gauged_line(book, record)
+    refuse_dials(gauged, record.study, fresh)
     book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes)
     judged = stored_plan(book, record)
-    return Planned(record, judged, number, kind, notes, judge_plan(judged, line=record.line))
+    cautions = study_cautions(book, record, gauged, shown=shown)
+    return Planned(record, judged, number, kind, notes, judge_plan(judged, line=gauged.line), gauged, cautions)

@@ -79,6 +79,16 @@ def machine_cautions(gauge: MachineGauge, *, shown: Shown = METRIC) -> tuple[str
             f"{NOT_CHECKED.capitalize()}: the readings of the {machine} do not show that its surface follows the "
             "display, so no correction is made. Read it again at settings farther apart.",
         )
+    if gauge.as_dialled:
+        middle = (gauge.display.low_degc + gauge.display.high_degc) / 2
+        off = gauge.display.surface(middle).degc - middle
+        return (
+            *said,
+            f"Not corrected for the display: the coupons of this study were made at what was dialled in on the "
+            f"{machine}, so its temperatures are dial settings. Its surface is {show_difference(abs(off), shown)} "
+            f"{'below' if off < 0 else 'above'} that; on another line, or after the {machine} was adjusted, dial in "
+            "for the same surface.",
+        )
     if gauge.display.line is None:
         readings = "1 reading" if gauge.display.readings == 1 else f"{gauge.display.readings} readings"
         said.append(

@@ -76,6 +76,8 @@ class MachineGauge:
         Trusted readings that are no longer in force.
     display : DisplayLine or None
         The correction; None without a reading.
+    as_dialled : bool
+        Whether temperatures are taken as what is dialled in, so that the correction is shown but not made.
     follows : bool
         Whether the readings show that the surface follows the display; False without a reading.
     budget : Budget or None
@@ -96,6 +98,7 @@ class MachineGauge:
     readings: tuple[GaugeReading, ...]
     older: int
     display: DisplayLine | None
+    as_dialled: bool
     follows: bool
     budget: Budget | None
     setting_error: SettingError | None
@@ -105,8 +108,8 @@ class MachineGauge:
 
     @property
     def is_checked(self) -> bool:
-        """Whether a dial setting can be told from the readings."""
-        return self.display is not None and self.follows
+        """Whether dial settings are told from the readings."""
+        return self.display is not None and self.follows and not self.as_dialled
 
     @property
     def step_delta_degc(self) -> float | None:
@@ -114,8 +117,8 @@ class MachineGauge:
         return None if self.budget is None else smallest_step(self.budget)
 
     def dial(self, surface_degc: float) -> MachineSetting:
-        """What to dial in for a surface temperature; the same where the display was never checked."""
-        if self.display is None or not self.follows:
+        """What to dial in for a surface temperature; the same where the display is not checked."""
+        if self.display is None or not self.is_checked:
             return MachineSetting(self.machine, surface_degc, surface_degc, None, None, None, False, False)
         found = self.display.dial(surface_degc)
         return MachineSetting(
@@ -124,8 +127,8 @@ class MachineGauge:
         )  # fmt: skip
 
     def surface(self, dial_degc: float) -> MachineSetting:
-        """What the surface has when a value is dialled in; the same where the display was never checked."""
-        if self.display is None or not self.follows:
+        """What the surface has when a value is dialled in; the same where the display is not checked."""
+        if self.display is None or not self.is_checked:
             return MachineSetting(self.machine, dial_degc, dial_degc, None, None, None, False, False)
         found = self.display.surface(dial_degc)
         return MachineSetting(
@@ -187,7 +190,12 @@ class GaugedLine:
 
 
 def gauge_line(
-    line: Line, readings: Sequence[GaugeReading], *, on: date, names: Mapping[int, str] | None = None
+    line: Line,
+    readings: Sequence[GaugeReading],
+    *,
+    on: date,
+    names: Mapping[int, str] | None = None,
+    as_dialled: bool = False,
 ) -> GaugedLine:
     """Judge the readings of a line.
 
@@ -200,6 +208,9 @@ def gauge_line(
         The day asked about.
     names : mapping, optional
         What to call a reading that is left out, by its place in ``readings``.
+    as_dialled : bool
+        Whether the temperatures asked about are what is dialled in, not those of the surface: then dial and surface
+        are the same, and the cautions say so.
 
     Returns
     -------
@@ -217,16 +228,16 @@ def gauge_line(
             left_out.append(f"{(names or {}).get(place, 'A reading')} is left out. {error}")
         else:
             trusted.append(reading)
-    machines = tuple(_judge(line, trusted, kind, on) for kind in KINDS)
+    machines = tuple(_judge(line, trusted, kind, on, as_dialled) for kind in KINDS)
     return GaugedLine(_measured(line, machines), on, machines, tuple(left_out))
 
 
-def _judge(line: Line, readings: Sequence[GaugeReading], kind: MachineKind, on: date) -> MachineGauge:
+def _judge(line: Line, readings: Sequence[GaugeReading], kind: MachineKind, on: date, as_dialled: bool) -> MachineGauge:
     own = [r for r in readings if r.machine == kind]
     status = judge_gauge(own, kind, on=on)
     name = getattr(line, kind).name
     if not own:
-        return MachineGauge(kind, name, (), 0, None, False, None, None, None, None, status)
+        return MachineGauge(kind, name, (), 0, None, as_dialled, False, None, None, None, None, status)
     force = in_force(own)
     probe = probe_of(line)
     machine = getattr(line, kind)
@@ -239,6 +250,7 @@ def _judge(line: Line, readings: Sequence[GaugeReading], kind: MachineKind, on: 
         readings=force,
         older=len(own) - len(force),
         display=display,
+        as_dialled=as_dialled,
         follows=_follows(display),
         budget=machine_budget(
             force, kind, probe=probe, resolution_delta_degc=step,

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from doe.acts.gauges import KeptNow, MachineSummary
     from doe.assure import GaugedLine
     from doe.book import KeptReading
+    from reports.dials import DialSetting
 
 FAR_DELTA_DEGC = 10.0
 """A reading farther than this from others like it is more often a slip than a machine (our guess, no source)."""
@@ -42,6 +43,28 @@ def added(kept: KeptNow, line: str, units: Shown) -> list[Block]:
         f"That is {signed(away, units)} from the other readings at that place and setting. If it is a mistake: "
         f'doe gauge withdraw {kept.id} --why "..."'
     )]  # fmt: skip
+
+
+def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: GaugedLine) -> list[Block]:
+    """What to dial in for surface temperatures, where readings tell it, and what to be careful about."""
+    said: list[Block] = []
+    checked = [d for d in dials if d.is_checked]
+    if checked:
+        rows = [(d.name, d.surface, d.dial, d.plus_minus) for d in dict.fromkeys(checked)]
+        said += [
+            f"\nTemperatures are those of the surface. To dial in on {gauged.line.name}, by its gauge readings up to "
+            f"{gauged.on:%Y-%m-%d}:",
+            Table(("factor", "surface", "dial in", "±"), rows),
+        ]
+    return [*said, *(Warn(text) for text in cautions)]
+
+
+def dial_data(dials: Sequence[DialSetting]) -> list[dict[str, object]]:
+    """Dial settings for ``--json``."""
+    return [
+        {"factor": d.name, "machine": d.machine, "surface_degc": d.surface_degc, "dial_degc": d.dial_degc,
+         "u_delta_degc": d.u_delta_degc, "is_checked": d.is_checked} for d in dials
+    ]  # fmt: skip
 
 
 def machine_blocks(found: MachineSummary, units: Shown) -> list[Block]:

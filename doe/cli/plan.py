@@ -58,7 +58,7 @@ def register(root: typer.Typer) -> None:
         with desk.open(create=False) as book:
             if choose is None:
                 with desk.progress("comparing plans"):
-                    choice = compare_for(book, study, coupons=coupons, seed=seed)
+                    choice = compare_for(book, study, coupons=coupons, seed=seed, shown=desk.shown)
                 if not desk.can_ask:
                     best = choice.judgements[0]
                     name = quoted(choice.record.name)
@@ -73,8 +73,9 @@ def register(root: typer.Typer) -> None:
                 coupons = next(j.coupons for j in choice.judgements if j.kind == choose)
             with desk.progress("making the plan"):
                 made = commit_plan(
-                    book, study, kind=choose, coupons=coupons, seed=seed, order=order, per_garment=per_garment
-                )
+                    book, study, kind=choose, coupons=coupons, seed=seed, order=order, per_garment=per_garment,
+                    shown=desk.shown,
+                )  # fmt: skip
         return Reply(planned_data(made), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",))
 
 
@@ -91,7 +92,7 @@ def show_table(block: object) -> None:
 def choice_data(choice: PlanChoice) -> dict[str, object]:
     """A comparison for ``--json``."""
     return {"study": choice.record.name, "budget": choice.coupons, "seed": choice.seed, "chosen": None,
-            "plans": choice.judgements, "left_out": choice.left_out}  # fmt: skip
+            "plans": choice.judgements, "left_out": choice.left_out, "gauge_cautions": choice.cautions}  # fmt: skip
 
 
 def comparison(choice: PlanChoice) -> list[Block]:
@@ -116,7 +117,7 @@ def comparison(choice: PlanChoice) -> list[Block]:
     return [
         f"{count(len(rows), 'plan')} for {choice.record.name} with at most {count(choice.coupons, 'coupon')}; "
         "the most telling first.",
-        Table(heads, rows, right=heads[1:]), *notes, *tells(first),
+        Table(heads, rows, right=heads[1:]), *notes, *tells(first), *(Warn(text) for text in choice.cautions),
     ]  # fmt: skip
 
 
@@ -142,7 +143,8 @@ def tells(judgement: object) -> list[Block]:
 def planned_data(made: Planned) -> dict[str, object]:
     """A stored round for ``--json``."""
     return {"study": made.record.name, "round": made.round, "kind": made.kind, "seed": made.plan.seed,
-            "coupons": made.coupons, "notes": made.notes, "judgement": made.judgement}  # fmt: skip
+            "coupons": made.coupons, "notes": made.notes, "judgement": made.judgement, "dials": dial_data(dials),
+            "gauge_cautions": made.cautions}  # fmt: skip
 
 
 def planned(made: Planned, desk: Desk) -> list[Block]:
@@ -157,13 +159,20 @@ def planned(made: Planned, desk: Desk) -> list[Block]:
         for row in made.coupons.to_dict("records")
     ]
     heads = ("coupon", *(f.name for f in factors), "oven", "press")
+    from doe.cli.gauge_words import dial_data
+    from reports.dials import dials_of_coupons
+
+    dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
     j = made.judgement
     return [
         f"Round {made.round} of {made.record.name} is in the book: {count(len(rows), 'coupon')}, "
         f"{KIND_LABELS.get(made.kind, made.kind)}.",
         f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
         f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
+    from doe.cli.gauge_words import dial_blocks
         f"(in random order {j.hours_random:.1f} hours).",
+    from reports.dials import dials_of_coupons
         *tells(j), *(f"  * {note}" for note in made.notes), Table(heads, rows, right=heads[1:]),
         "\noven, press: batches made at one setting of that machine.",
     ]  # fmt: skip
+        *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -41,11 +42,18 @@ def register(root: typer.Typer) -> None:
         """Recommend settings that keep passing when the machines wander, and say how sure that is."""
         from doe.acts.answers import answer_data
         from doe.acts.fits import recommend_study
+        from doe.acts.gauges import gauged_line, study_cautions
         from doe.acts.why import explain
+        from doe.cli.gauge_words import dial_blocks, dial_data
+        from reports.dials import dials_of_settings
+        from reports.setting_errors import errors_counted
 
         with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
             found = recommend_study(book, study, seed=seed, progress=tell)
+            gauged = gauged_line(book, found.fitted.record)
+            cautions = study_cautions(book, found.fitted.record, gauged, shown=desk.shown)
         reasons = explain(found) if why else None
+        dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
         name = quoted(found.fitted.record.name)
         following = [f"doe report {name} -o report.html"]
         if found.answer.verdict == "more coupons" and found.fitted.counts.waiting:
@@ -59,21 +67,27 @@ def register(root: typer.Typer) -> None:
              "kept_since": found.kept.made_at if found.kept else None,
              "results_changed_since": found.before.made_at if found.before else None,
              **answer_data(found.answer), "next_coupons": found.answer.next_coupons,
+             "dials": dial_data(dials), "gauge_cautions": cautions,
+             "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
              **({"why": reasons} if reasons else {})},
-            [*answer_blocks(found, desk.shown), *(why_blocks(found, reasons) if reasons else ())], following,
+            [*answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
+             *(why_blocks(found, reasons) if reasons else ())],
+            following,
         )  # fmt: skip
 
 
-def answer_blocks(found: Recommended, shown: Shown) -> list[Block]:
-    """An answer for a person: verdict, settings, how sure, windows, cliffs, what limits certainty."""
+def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ()) -> list[Block]:
+    """An answer for a person: verdict, settings and their ``dials``, how sure, windows, cliffs, limits of certainty."""
     from reports import answer_words as words
+    from reports.setting_errors import errors_counted
 
     study, answer = found.fitted.record.study, found.answer
     blocks: list[Block] = [
-        f"{words.HEADLINES[answer.verdict]}.", words.lead(study, answer), settings_table(study, found, shown), "",
-        *(f"  {text}" for text in words.sureness(study, answer)), "",
+        f"{words.HEADLINES[answer.verdict]}.", words.lead(study, answer), settings_table(study, found, shown),
+        *dials, "", *(f"  {text}" for text in words.sureness(study, answer)), "",
         *(f"  {text}" for text in words.window_sentences(study, answer)),
-        f"  Nearest cliff: {words.nearest_cliff(study, answer, shown)}",
+        f"  Nearest cliff: {words.nearest_cliff(study, answer, shown)}", "",
+        *(f"  {text}" for text in errors_counted(study, found.fitted.surfaces.results, shown)),
     ]  # fmt: skip
     if answer.limits_on_certainty:
         blocks += ["\nWhat keeps this from being surer:", *(f"  {text}" for text in answer.limits_on_certainty)]

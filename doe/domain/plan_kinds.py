@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Protocol
 
 CONFIRM = "confirm"
@@ -10,6 +10,10 @@ CONFIRM = "confirm"
 
 COMPARE = "compare"
 """Coupons of two stacks side by side in the same press strokes."""
+
+SURFACE_NOTE = "Temperatures are those of the surface; what to dial in for them stands on the bench sheet."
+"""Stands among the notes of every plan: rounds without it (made before dial settings were corrected, or brought in from
+a sheet of one's own) hold what was dialled in."""
 
 CONFIRMATION_PLAN, CONFIRMATION = "confirmation plan", "confirmation"
 """Kinds of analyses: the rule fixed before the coupons are made, and what they said."""
@@ -22,6 +26,18 @@ class MadeRound(Protocol):
     def round(self) -> int: ...
     @property
     def kind(self) -> str: ...
+
+
+class NotedRound(MadeRound, Protocol):
+    """The same with the sentences kept with it."""
+
+    @property
+    def notes(self) -> tuple[str, ...]: ...
+
+
+def is_as_dialled(rounds: Sequence[NotedRound]) -> bool:
+    """Whether the temperatures of a study's coupons are what was dialled in, not those of the surface."""
+    return bool(rounds) and rounds[0].kind != COMPARE and not any(SURFACE_NOTE in made.notes for made in rounds)
 
 
 def learning_rounds(rounds: Iterable[MadeRound]) -> tuple[int, ...]:

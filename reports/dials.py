@@ -1,0 +1,140 @@
+"""Dial settings in words: what to set on a machine for the surface temperatures of a study."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from doe.assure import NOT_CHECKED, GaugedLine, machine_temperatures
+from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.study import Study
+from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+COARSE_STEP_DEGC = 2.0
+"""A dial with larger steps cannot be given every surface temperature of a plan (our guess, no source)."""
+
+USUAL_STEP_DEGC = 1.0
+
+
+@dataclass(frozen=True)
+class DialSetting:
+    """One machine's dial for one surface temperature, ready to print.
+
+    Attributes
+    ----------
+    name, label : str
+        The factor, and its words.
+    machine : str
+    surface_degc, dial_degc : float
+        The dial rounded to its step; equal to the surface where the display is not checked.
+    surface, dial : str
+        Both temperature units.
+    plus_minus : str
+        Half the width of the dial's 95 % limits, both units; empty where the display is not checked.
+    u_delta_degc : float or None
+        Standard uncertainty of the dial setting.
+    is_checked : bool
+    """
+
+    name: str
+    label: str
+    machine: str
+    surface_degc: float
+    dial_degc: float
+    surface: str
+    dial: str
+    plus_minus: str
+    u_delta_degc: float | None
+    is_checked: bool
+
+    @property
+    def sentence(self) -> str:
+        """The dial with what it stands for, as the end of a sentence."""
+        if not self.is_checked:
+            return f"{self.label}: set {self.dial} ({NOT_CHECKED})"
+        return f"{self.label}: dial in {self.dial} for {self.surface} on the surface"
+
+
+def dial_setting(
+    gauged: GaugedLine, study: Study, name: str, surface_degc: float, shown: Shown = METRIC
+) -> DialSetting | None:
+    """Dial setting of a factor, or of a held setting, by name; None where it is no temperature of a machine."""
+    found = gauged.dial(name, surface_degc)
+    if found is None:
+        return None
+    step = _step(study, name)
+    dial = round(round(found.dial_degc / step) * step, 10) if found.is_checked else surface_degc
+    half = 0.0 if found.high_degc is None else found.high_degc - found.dial_degc
+    label = study.factor(name).label if name in study.factor_names else KNOWN_FACTORS[name].label
+    return DialSetting(
+        name=name,
+        label=label,
+        machine=found.machine,
+        surface_degc=surface_degc,
+        dial_degc=dial,
+        surface=whole_both(surface_degc, shown),
+        dial=whole_both(dial, shown),
+        plus_minus=show_difference(half, shown) if found.is_checked else "",
+        u_delta_degc=found.u_delta_degc,
+        is_checked=found.is_checked,
+    )
+
+
+def whole_both(degc: float, shown: Shown = METRIC) -> str:
+    """A temperature as it stands on a dial: whole degrees of both units, the reader's first.
+
+    >>> whole_both(158.2), whole_both(150, Shown("degF"))
+    ('158 °C (317 °F)', '302 °F (150 °C)')
+    """
+    units = (shown, Shown("degF" if shown.temperature == "degC" else "degC"))
+    here, there = (f"{round(u.value(degc, 'degC'), 6):.0f} {SYMBOLS[u.temperature]}" for u in units)
+    return f"{here} ({there})"
+
+
+def dials_of_settings(
+    gauged: GaugedLine, study: Study, settings: Mapping[str, float | str], shown: Shown = METRIC
+) -> tuple[DialSetting, ...]:
+    """Dial settings of the machine temperatures of a study at some settings, held ones included."""
+    found = []
+    for name in machine_temperatures(study):
+        value = settings[name] if name in settings else study.held.get(name)
+        if value is None or isinstance(value, str):
+            continue
+        made = dial_setting(gauged, study, name, float(value), shown)
+        if made is not None:
+            found.append(made)
+    return tuple(found)
+
+
+def dials_of_coupons(
+    gauged: GaugedLine, study: Study, coupons: pd.DataFrame, shown: Shown = METRIC
+) -> tuple[DialSetting, ...]:
+    """Dial settings of every machine temperature that coupons have, and of the held ones, each once and rising."""
+    found = []
+    for name in machine_temperatures(study):
+        values = sorted(set(coupons[name].astype(float))) if name in coupons else [float(study.held[name])]
+        found += [dial_setting(gauged, study, name, value, shown) for value in values]
+    return tuple(made for made in found if made is not None)
+
+
+def coarse_cautions(gauged: GaugedLine, study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
+    """A sentence for each dial whose steps are too wide for the correction to be set exactly."""
+    said = []
+    for name in machine_temperatures(study):
+        gauge, step = gauged.gauge_of(name), _step(study, name)
+        if gauge is not None and gauge.is_checked and step > COARSE_STEP_DEGC:
+            said.append(
+                f"The dial of the {gauge.machine} goes in steps of {show_difference(step, shown, decimals=0)}: the "
+                f"surface may be up to {show_difference(step / 2, shown)} off what is wanted. Record what was measured."
+            )
+    return tuple(said)
+
+
+def _step(study: Study, name: str) -> float:
+    """Smallest change of the machine's dial, in degC."""
+    known = KNOWN_FACTORS[name].step
+    return (study.factor(name).step if name in study.factor_names else known) or USUAL_STEP_DEGC
