@@ -24,7 +24,7 @@ no more than this."""
 LEAST_INSIDE = 0.5
 """... and no fewer than this share of the coupons was made in or near the tested region: else the rate is a guess."""
 
-OUT_OF_REACH = 0.15
+OUT_OF_REACH = 0.25
 """Not reachable: the probability that any tested setting reaches the wanted pass rate is below this ..."""
 
 OUT_OF_REACH_GAP = 0.05
@@ -36,8 +36,8 @@ ERROR_RATES: dict[str, str] = {
     "called ready, truly below the wanted rate": "10 of 100 (20 coupons), 10 of 100 (28 coupons)",
     "called ready, truly below 90 %": "2 of 100 (20 coupons), 2 of 100 (28 coupons)",
     "lower bound held": "95 of 100 (20 coupons), 92 of 100 (28 coupons); stated: 90",
-    "not reachable said although a setting existed": "5 of 100 (20 coupons), 3 of 100 (28 coupons)",
-    "not reachable said where none existed": "77 of 100 (20 coupons), 81 of 100 (28 coupons)",
+    "not reachable said although a setting existed": "8 of 100 (20 coupons), 7 of 100 (28 coupons)",
+    "not reachable said where none existed": "81 of 100 (20 coupons), 86 of 100 (28 coupons)",
 }
 """What the thresholds lead to with a wanted rate of 95 % and four factors, as `tests/bench/decisions.py --lines 301
 --coupons 20,28 --rounds 1 --no-baselines --seeds published` printed it on 2026-11-25; DEVELOPERS.md has the table."""
