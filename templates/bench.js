@@ -76,6 +76,7 @@
       if (field.type === 'radio') field.checked = values ? values.includes(field.value) : field.value === '';
       else if (field.type === 'checkbox') field.checked = Boolean(values && values.includes(field.value));
       else if (values) field.value = values[0];
+      else if (field.type !== 'hidden') field.value = '';
     });
     $$('details', form).forEach(d => {
       if (d.querySelector('input:checked:not([value=""]):not([name="person"])')

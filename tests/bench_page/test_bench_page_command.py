@@ -40,8 +40,15 @@ def test_a_port_in_use_is_one_line_with_what_to_do(book_with):
     assert f"add --port {port + 1}." in line
 
 
-@pytest.mark.parametrize(("words", "said"), [(("--host", "203.0.113.7"), "--host"), (("--host", "no such name"), "--host"),
-                                             (("--port", "70000"), "1 to 65535"), (("--port", "-1"), "1 to 65535")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--host", "203.0.113.7"), "--host"),
+        (("--host", "no such name"), "--host"),
+        (("--port", "70000"), "1 to 65535"),
+        (("--port", "-1"), "1 to 65535"),
+    ],
+)
 def test_addresses_that_cannot_be_used_are_one_line(book_with, words, said):
     code, _, err = run("--book", str(book_with(0)), *words)
     assert code == 2
