@@ -177,6 +177,8 @@ def _fill_help(sheet: Worksheet, study: Study, shown: Shown) -> None:
          "them.", False),
         ("Hand: 1 (as stiff as the kept stiff coupon) to 5 (as soft as the kept soft one), in half steps. Judge blind "
          "and shuffled. Leave it empty if the coupon did not transfer.", False),
+        ("Temperatures in the grey columns are those the surface should have; what to dial in for them stands on the "
+         "bench sheet.", False),
         (f"Measured temperatures: only what a gauge read at the surface, in {unit}, not the display. Leave them empty "
          "if nothing was measured.", False),
         ("A setting was not kept? Leave the grey cell, enter what was measured, or say in the note what happened.",

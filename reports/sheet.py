@@ -18,11 +18,14 @@ from doe.domain.units import METRIC, Shown, show, show_both
 from doe.symptoms import short_list, symptom
 from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from reports.pages import render
+from reports.sheet_dials import Dials
 from reports.symptom_drawings import symptom_svg
-from reports.wording import amount_both, count, date, difference_both, held, listing, sentence
+from reports.wording import count, date, difference_both, held, listing, sentence
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from doe.assure import GaugedLine
 
 HAND_RULE = (
     "1 (as stiff as the stiff reference) to 5 (as soft as the soft one), half steps. Each person scores alone, "
@@ -166,6 +169,8 @@ def bench_sheet(
     round_number: int | None = None,
     made_by: str = "",
     notes: Sequence[str] = (),
+    gauged: GaugedLine | None = None,
+    cautions: Sequence[str] = (),
 ) -> str:
     """Printable page for the bench.
 
@@ -187,15 +192,25 @@ def bench_sheet(
     made_by : str, optional
     notes : sequence of str, optional
         Sentences of the plan that the person at the machine should see.
+    gauged : GaugedLine, optional
+        The line with its corrections in force: what is dialled in for the surface temperatures of the plan. Without it
+        nothing is said about displays.
+    cautions : sequence of str, optional
+        What to be careful about in these corrections.
 
     Returns
     -------
     str
         A self-contained HTML document.
+
+    Raises
+    ------
+    InputError
+        If a surface or a dial would have to be at or above the ceiling, or a dial above the limit of its machine.
     """
     page = sheet_page(
         study, stack, line, coupons, made_at=made_at, people=people, shown=shown, round_number=round_number,
-        made_by=made_by, notes=notes,
+        made_by=made_by, notes=notes, gauged=gauged, cautions=cautions,
     )  # fmt: skip
     return render("sheet.html", page)
 
@@ -212,11 +227,15 @@ def sheet_page(
     round_number: int | None = None,
     made_by: str = "",
     notes: Sequence[str] = (),
+    gauged: GaugedLine | None = None,
+    cautions: Sequence[str] = (),
 ) -> SheetPage:
     """View-model of `bench_sheet`, same parameters."""
     wanted = int(coupons["round"].max()) if round_number is None else round_number
     mine = coupons[coupons["round"] == wanted]
     refuse_too_hot(study.factors, {f.name: mine[f.name] for f in study.numeric}, f"round {wanted}")
+    dials = Dials(study, gauged, shown)
+    dials.refuse(mine)
     cure, press = (tuple(f for f in study.factors if f.stage == stage) for stage in ("cure", "press"))
     later = tuple(check for check in study.spec.checks if check.after_washes)
     now = tuple(check for check in study.spec.checks if not check.after_washes)
@@ -229,9 +248,13 @@ def sheet_page(
         else f"Round {wanted}, {count(len(mine), 'coupon')}.",
         made_line=f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
         stack_pairs=stack_pairs(stack, line),
-        held_pairs=tuple(Pair(*held(name, value, shown)) for name, value in study.held.items()),
+        held_pairs=tuple(_held_pair(dials, name, value, shown) for name, value in study.held.items()),
         limit_pairs=limit_pairs(study, shown),
-        warnings=(*range_warnings(study.factors, dyed_polyester=stack.dyed_polyester), *notes),
+        warnings=tuple(
+            dict.fromkeys(
+                (*dials.remarks, *cautions, *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester), *notes)
+            )
+        ),
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,
         special_goods=SPECIAL_GOODS,
@@ -242,8 +265,8 @@ def sheet_page(
         "Tick every check; a coupon that is lost or spoiled is marked void with the reason, never thrown away quietly.",
         wash_intro="Wait at least 24 h after pressing, the same for every coupon, then wash and dry them all the same "
         "way. Write down the procedure once: programme, temperature, detergent, load, drying.",
-        cure_batches=_batches(mine, "cure", cure, line.oven, shown=shown, strokes={}) if cure else (),
-        press_batches=_batches(mine, "press", press, line.press, shown=shown, strokes=strokes),
+        cure_batches=_batches(mine, "cure", cure, line.oven, dials=dials, strokes={}) if cure else (),
+        press_batches=_batches(mine, "press", press, line.press, dials=dials, strokes=strokes),
         waits=_waits(study, shown),
         symptoms=_symptom_keys(),
         checks=tuple(Pair(_check_name(check.name), check.label) for check in study.spec.checks),
@@ -252,6 +275,15 @@ def sheet_page(
         wash_coupons=tuple(sorted(map(str, mine["coupon"]))) if later else (),
         people=tuple(people),
         hand_rule=HAND_RULE,
+    )
+
+
+def _held_pair(dials: Dials, name: str, value: float | str, shown: Shown) -> Pair:
+    """A setting held constant; of a machine's temperature, what to dial in for it."""
+    label, text = held(name, value, shown)
+    made = None if isinstance(value, str) else dials.of(name, float(value))
+    return (
+        Pair(label, text) if made is None else Pair(f"{label} to dial in, for {made.surface} on the surface", made.dial)
     )
 
 
@@ -302,7 +334,7 @@ def _batches(
     factors: Sequence[Factor],
     machine: Machine,
     *,
-    shown: Shown,
+    dials: Dials,
     strokes: dict[str, str],
 ) -> tuple[SheetBatch, ...]:
     """Batches of one machine in the order they are made."""
@@ -317,14 +349,14 @@ def _batches(
         batches.append(
             SheetBatch(
                 title=f"{stage.capitalize()} batch {number} of {len(groups)}",
-                dials=tuple(Pair(f.label, amount_both(f, first[f.name], shown)) for f in shared),
-                settle=_settle(shared, before, first, machine, shown),
-                columns=tuple(sentence(f.label).rstrip(".") for f in own),
+                dials=tuple(Pair(dials.title(f, first[f.name]), dials.amount(f, first[f.name])) for f in shared),
+                settle=_settle(shared, before, first, machine, dials),
+                columns=tuple(sentence(dials.column(f)).rstrip(".") for f in own),
                 rows=tuple(
                     SheetRow(
                         order=str(int(row[f"{stage}_order"])),
                         coupon=str(row["coupon"]),
-                        settings=tuple(amount_both(f, row[f.name], shown) for f in own),
+                        settings=tuple(dials.cell(f, row[f.name]) for f in own),
                         stroke=strokes.get(str(row["coupon"]), ""),
                         material=_material(row),
                     )
@@ -347,7 +379,7 @@ def _is_constant(values: pd.Series) -> bool:
 
 
 def _settle(
-    factors: Iterable[Factor], before: pd.Series | None, first: pd.Series, machine: Machine, shown: Shown
+    factors: Iterable[Factor], before: pd.Series | None, first: pd.Series, machine: Machine, dials: Dials
 ) -> str:
     """What changes before a batch and how long the machine needs."""
     if before is None:
@@ -358,11 +390,11 @@ def _settle(
             if first[f.name] != before[f.name]:
                 changes.append(f"change {f.label} to {first[f.name]}")
             continue
-        step = float(first[f.name]) - float(before[f.name])
+        step = dials.value(f, float(first[f.name])) - dials.value(f, float(before[f.name]))
         if not step:
             continue
         word = "up" if step > 0 else "down"
-        changes.append(f"{f.label} {word} by {difference_both(f, step, shown)}")
+        changes.append(f"{f.label} {word} by {difference_both(f, step, dials.shown)}")
         if f.is_temperature:
             rate = machine.heat_min_per_10 if step > 0 else machine.cool_min_per_10
             minutes = max(minutes, abs(step) / 10 * rate)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from doe.acts.base import Key, local, slug
 from doe.acts.fits import Recommended, recommend_study
+from doe.acts.gauges import gauged_line, study_cautions
 from doe.acts.plans import whole_plan
 from doe.acts.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from
 from doe.domain.entry import check_people
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.acts.base import Progress
+    from doe.assure import GaugedLine
     from doe.book import Book
 
 _KINDS = (".html", ".xlsx", ".csv")
@@ -87,8 +89,10 @@ def write_sheets(
             )  # fmt: skip
         targets = [target for target in targets if target.suffix != ".html"]
     info = book.plan_info(record.id).rounds[number - 1]
+    gauged = gauged_line(book, record)
+    cautions = study_cautions(book, record, gauged, shown=shown)
     for target in targets:
-        _write_one(target, record, coupons, names, shown, made_by, info.notes)
+        _write_one(target, record, coupons, names, shown, made_by, info.notes, gauged, cautions)
     return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets))
 
 
@@ -106,6 +110,8 @@ def _write_one(
     shown: Shown,
     made_by: str,
     notes: Sequence[str],
+    gauged: GaugedLine,
+    cautions: Sequence[str],
 ) -> None:
     from doe.book import StudyRecord
     from reports.entry import write_entry_csv, write_entry_xlsx
@@ -116,7 +122,7 @@ def _write_one(
     if target.suffix.lower() == ".html":
         page = bench_sheet(
             record.study, record.stack, record.line, coupons, made_at=local(datetime.now(UTC)), people=people,
-            shown=shown, made_by=made_by, notes=notes,
+            shown=shown, made_by=made_by, notes=notes, gauged=gauged, cautions=cautions,
         )  # fmt: skip
         write_whole(target, page)
     else:
@@ -149,12 +155,16 @@ def write_report(
 
 def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
     """The study report as one HTML document."""
+    from doe.acts.confirm import confirm_study, confirmation_facts, confirmation_of
     from reports.study import study_report
     from reports.study_inputs import HistoryRow, Provenance, StudyReport
 
     fitted, record = found.fitted, found.fitted.record
     kept = found.kept or book.latest_analysis(record.id, "recommend")
     assert kept is not None  # recommend_study has just kept it
+    confirmation = None
+    if confirmation_of(book, record.id) is not None:
+        confirmation = confirmation_facts(confirm_study(book, record.id))
     acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     return study_report(
         StudyReport(
@@ -170,5 +180,6 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
             plan_notes=notes_to_learn_from(book.plan_info(record.id)),
             shown=shown,
+            confirmation=confirmation,
         )
     )
