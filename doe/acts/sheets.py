@@ -155,16 +155,12 @@ def write_report(
 
 def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
     """The study report as one HTML document."""
-    from doe.acts.confirm import confirm_study, confirmation_facts, confirmation_of
     from reports.study import study_report
     from reports.study_inputs import HistoryRow, Provenance, StudyReport
 
     fitted, record = found.fitted, found.fitted.record
     kept = found.kept or book.latest_analysis(record.id, "recommend")
     assert kept is not None  # recommend_study has just kept it
-    confirmation = None
-    if confirmation_of(book, record.id) is not None:
-        confirmation = confirmation_facts(confirm_study(book, record.id))
     acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     return study_report(
         StudyReport(
@@ -180,6 +176,5 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
             plan_notes=notes_to_learn_from(book.plan_info(record.id)),
             shown=shown,
-            confirmation=confirmation,
         )
     )
