@@ -8,6 +8,7 @@ import typer
 
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn, say
+from doe.cli.sizes import sizes_reply
 from doe.cli.study import KEY
 from doe.domain.texts import quoted
 from reports.wording import count
@@ -32,6 +33,7 @@ def register(root: typer.Typer) -> None:
     @command(root, "plan", example="""
         doe plan "new powder" --coupons 20
         doe plan "new powder" --coupons 20 --choose optimal
+        doe plan "new powder" --sizes
     """)  # fmt: skip
     def plan(
         desk: Desk,
@@ -49,12 +51,26 @@ def register(root: typer.Typer) -> None:
             typer.Option(help="batched: few changes; repeated: settings in two batches; random."),
         ] = "batched",
         per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
+        sizes: Annotated[
+            bool,
+            typer.Option(
+                "--sizes", help="Show what 12 to 40 coupons would buy, tried on invented lines; stop any time."
+            ),
+        ] = False,
+        lines: Annotated[
+            int | None, typer.Option(min=1, max=700, help="Invented lines for --sizes; more take longer. Usual: 42.")
+        ] = None,
         seed: SEED = None,
     ) -> Reply:
         """Compare plans at a budget of coupons, before any is made; --choose makes one."""
         from doe.acts.plans import commit_plan, compare_for
         from doe.cli.ask import ask_choice
 
+        if sizes:
+            from doe.acts.worth import sizes_worth
+
+            with desk.look() as book, desk.progress("trying sizes") as tell:
+                return sizes_reply(sizes_worth(book, study, lines=lines, progress=tell))
         with desk.open(create=False) as book:
             if choose is None:
                 with desk.progress("comparing plans"):
@@ -142,6 +158,10 @@ def tells(judgement: object) -> list[Block]:
 
 def planned_data(made: Planned) -> dict[str, object]:
     """A stored round for ``--json``."""
+    from doe.cli.gauge_words import dial_data
+    from reports.dials import dials_of_coupons
+
+    dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
     return {"study": made.record.name, "round": made.round, "kind": made.kind, "seed": made.plan.seed,
             "coupons": made.coupons, "notes": made.notes, "judgement": made.judgement, "dials": dial_data(dials),
             "gauge_cautions": made.cautions}  # fmt: skip
@@ -149,7 +169,9 @@ def planned_data(made: Planned) -> dict[str, object]:
 
 def planned(made: Planned, desk: Desk) -> list[Block]:
     """A stored round for a person: what it costs, what it tells, and its coupons."""
+    from doe.cli.gauge_words import dial_blocks
     from doe.plans import KIND_LABELS
+    from reports.dials import dials_of_coupons
     from reports.wording import amount
 
     shown, factors = desk.shown, made.record.study.factors
@@ -159,20 +181,14 @@ def planned(made: Planned, desk: Desk) -> list[Block]:
         for row in made.coupons.to_dict("records")
     ]
     heads = ("coupon", *(f.name for f in factors), "oven", "press")
-    from doe.cli.gauge_words import dial_data
-    from reports.dials import dials_of_coupons
-
-    dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
     j = made.judgement
     return [
         f"Round {made.round} of {made.record.name} is in the book: {count(len(rows), 'coupon')}, "
         f"{KIND_LABELS.get(made.kind, made.kind)}.",
         f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
         f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
-    from doe.cli.gauge_words import dial_blocks
         f"(in random order {j.hours_random:.1f} hours).",
-    from reports.dials import dials_of_coupons
         *tells(j), *(f"  * {note}" for note in made.notes), Table(heads, rows, right=heads[1:]),
         "\noven, press: batches made at one setting of that machine.",
-    ]  # fmt: skip
         *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),
+    ]  # fmt: skip

@@ -48,7 +48,8 @@ class Shop:
 
     def run(self, *words: str, typed: str | None = None, env: dict[str, str] | None = None) -> Outcome:
         """Run one command line."""
-        settings = {"DOE_BOOK": str(self.book), "DOE_WHO": "ana", "DOE_UNITS": "", "COLUMNS": "80", "NO_COLOR": "1"}
+        settings = {"DOE_BOOK": str(self.book), "DOE_WHO": "ana", "DOE_UNITS": "", "COLUMNS": "80", "NO_COLOR": "1",
+                    "DOE_CACHE": str(self.folder / "cache")}  # fmt: skip
         found = CliRunner().invoke(app, list(words), input=typed, env={**settings, **(env or {})})
         return Outcome(found.exit_code, found.stdout, found.stderr)
 
@@ -93,6 +94,8 @@ def shop_with(_ready_books: Sequence[Path], tmp_path: Path, monkeypatch: pytest.
 
 @pytest.fixture
 def empty_shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
-    """A folder without a book yet."""
+    """A folder without a book yet. Its examples try sizes on one invented line instead of 42, which take minutes."""
+    monkeypatch.setattr("doe.practice.worth.LINES", 1)
+    monkeypatch.setattr("doe.acts.worth._cores", lambda: 1)
     monkeypatch.chdir(tmp_path)
     return Shop(tmp_path, tmp_path / "shop.sqlite")

@@ -83,7 +83,9 @@ def test_sizes_too_small_for_many_factors_are_left_out(two: Study) -> None:
     assert set(possible_sizes(six, (4, 28))) == {28}
 
 
-def test_a_kind_of_which_no_line_fits_the_study_is_passed_over(two: Study) -> None:
-    # a setting error as wide as the range leaves no line that passes nearly always
-    wild = tuple(doe.usual_factor(n, setting_sd=sd) for n, sd in (("press_temp", 25.0), ("dwell", 8.0)))
-    assert try_line(Study("wild", wild, doe.Spec(pass_rate=0.99)), "sharp", 1, [12], particles=60) == ()
+def test_a_kind_of_which_no_line_fits_the_study_is_passed_over(two: Study, monkeypatch: pytest.MonkeyPatch) -> None:
+    def none(kind: str, seed: int, study: Study) -> None:
+        raise doe.InputError("study", f"no {kind} line", "ranges that some line can meet", "Widen them.")
+
+    monkeypatch.setattr("doe.practice.worth.make_line", none)
+    assert try_line(two, "sharp", 1, [12]) == ()
