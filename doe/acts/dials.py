@@ -26,32 +26,72 @@ class Dial:
 
 
 @dataclass(frozen=True)
-class Dials:
-    """Dial values by factor, those that the readings tell, and what to be careful about (sentences)."""
+class OnMachine:
+    """A temperature of a recipe: its ``surface``, the ends of its window there (None without one), and its ``dial``."""
 
-    of: Mapping[str, Dial] = field(default_factory=dict)
+    surface_degc: float
+    low_degc: float | None
+    high_degc: float | None
+    dial: Dial
+
+
+@dataclass(frozen=True)
+class Dials:
+    """Temperatures by factor, those that the readings tell, and what to be careful about (sentences)."""
+
+    of: Mapping[str, OnMachine] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
 
 
-def dials_of(book: Book, record: StudyRecord, setpoint: Mapping[str, float | str], *, on: date) -> Dials:
-    """Dial values of surface settings on the line of a study, by the gauge readings in force on a day.
+AS_DIALLED = (
+    "The coupons were made at dial settings; the surface temperatures are what the gauge readings give for these."
+)
 
-    A temperature whose machine was never measured, or whose surface does not follow its display, has none; the
-    cautions say so.
+Ends = Mapping[str, tuple[float, float]]
+
+
+def dials_of(
+    book: Book, record: StudyRecord, setpoint: Mapping[str, float | str], window: Ends, *, on: date
+) -> Dials:  # fmt: skip
+    """Surface and dial of a study's temperatures on its line, by the gauge readings in force on a day.
+
+    A study's temperatures are those of the surface, unless its coupons were made before dial settings were corrected:
+    then they are what was dialled in, and the surface follows from the readings. A temperature whose machine was never
+    measured, or whose surface does not follow its display, is left out; the cautions say so.
     """
     from doe.acts.gauges import gauged_line
-    from doe.assure import gauge_cautions
+    from doe.assure import machine_cautions
 
-    gauged = gauged_line(book, record, on=on)
+    as_kept = gauged_line(book, record, on=on)
+    line = gauged_line(book, record.line, on=on)
     steps = {f.name: f.step or USUAL_STEP_DEGC for f in record.study.numeric}
-    found, beyond = dials_on(gauged, setpoint, steps)
-    return Dials(found, (*gauge_cautions(gauged, record.study), *beyond))
+    found: dict[str, OnMachine] = {}
+    numbers = {name: value for name, value in setpoint.items() if not isinstance(value, str)}
+    dialled = {name for name in numbers if (gauge := as_kept.gauge_of(name)) is not None and gauge.as_dialled}
+    for name in sorted(dialled):
+        here = line.surface(name, numbers[name])
+        if here is None or not here.is_checked:
+            continue
+        ends = [line.surface(name, end) for end in window.get(name, ())]
+        low, high = (round(e.surface_degc, 1) for e in ends if e is not None) if ends else (None, None)
+        surface = round(here.surface_degc, 1)
+        found[name] = OnMachine(surface, low, high, Dial(numbers[name], here.u_delta_degc))
+    asked, beyond = dials_on(as_kept, {n: v for n, v in numbers.items() if n not in dialled}, steps)
+    for name, dial in asked.items():
+        low, high = window.get(name, (None, None))
+        found[name] = OnMachine(numbers[name], low, high, dial)
+    used = {gauge.machine: gauge for name in numbers if (gauge := line.gauge_of(name)) is not None}
+    said = [text for gauge in used.values() for text in machine_cautions(gauge)]
+    return Dials(found, (*((AS_DIALLED,) if dialled & found.keys() else ()), *said, *beyond, *line.left_out))
 
 
 def dials_on(
     gauged: GaugedLine, settings: Mapping[str, float | str], steps: Mapping[str, float]
 ) -> tuple[dict[str, Dial], tuple[str, ...]]:
-    """Dial values of surface settings on a line that was judged, and a sentence for each that lies out of reach."""
+    """Dial values of surface settings on a line that was judged, and a sentence for each that lies out of reach.
+
+    One at or above the ceiling is among them, for the caller to refuse.
+    """
     from doe.domain.units import show_both
 
     found, cautions = {}, []
@@ -65,8 +105,7 @@ def dials_on(
                 f"The {asked.machine} would have to be set to {show_both(dial.degc, 'degC')} for it: never do that. "
                 "Have the machine mended."
             )
-            continue
-        if asked.is_beyond:
+        elif asked.is_beyond:
             cautions.append(
                 f"The dial setting of the {asked.machine} lies beyond the range in which it was measured: measure it "
                 f"near {show_both(dial.degc, 'degC')}."

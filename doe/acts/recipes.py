@@ -8,6 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from doe.acts.dials import Dial, dials_on
+from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import PARTS, Part, Recipe, RecipeSetting, StackDifference, nearest_recipes
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.units import METRIC, Shown
@@ -128,6 +129,7 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     recipe = kept.recipe
     numbers = {s.factor: s.surface for s in recipe.settings if not isinstance(s.surface, str)}
     dials, beyond = dials_on(gauged, numbers, {})
+    dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a sentence says why
     settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
     is_own = line.name == recipe.line.name
     return OnLine(
@@ -186,6 +188,9 @@ def _unknown(
             "The pressure on the cloth: an air gauge shows the cylinder, not the cloth, and another cylinder or platen "
             "presses differently at the same reading."
         )
+    found.append(
+        f"How hot oven and press of {line.name} may be set: the limits on record are those of {recipe.line.name}."
+    )
     found.append("Whether this platen is as even: a cold corner of another press is not in the window.")
     return tuple(found)
 

@@ -30,6 +30,8 @@ State = Literal["there", "missing", "said"]
 
 CARE_LABEL, ROOM = "care label", "room climate"
 """Names under which a recipe keeps these two."""
+HANDLED, CONFIRMED = "waits, peel and second press", "confirmation: count, result, limit"
+"""Items whose absence a release words itself."""
 
 
 @dataclass(frozen=True)
@@ -248,13 +250,13 @@ def _point(facts: RecordFacts) -> RecordItem:
 
 
 def _handling(facts: RecordFacts) -> RecordItem:
-    what = "waits, peel and second press"
+    what = HANDLED
     given = " ".join(facts.handling) if facts.handling else "nothing"
     return RecordItem(what, "there" if facts.handling else "missing", given, "" if facts.handling else _release(facts))
 
 
 def _confirmation(facts: RecordFacts) -> RecordItem:
-    what = "confirmation: count, result, limit"
+    what = CONFIRMED
     if facts.is_confirmed:
         return RecordItem(what, "there", facts.confirmed)
     if facts.waived:

@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from doe.acts.base import RECOMMEND, Key, Progress, version
-from doe.acts.record_items import CARE_LABEL, ROOM, RecordFacts, RecordItem, facts_of_study, record_items
+from doe.acts.record_items import (
+    CARE_LABEL,
+    CONFIRMED,
+    HANDLED,
+    ROOM,
+    RecordFacts,
+    RecordItem,
+    facts_of_study,
+    record_items,
+)
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.recipe import LAPSE, PARTS, ConfirmationRecord, Recipe, RecipeSetting
 from doe.domain.serial import jsonable
-from doe.domain.texts import check_line, quoted
+from doe.domain.texts import NAME_LENGTH, check_line, quoted
 from reports.wording import count, listing
 
 if TYPE_CHECKING:
@@ -29,6 +39,10 @@ RELEASE = "release"
 """Kind of the analysis that keeps what stood beside a recipe when it was released."""
 
 USUAL_REVIEW_MONTHS, MOST_REVIEW_MONTHS = 12, 24
+
+MOST_STEPS, LONGEST_STEP = 6, 160
+"""Most steps of handling, or reasons to void it, that are added to the usual ones, and their longest text: the card
+has one page."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +62,8 @@ class Wishes:
         Steps of handling that the study does not know.
     handling, voids : tuple of str
         More steps, and more that would void it.
+    setpoint_only : bool
+        Whether the setpoint is released without a window, where a corner of the window was not confirmed.
     lots : mapping
         Lot of a part (fabric, film, powder, ink) that the stack does not name.
     care_label, room : str
@@ -64,6 +80,7 @@ class Wishes:
     second_press: str = ""
     handling: tuple[str, ...] = ()
     voids: tuple[str, ...] = ()
+    setpoint_only: bool = False
     lots: Mapping[str, str] = field(default_factory=dict)
     care_label: str = ""
     room: str = ""
@@ -104,6 +121,7 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         target not reachable, washes that are open, no accepted confirmation and no reason to do without, an item of
         the least record that is missing.
     """
+    from doe.acts.dials import dials_of
     from reports.recipe_words import handling_sentences
 
     record = book.study(key)
@@ -112,6 +130,8 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
     fitted = _fit(book, record, kept, progress)
     answer = _answer(kept)
     proof = confirmation_for(book, record, answer)
+    if wishes.setpoint_only:
+        proof = replace(proof, record=proof.alone, window_held=False)
     stack = with_lots(record.stack, wishes.lots)
     handling = handling_sentences(
         record.study, answer.setpoint, gap=wishes.gap, peel=wishes.peel, second_press=wishes.second_press,
@@ -123,9 +143,15 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         confirmed=proof.words, is_confirmed=proof.record is not None, waived=wishes.exception,
     )  # fmt: skip
     items = record_items(facts)
-    _refuse(_in_the_way(record, kept, fitted, answer, wishes, items))
+    open_window = {} if answer.window is None or proof.window_held is False else {
+        str(name): (float(low), float(high)) for name, low, high in answer.window.bounds[["low", "high"]].itertuples()
+    }  # fmt: skip
+    dials = dials_of(
+        book, record, {**_held_settings(record.study), **answer.setpoint}, open_window, on=now.date()
+    )  # fmt: skip
+    _refuse([*_in_the_way(record, kept, fitted, answer, wishes, items, proof), *_beyond_the_dial(record, dials)])
     earlier = book.recipes(wishes.name)
-    recipe = _recipe(book, record, kept, answer, wishes, proof, now=now, revision=len(earlier) + 1,
+    recipe = _recipe(record, kept, answer, wishes, proof, dials, open_window, now=now, revision=len(earlier) + 1,
                      stack=stack, handling=handling)  # fmt: skip
     from doe.setpoint.alternatives import other_settings
 
@@ -143,32 +169,42 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
 class Proof:
     """What the confirmation came to.
 
-    ``record`` of an accepted run, None where there is none; ``words`` say what there is instead, or of it.
-    ``window_held``: whether every corner held; None where none was tested.
+    ``record`` of an accepted run, None where there is none; ``alone`` that of the setpoint when a corner of the window
+    did not hold or stays doubtful; ``words`` say what there is; ``window_held``: whether every corner held, None where
+    none was tested; ``remarks`` what the run leaves to be said. Full sentences.
     """
 
     record: ConfirmationRecord | None
+    alone: ConfirmationRecord | None
     words: str
     window_held: bool | None
+    remarks: tuple[str, ...] = ()
 
 
 def confirmation_for(book: Book, record: StudyRecord, answer: Answer) -> Proof:
     """The accepted confirmation of an answer, or why there is none."""
     from doe.acts.confirm import confirmation_of
+    from reports.wording import percent
 
     found = confirmation_of(book, record.id)
     if found is None:
-        return Proof(None, "No confirmation was made.", None)
+        return Proof(None, None, "No confirmation was made.", None)
     attempts = "" if len(found.attempts) == 1 else f" ({count(len(found.attempts), 'attempt')})"
-    if found.proof is None:
-        doubts = "".join(f" {text}" for text in found.doubts)
-        return Proof(None, f"The confirmation is {found.verdict}{attempts}.{doubts}", found.window_held)
-    elsewhere = {n: v for n, v in found.current.plan.setpoint.items() if answer.setpoint.get(n) != v}
-    if elsewhere:
-        return Proof(
-            None, f"The confirmation was made at other settings ({listing(sorted(elsewhere))}) than the answer.", None
-        )
-    return Proof(found.proof, f"Accepted{attempts}.", found.window_held)
+    remarks = found.remarks
+    if len(found.attempts) > 1:
+        remarks += (f"Over all {len(found.attempts)} attempts at confirmation the assurance that is left is "
+                    f"{percent(found.over_attempts)}.",)  # fmt: skip
+    if any(not _alike(value, answer.setpoint.get(name)) for name, value in found.current.plan.setpoint.items()):
+        return Proof(None, None, "The confirmation was made at another setpoint than the answer's.", None, remarks)
+    doubts = "".join(f" {text}" for text in found.doubts)
+    words = f"The confirmation is {found.verdict}{attempts}.{doubts}"
+    return Proof(found.proof, found.setpoint_proof, words, found.window_held, remarks)
+
+
+def _alike(a: float | str, b: float | str | None) -> bool:
+    if isinstance(a, str) or b is None or isinstance(b, str):
+        return a == b
+    return math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-9)
 
 
 def with_lots(stack: Stack, lots: Mapping[str, str]) -> Stack:
@@ -211,6 +247,19 @@ def _check_words(record: StudyRecord, wishes: Wishes) -> None:
     if not 1 <= wishes.review_months <= MOST_REVIEW_MONTHS:
         problems.append(InputError("--review-months", wishes.review_months, f"1 to {MOST_REVIEW_MONTHS}",
                                    "A recipe is looked at again within two years."))  # fmt: skip
+    for option, texts in (("--handling", wishes.handling), ("--void", wishes.voids)):
+        if len(texts) > MOST_STEPS:
+            problems.append(InputError(option, f"{len(texts)} of them", f"at most {MOST_STEPS}",
+                                       "Join some, or put them on the wall: the card has one page."))  # fmt: skip
+    single = (("--as", wishes.name), ("--approved-by", wishes.approved_by), ("--gap", wishes.gap),
+              ("--peel", wishes.peel), ("--second-press", wishes.second_press), ("--care-label", wishes.care_label),
+              ("--room", wishes.room), ("--exception", wishes.exception))  # fmt: skip
+    steps = [("--handling", text) for text in wishes.handling] + [("--void", text) for text in wishes.voids]
+    for option, text in (*single, *steps):
+        try:
+            check_line(text, option, longest=LONGEST_STEP if option not in ("--as", "--approved-by") else NAME_LENGTH)
+        except InputError as error:
+            problems.append(error)
     _refuse(problems)
 
 
@@ -242,7 +291,7 @@ def _record(wishes: Wishes) -> dict[str, str]:
 
 def _in_the_way(
     record: StudyRecord, kept: AnalysisRecord, fitted: Fitted, answer: Answer, wishes: Wishes,
-    items: tuple[RecordItem, ...],
+    items: tuple[RecordItem, ...], proof: Proof,
 ) -> list[InputError]:  # fmt: skip
     """Everything that stands in the way of a release, the gravest first."""
     from reports.recipe_words import handling_gaps
@@ -264,9 +313,19 @@ def _in_the_way(
             InputError(f"washes of {record.name}", f"{count(fitted.counts.unfinished, 'coupon')} still to be judged",
                        "every check of every coupon", f"Enter them: doe record {name} --washes")
         )  # fmt: skip
+    if proof.record is None and proof.alone is not None and not wishes.exception.strip():
+        problems.append(
+            InputError(f"confirmation of {record.name}", "the setpoint accepted, the window not", "both accepted",
+                       "Release the setpoint alone, without a window: add --setpoint-only.")
+        )  # fmt: skip
+    elif proof.record is None and not wishes.exception.strip():
+        problems.append(
+            InputError(f"confirmation of {record.name}", proof.words, "an accepted confirmation of this answer",
+                       f"Make one: doe confirm {name}; or say why none is needed: --exception REASON")
+        )  # fmt: skip
     problems += [
         InputError(f"record of {record.name}, {item.what}", item.found, "an entry", f"Add it: {item.add}")
-        for item in items if item.state == "missing" and item.what != "waits, peel and second press"
+        for item in items if item.state == "missing" and item.what not in (CONFIRMED, HANDLED)
     ]  # fmt: skip
     problems += [
         InputError(f"record of {record.name}, {what}", "nothing", "how it is done",
@@ -277,29 +336,41 @@ def _in_the_way(
     return problems
 
 
+def _beyond_the_dial(record: StudyRecord, dials: Dials) -> list[InputError]:
+    """Dial settings that a machine may not be given."""
+    from doe.assure import refuse_dial
+
+    problems = []
+    for name, found in dials.of.items():
+        try:
+            refuse_dial(record.study, name, found.dial.degc)
+        except InputError as error:
+            problems.append(error)
+    return problems
+
+
 def _refuse(problems: list[InputError]) -> None:
     if problems:
         raise InputErrors(problems)
 
 
 def _recipe(
-    book: Book, record: StudyRecord, kept: AnalysisRecord, answer: Answer, wishes: Wishes, proof: Proof, *,
+    record: StudyRecord, kept: AnalysisRecord, answer: Answer, wishes: Wishes, proof: Proof, dials: Dials,
+    window: Mapping[str, tuple[float, float]], *,
     now: datetime, revision: int, stack: Stack, handling: tuple[str, ...],
 ) -> Recipe:  # fmt: skip
-    from doe.acts.dials import dials_of
     from reports.recipe_words import caution_sentences, void_sentences
 
     if revision > 1 and not wishes.why.strip():
         raise InputError("--why", "nothing", f"why revision {revision} of {wishes.name.strip()} is made",
                          "It supersedes the one before, which stays in the book.")  # fmt: skip
-    dials = dials_of(book, record, {**_held_settings(record.study), **answer.setpoint}, on=now.date())
     exception = "" if proof.record is not None else wishes.exception.strip()
     return Recipe(
         name=wishes.name.strip(),
         revision=revision,
         stack=stack,
         line=record.line,
-        settings=_settings(record, answer if proof.window_held is not False else replace(answer, window=None), dials),
+        settings=_settings(record, answer, window, dials),
         pass_rate=answer.pass_rate,
         pass_rate_low=min(answer.pass_rate_low, answer.pass_rate),
         study=record.name,
@@ -316,6 +387,7 @@ def _recipe(
             *caution_sentences(
                 record.study, answer, exception=exception, run=proof.words, window_held=proof.window_held
             ),
+            *(proof.remarks if proof.record is not None else ()),
             *dials.cautions,
         ),
         record=_record(wishes),
@@ -334,29 +406,31 @@ def _held_settings(study: Study) -> dict[str, float]:
     return {n: float(v) for n, v in study.held.items() if n in HELD_SETTINGS and not isinstance(v, str)}
 
 
-def _settings(record: StudyRecord, answer: Answer, dials: Dials) -> tuple[RecipeSetting, ...]:
+def _settings(
+    record: StudyRecord, answer: Answer, window: Mapping[str, tuple[float, float]], dials: Dials
+) -> tuple[RecipeSetting, ...]:
     """Settings of the recipe: the factors, then what was held and has to be dialled in, in the order of the work."""
     made = []
     for f in record.study.factors:
-        value = answer.setpoint[f.name]
-        low = high = None
-        if answer.window is not None and not f.is_categorical:
-            low, high = (float(answer.window.bounds[end][f.name]) for end in ("low", "high"))
-        dial = dials.of.get(f.name)
-        made.append(
-            RecipeSetting(
-                f.name, f.label, f.unit, str(value) if f.is_categorical else float(value),
-                None if dial is None else dial.degc, None if dial is None else dial.u_delta_degc, low, high,
-            )
-        )  # fmt: skip
+        value, (low, high) = answer.setpoint[f.name], window.get(f.name, (None, None))
+        made.append(_setting(f.name, f.label, f.unit, value, low, high, dials))
     for name, value in _held_settings(record.study).items():
-        known, dial = KNOWN_FACTORS[name], dials.of.get(name)
-        made.append(
-            RecipeSetting(name, known.label, known.unit, value, None if dial is None else dial.degc,
-                          None if dial is None else dial.u_delta_degc)
-        )  # fmt: skip
+        known = KNOWN_FACTORS[name]
+        made.append(_setting(name, known.label, known.unit, value, None, None, dials))
     order = list(KNOWN_FACTORS)
     return tuple(sorted(made, key=lambda s: order.index(s.factor) if s.factor in order else len(order)))
+
+
+def _setting(
+    name: str, label: str, unit: str, value: float | str, low: float | None, high: float | None, dials: Dials
+) -> RecipeSetting:
+    there = dials.of.get(name)
+    if there is None:
+        return RecipeSetting(
+            name, label, unit, value if isinstance(value, str) else float(value), None, None, low, high
+        )
+    return RecipeSetting(name, label, unit, there.surface_degc, there.dial.degc, there.dial.u_delta_degc,
+                         there.low_degc, there.high_degc)  # fmt: skip
 
 
 def review_day(approved: date, months: int) -> date:

@@ -48,6 +48,9 @@ def register(root: typer.Typer) -> None:
         exception: Annotated[
             str, typer.Option(metavar="REASON", help="Release without an accepted confirmation, and why.")
         ] = "",
+        setpoint_only: Annotated[
+            bool, typer.Option("--setpoint-only", help="Release without a window, when a corner was not confirmed.")
+        ] = False,
     ) -> Reply:
         """Release the confirmed answer of a study as a recipe, or say everything that is missing for it."""
         from datetime import UTC, datetime
@@ -56,7 +59,7 @@ def register(root: typer.Typer) -> None:
 
         wishes = Wishes(
             name, approved_by, why, exception, review_months, gap, peel, second_press, tuple(handling or ()),
-            tuple(void or ()), lots_typed(lot or ()), care_label, room,
+            tuple(void or ()), setpoint_only, lots_typed(lot or ()), care_label, room,
         )  # fmt: skip
         with desk.open(create=False) as book, desk.progress("checking what it rests on") as tell:
             made = release_study(book, study, wishes, now=datetime.now(UTC), progress=tell)
