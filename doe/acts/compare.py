@@ -7,10 +7,11 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from doe.acts.base import Key, version
+from doe.acts.base import Key, local, version
 from doe.acts.comparing import (
     COMPARISON,
     COMPARISON_PLAN,
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
 
     from doe.assure import Comparison
     from doe.book import AnalysisRecord, Book, KeptRecipe, StudyRecord
+    from doe.domain.stack import Stack
+    from doe.domain.units import Shown
 
 
 @dataclass(frozen=True)
@@ -194,6 +197,40 @@ def more_coupons(book: Book, key: Key, *, strokes: int | None = None, edge_strok
     return Begun(record, plan, number, coupons, hours)
 
 
+def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown, made_by: str) -> Path:
+    """Write a judged comparison as one HTML file.
+
+    Raises
+    ------
+    InputError
+        If the place cannot be written.
+    """
+    from reports.comparison import ComparisonReport, comparison_report
+    from reports.files import write_whole
+    from reports.study_inputs import HistoryRow, Provenance
+
+    record, kept = found.record, found.kept
+    acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
+    page = comparison_report(
+        ComparisonReport(
+            study=record.study, stack=record.stack, line=record.line, in_use=_stack_in_use(book, found.plan),
+            plan=found.plan, judged=found.comparison, results=found.results, rounds=found.rounds,
+            looks_left=found.looks_left, cautions=found.cautions,
+            provenance=Provenance(found.hash, kept.version, made_by, local(kept.made_at)),
+            made_at=local(datetime.now(UTC)),
+            history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts), shown=shown,
+        )
+    )  # fmt: skip
+    return write_whole(output, page)
+
+
+def _stack_in_use(book: Book, plan: ComparisonPlan) -> Stack | None:
+    try:
+        return book.recipe(plan.recipe, plan.revision).recipe.stack
+    except InputError:
+        return None
+
+
 def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
     """Every comparison with a recipe, oldest first, with its last verdict."""
     last = dict(book.analyses_of_kind(COMPARISON))  # a later one of the same study replaces an earlier one
@@ -222,7 +259,7 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
 
 def story_sentence(plan: ComparisonPlan, judged: AnalysisRecord | None) -> str:
     """A comparison in one sentence."""
-    from reports.wording import sentence, stated
+    from reports.wording import stated
 
     what = f"{plan.new} against {plan.in_use} (revision {plan.revision})"
     if judged is None or not judged.payload["rates"]["new_units"]:
@@ -234,7 +271,7 @@ def story_sentence(plan: ComparisonPlan, judged: AnalysisRecord | None) -> str:
     )
     return (
         f"{what}: {judged.verdict}, judged with {stated(plan.assurance)} assurance and a margin of "
-        f"{100 * plan.rate_margin:g} points; {sentence(counts)}"
+        f"{100 * plan.rate_margin:g} points; {counts}."
     )
 
 
@@ -263,8 +300,6 @@ def comparison_plan(book: Book, key: Key) -> tuple[StudyRecord, ComparisonPlan]:
 
 
 def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: StudyRecord) -> tuple[str, ...]:
-    from doe.assure.comparison import EdgeComparison
-
     said = []
     try:
         kept: KeptRecipe | None = book.recipe(plan.recipe)
@@ -277,14 +312,6 @@ def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: Study
         )
     if kept is not None and kept.retired_why:
         said.append(f"Recipe {plan.recipe} was retired: {kept.retired_why}")
-    broken: list[EdgeComparison] = [e for e in found.edges if e.old is not None and e.old.verdict == "not held"]
-    for edge in broken:
-        assert edge.old is not None
-        made = edge.old.passed + edge.old.failed + edge.old.waiting
-        said.append(
-            f"The material in use fails at the {edge.old.role} too ({edge.old.failed} of {made}): the recipe's own "
-            "window is in doubt there."
-        )
     if found.verdict == "retune" and found.waiting:
         said.append("The verdict was given before every check was in.")
     if record.line.coupons_per_stroke < 2:
@@ -319,5 +346,5 @@ __all__ = [
     "COMPARISON", "COMPARISON_PLAN", "Begun", "Compared", "ComparisonOffer", "ComparisonPlan", "ComparisonSize",
     "ComparisonStory", "Wanted", "begin_comparison", "comparison_of", "comparison_plan", "comparisons_of",
     "is_comparison", "judge_comparison", "judged_frame", "more_coupons", "offer_comparison", "plan_from",
-    "refuse_comparison", "story_sentence",
+    "refuse_comparison", "story_sentence", "write_comparison",
 ]  # fmt: skip

@@ -78,6 +78,11 @@ class EdgeComparison:
     old: CornerResult | None
 
     @property
+    def window_in_doubt(self) -> bool:
+        """Whether the material in use breaks there too: then the recipe's window is wrong, not the new material."""
+        return self.old is not None and self.old.verdict == "not held"
+
+    @property
     def made(self) -> int:
         """Coupons of the new material made there."""
         return self.new.passed + self.new.failed + self.new.waiting
@@ -302,12 +307,8 @@ def _broken(
             f"{math.floor(10 * least) / 10:.1f}, more than the {hand_margin:g} that do not matter."
         )
     for edge in edges:
-        if edge.new.verdict == "not held":
-            also = edge.old is not None and edge.old.verdict == "not held"
-            said.append(
-                f"{_capital(edge.new.role)}: {edge.new.failed} of {edge.made} failed with the new material"
-                + (", and the one in use fails there too: the window itself is in doubt." if also else ".")
-            )
+        if edge.new.verdict == "not held" and not edge.window_in_doubt:
+            said.append(f"{_capital(edge.new.role)}: {edge.new.failed} of {edge.made} failed with the new material.")
     return tuple(said)
 
 
@@ -383,7 +384,14 @@ def _missing(
                 f"{_tenths(hand.high, math.ceil)} points); about {further} more {many if further > 1 else one} would."
             )
     for edge in edges:
-        if edge.new.verdict == "doubtful":
+        if edge.window_in_doubt and edge.old is not None:
+            tried = edge.old.passed + edge.old.failed + edge.old.waiting
+            said.append(
+                f"{_capital(edge.new.role)}: {edge.old.failed} of {tried} failed with the material in use too, and "
+                f"{edge.new.failed} of {edge.made} with the new one: the recipe's own window is in doubt there. Check "
+                "line and gauges, and confirm the window again before the new material is judged at it."
+            )
+        elif edge.new.verdict == "doubtful":
             enough = edge.made >= 2 * CORNER_COUPONS
             said.append(
                 f"{_capital(edge.new.role)}: {edge.new.failed} of {edge.made} failed, which chance alone allows; "
@@ -431,7 +439,7 @@ def _notes(
     if not edges:
         said.append("No edge of the window was tested with the new material: the recipe is shown at its setpoint only.")
     if hand is not None:
-        said += hand.notes
+        said += [note for note in hand.notes if "cannot be told" in note]
     return tuple(said)
 
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from doe.acts.compare import Begun, Compared, ComparisonOffer
+    from doe.acts.retune import Retuned
     from doe.book import Book
     from doe.domain.recipe import Part
     from doe.domain.stack import Material
@@ -60,6 +61,13 @@ def register(root: typer.Typer) -> None:
         begin: Annotated[bool, typer.Option("--begin", help="Store the comparison and its coupons.")] = False,
         called: Annotated[str, typer.Option("--as", help="What the comparison, or the new study, is called.")] = "",
         more: Annotated[bool, typer.Option("--more", help="Add the next round of a comparison that is open.")] = False,
+        retune: Annotated[
+            bool, typer.Option("--retune", help="Start a tuning study on the new material of a comparison.")
+        ] = False,
+        coupons: Annotated[int, typer.Option(min=1, help="Coupons of the retune.")] = 20,
+        discount: Annotated[
+            float | None, typer.Option(help="What a coupon of the recipe's own study counts for in it, 0 to 1.")
+        ] = None,
         output: Annotated[
             Path | None, typer.Option("--output", "-o", help="Write the comparison as an HTML file.")
         ] = None,
@@ -75,13 +83,19 @@ def register(root: typer.Typer) -> None:
             record = None if asked or stack else comparison_of(book, name)
             if record is not None:
                 _refuse_options(record.name, {"--begin": begin, "--limit": limit, "--margin": margin})
+                if retune:
+                    from doe.acts.retune import RetuneWishes, begin_retune
+
+                    wishes = RetuneWishes(coupons, "auto", discount, called, seed, per_garment)
+                    with desk.progress("making the plan"):
+                        return _retuned(begin_retune(book, record.id, wishes))
                 if more:
                     from doe.acts.compare import more_coupons
 
                     made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes)
                     return _begun(made)
                 return _judged(book, record.id, desk, output)
-            _refuse_options(name, {"--more": more, "--output": output})
+            _refuse_options(name, {"--more": more, "--retune": retune, "--output": output})
             if not asked and not stack and not begin:
                 return _story(book, name)
             usual = Wanted()
@@ -109,8 +123,8 @@ def _refuse_options(name: str, given: Mapping[str, object]) -> None:
     wrong = [option for option, value in given.items() if value]
     if wrong:
         raise InputError(f"doe compare {name}", ", ".join(wrong), "options that fit the name",
-                         "--begin, --limit and --margin go with a recipe and what is new; --more and -o with a "
-                         "comparison that was begun.")  # fmt: skip
+                         "--begin, --limit and --margin go with a recipe and what is new; --more, --retune and -o "
+                         "with a comparison that was begun.")  # fmt: skip
 
 
 def _materials(book: Book, recipe: str, asked: Mapping[str, str]) -> dict[Part, Material]:
@@ -219,17 +233,55 @@ def _begun(made: Begun) -> Reply:
     )  # fmt: skip
 
 
-def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
-    from doe.acts.compare import judge_comparison
+def _retuned(made: Retuned) -> Reply:
+    from reports.wording import amount_range
 
+    study, prior = made.record.study, made.prior
+    rows = [
+        (f.name, amount_range(f, f.low, f.high), str(made.recipe.setting(f.name).surface)) for f in study.numeric
+    ]  # fmt: skip
+    earlier = (
+        f"{count(prior.coupons, 'coupon')} of the study {prior.study} count too, each for {prior.discount:.2g} of a "
+        f"coupon ({prior.why}); every answer says what they change."
+        if prior.is_used
+        else f"The coupons of the study {prior.study} do not count: {prior.why}."
+    )
+    brought = (
+        (f"Its first round is already made: {count(made.brought, 'coupon')} of the new material from the comparison, "
+         "counted in full.",) if made.brought else ()
+    )  # fmt: skip
+    name = quoted(study.name)
+    return Reply(
+        {"study": study.name, "id": made.record.id, "comparison": made.comparison, "recipe": made.recipe.name,
+         "revision": made.recipe.revision, "discount": prior.discount, "why": prior.why,
+         "earlier_coupons": prior.coupons, "brought": made.brought, "round": made.round, "coupons": made.coupons,
+         "hours": made.hours},
+        (f"Study {made.record.id}, {study.name}, is in the book: a retune around recipe {made.recipe.name}, revision "
+         f"{made.recipe.revision}.", *brought, earlier,
+         Table(("factor", "range", "recipe"), rows, right=("recipe",)),
+         f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {made.hours:.1f} hours."),
+        (f"doe sheet {name} -o sheets --round {made.round}", f"doe recommend {name}"),
+    )  # fmt: skip
+
+
+def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
+    from doe.acts.compare import judge_comparison, write_comparison
+
+    if output is not None and output.is_dir():  # asked before the work, so that nothing is kept for it
+        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as comparison.html.")
     found = judge_comparison(book, key)
     written = None
     blocks = verdict_blocks(found)
+    following = next_steps(found)
+    if output is not None:
+        written = write_comparison(book, found, output, shown=desk.shown, made_by=desk.name)
+        blocks.insert(1, f"The comparison is in {written}.")
+        following = (*(step for step in following if " -o " not in step), f"open {written} in a browser")
     return Reply(
         {"study": found.record.name, "plan": found.plan, "counts": found.counts, "rounds": found.rounds,
          "looks_left": found.looks_left, "comparison": found.comparison, "verdict": found.comparison.verdict,
          "cautions": found.cautions, "inputs_hash": found.hash, "report": written},
-        blocks, next_steps(found),
+        blocks, following,
     )  # fmt: skip
 
 
@@ -262,7 +314,7 @@ def next_steps(found: Compared) -> tuple[str, ...]:
     if judged.verdict == "same recipe holds":
         return (report,)
     if judged.verdict == "retune":
-        return (report,)
+        return (f"doe compare {name} --retune", report)
     if judged.waiting:
         return (f"doe record {name}",)
     return (f"doe compare {name} --more", report) if found.looks_left else (report,)
