@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from doe.book import Book
     from doe.cli.diagnosing import Diagnosed, Setting
     from doe.symptoms.diagnosis import Evidence
+    from doe.symptoms.known import Known
 
 STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Its recipe, limits, gauge and surfaces count.")]
 
@@ -48,6 +49,8 @@ def register(root: typer.Typer) -> None:
         humidity: Annotated[float | None, typer.Option(help="Of the room, in percent.")] = None,
         powder_months: Annotated[float | None, typer.Option(help="Months since the packet was opened.")] = None,
         powder_kept: Annotated[str, typer.Option(help="How: sealed, open, damp or warm.")] = "",
+        film_months: Annotated[float | None, typer.Option(help="Months since the film was opened.")] = None,
+        ink_months: Annotated[float | None, typer.Option(help="Months since the ink was opened.")] = None,
         cloth: Annotated[str, typer.Option(help="cotton, blend, polyester, stretch or nylon.")] = "",
         film: Annotated[str, typer.Option(help="Peel class of the film in use: hot, warm or cold.")] = "",
         recipe_film: Annotated[str, typer.Option(help="Peel class of the recipe's film.")] = "",
@@ -78,9 +81,11 @@ def register(root: typer.Typer) -> None:
             )
             setting = acts.setting_of(book, study, current)
             known = Known(
-                humidity, powder_months, powder_kept, cloth, setting.dyed_polyester, film, recipe_film, peel_wait, gap,
-                washed_after, between_strokes, when, where, setting.levels, setting.readings, setting.p_under,
-                setting.p_over,
+                humidity_pct=humidity, powder_months=powder_months, powder_stored=powder_kept, film_months=film_months,
+                ink_months=ink_months, fabric=cloth, dyed_polyester=setting.dyed_polyester, film_class=film,
+                recipe_film_class=recipe_film, peel_wait_s=peel_wait, gap_s=gap, wash_wait_h=washed_after,
+                since_stroke_s=between_strokes, when=when, where=where, settings=setting.levels,
+                readings=setting.readings, p_under=setting.p_under, p_over=setting.p_over,
             )  # fmt: skip
             outcomes = dict(_outcome(text) for text in found or ())
             if asks and book is not None:
@@ -158,14 +163,12 @@ def _again(done: Diagnosed) -> str:
     return "doe diagnose ... --turned-out CAUSE"
 
 
-def _asked(known: Any) -> Evidence:
+def _asked(known: Known) -> Evidence:
     """Symptoms and the facts that are quickly given, asked at a terminal."""
     from doe.book.cell_words import read_symptoms
-    from doe.cli.ask import ask, ask_choice
-    from doe.domain.units import parse_number
+    from doe.cli.ask import ask
     from doe.symptoms import CATALOGUE, WORDS
     from doe.symptoms.diagnosis import Evidence
-    from doe.symptoms.known import PLACES
 
     for number, s in enumerate(CATALOGUE, start=1):
         say(f"{number:3}  {s.label}: {s.seen}", indent="     ")
@@ -183,18 +186,55 @@ def _asked(known: Any) -> Evidence:
         return tuple(dict.fromkeys(keys))
 
     symptoms = ask("What is seen (numbers or names, comma between)", read)
-    where = known.where or ask_choice("Where on the print", [*PLACES, "not known"], default="not known")
+    return Evidence(symptoms, known=_facts(known, symptoms))
 
-    def humidity(answer: str) -> Any:
-        value = None if not answer else parse_number(answer.removesuffix("%"), "humidity")
-        return replace(known, humidity_pct=value, where="" if where == "not known" else where)
 
-    known = (
-        replace(known, where="" if where == "not known" else where)
-        if known.humidity_pct is not None
-        else ask("Humidity of the room in % (Enter: not known)", humidity, default="")
-    )
-    return Evidence(symptoms, known=known)
+_QUICK = (
+    ("humidity_pct", "Humidity of the room in %"),
+    ("powder_months", "Months since the powder was opened"),
+    ("film_months", "Months since the film was opened"),
+    ("ink_months", "Months since the ink was opened"),
+    ("gap_s", "Seconds between oven and press"),
+    ("peel_wait_s", "Seconds between press and peel"),
+    ("wash_wait_h", "Hours between press and wash"),
+)
+"""Facts asked at a terminal, each only while it is not known: field of `Known`, question."""
+
+
+def _facts(known: Known, symptoms: tuple[str, ...]) -> Known:
+    """Facts that are quickly given; Enter leaves one out, a dot the rest."""
+    from doe.cli.ask import ask, ask_choice
+    from doe.domain.units import parse_number
+    from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN
+    from doe.symptoms.reading import symptom
+
+    washed = any(symptom(key).when in ("after wash", "days later") for key in symptoms)
+    chosen = {
+        "where": ("Where on the print", PLACES),
+        "when": ("When it shows", SHOWN_WHEN),
+        "film_class": ("Peel class of the film in use", FILM_CLASSES),
+    }
+    for name, (question, choices) in chosen.items():
+        if not getattr(known, name):
+            answer = ask_choice(question, [*choices, "not known"], default="not known")
+            told_now: Any = {name: "" if answer == "not known" else answer}
+            known = replace(known, **told_now)
+    say("Further facts: Enter leaves one out, a dot leaves out the rest.")
+    for name, question in _QUICK:
+        if getattr(known, name) is not None or (name == "wash_wait_h" and not washed):
+            continue
+
+        def read(answer: str, name: str = name, question: str = question) -> Known | None:
+            if answer == ".":
+                return None
+            value: Any = {name: parse_number(answer.removesuffix("%").strip(), question) if answer else None}
+            return replace(known, **value)  # noqa: B023 - asked at once
+
+        told = ask(question, read, default="")
+        if told is None:
+            break
+        known = told
+    return known
 
 
 def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Reply:

@@ -145,7 +145,7 @@ def keep_case(book: Book, setting: Setting, evidence: Evidence, cause: str) -> i
 def case_of(note: ShopNote) -> Case:
     """Case of a note."""
     data: Mapping[str, Any] = note.data
-    return Case(tuple(data["symptoms"]), str(data["cause"]), tuple(data.get("absent", ())))
+    return Case(tuple(data["symptoms"]), str(data["cause"]), tuple(data.get("absent", ())), dict(data.get("found", {})))
 
 
 def data_of(done: Diagnosed, most: int = 8) -> dict[str, Any]:

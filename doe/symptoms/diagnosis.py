@@ -157,7 +157,7 @@ def diagnose(evidence: Evidence, odds: Odds | None = None) -> Diagnosis:
     log_joint = log_joint + _log_symptoms(evidence, odds, there)
     for key, outcome in evidence.found.items():
         made = look(key)
-        log_joint = log_joint + np.log(outcome_probabilities(made, there)[:, made.place(outcome)])
+        log_joint = log_joint + np.log(outcome_probabilities(made, there, odds)[:, made.place(outcome)])
     posterior = noisy_or.weights(log_joint)
     p = posterior @ there
     order = np.argsort(-p, kind="stable")
@@ -171,7 +171,7 @@ def diagnose(evidence: Evidence, odds: Odds | None = None) -> Diagnosis:
     )  # fmt: skip
     settled = bool(causes[0].p >= SURE and causes[0].p >= APART * causes[1].p)
     tied = () if settled else tuple(c.fault.key for c in causes[:4] if c.p >= causes[0].p / APART)
-    checks = _next_looks(evidence, posterior, there, _told_by(evidence, odds))
+    checks = _next_looks(evidence, odds, posterior, there, _told_by(evidence, odds))
     return Diagnosis(causes, float(posterior[0]), checks, settled, tied, odds.cases)
 
 
@@ -206,13 +206,13 @@ def _stage_reached(evidence: Evidence) -> int:
     return max(stages, default=-1)
 
 
-def outcome_probabilities(made: Look, there: BoolArray) -> FloatArray:
+def outcome_probabilities(made: Look, there: BoolArray, odds: Odds | None = None) -> FloatArray:
     """Probability of each outcome of a check for each set of faults, shape (sets, outcomes); ``usual`` last.
 
     The usual outcome stays only if no fault and no slip brings another about; what is left is shared among the
     others in proportion to what brings them about.
     """
-    brought = np.array([[o.brought_by.get(key, 0.0) for o in made.outcomes] for key in FAULT_KEYS])
+    brought = (odds or starting_odds()).brought[made.key]
     stays = (1 - SLIP) * np.exp(there.astype(float) @ np.log1p(-brought.sum(axis=1)))
     pull = there.astype(float) @ brought + SLIP / len(made.outcomes)
     others = (1 - stays)[:, None] * pull / pull.sum(axis=1, keepdims=True)
@@ -224,13 +224,14 @@ def _told_by(evidence: Evidence, odds: Odds) -> FloatArray:
     seen = [SYMPTOMS.index(key) for key in evidence.symptoms]
     due = -np.log1p(-odds.links[:, seen]).sum(axis=1)
     for key, outcome in evidence.found.items():
-        for o in look(key).outcomes:
-            if o.key == outcome:
-                due += np.array([o.brought_by.get(f, 0.0) for f in FAULT_KEYS])
+        if outcome != "usual":
+            due += odds.brought[key][:, look(key).place(outcome)]
     return np.asarray(due)
 
 
-def _next_looks(evidence: Evidence, posterior: FloatArray, there: BoolArray, due: FloatArray) -> tuple[NextLook, ...]:
+def _next_looks(
+    evidence: Evidence, odds: Odds, posterior: FloatArray, there: BoolArray, due: FloatArray
+) -> tuple[NextLook, ...]:
     """Checks by what they tell about the fault behind the symptoms.
 
     Each set of faults is due to the one that accounts for most of what was seen. Whether something else happens to be
@@ -246,7 +247,7 @@ def _next_looks(evidence: Evidence, posterior: FloatArray, there: BoolArray, due
     for made in LOOKS:
         if made.key in evidence.found or known & set(made.repeats):
             continue
-        outcomes = (member[kept] * posterior) @ outcome_probabilities(made, there) / share[kept, None]
+        outcomes = (member[kept] * posterior) @ outcome_probabilities(made, there, odds) / share[kept, None]
         bits = noisy_or.information(share[kept], outcomes)
         if bits >= WORTH:
             found.append(NextLook(made, bits))

@@ -25,7 +25,8 @@ FILM_CLASSES = ("hot", "warm", "cold")
 FABRICS = ("cotton", "blend", "polyester", "stretch", "nylon")
 STORED = ("sealed", "open", "damp", "warm")
 
-LONGEST = {"humidity_pct": 100.0, "powder_months": 600.0, "peel_wait_s": 86_400.0, "gap_s": 1e7,
+LONGEST = {"humidity_pct": 100.0, "powder_months": 600.0, "film_months": 600.0, "ink_months": 600.0,
+           "peel_wait_s": 86_400.0, "gap_s": 1e7,
            "wash_wait_h": 100_000.0, "since_stroke_s": 1e7}  # fmt: skip
 
 
@@ -39,6 +40,8 @@ class Known:
         Of the room, in percent.
     powder_months, powder_stored
         Months since the packet was opened, and how it was kept (one of `STORED`).
+    film_months, ink_months : float
+        Months since the film's packet or the ink's bottle was opened.
     fabric : str
         One of `FABRICS`.
     dyed_polyester : bool
@@ -59,6 +62,8 @@ class Known:
     humidity_pct: float | None = None
     powder_months: float | None = None
     powder_stored: str = ""
+    film_months: float | None = None
+    ink_months: float | None = None
     fabric: str = ""
     dyed_polyester: bool | None = None
     film_class: str = ""
@@ -110,7 +115,7 @@ class Shift:
 
 def shifts(known: Known) -> tuple[Shift, ...]:
     """Every move of the odds that follows from what is known."""
-    rules = (_room, _powder, _cloth, _waits, _class, _when_and_where, _dials, _gauges, _surfaces)
+    rules = (_room, _powder, _film_and_ink, _cloth, _waits, _class, _when_and_where, _dials, _gauges, _surfaces)
     return tuple(shift for rule in rules for shift in rule(known))
 
 
@@ -143,6 +148,25 @@ def _powder(known: Known) -> Iterator[Shift]:
         yield from _move(f"powder kept {known.powder_stored}", powder_spoiled=3, moisture=1.3, powder_uneven=1.3)
     elif known.powder_stored == "warm":
         yield from _move("powder kept warm", powder_spoiled=3)
+
+
+_KEPT_WELL_MONTHS = 6.0
+"""Beyond it opened film and ink are doubted (common practice, no source; the makers' sheets say otherwise for some)."""
+
+
+def _film_and_ink(known: Known) -> Iterator[Shift]:
+    if known.film_months is not None:
+        months = f"film open for {known.film_months:g} months"
+        if known.film_months > _KEPT_WELL_MONTHS:
+            yield from _move(f"{months}: its coat takes up water, and collects dust", moisture=2, ink=1.5, dust=1.5)
+        else:
+            yield from _move(months, moisture=0.9, dust=0.9)
+    if known.ink_months is not None:
+        months = f"ink open for {known.ink_months:g} months"
+        if known.ink_months > _KEPT_WELL_MONTHS:
+            yield from _move(f"{months}: thickens, settles, blocks nozzles", ink=4)
+        else:
+            yield from _move(months, ink=0.7)
 
 
 def _cloth(known: Known) -> Iterator[Shift]:

@@ -94,11 +94,15 @@ def test_bad_input_is_one_line_and_stores_nothing(empty_shop, words, said):
 
 def test_asked_at_a_terminal_it_goes_from_symptom_to_a_kept_case(empty_shop, monkeypatch):
     monkeypatch.setattr("doe.cli.desk.is_terminal", lambda stream: True)
-    # symptom by number and name, place, humidity; first check skipped, then one outcome, then stop; then the cause
-    typed = "\n".join(["8, edge haze", "edges", "25", "skip", "1", "stop", "1"]) + "\n"
+    # symptom by number and name, place, time, film, humidity, powder's age left out, film's age, no more facts;
+    # first check skipped, then one outcome, then stop; then the cause
+    facts = ["edges", "at peel", "cold", "25", "", "9", "."]
+    typed = "\n".join(["8, edge haze", *facts, "skip", "1", "stop", "1"]) + "\n"
     found = empty_shop.good("diagnose", typed=typed)
     assert "string peel" in found.out
     assert "What came out" in found.out
+    assert "room at 25 % humidity" in " ".join(found.out.replace("\u00a0", " ").split())
+    assert "Seconds between oven and press" not in found.out.split("Months since the ink", 1)[1]
     assert "Kept as case" in found.out
     (case,) = empty_shop.good("diagnose", "--past", "--json").json["cases"]
     assert case["symptoms"] == ["string_peel", "edge_haze"]

@@ -329,3 +329,39 @@ def test_what_cannot_be_used_is_refused_in_words(make, words):
 def test_cause_may_be_named_by_the_start_of_its_label():
     assert fault("washed too").key == "wash_early"
     assert look("gauge-press").key == "gauge_press"
+
+
+def test_a_check_that_never_finds_what_it_is_for_loses_its_word():
+    evidence = Evidence(("patchy_transfer",), found={"turn_round": "stays"})
+    before = diagnose(evidence)
+    blind = shop_odds([Case(("no_transfer",), "press_cold_spot", (), {"turn_round": "usual"})] * 12)
+    sighted = shop_odds([Case(("no_transfer",), "press_cold_spot", (), {"turn_round": "stays"})] * 12)
+    i = FAULT_KEYS.index("press_cold_spot")
+    assert blind.brought["turn_round"][i, 0] < starting_odds().brought["turn_round"][i, 0] < 0.9
+    assert sighted.brought["turn_round"][i, 0] > starting_odds().brought["turn_round"][i, 0]
+    p = [next(c.p for c in diagnose(evidence, odds).causes if c.fault.key == "press_cold_spot") for odds in
+         (blind, sighted)]  # fmt: skip
+    assert p[0] < p[1]
+    assert before.cases == 0
+
+
+def test_odds_of_outcomes_leave_room_for_the_usual_one_and_forget_checks_of_older_lists():
+    cases = [Case((), "cure_set_low", (), {"back": "grainy", "a check of long ago": "odd", "room": "purple"})] * 500
+    learned = shop_odds(cases)
+    for key, brought in learned.brought.items():
+        assert brought.sum(axis=1).max() <= 0.98 + 1e-12, key
+        assert brought.min() >= 0
+    assert np.array_equal(learned.brought["room"], starting_odds().brought["room"])
+    for key, brought in shop_odds([]).brought.items():
+        assert np.array_equal(brought, starting_odds().brought[key])
+
+
+@pytest.mark.parametrize(("fact", "fault"), [("film_months", "moisture"), ("ink_months", "ink")])
+def test_old_film_and_old_ink_move_the_odds(fact, fault):
+    def chance(months):
+        found = diagnose(Evidence(("blisters",), known=Known(**{fact: months})))
+        return next(c.p for c in found.causes if c.fault.key == fault)
+
+    assert chance(1.0) < chance(None) < chance(18.0)
+    with pytest.raises(InputError, match="0 to 600"):
+        Known(**{fact: -1.0})
