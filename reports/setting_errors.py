@@ -25,8 +25,10 @@ def errors_counted(study: Study, results: Results, shown: Shown = METRIC) -> tup
     production = _sizes(study, lambda f: f.setting_sd, shown)
     if trial:
         first = f"Taken out of the coupons as the trial's own error, once: {trial}{_measured(study, results)}."
+    elif any(f.trial_sd == 0 for f in study.numeric):
+        first = "Taken out of the coupons: nothing, as the trial is stated to have had no setting error."
     else:
-        first = "Taken out of the coupons: nothing, as no error of the trial was stated."
+        first = "Taken out of the coupons: nothing, as no setting error was stated."
     if production:
         return first, f"Put in for production, in full: {production} (standard deviations)."
     return first, "Put in for production: nothing, as no setting error was stated; real machines wander."

@@ -8,6 +8,7 @@ the set value in the fit.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
@@ -141,6 +142,46 @@ def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: S
                 "what was measured on those coupons: it replaces the setting."
             )
     return said
+
+
+@dataclass(frozen=True)
+class SuggestedError:
+    """Setting error of a machine's temperature by the gauge readings of its line, in degC of difference.
+
+    ``source`` is ``measured``, or says why the usual one is kept; ``trial_sd`` is what a trial wanders that lays every
+    coupon at one place, where the readings tell it.
+    """
+
+    factor: str
+    sd: float
+    source: str
+    readings: int
+    trial_sd: float | None
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether it comes from the readings."""
+        return self.source == "measured"
+
+
+def suggested_errors(book: Book, line: str) -> dict[str, SuggestedError]:
+    """Setting errors that the readings of a line suggest, by factor; only of machines that were read."""
+    if not book.gauge_readings(line):  # nothing to import numerics for
+        return {}
+    from doe.assure import suggested_error
+    from doe.assure.gauge_cautions import FEW_DF
+
+    found = {}
+    for gauge in gauged_line(book, line).machines:
+        error = gauge.setting_error
+        if error is None:
+            continue
+        factor = FACTOR_OF_MACHINE[gauge.machine]
+        sd, source = suggested_error(gauge, KNOWN_FACTORS[factor].setting_sd)
+        told = error.repeat_sd_delta_degc if error.repeat_df >= FEW_DF else None
+        trial = None if told is None else math.ceil(round(told * 10, 6)) / 10
+        found[factor] = SuggestedError(factor, sd, source, len(gauge.readings), trial if trial and trial < sd else None)
+    return found
 
 
 @dataclass(frozen=True)

@@ -204,8 +204,8 @@ def suggested_error(gauge: MachineGauge, usual: float) -> tuple[float, str]:
         return usual, "usual, no reading tells it"
     measured = math.ceil(round(found.sd_delta_degc * 10, 6)) / 10
     if found.df < FEW_DF:
-        return usual, f"usual; the readings give {measured:g} °C, but are too few to count on"
+        return usual, f"usual; the readings give {show_difference(measured)}, but are too few to count on"
     if measured < usual and (found.repeat_sd_delta_degc is None or found.place_sd_delta_degc is None):
         missing = "from time to time" if found.repeat_sd_delta_degc is None else "from place to place"
-        return usual, f"usual; the readings give {measured:g} °C, without what changes {missing}"
+        return usual, f"usual; the readings give {show_difference(measured)}, without what changes {missing}"
     return measured, "measured"

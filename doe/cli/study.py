@@ -52,8 +52,9 @@ def new(
 ) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
     from doe.acts.limits import missing, refuse_held
+    from doe.acts.gauges import suggested_errors
     from doe.cli import study_words
-    from doe.cli.study_questions import Wanted, ask_missing, study_of
+    from doe.cli.study_questions import Wanted, ask_missing, study_of, with_measured_errors
 
     wanted = Wanted(
         name or "", stack or "", line or "", factors or (), limits or (), forbid or (), hold or (), pass_rate, hand_min,
@@ -64,6 +65,8 @@ def new(
             wanted = ask_missing(book, wanted, desk.shown)
         study = study_of(wanted, desk.shown, can_ask=desk.can_ask)
         refuse_held(study)
+        suggested = suggested_errors(book, wanted.line)
+        study, errors = with_measured_errors(study, wanted, suggested, desk.shown)
         number = book.add_study(study, stack=wanted.stack, line=wanted.line)
         record = book.study(number)
     usual = (
@@ -78,7 +81,8 @@ def new(
             "line": wanted.line,
             "missing_limits": missing(study),
         },
-        (f"Study {number}, {study.name}, is in the book.", *usual, *shown),
+            "setting_errors": list(suggested.values()),
+        (f"Study {number}, {study.name}, is in the book.", *usual, *errors, *shown),
         (study_words.next_step(study),),
     )
 
@@ -198,3 +202,6 @@ def restore(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why i
 def register(root: typer.Typer) -> None:
     """Add the group to the command tree."""
     root.add_typer(app)
+    from doe.cli import study_amend
+
+    study_amend.register(app)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -15,9 +15,11 @@ from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor, usual_fac
 from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES
 from doe.domain.spec import Spec
 from doe.domain.study import MAX_FACTORS, Study
-from doe.domain.units import SYMBOLS, Shown
+from doe.domain.units import SYMBOLS, Shown, show_difference
+from reports.wording import count
 
 if TYPE_CHECKING:
+    from doe.acts.gauges import SuggestedError
     from doe.book import Book
 
 
@@ -41,6 +43,48 @@ class Wanted:
     def is_complete(self) -> bool:
         """Whether a study can be made of it without a question."""
         return bool(self.name and self.stack and self.line and self.factors)
+
+
+def states_error(text: str) -> bool:
+    """Whether the text of a factor states its setting error.
+
+    >>> states_error("press_temp=140..170,sd=5"), states_error("press_temp=140..170,step=5")
+    (True, False)
+    """
+    return any(part.partition("=")[0].strip() == "sd" for part in text.split(",")[1:])
+
+
+def with_measured_errors(
+    study: Study, wanted: Wanted, found: Mapping[str, SuggestedError], shown: Shown
+) -> tuple[Study, list[str]]:
+    """The study with the setting errors that gauge readings tell where none was stated, and a sentence for each."""
+    factors, said = [], []
+    stated = [states_error(text) for text in wanted.factors or DEFAULT_FACTORS]
+    for f, is_stated in zip(study.factors, stated, strict=True):
+        one = found.get(f.name)
+        taken = replace(f, setting_sd=one.sd) if one is not None and one.is_measured and not is_stated else f
+        factors.append(taken)
+        if one is not None:
+            said.append(_error_words(one, taken, is_stated, shown))
+    return replace(study, factors=tuple(factors)), said
+
+
+def _error_words(one: SuggestedError, taken: Factor, is_stated: bool, shown: Shown) -> str:
+    """Which setting error is taken, and what the readings say of it."""
+    readings, size = count(one.readings, "gauge reading"), show_difference(taken.setting_sd, shown)
+    if is_stated:
+        verb = "suggests" if one.readings == 1 else "suggest"
+        said = f"{size} as stated; {readings} {verb} {show_difference(one.sd, shown)} ({one.source})"
+    elif one.is_measured:
+        said = f"{size}, measured by {readings}, since none was stated"
+    else:
+        said = f"{size}, {one.source}"
+    if one.trial_sd is not None and taken.trial_sd is None:
+        said += (
+            f". A trial that lays every coupon at one place wanders by {show_difference(one.trial_sd, shown)} only: "
+            f"trial={shown.delta(one.trial_sd, 'degC'):.3g} says so"
+        )
+    return f"Setting error of {taken.name}: {said}."
 
 
 def study_of(wanted: Wanted, shown: Shown, *, can_ask: bool) -> Study:
@@ -166,12 +210,19 @@ def _ask_factor(name: str, shown: Shown) -> str:
         low, high = (f"{shown.value(v, known.unit):.4g}" for v in (known.low, known.high))
         question, default = f"{known.label} in {SYMBOLS[shown.unit(known.unit)]}", f"{low}..{high}"
     # the stored values are put back, in their own unit: a person may have meant Fahrenheit and said so
-    made = ask(question, lambda text: typed.factor(f"{name}={text}", shown, can_ask=True), default=default)
+    said: list[str] = []
+
+    def read(text: str) -> Factor:
+        said[:] = [text]
+        return typed.factor(f"{name}={text}", shown, can_ask=True)
+
+    made = ask(question, read, default=default)
     if made.is_categorical:
         return f"{name}={'/'.join(made.levels)}"
     low, high, sd, step = (typed.exact(v or 0, made.unit) for v in (made.low, made.high, made.setting_sd, made.step))
+    stated = f",sd={sd}" if states_error(f"{name}={said[0]}") else ""
     trial = "" if made.trial_sd is None else f",trial={typed.exact(made.trial_sd, made.unit)}"
-    return f"{name}={low}..{high},sd={sd}{trial},step={step}"
+    return f"{name}={low}..{high}{stated}{trial},step={step}"
 
 
 def ask_limits(study: Study, shown: Shown) -> list[str]:

@@ -1,0 +1,95 @@
+"""`doe study amend`: setting errors of a study, corrected with a reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from doe.cli.desk import Desk, command
+from doe.cli.output import Block, Reply
+from doe.domain.errors import InputError
+from doe.domain.texts import quoted
+
+if TYPE_CHECKING:
+    from doe.domain.study import Study
+    from doe.domain.units import Shown
+
+STUDY = Annotated[str, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
+
+
+def register(group: typer.Typer) -> None:
+    """Add the command to the group of studies."""
+
+    @command(group, "amend", example="""
+        doe study amend "new powder" --error press_temp=6 --why "gauge readings over a week"
+        doe study amend "new powder" --trial-error press_temp=2 --why "all coupons at the centre"
+    """)  # fmt: skip
+    def amend(
+        desk: Desk,
+        study: STUDY,
+        error: Annotated[
+            list[str] | None, typer.Option("--error", help="Repeat: FACTOR=SETTING ERROR in production.")
+        ] = None,
+        trial: Annotated[
+            list[str] | None,
+            typer.Option("--trial-error", help="Repeat: FACTOR=SETTING ERROR while coupons are made, or none."),
+        ] = None,
+        why: Annotated[str, typer.Option(help="Why it is changed.")] = "",
+    ) -> Reply:
+        """Change setting errors of a study, or show what its gauge readings suggest."""
+        from doe.acts.gauges import suggested_errors
+        from doe.cli import study_words
+        from doe.domain.units import show_difference
+        from reports.wording import count
+
+        with desk.open(create=False) as book:
+            record = book.study(study)
+            changed = _changed(record.study, error or (), trial or (), desk.shown)
+            is_new = changed != record.study
+            if is_new:
+                book.amend_study(record.id, changed, why)
+            suggested = suggested_errors(book, record.line.name)
+        said: list[Block] = [f"{record.name} is changed." if is_new else f"Nothing of {record.name} is changed."]
+        said += [
+            f"{one.factor}: {count(one.readings, 'gauge reading')} suggest "
+            f"{show_difference(one.sd, desk.shown)} ({one.source})"
+            + ("." if one.trial_sd is None
+               else f"; {show_difference(one.trial_sd, desk.shown)} for a trial with every coupon at one place.")
+            for one in suggested.values() if one.factor in changed.factor_names
+        ]  # fmt: skip
+        said.append(study_words.factor_table(changed.factors, desk.shown))
+        return Reply(
+            {"study": record.name, "changed": is_new, "factors": changed.factors,
+             "setting_errors": list(suggested.values())},
+            said, (f"doe recommend {quoted(record.name)}",) if is_new else (),
+        )  # fmt: skip
+
+
+def _changed(study: Study, errors: Sequence[str], trials: Sequence[str], shown: Shown) -> Study:
+    """The study with other setting errors."""
+    changes: dict[str, dict[str, Any]] = {}
+    for option, field, texts in (("--error", "setting_sd", errors), ("--trial-error", "trial_sd", trials)):
+        for text in texts:
+            name, size = _read(study, text, option, shown)
+            if field in changes.setdefault(name, {}):
+                raise InputError(f"{option} {name}", "two values", "one", "Keep the right one.")
+            changes[name][field] = size
+    factors = tuple(replace(f, **changes[f.name]) if f.name in changes else f for f in study.factors)
+    return replace(study, factors=factors)
+
+
+def _read(study: Study, text: str, option: str, shown: Shown) -> tuple[str, float | None]:
+    from doe.cli.typed import spread
+
+    name, equals, size = (part.strip() for part in text.partition("="))
+    numeric = [f.name for f in study.numeric]
+    if not equals or name not in numeric:
+        raise InputError(
+            option, repr(text), f"one of {', '.join(numeric)}, and a size", f"Write {option} {numeric[0]}=4."
+        )
+    if option == "--trial-error" and size.lower() == "none":
+        return name, None
+    return name, spread(size, study.factor(name).unit, f"{option} {name}", shown)
