@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from doe.domain.study import Study
 from doe.setpoint import Answer, Why
-from doe.setpoint.priors import EVERY, PriorPull
+from doe.setpoint.priors import ABOUT, PriorPull
 from doe.setpoint.why import CouponWeight, Learned, OneMore, Standing
 from reports.wording import at_least_of_hundred, count, listing, out_of_hundred, percent, shirts
 
@@ -19,19 +19,6 @@ BARELY_LEARNED = 0.8
 
 MOVED = 0.005
 """Change of a rate below which nothing is said to have moved."""
-
-PRIORS = {
-    EVERY: "all together",
-    "height": "how good the best setting can be",
-    "place": "where the window lies",
-    "width": "how fast the window closes",
-    "sides": "how failures split into too little and too much heat",
-    "stray": "how many prints fail whatever the settings",
-    "hand": "hand-feel",
-    "levels": "how far the levels differ",
-    "batches": "how far batches differ",
-}
-"""Groups of priors, as what they are about."""
 
 QUANTITIES = {
     "height": "how good the best setting is",
@@ -171,7 +158,7 @@ def prior_sentences(why: Why) -> tuple[str, ...]:
     strongest = single[0]
     if max(abs(strongest.rate), abs(strongest.rate_low)) >= 2 * MOVED:
         said.append(
-            f"The strongest pull is that of {PRIORS[strongest.group]}: counted double alone, {_pull(why, strongest)}."
+            f"The strongest pull is that of {ABOUT[strongest.group]}: counted double alone, {_pull(why, strongest)}."
         )
     return tuple(said)
 

@@ -13,6 +13,7 @@ from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.curves import find_cliffs
 from doe.setpoint.next_coupons import choose_next
+from doe.setpoint.priors import prior_pulls, prior_warning
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import (
@@ -76,6 +77,10 @@ def recommend(
         if verdict == "more coupons"
         else pd.DataFrame(columns=list(study.factor_names))
     )
+    traces = surfaces.traces
+    leaning = (
+        () if traces is None else prior_warning(prior_pulls(traces.priors, rates, target=study.spec.pass_rate, low=low))
+    )
     changes: tuple[str, ...] = ()
     if verdict == "not reachable":
         best = rate.draws(found.best_at.drop_duplicates(), nodes=16, draws=surfaces.window.thin(200), hand=False)
@@ -96,9 +101,9 @@ def recommend(
         p_reachable=chance.p_reachable,
         next_coupons=following,
         cliffs=find_cliffs(study, surfaces, setpoint),
-        limits_on_certainty=certainty_limits(study, surfaces, pass_rate, pass_rate_low),
+        limits_on_certainty=(*certainty_limits(study, surfaces, pass_rate, pass_rate_low), *leaning),
         changes=changes,
-        warnings=surfaces.warnings,
+        warnings=(*surfaces.warnings, *leaning),
         method={
             "model": "closing window, joint with hand-feel, tempered sequential Monte Carlo",
             "draws": surfaces.window.count,

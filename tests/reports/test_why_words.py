@@ -150,7 +150,8 @@ def test_every_sentence_of_a_real_answer_is_whole(study: Study, coupons: int) ->
 
 
 def test_every_group_and_quantity_has_its_words() -> None:
+    from doe.setpoint.priors import ABOUT
     from doe.surfaces.traces import PRIOR_GROUPS
 
-    assert set(words.PRIORS) == {"every", *PRIOR_GROUPS}
+    assert set(ABOUT) == {"every", *PRIOR_GROUPS}
     assert set(words.QUANTITIES) == {"height", "place", "steepness", "trade", "lapse", "hand_top"}

@@ -7,8 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import genpareto, norm
+from tests_shared import known_coupons
 
-from doe.setpoint.priors import EVERY, prior_pulls
+import doe
+from doe.domain.factors import usual_factor
+from doe.setpoint.priors import EVERY, LARGE, PriorPull, prior_pulls, prior_warning
 from doe.setpoint.reweigh import Weights, pareto_fit, weigh
 
 
@@ -119,3 +122,24 @@ def test_a_prior_the_rate_does_not_hang_on_pulls_at_nothing() -> None:
     _, pull = prior_pulls({"hand": -0.5 * other**2}, rates, target=0.9, low=0.1)
     assert abs(pull.rate) < 0.01
     assert abs(pull.rate_low) < 0.02
+
+
+def test_a_hard_pull_is_warned_of_with_its_way_and_strongest_part() -> None:
+    quiet = PriorPull("every", LARGE - 0.001, 0.2, 0.0, 500.0, True)
+    up, down = PriorPull("width", 0.05, 0.0, 0.0, 500.0, True), PriorPull("hand", -0.02, 0.0, 0.0, 500.0, True)
+    assert prior_warning((quiet, up, down)) == ()
+    (said,) = prior_warning((PriorPull("every", 0.04, 0.0, 0.0, 500.0, True), down, up))
+    assert "raise the expected pass rate by about 4 points, most of all through how fast the window closes." in said
+    (said,) = prior_warning((PriorPull("every", -0.031, 0.0, 0.0, 500.0, True), up, down))
+    assert "lower the expected pass rate by about 3 points, most of all through hand-feel." in said
+
+
+def test_a_few_failures_are_warned_of_and_many_results_are_not() -> None:
+    names = ("press_temp", "dwell")
+    study = doe.Study("two", tuple(usual_factor(n) for n in names), doe.Spec(pass_rate=0.9, hand_min=None))
+    frame = known_coupons(study, 150, seed=2).drop(columns=["hand_ana", "hand_ben", "cure_batch", "press_batch"])
+    failed = frame.head(4).assign(passed=False, side="under")
+    for coupons, warned in ((failed, True), (frame, False)):
+        answer = doe.recommend(study, doe.fit(study, coupons, seed=1, particles=300), seed=1)
+        for sentences in (answer.warnings, answer.limits_on_certainty):
+            assert any("lean on what was assumed" in text for text in sentences) == warned
