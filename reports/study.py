@@ -13,9 +13,13 @@ from reports.answer_words import (
     window_sentences,
 )
 from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from reports.confirmation import confirmation_section
+from reports.confirmation_words import standing
+from reports.confirmation_words import steps as confirmation_steps
 from reports.pages import render
 from reports.sheet import Pair, limit_pairs, stack_pairs
 from reports.study_effects import check_lines, effect_lines, effect_pictures, effect_tables
+from reports.study_failures import failed_groups, photos_note, window_among_coupons
 from reports.study_inputs import HistoryRow, Provenance, StudyReport
 from reports.study_notes import notes_of
 from reports.study_pictures import (
@@ -77,18 +81,24 @@ def study_page(report: StudyReport) -> StudyPage:
         sure_pairs=sure_pairs(study, answer),
         cliff_line=nearest_cliff(study, answer, shown),
         limits_on_certainty=answer.limits_on_certainty,
-        steps_title="What could be changed" if answer.verdict == "not reachable" else "Next steps",
-        steps=next_steps(study, answer),
+        steps_title="What could be changed"
+        if answer.verdict == "not reachable" and report.confirmation is None
+        else "Next steps",
+        steps=next_steps(study, answer) if report.confirmation is None else confirmation_steps(report.confirmation),
         next_table=None
         if answer.next_coupons.empty
         else settings_table(report, answer.next_coupons, "Coupons that would help most"),
         level_table=level_table(report),
         warnings=tuple(w for w in answer.warnings if w not in answer.limits_on_certainty),
+        confirmation=None if report.confirmation is None else confirmation_section(report.confirmation, shown=shown),
         map_pictures=map_pictures(report, profiles),
         what_if=what_if(report),
         profile_pictures=profile_pictures(report, profiles),
         strip_pictures=strip_pictures(report),
         run_pictures=run_pictures(report),
+        tried_lines=window_among_coupons(report),
+        failed_groups=failed_groups(report),
+        photos_note=photos_note(report),
         effect_pictures=effect_pictures(report),
         effect_lines=effect_lines(report),
         cliff_table=cliff_table(report),
@@ -126,6 +136,7 @@ def _facts(report: StudyReport) -> tuple[str, ...]:
         f"{count(fitted.coupons, 'coupon')} scored in {count(rounds, 'round')}: {passed} passed, "
         f"{fitted.coupons - passed} failed{waiting}. "
         f"Wanted: {stated(report.study.spec.pass_rate)} of prints.",
+        *(() if report.confirmation is None else (standing(report.confirmation),)),
         f"Report made {date(report.made_at)}"
         + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
     )

@@ -15,6 +15,8 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer
 from doe.surfaces import ClassicalChecks, Surfaces
+from reports.confirmation_words import ConfirmationFacts
+from reports.coupon_photos import CouponPhoto
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,12 @@ class StudyReport:
         Factor pairs to map; chosen by how much they decide when left out.
     shown : Shown, optional
         The reader's units.
+    photos : tuple of CouponPhoto, optional
+        Photos of failed coupons, small enough for the page.
+    photos_left : int, optional
+        How many more there are in the book.
+    confirmation : ConfirmationFacts, optional
+        What the confirmation of this answer says, when one was planned.
     """
 
     study: Study
@@ -80,6 +88,9 @@ class StudyReport:
     plan_notes: tuple[str, ...] = ()
     pairs: tuple[tuple[str, str], ...] = ()
     shown: Shown = METRIC
+    confirmation: ConfirmationFacts | None = None
+    photos: tuple[CouponPhoto, ...] = ()
+    photos_left: int = 0
 
     @property
     def classical(self) -> ClassicalChecks:

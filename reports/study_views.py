@@ -72,6 +72,57 @@ class Note:
 
 
 @dataclass(frozen=True)
+class ConfirmationSection:
+    """What a confirmation says, ready to print.
+
+    Attributes
+    ----------
+    verdict_kind : str
+        Style of the verdict's frame: ready, more or unreachable.
+    headline, lead : str
+    doubts : tuple of str
+        Why the verdict is not about the present answer.
+    rule : str
+        The rule that was fixed before the coupons were made.
+    picture : Picture
+        Every coupon with its state.
+    lines : tuple of str
+        Corners and hand-feel, and what is still missing.
+    source_table : Table or None
+        Study alone, confirmation alone, both.
+    source_notes : tuple of str
+    care_lines : tuple of str
+        What the numbers cannot know; remarks.
+    steps : tuple of str
+        What to do now.
+    point_table : Table
+        Setpoint and corners with settings and counts.
+    attempts_line : str
+        What several attempts mean; empty for the first.
+    attempt_table : Table or None
+        Every attempt; None for the first.
+    coupon_table : Table
+        Every coupon of the last attempt.
+    """
+
+    verdict_kind: str
+    headline: str
+    lead: str
+    doubts: tuple[str, ...]
+    rule: str
+    picture: Picture
+    lines: tuple[str, ...]
+    source_table: Table | None
+    source_notes: tuple[str, ...]
+    care_lines: tuple[str, ...]
+    steps: tuple[str, ...]
+    point_table: Table
+    attempts_line: str
+    attempt_table: Table | None
+    coupon_table: Table
+
+
+@dataclass(frozen=True)
 class StudyPage:
     """Everything in a study report.
 
@@ -106,6 +157,8 @@ class StudyPage:
     level_table : Table or None
         Other levels of categorical factors at the setpoint.
     warnings : tuple of str
+    confirmation : ConfirmationSection or None
+        What the confirmation says; None when none was planned.
     map_pictures, profile_pictures, strip_pictures, run_pictures : tuple of Picture
         Maps, one-factor curves, coupons tried, run order.
     what_if : WhatIf
@@ -160,6 +213,7 @@ class StudyPage:
     next_table: Table | None
     level_table: Table | None
     warnings: tuple[str, ...]
+    confirmation: ConfirmationSection | None
     map_pictures: tuple[Picture, ...]
     what_if: WhatIf
     profile_pictures: tuple[Picture, ...]

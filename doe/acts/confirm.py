@@ -6,13 +6,13 @@ import hashlib
 import json
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Key, Progress, version
+from doe.acts.base import RECOMMEND, Key, Progress, local, version
 from doe.acts.confirmation_rules import plan_data, plans_of
 from doe.acts.counts import ScoreCounts, confirmation_counts
-from doe.acts.rounds import results_to_learn_from
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import CONFIRMATION
 from doe.domain.recipe import ConfirmationRecord
@@ -22,7 +22,9 @@ from doe.domain.texts import quoted
 if TYPE_CHECKING:
     from doe.assure.attempts import Attempt, ConfirmationPlan, Together, Verdict
     from doe.book import AnalysisRecord, Book, StudyRecord
+    from doe.domain.units import Shown
     from doe.setpoint import Answer
+    from reports.confirmation_words import ConfirmationFacts
 
 
 @dataclass(frozen=True)
@@ -111,7 +113,7 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
 
 def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[tuple[str, ...], tuple[str, ...], bool]:
     """Doubts whether the plan is about the present answer, remarks, and whether its window is the present one."""
-    from doe.acts.fits import inputs_hash
+    from doe.acts.fits import hash_now
     from doe.assure.attempts import same_setting
     from reports.wording import listing, stated
 
@@ -125,7 +127,7 @@ def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[
         remarks.append(
             f"The assurance of the claim, {stated(claim.assurance)}, is below the study's, {stated(spec.assurance)}."
         )
-    now = inputs_hash(record.study, results_to_learn_from(book, record.id))
+    now = hash_now(book, record)
     if now == plan.inputs_hash:
         return (), tuple(remarks), True
     fresh = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == now]
@@ -212,7 +214,7 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     InputError
         If no confirmation is planned.
     """
-    from doe.acts.fits import inputs_hash
+    from doe.acts.fits import hash_now
     from doe.assure.attempts import Together
 
     found = confirmation_of(book, key)
@@ -221,7 +223,7 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
         raise InputError(f"confirmation of {name}", "none planned", "a planned confirmation",
                          f"Compare claims with doe confirm {quoted(name)}, then add --plan.")  # fmt: skip
     record = found.record
-    now = inputs_hash(record.study, results_to_learn_from(book, record.id))
+    now = hash_now(book, record)
     whole = hashlib.sha256(f"{found.hash} {now}".encode()).hexdigest()
     if found.current.judged is None:
         return Weighed(found, None, "No confirmation coupon is scored yet.", None)
@@ -290,7 +292,50 @@ def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | 
         table["passed"], table["made"],
         worth=table["strokes"] / table["made"], target=study.spec.pass_rate, assurance=study.spec.assurance,
     )  # fmt: skip
-    kept: dict[str, Any] = {
-        name: getattr(combined, name) for name in Together.__dataclass_fields__ if name != "coupons"
-    }
-    return Together(**kept, coupons=len(rows)), ""
+    return Together(
+        study_rate=combined.study_rate, study_low=combined.study_low, rate=combined.rate, low=combined.low,
+        p_target=combined.p_target, effective_draws=combined.effective_draws, surprise=combined.surprise,
+        coupons=len(rows), counts_hand=rate.uses_hand, warnings=combined.warnings,
+    ), ""  # fmt: skip
+
+
+def confirmation_facts(weighed: Weighed) -> ConfirmationFacts:
+    """What pages and terminals say about a confirmation."""
+    from reports.confirmation_words import ConfirmationFacts
+
+    found = weighed.confirmed
+    return ConfirmationFacts(
+        found.record.study, found.attempts, weighed.together, weighed.withheld, found.doubts, found.remarks,
+        found.over_attempts,
+    )  # fmt: skip
+
+
+def write_confirmation(weighed: Weighed, output: Path, *, shown: Shown, made_by: str) -> Path:
+    """Write the confirmation as a page of its own.
+
+    Raises
+    ------
+    InputError
+        If the place cannot be written.
+    """
+    from reports.confirmation import confirmation_page
+    from reports.files import write_whole
+
+    record = weighed.confirmed.record
+    page = confirmation_page(
+        confirmation_facts(weighed), record.stack, record.line, made_at=local(datetime.now(UTC)), made_by=made_by,
+        shown=shown,
+    )  # fmt: skip
+    return write_whole(output, page)
+
+
+def refuse_folder(output: Path | None) -> None:
+    """Refuse a page without a file name, before anything is kept.
+
+    Raises
+    ------
+    InputError
+        If the place is a folder.
+    """
+    if output is not None and output.is_dir():
+        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as confirmation.html.")

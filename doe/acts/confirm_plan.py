@@ -385,7 +385,8 @@ def _again(before: Confirmed | None, plan: ConfirmationPlan) -> tuple[str, ...]:
         told[-1] = f"confirmation {before.current.plan.attempt} was given up"
     return (
         f"This is confirmation {plan.attempt} of this study: {listing(told)}. None is erased: report and recipe say "
-        f"that there were {count(plan.attempt, 'attempt')}. It is made of fresh coupons, and counts by itself.",
+        f"that there were {count(plan.attempt, 'attempt')}. It is made of fresh coupons, and from now on its verdict "
+        "is the one that counts.",
     )
 
 

@@ -22,7 +22,8 @@ def plan_data(plan: ConfirmationPlan, *, gives_up: Mapping[str, Any] | None = No
     data: dict[str, Any] = jsonable(plan)
     for name in ("id", "made_at", "made_by", "given_up", "inputs_hash"):  # the book keeps these beside it
         del data[name]
-    return data | {"gives_up": dict(gives_up) if gives_up else None}
+    # the verdict is for lists of studies: until coupons are scored, this is how far it has come
+    return data | {"gives_up": dict(gives_up) if gives_up else None, "verdict": "planned"}
 
 
 def plans_of(book: Book, key: Key) -> tuple[ConfirmationPlan, ...]:
@@ -45,7 +46,7 @@ def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> C
     from doe.assure import ClaimPlan
     from doe.assure.attempts import ConfirmationPlan
 
-    data = {name: value for name, value in kept.payload.items() if name != "gives_up"}
+    data = {name: value for name, value in kept.payload.items() if name not in ("gives_up", "verdict")}
     window = data.pop("window")
     return ConfirmationPlan(
         **{

@@ -133,7 +133,8 @@ class Attempt:
 class Together:
     """Pass rate at the setpoint by the study alone, and by study and confirmation together.
 
-    As in `doe.assure.Combination`; ``coupons`` settled confirmation coupons moved it.
+    As in `doe.assure.Combination`; ``coupons`` settled confirmation coupons moved it, and ``counts_hand`` says whether
+    hand-feel is part of these rates.
     """
 
     study_rate: float
@@ -144,6 +145,7 @@ class Together:
     effective_draws: float
     surprise: float
     coupons: int
+    counts_hand: bool
     warnings: tuple[str, ...]
 
 

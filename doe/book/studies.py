@@ -13,7 +13,7 @@ from doe.book.store import Writing, new_id
 from doe.book.tables import acts, analyses, coupons, entries, lines, rounds, stacks, studies, study_entries
 from doe.book.text import from_text, moment_of, to_text
 from doe.domain.errors import InputError
-from doe.domain.plan_kinds import CONFIRM, CONFIRMATION
+from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.serial import line_from, stack_from, study_from
 from doe.domain.study import Study
 
@@ -207,7 +207,10 @@ def summaries(connection: sa.Connection, *, include_archived: bool) -> tuple[Stu
         .subquery()
     )
     made = sa.select(sa.func.count()).where(rounds.c.study_id == mine).scalar_subquery()
-    said = sa.case((analyses.c.kind == CONFIRMATION, "confirmation " + analyses.c.verdict), else_=analyses.c.verdict)
+    said = sa.case(
+        (analyses.c.kind.in_((CONFIRMATION, CONFIRMATION_PLAN)), "confirmation " + analyses.c.verdict),
+        else_=analyses.c.verdict,
+    )
     verdict = (
         sa.select(said)
         .where(analyses.c.study_id == mine, analyses.c.verdict != "")

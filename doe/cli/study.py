@@ -9,6 +9,7 @@ import typer
 
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table, Warn
+from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from reports.wording import count
 
@@ -51,8 +52,8 @@ def new(
     ] = None,
 ) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
-    from doe.acts.limits import missing, refuse_held
     from doe.acts.gauges import suggested_errors
+    from doe.acts.limits import missing, refuse_held
     from doe.cli import study_words
     from doe.cli.study_questions import Wanted, ask_missing, study_of, with_measured_errors
 
@@ -64,9 +65,9 @@ def new(
         if desk.can_ask and not wanted.is_complete:
             wanted = ask_missing(book, wanted, desk.shown)
         study = study_of(wanted, desk.shown, can_ask=desk.can_ask)
-        refuse_held(study)
         suggested = suggested_errors(book, wanted.line)
         study, errors = with_measured_errors(study, wanted, suggested, desk.shown)
+        refuse_held(study)
         number = book.add_study(study, stack=wanted.stack, line=wanted.line)
         record = book.study(number)
     usual = (
@@ -80,8 +81,8 @@ def new(
             "stack": wanted.stack,
             "line": wanted.line,
             "missing_limits": missing(study),
-        },
             "setting_errors": list(suggested.values()),
+        },
         (f"Study {number}, {study.name}, is in the book.", *usual, *errors, *shown),
         (study_words.next_step(study),),
     )
@@ -123,16 +124,25 @@ def show(desk: Desk, study: KEY) -> Reply:
         info = book.plan_info(record.id)
         counts = score_counts(book, record.id)
         apart = confirmation_counts(book, record.id)
-        verdicts = [a for a in book.analyses(record.id) if a.verdict]
+        told = (CONFIRMATION, CONFIRMATION_PLAN)  # by the confirmations themselves, one by one
+        verdicts = [a for a in book.analyses(record.id) if a.verdict and a.kind not in told]
+        judged = None
+        if apart is not None:  # only then the numerics are needed
+            from doe.acts.confirm import confirmation_of
+
+            judged = confirmation_of(book, record.id)
         compares = is_comparison(book, record.id)
     state = [
         f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {r.made_at:%Y-%m-%d}." for r in info.rounds
     ]
     judging = [] if apart is None else [f"Confirmation: {apart.sentence}"]
+    if judged is not None:
+        judging += [f"Confirmation {a.plan.attempt}: {a.verdict}." for a in judged.attempts]
     last = [f"Last verdict: {verdicts[-1].verdict} ({verdicts[-1].made_at:%Y-%m-%d})."] if verdicts else []
     return Reply(
         {"id": record.id, "study": record.study, "stack": record.stack, "line": record.line, "rounds": info.rounds,
-         "counts": counts, "confirmation_counts": apart, "archived": record.archived,
+         "counts": counts, "confirmation_counts": apart,
+         "confirmations": [a.verdict for a in judged.attempts] if judged else [], "archived": record.archived,
          "missing_limits": missing(record.study)},
         (f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.", *state, counts.sentence,
          *judging, *last, *study_words.describe(record, desk.shown)),
@@ -201,7 +211,7 @@ def restore(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why i
 
 def register(root: typer.Typer) -> None:
     """Add the group to the command tree."""
-    root.add_typer(app)
     from doe.cli import study_amend
 
     study_amend.register(app)
+    root.add_typer(app)

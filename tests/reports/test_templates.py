@@ -9,6 +9,7 @@ from jinja2 import UndefinedError, meta, nodes
 from markupsafe import Markup
 
 from reports import study_views
+from reports.confirmation import ConfirmationPage
 from reports.pages import environment, render, template_source
 from reports.platen import PlatenPage
 from reports.practice import PracticePage
@@ -16,7 +17,7 @@ from reports.sheet import SheetPage
 from reports.study_views import StudyPage
 
 PAGES = [("sheet.html", SheetPage), ("report.html", StudyPage), ("practice.html", PracticePage),
-         ("platen.html", PlatenPage)]  # fmt: skip
+         ("platen.html", PlatenPage), ("confirmation_page.html", ConfirmationPage)]  # fmt: skip
 
 
 def trees(name: str) -> dict[str, nodes.Template]:
