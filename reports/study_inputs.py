@@ -16,7 +16,6 @@ from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer
 from doe.surfaces import ClassicalChecks, Surfaces
 from reports.confirmation_words import ConfirmationFacts
-from reports.coupon_photos import CouponPhoto
 
 
 @dataclass(frozen=True)
@@ -66,10 +65,6 @@ class StudyReport:
         Factor pairs to map; chosen by how much they decide when left out.
     shown : Shown, optional
         The reader's units.
-    photos : tuple of CouponPhoto, optional
-        Photos of failed coupons, small enough for the page.
-    photos_left : int, optional
-        How many more there are in the book.
     confirmation : ConfirmationFacts, optional
         What the confirmation of this answer says, when one was planned.
     """
@@ -89,8 +84,6 @@ class StudyReport:
     pairs: tuple[tuple[str, str], ...] = ()
     shown: Shown = METRIC
     confirmation: ConfirmationFacts | None = None
-    photos: tuple[CouponPhoto, ...] = ()
-    photos_left: int = 0
 
     @property
     def classical(self) -> ClassicalChecks:
