@@ -27,6 +27,10 @@ LEAST_INSIDE = 0.5
 OUT_OF_REACH = 0.25
 """Not reachable: the probability that any tested setting reaches the wanted pass rate is below this ..."""
 
+FEW_COUPONS, OUT_OF_REACH_FEW = 20, 0.15
+"""... or below this with fewer coupons than the first number: three failures in four leave a quarter and prove nothing
+..."""
+
 OUT_OF_REACH_GAP = 0.05
 """... and even the best setting of a typical draw falls short by more than this."""
 
@@ -62,14 +66,37 @@ def chances(study: Study, rates: FloatArray, best: FloatArray) -> Chance:
     return Chance(float((rates >= target).mean()), float((best >= target).mean()), float(best.mean()))
 
 
-def judge(study: Study, chance: Chance, pass_rate: float, pass_rate_low: float, *, inside: float = 1.0) -> Verdict:
-    """Verdict by the thresholds above; ``inside`` is the share of coupons in or near the tested region."""
+def judge(
+    study: Study,
+    chance: Chance,
+    pass_rate: float,
+    pass_rate_low: float,
+    *,
+    inside: float = 1.0,
+    coupons: int = FEW_COUPONS,
+) -> Verdict:
+    """Verdict by the thresholds above.
+
+    Parameters
+    ----------
+    study, chance, pass_rate, pass_rate_low
+        What is wanted, and what the draws say.
+    inside : float
+        Share of the coupons in or near the tested region.
+    coupons : int
+        Coupons behind the draws.
+    """
     target = study.spec.pass_rate
     if inside >= LEAST_INSIDE and pass_rate >= target and pass_rate_low >= target - READY_LOW_SHORTFALL:
         return "ready"
-    if chance.p_reachable < OUT_OF_REACH and chance.best < target - OUT_OF_REACH_GAP:
+    if chance.p_reachable < reach_threshold(coupons) and chance.best < target - OUT_OF_REACH_GAP:
         return "not reachable"
     return "more coupons"
+
+
+def reach_threshold(coupons: int) -> float:
+    """Chance that any setting reaches the target below which it is called not reachable, with so many coupons."""
+    return OUT_OF_REACH if coupons >= FEW_COUPONS else OUT_OF_REACH_FEW
 
 
 def share_inside(surfaces: Surfaces) -> float:

@@ -157,7 +157,7 @@ def explain_answer(study: Study, surfaces: Surfaces, answer: Answer) -> Why:
     point = pd.DataFrame([dict(answer.setpoint)])
     rate = RobustRate(study, surfaces)
     rates = rate.draws(point, nodes=64)[:, 0]
-    ask = _Ask(study, answer, rates, share_inside(surfaces))
+    ask = _Ask(study, answer, rates, share_inside(surfaces), surfaces.results.coupons)
     now = ask.standing(np.zeros(len(rates)))
     return Why(
         now=now,
@@ -178,6 +178,7 @@ class _Ask:
     answer: Answer
     rates: FloatArray
     inside: float
+    coupons: int
 
     def standing(self, log_ratio: FloatArray, rates: FloatArray | None = None) -> Standing:
         """The setpoint under draws weighted by density ratios."""
@@ -191,7 +192,8 @@ class _Ask:
         # whether any setting reaches the target is asked of the answer: only the setpoint is looked at again
         chance = Chance(reached, max(self.answer.p_reachable, reached), max(self.answer.best_pass_rate, mean))
         return Standing(
-            mean, low, reached, judge(self.study, chance, mean, low, inside=self.inside),
+            mean, low, reached,
+            judge(self.study, chance, mean, low, inside=self.inside, coupons=self.coupons),
             weights.effective, weights.pareto_k, weights.reliable,
         )  # fmt: skip
 

@@ -130,7 +130,8 @@ def judged(record: Record) -> Record:
         return record
     chance = Chance(record["p_target"], record["p_reachable"], record["best_pass_rate"])
     # every coupon of a plan lies in the region, so nothing stands against "ready"
-    return record | {"verdict": judge(usual_study(), chance, record["pass_rate"], record["pass_rate_low"])}
+    said = judge(usual_study(), chance, record["pass_rate"], record["pass_rate_low"], coupons=record["made"])
+    return record | {"verdict": said}
 
 
 def run_oven(kind: str, seed: int, coupons: Sequence[int]) -> list[Record]:

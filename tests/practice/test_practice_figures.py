@@ -85,10 +85,12 @@ def test_a_run_goes_on_where_it_stopped(tmp_path):
 
 def test_kept_chances_are_judged_by_todays_thresholds():
     kept = record(
-        verdict="more coupons", p_target=0.0, p_reachable=0.0, best_pass_rate=0.4, pass_rate=0.3, pass_rate_low=0.1
+        verdict="more coupons", made=20, p_target=0.0, p_reachable=0.0, best_pass_rate=0.4,
+        pass_rate=0.3, pass_rate_low=0.1,
     )  # fmt: skip
     assert cases.judged(kept)["verdict"] == "not reachable"
     assert cases.judged(kept | {"p_reachable": OUT_OF_REACH + 0.01})["verdict"] == "more coupons"
+    assert cases.judged(kept | {"p_reachable": OUT_OF_REACH - 0.01, "made": 8})["verdict"] == "more coupons"
     assert cases.judged(kept | {"pass_rate": 0.96, "pass_rate_low": 0.9})["verdict"] == "ready"
     assert "verdict" not in cases.judged({"error": "Traceback ..."})
 
