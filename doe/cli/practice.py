@@ -137,9 +137,11 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
     def settings_of(made: MadeCoupon) -> list[str]:
         return [show(made.settings[f.name], f.unit, drill.shown, digits=3) for f in study.numeric]
 
-    alike = len({tuple(settings_of(made)) for made in coupons}) == 1
+    told = [settings_of(made) for made in coupons]
+    differ = [j for j in range(len(told[0]) if told else 0) if len({row[j] for row in told}) > 1]
+    alike = [value for j, value in enumerate(told[0] if told else ()) if j not in differ]
     if alike:
-        say(", ".join(settings_of(coupons[0])))
+        say(", ".join(alike))
     for first in range(0, len(coupons), 3):
         columns = []
         for made in coupons[first : first + 3]:
@@ -147,7 +149,8 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
             # a failed coupon may come without a symptom: nobody wrote one down
             seen = "passed" if made.passed else WORDS.labels.get(made.symptom, "failed")
             hand = "" if made.hand is None else f"hand {made.hand:.1f}"
-            own = [] if alike else [", ".join(settings[:2]), ", ".join(settings[2:])]
+            own = [settings[j] for j in differ]
+            own = [", ".join(own[i : i + 2]) for i in range(0, len(own), 2)]
             columns.append([f"{made.coupon} {hand}", *own, *drawing("" if made.passed else made.symptom), seen])
         print()
         for lines in zip(*columns, strict=True):

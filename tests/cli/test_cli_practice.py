@@ -181,6 +181,38 @@ def test_walk_through_at_a_terminal_of_80_by_24(empty_shop):
         assert note.data["hints"] == 1
 
 
+WALKS = {
+    "tune": ["125 150 155", "125 150 155 14 x2", "hint", "130 160 160 14", "= 126 155 158 14"],
+    "fault": ["? weigh", "settings", "hint", "= {cause}"],
+    "report": ["confirm", "hint", "bound", "120", "96"],
+    "compare": ["110 120 125 130 140", "125", "100 120 150 180 200", "150", "145 150 155 160 165", "155",
+                "9 11 13 15 18", "14", "plan"],
+}  # fmt: skip
+"""What is typed at each question, refused answers among them; the last one ends the exercise."""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no pseudo-terminals in the standard library")
+@pytest.mark.parametrize("exercise", WALKS)
+def test_every_exercise_can_be_walked_through_at_80_by_24(empty_shop, exercise):
+    from doe.practice.drill_fault import FindFault
+
+    terminal = Terminal(empty_shop, "practice", "play", exercise, "--seed", "2", "-o", "truth.html")
+    for answer in WALKS[exercise]:
+        terminal.until("\n>", 120)
+        terminal.type(answer.format(cause=FindFault(2).cause.key))
+    terminal.until("of 100 points", 120)
+    terminal.until("The picture of the truth is in", 120)
+    assert terminal.close() == 0
+    lines = re.sub(r"\x1b\[[0-9;]*m", "", terminal.text).splitlines()  # bold takes no column
+    assert max(map(len, lines)) <= 80, max(lines, key=len)
+    for part in terminal.text.split("\n>")[1:-1]:
+        assert len(part.splitlines()) <= 24, part
+    assert (empty_shop.folder / "truth.html").exists()
+    with empty_shop.open() as book:
+        (note,) = book.notes("practice", "ana")
+        assert note.data["exercise"] == exercise
+
+
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no pseudo-terminals in the standard library")
 def test_leaving_an_exercise_at_a_terminal_keeps_nothing(empty_shop):
     terminal = Terminal(empty_shop, "practice", "play", "fault", "--seed", "2")
