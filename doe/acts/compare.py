@@ -26,10 +26,12 @@ from doe.acts.comparing import (
     sheet_notes,
 )
 from doe.acts.counts import ScoreCounts, counts_of
+from doe.acts.gauges import gauged_line, refuse_dials, study_cautions
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.serial import jsonable, to_plain
 from doe.domain.texts import quoted
+from doe.domain.units import METRIC, Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,7 +39,6 @@ if TYPE_CHECKING:
     from doe.assure import Comparison
     from doe.book import AnalysisRecord, Book, KeptRecipe, StudyRecord
     from doe.domain.stack import Stack
-    from doe.domain.units import Shown
 
 
 @dataclass(frozen=True)
@@ -152,7 +153,9 @@ def judge_comparison(book: Book, key: Key) -> Compared:
     return Compared(record, plan, found, results, counts, rounds, cautions, total, kept)
 
 
-def more_coupons(book: Book, key: Key, *, strokes: int | None = None, edge_strokes: int | None = None) -> Begun:
+def more_coupons(
+    book: Book, key: Key, *, strokes: int | None = None, edge_strokes: int | None = None, shown: Shown = METRIC
+) -> Begun:
     """Add the next round of a comparison: more strokes at the setpoint, and as many again at doubtful edges.
 
     Raises
@@ -191,10 +194,11 @@ def more_coupons(book: Book, key: Key, *, strokes: int | None = None, edge_strok
     )  # fmt: skip
     for name in ("cure_batch", "press_batch", "garment", "stroke", "pair"):
         coupons[name] += int(before[name].max())
+    refuse_dials(gauged_line(book, record), record.study, coupons)
     notes = sheet_notes(plan, record.line.coupons_per_stroke)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes)
     hours = hours_at_machines(record.study, coupons, record.line).minutes / 60
-    return Begun(record, plan, number, coupons, hours)
+    return Begun(record, plan, number, coupons, hours, study_cautions(book, record, shown=shown))
 
 
 def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown, made_by: str) -> Path:

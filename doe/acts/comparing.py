@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
 from doe.acts.base import Key, usual_seed, version
+from doe.acts.gauges import gauged_line, refuse_dials, study_cautions
 from doe.acts.limits import refuse_held
 from doe.domain.errors import InputError
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
@@ -18,6 +19,7 @@ from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differ
 from doe.domain.serial import jsonable
 from doe.domain.stack import Material, Stack
 from doe.domain.texts import NAME_LENGTH, quoted
+from doe.domain.units import METRIC, Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -146,13 +148,14 @@ class ComparisonOffer:
 
 @dataclass(frozen=True)
 class Begun:
-    """A round of a comparison that was stored."""
+    """A round of a comparison that was stored; ``cautions`` where its temperatures rest on gauges."""
 
     record: StudyRecord
     plan: ComparisonPlan
     round: int
     coupons: pd.DataFrame
     hours: float
+    cautions: tuple[str, ...] = ()
 
 
 def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> ComparisonOffer:
@@ -206,7 +209,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
     )  # fmt: skip
 
 
-def begin_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Begun:
+def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Shown = METRIC) -> Begun:
     """Store the new stack, the comparison's study, its plan and its first round, all of it or nothing.
 
     Raises
@@ -224,6 +227,7 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Begun:
             "every limit of the new maker's data sheet before a coupon is made", f"Add: {options}",
         )  # fmt: skip
     refuse_held(offer.study)
+    refuse_dials(gauged_line(book, offer.recipe.line.name), offer.study, offer.coupons)
     payload = jsonable(offer.plan)
     text = json.dumps(payload, sort_keys=True)
     kept = NewAnalysis(COMPARISON_PLAN, hashlib.sha256(text.encode()).hexdigest(), offer.seed, version(), payload)
@@ -232,7 +236,8 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Begun:
         offer.study, stack=offer.stack, line=offer.recipe.line.name,
         rounds_made=[NewRound(offer.coupons, COMPARE, offer.seed, notes)], analyses_made=[kept],
     )  # fmt: skip
-    return Begun(book.study(number), offer.plan, 1, offer.coupons, offer.hours)
+    record = book.study(number)
+    return Begun(record, offer.plan, 1, offer.coupons, offer.hours, study_cautions(book, record, shown=shown))
 
 
 def sheet_notes(plan: ComparisonPlan, per_stroke: int) -> tuple[str, ...]:
@@ -302,10 +307,14 @@ def comparison_study(
     factors = []
     for f in base.factors:
         low, high = limits.bounds(f.name)
-        if f.is_categorical or (low is None and high is None):
+        if f.is_categorical:
             factors.append(f)
             continue
-        ends = (max(f.low, low if low is not None else f.low), min(f.high, high if high is not None else f.high))
+        # a study from before dial settings were corrected holds what was dialled in; its recipe may lie outside
+        s = recipe.setting(f.name)
+        own = [float(v) for v in (s.surface, s.window_low, s.window_high) if v is not None]
+        ends = (max(min(f.low, *own), -math.inf if low is None else low),
+                min(max(f.high, *own), math.inf if high is None else high))  # fmt: skip
         if ends[0] >= ends[1]:
             raise InputError(f"limits of the new material, {f.label}", f"no range left of {f.low:g} to {f.high:g}",
                              "limits that leave a range", "Start a study of its own for it.")  # fmt: skip

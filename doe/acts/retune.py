@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from doe.acts.base import Key, usual_seed
 from doe.acts.compare import comparison_plan
 from doe.acts.comparing import study_behind
+from doe.acts.gauges import gauged_line, refuse_dials, study_cautions
 from doe.acts.limits import refuse_without_limits
 from doe.acts.prior import (
     Prior,
@@ -21,9 +22,11 @@ from doe.acts.prior import (
 from doe.acts.rounds import results_to_learn_from
 from doe.domain.factors import Factor
 from doe.domain.limits import CEILING_DEGC, Limits
+from doe.domain.plan_kinds import SURFACE_NOTE, is_as_dialled
 from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
 from doe.domain.texts import NAME_LENGTH
+from doe.domain.units import METRIC, Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,7 +58,7 @@ class Retuned:
     """A retune that was begun.
 
     ``brought`` counts the coupons of the new material that the comparison had made and that count in full; ``coupons``
-    are those to make now, in round ``round``.
+    are those to make now, in round ``round``; ``cautions`` where their temperatures rest on gauges.
     """
 
     record: StudyRecord
@@ -66,9 +69,10 @@ class Retuned:
     round: int
     coupons: pd.DataFrame
     hours: float
+    cautions: tuple[str, ...] = ()
 
 
-def begin_retune(book: Book, key: Key, wishes: RetuneWishes) -> Retuned:
+def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = METRIC) -> Retuned:
     """Start a tuning study on the new material of a comparison, all of it or nothing.
 
     The recipe's setpoint is the centre, the ranges are as wide as those it was tuned in unless limits say otherwise.
@@ -104,7 +108,8 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes) -> Retuned:
         numbers = {c: coupons[c] + int(brought.coupons[c].max()) for c in _NUMBERED}
         names = coupons["coupon"].str.replace("R1-", "R2-", regex=False)
         coupons = coupons.assign(round=2, coupon=names, **numbers)
-    earlier = coupons_for_prior(results_to_learn_from(book, base.id), study, levels)
+    earlier = coupons_for_prior(_of_surface(book, base), study, levels)
+    refuse_dials(gauged_line(book, record), study, coupons)
     study_id = book.begin_study(
         study, stack=record.stack.name, line=record.line.name,
         rounds_made=[*([brought] if brought else []), NewRound(coupons, made.kind, seed, made.notes)],
@@ -117,8 +122,33 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes) -> Retuned:
     assert prior is not None  # it has just been kept
     hours = hours_at_machines(study, coupons, record.line).minutes / 60
     return Retuned(
-        stored, record.name, kept.recipe, prior, len(brought.coupons) if brought else 0, number, coupons, hours
+        stored,
+        record.name,
+        kept.recipe,
+        prior,
+        len(brought.coupons) if brought else 0,
+        number,
+        coupons,
+        hours,
+        study_cautions(book, stored, shown=shown),
     )
+
+
+def _of_surface(book: Book, base: StudyRecord) -> pd.DataFrame:
+    """Results of the recipe's study with the temperatures of the surface, as the retune's are.
+
+    Coupons from before dial settings were corrected hold what was dialled in; the readings say what that gave.
+    """
+    results = results_to_learn_from(book, base.id)
+    if not is_as_dialled(book.plan_info(base.id).rounds):
+        return results
+    line = gauged_line(book, base.line)
+    for f in base.study.numeric:
+        known = {v: line.surface(f.name, float(v)) for v in results[f.name].unique()} if f.is_temperature else {}
+        real = {v: s.surface_degc for v, s in known.items() if s is not None and s.is_checked}
+        if real:
+            results = results.assign(**{f.name: results[f.name].replace(real)})
+    return results
 
 
 def retune_study(recipe: Recipe, base: Study, limits: Limits | None, name: str) -> tuple[Study, Mapping[str, str]]:
@@ -168,7 +198,9 @@ def _brought(book: Book, record: StudyRecord, study: Study) -> NewRound | None:
     places = ["cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke"]
     coupons = mine[["coupon", *study.factor_names, *places]].assign(round=1, role=FROM_COMPARISON)
     note = f"Made for the comparison {record.name} at the recipe's setpoint and at the edges of its window."
-    return NewRound(coupons, "brought", 0, (note,), tuple(_entry(row, study) for row in mine.to_dict("records")))
+    return NewRound(
+        coupons, "brought", 0, (note, SURFACE_NOTE), tuple(_entry(row, study) for row in mine.to_dict("records"))
+    )
 
 
 def _entry(row: Mapping[object, object], study: Study) -> ScoreEntry:

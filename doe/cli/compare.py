@@ -88,11 +88,11 @@ def register(root: typer.Typer) -> None:
 
                     wishes = RetuneWishes(coupons, "auto", discount, called, seed, per_garment)
                     with desk.progress("making the plan"):
-                        return _retuned(begin_retune(book, record.id, wishes))
+                        return _retuned(begin_retune(book, record.id, wishes, shown=desk.shown), desk.shown)
                 if more:
                     from doe.acts.compare import more_coupons
 
-                    made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes)
+                    made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes, shown=desk.shown)
                     return _begun(made)
                 return _judged(book, record.id, desk, output)
             _refuse_options(name, {"--more": more, "--retune": retune, "--output": output})
@@ -112,7 +112,7 @@ def register(root: typer.Typer) -> None:
             if begin:
                 from doe.acts.compare import begin_comparison
 
-                return _begun(begin_comparison(book, name, wanted))
+                return _begun(begin_comparison(book, name, wanted, shown=desk.shown))
             from doe.acts.compare import offer_comparison
 
             with desk.progress("working out sizes"):
@@ -228,17 +228,19 @@ def _begun(made: Begun) -> Reply:
          f"  new: {made.plan.new}", f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision "
          f"{made.plan.revision})",
          Table(("place", "pairs", "coupons"), rows, right=("pairs", "coupons")),
-         "\nThe sheet says which coupon is of which material; whoever scores must not know it."),
+         "\nThe sheet says which coupon is of which material; whoever scores must not know it.",
+         *(Warn(text) for text in made.cautions)),
         (f"doe sheet {quoted(name)} -o sheets --round {made.round}",),
     )  # fmt: skip
 
 
-def _retuned(made: Retuned) -> Reply:
-    from reports.wording import amount_range
+def _retuned(made: Retuned, shown: Shown) -> Reply:
+    from reports.wording import amount, amount_range
 
     study, prior = made.record.study, made.prior
     rows = [
-        (f.name, amount_range(f, f.low, f.high), str(made.recipe.setting(f.name).surface)) for f in study.numeric
+        (f.name, amount_range(f, f.low, f.high, shown), amount(f, made.recipe.setting(f.name).surface, shown))
+        for f in study.numeric
     ]  # fmt: skip
     earlier = (
         f"{count(prior.coupons, 'coupon')} of the study {prior.study} count too, each for {prior.discount:.2g} of a "
@@ -259,7 +261,8 @@ def _retuned(made: Retuned) -> Reply:
         (f"Study {made.record.id}, {study.name}, is in the book: a retune around recipe {made.recipe.name}, revision "
          f"{made.recipe.revision}.", *brought, earlier,
          Table(("factor", "range", "recipe"), rows, right=("recipe",)),
-         f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {made.hours:.1f} hours."),
+         f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {made.hours:.1f} hours.",
+         *(Warn(text) for text in made.cautions)),
         (f"doe sheet {name} -o sheets --round {made.round}", f"doe recommend {name}"),
     )  # fmt: skip
 

@@ -195,3 +195,21 @@ def test_a_discount_beyond_all_or_nothing_is_refused_and_nothing_is_left(book, d
 def test_only_a_comparison_is_retuned(book):
     with pytest.raises(InputError, match="a comparison"):
         begin_retune(book, STUDY, RetuneWishes())
+
+
+def test_earlier_temperatures_are_those_of_the_surface(book):
+    from doe.acts.gauges import gauged_line
+
+    compared(book)
+    base = book.study(STUDY)
+    made = begin_retune(book, "compared", RetuneWishes())
+    before = results_to_learn_from(book, base.id).set_index("coupon")
+    after = made.prior.results.set_index("coupon")
+    line = gauged_line(book, base.line)
+    for name in ("cure_temp", "press_temp"):
+        for coupon in after.index[:5]:
+            told = line.surface(name, before.loc[coupon, name])
+            assert told.is_checked
+            assert after.loc[coupon, name] == pytest.approx(told.surface_degc)
+            assert after.loc[coupon, name] < before.loc[coupon, name]  # both machines of the invented shop run cool
+    assert (after["dwell"] == before.loc[after.index, "dwell"]).all()
