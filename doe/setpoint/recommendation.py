@@ -18,13 +18,13 @@ from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import (
     ERROR_RATES,
-    OUT_OF_REACH,
     OUT_OF_REACH_GAP,
     READY_LOW_SHORTFALL,
     certainty_limits,
     chances,
     judge,
     possible_changes,
+    reach_threshold,
     share_inside,
 )  # fmt: skip
 from doe.setpoint.window import find_window
@@ -66,7 +66,8 @@ def recommend(
     pass_rate, pass_rate_low = float(rates.mean()), float(np.quantile(rates, low))
     checks = float(rate.draws(point, nodes=64, hand=False).mean()) if rate.uses_hand else pass_rate
     chance = chances(study, rates, found.best)
-    verdict = judge(study, chance, pass_rate, pass_rate_low, inside=share_inside(surfaces))
+    made = surfaces.results.coupons
+    verdict = judge(study, chance, pass_rate, pass_rate_low, inside=share_inside(surfaces), coupons=made)
     window = find_window(rate, point, kind="expected", rng=rng)
     assured = find_window(rate, point, kind="assured", rng=rng) if pass_rate_low >= study.spec.pass_rate else None
     tell(0.8)
@@ -110,7 +111,7 @@ def recommend(
             "setting error": "counted once: the trial's own taken out, production's full stated error put in",
             "ready: expected pass rate at least": study.spec.pass_rate,
             "ready: lower bound short of target by at most": READY_LOW_SHORTFALL,
-            "not reachable: chance that any setting reaches the target below": OUT_OF_REACH,
+            "not reachable: chance that any setting reaches the target below": reach_threshold(made),
             "not reachable: best rate short of target by more than": OUT_OF_REACH_GAP,
             **ERROR_RATES,
         },

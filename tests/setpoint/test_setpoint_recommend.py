@@ -20,6 +20,7 @@ from doe.domain.study import Study
 from doe.setpoint import profile, robust_map
 from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate, error_nodes
+from doe.setpoint.verdict import FEW_COUPONS, Chance, judge
 from doe.surfaces import Surfaces
 
 
@@ -157,6 +158,13 @@ def test_all_passes_do_not_claim_certainty(study: Study, coupons: pd.DataFrame) 
 
 def test_one_coupon_is_never_ready(study: Study, coupons: pd.DataFrame) -> None:
     assert doe.recommend(study, doe.fit(study, coupons.head(1))).verdict == "more coupons"
+
+
+def test_few_failures_do_not_make_a_target_unreachable(study: Study) -> None:
+    # the chance that it can be reached is the same; with few coupons it must be smaller still
+    chance = Chance(p_target=0.0, p_reachable=0.2, best=0.7)
+    assert judge(study, chance, 0.6, 0.3, coupons=FEW_COUPONS) == "not reachable"
+    assert judge(study, chance, 0.6, 0.3, coupons=FEW_COUPONS - 1) == "more coupons"
 
 
 def test_without_hand_feel_the_rate_is_that_of_the_checks(study: Study, coupons: pd.DataFrame) -> None:
