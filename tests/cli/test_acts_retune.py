@@ -11,10 +11,12 @@ from test_acts_compare import BLANK, LOT
 
 from doe.acts.compare import begin_comparison
 from doe.acts.fits import fit_of, hash_now, inputs_hash, recommend_study
+from doe.acts.gauges import gauged_line
 from doe.acts.plans import extend_study
 from doe.acts.prior import PRIOR, WITHOUT_PRIOR, coupons_for_prior, prior_of, usual_discount
 from doe.acts.retune import RetuneWishes, begin_retune, retune_study
 from doe.acts.rounds import results_to_learn_from
+from doe.cli.demo_story import read_rounds, read_story
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.limits import Limits
@@ -197,9 +199,19 @@ def test_only_a_comparison_is_retuned(book):
         begin_retune(book, STUDY, RetuneWishes())
 
 
-def test_earlier_temperatures_are_those_of_the_surface(book):
-    from doe.acts.gauges import gauged_line
+@pytest.fixture
+def old_book(shop_with):
+    """The same, its study from before dial settings were corrected."""
+    with shop_with(0).open() as opened:
+        for made in read_rounds(read_story()):
+            opened.save_round(STUDY, made.coupons, kind=made.kind, seed=made.seed, notes=("made long ago",))
+            opened.record(STUDY, made.entries)
+        release(opened)
+        yield opened
 
+
+def test_earlier_temperatures_are_those_of_the_surface(old_book):
+    book = old_book
     compared(book)
     base = book.study(STUDY)
     made = begin_retune(book, "compared", RetuneWishes())
