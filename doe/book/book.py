@@ -27,7 +27,7 @@ from doe.book.records import (
 from doe.book.store import Store, open_store
 from doe.domain.gauge import GaugeReading
 from doe.domain.recipe import Recipe
-from doe.domain.score import ScoreEntry
+from doe.domain.score import ScoreEntry, SecondLook
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 
@@ -288,6 +288,20 @@ class Book:
         """
         with self._store.writing() as writing:
             return scores.record(writing, key, entries, why=why)
+
+    def record_again(self, key: str | int, looks: Sequence[SecondLook]) -> int:
+        """Store further, blind looks at coupons, all of them or none; returns how many fields were new.
+
+        They are kept as fields of their own (``again:1:ana:check:release``, ``again:1:ana:hand``), counted for each
+        person, and never supersede a score: `results` is the same before and after.
+
+        Raises
+        ------
+        InputErrors
+            Listing at once what `record` would refuse, and coupons that are void.
+        """
+        with self._store.writing() as writing:
+            return scores.record_again(writing, key, looks)
 
     def bring_in(
         self,

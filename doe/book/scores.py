@@ -14,7 +14,7 @@ from doe.book.studies import Key, find, find_open
 from doe.book.tables import acts, coupons, entries
 from doe.book.text import from_text, moment_of, stamp, to_text
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.score import FieldValue, ScoreEntry, entry_problems
+from doe.domain.score import FieldValue, ScoreEntry, SecondLook, again_field, entry_problems, look_problems
 from doe.domain.serial import study_from
 
 _NOTHING = ("null", '""')  # a cleared field, a void taken back
@@ -54,6 +54,43 @@ def record(writing: Writing, key: Key, given: Sequence[ScoreEntry], *, why: str)
         subject = f"{row.name}: {touched[0] if len(touched) == 1 else f'{len(touched)} coupons'}"
         act = writing.act("record", subject, rows=len(new), study_id=row.study_id, why=why)
         insert_all(connection, entries, [{**field, "act_id": act} for field in new])
+    return len(new)
+
+
+def record_again(writing: Writing, key: Key, given: Sequence[SecondLook]) -> int:
+    """Store further looks, all or none; returns how many fields were new. See `doe.book.book.Book.record_again`."""
+    connection = writing.connection
+    row = find_open(connection, key)
+    study = study_from(from_text(row.data))
+    made = sa.select(coupons.c.name, coupons.c.id).where(coupons.c.study_id == row.study_id).order_by(coupons.c.id)
+    ids = {name: coupon_id for name, coupon_id in connection.execute(made)}  # noqa: C416 - dict() would ask it for keys
+    by_person: dict[str, list[ScoreEntry]] = {}
+    for look in given:
+        by_person.setdefault(look.person, []).append(ScoreEntry(look.coupon))
+    problems = [p for looks in by_person.values() for p in _name_problems(looks, ids, row.name)]
+    problems += [p for look in given for p in look_problems(look, study)]
+    if problems:
+        raise InputErrors(problems)
+    current = _current(connection, [ids[look.coupon] for look in given])
+    new: list[dict[str, Any]] = []
+    for look in given:
+        said = current.get(ids[look.coupon], {})
+        if "void" in said and said["void"].value not in _NOTHING:
+            problems.append(InputError(f"coupon {look.coupon}", "a void coupon", "one that is not void",
+                                       "Correct the coupon's name."))  # fmt: skip
+        before = [f.number for name in said if (f := again_field(name)) is not None and f.person == look.person]
+        new += [
+            {"coupon_id": ids[look.coupon], "field": name, "value": to_text(value), "supersedes": None,
+             "scored_at": None}
+            for name, value in look.fields(1 + max(before, default=0))
+        ]  # fmt: skip
+    if problems:
+        raise InputErrors(problems)
+    names = {look.coupon for look in given}
+    if new:
+        subject = f"{row.name}: {next(iter(names)) if len(names) == 1 else f'{len(names)} coupons'} looked at again"
+        act = writing.act("record again", subject, rows=len(new), study_id=row.study_id)
+        insert_all(connection, entries, [{**entry, "act_id": act} for entry in new])
     return len(new)
 
 

@@ -37,7 +37,7 @@ from doe.book.tables import (
 from doe.book.text import from_text, moment_of
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
-from doe.domain.score import PLAIN_FIELDS
+from doe.domain.score import PLAIN_FIELDS, again_field
 from doe.domain.serial import line_from, recipe_from, stack_from, study_from
 
 _CHAINS: tuple[tuple[sa.Table, tuple[str, ...]], ...] = (
@@ -156,7 +156,8 @@ def _strangers(connection: sa.Connection) -> Iterator[str]:
         sa.select(sa.func.min(entries.c.id).label("id"), entries.c.field).group_by(entries.c.field)
     ):
         kind, colon, name = row.field.partition(":")
-        if row.field not in PLAIN_FIELDS and not (kind in kinds and colon and name):
+        known = row.field in PLAIN_FIELDS or (kind in kinds and colon and name) or again_field(row.field) is not None
+        if not known:
             yield f"Row {row.id} of entries has a field {row.field} that nobody knows."
     twice = (
         sa.select(study_entries.c.name)

@@ -12,7 +12,7 @@ from doe.domain.errors import InputError
 from doe.domain.factors import check_value
 from doe.domain.results import SIDES, check_hand
 from doe.domain.study import Study
-from doe.domain.texts import check_note
+from doe.domain.texts import NAME_LENGTH, check_line, check_note
 from doe.domain.units import check_celsius
 
 PLAIN_FIELDS = ("symptoms", "side", "note", "void")
@@ -84,6 +84,82 @@ class ScoreEntry:
         if self.void_reason is not None:
             yield "void", self.void_reason
         yield from ((name, None) for name in self.cleared)
+
+
+AGAIN = "again:"
+"""Start of the fields of a further look; none of them is part of a coupon's result."""
+
+
+@dataclass(frozen=True)
+class SecondLook:
+    """A coupon judged again, blind, to see how far people agree. It never changes what the coupon came to.
+
+    Parameters
+    ----------
+    coupon : str
+    person : str
+        Who looked.
+    checks : mapping of check name to bool
+    hand : float or None
+        Hand-feel, 1 to 5 in half steps.
+    """
+
+    coupon: str
+    person: str
+    checks: Mapping[str, bool] = field(default_factory=dict)
+    hand: float | None = None
+
+    def fields(self, number: int) -> Iterator[tuple[str, FieldValue]]:
+        """Every field with its value; ``number`` counts this person's further looks at the coupon from 1."""
+        start = f"{AGAIN}{number}:{self.person}"
+        yield from ((f"{start}:check:{name}", bool(value)) for name, value in self.checks.items())
+        if self.hand is not None:
+            yield f"{start}:hand", float(self.hand)
+
+
+@dataclass(frozen=True)
+class AgainField:
+    """A field of a further look, taken apart; ``check`` is empty for hand-feel."""
+
+    number: int
+    person: str
+    check: str
+
+
+def again_field(name: str) -> AgainField | None:
+    """A field of a further look taken apart; None for every other field.
+
+    >>> again_field("again:1:ana:check:release"), again_field("hand:ana")
+    (AgainField(number=1, person='ana', check='release'), None)
+    """
+    if not name.startswith(AGAIN):
+        return None
+    number, _, rest = name.removeprefix(AGAIN).partition(":")
+    person, colon, check = rest.partition(":check:")
+    if not colon:
+        person, check = rest.removesuffix(":hand"), ""
+    if not (number.isdecimal() and person and (check if colon else rest.endswith(":hand"))):
+        return None
+    return AgainField(int(number), person, check)
+
+
+def look_problems(look: SecondLook, study: Study) -> list[InputError]:
+    """Everything in a further look that its study cannot take; empty when it is fine."""
+    place = f"coupon {look.coupon}, looked at again"
+    hand = {} if look.hand is None else {look.person: look.hand}
+    try:
+        entry = ScoreEntry(look.coupon, checks=look.checks, hand=hand)
+        if not look.person.strip():
+            raise InputError(place, repr(look.person), "the name of a person", "Say who looked.")
+        check_people([look.person])
+        check_line(look.person, f"{place}, person", longest=NAME_LENGTH)
+    except InputError as error:
+        return [error]
+    if ":" in look.person:
+        return [InputError(f"{place}, person", repr(look.person), "a name without a colon", "Correct the name.")]
+    if not look.checks and look.hand is None:
+        return [InputError(place, "nothing said about it", "a check or a hand-feel", "Say what was seen.")]
+    return entry_problems(entry, study, place)
 
 
 def entry_problems(entry: ScoreEntry, study: Study, where: str = "") -> list[InputError]:
