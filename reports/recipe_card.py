@@ -16,7 +16,6 @@ from reports.recipe_words import (
     COVERED,
     both,
     confirmation_sentence,
-    dial_window,
     expected_sentence,
     other_amount,
     setting_amount,
@@ -146,7 +145,7 @@ def card_page(
         f"{recipe.line.press.name}), {state}.",
         code=qr_svg(code, name="recipe-id"),
         code_text=code,
-        settings=tuple(_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
+        settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
         handling=recipe.handling,
         materials=_materials(recipe),
         held=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items() if n not in said),
@@ -169,11 +168,14 @@ def code_text(recipe: Recipe, uid: str) -> str:
     return text if len(text.encode()) <= QR_BYTES else f"recipe id {uid}"
 
 
-def _setting(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> CardSetting:
+def card_setting(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> CardSetting:
+    """One setting of a recipe, large: the dial value where there is one."""
     value = setting.surface if setting.dial is None else setting.dial
     window = window_words(setting, shown)
-    ends = dial_window(setting)
-    here = span(setting, *ends, shown) if ends is not None else window
+    on_dial = setting.dial_low is not None and setting.dial_high is not None
+    here = window
+    if setting.dial_low is not None and setting.dial_high is not None:
+        here = span(setting, setting.dial_low, setting.dial_high, shown)
     return CardSetting(
         label=sentence(setting.label).rstrip("."),
         big=setting_amount(setting, value, shown),
@@ -183,7 +185,7 @@ def _setting(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> CardSett
         surface=""
         if setting.dial is None
         else f"surface {both(setting, setting.surface, shown)}"
-        + ("" if is_held or ends is None else f", window {window}"),
+        + ("" if is_held or not on_dial else f", window {window}"),
     )
 
 

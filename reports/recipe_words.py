@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -94,23 +93,6 @@ def window_words(setting: RecipeSetting, shown: Shown = METRIC) -> str:
     if setting.window_low is None or setting.window_high is None:
         return "not known, keep exactly this"
     return span(setting, setting.window_low, setting.window_high, shown)
-
-
-def dial_window(setting: RecipeSetting) -> tuple[float, float] | None:
-    """The window on the dial, as far from the dial value as the surface window is from the surface.
-
-    Rounded inward to whole degrees; None without a dial value or a window.
-
-    >>> dial_window(RecipeSetting("press_temp", "press temperature", "degC", 163.0, 167.0, 1.3, 160.0, 164.0))
-    (164, 168)
-    """
-    if setting.dial is None or isinstance(setting.surface, str):
-        return None
-    if setting.window_low is None or setting.window_high is None:
-        return None
-    off = setting.dial - setting.surface
-    low, high = math.ceil(setting.window_low + off - 1e-6), math.floor(setting.window_high + off + 1e-6)
-    return (low, high) if low <= setting.dial <= high else (setting.dial, setting.dial)
 
 
 # ---------------------------------------------------------------- what release writes down

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -27,12 +28,18 @@ class Dial:
 
 @dataclass(frozen=True)
 class OnMachine:
-    """A temperature of a recipe: its ``surface``, the ends of its window there (None without one), and its ``dial``."""
+    """A temperature of a recipe.
+
+    Its ``surface`` with the ends of its window there, and its ``dial`` with the ends on it, rounded inward to steps of
+    the dial; the ends are None without a window.
+    """
 
     surface_degc: float
     low_degc: float | None
     high_degc: float | None
     dial: Dial
+    dial_low_degc: float | None
+    dial_high_degc: float | None
 
 
 @dataclass(frozen=True)
@@ -50,9 +57,7 @@ AS_DIALLED = (
 Ends = Mapping[str, tuple[float, float]]
 
 
-def dials_of(
-    book: Book, record: StudyRecord, setpoint: Mapping[str, float | str], window: Ends, *, on: date
-) -> Dials:  # fmt: skip
+def dials_of(book: Book, record: StudyRecord, setpoint: Mapping[str, float | str], window: Ends, *, on: date) -> Dials:
     """Surface and dial of a study's temperatures on its line, by the gauge readings in force on a day.
 
     A study's temperatures are those of the surface, unless its coupons were made before dial settings were corrected:
@@ -75,14 +80,32 @@ def dials_of(
         ends = [line.surface(name, end) for end in window.get(name, ())]
         low, high = (round(e.surface_degc, 1) for e in ends if e is not None) if ends else (None, None)
         surface = round(here.surface_degc, 1)
-        found[name] = OnMachine(surface, low, high, Dial(numbers[name], here.u_delta_degc))
+        found[name] = OnMachine(
+            surface, low, high, Dial(numbers[name], here.u_delta_degc), *window.get(name, (None, None))
+        )
     asked, beyond = dials_on(as_kept, {n: v for n, v in numbers.items() if n not in dialled}, steps)
     for name, dial in asked.items():
         low, high = window.get(name, (None, None))
-        found[name] = OnMachine(numbers[name], low, high, dial)
+        found[name] = OnMachine(
+            numbers[name], low, high, dial, *dial_ends(as_kept, name, low, high, dial, steps.get(name, USUAL_STEP_DEGC))
+        )
     used = {gauge.machine: gauge for name in numbers if (gauge := line.gauge_of(name)) is not None}
     said = [text for gauge in used.values() for text in machine_cautions(gauge)]
     return Dials(found, (*((AS_DIALLED,) if dialled & found.keys() else ()), *said, *beyond, *line.left_out))
+
+
+def dial_ends(
+    gauged: GaugedLine, name: str, low: float | None, high: float | None, dial: Dial, step: float
+) -> tuple[float | None, float | None]:
+    """Ends of a surface window on the dial, rounded inward; where nothing is left between them, the dial itself."""
+    if low is None or high is None:
+        return None, None
+    here, there = gauged.dial(name, low), gauged.dial(name, high)
+    if here is None or there is None:
+        return None, None
+    first = math.ceil(here.dial_degc / step - 1e-6) * step
+    last = math.floor(there.dial_degc / step + 1e-6) * step
+    return min(round(first, 10), dial.degc), max(round(last, 10), dial.degc)
 
 
 def dials_on(

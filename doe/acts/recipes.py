@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from doe.acts.dials import Dial, dials_on
+from doe.acts.dials import USUAL_STEP_DEGC, Dial, dial_ends, dials_on
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import PARTS, Part, Recipe, RecipeSetting, StackDifference, nearest_recipes
 from doe.domain.stack import Line, Material, Stack
@@ -141,9 +141,7 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
 def _line_setting(gauged: GaugedLine, setting: RecipeSetting, dial: Dial | None) -> LineSetting:
     low = high = None
     if dial is not None and setting.window_low is not None and setting.window_high is not None:
-        ends = [gauged.dial(setting.factor, end) for end in (setting.window_low, setting.window_high)]
-        if ends[0] is not None and ends[1] is not None:
-            low, high = ends[0].dial_degc, ends[1].dial_degc
+        low, high = dial_ends(gauged, setting.factor, setting.window_low, setting.window_high, dial, USUAL_STEP_DEGC)
     return LineSetting(setting, dial, low, high)
 
 

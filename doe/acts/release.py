@@ -430,7 +430,7 @@ def _setting(
             name, label, unit, value if isinstance(value, str) else float(value), None, None, low, high
         )
     return RecipeSetting(name, label, unit, there.surface_degc, there.dial.degc, there.dial.u_delta_degc,
-                         there.low_degc, there.high_degc)  # fmt: skip
+                         there.low_degc, there.high_degc, there.dial_low_degc, there.dial_high_degc)  # fmt: skip
 
 
 def review_day(approved: date, months: int) -> date:

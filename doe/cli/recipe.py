@@ -233,7 +233,7 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
         s = each.setting
         dial = "" if each.dial is None else both(s, each.dial.degc, shown)
         window = "" if each.dial_low is None or each.dial_high is None else span(
-            s, round(each.dial_low), round(each.dial_high), shown)  # fmt: skip
+            s, each.dial_low, each.dial_high, shown)  # fmt: skip
         rows.append((s.label, both(s, s.surface, shown), dial, window))
     first = (
         f"{recipe.name}, revision {recipe.revision}, on its own line {moved.line.name}, by today's gauge readings."

@@ -10,20 +10,36 @@ import typer
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply
 from doe.cli.plan import SEED
-from doe.cli.study import KEY
+from doe.domain.errors import InputError
+from doe.domain.texts import quoted
+
+STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
 
 
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "report", example='doe report "new powder" -o report.html')
+    @command(root, "report", example="""
+        doe report "new powder" -o report.html
+        doe report --recipe "heavy tee" -o why.html
+    """)  # fmt: skip
     def report(
         desk: Desk,
-        study: KEY,
+        study: STUDY = None,
         output: Annotated[Path, typer.Option("--output", "-o", help="The HTML file to write.")] = Path("report.html"),
         seed: SEED = None,
+        recipe: Annotated[
+            str | None, typer.Option(help="Tell why this recipe was chosen, instead of reporting a study.")
+        ] = None,
+        revision: Annotated[int | None, typer.Option(help="Of that recipe; the newest by default.")] = None,
     ) -> Reply:
-        """Write the study report: one HTML file that needs no network and documents why."""
+        """Write the report of a study, or why a recipe was chosen: one HTML file that needs no network."""
+        if recipe is not None:
+            _refuse_both(study, seed)
+            return _story(desk, recipe, revision, output)
+        if study is None or revision is not None:
+            raise InputError("doe report", "no study" if study is None else "--revision without --recipe",
+                             "a study, or --recipe NAME", 'Write it like: doe report "new powder"')  # fmt: skip
         from doe.acts.sheets import write_report
         from doe.cli.recommend import history
         from reports.answer_words import HEADLINES
@@ -38,3 +54,31 @@ def register(root: typer.Typer) -> None:
             (f"The report of {name} is in {made.path}. {HEADLINES[answer.verdict]}.", *history(made.found)),
             (f"open {made.path} in a browser",),
         )  # fmt: skip
+
+
+def _refuse_both(study: str | None, seed: int | None) -> None:
+    if study is not None or seed is not None:
+        found = "a study and a recipe" if study is not None else "--seed with a recipe"
+        raise InputError("doe report", found, "a study, or --recipe NAME", "The seed of a recipe is kept with it.")
+
+
+def _story(desk: Desk, recipe: str, revision: int | None, output: Path) -> Reply:
+    """Write why a recipe was chosen."""
+    from datetime import UTC, datetime
+
+    from doe.acts.recipe_story import write_story
+    from reports.recipe_story import Item, record_sentence, repeat_sentence
+
+    with desk.look() as book, desk.progress("writing why") as tell:
+        made = write_story(
+            book, recipe, output, revision=revision, shown=desk.shown, now=datetime.now(UTC), progress=tell
+        )
+    found = made.kept.recipe
+    items = tuple(Item(item.what, item.state, item.found) for item in made.items)
+    return Reply(
+        {"recipe": found.name, "revision": found.revision, "report": made.path, "complete": made.complete,
+         "record": made.items, "figures": made.repeat, "others": made.others},
+        (f"Why {found.name}, revision {found.revision}, was chosen is in {made.path}.", record_sentence(items),
+         repeat_sentence(made.repeat)),
+        (f"open {made.path} in a browser", f"doe recipe history {quoted(found.name)}"),
+    )  # fmt: skip

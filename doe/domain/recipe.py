@@ -48,6 +48,8 @@ class RecipeSetting:
         Standard uncertainty of ``dial``.
     window_low, window_high : float or None
         Ends of the window, in the terms of ``surface``; None without a window.
+    dial_low, dial_high : float or None
+        The same on the dial, rounded inward; None without a dial value or a window.
     """
 
     factor: str
@@ -58,6 +60,8 @@ class RecipeSetting:
     dial_u: float | None = None
     window_low: float | None = None
     window_high: float | None = None
+    dial_low: float | None = None
+    dial_high: float | None = None
 
     def __post_init__(self) -> None:
         where = f"recipe, {self.label or self.factor}"
@@ -65,7 +69,8 @@ class RecipeSetting:
             raise InputError(f"{where}, unit", repr(self.unit), ", ".join(filter(None, STORED_UNITS)), "Convert it.")
         if isinstance(self.surface, str):
             return
-        given = [v for v in (self.surface, self.dial, self.window_low, self.window_high) if v is not None]
+        ends = (self.window_low, self.window_high, self.dial_low, self.dial_high)
+        given = [v for v in (self.surface, self.dial, *ends) if v is not None]
         if not all(math.isfinite(v) for v in given):
             raise InputError(where, "a missing number", "numbers", "Fill in the setting.")
         if self.unit == "degC" and max(given) >= CEILING_DEGC:

@@ -23,9 +23,9 @@ def recipe(**changes: object) -> Recipe:
     usual = Recipe(
         name="heavy tee", revision=1, stack=STACK, line=LINE,
         settings=(
-            RecipeSetting("cure_temp", "cure temperature", "degC", 124.0, 127.0, 1.2, 123.0, 127.0),
+            RecipeSetting("cure_temp", "cure temperature", "degC", 124.0, 127.0, 1.2, 123.0, 127.0, 126.0, 130.0),
             RecipeSetting("cure_time", "cure time", "s", 135.0, None, None, 130.0, 145.0),
-            RecipeSetting("press_temp", "press temperature", "degC", 163.0, 167.0, 1.3, 160.0, 164.0),
+            RecipeSetting("press_temp", "press temperature", "degC", 163.0, 167.0, 1.3, 160.0, 164.0, 164.0, 168.0),
             RecipeSetting("dwell", "press dwell", "s", 15.0, None, None, 15.0, 15.0),
             RecipeSetting("pressure", "press pressure", "bar", 3.0),
         ),

@@ -9,8 +9,9 @@ from jinja2 import meta, nodes
 from test_templates import trees, views_in
 
 from reports.recipe_card import CardPage
+from reports.recipe_story import StoryPage
 
-PAGES = [("recipe.html", CardPage)]
+PAGES = [("recipe.html", CardPage), ("recipe_story.html", StoryPage)]
 
 
 @pytest.mark.parametrize(("template", "view"), PAGES)
