@@ -7,7 +7,7 @@ that every device at the machines shows the same queue and a restart loses nothi
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -208,47 +208,32 @@ def washes(making: Making) -> tuple[Wash, ...]:
     return tuple(sorted(found, key=lambda w: (w.due is not None, w.due, w.check.after_washes, w.coupon.name)))
 
 
-PlanRows = Sequence[Mapping[str, Any]]
-
-
-def plan_rows(book: Book, record: StudyRecord) -> PlanRows:
-    """Coupons of the plan as plain rows; they never change once stored, so they may be kept."""
+def making_of(book: Book, key: str | int) -> Making:
+    """Where every coupon of a study is."""
+    record = book.study(key)
     frame = book.plan_coupons(record.id)
     rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
-    return [{str(key): value for key, value in row.items()} for row in rows]
+    names = record.study.factor_names
+    known = ("coupon", "round", *names)
+    coupons = tuple(
+        Coupon(
+            str(row["coupon"]), int(row["round"]), {name: row[name] for name in names},
+            {str(k): v for k, v in row.items() if k not in known and v is not None},
+        )
+        for row in rows
+    )  # fmt: skip
+    return read_again(book, Making(record, book.plan_info(record.id), coupons))
 
 
-def making_of(book: Book, key: str | int, *, rows: PlanRows | None = None) -> Making:
-    """Where every coupon of a study is.
-
-    Parameters
-    ----------
-    book : Book
-    key : str or int
-        The study.
-    rows : sequence of mappings, optional
-        What `plan_rows` gave for these rounds, to save reading them again.
-    """
-    record = book.study(key)
-    info = book.plan_info(record.id)
-    rows = plan_rows(book, record) if rows is None else rows
+def read_again(book: Book, making: Making) -> Making:
+    """The same study with what was said and noted about its coupons since; its plan stays as it is."""
     said: dict[str, dict[str, Said]] = {}
-    for entry in book.history(record.id):
+    for entry in book.history(making.record.id):
         if entry.current and entry.value not in (None, ""):
             said.setdefault(entry.coupon, {})[entry.field] = Said(entry.value, entry.who, entry.at)
-    marks = marks_of(book, record)
-    names = record.study.factor_names
-    return Making(
-        record, info,
-        tuple(
-            Coupon(
-                name := str(row["coupon"]), int(row["round"]), {n: row[n] for n in names},
-                {k: v for k, v in row.items() if k not in ("coupon", "round", *names) and v is not None},
-                said.get(name, {}), marks.get(name, {}),
-            )
-            for row in rows
-        ),
-    )  # fmt: skip
+    marks = marks_of(book, making.record)
+    coupons = (replace(c, said=said.get(c.name, {}), marks=marks.get(c.name, {})) for c in making.coupons)
+    return replace(making, coupons=tuple(coupons))
 
 
 def marks_of(book: Book, record: StudyRecord) -> dict[str, dict[Step, tuple[Mark, ...]]]:

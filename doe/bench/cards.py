@@ -6,11 +6,14 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from doe.acts.making import Coupon, Making, Step
+from doe.assure import NOT_CHECKED
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import Card, Dial, Hidden, Link, Timer
+from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.units import Shown, show
+from reports.sheet_dials import Dials
 from reports.wording import amount, held, listing, other_units
 
 if TYPE_CHECKING:
@@ -27,23 +30,33 @@ _WAITS = {
 
 
 def next_card(shop: Shop, making: Making, stage: Stage) -> Card | None:
-    """The next step at a machine; None when nothing waits there."""
+    """The next step at a machine; None when nothing waits there.
+
+    A step whose sheet may not be printed, because a dial would have to be set where a machine must not go, is not
+    offered either: the card says why.
+    """
     queue = making.queue(stage)
     if not queue:
         return None
     first = queue[0]
     mine = (first,) if stage == "cure" else _still(making.stroke_of(first))
-    batches = batches_of(shop, making, first.round, stage)
+    names = tuple(Link(c.name, coupon_url(making.record.id, c.name), _material(c)) for c in mine)
+    title = "Cure next" if stage == "cure" else "Press next"
+    left = len(queue) - len(mine)
+    after = f"Then {left} more in this queue." if left else "The last one in this queue."
+    try:
+        batches = batches_of(shop, making, first.round, stage)
+    except InputError as error:
+        return Card(title, f"Round {first.round}", after, "", names, (), (f"Stop: {error}",), (), (), "", "", ())
     batch = next((b for b in batches if first.name in [row.coupon for row in b.rows]), None)
     is_first = batch is not None and batch.rows[0].coupon == first.name
-    left = len(queue) - len(mine)
     step: Step = "cured" if stage == "cure" else "pressed"
     return Card(
-        title="Cure next" if stage == "cure" else "Press next",
+        title=title,
         batch=f"{batch.title}, round {first.round}" if batch is not None else f"Round {first.round}",
-        left=f"Then {left} more in this queue." if left else "The last one in this queue.",
+        left=after,
         settle=batch.settle if batch is not None and is_first else "",
-        names=tuple(Link(c.name, coupon_url(making.record.id, c.name), _material(c)) for c in mine),
+        names=names,
         dials=tuple(dials_of(making, first, stage, shop.shown, shop.gauged(making))),
         facts=tuple(_facts(making, mine, stage)),
         timers=tuple(_timers(making, first, stage, shop.shown)),
@@ -76,30 +89,31 @@ def batches_of(shop: Shop, making: Making, number: int, stage: Stage) -> tuple[S
 def dials_of(
     making: Making, coupon: Coupon, stage: Stage | None, shown: Shown, gauged: GaugedLine | None = None
 ) -> Iterator[Dial]:
-    """Settings of a coupon at one machine, or at both; what the machine is set to where readings say so."""
-    for f in making.record.study.factors:
+    """Settings of a coupon at one machine, or at both; what the machine is set to where its readings tell."""
+    study = making.record.study
+    dials = Dials(study, gauged, shown)
+    for f in study.factors:
         if stage is None or f.stage == stage:
-            yield dial_of(f, coupon.settings[f.name], shown, gauged)
-    for name, value in making.record.study.held.items():
+            yield dial_of(f, coupon.settings[f.name], dials)
+    for name, value in study.held.items():
         known = KNOWN_FACTORS.get(name)
         if known is None or known.stage != (stage or known.stage) or not known.unit or isinstance(value, str):
             continue
         if stage is None or name not in _WAITS[stage]:  # a wait of this machine stands among the countdowns
-            made = dial_of(usual_factor(name), value, shown, gauged)
+            made = dial_of(usual_factor(name), value, dials)
             yield Dial(made.name, made.value, made.other, "; ".join(t for t in ("held", made.more) if t), is_held=True)
 
 
-def dial_of(f: Factor, value: float | str, shown: Shown, gauged: GaugedLine | None = None) -> Dial:
-    """One setting: on the display of the machine where its readings are known, else as it is."""
-    setting = gauged.dial(f.name, float(value)) if gauged is not None and f.is_temperature else None
-    if setting is None or not setting.is_checked:
-        other = amount(f, value, other_units(shown)) if f.is_temperature and not f.is_categorical else ""
-        return Dial(f.label, amount(f, value, shown), other, "display not checked" if setting is not None else "")
-    both = f"{amount(f, value, shown)} ({amount(f, value, other_units(shown))})"
-    return Dial(
-        f.label, amount(f, setting.dial_degc, shown), amount(f, setting.dial_degc, other_units(shown)),
-        f"on the display, for {both} at the surface" + ("; beyond what was read" if setting.is_beyond else ""),
-    )  # fmt: skip
+def dial_of(f: Factor, value: float | str, dials: Dials) -> Dial:
+    """One setting: on the display of its machine where readings tell, else as it is, and then that is said."""
+    made = None if isinstance(value, str) else dials.of(f.name, float(value))
+    if made is not None:
+        big, other = amount(f, made.dial_degc, dials.shown), amount(f, made.dial_degc, other_units(dials.shown))
+        return Dial(f.label, big, other, f"on the display, for {made.surface} on the surface")
+    other = amount(f, value, other_units(dials.shown)) if f.is_temperature and not f.is_categorical else ""
+    gauge = dials.gauged.gauge_of(f.name) if dials.gauged is not None else None
+    unsure = gauge is not None and not (gauge.as_dialled and gauge.readings)
+    return Dial(f.label, amount(f, value, dials.shown), other, NOT_CHECKED if unsure else "")
 
 
 def _timers(making: Making, coupon: Coupon, stage: Stage, shown: Shown) -> Iterator[Timer]:

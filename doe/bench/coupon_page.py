@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import cache
 from typing import TYPE_CHECKING
+
+from markupsafe import Markup
 
 from doe.acts.base import local
 from doe.acts.making import STEPS, Coupon, Making, Said
@@ -84,14 +87,17 @@ def _where(making: Making, coupon: Coupon) -> Iterator[str]:
         yield "Its film is not noted as cured yet."
 
 
+@cache
+def _drawn(key: str) -> Markup:
+    return symptom_svg(key, beside_text=True)
+
+
 def _form(
     making: Making, coupon: Coupon, shown: Shown, who: str, is_wash: bool, typed: Typed | None
 ) -> ScoreForm:  # fmt: skip
     common = [s.key for s in short_list()][:COMMON]
     ticked = typed.symptoms if typed else ()
-    boxes = [
-        SymptomBox(s.key, s.label, s.seen, symptom_svg(s.key, beside_text=True), s.key in ticked) for s in CATALOGUE
-    ]
+    boxes = [SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in ticked) for s in CATALOGUE]
     known = {box.key: box for box in boxes}
     rarer = tuple(box for box in boxes if box.key not in common)
     people = list(dict.fromkeys([who, *coupon_people(making)]))

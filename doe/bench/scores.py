@@ -105,7 +105,8 @@ def step(visit: Visit) -> str:
     names = visit.texts("coupon")
     if not names:
         raise InputError("coupon", "none", "a coupon of the queue", "Use the buttons of the page.")
-    mark(visit.book, making, names, word)
+    with visit.storing() as book:
+        mark(book, making, names, word)
     if word == "pressed" and len(names) == 1:
         return coupon_url(making.record.id, names[0], done="pressed")
     return study_url(making.record.id)
@@ -116,7 +117,7 @@ def score(visit: Visit) -> Response | str:
     making, found = _coupon(visit)
     study = making.record.study
     typed = Typed.of(visit, study)
-    known = (*coupon_people(making), *visit.bench.shop.people())
+    known = (*coupon_people(making), *(visit.bench.shop.people() if typed.other_person else ()))
     try:
         entry = typed.entry(found.name, study, visit.bench.shop.shown, who=visit.who, known=known)
         if entry.void_reason:  # a spoiled coupon has no scores
@@ -131,7 +132,8 @@ def score(visit: Visit) -> Response | str:
     if asked is not None:
         return asked
     try:
-        store_scores(visit.book, making.record, found, entry, why=why)
+        with visit.storing() as book:
+            store_scores(book, making.record, found, entry, why=why)
     except InputError as error:
         # somebody else may have scored it in this very moment
         making, found = _coupon(visit)
@@ -165,9 +167,9 @@ def photo(visit: Visit) -> Response | str:
             raise InputError("photo", "no file", "a photo of one face", "Choose or take a photo first.")
         with visit.bench.photo_turn:
             image = clean_photo(source)
-        visit.book.add_photo(
-            making.record.id, found.name, image, face=visit.text("face") or "print", media_type="image/jpeg"
-        )
+        face = visit.text("face") or "print"
+        with visit.storing() as book:
+            book.add_photo(making.record.id, found.name, image, face=face, media_type="image/jpeg")
     except InputError as error:
         return _coupon_page(visit, making, found, problems=problem_lines(error))
     return coupon_url(making.record.id, found.name, done="photo")
@@ -209,14 +211,14 @@ def undo(visit: Visit) -> Response | str:
         return _undo_page(visit, "Choose what to take back." if not chosen else "Say why it is taken back.")
     try:
         fields = [name for name in chosen if not name.startswith(("step:", "photo:"))]
-        take_back(visit.book, making.record, found, fields, why)
-        for step_ in STEPS:
-            if f"step:{step_}" in chosen:
-                unmark(visit.book, making, found.name, step_, why)
-        mine = {p.id for p in visit.bench.shop.look.photos(making.record.id, found.name) if not p.withdrawn}
-        for number in mine:
-            if f"photo:{number}" in chosen:
-                visit.book.withdraw_photo(number, why)
+        with visit.storing() as book:
+            take_back(book, making.record, found, fields, why)
+            for word in STEPS:
+                if f"step:{word}" in chosen:
+                    unmark(book, making, found.name, word, why)
+            for photo_ in book.photos(making.record.id, found.name):
+                if f"photo:{photo_.id}" in chosen and not photo_.withdrawn:
+                    book.withdraw_photo(photo_.id, why)
     except InputError as error:
         return _undo_page(visit, *problem_lines(error))
     return coupon_url(making.record.id, found.name, done="undone")

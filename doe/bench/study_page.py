@@ -7,11 +7,12 @@ from datetime import datetime, timedelta
 
 from doe.acts.base import local
 from doe.acts.making import Coupon, Making, Wash, washes
-from doe.acts.progress import LEAST_FOR_HINT, Repeats, left_at, repeats_of, scored_of
+from doe.acts.progress import LEAST_FOR_HINT, Repeats, repeats_of, scored_of
 from doe.bench.cards import held_words, kind_words, next_card
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.shop import Shop
 from doe.bench.views import Frame, Group, Link, ListPage, StudyPage
+from doe.domain.factors import Stage
 from reports.wording import count, listing, score
 
 MOST_LISTED = 8
@@ -20,7 +21,7 @@ MOST_LISTED = 8
 def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> StudyPage:
     """View-model of a study's page; ``now`` is the reader's clock."""
     record = making.record
-    cards = [card for stage in ("cure", "press") if (card := next_card(shop, making, stage)) is not None]
+    cards = [card for card in (next_card(shop, making, "cure"), next_card(shop, making, "press")) if card is not None]
     scores = making.to_score
     shown = tuple(Link(c.name, coupon_url(record.id, c.name)) for c in scores[:MOST_LISTED])
     more = (Link(f"{len(scores) - MOST_LISTED} more", act_url("list", record.id)),) if len(scores) > MOST_LISTED else ()
@@ -35,9 +36,10 @@ def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> St
         none_to_score="" if scores else "No coupon waits for its first scores.",
         done=sum(c.is_scored or bool(c.void) for c in making.coupons),
         total=len(making.coupons),
-        progress=tuple(_progress(making, held_words(making, shop.shown))),
+        progress=tuple(_progress(shop, making)),
         drift=tuple(drift_words(repeats_of(making))),
         wash=_wash_link(record.id, waiting, now),
+        displays=shop.cautions(making) if cards else (),
         more=(
             Link("All coupons", act_url("list", record.id)),
             Link("Early look", act_url("hint", record.id), _hint_words(making)),
@@ -55,19 +57,20 @@ def _rest(making: Making, has_cards: bool) -> str:
     return "These coupons were made without a plan, so there is no queue at the machines."
 
 
-def _progress(making: Making, held: tuple[str, ...]) -> Iterator[str]:
+def _progress(shop: Shop, making: Making) -> Iterator[str]:
     void = sum(bool(c.void) for c in making.coupons)
     scored = sum(c.is_scored and not c.void for c in making.coupons)
     line = f"{scored} of {count(len(making.coupons), 'coupon')} scored"
     yield f"{line}, {void} void." if void else f"{line}."
     parts = []
-    for stage, machine in (("cure", "oven"), ("press", "press")):
-        left = left_at(making, stage)  # type: ignore[arg-type]
+    machines: tuple[tuple[Stage, str], ...] = (("cure", "oven"), ("press", "press"))
+    for stage, machine in machines:
+        left = shop.left(making, stage)
         if left.coupons:
             parts.append(f"{count(left.coupons, 'coupon')} at the {machine}, about {minutes_words(left.minutes)}")
     if parts:
         yield f"Left: {listing(parts, 'and')}, settling and handling counted, warming up not."
-    yield from (f"{text} for every coupon." for text in held)
+    yield from (f"{text} for every coupon." for text in held_words(making, shop.shown))
 
 
 def minutes_words(minutes: float) -> str:

@@ -185,6 +185,8 @@ class StudyPage:
         What the repeated centre coupons say.
     wash : Link or None
         The wash queue.
+    displays : tuple of str
+        What to be careful about in displays and gauge readings.
     more : tuple of Link
     """
 
@@ -200,6 +202,7 @@ class StudyPage:
     progress: tuple[str, ...]
     drift: tuple[str, ...]
     wash: Link | None
+    displays: tuple[str, ...]
     more: tuple[Link, ...]
 
 

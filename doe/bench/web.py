@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Awaitable, Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, BinaryIO
 from urllib.parse import urlencode, urlsplit
@@ -65,10 +66,9 @@ class Visit:
         """Where the request comes from, for counting tries."""
         return self.request.client.host if self.request.client else ""
 
-    @property
-    def book(self) -> Book:
-        """The book in the name of whoever scores here."""
-        return self.bench.shop.book(self.who or self.bench.shop.owner)
+    def storing(self) -> AbstractContextManager[Book]:
+        """The book in the name of whoever scores here, for storing something."""
+        return self.bench.shop.storing(self.who)
 
     def query(self, name: str) -> str:
         """A part of the address, ``""`` if it is not there."""

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from difflib import get_close_matches
+from functools import cache
 
 import sqlalchemy as sa
 
 from doe.domain.errors import InputError
 
 
+@cache
 def is_current(table: sa.Table) -> sa.ColumnElement[bool]:
     """Condition: no later row supersedes this one."""
     later = table.alias(f"later_{table.name}")

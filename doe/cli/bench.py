@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import TYPE_CHECKING, Annotated
 
@@ -36,6 +37,9 @@ def register(root: typer.Typer) -> None:
         Only this machine reaches it unless --host says otherwise; then every device needs the pairing code that is
         shown here. Press Enter for a new code, Ctrl-C to stop.
         """
+        # the arithmetic of an early hint takes one core at most; the others answer
+        for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+            os.environ.setdefault(name, "1")
         from doe.bench.serve import listen, serve
         from doe.cli.app import keep_log
 

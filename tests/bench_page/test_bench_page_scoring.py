@@ -13,6 +13,8 @@ from bench_page_shop import STUDY, hidden_fields
 
 from doe.acts.making import STEP, making_of
 from doe.book import Book
+from doe.domain.gauge import GaugeReading
+from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.score import ScoreEntry
 from doe.domain.units import Shown
 
@@ -49,24 +51,52 @@ def test_the_study_page_shows_the_first_coupon_of_each_queue_with_both_temperatu
     assert first["cure"]["coupon"] in found["Cure next"]
     assert first["press"]["coupon"] in found["Press next"]
     celsius = float(first["press"]["press_temp"])
-    assert f"{celsius:.0f} °C ({celsius * 1.8 + 32:.0f} °F)" in found["Press next"]
+    assert f"{celsius:.0f} °C {celsius * 1.8 + 32:.0f} °F" in found["Press next"]
     assert f"{first['press']['dwell']:.0f} s" in found["Press next"]
     assert "Then 19 more in this queue." in found["Cure next"]
     assert "switch the" in found["Cure next"]  # the first batch begins with warming up
 
 
+def cool_press(book, *, off: float) -> None:
+    """Today's gauge readings of a press whose surface is this much cooler than its display."""
+    line = book.study(STUDY).line.name
+    for degc in (140.0, 150.0, 160.0, 170.0):
+        for extra in (-0.4, 0.0, 0.4):
+            reading = GaugeReading(
+                "press", degc, degc, degc - off + extra, place="centre", tool="strip", taken_at=datetime.now(UTC)
+            )
+            book.add_gauge_reading(line, reading)
+
+
 def test_the_display_shows_what_to_dial_where_it_was_checked(desk):
-    page = desk.device("ana").get("/s/1")
-    making = desk.bench.shop.making(STUDY)
-    gauged = desk.bench.shop.gauged(making)
-    assert gauged is not None
-    coupon = making.queue("press")[0]
-    dial = gauged.dial("press_temp", float(coupon.settings["press_temp"]))
-    assert dial is not None
-    assert dial.is_checked
-    assert round(dial.dial_degc) != round(dial.surface_degc)
-    assert f"<b>{dial.dial_degc:.0f} °C</b>" in page.text
-    assert f"on the display, for {dial.surface_degc:.0f} °C" in page.text
+    desk.book.save_round(STUDY, more_coupons(desk), kind="half", seed=2, notes=(SURFACE_NOTE,))
+    device = desk.device("ana")
+    before = cards(device.get("/s/1"))["Press next"]
+    cool_press(desk.book, off=6.0)  # seen without starting anew
+    coupon = desk.bench.shop.making(STUDY).queue("press")[0]
+    celsius = float(coupon.settings["press_temp"])
+    found = cards(device.get("/s/1"))["Press next"]
+    assert f"{celsius + 6:.0f} °C" not in before
+    assert f"{celsius + 6:.0f} °C {(celsius + 6) * 1.8 + 32:.0f} °F on the display, for {celsius:.0f} °C" in found
+
+
+def test_a_dial_that_the_machine_must_not_be_given_is_not_offered(desk):
+    desk.book.save_round(STUDY, more_coupons(desk), kind="half", seed=2, notes=(SURFACE_NOTE,))
+    study = desk.book.study(STUDY).study
+    assert study.limits is not None
+    limits = replace(study.limits, press_max_degc=172.0)
+    desk.book.amend_study(STUDY, replace(study, limits=limits), "the manual says so")
+    cool_press(desk.book, off=6.0)
+    device = desk.device("ana")
+    page = device.get("/s/1")
+    assert "Stop: " in cards(page)["Press next"]
+    assert "Pressed, score it" not in page.text
+
+
+def more_coupons(desk) -> pd.DataFrame:
+    """Two coupons of a second round."""
+    plan = desk.book.plan_coupons(STUDY).head(2)
+    return plan.assign(coupon=["R2-01", "R2-02"], round=2, cure_order=[1, 2], press_order=[1, 2])
 
 
 def test_another_unit_is_shown_first_everywhere(desk_with):
