@@ -99,6 +99,10 @@ class SheetPage:
         Round and number of coupons, a sentence.
     made_line : str
         When and by whom the sheet was made, a sentence.
+    kind_line : str
+        What kind of sheet it is.
+    rules : tuple of str
+        Rules of a confirmation, to be read before anything is switched on; empty for other rounds.
     stack_pairs : tuple of Pair
         Materials with lots, and the machines.
     held_pairs : tuple of Pair
@@ -134,6 +138,8 @@ class SheetPage:
     study_name: str
     round_line: str
     made_line: str
+    kind_line: str
+    rules: tuple[str, ...]
     stack_pairs: tuple[Pair, ...]
     held_pairs: tuple[Pair, ...]
     limit_pairs: tuple[Pair, ...]
@@ -171,6 +177,7 @@ def bench_sheet(
     notes: Sequence[str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
+    confirms: bool = False,
 ) -> str:
     """Printable page for the bench.
 
@@ -197,6 +204,8 @@ def bench_sheet(
         nothing is said about displays.
     cautions : sequence of str, optional
         What to be careful about in these corrections.
+    confirms : bool
+        Whether the coupons confirm a setpoint: then the notes are its rules, and stand first.
 
     Returns
     -------
@@ -210,7 +219,7 @@ def bench_sheet(
     """
     page = sheet_page(
         study, stack, line, coupons, made_at=made_at, people=people, shown=shown, round_number=round_number,
-        made_by=made_by, notes=notes, gauged=gauged, cautions=cautions,
+        made_by=made_by, notes=notes, gauged=gauged, cautions=cautions, confirms=confirms,
     )  # fmt: skip
     return render("sheet.html", page)
 
@@ -229,6 +238,7 @@ def sheet_page(
     notes: Sequence[str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
+    confirms: bool = False,
 ) -> SheetPage:
     """View-model of `bench_sheet`, same parameters."""
     wanted = int(coupons["round"].max()) if round_number is None else round_number
@@ -247,12 +257,19 @@ def sheet_page(
         if "garment" in mine
         else f"Round {wanted}, {count(len(mine), 'coupon')}.",
         made_line=f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
+        kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
+        rules=tuple(notes) if confirms else (),
         stack_pairs=stack_pairs(stack, line),
         held_pairs=tuple(_held_pair(dials, name, value, shown) for name, value in study.held.items()),
         limit_pairs=limit_pairs(study, shown),
         warnings=tuple(
             dict.fromkeys(
-                (*dials.remarks, *cautions, *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester), *notes)
+                (
+                    *dials.remarks,
+                    *cautions,
+                    *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester),
+                    *(() if confirms else notes),
+                )
             )
         ),
         cautions=CAUTIONS,

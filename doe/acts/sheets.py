@@ -15,6 +15,7 @@ from doe.acts.plans import whole_plan
 from doe.acts.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
+from doe.domain.plan_kinds import CONFIRM
 from doe.domain.results import HAND_PREFIX
 from doe.domain.units import Shown
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
     from doe.acts.base import Progress
     from doe.assure import GaugedLine
-    from doe.book import Book
+    from doe.book import Book, RoundInfo
 
 _KINDS = (".html", ".xlsx", ".csv")
 
@@ -92,7 +93,7 @@ def write_sheets(
     gauged = gauged_line(book, record)
     cautions = study_cautions(book, record, gauged, shown=shown)
     for target in targets:
-        _write_one(target, record, coupons, names, shown, made_by, info.notes, gauged, cautions)
+        _write_one(target, record, coupons, names, shown, made_by, info, gauged, cautions)
     return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets))
 
 
@@ -109,7 +110,7 @@ def _write_one(
     people: Sequence[str],
     shown: Shown,
     made_by: str,
-    notes: Sequence[str],
+    info: RoundInfo,
     gauged: GaugedLine,
     cautions: Sequence[str],
 ) -> None:
@@ -122,7 +123,8 @@ def _write_one(
     if target.suffix.lower() == ".html":
         page = bench_sheet(
             record.study, record.stack, record.line, coupons, made_at=local(datetime.now(UTC)), people=people,
-            shown=shown, made_by=made_by, notes=notes, gauged=gauged, cautions=cautions,
+            shown=shown, made_by=made_by, notes=info.notes, gauged=gauged, cautions=cautions,
+            confirms=info.kind == CONFIRM,
         )  # fmt: skip
         write_whole(target, page)
     else:
@@ -155,12 +157,16 @@ def write_report(
 
 def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
     """The study report as one HTML document."""
+    from doe.acts.confirm import confirm_study, confirmation_facts, confirmation_of
     from reports.study import study_report
     from reports.study_inputs import HistoryRow, Provenance, StudyReport
 
     fitted, record = found.fitted, found.fitted.record
     kept = found.kept or book.latest_analysis(record.id, "recommend")
     assert kept is not None  # recommend_study has just kept it
+    confirmation = None
+    if confirmation_of(book, record.id) is not None:
+        confirmation = confirmation_facts(confirm_study(book, record.id))
     acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     return study_report(
         StudyReport(
@@ -176,5 +182,6 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
             plan_notes=notes_to_learn_from(book.plan_info(record.id)),
             shown=shown,
+            confirmation=confirmation,
         )
     )
