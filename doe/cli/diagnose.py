@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
@@ -14,8 +14,10 @@ from doe.cli.output import Block, Reply, Table, Warn, say, show_reply
 from doe.domain.errors import InputError
 
 if TYPE_CHECKING:
+    from doe.acts.diagnosis import Diagnosed, Setting
     from doe.book import Book
-    from doe.cli.diagnosing import Diagnosed, Setting
+    from doe.domain.study import Study
+    from doe.domain.units import Shown
     from doe.symptoms.diagnosis import Evidence
     from doe.symptoms.known import Known
 
@@ -67,7 +69,7 @@ def register(root: typer.Typer) -> None:
         why: Annotated[str, typer.Option(help="Why a case is taken back.")] = "",
     ) -> Reply:
         """Rank what may be wrong with a failing recipe, and propose the check that tells most per minute."""
-        from doe.cli import diagnosing as acts
+        from doe.acts import diagnosis as acts
         from doe.symptoms.diagnosis import Evidence
         from doe.symptoms.known import Known
 
@@ -76,7 +78,7 @@ def register(root: typer.Typer) -> None:
         asks = not symptom and not found and desk.can_ask
         with _book(desk, needed=study is not None, stores=asks or turned_out is not None) as book:
             record = book.study(study) if book is not None and study is not None else None
-            current = acts.settings_typed(
+            current = _settings_typed(
                 settings or (), record.study if record else None, desk.shown, can_ask=desk.can_ask
             )
             setting = acts.setting_of(book, study, current)
@@ -101,6 +103,23 @@ def register(root: typer.Typer) -> None:
             (*_blocks(done, setting, desk), *said),
             () if kept else (_again(done),),
         )
+
+
+def _settings_typed(texts: Sequence[str], study: Study | None, shown: Shown, *, can_ask: bool) -> dict[str, float]:
+    """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
+    from doe.cli.typed import quantity
+    from doe.domain.factors import KNOWN_FACTORS
+
+    units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
+    if study is not None:
+        units |= {f.name: f.unit for f in study.numeric}
+    found = {}
+    for text in texts:
+        name, equals, value = (part.strip() for part in text.partition("="))
+        if not equals or name not in units:
+            raise InputError("--set", repr(text), f"one of {', '.join(units)}", "Write it like --set press_temp=150.")
+        found[name] = quantity(value, units[name], f"--set {name}", shown, can_ask=can_ask)
+    return found
 
 
 @contextmanager
@@ -239,7 +258,7 @@ def _facts(known: Known, symptoms: tuple[str, ...]) -> Known:
 
 def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Reply:
     """Diagnose, check, diagnose again, until the person stops or nothing is left to check; then ask what it was."""
-    from doe.cli import diagnosing as acts
+    from doe.acts import diagnosis as acts
     from doe.cli.ask import ask, ask_choice
     from reports import diagnosis_words as words
 
@@ -284,7 +303,7 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
 
 def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
     from doe.acts.base import local
-    from doe.cli.diagnosing import CASE
+    from doe.acts.diagnosis import CASE
     from doe.symptoms import WORDS
     from doe.symptoms.faults import fault
 

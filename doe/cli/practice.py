@@ -56,7 +56,7 @@ def play(
     ] = None,
 ) -> Reply:
     """Do an exercise; at the end the truth comes out and the score is kept under your name."""
-    from doe.cli import practising
+    from doe.acts import practising
     from doe.practice.drills import start
 
     if not answers and not desk.can_ask:
@@ -196,7 +196,7 @@ def lesson(
     seed: Annotated[int, typer.Option(help="The line that everybody gets.")],
 ) -> Reply:
     """Set the same line for the whole class."""
-    from doe.cli import practising
+    from doe.acts import practising
 
     with desk.open() as book:
         practising.set_lesson(book, exercise, seed)
@@ -213,8 +213,8 @@ def class_(
     person: Annotated[str | None, typer.Option(help="Only this one.")] = None,
 ) -> Reply:
     """Show who did which exercise, how often and how well."""
+    from doe.acts import practising
     from doe.acts.base import local
-    from doe.cli import practising
 
     with desk.look() as book:
         found = [p for p in practising.class_progress(book) if person is None or p.person == person]

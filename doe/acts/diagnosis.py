@@ -1,13 +1,12 @@
-"""What `doe diagnose` does, as functions: facts out of the book, the diagnosis, the case into the book."""
+"""Diagnosis of a failing print: facts out of the book, the diagnosis, the case into the book."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from doe.domain.errors import InputError
-from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
 from doe.symptoms.advice import Advice, Recipe, advise
 from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
@@ -17,8 +16,6 @@ from doe.symptoms.odds import Case, shop_odds
 
 if TYPE_CHECKING:
     from doe.book import Book, ShopNote, StudyRecord
-    from doe.domain.study import Study
-    from doe.domain.units import Shown
 
 CASE = "case"
 """Topic of the notes that hold the shop's cases."""
@@ -43,24 +40,13 @@ class Setting:
     beyond: tuple[str, ...] = ()
 
 
-def settings_typed(texts: Sequence[str], study: Study | None, shown: Shown, *, can_ask: bool) -> dict[str, float]:
-    """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
-    from doe.cli.typed import quantity
+def setting_of(
+    book: Book | None, key: str | int | None, current: Mapping[str, float], *, ask_surfaces: bool = True
+) -> Setting:
+    """Recipe, limits, gauge readings and fitted surfaces of a study, held against the current settings.
 
-    units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
-    if study is not None:
-        units |= {f.name: f.unit for f in study.numeric}
-    found = {}
-    for text in texts:
-        name, equals, value = (part.strip() for part in text.partition("="))
-        if not equals or name not in units:
-            raise InputError("--set", repr(text), f"one of {', '.join(units)}", "Write it like --set press_temp=150.")
-        found[name] = quantity(value, units[name], f"--set {name}", shown, can_ask=can_ask)
-    return found
-
-
-def setting_of(book: Book | None, key: str | int | None, current: Mapping[str, float]) -> Setting:
-    """Recipe, limits, gauge readings and fitted surfaces of a study, held against the current settings."""
+    Without ``ask_surfaces`` nothing is fitted, which takes a second where there are enough coupons.
+    """
     if book is None or key is None:
         return Setting(current=current)
     record = book.study(key)
@@ -74,7 +60,7 @@ def setting_of(book: Book | None, key: str | int | None, current: Mapping[str, f
     latest: dict[tuple[str, str], GaugeReading] = {}
     for reading in book.gauge_readings(record.line.name):
         latest[(reading.machine, reading.place)] = reading
-    p_under, p_over = _sides(book, record, {**recipe.settings, **current})
+    p_under, p_over = _sides(book, record, {**recipe.settings, **current}) if ask_surfaces else (None, None)
     return Setting(
         record.name, recipe, current, levels, tuple(latest.values()), record.stack.dyed_polyester, p_under, p_over,
         tuple(name for name, value in current.items() if not replace(recipe, window={}).is_permitted(name, value)),

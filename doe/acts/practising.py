@@ -1,4 +1,4 @@
-"""What `doe practice` does with the book: which seed a class has, what an apprentice did, the class at a glance."""
+"""Practice and the book: which seed a class has, what an apprentice did, the class at a glance."""
 
 from __future__ import annotations
 
