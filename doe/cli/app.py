@@ -20,6 +20,7 @@ from doe.cli import (
     fit,
     gauge,
     line,
+    people,
     plan,
     practice,
     recommend,
@@ -49,6 +50,7 @@ ORDER = (
     "sheet",
     "record",
     "bench",
+    "people",
     "fit",
     "recommend",
     "extend",
@@ -178,7 +180,7 @@ def root(
 
 
 for module in (
-    demo, stack, line, gauge, study, plan, sheet, record, bench, fit, recommend, extend, report, diagnose, practice,
-    explain_word, book,
+    demo, stack, line, gauge, study, plan, sheet, record, bench, people, fit, recommend, extend, report, diagnose,
+    practice, explain_word, book,
 ):  # fmt: skip
     module.register(app)

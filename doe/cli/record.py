@@ -26,6 +26,7 @@ def register(root: typer.Typer) -> None:
         doe record "new powder" --coupon R1-04 --actual press_temp=148 \\
           --note "gauge strip under the film"
         doe record "new powder" --coupon R1-05 --void "film torn at the press"
+        doe record "new powder" --again --coupon R1-06 --pass release --hand ben=3.5
     """)  # fmt: skip
     def record(
         desk: Desk,
@@ -55,6 +56,9 @@ def register(root: typer.Typer) -> None:
         washes: Annotated[
             bool, typer.Option("--washes", help="At a terminal: ask for the wash checks, not the first ones.")
         ] = False,
+        again: Annotated[
+            bool, typer.Option("--again", help="A further, blind look by --who: kept beside the scores, changes none.")
+        ] = False,
         why: Annotated[str, typer.Option(help="Why scores are corrected.")] = "",
     ) -> Reply:
         """Record scores: from a filled file, for one coupon, from a sheet of your own, or asked one by one."""
@@ -68,6 +72,10 @@ def register(root: typer.Typer) -> None:
             if sum(map(bool, (file, own_sheet, one.says_anything))) > 1:
                 raise InputError("doe record", "several sources at once", "a file, a sheet of your own, or one coupon",
                                  "Use one of them at a time.")  # fmt: skip
+            if again:
+                from doe.cli.again import record_again
+
+                return record_again(desk, book, study, file=file, one=one, own_sheet=own_sheet)
             if file is not None:
                 done = scoring.record_file(book, study, file, why=why)
             elif own_sheet is not None:

@@ -1,0 +1,119 @@
+"""`doe record --again`: a further, blind look at coupons, from a file, by options, or asked one by one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from doe.acts.base import Key
+from doe.cli.output import Reply, Warn, say
+from doe.domain.errors import InputError
+from doe.domain.results import check_hand
+from doe.domain.score import ScoreEntry
+from doe.domain.texts import quoted
+from doe.domain.units import parse_number
+
+if TYPE_CHECKING:
+    from doe.book import Book
+    from doe.cli.desk import Desk
+    from doe.cli.scoring import Typed
+    from doe.domain.study import Study
+
+_WORDS = {"p": True, "pass": True, "f": False, "fail": False}
+
+
+def record_again(desk: Desk, book: Book, key: Key, *, file: Path | None, one: Typed, own_sheet: Path | None) -> Reply:
+    """Store further looks; nothing of the first scores is shown."""
+    from doe.acts.people import record_looks
+    from doe.cli import scoring
+    from reports.wording import count
+
+    record = book.study(key)
+    notes: tuple[str, ...] = ()
+    if own_sheet is not None:
+        raise InputError("--again", "a sheet of your own", "an entry file, one coupon, or nothing", "Leave one out.")
+    if file is not None:
+        from doe.acts.plans import whole_plan
+        from doe.book.entry_files import read_entry
+
+        found = read_entry(file, record.study, whole_plan(book, record).coupons, symptoms=scoring.symptom_words())
+        entries, notes = list(found.entries), found.notes
+    elif one.says_anything:
+        entries = [scoring.read_typed(record.study, one, desk.shown, can_ask=desk.can_ask)]
+    elif desk.can_ask:
+        return _asked(desk, book, key)
+    else:
+        raise InputError("doe record --again", "nothing to record", "--file or --coupon", "See: doe record --help.")
+    _, coupons, fields, left = record_looks(book, record.id, entries, desk.name)
+    return _reply(record.name, coupons, fields, (*notes, *left), count(coupons, "coupon"))
+
+
+def _asked(desk: Desk, book: Book, key: Key) -> Reply:
+    """Ask for every coupon worth a second look, one at a time, each stored before the next."""
+    from doe.acts.people import people_of_study, record_looks
+    from reports.wording import count
+
+    found = people_of_study(book, key)
+    study, person = found.record.study, desk.name
+    if not found.again:
+        raise InputError(f"--again on {found.record.name}", "enough coupons were looked at again",
+                         "coupons nobody looked at again", "Name one with --coupon, or see: doe people.")  # fmt: skip
+    say(f"{person} looks again at {count(len(found.again), 'coupon')}, without settings and first scores. "
+        "Enter skips, q stops; what was said is stored.")  # fmt: skip
+    done = fields = 0
+    for coupon in found.again:
+        entry = _ask_one(study, coupon, person)
+        if entry is None:
+            break
+        if entry.checks or entry.hand:
+            fields += record_looks(book, found.record.id, [entry], person)[2]
+            done += 1
+    return _reply(found.record.name, done, fields, (), count(done, "coupon"))
+
+
+def _ask_one(study: Study, coupon: str, person: str) -> ScoreEntry | None:
+    """What is said about one coupon; None to stop."""
+    checks: dict[str, bool] = {}
+    for check in study.spec.checks:
+        if check.after_washes:
+            continue
+        while True:
+            word = typer.prompt(f"{coupon}, {check.name.replace('_', ' ')} (p or f)", default="", show_default=False)
+            word = word.strip().lower()
+            if word == "q":
+                return None
+            if word in ("", "s"):
+                break
+            if word in _WORDS:
+                checks[check.name] = _WORDS[word]
+                break
+            say("Type p for pass, f for fail, Enter to skip, or q to stop.")
+    hand: dict[str, float] = {}
+    while study.spec.hand_min is not None:
+        text = typer.prompt(f"{coupon}, hand-feel 1 to 5", default="", show_default=False).strip().lower()
+        if text == "q":
+            return None
+        if text in ("", "s"):
+            break
+        try:
+            value = parse_number(text, f"{coupon}, hand-feel")
+            check_hand(value, f"{coupon}, hand-feel")
+        except InputError as error:
+            say(str(error))
+            continue
+        hand[person] = value
+        break
+    return ScoreEntry(coupon, checks=checks, hand=hand)
+
+
+def _reply(study: str, coupons: int, fields: int, notes: tuple[str, ...], counted: str) -> Reply:
+    from reports.wording import count
+
+    return Reply(
+        {"study": study, "coupons": coupons, "new_fields": fields, "again": True, "notes": notes},
+        (f"{counted} looked at again: {count(fields, 'new entry', 'new entries')}, kept beside the first scores. No "
+         "result of the study changed.", *(Warn(n) for n in notes)),
+        (f"doe people {quoted(study)}",),
+    )  # fmt: skip

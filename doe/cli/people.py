@@ -1,0 +1,76 @@
+"""`doe people`: how far those who score agree, and what to do about it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from doe.cli.desk import Desk, command
+from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.study import KEY
+from doe.domain.errors import InputError
+from doe.domain.texts import quoted
+
+if TYPE_CHECKING:
+    from doe.acts.people import PeopleAgreement
+
+SHOWN = 10
+"""Coupons to look at again that the terminal names."""
+
+
+def register(root: typer.Typer) -> None:
+    """Add the command to the command tree."""
+
+    @command(root, "people", example="""
+        doe people "new powder"
+        doe people "new powder" -o people.html
+    """)  # fmt: skip
+    def people(
+        desk: Desk,
+        study: KEY,
+        output: Annotated[
+            Path | None, typer.Option("--output", "-o", help="Write the agreement as an HTML file.")
+        ] = None,
+    ) -> Reply:
+        """Say how far the people who score agree, who is harsh or kind, and what to do about it."""
+        from doe.acts.people import people_of_study, write_people
+
+        if output is not None and output.is_dir():
+            raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as people.html.")
+        with desk.look() as book:
+            found = people_of_study(book, study)
+        written = None
+        if output is not None:
+            written = write_people(found, output, shown=desk.shown, made_by=desk.name)
+        name = quoted(found.record.name)
+        following = [f"doe record {name} --again"] if found.again else []
+        following += [f"open {written} in a browser"] if written else [f"doe people {name} -o people.html"]
+        return Reply(
+            {"study": found.record.name, "passes": found.passes, "hand": found.hand, "repeats": found.repeats,
+             "sentences": found.sentences, "missing": found.missing, "look_again": found.again, "report": written},
+            people_blocks(found), following,
+        )  # fmt: skip
+
+
+def people_blocks(found: PeopleAgreement) -> list[Block]:
+    """Agreement for a person: what it means, who leans, what is missing, what to look at again."""
+    from reports.wording import count
+
+    blocks: list[Block] = [f"People who score {found.record.name}:", *(f"  {text}" for text in found.sentences)]
+    if found.hand is not None:
+        rows = [
+            (str(r["person"]), f"{r['lean']:+.1f}", f"{r['low']:+.1f} to {r['high']:+.1f}", str(r["verdict"]))
+            for r in found.hand.lean.to_dict("records")
+        ]
+        blocks += [Table(("person", "lean", "90 % limits", "scores"), rows, right=("lean", "90 % limits")),
+                   "\nlean: mean hand-feel minus the mean of all, on the same coupons."]  # fmt: skip
+    blocks += [Warn(text) for text in found.missing]
+    if found.again:
+        more = f" and {len(found.again) - SHOWN} more" if len(found.again) > SHOWN else ""
+        blocks.append(
+            f"\nWorth a second look ({count(len(found.again), 'coupon')}, in this order): "
+            f"{', '.join(found.again[:SHOWN])}{more}."
+        )
+    return blocks

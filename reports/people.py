@@ -1,0 +1,250 @@
+"""Agreement of the people who score, as a page: what it means first, then who differs on what."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+
+from doe.assure import HandAgreement, PassAgreement
+from doe.assure.agreement import band_of
+from doe.assure.repeats import Repeat
+from doe.domain.study import Study
+from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from reports.drawing import ACCENT, PAPER, SOFT, canvas, to_svg
+from reports.pages import render
+from reports.study_proof import number, words
+from reports.study_views import Picture, Table
+from reports.wording import count, date, percent
+
+METHOD = (
+    "Pass and fail: kappa of every two people on the coupons both judged (Cohen), of all together (Fleiss); above 0.75 "
+    "is called good, below 0.40 poor (bands usual for attributes, from memory).",
+    "Hand-feel: kappa with quadratic weights of every two people, Kendall's W of their rankings, intraclass "
+    "correlations after Shrout and Fleiss (1979), on coupons that everybody scored.",
+    "A first look counts for whoever recorded it. A further look is kept beside it and never changes a result.",
+    "Limits are two-sided at 90 %. With few coupons they are wide, and that is the truth about them.",
+)
+
+
+@dataclass(frozen=True)
+class PeoplePage:
+    """Everything on the page.
+
+    Attributes
+    ----------
+    page_title, study_name : str
+    facts : tuple of str
+        Who scored how much; sentences.
+    sentences, missing : tuple of str
+        What it means and what to do; what cannot be told yet.
+    pictures : tuple of Picture
+        Who leans which way; empty without common scores.
+    tables : tuple of Table
+        Pairs on pass/fail and hand-feel, correlations, every person with herself, coupons they differ on.
+    again_lines : tuple of str
+        Coupons to look at again, and how.
+    method_lines : tuple of str
+    cautions : tuple of str
+    fixed_wording, special_goods, footer : str
+        Standing wording of every printed page.
+    """
+
+    page_title: str
+    study_name: str
+    facts: tuple[str, ...]
+    sentences: tuple[str, ...]
+    missing: tuple[str, ...]
+    pictures: tuple[Picture, ...]
+    tables: tuple[Table, ...]
+    again_lines: tuple[str, ...]
+    method_lines: tuple[str, ...]
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    special_goods: str
+    footer: str
+
+
+def people_report(
+    study: Study,
+    judged: pd.DataFrame,
+    passes: PassAgreement | None,
+    hand: HandAgreement | None,
+    repeats: Sequence[Repeat],
+    *,
+    again: Sequence[str],
+    sentences: Sequence[str],
+    missing: Sequence[str],
+    made_at: datetime,
+    made_by: str = "",
+) -> str:
+    """Agreement of people as one HTML document that needs no network.
+
+    Parameters
+    ----------
+    study : Study
+    judged : DataFrame
+        Indexed by coupon, a column a person or look: True, False or missing.
+    passes, hand, repeats
+        As `doe.assure` judged them; None where they could not be.
+    again : sequence of str
+        Coupons to look at again, in this order.
+    sentences, missing : sequence of str
+    made_at : datetime
+    made_by : str
+    """
+    page = people_page(study, judged, passes, hand, repeats, again=again, sentences=sentences, missing=missing,
+                       made_at=made_at, made_by=made_by)  # fmt: skip
+    return render("people.html", page)
+
+
+def people_page(
+    study: Study,
+    judged: pd.DataFrame,
+    passes: PassAgreement | None,
+    hand: HandAgreement | None,
+    repeats: Sequence[Repeat],
+    *,
+    again: Sequence[str],
+    sentences: Sequence[str],
+    missing: Sequence[str],
+    made_at: datetime,
+    made_by: str = "",
+) -> PeoplePage:
+    """View-model of `people_report`, same parameters."""
+    common = f"{count(hand.coupons, 'coupon')} felt by everybody" if hand else "no hand-feel in common"
+    tables = [
+        _pass_table(passes), _hand_table(hand), _icc_table(hand), _repeat_table(repeats), _differ_table(judged),
+    ]  # fmt: skip
+    return PeoplePage(
+        page_title=f"People who score, {study.name}",
+        study_name=study.name,
+        facts=(
+            f"{count(len(judged), 'coupon')} judged more than once; {common}.",
+            f"Report made {date(made_at)}{' by ' + made_by if made_by else ''}.",
+        ),
+        sentences=tuple(sentences),
+        missing=tuple(missing),
+        pictures=_lean_picture(hand),
+        tables=tuple(t for t in tables if t is not None),
+        again_lines=_again_lines(again),
+        method_lines=METHOD,
+        cautions=CAUTIONS,
+        fixed_wording=FIXED_WORDING,
+        special_goods=SPECIAL_GOODS,
+        footer=FOOTER,
+    )
+
+
+def _again_lines(again: Sequence[str]) -> tuple[str, ...]:
+    if not again:
+        return ()
+    return (
+        "Somebody else hands over the coupons in this order, by number, without settings and without the first scores: "
+        f"{', '.join(again)}.",
+        "Enter what is seen with doe record STUDY --again; it is kept beside the first scores and changes no result.",
+    )
+
+
+def _lean_picture(hand: HandAgreement | None) -> tuple[Picture, ...]:
+    if hand is None:
+        return ()
+    lean = hand.lean
+    leaning = lean[lean["verdict"] != "like the others"]
+    title = (
+        "Nobody is shown to be harsher or kinder than the others"
+        if leaning.empty
+        else "; ".join(f"{row['person']} is {row['verdict']}" for row in leaning.to_dict("records"))
+    )
+    at = np.arange(len(lean))[::-1]
+    said = "Mean hand-feel minus the mean of all, on the same coupons, with 90 % limits. Left: harsh. Right: kind."
+    with canvas(6.4, 0.9 + 0.4 * len(lean)) as (figure, ax):
+        ax.axvline(0, color=SOFT, linewidth=1, linestyle=(0, (4, 3)))
+        ax.hlines(at, lean["low"], lean["high"], color=ACCENT, linewidth=3)
+        ax.plot(lean["lean"], at, "o", markersize=8, markerfacecolor=PAPER, markeredgecolor=ACCENT, markeredgewidth=2)
+        reach = max(float(np.abs(lean[["low", "high"]].to_numpy()).max()) * 1.15, 0.3)
+        ax.set(xlim=(-reach, reach), ylim=(-0.6, len(lean) - 0.4), xlabel="points of hand-feel")
+        ax.set_yticks(at, list(lean["person"]))
+        told = "; ".join(f"{r['person']} {r['lean']:+.1f}" for r in lean.to_dict("records"))
+        svg = to_svg(figure, name="lean", title=title, description=f"{told}. {said}")
+    return (Picture(svg, title, said),)
+
+
+def _number(value: float) -> str:
+    return "cannot be told" if math.isnan(value) else f"{value:.2f}"
+
+
+def _limits(low: float, high: float) -> str:
+    return "" if math.isnan(low) else f"{low:.2f} to {high:.2f}"
+
+
+def _pass_table(passes: PassAgreement | None) -> Table | None:
+    if passes is None:
+        return None
+    rows = tuple(
+        (f"{p.first} and {p.second}", f"{p.kappa.coupons:.0f}", percent(p.kappa.agreement), _number(p.kappa.kappa),
+         _limits(p.kappa.low, p.kappa.high), band_of(p.kappa), str(p.only_first), str(p.only_second))
+        for p in passes.pairs
+    )  # fmt: skip
+    heads = (words("People"), number("Coupons"), number("Agree"), number("Kappa"), number("90 % limits"), words(""),
+             number("Only the first passes"), number("Only the second passes"))  # fmt: skip
+    return Table("Pass and fail, two by two", heads, rows)
+
+
+def _hand_table(hand: HandAgreement | None) -> Table | None:
+    if hand is None:
+        return None
+    rows = tuple((f"{a} and {b}", _number(k.kappa), _limits(k.low, k.high), band_of(k)) for a, b, k in hand.pairs)
+    w = hand.ranks
+    note = (
+        f"All together rank the coupons alike with a Kendall's W of {w.w:.2f} ({_limits(w.low, w.high)}); 1 is the "
+        "same ranking by all."
+    )
+    heads = (words("People"), number("Weighted kappa"), number("90 % limits"), words(""))
+    return Table("Hand-feel, two by two", heads, rows, note)
+
+
+def _icc_table(hand: HandAgreement | None) -> Table | None:
+    if hand is None:
+        return None
+    kinds = {"any such people": "any such people would give the same number",
+             "these very people": "these people, once each one's habit is taken out"}  # fmt: skip
+    rows = tuple(
+        (kinds[str(r["kind"])], "one score" if r["scores"] == 1 else f"mean of {r['scores']}", _number(float(r["icc"])),
+         _limits(float(r["low"]), float(r["high"])))
+        for r in hand.scores.table.to_dict("records") if r["kind"] in kinds
+    )  # fmt: skip
+    note = "Share of what differs between scores that is the coupons' own. 1: a score stands for its coupon."
+    return Table("What a hand-feel score is worth", (words("For"), words("Score"), number("Correlation"),
+                                                     number("90 % limits")), rows, note)  # fmt: skip
+
+
+def _repeat_table(repeats: Sequence[Repeat]) -> Table | None:
+    if not repeats:
+        return None
+    rows = tuple(
+        (r.person, str(r.coupons), str(r.turned), "" if r.kappa is None else _number(r.kappa.kappa),
+         str(r.hand_coupons), "" if math.isnan(r.hand_sd) else f"±{2 * r.hand_sd:.1f}",
+         "" if math.isnan(r.hand_shift) else f"{r.hand_shift:+.1f}")
+        for r in repeats
+    )  # fmt: skip
+    heads = (words("Person"), number("Judged twice"), number("Changed"), number("Kappa"), number("Felt twice"),
+             number("Repeats to"), number("Second minus first"))  # fmt: skip
+    return Table("Every person with herself", heads, rows)
+
+
+def _differ_table(judged: pd.DataFrame) -> Table | None:
+    """Coupons that were judged otherwise by somebody: the ones to look at together."""
+    rows = []
+    for coupon, row in judged.iterrows():
+        known = row.dropna().astype(bool)
+        if known.any() and not known.all():
+            rows.append((str(coupon), *("" if pd.isna(v) else "pass" if v else "fail" for v in row)))
+    if not rows:
+        return None
+    heads = (words("Coupon"), *(words(str(c)) for c in judged.columns))
+    return Table("Coupons they differ on: look at these together", heads, tuple(rows))
