@@ -184,7 +184,7 @@ def root(
 
 
 for module in (
-    demo, stack, line, gauge, study, plan, sheet, record, bench, people, fit, recommend, extend, report, diagnose,
-    practice, explain_word, book,
+    demo, stack, line, gauge, study, plan, sheet, record, bench, people, fit, recommend, extend, release, recipe,
+    report, diagnose, practice, explain_word, book,
 ):  # fmt: skip
     module.register(app)
