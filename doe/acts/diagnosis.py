@@ -15,7 +15,9 @@ from doe.symptoms.known import Level
 from doe.symptoms.odds import Case, shop_odds
 
 if TYPE_CHECKING:
-    from doe.book import Book, ShopNote, StudyRecord
+    from doe.book import Book, KeptRecipe, ShopNote, StudyRecord
+    from doe.domain.limits import Limits
+    from doe.domain.recipe import Recipe as Released
 
 CASE = "case"
 """Topic of the notes that hold the shop's cases."""
@@ -26,7 +28,8 @@ NO_STUDY = "no study"
 class Setting:
     """What the book knows around a case.
 
-    ``beyond`` names current settings that the limits do not permit.
+    ``beyond`` names current settings that the limits do not permit; ``released`` and ``revision`` the recipe in force
+    that the settings are held against, ``""`` and 0 where none is and the last answer stands in.
     """
 
     name: str = NO_STUDY
@@ -38,19 +41,32 @@ class Setting:
     p_under: float | None = None
     p_over: float | None = None
     beyond: tuple[str, ...] = ()
+    released: str = ""
+    revision: int = 0
 
 
 def setting_of(
-    book: Book | None, key: str | int | None, current: Mapping[str, float], *, ask_surfaces: bool = True
+    book: Book | None,
+    key: str | int | None,
+    current: Mapping[str, float],
+    *,
+    ask_surfaces: bool = True,
+    kept: KeptRecipe | None = None,
 ) -> Setting:
     """Recipe, limits, gauge readings and fitted surfaces of a study, held against the current settings.
 
-    Without ``ask_surfaces`` nothing is fitted, which takes a second where there are enough coupons.
+    The recipe is the one in force that came from the study, else its last answer; ``kept`` names one. Current settings
+    are what is dialled in, so they are held against the dial settings of a recipe. Without ``ask_surfaces`` nothing is
+    fitted, which takes a second where there are enough coupons.
     """
+    from doe.acts.recipes import in_force_for
+
     if book is None or key is None:
         return Setting(current=current)
     record = book.study(key)
-    recipe = _recipe(book, record)
+    kept = in_force_for(book, record.id) if kept is None else kept
+    recipe = _last_answer(book, record) if kept is None else recipe_in_use(kept.recipe, record.study.limits)
+    off = {} if kept is None else _dial_less_surface(kept.recipe)
     levels = {}
     for name, value in current.items():
         slack = next((f.setting_sd for f in record.study.numeric if f.name == name), 0.0)
@@ -60,14 +76,44 @@ def setting_of(
     latest: dict[tuple[str, str], GaugeReading] = {}
     for reading in book.gauge_readings(record.line.name):
         latest[(reading.machine, reading.place)] = reading
-    p_under, p_over = _sides(book, record, {**recipe.settings, **current}) if ask_surfaces else (None, None)
+    asked = {name: value - off.get(name, 0.0) for name, value in {**recipe.settings, **current}.items()}
+    p_under, p_over = _sides(book, record, asked) if ask_surfaces else (None, None)
     return Setting(
         record.name, recipe, current, levels, tuple(latest.values()), record.stack.dyed_polyester, p_under, p_over,
         tuple(name for name, value in current.items() if not replace(recipe, window={}).is_permitted(name, value)),
+        "" if kept is None else kept.recipe.name, 0 if kept is None else kept.recipe.revision,
     )  # fmt: skip
 
 
-def _recipe(book: Book, record: StudyRecord) -> Recipe:
+def recipe_in_use(released: Released, limits: Limits | None) -> Recipe:
+    """A released recipe as people set it: dial settings where a gauge tells them, else the surface."""
+    settings, window = {}, {}
+    for s in released.settings:
+        if isinstance(s.surface, str):
+            continue
+        settings[s.factor] = s.surface if s.dial is None else s.dial
+        low, high = (s.window_low, s.window_high) if s.dial is None else (s.dial_low, s.dial_high)
+        if low is not None and high is not None:
+            window[s.factor] = (low, high)
+    return Recipe(settings, window, limits)
+
+
+def _dial_less_surface(released: Released) -> dict[str, float]:
+    """How far the dial of a released temperature stands above its surface; the surfaces know the latter."""
+    if _as_dialled(released):
+        return {}
+    pairs = [(s.factor, s.dial, s.surface) for s in released.settings if not isinstance(s.surface, str)]
+    return {name: dial - surface for name, dial, surface in pairs if dial is not None}
+
+
+def _as_dialled(released: Released) -> bool:
+    """Whether the coupons behind a recipe were made at dial settings, so that its surfaces speak of those."""
+    from doe.acts.dials import AS_DIALLED
+
+    return AS_DIALLED in released.cautions
+
+
+def _last_answer(book: Book, record: StudyRecord) -> Recipe:
     from doe.acts.answers import answer_from
     from doe.acts.base import RECOMMEND
 
@@ -119,12 +165,16 @@ def diagnose_case(book: Book | None, evidence: Evidence, setting: Setting) -> Di
     return Diagnosed(evidence, found, advise(found, evidence, setting.recipe, setting.current))
 
 
-def keep_case(book: Book, setting: Setting, evidence: Evidence, cause: str) -> int:
-    """Store what a case turned out to be; ``none`` or nothing for a cause that is not on the list."""
+def keep_case(book: Book, setting: Setting, evidence: Evidence, cause: str, *, coupon: str = "") -> int:
+    """Store what a case turned out to be; ``none`` or nothing for a cause that is not on the list.
+
+    ``coupon`` names the coupon it was seen on, if it was one.
+    """
     key = "" if cause.strip().lower() in ("", "none") else fault(cause).key
     return book.save_note(
         CASE, setting.name,
-        {"symptoms": evidence.symptoms, "absent": evidence.absent, "found": evidence.found, "cause": key},
+        {"symptoms": evidence.symptoms, "absent": evidence.absent, "found": evidence.found, "cause": key}
+        | ({"coupon": coupon} if coupon else {}),
     )  # fmt: skip
 
 

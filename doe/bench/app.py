@@ -12,7 +12,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from doe.bench import entrance, scores
+from doe.bench import entrance, practice, scores, wrong
 from doe.bench.guard import Guard
 from doe.bench.hosts import Hosts
 from doe.bench.pages import static
@@ -57,6 +57,12 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         post("/score/{study:int}/{coupon:path}", scores.score),
         post("/photo/{study:int}/{coupon:path}", scores.photo),
         post("/undo/{study:int}/{coupon:path}", scores.undo),
+        look("/wrong/{study:int}/{coupon:path}", wrong.wrong),
+        post("/case/{study:int}/{coupon:path}", wrong.keep),
+        look("/practice", practice.exercises),
+        look("/practice/{exercise}", practice.exercise),
+        post("/practice/{exercise}", practice.answer),
+        look("/practice/{exercise}/{picture:int}.svg", practice.picture),
         Route("/alive", _alive, methods=["GET"]),
         Route("/static/{name}", _static, methods=["GET"]),
     ]

@@ -74,7 +74,7 @@ def coupon_page(
         photo_action=act_url("photo", study, coupon.name) if frame.can_post and not coupon.void else "",
         photo_rule=PHOTO_RULE,
         undo=act_url("undo", study, coupon.name) if coupon.said or coupon.marks or photos else "",
-        wrong="",
+        wrong=act_url("wrong", study, coupon.name) if "symptoms" in coupon.said else "",
     )  # fmt: skip
 
 

@@ -33,11 +33,11 @@ def desk(visit: Visit) -> Response:
     return page("bench_desk.html", DeskPage(frame, links, nothing))
 
 
-def here(visit: Visit, *, more: bool = False) -> tuple[Link, ...]:
+def here(visit: Visit, *, practice: bool = False, more: bool = False) -> tuple[Link, ...]:
     """Ways from the first page."""
     path = visit.request.url.path
     first = Link("Studies", "/", is_here=path == "/")
-    return (first, Link("More", "/more", is_here=more))
+    return (first, Link("Practice", "/practice", is_here=practice), Link("More", "/more", is_here=more))
 
 
 def pair_form(visit: Visit) -> Response:

@@ -433,25 +433,48 @@ class Look:
 
 @dataclass(frozen=True)
 class WrongPage:
-    """A diagnosis: ``frame``, ``headline``, ``stop`` and ``advice``, ``causes``, ``reasons``, ``looks``, ``found``.
+    """A diagnosis.
 
-    ``closing`` says where the odds come from, ``turned_out`` what it may be kept as, ``action`` where that is sent,
-    ``fields`` what is sent along, ``again`` leads back to the diagnosis without any check made.
+    Attributes
+    ----------
+    frame : Frame
+    intro : str
+        What a coupon of a plan is, before anything is blamed.
+    headline : str
+    stop : bool
+        Whether the first advice is to stop pressing.
+    advice : tuple of str
+    causes : tuple of Cause
+    reasons : tuple of str
+    looks : tuple of Look
+        Checks to make, the one that tells most per minute first.
+    found : tuple of str
+        Checks made so far.
+    again : str
+        Address without any check made; empty when none was.
+    closing : str
+        Where the odds come from.
+    turned_out : tuple of Choice
+        What it may be kept as.
+    action : str
+    fields : tuple of Hidden
+        The checks made, sent along.
     """
 
     frame: Frame
+    intro: str
     headline: str
-    stop: str
+    stop: bool
     advice: tuple[str, ...]
     causes: tuple[Cause, ...]
     reasons: tuple[str, ...]
     looks: tuple[Look, ...]
     found: tuple[str, ...]
+    again: str
     closing: str
     turned_out: tuple[Choice, ...]
     action: str
     fields: tuple[Hidden, ...]
-    again: str
 
 
 @dataclass(frozen=True)
@@ -475,28 +498,67 @@ class TurnView:
 
 
 @dataclass(frozen=True)
-class PracticePage:
-    """An exercise under way or over.
+class Part:
+    """What points are made of: ``words`` and ``points``."""
 
-    ``brief`` is the task, ``turns`` the steps so far, the last one first; ``question``, ``form`` and ``choices`` what
-    is asked now, ``fields`` what is sent along; ``score``, ``parts`` and ``truth`` how it went; ``picture`` where the
-    truth is drawn; ``typed`` an answer that was refused; ``can_hint`` whether a hint may be asked for.
+    words: str
+    points: str
+
+
+@dataclass(frozen=True)
+class PracticePage:
+    """An exercise, before its start, under way, or over.
+
+    Attributes
+    ----------
+    frame : Frame
+    brief : tuple of str
+        The task; empty before its start.
+    is_new : bool
+        Whether nothing was answered yet.
+    turns : tuple of TurnView
+        The steps so far, the last one first.
+    question, form : str
+        What is asked now, and how to answer.
+    choices : tuple of str
+        Words to choose from.
+    step : str
+        Number of this step, so that an answer sent twice counts once.
+    action : str
+    typed : str
+        An answer that was refused, to be corrected.
+    start : str
+        Words of the button that starts it; empty while it is under way.
+    score : str
+        How it went, in a sentence; empty before its end.
+    parts : tuple of Part
+    truth : tuple of str
+        What was really so.
+    head : tuple of str
+        Headings of the settings side by side.
+    lines : tuple of tuple of str
+        Their rows.
+    pictures : tuple of Link
+        The truth as pictures.
     """
 
     frame: Frame
     brief: tuple[str, ...]
+    is_new: bool
     turns: tuple[TurnView, ...]
     question: str
     form: str
-    choices: tuple[Choice, ...]
-    fields: tuple[Hidden, ...]
+    choices: tuple[str, ...]
+    step: str
     action: str
     typed: str
-    can_hint: bool
+    start: str
     score: str
-    parts: tuple[Link, ...]
+    parts: tuple[Part, ...]
     truth: tuple[str, ...]
-    picture: str
+    head: tuple[str, ...]
+    lines: tuple[tuple[str, ...], ...]
+    pictures: tuple[Link, ...]
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,142 @@
+"""What went wrong with a coupon: causes ranked, the check that tells most per minute, and what it turned out to be."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+
+from doe.acts.diagnosis import CASE, Diagnosed, Setting, diagnose_case, keep_case, setting_of
+from doe.acts.making import Coupon, Making
+from doe.bench.pages import act_url, coupon_url
+from doe.bench.views import Cause, Choice, Frame, Hidden, Link, Look, WrongPage
+from doe.bench.web import Visit, page
+from doe.domain.errors import InputError
+from doe.symptoms import WORDS
+from doe.symptoms.diagnosis import Evidence
+from doe.symptoms.known import Known
+from doe.symptoms.looks import look
+from reports import diagnosis_words as words
+
+INTRO = (
+    "Coupons of a plan are made away from the best settings on purpose: too little or too much heat on them is what "
+    "the plan asks for, not a fault of a machine. Look further when a coupon fails where others at its settings passed."
+)
+MOST_CAUSES, MOST_LOOKS = 5, 3
+LEAST = 0.03
+
+
+def wrong(visit: Visit) -> Response:
+    """The diagnosis of a coupon, with the checks made so far in the address."""
+    making, coupon = _coupon(visit)
+    found = _found(visit.request.query_params.getlist("found"))
+    setting, evidence = _case(visit, making, coupon, found)
+    done = diagnose_case(visit.bench.shop.look, evidence, setting)
+    said = {"kept": "Kept; the shop's odds have learned from it."}.get(visit.query("done"), "")
+    links = (Link(f"Back to {coupon.name}", coupon_url(making.record.id, coupon.name)),)
+    frame = visit.frame(f"What went wrong, {coupon.name}", kicker=making.record.name, links=links, said=said)
+    return page("bench_wrong.html", _view(visit, making, coupon, done, found, frame=frame))
+
+
+def keep(visit: Visit) -> str:
+    """Keep what it turned out to be, so that the shop's odds learn; the very same case adds nothing."""
+    making, coupon = _coupon(visit)
+    cause = visit.text("cause")
+    if not cause:
+        raise InputError("cause", "nothing", "one of the causes, or none of them", "Choose what it turned out to be.")
+    setting, evidence = _case(visit, making, coupon, _found(visit.texts("found")))
+    with visit.storing() as book:
+        before = {n.id for n in book.notes(CASE, setting.name) if n.data.get("coupon") == coupon.name}
+        if not before:
+            keep_case(book, setting, evidence, cause, coupon=coupon.name)
+        elif not any(_is_same(n.data, evidence, cause) for n in book.notes(CASE, setting.name) if n.id in before):
+            raise InputError(
+                f"case of {coupon.name}", "another cause that is kept already", "one cause a coupon",
+                "Take the other one back first: doe diagnose --past, then --withdraw.",
+            )  # fmt: skip
+    return act_url("wrong", making.record.id, coupon.name, done="kept")
+
+
+def _is_same(data: object, evidence: Evidence, cause: str) -> bool:
+    kept = "" if cause == "none" else cause
+    return isinstance(data, dict) and data.get("cause") == kept and tuple(data["symptoms"]) == evidence.symptoms
+
+
+def _coupon(visit: Visit) -> tuple[Making, Coupon]:
+    making = visit.bench.shop.making(visit.number("study"))
+    coupon = making.coupon(visit.word("coupon"))
+    if "symptoms" not in coupon.said:
+        raise InputError(f"coupon {coupon.name}", "no symptom", "a coupon with one", "Tick what is seen on it first.")
+    return making, coupon
+
+
+def _found(texts: list[str]) -> dict[str, str]:
+    """Checks made, by key, with their outcomes."""
+    found = {}
+    for text in texts[:40]:
+        key, _, outcome = text.partition(":")
+        made = look(key)
+        found[made.key] = made.outcome_keys()[made.place(outcome)]
+    return found
+
+
+def _case(visit: Visit, making: Making, coupon: Coupon, found: dict[str, str]) -> tuple[Setting, Evidence]:
+    current = {f.name: float(coupon.settings[f.name]) for f in making.record.study.numeric}
+    setting = setting_of(visit.bench.shop.look, making.record.id, current, ask_surfaces=False)
+    held = making.record.study.held
+
+    def seconds(name: str) -> float | None:
+        value = current.get(name, held.get(name))
+        return float(value) if isinstance(value, (int, float)) else None
+
+    known = Known(
+        dyed_polyester=setting.dyed_polyester, peel_wait_s=seconds("peel_wait"), gap_s=seconds("cooling_gap"),
+        settings=setting.levels, readings=setting.readings,
+    )  # fmt: skip
+    symptoms = coupon.said["symptoms"].value
+    assert isinstance(symptoms, tuple)
+    return setting, Evidence(tuple(map(str, symptoms)), known=known, found=found)
+
+
+def _view(
+    visit: Visit, making: Making, coupon: Coupon, done: Diagnosed, found: dict[str, str], *, frame: Frame
+) -> WrongPage:
+
+    diagnosis, study = done.diagnosis, making.record.id
+    made = tuple(Hidden("found", f"{key}:{outcome}") for key, outcome in found.items())
+
+    def with_outcome(key: str, outcome: str) -> str:
+        sent = "&".join(f"found={f.value}" for f in (*made, Hidden("found", f"{key}:{outcome}")))
+        return f"{act_url('wrong', study, coupon.name)}?{sent}"
+
+    looks = tuple(
+        Look(
+            words.check_words(n),
+            (*(Link(o.words, with_outcome(n.look.key, o.key)) for o in n.look.outcomes),
+             Link(n.look.usual, with_outcome(n.look.key, "usual"))),
+        )
+        for n in diagnosis.checks[:MOST_LOOKS]
+    )  # fmt: skip
+    likely = [c for c in diagnosis.causes[:MOST_CAUSES] if c.p >= LEAST]
+    return WrongPage(
+        frame=frame,
+        intro=INTRO,
+        headline=words.headline(diagnosis),
+        stop=done.advice.stop,
+        advice=words.advice_sentences(diagnosis, done.advice, visit.bench.shop.shown),
+        causes=tuple(Cause(c.fault.label, words.likelihood(c.p), f"{100 * c.p:.0f} in 100") for c in likely),
+        reasons=words.reasons(diagnosis, dict(WORDS.labels)),
+        looks=looks,
+        found=tuple(_outcome_words(key, outcome) for key, outcome in found.items()),
+        again=act_url("wrong", study, coupon.name) if found else "",
+        closing=words.odds_sentence(diagnosis),
+        turned_out=(
+            *(Choice(c.fault.key, c.fault.label, False) for c in likely), Choice("none", "none of these", False)
+        ),
+        action=act_url("case", study, coupon.name),
+        fields=made,
+    )  # fmt: skip
+
+
+def _outcome_words(key: str, outcome: str) -> str:
+    made = look(key)
+    found = next((o.words for o in made.outcomes if o.key == outcome), made.usual)
+    return f"{made.words} {found[0].upper()}{found[1:]}."
