@@ -15,7 +15,7 @@ from doe.domain.errors import InputError
 
 if TYPE_CHECKING:
     from doe.acts.diagnosis import Diagnosed, Setting
-    from doe.book import Book
+    from doe.book import Book, KeptRecipe
     from doe.domain.study import Study
     from doe.domain.units import Shown
     from doe.symptoms.diagnosis import Evidence
@@ -64,6 +64,7 @@ def register(root: typer.Typer) -> None:
         turned_out: Annotated[
             str | None, typer.Option(metavar="CAUSE", help="What it turned out to be (none: not on the list).")
         ] = None,
+        recipe: Annotated[str | None, typer.Option(help="A released recipe, instead of the study behind it.")] = None,
         past: Annotated[bool, typer.Option("--past", help="List the shop's cases.")] = False,
         withdraw: Annotated[int | None, typer.Option(help="Take back a case of that number; with --why.")] = None,
         why: Annotated[str, typer.Option(help="Why a case is taken back.")] = "",
@@ -76,12 +77,15 @@ def register(root: typer.Typer) -> None:
         if past or withdraw is not None:
             return _past(desk, withdraw, why)
         asks = not symptom and not found and desk.can_ask
-        with _book(desk, needed=study is not None, stores=asks or turned_out is not None) as book:
+        with _book(desk, needed=(study or recipe) is not None, stores=asks or turned_out is not None) as book:
+            released = _released(book, study, recipe)
+            if released is not None:
+                study = str(released.study_id)
             record = book.study(study) if book is not None and study is not None else None
             current = _settings_typed(
                 settings or (), record.study if record else None, desk.shown, can_ask=desk.can_ask
             )
-            setting = acts.setting_of(book, study, current)
+            setting = acts.setting_of(book, study, current, kept=released)
             known = Known(
                 humidity_pct=humidity, powder_months=powder_months, powder_stored=powder_kept, film_months=film_months,
                 ink_months=ink_months, fabric=cloth, dyed_polyester=setting.dyed_polyester, film_class=film,
@@ -99,10 +103,26 @@ def register(root: typer.Typer) -> None:
                 kept = acts.keep_case(book, setting, evidence, turned_out)
         said = [f"Kept as case {kept}."] if kept else []
         return Reply(
-            {"study": study, **acts.data_of(done), "case": kept},
+            {"study": record.name if record else None, "recipe": setting.released or None,
+             "revision": setting.revision or None, **acts.data_of(done), "case": kept},
             (*_blocks(done, setting, desk), *said),
             () if kept else (_again(done),),
-        )
+        )  # fmt: skip
+
+
+def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptRecipe | None:
+    """The recipe that was named."""
+    from doe.acts.recipes import find_recipe
+
+    if book is None or recipe is None:
+        return None
+    if study is not None:
+        raise InputError("doe diagnose", "a study and a recipe", "one of them", "Name the recipe alone.")
+    kept = find_recipe(book, recipe)
+    if not kept.in_force or kept.study_id is None:
+        found = f"retired: {kept.retired_why}" if kept.retired_why else "without its study in this book"
+        raise InputError(f"recipe {kept.recipe.name}", found, "a recipe in force", "Name another, or a study.")
+    return kept
 
 
 def _settings_typed(texts: Sequence[str], study: Study | None, shown: Shown, *, can_ask: bool) -> dict[str, float]:
@@ -163,6 +183,8 @@ def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
     found = done.diagnosis
     rows = [(c.fault.label, words.likelihood(c.p), f"{100 * c.p:.0f} in 100") for c in found.causes[:5] if c.p >= 0.03]
     blocks: list[Block] = [words.headline(found)]
+    if setting.released:
+        blocks.append(f"Held against recipe {setting.released}, revision {setting.revision}, which is in force.")
     blocks += [Warn(text) if done.advice.stop and i == 0 else f"  {text}"
                for i, text in enumerate(words.advice_sentences(found, done.advice, desk.shown))]  # fmt: skip
     blocks += [Warn(f"{name} is set beyond the limits of the data sheets.") for name in setting.beyond]
