@@ -16,7 +16,9 @@ from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from reports.confirmation import confirmation_section
 from reports.confirmation_words import standing
 from reports.confirmation_words import steps as confirmation_steps
+from reports.gauge_notes import gauge_note, gauge_notes
 from reports.pages import render
+from reports.setting_errors import errors_counted
 from reports.sheet import Pair, limit_pairs, stack_pairs
 from reports.study_effects import check_lines, effect_lines, effect_pictures, effect_tables
 from reports.study_inputs import HistoryRow, Provenance, StudyReport
@@ -75,6 +77,7 @@ def study_page(report: StudyReport) -> StudyPage:
         setpoint_title=SETPOINT_TITLES[answer.verdict],
         dials=_dials(report),
         window_lines=window_sentences(study, answer),
+        gauges=gauge_notes(report),
         shirts=shirts_picture(report),
         sure_lines=sureness(study, answer),
         sure_pairs=sure_pairs(study, answer),
@@ -98,7 +101,7 @@ def study_page(report: StudyReport) -> StudyPage:
         effect_pictures=effect_pictures(report),
         effect_lines=effect_lines(report),
         cliff_table=cliff_table(report),
-        notes=notes_of(study, answer, shown),
+        notes=(*notes_of(study, answer, shown), *gauge_note(report)),
         belief_lines=report.surfaces.belief.sentences,
         belief_pairs=belief_pairs(report),
         coupon_table=coupon_table(report),
@@ -110,7 +113,7 @@ def study_page(report: StudyReport) -> StudyPage:
         limit_pairs=limit_pairs(study, shown),
         range_pairs=range_pairs(report),
         forbidden_lines=tuple(forbidden_words(study, combination, shown) for combination in study.forbidden),
-        method_lines=(*METHOD_LINES, *report.plan_notes),
+        method_lines=(*METHOD_LINES, *errors_counted(study, report.surfaces.results, shown), *report.plan_notes),
         method_pairs=method_pairs(answer.method),
         prior_pairs=prior_pairs(),
         provenance_pairs=provenance_pairs(report),

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from doe.assure import GaugedLine
 from doe.domain.coding import code
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
@@ -65,6 +66,10 @@ class StudyReport:
         Factor pairs to map; chosen by how much they decide when left out.
     shown : Shown, optional
         The reader's units.
+    gauged : GaugedLine, optional
+        The line with its corrections in force: what to dial in. Without it nothing is said of displays.
+    gauge_cautions : tuple of str, optional
+        What to be careful about in them.
     confirmation : ConfirmationFacts, optional
         What the confirmation of this answer says, when one was planned.
     """
@@ -83,6 +88,8 @@ class StudyReport:
     plan_notes: tuple[str, ...] = ()
     pairs: tuple[tuple[str, str], ...] = ()
     shown: Shown = METRIC
+    gauged: GaugedLine | None = None
+    gauge_cautions: tuple[str, ...] = ()
     confirmation: ConfirmationFacts | None = None
 
     @property

@@ -204,6 +204,8 @@ def range_pairs(report: StudyReport) -> tuple[Pair, ...]:
             if f.setting_sd
             else ", no setting error stated"
         )
+        if f.trial_sd is not None:
+            error += f" (of the trial {spread_both(f, f.trial_sd, report.shown)})"
         pairs.append(Pair(f.label, range_both(f, f.low, f.high, report.shown) + error))
     return tuple(pairs)
 
@@ -283,7 +285,7 @@ def prior_pairs(priors: Priors | None = None) -> tuple[Pair, ...]:
         ("share of failures for other reasons that are named so", OTHER_SEEN),
         ("share of heat failures put down to other reasons", OTHER_BLAMED),
         ("degrees of freedom of the errors of hand-feel", HAND_FREEDOM),
-        ("share of the stated setting error that the coupons had", TRIAL_ERROR),
+        ("share of the trial's setting error taken out of the coupons", TRIAL_ERROR),
     )
     return (
         *(Pair(labels.get(f.name, f.name.replace("_", " ")), text(f.name)) for f in fields(used)),

@@ -123,6 +123,18 @@ class ConfirmationSection:
 
 
 @dataclass(frozen=True)
+class GaugeNotes:
+    """Gauges of the line: ``lead`` what the settings are; ``dial_table`` what to dial in for them, None where no
+    reading tells; ``cautions`` about displays and readings; ``pairs`` what the readings are worth.
+    """
+
+    lead: str
+    dial_table: Table | None
+    cautions: tuple[str, ...]
+    pairs: tuple[Pair, ...]
+
+
+@dataclass(frozen=True)
 class StudyPage:
     """Everything in a study report.
 
@@ -140,6 +152,8 @@ class StudyPage:
     dials : tuple of SettingDial
     window_lines : tuple of str
         Expected and assured window, one sentence each.
+    gauges : GaugeNotes or None
+        What to dial in for the setpoint, and what to be careful about.
     shirts : Picture
         A hundred shirts.
     sure_lines : tuple of str
@@ -203,6 +217,7 @@ class StudyPage:
     setpoint_title: str
     dials: tuple[SettingDial, ...]
     window_lines: tuple[str, ...]
+    gauges: GaugeNotes | None
     shirts: Picture
     sure_lines: tuple[str, ...]
     sure_pairs: tuple[Pair, ...]

@@ -168,6 +168,7 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
     if confirmation_of(book, record.id) is not None:
         confirmation = confirmation_facts(confirm_study(book, record.id))
     acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
+    gauged = gauged_line(book, record)
     return study_report(
         StudyReport(
             study=record.study,
@@ -181,6 +182,8 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             made_at=local(datetime.now(UTC)),
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
             plan_notes=notes_to_learn_from(book.plan_info(record.id)),
+            gauged=gauged,
+            gauge_cautions=study_cautions(book, record, gauged, shown=shown),
             shown=shown,
             confirmation=confirmation,
         )
