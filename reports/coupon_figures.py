@@ -12,7 +12,20 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
-from reports.drawing import ACCENT, INK, MARKS, PAPER, RULE, SOFT, Floats, axis_values, canvas, dress_axis, to_svg
+from reports.drawing import (
+    ACCENT,
+    INK,
+    MARKS,
+    PAPER,
+    RULE,
+    SOFT,
+    STRIP,
+    Floats,
+    axis_values,
+    canvas,
+    dress_axis,
+    to_svg,
+)
 
 Labels = NDArray[np.str_]
 
@@ -26,6 +39,7 @@ def draw_strip(
     title: str,
     description: str,
     setpoint: float | str,
+    window: tuple[float, float] | None = None,
     shown: Shown = METRIC,
 ) -> Markup:
     """Every coupon along one factor, passed above, failed below, each by its shape.
@@ -38,6 +52,8 @@ def draw_strip(
     marks : array of str
         Keys of `reports.drawing.MARKS`.
     setpoint : float or str
+    window : (float, float), optional
+        The expected window along this factor, a shaded strip.
     """
     with canvas(4.1, 1.75) as (figure, ax):
         if factor.is_categorical:
@@ -54,6 +70,10 @@ def draw_strip(
             low = factor.low / (factor.high / factor.low) ** 0.06 if factor.scale == "log" else factor.low - room
             high = factor.high * (factor.high / factor.low) ** 0.06 if factor.scale == "log" else factor.high + room
             dress_axis(ax, "x", factor, (low, high), shown=shown)
+            if window is not None:
+                ax.axvspan(
+                    *axis_values(factor, np.array(window), shown), facecolor=STRIP, edgecolor=ACCENT, lw=1.2, zorder=0.5
+                )
         ax.set_ylim(-0.75, 1.75)
         ax.set_yticks([0, 1], ["failed", "passed"])
         ax.axhline(0.5, color=RULE, lw=0.8)

@@ -7,6 +7,10 @@ import io
 import re
 from base64 import b64encode
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _NUMBER = re.compile(r"^[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?$", re.IGNORECASE)
 _FIRST = re.compile(r"^[=+\-@\t\r]")
@@ -25,6 +29,16 @@ def csv_text(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerows([[_harmless(cell) for cell in row] for row in (head, *rows)])
     return buffer.getvalue()
+
+
+def frame_csv(frame: pd.DataFrame) -> str:
+    """A frame as CSV with every digit; nothing where nothing is known."""
+    missing, values = frame.isna().to_numpy(), frame.to_numpy(dtype=object)
+    rows = [
+        ["" if absent else str(value) for value, absent in zip(line, blank, strict=True)]
+        for line, blank in zip(values, missing, strict=True)
+    ]
+    return csv_text([str(c) for c in frame.columns], rows)
 
 
 def csv_link(text: str) -> str:
@@ -46,4 +60,4 @@ def _harmless(cell: str) -> str:
     return f"'{cell}" if _FIRST.match(cell) and not _NUMBER.match(cell) else cell
 
 
-__all__ = ["csv_link", "csv_text", "file_name"]
+__all__ = ["csv_link", "csv_text", "file_name", "frame_csv"]

@@ -25,6 +25,7 @@ from reports.drawing import (
     MARKS,
     PAPER,
     SOFT,
+    STRIP,
     Floats,
     axis_values,
     canvas,
@@ -335,9 +336,7 @@ def draw_profile(
                 *axis_values(f, np.array(ends), shown), facecolor="#f1ede3", hatch="////", edgecolor="#8b867a", lw=0
             )
         if window is not None:
-            ax.axvspan(
-                *axis_values(f, np.array(window), shown), facecolor="#e3eef1", edgecolor=ACCENT, lw=1.2, zorder=0.8
-            )
+            ax.axvspan(*axis_values(f, np.array(window), shown), facecolor=STRIP, edgecolor=ACCENT, lw=1.2, zorder=0.8)
         ax.fill_between(xs, curve.low * scale, curve.high * scale, color="#c9c2b2", alpha=0.6, lw=0, zorder=1)
         ax.plot(xs, curve.middle * scale, color=INK, lw=2.2, zorder=3)
         if target is not None:

@@ -21,6 +21,7 @@ from reports.pages import render
 from reports.setting_errors import errors_counted
 from reports.sheet import Pair, limit_pairs, stack_pairs
 from reports.study_effects import check_lines, effect_lines, effect_pictures, effect_tables
+from reports.study_failures import failed_groups, photos_note, window_among_coupons
 from reports.study_inputs import HistoryRow, Provenance, StudyReport
 from reports.study_notes import notes_of
 from reports.study_pictures import (
@@ -98,6 +99,9 @@ def study_page(report: StudyReport) -> StudyPage:
         profile_pictures=profile_pictures(report, profiles),
         strip_pictures=strip_pictures(report),
         run_pictures=run_pictures(report),
+        tried_lines=window_among_coupons(report),
+        failed_groups=failed_groups(report),
+        photos_note=photos_note(report),
         effect_pictures=effect_pictures(report),
         effect_lines=effect_lines(report),
         cliff_table=cliff_table(report),

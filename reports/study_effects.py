@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from doe.domain.factors import Factor
 from doe.surfaces.classical import Curvature, Drift, Effects, half_normal_points
 from reports.coupon_figures import EffectBars, draw_effects, draw_half_normal
+from reports.downloads import frame_csv
 from reports.study_inputs import StudyReport
 from reports.study_views import Column, Picture, Table
 from reports.wording import listing, sentence, stated
@@ -230,9 +231,7 @@ def effect_tables(report: StudyReport) -> tuple[Table, ...]:
         separated = sentence(_in_words(str(checks.firth.separation), report))
         frames.append((_PENALISED, checks.firth.coefficients))
     return tuple(
-        replace(
-            _frame_table(frame, _in_words(caption, report), report), note=separated if caption == _PENALISED else ""
-        )
+        _frame_table(frame, _in_words(caption, report), report, separated if caption == _PENALISED else "")
         for caption, frame in frames
     )
 
@@ -245,7 +244,7 @@ _HEADS = {
 }  # fmt: skip
 
 
-def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport) -> Table:
+def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport, note: str) -> Table:
     columns = [str(c) for c in frame.columns]
 
     def text(value: object) -> str:
@@ -259,4 +258,6 @@ def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport) -> Tabl
         caption,
         tuple(Column(_HEADS.get(c, c), is_number=pd.api.types.is_numeric_dtype(frame[c])) for c in columns),
         tuple(tuple(text(v) for v in row) for row in frame.itertuples(index=False)),
+        note=note,
+        exact=frame_csv(frame),
     )

@@ -17,6 +17,7 @@ from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer
 from doe.surfaces import ClassicalChecks, Surfaces
 from reports.confirmation_words import ConfirmationFacts
+from reports.coupon_photos import CouponPhoto
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,10 @@ class StudyReport:
         The line with its corrections in force: what to dial in. Without it nothing is said of displays.
     gauge_cautions : tuple of str, optional
         What to be careful about in them.
+    photos : tuple of CouponPhoto, optional
+        Photos of failed coupons, small enough for the page.
+    photos_left : int, optional
+        How many more there are in the book.
     confirmation : ConfirmationFacts, optional
         What the confirmation of this answer says, when one was planned.
     """
@@ -91,6 +96,8 @@ class StudyReport:
     gauged: GaugedLine | None = None
     gauge_cautions: tuple[str, ...] = ()
     confirmation: ConfirmationFacts | None = None
+    photos: tuple[CouponPhoto, ...] = ()
+    photos_left: int = 0
 
     @property
     def classical(self) -> ClassicalChecks:

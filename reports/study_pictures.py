@@ -33,8 +33,10 @@ from reports.wording import (
 )
 
 _MAP_POINTS = 31  # each way; contours are as smooth as with more, in half the time
-_MARKS_KEY = "Open circle: passed. Triangle down: too little heat. Triangle up: too much heat. Square: not heat. "
-"Cross: side unknown."
+_MARKS_KEY = (
+    "Open circle: passed. Triangle down: too little heat. Triangle up: too much heat. Square: not heat. "
+    "Cross: side unknown."
+)
 
 
 def profiles_of(report: StudyReport) -> dict[str, Profile]:
@@ -193,9 +195,6 @@ def _profile_picture(report: StudyReport, curve: Profile) -> Picture:
     f = study.factor(curve.factor)
     cliffs = sorted((c for c in answer.cliffs if c.factor == f.name), key=lambda c: c.distance)
     title = cliff_sentence(study, cliffs[0], report.shown).split(". That")[0] if cliffs else _no_cliff(f, curve)
-    along = None
-    if answer.window is not None:
-        along = (float(answer.window.bounds["low"][f.name]), float(answer.window.bounds["high"][f.name]))
     return Picture(
         draw_profile(
             Curve(
@@ -204,8 +203,8 @@ def _profile_picture(report: StudyReport, curve: Profile) -> Picture:
             name=f"profile-{f.name}", title=title,
             description=f"Expected pass rate while {f.label} moves alone from the setpoint "
             f"{amount(f, answer.setpoint[f.name])}, with its band.",
-            setpoint=float(answer.setpoint[f.name]), target=study.spec.pass_rate, window=along, as_percent=True,
-            shown=report.shown,
+            setpoint=float(answer.setpoint[f.name]), target=study.spec.pass_rate, window=_along(report, f),
+            as_percent=True, shown=report.shown,
         ),
         title,
         "",
@@ -232,11 +231,19 @@ def _strip_picture(report: StudyReport, f: Factor) -> Picture:
         draw_strip(
             f, list(settings), report.marks, name=f"strip-{f.name}", title=title,
             description=f"Coupons along {f.label}, passed above, failed below. {_MARKS_KEY}",
-            setpoint=report.answer.setpoint[f.name], shown=report.shown,
+            setpoint=report.answer.setpoint[f.name], window=_along(report, f), shown=report.shown,
         ),
         title,
         "",
     )  # fmt: skip
+
+
+def _along(report: StudyReport, f: Factor) -> tuple[float, float] | None:
+    """The expected window along one factor; None without one, and for levels."""
+    window = report.answer.window
+    if window is None or f.is_categorical:
+        return None
+    return float(window.bounds["low"][f.name]), float(window.bounds["high"][f.name])
 
 
 def _shares(report: StudyReport, f: Factor) -> list[str]:

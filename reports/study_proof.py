@@ -13,6 +13,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown, show
 from doe.setpoint import Answer, RobustRate
 from doe.surfaces.window_model import HAND_FREEDOM, OTHER_BLAMED, OTHER_SEEN, TRIAL_ERROR, Priors
+from reports.downloads import frame_csv
 from reports.sheet import Pair
 from reports.study_inputs import StudyReport
 from reports.study_views import Column, Table
@@ -160,6 +161,8 @@ def coupon_table(report: StudyReport) -> Table:
             *(words(sentence(c).rstrip(".")) for c in texts),
         ),
         tuple(rows),
+        "Saved as CSV, settings are in °C, s, bar and g/m², with every digit and every column kept.",
+        frame_csv(results),
     )
 
 

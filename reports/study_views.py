@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import InitVar, dataclass, field
 
 from markupsafe import Markup
 
+from reports.coupon_photos import CouponPhoto
+from reports.downloads import csv_link, csv_text, file_name
 from reports.sheet import Pair
 
 
@@ -45,13 +47,51 @@ class Column:
 class Table:
     """A table: ``caption``, ``columns``, and ``rows`` of finished texts, each as long as the columns.
 
-    ``note`` is what must be known to read it, may be empty.
+    ``note`` is what must be known to read it, may be empty. ``exact`` is the same as CSV with all its digits, where
+    the texts are rounded. ``csv`` is the address of the table as a file inside the page, ``file`` the name it gets.
     """
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
+    exact: InitVar[str] = ""
+    csv: str = field(init=False)
+    file: str = field(init=False)
+
+    def __post_init__(self, exact: str) -> None:
+        text = exact or csv_text([column.text for column in self.columns], self.rows)
+        object.__setattr__(self, "csv", csv_link(text))
+        object.__setattr__(self, "file", file_name(self.caption))
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A symptom: ``label`` in words, ``svg`` its drawing, None for a word of the shop's own."""
+
+    label: str
+    svg: Markup | None
+
+
+@dataclass(frozen=True)
+class FailedCoupon:
+    """A failed coupon: ``name``, ``settings``, ``symptoms``, ``place`` beside the setpoint, ``note``, ``photos``."""
+
+    name: str
+    settings: str
+    symptoms: tuple[Drawn, ...]
+    place: str
+    note: str
+    photos: tuple[CouponPhoto, ...]
+
+
+@dataclass(frozen=True)
+class FailedGroup:
+    """Coupons that failed on one side: ``title`` with their number, ``place`` of most of them, ``coupons``."""
+
+    title: str
+    place: str
+    coupons: tuple[FailedCoupon, ...]
 
 
 @dataclass(frozen=True)
@@ -177,6 +217,12 @@ class StudyPage:
         Maps, one-factor curves, coupons tried, run order.
     what_if : WhatIf
         Data of the panel in which the reader moves the settings.
+    tried_lines : tuple of str
+        How the window sits among the coupons tried.
+    failed_groups : tuple of FailedGroup
+        The failed coupons with what was seen on them; none when all passed.
+    photos_note : str
+        Photos that are not in the page; empty when all are.
     effect_pictures : tuple of Picture
     effect_lines : tuple of str
         Which settings matter, curvature and drift, in sentences.
@@ -234,6 +280,9 @@ class StudyPage:
     profile_pictures: tuple[Picture, ...]
     strip_pictures: tuple[Picture, ...]
     run_pictures: tuple[Picture, ...]
+    tried_lines: tuple[str, ...]
+    failed_groups: tuple[FailedGroup, ...]
+    photos_note: str
     effect_pictures: tuple[Picture, ...]
     effect_lines: tuple[str, ...]
     cliff_table: Table

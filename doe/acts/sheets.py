@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from doe.acts.base import Progress
     from doe.assure import GaugedLine
     from doe.book import Book, RoundInfo
+    from reports.coupon_photos import CouponPhoto
 
 _KINDS = (".html", ".xlsx", ".csv")
 
@@ -169,6 +171,7 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
         confirmation = confirmation_facts(confirm_study(book, record.id))
     acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     gauged = gauged_line(book, record)
+    photos, photos_left = _failed_photos(book, found)
     return study_report(
         StudyReport(
             study=record.study,
@@ -186,5 +189,17 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             gauge_cautions=study_cautions(book, record, gauged, shown=shown),
             shown=shown,
             confirmation=confirmation,
+            photos=photos,
+            photos_left=photos_left,
         )
     )
+
+
+def _failed_photos(book: Book, found: Recommended) -> tuple[tuple[CouponPhoto, ...], int]:
+    """Photos of the coupons that failed, as many as a page carries, and how many more there are."""
+    from reports.coupon_photos import first_of_each, photos_for_page
+
+    results = found.fitted.surfaces.results
+    failed = set(map(str, results.coupon[~results.passed]))
+    there = [p for p in book.photos(found.fitted.record.id) if not p.withdrawn and p.coupon in failed]
+    return photos_for_page(first_of_each([(p.coupon, p.face, partial(book.photo_image, p.id)) for p in there]))

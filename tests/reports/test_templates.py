@@ -73,7 +73,7 @@ def test_only_our_own_svg_is_marked_safe():
         for name, hint in get_type_hints(view).items()
         if hint is Markup or Markup in get_args(hint)
     }
-    assert safe == {("Picture", "svg"), ("SymptomKey", "svg"), ("WhatIf", "data")}
+    assert safe == {("Drawn", "svg"), ("Picture", "svg"), ("SymptomKey", "svg"), ("WhatIf", "data")}
     for name in {part for template, _ in PAGES for part in trees(template)}:
         assert "|safe" not in (template_source(name) or "").replace(" ", "")
 
