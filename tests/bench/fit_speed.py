@@ -1,8 +1,14 @@
-"""Seconds of one processor core for a fit and a recommendation, after import.
+"""Seconds of one processor core for a fit and a recommendation, after import; their growth; the classical fits.
 
-    python tests/bench/fit_speed.py
+    python tests/bench/fit_speed.py            # 2 to 6 factors; wanted: under 2 s for 28 coupons, 4 factors
+    python tests/bench/fit_speed.py --growth   # 28, 280 and 2,800 coupons; 300 to 2,400 draws; memory. Minutes
+    python tests/bench/fit_speed.py --classical   # Firth and least squares beside general-purpose code
 
-Coupons come from a simulated line; the median of several seeds is printed. Wanted: under 2 s for 28 coupons, 4 factors.
+Coupons come from a simulated line. The Firth regressions of PyPI (``firthlogist``, ``firthmodels``) are references of
+this bench only and measured where they can be imported. ``firthlogist`` 0.5.0 asks for a Python before 3.11 and calls a
+method that scikit-learn no longer has. Installed with ``pip install --ignore-requires-python --no-deps firthlogist
+tabulate``, preferably into a folder of its own (``--target``) that ``PYTHONPATH`` names, it runs with that method put
+back below.
 """
 
 # ruff: noqa: E402 - the number of threads must be known before NumPy is imported
@@ -14,22 +20,36 @@ import os
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ[_name] = "1"
 
+import argparse
 import statistics
+import subprocess
+import sys
 import time
+import warnings
+from collections.abc import Callable
+from importlib import import_module
+from typing import Any
+
+import numpy as np
+import pandas as pd
 
 import doe
 from doe.practice import make_line
+from doe.surfaces.classical import fit_firth, fit_least_squares
+from doe.surfaces.classical.firth import estimate_firth
+from doe.surfaces.scaling import Scaling, quadratic_features
 
 TURNS = 7
+FOUR = ("cure_temp", "cure_time", "press_temp", "dwell")
 
 
-def main() -> None:
-    """Measure and print."""
+def by_factors() -> None:
+    """Fit and recommendation for two to six factors."""
     for names, coupons in (
         (("press_temp", "dwell"), 16),
-        (("cure_temp", "cure_time", "press_temp", "dwell"), 20),
-        (("cure_temp", "cure_time", "press_temp", "dwell"), 28),
-        (("cure_temp", "cure_time", "press_temp", "dwell", "pressure", "powder_amount"), 40),
+        (FOUR, 20),
+        (FOUR, 28),
+        ((*FOUR, "pressure", "powder_amount"), 40),
     ):
         study = doe.Study("speed", tuple(doe.usual_factor(n) for n in names))
         results = make_line("smooth", 3, study).run(doe.make_plan(study, coupons=coupons, seed=3).coupons, seed=3)
@@ -46,6 +66,132 @@ def main() -> None:
             f"{coupons} coupons, {len(names)} factors: fit {statistics.median(fits):.2f} s, "
             f"recommendation {statistics.median(answers):.2f} s   median of {TURNS}, one core"
         )
+
+
+def many_coupons(count: int) -> tuple[doe.Study, pd.DataFrame]:
+    """So many coupons spread over the region of a smooth line, in five cure and five press batches."""
+    study = doe.Study("speed", tuple(doe.usual_factor(n) for n in FOUR))
+    z = np.random.default_rng(1).uniform(-1, 1, (count, len(FOUR)))
+    frame = pd.DataFrame(Scaling(study.factors).natural(z), columns=list(FOUR))
+    frame["coupon"] = [f"C{i}" for i in range(count)]
+    frame["round"], frame["garment"], frame["stroke"] = 1, np.arange(count) // 4, np.arange(count)
+    for step in ("cure", "press"):
+        frame[f"{step}_batch"], frame[f"{step}_order"] = np.arange(count) % 5, np.arange(count)
+    return study, make_line("smooth", 3, study).run(frame, seed=3)
+
+
+def grow(coupons: int, particles: int) -> str:
+    """One fit in this process: seconds, seconds a Metropolis sweep, and the most memory the process ever held."""
+    from doe.surfaces import fitted
+
+    study, results = many_coupons(coupons)
+    sweeps = [0]
+    usual = fitted.WindowModel.log_likelihood
+
+    def counted(model: Any, xi: Any) -> Any:
+        sweeps[0] += 1
+        return usual(model, xi)
+
+    fitted.WindowModel.log_likelihood = counted  # type: ignore[method-assign] # to count, in this process only
+    before = _most_mb()
+    started = time.process_time()
+    doe.fit(study, results, seed=1, particles=particles)
+    spent = time.process_time() - started
+    return (
+        f"{coupons:5d} coupons, {particles:4d} draws: fit {spent:6.2f} s, {sweeps[0]} sweeps of "
+        f"{1000 * spent / sweeps[0]:6.2f} ms, most memory {_most_mb():.0f} MB ({before:.0f} MB before the fit)"
+    )
+
+
+def _most_mb() -> float:
+    try:
+        import resource
+    except ImportError:  # Windows
+        return float("nan")
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return most / (1024 if sys.platform.startswith("linux") else 1024**2)
+
+
+def growth() -> None:
+    """Each size in a process of its own, so that memory is that of this fit."""
+    for coupons, particles in ((28, 600), (280, 600), (2800, 600), (280, 300), (280, 1200), (280, 2400)):
+        words = [sys.executable, __file__, "--one", str(coupons), str(particles)]
+        print(subprocess.run(words, check=True, capture_output=True, text=True).stdout.strip(), flush=True)
+
+
+def classical() -> None:
+    """Firth and least squares beside general-purpose code, in processor milliseconds."""
+    rng = np.random.default_rng(0)
+    packages = [(name, _load(name)) for name in ("firthlogist", "firthmodels")]
+    for coupons, factors, terms in ((28, 4, 5), (28, 4, 15), (280, 4, 15)):
+        X = quadratic_features(rng.uniform(-1, 1, (coupons, factors)))[:, :terms]
+        passed = (rng.random(coupons) < 1 / (1 + np.exp(-2 + 3 * (X[:, 1:5] ** 2).sum(axis=1)))).astype(int)
+        ours = milliseconds(lambda X=X, passed=passed: estimate_firth(X, passed))
+        line = f"Firth, {coupons} coupons, {terms} terms: estimates {ours:.2f} ms"
+        for name, package in packages:
+            if package is None:
+                line += f"; {name} cannot be imported here"
+                continue
+            theirs = milliseconds(lambda X=X, passed=passed, package=package: package(X[:, 1:], passed), 5)
+            gap = np.abs(package(X[:, 1:], passed) - estimate_firth(X, passed)[1:]).max()
+            line += f"; {name} {theirs:.2f} ms ({theirs / ours:.1f} times; estimates agree to {gap:.0e})"
+        print(line)
+    X = quadratic_features(rng.uniform(-1, 1, (28, 4)))[:, :5]
+    passed = (rng.random(28) < 0.5).astype(int)
+    print(f"Firth with profile limits, 28 coupons, 5 terms: {milliseconds(lambda: fit_firth(X, passed), 5):.1f} ms")
+    for coupons in (28, 2800, 28_000):
+        X = quadratic_features(rng.uniform(-1, 1, (coupons, 4)))
+        y = X @ rng.standard_normal(15) + rng.standard_normal(coupons)
+        full = milliseconds(lambda X=X, y=y: fit_least_squares(X, y))
+        bare = milliseconds(lambda X=X, y=y: np.linalg.lstsq(X, y, rcond=None))
+        print(
+            f"least squares, {coupons} coupons, 15 terms: {full:.2f} ms with confounding, table, leverage and PRESS; "
+            f"bare NumPy lstsq {bare:.2f} ms ({full / bare:.1f} times)"
+        )
+
+
+def _load(name: str) -> Callable[[Any, Any], Any] | None:
+    """Slopes of a package's Firth regression without limits, or None where it is not installed."""
+    try:
+        regression = import_module(name).FirthLogisticRegression
+    except ImportError:
+        return None
+    if name == "firthlogist":
+        from sklearn.utils.validation import validate_data
+
+        regression._validate_data = lambda self, X, y=None, **more: validate_data(self, X, y, **more)
+        return lambda X, y: regression(max_iter=500, skip_ci=True, skip_pvals=True).fit(X, y).coef_
+    return lambda X, y: regression().fit(X, y).coef_
+
+
+def milliseconds(act: Callable[[], object], turns: int = 31) -> float:
+    """Median processor time of an act after one warm-up."""
+    spent = []
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        act()
+        for _ in range(turns):
+            started = time.process_time()
+            act()
+            spent.append(time.process_time() - started)
+    return 1000 * statistics.median(spent)
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--growth", action="store_true")
+    parser.add_argument("--classical", action="store_true")
+    parser.add_argument("--one", nargs=2, type=int, metavar=("COUPONS", "DRAWS"), help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    if given.one:
+        print(grow(*given.one))
+    elif given.growth:
+        growth()
+    elif given.classical:
+        classical()
+    else:
+        by_factors()
 
 
 if __name__ == "__main__":

@@ -65,6 +65,18 @@ class Separable:
         return np.asarray(gap <= 1e-6 * size, dtype=bool)
 
 
+def _clearly_separate(matrix: NDArray[np.float64], length: NDArray[np.float64]) -> bool:
+    """Whether no column is nearly determined by those before it: the usual case, seen from one factorisation.
+
+    What Gram-Schmidt leaves of a column is the diagonal of R; the margin is far beyond rounding.
+    """
+    n, p = matrix.shape
+    if n < p or not p or not np.isfinite(length).all() or (length == 0).any():
+        return False
+    left = np.abs(np.diag(np.linalg.qr(matrix / length, mode="r")))
+    return bool(left.min() > 1000 * _LEFT_OVER)
+
+
 def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
     """Find the columns of a model matrix that earlier columns already determine.
 
@@ -96,6 +108,8 @@ def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
         raise InputError("model matrix", f"shape {matrix.shape}", f"(coupons, {len(names)})", "Give one name a column.")
     n, p = matrix.shape
     length = np.linalg.norm(matrix, axis=0)
+    if _clearly_separate(matrix, length):
+        return Separable(np.arange(p), np.empty(0, dtype=int), np.zeros((p, 0)), ())
     basis = np.zeros((n, min(n, p)))
     kept: list[int] = []
     dropped: list[int] = []

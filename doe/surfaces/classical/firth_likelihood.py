@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg.lapack import dposv
 from scipy.special import expit, log_expit
 
 from doe.surfaces.classical.inputs import Floats
@@ -55,7 +56,7 @@ class FirthData:
             L = np.linalg.cholesky(information)
         except np.linalg.LinAlgError:
             return None
-        half = np.linalg.solve(L, X.T)
+        half = np.linalg.inv(L) @ X.T  # a triangular solve starts threads that cost more than so small a matrix
         own = np.einsum("ij,ij->j", half, half)  # q_ii
         score = X.T @ (self.passes - self.trials * p + weight * own * (0.5 - p))
         if len(X) > _MANY_ROWS:
@@ -114,9 +115,7 @@ def maximise(data: FirthData, start: Floats, free: NDArray[np.int_]) -> Maximum:
 
 def _newton_step(score: Floats, hessian: Floats, information: Floats) -> Floats:
     for matrix in (hessian, information):
-        try:
-            L = np.linalg.cholesky(matrix)
-        except np.linalg.LinAlgError:
-            continue
-        return np.asarray(np.linalg.solve(L.T, np.linalg.solve(L, score)))
+        step, failed = dposv(matrix, score)[1:]
+        if not failed:
+            return np.asarray(step)
     return np.asarray(score / max(float(np.abs(np.diag(information)).max()), 1e-300))
