@@ -152,14 +152,17 @@ def run_repeat(seed: int, *, particles: int = PARTICLES, real_errors: bool = Fal
         "hand-feel at the centre": (window.hand[0][:, 0], truth.hand[0][:, 0]),
         "slope of the sides": (window.heat[0][:, 1], truth.heat[0][:, 1]),
     }
-    for name in ("peak_logit", "place", "steepness", "trade", "batch_sd"):
-        part = model._slices[name]
+    for name, part in model._slices.items():  # every parameter
         for j, column in enumerate(range(part.start, part.stop)):
             asked[f"{name.replace('_', ' ')} {j + 1}"] = (draws[:, column], xi[:, column])
     for place, here, there in zip(places, window.eta(places).T, truth.eta(places).T, strict=True):
         asked[f"logit at {place[0]:+.0f} {place[1]:+.0f}"] = (here, there)
-    ranks = {name: float((values < value[0]).mean()) for name, (values, value) in asked.items()}
     rate = RobustRate(study, surfaces)
+    at = pd.DataFrame(surfaces.scaling.natural(places), columns=list(study.factor_names))
+    here, there = rate.draws(at, nodes=32), rate.draws(at, nodes=32, draws=truth)
+    for place, values, value in zip(places, here.T, there.T, strict=True):
+        asked[f"robust rate at {place[0]:+.0f} {place[1]:+.0f}"] = (values, value)
+    ranks = {name: float((values < value[0]).mean()) for name, (values, value) in asked.items()}
     found = find_setpoint(rate, rng=rng)
     true_rate = float(rate.draws(found.setpoint, nodes=64, draws=truth)[0, 0])
     return Repeat(ranks, float((found.rates < true_rate).mean()), int(passed.sum()))
