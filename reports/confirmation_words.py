@@ -118,9 +118,13 @@ def standing(facts: ConfirmationFacts) -> str:
     """How far the confirmation has come, in a sentence."""
     number = f"Confirmation {facts.current.plan.attempt}" if len(facts.attempts) > 1 else "Confirmation"
     doubt = ", of an answer that is not the present one" if facts.doubts else ""
-    special = headline(facts.current)
-    told = facts.current.verdict if special in HEADLINES.values() else special[0].lower() + special[1:]
-    return f"{number}: {told}{doubt}."
+    return f"{number}: {told_verdict(facts.current)}{doubt}."
+
+
+def told_verdict(attempt: Attempt) -> str:
+    """The verdict in one or two words; where the setpoint stands and the rest does not, what does not."""
+    special = headline(attempt)
+    return attempt.verdict if special in HEADLINES.values() else special[0].lower() + special[1:]
 
 
 def rule_sentence(attempt: Attempt) -> str:
@@ -128,8 +132,7 @@ def rule_sentence(attempt: Attempt) -> str:
     claim, unit = attempt.plan.claim, attempt.plan.unit
     return (
         f"The rule, fixed before: {allowed(claim.failures)} among {units(claim.units, unit)} at the setpoint shows a "
-        "pass "
-        f"rate of {stated(claim.pass_rate)} with {stated(claim.assurance)} assurance."
+        f"pass rate of {stated(claim.pass_rate)} with {stated(claim.assurance)} assurance."
         + (" A stroke passes only when all its coupons do." if unit == "stroke" else "")
     )
 
@@ -177,9 +180,8 @@ def _accepted(judged: Confirmation, unit: str, every: str) -> str:
         else "strokes pass there with all their coupons, so at least as many prints do"
     )
     return (
-        f"{judged.passed} of {units(made, unit)} at the setpoint passed {every}, and "
-        f"{judged.failed} failed; {was_allowed(claim.failures)}. With {stated(claim.assurance)} assurance, at "
-        "least "
+        f"{judged.passed} of {units(made, unit)} at the setpoint passed {every}, and {judged.failed} failed; "
+        f"{was_allowed(claim.failures)}. With {stated(claim.assurance)} assurance, at least "
         f"{at_least_of_hundred(judged.limits.low)} of 100 {prints}."
     )
 
@@ -188,13 +190,11 @@ def _refused(judged: Confirmation, unit: str) -> str:
     claim, one = judged.plan, "prints" if unit == "coupon" else "strokes"
     made = judged.passed + judged.failed + judged.waiting
     return (
-        f"{judged.failed} of {units(made, unit)} at the setpoint failed; {was_allowed(claim.failures)}. The "
-        "pass "
-        f"rate of {stated(claim.pass_rate)} is not shown, and no further {unit} of this run can show it. That does "
-        "not show "
-        f"the opposite: with {stated(claim.assurance)} assurance each, at least "
-        f"{at_least_of_hundred(judged.limits.low)} and "
-        f"at most {at_most_of_hundred(judged.limits.high)} of 100 {one} pass there."
+        f"{judged.failed} of {units(made, unit)} at the setpoint failed; {was_allowed(claim.failures)}. The pass rate "
+        f"of {stated(claim.pass_rate)} is not shown, and no further {unit} of this run can show it. That does not "
+        f"show the opposite: with {stated(claim.assurance)} assurance each, at least "
+        f"{at_least_of_hundred(judged.limits.low)} and at most {at_most_of_hundred(judged.limits.high)} of 100 {one} "
+        "pass there."
     )
 
 
@@ -266,31 +266,32 @@ def corner_lines(facts: ConfirmationFacts, shown: Shown = METRIC) -> tuple[str, 
         if c.verdict == "open" and not c.failed:
             continue  # what is still to come is said already
         at = listing([amount_both(f, places[c.role][f.name], shown) for f in facts.study.factors])
-        said.append(f"{sentence(c.role).rstrip('.')} ({at}): {_corner(c, str(places[c.role]['side']))}")
+        text = _corner(c, str(places[c.role]["side"]), can_be_settled=c.role in attempt.missing_corners)
+        said.append(f"{sentence(c.role).rstrip('.')} ({at}): {text}")
     return tuple(said)
 
 
-def _corner(c: CornerResult, side: str) -> str:
+def _corner(c: CornerResult, side: str, *, can_be_settled: bool) -> str:
     made = c.passed + c.failed + c.waiting
     if c.verdict == "not held":
         return (
-            f"{c.failed} of {made} failed, more than chance allows. The window is smaller than the study expected on "
-            "the "
-            f"side of {SIDES[side]}; the setpoint is judged apart from it. Draw the window in on that side, or use the "
-            "setpoint without a window."
+            f"{c.failed} of {made} failed, more than chance allows. The window is smaller than it was drawn: it does "
+            f"not reach this corner, where the study expected prints to fail first by {SIDES[side]}. The setpoint is "
+            "judged apart from it. Draw the window in there, or use the setpoint without a window."
         )
     if c.verdict == "doubtful":
-        return (
-            f"{c.failed} of {made} failed, which chance alone allows. As many coupons again settle it; until then the "
-            "window is not confirmed on this side."
+        again = (
+            "As many coupons again settle it; until then the window is not confirmed at this corner."
+            if can_be_settled
+            else "More were made and do not settle it: take the window as not confirmed at this corner."
         )
+        return f"{c.failed} of {made} failed, which chance alone allows. {again}"
     if c.verdict == "open":
         return f"{c.passed} of {made} passed every check, {c.failed} failed, {c.waiting} still to come."
     return (
         f"{c.passed} of {made} passed: it held. A corner where half of the prints fail would have shown more failures "
-        "in at "
-        f"least {at_least_of_hundred(1 - c.chance_missed)} of 100 such tests; smaller faults are not seen by so few "
-        "coupons."
+        f"in at least {at_least_of_hundred(1 - c.chance_missed)} of 100 such tests; smaller faults are not seen by so "
+        "few coupons."
     )
 
 
@@ -325,8 +326,7 @@ def care_lines(facts: ConfirmationFacts) -> tuple[str, ...]:
         batches = f"{count(oven, 'oven batch', 'oven batches')} and {count(press, 'press batch', 'press batches')}"
         said.append(
             f"The settled coupons at the setpoint were made in {batches} of one line, with the lots named. What "
-            "differs "
-            "between other days, lots or lines was not seen."
+            "differs between other days, lots or lines was not seen."
         )
     if attempt.void:
         named = listing([f"{coupon} ({reason.rstrip('.')})" for coupon, reason in attempt.void])
@@ -342,8 +342,7 @@ def care_lines(facts: ConfirmationFacts) -> tuple[str, ...]:
         said.append(
             f"{count(attempt.spare, 'coupon')} at the setpoint {verb} made beyond the plan and "
             f"{'counts' if attempt.spare == 1 else 'count'} for nothing: more coupons until a rule is met prove less "
-            "than "
-            "it says."
+            "than it says."
         )
     return tuple(said)
 
@@ -355,15 +354,13 @@ def attempts_line(facts: ConfirmationFacts) -> str:
         return ""
     text = (
         f"This is attempt {number}. An earlier attempt is not erased by a later one: each stands on fresh coupons of "
-        "its "
-        "own, and a recipe says how many there were."
+        "its own, and a recipe says how many there were."
     )
     claim = facts.current.plan.claim
     if facts.current.verdict == "accepted" and facts.over_attempts < claim.assurance - 1e-9:
         text += (
             f" Over all attempts at these settings a setpoint that just misses {stated(claim.pass_rate)} would have "
-            "been "
-            f"accepted once with a chance of up to {at_most(1 - facts.over_attempts)}: the assurance over all is "
+            f"been accepted once with a chance of up to {at_most(1 - facts.over_attempts)}: the assurance over all is "
             f"{at_least(facts.over_attempts)}, not {stated(claim.assurance)}."
         )
     return text
@@ -379,6 +376,11 @@ def steps(facts: ConfirmationFacts) -> tuple[str, ...]:
     if attempt.verdict == "given up":
         return ("Plan a fresh confirmation when what stood in its way is mended.",)
     if attempt.verdict == "open":
+        stuck = [] if judged is None else [
+            c for c in judged.corners if c.verdict == "doubtful" and c.role not in attempt.missing_corners
+        ]  # fmt: skip
+        if stuck and judged is not None and judged.setpoint_verdict == "accepted" and not attempt.unscored:
+            return ("Use the setpoint without a window, or draw the window in and confirm again.",)
         said = ["Make and score what is missing; change nothing meanwhile."]
         if attempt.missing_units or attempt.missing_corners:
             said.append(
@@ -392,8 +394,8 @@ def steps(facts: ConfirmationFacts) -> tuple[str, ...]:
         )
     return (
         "Find out what differs from the study before anything is made again: lots, machines, gauge, handling.",
-        "A second confirmation takes fresh coupons, and both are shown. If nothing differs, the study was too hopeful: "
-        "add a round to it, and ask for a new answer.",
+        "A second confirmation takes fresh coupons, and both are shown. If nothing differs, the study was too "
+        "hopeful: add a round to it, and ask for a new answer.",
     )
 
 
@@ -448,7 +450,7 @@ def attempt_rows(attempts: Sequence[Attempt]) -> tuple[tuple[str, ...], ...]:
         result = "none scored" if judged is None else f"{judged.passed} passed, {judged.failed} failed"
         if judged is not None and judged.waiting:
             result += f", {count(judged.waiting, 'waits', 'wait')}"
-        verdict = headline(a) + (f" ({a.plan.given_up.rstrip('.')})" if a.plan.given_up else "")
+        verdict = told_verdict(a) + (f" ({a.plan.given_up.rstrip('.')})" if a.plan.given_up else "")
         rows.append((
             str(a.plan.attempt), f"{stated(claim.pass_rate)} with {stated(claim.assurance)}",
             f"{allowed(claim.failures)} in {units(claim.units, a.plan.unit)}", result, verdict,

@@ -133,8 +133,8 @@ def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[
     fresh = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == now]
     if not fresh:
         said = (
-            "The results or the study changed after this confirmation was planned, and no answer to them is kept: ask "
-            f"for it with doe recommend {quoted(record.name)}."
+            "The results or the study changed after this confirmation was planned, and no answer to them is kept: "
+            f"ask for it with doe recommend {quoted(record.name)}."
         )
         return (said,), tuple(remarks), False
     answer = answer_from(fresh[-1].payload)
@@ -145,8 +145,8 @@ def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[
     ]
     if moved:
         return (
-            f"The answer to the present results is another setpoint ({listing(moved)}): this confirmation is about the "
-            "old one.",
+            f"The answer to the present results is another setpoint ({listing(moved)}): this confirmation is about "
+            "the old one.",
         ), tuple(remarks), False  # fmt: skip
     if answer.verdict == "not reachable":
         return ("The answer to the present results is: not reachable.",), tuple(remarks), False
@@ -180,7 +180,7 @@ def _proof(book: Book, found: Confirmed) -> ConfirmationRecord | None:
     is_open = any(corners.get(role, "open") == "open" for role in attempt.plan.corners)
     if judged.setpoint_verdict != "accepted" or judged.hand_verdict not in ("", "good enough") or is_open:
         return None
-    kept = [a for a in book.analyses(found.record.id) if a.kind == CONFIRMATION and a.payload["sum"] == found.hash]
+    kept = [a for a in book.analyses(found.record.id) if a.kind == CONFIRMATION and a.payload.get("sum") == found.hash]
     claim = judged.plan
     return ConfirmationRecord(
         claim=claim.pass_rate, assurance=claim.assurance, failures_allowed=claim.failures, units=claim.units,

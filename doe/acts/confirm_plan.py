@@ -267,8 +267,8 @@ def replace_void(book: Book, key: Key, *, per_garment: int = PER_GARMENT, seed: 
         per_garment=per_garment,
     )  # fmt: skip
     notes = (
-        f"These coupons are made again for confirmation {plan.attempt}, in place of void ones or at a doubtful corner. "
-        "The same rule holds: nothing is adjusted.",
+        f"These coupons are made again for confirmation {plan.attempt}, in place of void ones or at a doubtful "
+        "corner. The same rule holds: nothing is adjusted.",
         *_notes(plan)[1:],
     )
     book.save_round_with(
@@ -331,8 +331,8 @@ def _cautions(book: Book, record: StudyRecord, answer: Answer, points: pd.DataFr
     said = []
     if answer.verdict == "more coupons":
         said.append(
-            "The answer is not ready: it asks for more coupons first. A confirmation now may well fail, and that stays "
-            "on record."
+            "The answer is not ready: it asks for more coupons first. A confirmation now may well fail, and that "
+            "stays on record."
         )
     open_washes = score_counts(book, record.id).unfinished
     if open_washes:
@@ -501,8 +501,8 @@ def _notes(plan: ConfirmationPlan) -> tuple[str, ...]:
         f"{plan.unit}s, every check and wash counted; that shows {stated(claim.pass_rate)} with "
         f"{stated(claim.assurance)} assurance.{whole}",
         *((edge,) if plan.corners else ()),
-        "Void is only what was lost or spoiled by hand, with its reason, written down before the checks are looked at. "
-        "A print that failed is a failure, whatever the reason. Void coupons are made again.",
+        "Void is only what was lost or spoiled by hand, with its reason, written down before the checks are looked "
+        "at. A print that failed is a failure, whatever the reason. Void coupons are made again.",
         "Set oven and press afresh for every batch, also where the setting stays the same: what is confirmed is the "
         "setting, not one turn of the dial.",
     )

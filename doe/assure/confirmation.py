@@ -229,7 +229,8 @@ def _hand(here: pd.DataFrame, spec: Spec, future: int) -> tuple[HandPrediction |
     columns = [c for c in here.columns if str(c).startswith(HAND_PREFIX)]
     scored = here[columns].notna().any(axis=1).sum() if columns else 0
     if scored < 2:
-        return None, "not shown", (f"Hand-feel is in the spec, and {scored} coupons were scored for it: score more.",)
+        few = f"{scored} coupon{'s were' if scored != 1 else ' was'}"
+        return None, "not shown", (f"Hand-feel is in the spec, and {few} scored for it: score more.",)
     found = predict_hand(here, future=future, assurance=spec.assurance)
     if found.low >= spec.hand_min:
         return found, "good enough", ()

@@ -14,6 +14,7 @@ from typer.core import TyperGroup
 from doe.cli import (
     bench,
     book,
+    confirm,
     demo,
     diagnose,
     extend,
@@ -56,6 +57,7 @@ ORDER = (
     "fit",
     "recommend",
     "extend",
+    "confirm",
     "release",
     "recipe",
     "report",
@@ -184,7 +186,7 @@ def root(
 
 
 for module in (
-    demo, stack, line, gauge, study, plan, sheet, record, bench, people, fit, recommend, extend, release, recipe,
-    report, diagnose, practice, explain_word, book,
+    demo, stack, line, gauge, study, plan, sheet, record, bench, people, fit, recommend, extend, confirm, release,
+    recipe, report, diagnose, practice, explain_word, book,
 ):  # fmt: skip
     module.register(app)

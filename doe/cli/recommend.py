@@ -56,6 +56,8 @@ def register(root: typer.Typer) -> None:
         dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
         name = quoted(found.fitted.record.name)
         following = [f"doe report {name} -o report.html"]
+        if found.answer.verdict == "ready":
+            following.insert(0, f"doe confirm {name}")
         if found.answer.verdict == "more coupons" and found.fitted.counts.waiting:
             following.insert(0, f"doe record {name}")
         elif found.answer.verdict == "more coupons":

@@ -93,6 +93,8 @@ def register(root: typer.Typer) -> None:
             judge = "compare" if is_comparison(book, study) else "fit"
         name = quoted(done.study)
         following = f"doe {judge} {name}" if done.counts.scored else f"doe sheet {name} -o sheets"
+        if done.judges:
+            following = f"doe confirm {name}"
         apart = () if done.confirmation is None else (f"Confirmation: {done.confirmation.sentence}",)
         return Reply(
             {"study": done.study, "coupons": done.coupons, "new_fields": done.fields, "notes": done.notes,
