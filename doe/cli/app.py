@@ -14,6 +14,7 @@ from typer.core import TyperGroup
 from doe.cli import (
     bench,
     book,
+    compare,
     confirm,
     demo,
     diagnose,
@@ -60,6 +61,7 @@ ORDER = (
     "confirm",
     "release",
     "recipe",
+    "compare",
     "report",
     "diagnose",
     "practice",
@@ -187,6 +189,6 @@ def root(
 
 for module in (
     demo, stack, line, gauge, study, plan, sheet, record, bench, people, fit, recommend, extend, confirm, release,
-    recipe, report, diagnose, practice, explain_word, book,
+    recipe, compare, report, diagnose, practice, explain_word, book,
 ):  # fmt: skip
     module.register(app)
