@@ -110,6 +110,8 @@ class RecipeStory:
         Coupons that only judged the answer (confirmation), format as ``report.results``; may be empty.
     readings : tuple of Told
         Gauge readings of the line.
+    earlier : str
+        What an earlier study lent to this one, a sentence; may be empty.
     rounds : tuple of RoundFacts
     plan : PlanJudgement
         Of the first round, as it would have been judged when it was made.
@@ -136,6 +138,7 @@ class RecipeStory:
     report: StudyReport
     judged_results: pd.DataFrame
     readings: tuple[Told, ...]
+    earlier: str
     rounds: tuple[RoundFacts, ...]
     plan: PlanJudgement | None
     plans: tuple[PlanJudgement, ...]
@@ -170,6 +173,8 @@ class StoryPage:
     confirmation, approval : str
     target_pairs, stack_pairs, held_pairs, limit_pairs, range_pairs, record_pairs : tuple of Pair
     forbidden_lines : tuple of str
+    earlier_line : str
+        What an earlier study lent; may be empty.
     readings_table : Table or None
     rounds_table : Table
     plan_lines : tuple of str
@@ -222,6 +227,7 @@ class StoryPage:
     range_pairs: tuple[Pair, ...]
     record_pairs: tuple[Pair, ...]
     forbidden_lines: tuple[str, ...]
+    earlier_line: str
     readings_table: Table | None
     rounds_table: Table
     plan_lines: tuple[str, ...]
@@ -289,6 +295,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         range_pairs=range_pairs(report),
         record_pairs=tuple(Pair(n, text) for n, text in recipe.record.items()),
         forbidden_lines=tuple(forbidden_words(study, combination, shown) for combination in study.forbidden),
+        earlier_line=sentence(story.earlier),
         readings_table=_told("What the machines showed and what was measured", story.readings, what="Reading"),
         rounds_table=_rounds_table(story.rounds),
         plan_lines=() if story.plan is None else plan_words(story.plan, story.plans, story.plan_notes),

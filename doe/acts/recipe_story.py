@@ -100,7 +100,8 @@ def tell_story(
         revisions=tuple(_revision(k) for k in book.recipes(recipe.name)),
         report=_report(book, record, fitted, answer, given, learned, shown, now),
         judged_results=judged,
-        readings=_readings(book, record, shown),
+        readings=_readings(book, record, kept.at, shown),
+        earlier=_earlier(book, record),
         rounds=_rounds(book, record),
         plan=plan,
         plans=plans,
@@ -229,11 +230,30 @@ def _rounds(book: Book, record: StudyRecord) -> tuple[Any, ...]:
     )
 
 
-def _readings(book: Book, record: StudyRecord, shown: Shown) -> tuple[Told, ...]:
+def _earlier(book: Book, record: StudyRecord) -> str:
+    """What an earlier study lent to this one; empty where none did."""
+    from doe.acts.prior import prior_of
+    from reports.wording import count
+
+    prior = prior_of(book, record)
+    if prior is None:
+        return ""
+    if not prior.is_used:
+        return f"The coupons of the study {prior.study} (recipe {prior.recipe}) were left out: {prior.why}"
+    return (
+        f"{count(prior.coupons, 'coupon')} of the study {prior.study} (recipe {prior.recipe}, revision "
+        f"{prior.revision}) counted, each for {prior.discount:.2g} of a coupon: {prior.why}"
+    )
+
+
+def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[Told, ...]:
+    """Gauge readings that were in the book at the release."""
     from reports.recipe_story import Told
 
     told: list[Told] = []
     for k in book.gauge_history(record.line.name):
+        if k.at > until:
+            continue
         r = k.reading
         display = "" if r.shown_degc is None else f", display {show_both(r.shown_degc, 'degC', shown)}"
         tool = f" ({r.tool})" if r.tool else ""

@@ -150,6 +150,7 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         book, record, {**_held_settings(record.study), **answer.setpoint}, open_window, on=now.date()
     )  # fmt: skip
     _refuse([*_in_the_way(record, kept, fitted, answer, wishes, items, proof), *_beyond_the_dial(record, dials)])
+    _refuse_look_alike(book, wishes.name.strip())
     earlier = book.recipes(wishes.name)
     recipe = _recipe(record, kept, answer, wishes, proof, dials, open_window, now=now, revision=len(earlier) + 1,
                      stack=stack, handling=handling)  # fmt: skip
@@ -334,6 +335,16 @@ def _in_the_way(
                                           second_press=wishes.second_press)
     ]  # fmt: skip
     return problems
+
+
+def _refuse_look_alike(book: Book, name: str) -> None:
+    """Refuse a name that differs from one in the book only by capitals or spaces: a card would be mistaken."""
+    plain = " ".join(name.casefold().split())
+    for kept in book.recipes():
+        there = kept.recipe.name
+        if there != name and " ".join(there.casefold().split()) == plain:
+            raise InputError("--as", repr(name), f"{there!r}, or a name that nobody mistakes for it",
+                             "The same name makes the next revision.")  # fmt: skip
 
 
 def _beyond_the_dial(record: StudyRecord, dials: Dials) -> list[InputError]:

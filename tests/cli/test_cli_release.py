@@ -184,6 +184,16 @@ def test_revisions_supersede_and_need_a_reason(shop_with):
     assert last.recipe.handling[0].endswith("20 s, flat.")
 
 
+def test_a_name_that_looks_like_another_is_refused(shop_with):
+    shop = confirmed(shop_with(2))
+    released(shop)
+    words = [*TYPED]
+    words[1] = "Heavy  TEE"
+    refused = shop.run("release", STUDY, *words)
+    assert refused.code == 2
+    assert "allowed: 'heavy tee', or a name that nobody mistakes for it" in refused.err
+
+
 def test_what_was_considered_is_kept_with_the_release(shop_with):
     shop = confirmed(shop_with(2))
     released(shop)
