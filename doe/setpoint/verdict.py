@@ -125,7 +125,9 @@ def certainty_limits(study: Study, surfaces: Surfaces, pass_rate: float, pass_ra
             "(powder, moisture, handling); finding that cause is worth more than another setting."
         )
     if not surfaces.results.measured.to_numpy().any():
-        said.append("No coupon's real temperature was measured: the answer is as good as the displays, or as their correction.")
+        said.append(
+            "No coupon's real temperature was measured: the answer is as good as the displays, or as their correction."
+        )
     return (*said, *surfaces.warnings)
 
 
