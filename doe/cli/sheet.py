@@ -10,6 +10,7 @@ import typer
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply, Warn
 from doe.cli.study import KEY
+from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 
 PEOPLE = Annotated[list[str] | None, typer.Option("--person", help="Repeat: who feels the coupons (hand-feel).")]
@@ -21,6 +22,7 @@ def register(root: typer.Typer) -> None:
     @command(root, "sheet", example="""
         doe sheet "new powder" -o sheets --person ana --person ben
         doe sheet "new powder" -o round-1.xlsx --round 1 --person ana --person ben
+        doe sheet "new powder" -o sheets --labels a4 --link http://192.168.1.20:8731
     """)  # fmt: skip
     def sheet(
         desk: Desk,
@@ -32,8 +34,24 @@ def register(root: typer.Typer) -> None:
         round_number: Annotated[
             int | None, typer.Option("--round", help="Which round; the last one otherwise.")
         ] = None,
+        labels: Annotated[
+            str | None, typer.Option("--labels", help="Sticker labels instead, on a4 or letter sheets.")
+        ] = None,
+        link: Annotated[
+            str, typer.Option("--link", help="Labels: address of the page at the press, for their codes.")
+        ] = "",
+        skip: Annotated[int, typer.Option("--skip", help="Labels: how many of the first sheet are used already.")] = 0,
     ) -> Reply:
-        """Write the bench sheet (HTML, to print) and entry files (XLSX and CSV, to fill in)."""
+        """Write the bench sheet (HTML, to print) and entry files (XLSX and CSV, to fill in), or sticker labels."""
+        if labels is not None:
+            return _labels(desk, study, output, labels, link=link, skip=skip, round_number=round_number)
+        if link or skip:
+            raise InputError(
+                "--link" if link else "--skip",
+                link or skip,
+                "only with --labels",
+                "Add --labels a4 or --labels letter.",
+            )
         from doe.acts.sheets import write_sheets
 
         with desk.look() as book:
@@ -48,3 +66,23 @@ def register(root: typer.Typer) -> None:
             (f"Round {made.round} of {made.study}:", *(f"  {f}" for f in made.files), *nobody),
             (f"print the .html, work through it, then: doe record {quoted(made.study)} --file {quoted(str(entry))}",),
         )
+
+
+def _labels(
+    desk: Desk, study: str, output: Path, grid: str, *, link: str, skip: int, round_number: int | None
+) -> Reply:
+    """Labels of a round, and how to print them."""
+    from doe.acts.labels import write_labels
+    from reports.wording import count
+
+    with desk.look() as book:
+        made = write_labels(
+            book, study, output, grid=grid.lower(), link=link, skip=skip, round_number=round_number, shown=desk.shown
+        )
+    codes = "" if made.link else " The codes hold the coupon's name; with --link they open its page."
+    return Reply(
+        {"study": made.study, "round": made.round, "files": (made.path,), "labels": made.labels, "link": made.link},
+        (f"{count(made.labels, 'label')} for round {made.round} of {made.study}:", f"  {made.path}",
+         f"For {made.sheets}.{codes}"),
+        ("print at full size (100 %), first on plain paper to try",),
+    )  # fmt: skip

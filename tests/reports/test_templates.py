@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from reports import study_views
 from reports.confirmation import ConfirmationPage
+from reports.labels import LabelsPage
 from reports.pages import environment, render, template_source
 from reports.platen import PlatenPage
 from reports.practice import PracticePage
@@ -17,7 +18,8 @@ from reports.sheet import SheetPage
 from reports.study_views import StudyPage
 
 PAGES = [("sheet.html", SheetPage), ("report.html", StudyPage), ("practice.html", PracticePage),
-         ("platen.html", PlatenPage), ("confirmation_page.html", ConfirmationPage)]  # fmt: skip
+         ("labels.html", LabelsPage), ("platen.html", PlatenPage),
+         ("confirmation_page.html", ConfirmationPage)]  # fmt: skip
 
 
 def trees(name: str) -> dict[str, nodes.Template]:
@@ -53,7 +55,7 @@ def test_variables_of_a_template_are_the_fields_of_its_view_model(template, view
 def test_attributes_in_a_template_are_the_fields_of_the_views_inside(template, view):
     asked = {
         node.attr for tree in trees(template).values() for node in tree.find_all(nodes.Getattr)
-    } - {"index0", "last"}  # of the loop itself  # fmt: skip
+    } - {"index", "index0", "last"}  # of the loop itself  # fmt: skip
     inside = {f.name for v in views_in(view) - {view} for f in fields(v)}
     assert asked == inside
 
