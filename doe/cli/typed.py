@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from difflib import get_close_matches
 from typing import Any
 
@@ -81,15 +81,16 @@ def moment(text: str, where: str) -> datetime:
         raise InputError(
             where, repr(text), "a day, or a day and time", "Write it like 2031-03-05 or 2031-03-05T14:30."
         ) from error
-    if len(text.strip()) <= len("2031-03-05"):
+    is_day = len(text.strip()) <= len("2031-03-05")
+    if is_day:
         when = when.replace(hour=12)
     now = datetime.now(UTC)
     try:
         when = when.astimezone(UTC)  # a bare time is the reader's own
     except (OverflowError, OSError, ValueError) as error:
         raise InputError(where, repr(text), "a day a clock knows", "Correct the date.") from error
-    if when.date() == now.date():
-        when = min(when, now)
+    if is_day and when - now < timedelta(hours=12):
+        when = min(when, now)  # the noon of today may be to come
     if when > now:
         raise InputError(where, repr(text), "today or earlier", "Correct the date.")
     return when

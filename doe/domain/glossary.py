@@ -87,6 +87,13 @@ GLOSSARY: tuple[Word, ...] = (
         (), ("centre coupon", "quadratic"),
     ),
     Word(
+        "dial setting",
+        "What a machine is set to, so that its surface gets the temperature the plan or the recipe means. The gauge "
+        "readings of the line tell the difference; it is worked out anew whenever something is printed. Without "
+        "readings the dial is taken for the surface, with a caution.",
+        ("dial", "display"), ("gauge", "surface temperature"),
+    ),
+    Word(
         "drift",
         "Something that creeps through the day: a platen that warms up, powder that gets damp. Coupons in a "
         "random order with repeats at start and end keep it from looking like the effect of a dial.",
@@ -139,7 +146,7 @@ GLOSSARY: tuple[Word, ...] = (
         "gauge",
         "A thermometer that is not the machine's own display. Displays may be ten degrees off and still look "
         "sure of themselves; measure before you move a dial.",
-        (), ("setting error",),
+        (), ("dial setting", "setting error"),
     ),
     Word(
         "hand-feel",
@@ -334,10 +341,22 @@ GLOSSARY: tuple[Word, ...] = (
         ("split plot",), ("batch",),
     ),
     Word(
+        "surface temperature",
+        "What the film or the cloth gets, measured with a gauge on the surface. Plans, setpoints and windows are "
+        "surface temperatures: they stay right when a display drifts, and can be carried to another line.",
+        ("bond line",), ("dial setting", "gauge"),
+    ),
+    Word(
         "target",
         "The share of prints that must meet every check, and the hand-feel wanted, fixed before the first "
         "coupon.",
         ("spec",), ("expected pass rate",),
+    ),
+    Word(
+        "trial error",
+        "The setting error while the coupons of a trial are made, where more care is taken than in a shift. It is "
+        "taken out of the coupons, and production's is put into the answer, so that neither counts twice.",
+        (), ("setting error",),
     ),
     Word(
         "under",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import numpy as np
 import pytest
 
@@ -161,3 +163,12 @@ def test_settings_typed_in_degf_and_psi_are_proposed_in_whole_ones():
         assert shown == pytest.approx(np.round(shown), abs=1e-6)
     assert typed.factor("press_temp=290..338,step=5", FAHRENHEIT).step == pytest.approx(25 / 9)
     assert typed.factor("press_temp=140..170", METRIC).step == 1
+
+
+def test_moment_of_a_bare_day_is_its_noon_and_never_to_come():
+    assert typed.moment("2025-03-05", "--taken").astimezone().hour == 12
+    today = datetime.now().astimezone()
+    assert typed.moment(f"{today:%Y-%m-%d}", "--taken") <= datetime.now(UTC)
+    assert typed.moment("2025-03-05T14:30+02:00", "--taken") == datetime(2025, 3, 5, 12, 30, tzinfo=UTC)
+    with pytest.raises(InputError, match="today or earlier"):
+        typed.moment(f"{today + timedelta(hours=2):%Y-%m-%dT%H:%M}", "--taken")

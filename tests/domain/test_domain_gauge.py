@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -10,6 +11,8 @@ import pytest
 
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
+from doe.domain.serial import line_from, to_plain
+from doe.domain.stack import Line, Machine
 
 
 def test_a_reading_takes_what_a_person_writes_down() -> None:
@@ -36,3 +39,41 @@ def test_what_cannot_be_a_reading_is_refused(change: dict[str, Any], said: str) 
     good: dict[str, Any] = {"machine": "press", "set_degc": 150.0, "shown_degc": None, "measured_degc": 148.0}
     with pytest.raises(InputError, match=said):
         GaugeReading(**{**good, **change})
+
+
+def test_reading_stored_before_passes_were_counted_is_read_and_written_the_same() -> None:
+    old = {"machine": "press", "set_degc": 150.0, "shown_degc": None, "measured_degc": 146.0, "place": "centre",
+           "tool": "", "taken_at": None, "note": "", "emissivity": None}  # fmt: skip
+    reading = GaugeReading(**old)
+    assert reading.repeat is None
+    assert "repeat" not in to_plain(reading)
+    assert to_plain(GaugeReading("press", 150, None, 146, repeat=2))["repeat"] == 2
+
+
+@pytest.mark.parametrize("repeat", [0, -1, 1001])
+def test_pass_that_cannot_be_counted_is_refused(repeat: int) -> None:
+    with pytest.raises(InputError, match="repeat"):
+        GaugeReading("press", 150, None, 146, repeat=repeat)
+
+
+def test_line_stored_before_gauges_had_details_is_read_and_written_the_same() -> None:
+    plain = to_plain(Line("room"))
+    assert "gauge_u_degc" not in plain
+    assert "recovery_degc" not in plain["press"]
+    assert line_from(plain) == Line("room")
+    told = Line("room", press=Machine("press", 4, 12, recovery_degc=3.0, display_step_degc=5.0), gauge_u_degc=1.5)
+    assert line_from(to_plain(told)) == told
+
+
+@pytest.mark.parametrize(
+    ("make", "said"),
+    [
+        (lambda: Line("room", gauge_u_degc=-1.0), "gauge, uncertainty"),
+        (lambda: Line("room", gauge_u_degc=math.nan), "gauge, uncertainty"),
+        (lambda: Machine("press", 4, 12, recovery_degc=math.inf), "recovery"),
+        (lambda: Machine("press", 4, 12, display_step_degc=11.0), "step of the display"),
+    ],
+)
+def test_details_that_no_gauge_or_machine_has_are_refused(make: Callable[[], object], said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        make()
