@@ -135,8 +135,8 @@ def compare_claims_for(
             (spec.pass_rate, max(0.95, spec.assurance))
         })  # fmt: skip
     plans = [claim_plan(rate, assurance, failures=c) for rate, assurance in claims for c in sorted(set(allow))]
-    if usual:  # what nobody asked for and nobody could make is left out
-        plans = [plan for plan in plans if _coupons(plan, asked) <= MOST_COUPONS]
+    if usual:  # what nobody asked for and nobody could make is left out, as long as something is left
+        plans = [plan for plan in plans if _coupons(plan, asked) <= MOST_COUPONS] or plans[:1]
     for plan in plans:
         _refuse_too_many(plan, asked)
     rows = tuple(_row(asked, plan, per_garment) for plan in plans)
@@ -481,13 +481,8 @@ def _notes(plan: ConfirmationPlan) -> tuple[str, ...]:
     from reports.wording import count, listing, stated
 
     claim = plan.claim
-    corners = (
-        f", and {count(plan.corner_coupons, 'coupon')} at {count(len(plan.corners), 'corner')} of the window each"
-        if len(plan.corners) > 1
-        else f", and {count(plan.corner_coupons, 'coupon')} at a corner of the window"
-        if plan.corners
-        else ""
-    )
+    at = "a corner" if len(plan.corners) == 1 else f"each of {len(plan.corners)} corners"
+    corners = f", and {count(plan.corner_coupons, 'coupon')} at {at} of the window" if plan.corners else ""
     each = f" of {count(plan.per_unit, 'coupon')}" if plan.unit == "stroke" else ""
     forgiven = "no failure" if claim.failures == 0 else f"at most {count(claim.failures, 'failure')}"
     whole = " A stroke passes only when all its coupons do." if plan.unit == "stroke" else ""

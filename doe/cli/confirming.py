@@ -305,10 +305,10 @@ def _following(found: Weighed, output: Path | None) -> list[str]:
             following.append(f"doe record {name}")
         elif attempt.judged.waiting or any(c.waiting for c in attempt.judged.corners):
             following.append(f"doe record {name} --washes")
-    elif attempt.verdict == "accepted":
+    elif confirmed.setpoint_proof is not None:
         following.append("doe release --help")
     else:
-        following.append(f"doe recommend {name}")
+        following.append(f"doe extend {name} --coupons 8")
     if output is None and attempt.judged is not None:
         following.append(f"doe confirm {name} -o confirmation.html")
     return following

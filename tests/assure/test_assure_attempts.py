@@ -148,7 +148,8 @@ def test_assurance_over_attempts_is_what_two_independent_tries_leave():
     # tries at other settings, or at less, could not have shown this claim
     moved = replace(first, plan=plan(setpoint={**HERE, "dwell": 14.0}))
     weaker = replace(first, plan=plan(claim=claim_plan(0.5, 0.9)))
-    assert assurance_over([moved, weaker, second]) == pytest.approx(1 - 0.8**11)
+    untouched = attempt_of(STUDY, plan(given_up="film used up"), results("." * 11))
+    assert assurance_over([moved, weaker, untouched, second]) == pytest.approx(1 - 0.8**11)
 
 
 def test_a_setpoint_that_misses_its_claim_is_accepted_in_two_tries_as_often_as_said():

@@ -205,6 +205,38 @@ def test_the_rule_is_kept_with_its_coupons_in_runnable_order(bench):
         assert set(here_only[name]) == {value}
 
 
+def test_strokes_are_counted_where_several_coupons_share_one(bench):
+    from dataclasses import replace
+
+    here = bench("answered")
+    with here.shop.open() as book:
+        record = book.study(STUDY)
+        book.save_line(replace(record.line, coupons_per_stroke=3), why="a larger platen")
+        book.amend_study(STUDY, record.study, "a larger platen", line=record.line.name)
+    text = here.text("--units", "strokes", "--claim", "0.8", "--allow", "0")
+    assert "11 x 3 + 8" in text
+    assert "3 coupons a stroke, which passes only when all of them do" in text
+    coupons = here.shop.good("confirm", STUDY, "--claim", "0.8", "--allow", "0", "--json").json["claims"][0]
+    strokes = here.shop.good("confirm", STUDY, "--claim", "0.8", "--allow", "0", "--units", "stroke", "--json").json
+    assert strokes["claims"][0]["by_study"] < coupons["by_study"]  # the worst case of coupons that share a stroke
+    made = here.shop.good("confirm", STUDY, "--plan", "--claim", "0.8", "--units", "stroke", "--json").json
+    assert len(made["coupons"]) == 11 * 3 + 8
+    here.everything_good()
+    found = here.verdict()
+    assert (found["verdict"], found["proof"]["unit"], found["proof"]["passed"]) == ("accepted", "stroke", 11)
+    assert any("count together as one" in text for text in found["together"]["warnings"])
+    here.score(here.names()[:1], {"wash_1": False}, why="seen too late")
+    assert here.verdict()["verdict"] == "not accepted"
+
+
+def test_no_corner_is_tested_when_none_is_asked_for(bench):
+    here = bench("answered")
+    made = here.shop.good("confirm", STUDY, "--plan", "--claim", "0.8", "--corners", "0", "--json").json
+    assert len(made["coupons"]) == 11
+    assert "No corner of the window is tested" in " ".join(made["cautions"])
+    assert made["notes"][0].startswith("This is confirmation 1: 11 coupons at the setpoint. Nothing is adjusted midway")
+
+
 def test_the_sheet_says_that_it_is_a_confirmation(bench):
     here = bench()
     here.shop.good("sheet", STUDY, "-o", "s", "--person", "ana")
@@ -249,6 +281,7 @@ def test_the_verdict_stops_as_soon_as_it_is_certain(bench):
     assert found["verdict"] == "not accepted"
     assert found["attempts"][0]["judged"]["to_make"] == 0
     assert found["proof"] is found["setpoint_proof"] is None
+    assert found["next"][0] == f'doe extend "{STUDY}" --coupons 8'
     text = here.text()
     assert text.startswith("Not confirmed.")
     assert "1 of 2 coupons at the setpoint failed; no failure was allowed." in text
@@ -318,7 +351,8 @@ def test_a_corner_that_does_not_hold_makes_the_window_smaller_and_leaves_the_set
     assert found["setpoint_proof"]["passed"] == UNITS
     text = here.text()
     assert text.startswith("Setpoint confirmed, window not.")
-    assert "3 of 4 failed, more than chance allows. The window is smaller than the study expected" in text
+    assert "3 of 4 failed, more than chance allows. The window is smaller than it was drawn" in text
+    assert "doe release --help" in found["next"]
 
 
 def test_a_corner_in_doubt_is_settled_by_as_many_again(bench):
