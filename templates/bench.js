@@ -132,6 +132,15 @@
     });
   });
 
+  // another device made what is shown here as next: show what is next now
+  $$('[data-news]').forEach(box => {
+    setInterval(() => {
+      if (document.hidden || document.querySelector('form[data-sure]')) return;
+      fetch(box.dataset.news, { cache: 'no-store' }).then(r => (r.ok && !r.redirected ? r.text() : null), () => null)
+        .then(text => { if (text && text !== box.dataset.version) location.replace(location.pathname); });
+    }, 5000);
+  });
+
   // a page that waits for something looks again
   $$('[data-reload]').forEach(box => {
     setTimeout(() => alive().then(there => { if (there) location.reload(); }), 1000 * Number(box.dataset.reload));

@@ -47,6 +47,7 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         post("/code", entrance.code),
         post("/leave", entrance.leave, needs_name=False),
         look("/s/{study:int}", scores.study),
+        look("/news/{study:int}", scores.news),
         look("/wash/{study:int}", scores.wash),
         look("/list/{study:int}", scores.everything),
         look("/hint/{study:int}", scores.hint),

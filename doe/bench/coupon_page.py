@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from doe.acts.base import local
 from doe.acts.making import STEPS, Coupon, Making, Said
 from doe.acts.scoring import Difference
 from doe.bench.cards import dials_of, kind_words
 from doe.bench.forms import ACTUAL, CHECK, FAIL, PASS, Typed
+from doe.bench.moments import said_at
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import (
     CheckRow,
@@ -68,7 +68,7 @@ def coupon_page(
         void=coupon.void,
         form=form,
         photos=tuple(
-            PhotoView(f"/photo/{study}/{p.id}", f"{FACE_WORDS[p.face]}, {p.who}, {local(p.at):%H:%M}")
+            PhotoView(f"/photo/{study}/{p.id}", f"{FACE_WORDS[p.face]}, {p.who}, {said_at(p.at)}")
             for p in photos
         ),
         photo_action=act_url("photo", study, coupon.name) if frame.can_post and not coupon.void else "",
@@ -221,7 +221,7 @@ def differ_page(
         rows=tuple(
             DifferenceRow(
                 f"on:{d.field}", field_words(making, d.field),
-                f"{said_value(making, d.field, d.stored, shown)}, by {d.stored_by}, {local(d.stored_at):%H:%M}",
+                f"{said_value(making, d.field, d.stored, shown)}, by {d.stored_by}, {said_at(d.stored_at)}",
                 said_value(making, d.field, d.given, shown),
             )
             for d in found
@@ -231,7 +231,6 @@ def differ_page(
         why=why,
         action=act_url("score", making.record.id, coupon.name),
         back=coupon_url(making.record.id, coupon.name),
-        draft=draft_key(making, coupon),
     )  # fmt: skip
 
 
@@ -242,19 +241,18 @@ def undo_page(
     """View-model of taking back what is stored about a coupon."""
     items = [
         Choice(name, f"{field_words(making, name)}: {said_value(making, name, s.value, shown)} ({s.who}, "
-               f"{local(s.at):%H:%M})", False)
+               f"{said_at(s.at)})", False)
         for name, s in coupon.said.items() if name != "side"
     ]  # fmt: skip
     items += [
-        Choice(f"step:{step}", f"{step} ({mark.who}, {local(mark.at):%H:%M})", False)
+        Choice(f"step:{step}", f"{step} ({mark.who}, {said_at(mark.at)})", False)
         for step in STEPS for mark in coupon.marks.get(step, ())[:1]
     ]  # fmt: skip
     items += [
-        Choice(f"photo:{p.id}", f"photo of the {FACE_WORDS[p.face]} ({p.who}, {local(p.at):%H:%M})", False)
-        for p in photos
+        Choice(f"photo:{p.id}", f"photo of the {FACE_WORDS[p.face]} ({p.who}, {said_at(p.at)})", False) for p in photos
     ]
     lines = [
-        f"{local(h.at):%d %b %H:%M} {h.who}: {field_words(making, h.field)} "
+        f"{said_at(h.at)}, {h.who}: {field_words(making, h.field)} "
         f"{'taken back' if h.value in (None, '') else said_value(making, h.field, h.value, shown)}"
         f"{f' ({h.why})' if h.why else ''}"
         for h in history if h.field != "side"

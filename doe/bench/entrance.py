@@ -118,7 +118,7 @@ def more(visit: Visit, *said: str) -> Response:
     bench = visit.bench
     link, code = "", None
     tools: tuple[Tool, ...] = ()
-    notes: tuple[str, ...] = () if bench.is_local else (NETWORK_NOTE,)
+    notes: tuple[str, ...] = ("Only this machine reaches this address.",) if bench.is_local else (NETWORK_NOTE,)
     if visit.can_post:
         link = f"{bench.link}/look/{bench.sessions.viewer_token()}"
         code = qr_svg(link, name="viewer", title="QR code of the link for viewers")

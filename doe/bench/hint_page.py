@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from doe.acts.making import Making, washes
 from doe.acts.progress import LEAST_FOR_HINT
 from doe.bench.hints import Seen
 from doe.bench.views import Dial, Frame, HintPage
-from doe.domain.study import Study
 from doe.domain.units import Shown
 from reports.wording import amount_both, count, percent, range_both, stated
 
 LABEL = "A hint, not a verdict. It may still move far. Settings are decided by doe recommend, when the round is scored."
 
 
-def hint_page(study: Study, frame: Frame, seen: Seen | None, scored: int, shown: Shown) -> HintPage:
+def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, shown: Shown) -> HintPage:
     """View-model of the early look; ``seen`` is None while too few coupons are scored."""
     if seen is None:
         left = LEAST_FOR_HINT - scored
@@ -28,14 +28,17 @@ def hint_page(study: Study, frame: Frame, seen: Seen | None, scored: int, shown:
         lines.append("Newer scores are there; the hint is being computed again.")
     if not hint.learned:
         lines.append("So far the fit knows little more than the share that passes: take no setting from it.")
+    unwashed = len(washes(making))
+    if unwashed:
+        lines.append(f"{count(unwashed, 'coupon')} not washed yet count as passed: it may look too good.")
     lines.append(
-        f"At the settings below about {percent(hint.pass_rate)} of prints would meet the whole target; with "
+        f"At the settings below about {percent(hint.pass_rate)} of prints are expected to meet the whole target; with "
         f"{stated(hint.assurance)} assurance at least {_floor(hint.pass_rate_low)}."
     )
     if not hint.window:
         lines.append("No range around them holds the target yet.")
     rows = []
-    for f in study.factors:
+    for f in making.record.study.factors:
         bounds = hint.window.get(f.name)
         around = f"target expected to hold from {range_both(f, *bounds, shown)}" if bounds is not None else ""
         rows.append(Dial(f.label, amount_both(f, hint.settings[f.name], shown), "", around))

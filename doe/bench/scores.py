@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from starlette.responses import PlainTextResponse, Response
 
-from starlette.responses import Response
-
-from doe.acts.base import local
 from doe.acts.making import STEPS, Coupon, Making, mark, unmark
 from doe.acts.progress import LEAST_FOR_HINT, scored_of
 from doe.acts.scoring import Difference, differences, keeping, store_scores, take_back
 from doe.bench.coupon_page import coupon_page, coupon_people, differ_page, draft_key, undo_page
 from doe.bench.forms import Typed
 from doe.bench.hint_page import hint_page
+from doe.bench.hints import Seen
+from doe.bench.moments import now
 from doe.bench.pages import act_url, coupon_url, study_url
 from doe.bench.photos import clean_photo
-from doe.bench.study_page import list_page, study_page, wash_page
+from doe.bench.study_page import list_page, looks_for_settings, study_page, version_of, wash_page
 from doe.bench.views import Hidden, Link
 from doe.bench.web import MARK, TOKEN, Visit, page, problem_lines
 from doe.domain.errors import InputError
 
 _NOT_SENT_ON = (TOKEN, MARK, "why", "reason")
-
-
-def _now() -> datetime:
-    return local(datetime.now(UTC))
 
 
 def _links(making: Making, here: str) -> tuple[Link, ...]:
@@ -46,14 +41,20 @@ def study(visit: Visit) -> Response:
         said="" if known is None else f"{known.name} is stored.",
         saved="" if known is None else draft_key(making, known),
     )  # fmt: skip
-    return page("bench_study.html", study_page(visit.bench.shop, making, frame, now=_now()))
+    return page("bench_study.html", study_page(visit.bench.shop, making, frame, now=now()))
+
+
+def news(visit: Visit) -> Response:
+    """Whether another coupon is next: asked by an open page every few seconds."""
+    making = visit.bench.shop.making(visit.number("study"))
+    return PlainTextResponse(version_of(making))
 
 
 def wash(visit: Visit) -> Response:
     """The wash queue."""
     making = visit.bench.shop.making(visit.number("study"))
     frame = visit.frame("Wash queue", kicker=making.record.name, links=_links(making, "Wash"))
-    return page("bench_list.html", wash_page(making, frame, now=_now()))
+    return page("bench_list.html", wash_page(making, frame, now=now()))
 
 
 def everything(visit: Visit) -> Response:
@@ -68,8 +69,10 @@ def hint(visit: Visit) -> Response:
     making = visit.bench.shop.making(visit.number("study"))
     scored = scored_of(making)
     seen = visit.bench.hints.look(making.record.id) if scored >= LEAST_FOR_HINT else None
+    if not looks_for_settings(making):
+        seen = Seen(None, is_waiting=False, none="This study compares materials: there are no settings to look for.")
     frame = visit.frame("Early look", kicker=making.record.name, links=_links(making, "Early look"))
-    return page("bench_hint.html", hint_page(making.record.study, frame, seen, scored, visit.bench.shop.shown))
+    return page("bench_hint.html", hint_page(making, frame, seen, scored, visit.bench.shop.shown))
 
 
 def _coupon(visit: Visit) -> tuple[Making, Coupon]:

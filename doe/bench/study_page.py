@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
@@ -9,10 +10,12 @@ from doe.acts.base import local
 from doe.acts.making import Coupon, Making, Wash, washes
 from doe.acts.progress import LEAST_FOR_HINT, Repeats, repeats_of, scored_of
 from doe.bench.cards import held_words, kind_words, next_card
+from doe.bench.moments import day_and_time
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.shop import Shop
 from doe.bench.views import Frame, Group, Link, ListPage, StudyPage
 from doe.domain.factors import Stage
+from doe.domain.plan_kinds import learning_rounds
 from reports.wording import count, listing, score
 
 MOST_LISTED = 8
@@ -28,6 +31,8 @@ def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> St
     waiting = washes(making)
     return StudyPage(
         frame=frame,
+        news=act_url("news", record.id),
+        version=version_of(making),
         stack_line=f"{record.stack.name}, on {record.line.name}",
         kinds=tuple(f"Round {r.round}. {words}" for r in making.info.rounds if (words := kind_words(r.kind))),
         cards=tuple(cards),
@@ -40,11 +45,21 @@ def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> St
         drift=tuple(drift_words(repeats_of(making))),
         wash=_wash_link(record.id, waiting, now),
         displays=shop.cautions(making) if cards else (),
-        more=(
-            Link("All coupons", act_url("list", record.id)),
-            Link("Early look", act_url("hint", record.id), _hint_words(making)),
-        ),
+        more=tuple(_more(making)),
     )
+
+
+def _more(making: Making) -> Iterator[Link]:
+    yield Link("All coupons", act_url("list", making.record.id))
+    if looks_for_settings(making):
+        yield Link("Early look", act_url("hint", making.record.id), _hint_words(making))
+
+
+def version_of(making: Making) -> str:
+    """Text that changes when another coupon is next somewhere: a device that shows an old queue makes it twice."""
+    queues = (making.queue("cure"), making.queue("press"), making.to_score)
+    names = "|".join(",".join(c.name for c in queue) for queue in queues)
+    return hashlib.sha256(names.encode()).hexdigest()[:16]
 
 
 def _rest(making: Making, has_cards: bool) -> str:
@@ -113,6 +128,11 @@ def _hand(coupon: Coupon) -> str:
     return f" (hand {score(sum(values) / len(values))})" if values else ""
 
 
+def looks_for_settings(making: Making) -> bool:
+    """Whether any round of the study searches for settings; a comparison of materials does not."""
+    return bool(learning_rounds(making.info.rounds)) or not making.info.rounds
+
+
 def _hint_words(making: Making) -> str:
     scored = scored_of(making)
     if scored >= LEAST_FOR_HINT:
@@ -159,11 +179,6 @@ def wash_page(making: Making, frame: Frame, *, now: datetime) -> ListPage:
         groups,
         "" if groups else "No coupon waits for a wash.",
     )
-
-
-def day_and_time(when: datetime, now: datetime) -> str:
-    """A moment as people say it: the time alone today, else with its day."""
-    return f"{when:%H:%M}" if when.date() == now.date() else f"{when.day} {when:%B, %H:%M}"
 
 
 def list_page(making: Making, frame: Frame) -> ListPage:

@@ -168,6 +168,8 @@ class StudyPage:
     Attributes
     ----------
     frame : Frame
+    news, version : str
+        Where an open page asks whether something else is next, and what it shows now.
     stack_line : str
     kinds : tuple of str
         What rounds are for that are no search for settings.
@@ -191,6 +193,8 @@ class StudyPage:
     """
 
     frame: Frame
+    news: str
+    version: str
     stack_line: str
     kinds: tuple[str, ...]
     cards: tuple[Card, ...]
@@ -376,8 +380,7 @@ class DifferenceRow:
 class DifferPage:
     """Asking about a correction: ``frame``, ``intro``, the ``rows``, ``fields`` sent again, ``reasons``, ``action``.
 
-    ``back`` leads to the coupon without storing anything; ``why`` is the reason typed so far; ``draft`` the key under
-    which the device keeps the scores meanwhile.
+    ``back`` leads to the coupon without storing anything; ``why`` is the reason typed so far.
     """
 
     frame: Frame
@@ -388,7 +391,6 @@ class DifferPage:
     why: str
     action: str
     back: str
-    draft: str
 
 
 @dataclass(frozen=True)

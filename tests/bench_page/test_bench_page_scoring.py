@@ -119,6 +119,18 @@ def test_marking_moves_the_queue_on_every_device_and_survives_a_restart(desk_wit
     assert (note.who, note.data["coupon"], note.data["step"]) == ("ana", first, "cured")
 
 
+def test_an_open_page_learns_that_something_else_is_next(desk):
+    ana, ben = desk.device("ana"), desk.device("ben")
+    shown = re.search(r'data-news="/news/1" data-version="(\w+)"', ben.get("/s/1").text)
+    assert shown is not None
+    assert ben.get("/news/1").text == shown[1]
+    ana.score("R1-20", note="only a note")
+    assert ben.get("/news/1").text == shown[1]  # nothing else is next
+    ana.send(ana.get("/s/1"), "/step/1")
+    assert ben.get("/news/1").text != shown[1]
+    assert desk.device().get("/news/1").url.path == "/pair"
+
+
 def test_pressed_leads_to_the_score_form_and_the_coupon_waits_for_its_scores(desk):
     device = desk.device("ana")
     page = device.get("/s/1")
@@ -537,6 +549,8 @@ def test_confirmation_and_comparison_show_as_what_they_are(desk):
     assert "Comparison: two materials side by side" in card
     assert "D-1: material in use and D-2: new material" in card
     assert "must not know which is which" in card
+    assert "there are no settings to look for" in words(device.get(f"/hint/{new}"))
+    assert "from 8 scored" not in words(device.get(f"/s/{new}"))
     for path in (f"/c/{new}/D-1", f"/c/{new}/D-2", f"/list/{new}", f"/undo/{new}/D-1"):
         assert "material" not in words(device.get(path)).partition("Before you touch")[0].replace("two materials", "")
 
