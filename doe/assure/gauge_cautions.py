@@ -126,12 +126,13 @@ def _range_cautions(
         return []
     said = []
     ends = (gauge.dial(low), gauge.dial(high))
-    beyond = [show_both(round(e.surface_degc), "degC", shown) for e in ends if e.is_beyond]
+    beyond = list(dict.fromkeys(show_both(round(e.surface_degc), "degC", shown) for e in ends if e.is_beyond))
     if beyond:
         read = [show_both(round(v), "degC", shown) for v in (gauge.display.low_degc, gauge.display.high_degc)]
         said.append(
-            f"{_label(study, name).capitalize()}: {' and '.join(dict.fromkeys(beyond))} lies outside what was read on "
-            f"the {gauge.machine} (display {' to '.join(dict.fromkeys(read))}): there the correction is a guess."
+            f"{_label(study, name).capitalize()}: {' and '.join(beyond)} {'lies' if len(beyond) == 1 else 'lie'} "
+            f"outside what was read on the {gauge.machine} (display {' to '.join(dict.fromkeys(read))}): there the "
+            "correction is a guess."
         )
     try:
         refuse_dial(study, name, ends[1].dial_degc, shown=shown)

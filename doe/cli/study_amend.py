@@ -42,8 +42,8 @@ def register(group: typer.Typer) -> None:
         """Change setting errors of a study, or show what its gauge readings suggest."""
         from doe.acts.gauges import suggested_errors
         from doe.cli import study_words
+        from doe.cli.study_questions import readings_say
         from doe.domain.units import show_difference
-        from reports.wording import count
 
         with desk.open(create=False) as book:
             record = book.study(study)
@@ -53,13 +53,12 @@ def register(group: typer.Typer) -> None:
                 book.amend_study(record.id, changed, why)
             suggested = suggested_errors(book, record.line.name)
         said: list[Block] = [f"{record.name} is changed." if is_new else f"Nothing of {record.name} is changed."]
-        said += [
-            f"{one.factor}: {count(one.readings, 'gauge reading')} suggest "
-            f"{show_difference(one.sd, desk.shown)} ({one.source})"
-            + ("." if one.trial_sd is None
-               else f"; {show_difference(one.trial_sd, desk.shown)} for a trial with every coupon at one place.")
-            for one in suggested.values() if one.factor in changed.factor_names
-        ]  # fmt: skip
+        for one in suggested.values():
+            if one.factor in changed.factor_names:
+                trial = "" if one.trial_sd is None else (
+                    f"; {show_difference(one.trial_sd, desk.shown)} for a trial with every coupon at one place"
+                )  # fmt: skip
+                said.append(f"{one.factor}: {readings_say(one, desk.shown)}{trial}.")
         said.append(study_words.factor_table(changed.factors, desk.shown))
         return Reply(
             {"study": record.name, "changed": is_new, "factors": changed.factors,

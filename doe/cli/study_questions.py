@@ -69,14 +69,22 @@ def with_measured_errors(
     return replace(study, factors=tuple(factors)), said
 
 
+def readings_say(one: SuggestedError, shown: Shown) -> str:
+    """What gauge readings tell of a setting error, as the end of a sentence."""
+    if one.is_measured:
+        verb = "suggests" if one.readings == 1 else "suggest"
+        return f"{count(one.readings, 'gauge reading')} {verb} {show_difference(one.sd, shown)}"
+    gives = one.source.partition("the readings give ")[2]
+    return "the gauge readings do not tell it yet" + (f": they give {gives}" if gives else "")
+
+
 def _error_words(one: SuggestedError, taken: Factor, is_stated: bool, shown: Shown) -> str:
     """Which setting error is taken, and what the readings say of it."""
-    readings, size = count(one.readings, "gauge reading"), show_difference(taken.setting_sd, shown)
+    size = show_difference(taken.setting_sd, shown)
     if is_stated:
-        verb = "suggests" if one.readings == 1 else "suggest"
-        said = f"{size} as stated; {readings} {verb} {show_difference(one.sd, shown)} ({one.source})"
+        said = f"{size} as stated; {readings_say(one, shown)}"
     elif one.is_measured:
-        said = f"{size}, measured by {readings}, since none was stated"
+        said = f"{size}, measured by {count(one.readings, 'gauge reading')}, since none was stated"
     else:
         said = f"{size}, {one.source}"
     if one.trial_sd is not None and taken.trial_sd is None:

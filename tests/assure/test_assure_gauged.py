@@ -100,6 +100,8 @@ def test_range_beyond_what_was_read_is_named():
     near = [read(t, t - 4) for t in (120, 130, 140)]
     gauged = gauge_line(LINE, near, on=DAY)
     assert gauged.dial("press_temp", 170.0).is_beyond
+    (both,) = [t for t in gauge_cautions(gauge_line(LINE, [read(155, 151)] * 3, on=DAY), STUDY) if "outside" in t]
+    assert "140 °C (284 °F) and 170 °C (338 °F) lie outside what was read on the press (display 155 °C" in both
     said = gauge_cautions(gauged, STUDY)
     assert any("170 °C (338 °F) lies outside what was read on the press" in text for text in said)
     fahrenheit = gauge_cautions(gauged, STUDY, shown=Shown("degF"))

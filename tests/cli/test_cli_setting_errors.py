@@ -65,6 +65,17 @@ def test_too_few_readings_leave_the_usual_error_and_say_so(shop_with):
     )
 
 
+def test_single_reading_suggests_nothing(shop_with):
+    shop = shop_with(0)
+    shop.good("line", "add", "new room")
+    shop.good("gauge", "add", "new room", "--machine", "press", "--set", "150", "--measured", "146")
+    words = [word if word != LINE else "new room" for word in NEW]
+    text = " ".join(shop.good(*words, "--factor", "press_temp=140..170,sd=4").out.split())
+    assert "Setting error of press_temp: 4.0 °C (7.2 °F) as stated; the gauge readings do not tell it yet." in text
+    text = " ".join(shop.good("study", "amend", "x").out.split())
+    assert "press_temp: the gauge readings do not tell it yet." in text
+
+
 def test_line_without_readings_says_nothing_of_them(shop_with):
     shop = shop_with(0)
     shop.good("line", "add", "new room")
