@@ -224,3 +224,18 @@ def test_looking_stores_nothing(shop):
     shop.good("recipe", "card", NAME, "-o", "card.html")
     with shop.open() as book:
         assert len(book.audit(None)) == before
+
+
+def test_a_book_brought_from_another_place_tells_the_same(shop):
+    from doe.book import Book
+
+    before, _ = told(shop)
+    shop.good("book", "export", "shop.zip")
+    with Book.open(shop.folder / "other.sqlite", who="ben") as book:
+        book.import_(shop.folder / "shop.zip")
+        after, _ = tell_story(book, book.recipe(NAME), now=LATER)
+    assert after.repeat.outcome == "same"
+    assert after.others == before.others
+    one, other = (story_page(s) for s in (before, after))
+    assert (one.settings, one.coupon_tables, one.lead) == (other.settings, other.coupon_tables, other.lead)
+    assert one.items_table.rows == other.items_table.rows
