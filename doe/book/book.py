@@ -25,6 +25,7 @@ from doe.book.records import (
     StudySummary,
 )
 from doe.book.store import Store, open_store
+from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.recipe import Recipe
 from doe.domain.score import ScoreEntry, SecondLook
@@ -266,7 +267,9 @@ class Book:
         rest as for `save_analysis`.
         """
         with self._store.writing() as writing:
-            rounds.save(writing, key, coupons, kind=round_kind, seed=seed, notes=notes)
+            if not rounds.save(writing, key, coupons, kind=round_kind, seed=seed, notes=notes):
+                raise InputError("round", "the same coupons stored already", "coupons of a new round",
+                                 "Somebody else was faster: look what is planned, and plan anew.")  # fmt: skip
             return analyses.save(
                 writing, key, kind=kind, inputs_hash=inputs_hash, seed=seed, version=version, payload=payload
             )
