@@ -33,13 +33,14 @@ _KINDS = (".html", ".xlsx", ".csv")
 
 @dataclass(frozen=True)
 class Sheets:
-    """Files of one round. ``wants_hand`` says whether hand-feel is part of the target."""
+    """Files of one round. ``wants_hand``: hand-feel is part of the target; ``cautions`` are about gauges."""
 
     study: str
     round: int
     people: tuple[str, ...]
     wants_hand: bool
     files: tuple[Path, ...]
+    cautions: tuple[str, ...] = ()
 
 
 def people_of(results: pd.DataFrame) -> tuple[str, ...]:
@@ -96,7 +97,7 @@ def write_sheets(
     cautions = study_cautions(book, record, gauged, shown=shown)
     for target in targets:
         _write_one(target, record, coupons, names, shown, made_by, info, gauged, cautions)
-    return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets))
+    return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets), cautions)
 
 
 def _is_planned(coupons: pd.DataFrame) -> bool:

@@ -62,8 +62,19 @@ def register(root: typer.Typer) -> None:
             Warn("Nobody is named for hand-feel, which is part of the target: add --person NAME."),)  # fmt: skip
         entry = next((f for f in made.files if f.suffix == ".xlsx"), made.files[-1])
         return Reply(
-            {"study": made.study, "round": made.round, "files": made.files, "people": made.people},
-            (f"Round {made.round} of {made.study}:", *(f"  {f}" for f in made.files), *nobody),
+            {
+                "study": made.study,
+                "round": made.round,
+                "files": made.files,
+                "people": made.people,
+                "gauge_cautions": made.cautions,
+            },
+            (
+                f"Round {made.round} of {made.study}:",
+                *(f"  {f}" for f in made.files),
+                *nobody,
+                *(Warn(text) for text in made.cautions),
+            ),
             (f"print the .html, work through it, then: doe record {quoted(made.study)} --file {quoted(str(entry))}",),
         )
 
