@@ -407,3 +407,17 @@ def test_without_a_window_only_the_setpoint_is_confirmed(fitted):
     assert list(coupons.columns) == ["role", "press_temp", "dwell"]
     with pytest.raises(InputError, match="1 or more at the setpoint"):
         confirmation_settings(study, points, setpoint_coupons=0)
+
+
+def test_a_forbidden_corner_is_left_out(fitted):
+    from dataclasses import replace
+
+    from doe.domain.space import Forbidden
+
+    study, surfaces = fitted
+    bounds = pd.DataFrame({"low": [147.0, 10.0], "high": [163.0, 16.0]}, index=["press_temp", "dwell"])
+    answer = answer_with(Window(bounds, "expected", 0.8, 1.0))
+    careful = replace(study, forbidden=(Forbidden.parse("press_temp >= 160 and dwell >= 15", study.factors, "curls"),))
+    points = confirmation_points(careful, surfaces, answer, corners=9)
+    assert len(points) == 4
+    assert not ((points["press_temp"] >= 160) & (points["dwell"] >= 15)).any()
