@@ -1,0 +1,95 @@
+"""Every page we print or send, checked with axe-core: no serious violation, on a desk and on a phone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from functools import cache
+
+import pytest
+import test_comparison_page
+import test_confirmation_words
+import test_platen_page
+from axe_check import need_axe, serious
+from recipe_samples import UID, recipe
+from report_browser import browser  # noqa: F401 # a fixture
+from report_samples import LINE, MADE_AT, STACK, make_study, plan_of, samples
+
+from doe.assure import judge_map
+from doe.practice.drills import replay
+from reports.comparison import comparison_report
+from reports.confirmation import confirmation_page
+from reports.labels import label_sheets
+from reports.platen import platen_page
+from reports.practice import practice_report
+from reports.recipe_card import recipe_card
+from reports.sheet import bench_sheet
+from reports.study import study_report
+
+pytestmark = pytest.mark.browser
+
+
+def _labels() -> str:
+    return label_sheets(
+        make_study(), plan_of().coupons, grid="a4", made_at=MADE_AT, round_number=1, study_id=3, link="http://x.example"
+    )
+
+
+def _practice() -> str:
+    outcome = replay("fault", 3, ["settings", "hint", "= dust", "= ink", "= no_gap"]).outcome
+    assert outcome is not None
+    return practice_report(outcome, who="Bo", day="2030-01-02")
+
+
+MAKERS: dict[str, Callable[[], str]] = {
+    "bench sheet": lambda: bench_sheet(
+        make_study(), STACK, LINE, plan_of().coupons, made_at=MADE_AT, people=("Ana", "Ben")
+    ),
+    "labels": _labels,
+    "report, ready": lambda: study_report(samples()["ready"]),
+    "report, more coupons": lambda: study_report(samples()["more coupons"]),
+    "report, six factors": lambda: study_report(samples()["six factors"]),
+    "practice": _practice,
+    "platen map": lambda: platen_page(
+        judge_map(test_platen_page.readings(dict.fromkeys(test_platen_page.PLACES, -4.0) | {"left": -12.0})),
+        line="line one",
+        machine="press",
+        name="swing press",
+        settings=[150.0],
+        days="on 2031-03-01",
+        made_at=MADE_AT,
+    ),
+    "recipe card": lambda: recipe_card(recipe(), uid=UID, on=date(2030, 6, 1)),
+    "comparison": lambda: comparison_report(test_comparison_page.report()),
+    "confirmation": lambda: confirmation_page(
+        test_confirmation_words.facts(test_confirmation_words.attempt("ppppfppp")), STACK, LINE, made_at=MADE_AT
+    ),
+}
+
+
+@cache
+def made(name: str) -> str:
+    return MAKERS[name]()
+
+
+@pytest.mark.parametrize("width", [1200, 390])
+@pytest.mark.parametrize("name", MAKERS)
+def test_no_serious_violation(browser, name, width):  # noqa: F811
+    need_axe()
+    page = browser.new_page(viewport={"width": width, "height": 900})
+    page.set_content(made(name), wait_until="load")
+    # folded parts are checked too
+    page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
+    found = serious(page)
+    page.close()
+    assert found == []
+
+
+@pytest.mark.parametrize("name", MAKERS)
+def test_no_page_asks_for_anything(browser, name):  # noqa: F811
+    page = browser.new_page()
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.set_content(made(name), wait_until="networkidle")
+    page.close()
+    assert [url for url in asked if not url.startswith(("data:", "about:"))] == []
