@@ -155,6 +155,10 @@ def prior_sentences(why: Why) -> tuple[str, ...]:
     """What the priors pull at, all together and the strongest of them."""
     every, *single = why.priors
     said = [f"Were everything assumed before the coupons to count double, {_pull(why, every)}."]
+    halved, doubled = why.prior_verdicts
+    for times, verdict in (("double", doubled), ("half", halved)):
+        if verdict != why.now.verdict:
+            said.append(f"Counted {times}, this setting would be called: {verdict}.")
     strongest = single[0]
     if max(abs(strongest.rate), abs(strongest.rate_low)) >= 2 * MOVED:
         said.append(

@@ -124,6 +124,8 @@ class Why:
     learned : tuple of Learned
     priors : tuple of PriorPull
         All together first.
+    prior_verdicts : (verdict, verdict)
+        What would be said of the setpoint with every prior counted half, and counted double.
     draws : int
     """
 
@@ -133,6 +135,7 @@ class Why:
     one_more: tuple[OneMore, ...]
     learned: tuple[Learned, ...]
     priors: tuple[PriorPull, ...]
+    prior_verdicts: tuple[Verdict, Verdict]
     draws: int
 
 
@@ -159,13 +162,15 @@ def explain_answer(study: Study, surfaces: Surfaces, answer: Answer) -> Why:
     rates = rate.draws(point, nodes=64)[:, 0]
     ask = _Ask(study, answer, rates, share_inside(surfaces), surfaces.results.coupons)
     now = ask.standing(np.zeros(len(rates)))
+    pulls = prior_pulls(traces.priors, rates, target=study.spec.pass_rate, low=1 - study.spec.assurance)
     return Why(
         now=now,
         before=_before(ask, rate, point, surfaces.prior_window(PRIOR_DRAWS)),
         coupons=_coupons(ask, surfaces, now),
         one_more=_one_more(ask, rate, answer, point),
         learned=_learned(surfaces),
-        priors=prior_pulls(traces.priors, rates, target=study.spec.pass_rate, low=1 - study.spec.assurance),
+        priors=pulls,
+        prior_verdicts=(ask.pulled(now, pulls[0], -1.0), ask.pulled(now, pulls[0], 1.0)),
         draws=len(rates),
     )
 
@@ -189,13 +194,22 @@ class _Ask:
         spec = self.study.spec
         mean, low = weights.mean(rates), weights.quantile(rates, 1 - spec.assurance)
         reached = weights.mean((rates >= spec.pass_rate).astype(float))
-        # whether any setting reaches the target is asked of the answer: only the setpoint is looked at again
-        chance = Chance(reached, max(self.answer.p_reachable, reached), max(self.answer.best_pass_rate, mean))
         return Standing(
-            mean, low, reached,
-            judge(self.study, chance, mean, low, inside=self.inside, coupons=self.coupons),
-            weights.effective, weights.pareto_k, weights.reliable,
+            mean, low, reached, self.verdict(mean, low, reached), weights.effective, weights.pareto_k, weights.reliable
+        )
+
+    def verdict(self, mean: float, low: float, reached: float) -> Verdict:
+        """What would be said of the setpoint; whether any setting reaches the target is asked of the answer."""
+        chance = Chance(reached, max(self.answer.p_reachable, reached), max(self.answer.best_pass_rate, mean))
+        return judge(self.study, chance, mean, low, inside=self.inside, coupons=self.coupons)
+
+    def pulled(self, now: Standing, pull: PriorPull, doublings: float) -> Verdict:
+        """The verdict with priors counted 2 to the power ``doublings`` times, on a straight line."""
+        moved = (
+            (now.rate, pull.rate), (now.rate_low, pull.rate_low), (now.p_target, pull.p_target)
         )  # fmt: skip
+        mean, low, reached = (min(max(value + doublings * slope, 0.0), 1.0) for value, slope in moved)
+        return self.verdict(mean, low, reached)
 
 
 def _before(ask: _Ask, rate: RobustRate, point: pd.DataFrame, prior: WindowDraws | None) -> Standing | None:

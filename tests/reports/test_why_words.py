@@ -40,6 +40,7 @@ def _why(**change: object) -> Why:
         one_more=(OneMore("setpoint", 0, {}, 0.96, _standing(0.97, 0.92), _standing(0.93, 0.87), 0.01),),
         learned=(Learned("height", "", 0.7), Learned("place", "dwell", 0.4), Learned("lapse", "", 0.97)),
         priors=pulls,
+        prior_verdicts=("ready", "ready"),
         draws=600,
     )
     return replace(made, **change)
@@ -112,6 +113,11 @@ def test_priors_are_said_to_pull_only_where_a_point_moves() -> None:
         "expected to be good instead of 96 (at least 90)."
     )
     assert said[1].startswith("The strongest pull is that of how fast the window closes: counted double alone,")
+    turned = words.prior_sentences(_why(prior_verdicts=("ready", "more coupons")))
+    assert turned[1] == "Counted double, this setting would be called: more coupons."
+    assert len(turned) == len(said) + 1
+    halved = words.prior_sentences(_why(prior_verdicts=("not reachable", "ready")))
+    assert halved[1] == "Counted half, this setting would be called: not reachable."
     quiet = PriorPull("every", 0.001, 0.002, 0.0, 500.0, True)
     said = words.prior_sentences(_why(priors=(quiet, replace(quiet, group="hand"))))
     assert said == (

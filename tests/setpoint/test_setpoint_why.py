@@ -102,6 +102,21 @@ def test_one_more_coupon_agrees_with_fitting_one_more(
     assert mixed == pytest.approx(why.now.rate, abs=0.002)
 
 
+def test_counting_the_priors_otherwise_gives_the_verdict_of_the_moved_numbers(
+    study: Study, surfaces: Surfaces, answer: doe.Answer, why: Why
+) -> None:
+    assert len(why.prior_verdicts) == 2
+    # a bar for ready at the very expected rate: a hair less of it and the verdict turns
+    every = why.priors[0]
+    assert abs(every.rate) > 1e-4
+    edge = replace(study, spec=replace(study.spec, pass_rate=why.now.rate))
+    turned = explain_answer(edge, surfaces, answer)
+    halved, doubled = turned.prior_verdicts
+    lower = halved if every.rate > 0 else doubled
+    assert turned.now.verdict == "ready"
+    assert lower != "ready"
+
+
 def test_coupons_stand_in_the_order_of_what_they_do_and_each_once(why: Why, named: pd.DataFrame) -> None:
     moved = [abs(c.low_change) for c in why.coupons]
     assert moved == sorted(moved, reverse=True)
