@@ -55,10 +55,10 @@ def register(group: typer.Typer) -> None:
         said: list[Block] = [f"{record.name} is changed." if is_new else f"Nothing of {record.name} is changed."]
         for one in suggested.values():
             if one.factor in changed.factor_names:
-                trial = "" if one.trial_sd is None else (
+                alone = "" if one.trial_sd is None else (
                     f"; {show_difference(one.trial_sd, desk.shown)} for a trial with every coupon at one place"
                 )  # fmt: skip
-                said.append(f"{one.factor}: {readings_say(one, desk.shown)}{trial}.")
+                said.append(f"{one.factor}: {readings_say(one, desk.shown)}{alone}.")
         said.append(study_words.factor_table(changed.factors, desk.shown))
         return Reply(
             {"study": record.name, "changed": is_new, "factors": changed.factors,
