@@ -45,7 +45,7 @@ class Confirmed:
     remarks : tuple of str
         What should be known beside the verdict. Full sentences.
     window_held : bool or None
-        Whether every corner held; None where no corner was tested.
+        Whether every corner held; None where no corner was tested, False where the answer's window is another by now.
     over_attempts : float
         Assurance that is left when all attempts at these settings are taken together: each further try is another
         chance to be lucky.
@@ -128,8 +128,6 @@ def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[
             f"The assurance of the claim, {stated(claim.assurance)}, is below the study's, {stated(spec.assurance)}."
         )
     now = hash_now(book, record)
-    if now == plan.inputs_hash:
-        return (), tuple(remarks), True
     fresh = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == now]
     if not fresh:
         said = (
@@ -145,15 +143,15 @@ def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[
     ]
     if moved:
         return (
-            f"The answer to the present results is another setpoint ({listing(moved)}): this confirmation is about "
-            "the old one.",
+            f"The last answer to the present results is another setpoint ({listing(moved)}): this confirmation is "
+            "about the one before.",
         ), tuple(remarks), False  # fmt: skip
     if answer.verdict == "not reachable":
         return ("The answer to the present results is: not reachable.",), tuple(remarks), False
     same = window_of(answer) == plan.window
-    if not same:
+    if not same and answer.window is not None:
         remarks.append("The window was drawn anew after this confirmation was planned: its corners were not tested.")
-    return (), tuple(remarks), same
+    return (), tuple(remarks), same or answer.window is None
 
 
 def window_of(answer: Answer) -> dict[str, tuple[float, float]] | None:
@@ -165,7 +163,9 @@ def window_of(answer: Answer) -> dict[str, tuple[float, float]] | None:
 
 
 def _window_held(attempt: Attempt, known: bool) -> bool | None:
-    if not attempt.plan.corners or not known:
+    if not known:  # the window that a recipe would carry is not the one that was tested
+        return False
+    if not attempt.plan.corners:
         return None
     held = {} if attempt.judged is None else {c.role: c.verdict for c in attempt.judged.corners}
     return all(held.get(role) == "held" for role in attempt.plan.corners)

@@ -429,6 +429,31 @@ def test_results_that_change_afterwards_put_the_confirmation_in_doubt(bench):
     assert bool(found["doubts"]) == (answer["setpoint"] != planned)
 
 
+@pytest.mark.parametrize("what", ["window", "setpoint"])
+def test_an_answer_drawn_anew_is_not_confirmed_by_coupons_for_the_old_one(bench, what):
+    here = bench()
+    here.everything_good()
+    with here.shop.open() as book:
+        kept = book.latest_analysis(STUDY, "recommend")
+        payload = {**kept.payload}
+        if what == "window":
+            bounds = [dict(row) for row in payload["window"]["bounds"]]
+            bounds[0]["high"] += 1
+            payload["window"] = {**payload["window"], "bounds": bounds}
+        else:
+            payload["setpoint"] = {**payload["setpoint"], "dwell": payload["setpoint"]["dwell"] + 1}
+        book.save_analysis(STUDY, kind="recommend", inputs_hash=kept.inputs_hash, seed=kept.seed + 1,
+                           version=kept.version, payload=payload)  # fmt: skip
+        found = confirmation_of(book, STUDY)
+    assert (found.proof, found.window_held) == (None, False)
+    if what == "window":
+        assert found.setpoint_proof is not None  # the setpoint itself was tested
+        assert any("drawn anew" in text for text in found.remarks)
+    else:
+        assert found.setpoint_proof is None
+        assert "another setpoint (press dwell)" in found.doubts[0]
+
+
 def test_a_corrected_score_changes_the_verdict_and_both_are_kept(bench):
     here = bench()
     here.everything_good()
