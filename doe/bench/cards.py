@@ -122,7 +122,7 @@ def _timers(making: Making, coupon: Coupon, stage: Stage, shown: Shown) -> Itera
         value = coupon.settings.get(name, study.held.get(name))
         if isinstance(value, (int, float)) and value > 0:
             label = study.factor(name).label if name in study.factor_names else KNOWN_FACTORS[name].label
-            key = f"{making.record.id}/{coupon.name}/{name}"
+            key = f"{making.record.made_at:%Y%m%d%H%M%S%f}/{coupon.name}/{name}"
             yield Timer(key, label, show(float(value), "s", shown), f"{float(value):g}")
 
 

@@ -135,8 +135,8 @@ def _form(
 
 
 def draft_key(making: Making, coupon: Coupon) -> str:
-    """Key under which a device keeps what is typed about a coupon."""
-    return f"{making.record.id}/{coupon.name}"
+    """Key under which a device keeps what is typed about a coupon: no other study has it, in this book or another."""
+    return f"{making.record.made_at:%Y%m%d%H%M%S%f}/{coupon.name}"
 
 
 def coupon_people(making: Making) -> tuple[str, ...]:
@@ -236,11 +236,21 @@ def differ_page(
 
 def undo_page(
     making: Making, coupon: Coupon, frame: Frame, history: Sequence[HistoryEntry], photos: Sequence[Photo], *,
-    why: str, shown: Shown,
+    who: str, why: str, shown: Shown,
 ) -> UndoPage:  # fmt: skip
-    """View-model of taking back what is stored about a coupon."""
+    """View-model of taking back what is stored about a coupon.
+
+    ``who`` looks at it: hand-feel that others gave stays hidden until they have felt the coupon themselves.
+    """
+
+    def said(field: str, value: FieldValue) -> str:
+        kind, _, person = field.partition(":")
+        mine = person.casefold() == who.casefold() or any(n.casefold() == who.casefold() for n in coupon.hands)
+        is_hidden = kind == "hand" and bool(who) and not mine
+        return "shown once you have felt it" if is_hidden else said_value(making, field, value, shown)
+
     items = [
-        Choice(name, f"{field_words(making, name)}: {said_value(making, name, s.value, shown)} ({s.who}, "
+        Choice(name, f"{field_words(making, name)}: {said(name, s.value)} ({s.who}, "
                f"{said_at(s.at)})", False)
         for name, s in coupon.said.items() if name != "side"
     ]  # fmt: skip
@@ -253,7 +263,7 @@ def undo_page(
     ]
     lines = [
         f"{said_at(h.at)}, {h.who}: {field_words(making, h.field)} "
-        f"{'taken back' if h.value in (None, '') else said_value(making, h.field, h.value, shown)}"
+        f"{'taken back' if h.value in (None, '') else said(h.field, h.value)}"
         f"{f' ({h.why})' if h.why else ''}"
         for h in history if h.field != "side"
     ]  # fmt: skip

@@ -201,7 +201,16 @@ def _undo_page(visit: Visit, *problems: str) -> Response:
     )
     history = visit.bench.shop.look.history(making.record.id, found.name)
     photos = [p for p in visit.bench.shop.look.photos(making.record.id, found.name) if not p.withdrawn]
-    view = undo_page(making, found, frame, history, photos, why=visit.text("why"), shown=visit.bench.shop.shown)
+    view = undo_page(
+        making,
+        found,
+        frame,
+        history,
+        photos,
+        who=visit.who,
+        why=visit.text("why"),
+        shown=visit.bench.shop.shown,
+    )
     return page("bench_undo.html", view, status=422 if problems else 200)
 
 

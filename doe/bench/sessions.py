@@ -54,8 +54,16 @@ class Sessions:
         with self._lock:
             self._by_cookie[_digest(cookie)] = session
             while len(self._by_cookie) > MOST_SESSIONS:
-                self._by_cookie.popitem(last=False)  # the one that was not used for the longest time
+                del self._by_cookie[self._least_missed(_digest(cookie))]
         return cookie, session
+
+    def _least_missed(self, fresh: str) -> str:
+        """The session to give up for a new one: the longest unused of those nobody scores with, else of all.
+
+        Whoever has the viewers' link may use it as often as they like; it must not push out a device at the press.
+        """
+        others = [digest for digest in self._by_cookie if digest != fresh]
+        return next((d for d in others if self._by_cookie[d].only_looks or not self._by_cookie[d].who), others[0])
 
     def find(self, cookie: str | None) -> Session | None:
         """The session of a cookie, if there is one and it is not too old."""

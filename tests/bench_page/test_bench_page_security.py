@@ -12,7 +12,7 @@ from doe.bench.guard import FORM_BYTES, Guard
 from doe.bench.hosts import Hosts, same_origin
 from doe.bench.pages import coupon_url, local_path
 from doe.bench.pairing import CODE_DIGITS, CODE_MINUTES, TRIES_A_CODE, TRIES_A_MINUTE, Pairing
-from doe.bench.sessions import COOKIE, SESSION_HOURS, VIEWER_HOURS
+from doe.bench.sessions import COOKIE, MOST_SESSIONS, SESSION_HOURS, VIEWER_HOURS
 
 LOOKED_AT = (
     "/", "/s/1", "/c/1/R1-01", "/undo/1/R1-01", "/wash/1", "/list/1", "/hint/1", "/more", "/name", "/nowhere",
@@ -288,6 +288,14 @@ def test_a_viewer_link_that_was_changed_or_is_old_lets_nobody_in(desk):
         assert guest.get("/s/1").url.path == "/pair"
     desk.now[0] += VIEWER_HOURS * 3600 + 1
     assert desk.device().get(link).status_code == 403
+
+
+def test_the_viewers_link_cannot_push_out_devices_that_score(desk):
+    device = desk.device("ana")
+    link = viewer_path(device.get("/more"))
+    for _ in range(MOST_SESSIONS + 5):
+        desk.device().client.get(link, follow_redirects=False)
+    assert device.get("/s/1").url.path == "/s/1"
 
 
 # how much may be sent
