@@ -210,9 +210,10 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
 
 
 def expected_sentence(recipe: Recipe) -> str:
-    """What the study expects of the setpoint."""
+    """What the study expects of the setpoint, and whether the corners of the window were confirmed."""
     low = at_least_of_hundred(recipe.pass_rate_low)
-    return f"Expected pass rate {percent(recipe.pass_rate)}, at least {low} %, by the surfaces of the study."
+    window = f" Window: {recipe.record['window']}." if "window" in recipe.record else ""
+    return f"Expected pass rate {percent(recipe.pass_rate)}, at least {low} %, by the surfaces of the study.{window}"
 
 
 def state_words(recipe: Recipe, *, superseded: bool, retired_why: str, on: date) -> str:

@@ -13,6 +13,7 @@ from doe.acts.deviations import deviations_of
 from doe.acts.record_items import RecordItem, facts_of_study, record_items
 from doe.acts.release import kept_figures
 from doe.domain.errors import InputError
+from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown, show_both
 
@@ -224,8 +225,17 @@ def _rounds(book: Book, record: StudyRecord) -> tuple[Any, ...]:
     from doe.plans import KIND_LABELS
     from reports.recipe_story import RoundFacts
 
+    judging = {CONFIRM: "confirmation: judges the answer, never enters the fit", COMPARE: "comparison of materials"}
     return tuple(
-        RoundFacts(r.round, KIND_LABELS.get(r.kind, r.kind), r.seed, r.coupons, local(r.made_at), r.made_by, r.notes)
+        RoundFacts(
+            r.round,
+            {**KIND_LABELS, **judging}.get(r.kind, r.kind),
+            r.seed,
+            r.coupons,
+            local(r.made_at),
+            r.made_by,
+            r.notes,
+        )
         for r in book.plan_info(record.id).rounds
     )
 

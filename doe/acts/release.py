@@ -38,6 +38,9 @@ if TYPE_CHECKING:
 RELEASE = "release"
 """Kind of the analysis that keeps what stood beside a recipe when it was released."""
 
+WINDOW, CORNERS_HELD = "window", "every corner that was tested held"
+"""What the record says of a window whose corners were confirmed."""
+
 USUAL_REVIEW_MONTHS, MOST_REVIEW_MONTHS = 12, 24
 
 MOST_STEPS, LONGEST_STEP = 6, 160
@@ -401,7 +404,7 @@ def _recipe(
             *(proof.remarks if proof.record is not None else ()),
             *dials.cautions,
         ),
-        record=_record(wishes),
+        record={**_record(wishes), **({WINDOW: CORNERS_HELD} if proof.record and proof.window_held else {})},
         inputs_hash=kept.inputs_hash,
         seed=kept.seed,
         version=kept.version,

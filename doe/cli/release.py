@@ -120,7 +120,7 @@ def recipe_table(recipe: Recipe, shown: Shown) -> Table:
             s.label,
             both(s, s.surface, shown),
             "" if s.dial is None else both(s, s.dial, shown),
-            window_words(s, shown),
+            "held constant" if s.factor in recipe.held else window_words(s, shown),
         )
         for s in recipe.settings
     ]

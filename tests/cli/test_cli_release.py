@@ -40,6 +40,7 @@ def test_a_confirmed_answer_becomes_a_recipe(shop_with):
     assert recipe["confirmation"]["failed"] == 0
     assert recipe["confirmation"]["passed"] >= 15
     assert recipe["exception"] == ""
+    assert recipe["record"]["window"] == "every corner that was tested held"
     assert recipe["handling"][1] == "Peel: wait 30 s, cold, slow and low."
     assert (kept.recipe.pass_rate, kept.recipe.version) == (answer.pass_rate, "0.1.0")
     assert any("a cliff: " in text for text in recipe["voids"])
@@ -58,6 +59,7 @@ def test_without_a_confirmation_it_is_refused_and_an_exception_is_printed(shop_w
         assert book.recipes() == ()
     recipe = released(shop, *EXCEPTION)["recipe"]
     assert recipe["confirmation"] is None
+    assert "window" not in recipe["record"]
     assert recipe["cautions"][0] == (
         "Released without an accepted confirmation. No confirmation was made. Reason: trial order; Kim answers for it."
     )
@@ -168,6 +170,7 @@ def test_a_window_whose_corner_failed_is_released_only_as_a_setpoint(shop_with):
     recipe = released(shop, "--setpoint-only")["recipe"]
     assert all(s["window_low"] is None for s in recipe["settings"])
     assert any("was not confirmed" in text for text in recipe["cautions"])
+    assert "window" not in recipe["record"]
 
 
 def test_revisions_supersede_and_need_a_reason(shop_with):
