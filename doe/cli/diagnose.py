@@ -32,6 +32,7 @@ def register(root: typer.Typer) -> None:
         doe diagnose "new powder" --symptom "no transfer" --set press_temp=150 --found settings=usual
         doe diagnose "new powder" --symptom "no transfer" --found gauge_press=cooler \\
           --turned-out press_not_reached
+        doe diagnose --recipe "heavy tee" --symptom scorch --set press_temp=165
         doe diagnose --past
     """)  # fmt: skip
     def diagnose(
