@@ -19,7 +19,7 @@ from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differ
 from doe.domain.serial import jsonable
 from doe.domain.stack import Material, Stack
 from doe.domain.texts import NAME_LENGTH, quoted
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, show_both
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -316,8 +316,11 @@ def comparison_study(
         ends = (max(min(f.low, *own), -math.inf if low is None else low),
                 min(max(f.high, *own), math.inf if high is None else high))  # fmt: skip
         if ends[0] >= ends[1]:
-            raise InputError(f"limits of the new material, {f.label}", f"no range left of {f.low:g} to {f.high:g}",
-                             "limits that leave a range", "Start a study of its own for it.")  # fmt: skip
+            raise InputError(
+                f"limits of the new material, {f.label}",
+                f"no range left of {show_both(f.low, f.unit)} to {show_both(f.high, f.unit)}",
+                "limits that leave a range", "Start a study of its own for it.",
+            )  # fmt: skip
         factors.append(replace(f, low=ends[0], high=ends[1]))
     name = wanted.name or f"{recipe.name} with {_words(d.ours for d in differences)}"[:NAME_LENGTH].rstrip()
     study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors))

@@ -63,7 +63,7 @@ def recipe_points(recipe: Recipe, study: Study) -> pd.DataFrame:
             raise InputError(
                 f"setpoint of {recipe.name}, {f.label}", show_both(at, f.unit),
                 f"{show_both(f.low, f.unit)} to {show_both(f.high, f.unit)}",
-                "The recipe cannot be made on this stack as it is: retune.",
+                "The recipe cannot be made on this stack: start a study of its own for it.",
             )  # fmt: skip
         low, high = (at if end is None or not hot[f.name] else end for end in (s.window_low, s.window_high))
         ends = np.clip([at, low, high], f.low, f.high)

@@ -66,7 +66,7 @@ def test_a_recipe_without_a_window_has_a_setpoint_only_and_forbidden_edges_are_l
 
 def test_a_setpoint_outside_the_range_of_the_new_stack_is_refused():
     cooler = replace(STUDY, factors=(*FACTORS[:2], usual_factor("press_temp", high=150), FACTORS[3]))
-    with pytest.raises(InputError, match=r"154 °C .309.2 °F.; allowed: 140 .*retune"):
+    with pytest.raises(InputError, match=r"154 °C .309.2 °F.; allowed: 140 .*study of its own"):
         recipe_points(recipe(), cooler)
 
 

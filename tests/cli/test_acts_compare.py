@@ -64,7 +64,7 @@ def test_limits_on_a_new_makers_sheet_are_asked_for_anew_and_bound_the_ranges(bo
     tight = offer_comparison(book, NAME, replace(BLANK, limits=Limits(fabric_max_degc=160)))
     assert tight.study.factor("press_temp").high == 160
     assert tight.points.set_index("role").loc["hot edge", "press_temp"] == 160
-    with pytest.raises(InputError, match="retune"):
+    with pytest.raises(InputError, match="study of its own"):
         offer_comparison(book, NAME, replace(BLANK, limits=Limits(fabric_max_degc=150)))
 
 
