@@ -39,6 +39,7 @@ def study(visit: Visit) -> Response:
     frame = visit.frame(
         making.record.name, kicker="Bench page", links=_links(making, "Make and score"),
         said="" if known is None else f"{known.name} is stored.",
+        undo=None if known is None else Link("Take it back", act_url("undo", making.record.id, known.name)),
         saved="" if known is None else draft_key(making, known),
     )  # fmt: skip
     return page("bench_study.html", study_page(visit.bench.shop, making, frame, now=now()))

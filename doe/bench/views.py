@@ -45,6 +45,8 @@ class Frame:
         Ways to the other pages.
     said : str
         What was just done.
+    undo : Link or None
+        Where that can be taken back.
     problems : tuple of str
         What could not be done, and what to do about it.
     saved : str
@@ -62,6 +64,7 @@ class Frame:
     hidden: tuple[Hidden, ...]
     links: tuple[Link, ...]
     said: str
+    undo: Link | None
     problems: tuple[str, ...]
     saved: str
     hot: str

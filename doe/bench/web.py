@@ -97,7 +97,7 @@ class Visit:
         return value.file if isinstance(value, UploadFile) and value.size else None
 
     def frame(
-        self, heading: str, *, kicker: str = "", links: tuple[Link, ...] = (), said: str = "",
+        self, heading: str, *, kicker: str = "", links: tuple[Link, ...] = (), said: str = "", undo: Link | None = None,
         problems: tuple[str, ...] = (), saved: str = "",
     ) -> Frame:  # fmt: skip
         """The frame of a page for this device."""
@@ -110,6 +110,7 @@ class Visit:
             hidden=self.hidden(),
             links=links,
             said=said,
+            undo=undo,
             problems=problems,
             saved=saved,
             hot=FOOTER,
