@@ -27,7 +27,7 @@ from reports.wording import (
 HEADLINES = {
     "ready": "Ready for confirmation coupons",
     "more coupons": "More coupons first",
-    "not reachable": "No tested setting reaches the target",
+    "not reachable": "Probably no tested setting reaches the target",
 }
 SETPOINT_TITLES = {
     "ready": "Setpoint",

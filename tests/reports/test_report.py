@@ -86,7 +86,7 @@ def test_the_shirts_are_those_of_the_answer(case):
     [
         ("ready", "Ready for confirmation coupons"),
         ("more coupons", "More coupons first"),
-        ("not reachable", "No tested setting reaches the target"),
+        ("not reachable", "Probably no tested setting reaches the target"),
     ],
 )
 def test_each_verdict_has_its_headline(case, headline):
