@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from doe.cli.demo_story import Round, Story, read_rounds, read_story
 from doe.domain.errors import DoeError, InputError
+from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.units import Shown
 
 if TYPE_CHECKING:
@@ -140,7 +141,8 @@ def _set_up(book: Book, story: Story) -> None:
 
 def _record(book: Book, name: str, made: Round) -> None:
     """Store one round with its scores."""
-    book.save_round(name, made.coupons, kind=made.kind, seed=made.seed, notes=("Invented coupons of the demo.",))
+    notes = ("Invented coupons of the demo.", SURFACE_NOTE)
+    book.save_round(name, made.coupons, kind=made.kind, seed=made.seed, notes=notes)
     book.record(name, made.entries)
 
 

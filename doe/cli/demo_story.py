@@ -160,11 +160,29 @@ def _entry(story: Story, row: Mapping[str, str]) -> ScoreEntry:
 
 
 def simulated_line(story: Story) -> SimulatedLine:
-    """The simulated line on which the stored coupons were made; its machines show more than they give."""
+    """The simulated line on which the stored coupons were made, for settings at the surface.
+
+    Its machines show more than they give; the gauge readings say so, and the bench sheet makes up for it. What remains
+    between wanted and real surface is the error of that correction, a fraction of a degree.
+    """
     from dataclasses import replace
 
     from doe.practice.demo import demo_line
 
     made = story.data["simulated"]
-    offsets = {key.removeprefix("offset_"): float(value) for key, value in made.items() if key.startswith("offset_")}
-    return replace(demo_line(story.study), display_offset=offsets)
+    return {key.removeprefix("offset_"): float(value) for key, value in made.items() if key.startswith("offset_")}
+    from datetime import date
+    from doe.assure import gauge_line
+    gauged = gauge_line(story.line, story.readings, on=date.max - date.resolution)
+    remains = {}
+    for name, offset in display_offsets(story).items():
+        factor = story.study.factor(name)
+        middle = (factor.low + factor.high) / 2
+        made = gauged.dial(name, middle)
+        assert made is not None  # ovens and presses only
+        remains[name] = made.dial_degc + offset - middle
+    return replace(demo_line(story.study), display_offset=remains)
+
+
+def display_offsets(story: Story) -> dict[str, float]:
+    """Real minus shown temperature of the story's machines, in degC of difference."""

@@ -17,7 +17,7 @@ from pathlib import Path
 import pandas as pd
 
 from doe.acts.base import usual_seed
-from doe.cli.demo_story import Story, read_rounds, read_story, simulated_line
+from doe.cli.demo_story import Story, display_offsets, read_rounds, read_story, simulated_line
 from doe.plans import make_plan
 from doe.plans.plan import columns
 from doe.setpoint import extend_plan, recommend
@@ -32,7 +32,7 @@ def header(story: Story, number: int) -> str:
     """How the file was made, as comment lines."""
     made = story.data["simulated"]
     rounds = story.data["rounds"][number - 1]
-    offsets = ", ".join(f"{k.removeprefix('offset_')} {v:+g} degC" for k, v in made.items() if k.startswith("offset_"))
+    offsets = ", ".join(f"{name} {value:+g} degC" for name, value in display_offsets(story).items())
     how = (
         f"planned with kind {rounds['kind']}, seed {made['plan_seed']}" if number == 1
         else f"chosen from the fit of round 1, seed {made['plan_seed']}"
@@ -41,7 +41,8 @@ def header(story: Story, number: int) -> str:
         "# Invented results of an invented shop; no coupon was pressed.\n"
         f"# Settings: {how}.\n"
         f"# Scores: simulated line of doe/practice/demo.py, day seed {made['day_seed']}, picked for its second round.\n"
-        f"# Real minus shown temperature: {offsets}. Spoiled coupons are part of the story.\n"
+        f"# Temperatures are those of the surface, dialled in by gauge.csv; real minus shown: {offsets}.\n"
+        "# Spoiled coupons are part of the story.\n"
         "# Made by tests/bench/make_demo_data.py; a test makes the scores again and compares.\n"
     )
 
@@ -120,7 +121,7 @@ def main() -> None:
     coupons = stored_settings(story) if "--scores" in sys.argv else make_settings(story)
     for name, text in make_files(story, coupons).items():
         (DEMO / name).write_text(text, encoding="utf-8", newline="\n")
-        print(f"{name}: {text.count(chr(10)) - 6} coupons")
+        print(f"{name}: {text.count(chr(10)) - 7} coupons")
 
 
 if __name__ == "__main__":

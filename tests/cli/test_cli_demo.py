@@ -171,3 +171,27 @@ def test_the_gauge_readings_are_read_as_they_stand():
     readings = read_story().readings
     assert len(readings) == 7
     assert {r.machine for r in readings} == {"oven", "press"}
+
+
+def test_the_coupons_were_dialled_in_by_the_gauge_readings():
+    from doe.cli.demo_story import display_offsets, simulated_line
+
+    story = read_story()
+    assert display_offsets(story) == {"cure_temp": -3.0, "press_temp": -4.0}
+    # what remains between wanted and real surface is the error of the readings, a fraction of a degree
+    remains = simulated_line(story).display_offset
+    assert set(remains) == {"cure_temp", "press_temp"}
+    assert all(0 < abs(off) < 0.5 for off in remains.values())
+
+
+def test_its_sheet_dials_in_more_than_the_surface_shall_have(demo):
+    page = demo.path("sheet.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    assert "143 °C (289 °F) <span>press temperature to dial in, for 140 °C (284 °F) on the surface</span>" in page
+    assert "isplay not checked" not in page
+
+
+def test_its_report_shows_surface_and_dial(demo):
+    page = demo.path("report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    assert "What to dial in on back room" in page
+    assert "isplay not checked" not in page
+    assert "are dial settings" not in page
