@@ -7,9 +7,9 @@ import json
 import multiprocessing
 import os
 import signal
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -82,12 +82,15 @@ def sizes_worth(
         if (missing := [n for n in hours if (kind, seed, n) not in known and (kind, seed, 0) not in known])
     ]
     tell = progress or (lambda share: None)
-    for done, ((kind, seed, _), found) in enumerate(_run(record.study, record.line, jobs, processes), 1):
-        # a kind of which no line fits the study is remembered too: finding that out takes longest
-        made = {(t.kind, t.seed, t.coupons): t for t in found} or {(kind, seed, 0): trial.Tried(kind, seed, 0, "", 0.0)}
-        known |= made
-        store.add(made.values())
-        tell(done / len(jobs))
+    with closing(_run(record.study, record.line, jobs, processes)) as ended:
+        for done, ((kind, seed, _), found) in enumerate(ended, 1):
+            # a kind of which no line fits the study is remembered too: finding that out takes longest
+            made = {(t.kind, t.seed, t.coupons): t for t in found} or {
+                (kind, seed, 0): trial.Tried(kind, seed, 0, "", 0.0)
+            }
+            known |= made
+            store.add(made.values())
+            tell(done / len(jobs))
     tell(1.0)
     asked = {(kind, seed) for kind, seed in wanted}
     tried = [t for t in known.values() if (t.kind, t.seed) in asked and t.coupons in hours]
@@ -108,7 +111,7 @@ def sizes_worth(
 
 def _run(
     study: Study, line: Line, jobs: Sequence[tuple[str, int, list[int]]], processes: int | None
-) -> Iterator[tuple[tuple[str, int, list[int]], tuple[Tried, ...]]]:
+) -> Generator[tuple[tuple[str, int, list[int]], tuple[Tried, ...]], None, None]:
     """Each job with what came of it, as they end; a break stops the workers and loses only what they were at."""
     from doe.practice.worth import try_line
 
@@ -117,14 +120,20 @@ def _run(
         for job in jobs:
             yield job, try_line(study, job[0], job[1], job[2], line=line)
         return
+    before = set(multiprocessing.active_children())
     with _one_thread():
         pool = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), initializer=_leave_breaks_to_parent)
         try:
             waiting = {pool.submit(try_line, study, job[0], job[1], job[2], line=line): job for job in jobs}
             for future in as_completed(waiting):
                 yield waiting[future], future.result()
-        finally:
+        except BaseException:
+            # a worker would go on to the end of its line, and the program wait for it: minutes after Ctrl-C
             pool.shutdown(wait=False, cancel_futures=True)
+            for child in set(multiprocessing.active_children()) - before:
+                child.terminate()
+            raise
+        pool.shutdown()
 
 
 def _leave_breaks_to_parent() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -162,3 +163,17 @@ def test_several_processes_give_what_one_gives(book) -> None:
     assert two.rows == one.rows
     assert two.from_cache == 0
     assert sorted(file.read_text(encoding="utf-8").split()) == kept
+
+
+def test_workers_are_stopped_when_nobody_waits_for_them_any_more(book) -> None:
+    record = book.study("new powder")
+    before = set(multiprocessing.active_children())
+    jobs = [(kind, seed, [12, 16]) for kind, seed in trial.lines_to_try(20)]
+    ended = acts._run(record.study, record.line, jobs, 2)
+    next(ended)
+    workers = set(multiprocessing.active_children()) - before
+    assert len(workers) == 2
+    ended.close()
+    for worker in workers:
+        worker.join(20)  # the 19 lines left would take far longer
+        assert not worker.is_alive()
