@@ -109,6 +109,8 @@ def list_lines(desk: Desk) -> Reply:
 @command(app, "show", example="doe line show back-room")
 def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
     """Show one line, how long its machines take to settle, and how many gauge readings there are."""
+    from doe.domain.units import show_difference
+
     with desk.look() as book:
         line = book.line(name)
         readings = len(book.gauge_readings(name))
@@ -118,11 +120,19 @@ def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> 
         for m in (line.oven, line.press)
     ]  # fmt: skip
     heads = ("machine", "min up", "min down", "uncertainty")
+    known = [] if line.gauge_u_degc is None else [
+        f"The gauge is known to ±{show_difference(line.gauge_u_degc, desk.shown)} (k = 2)."
+    ]  # fmt: skip
+    for m in (line.oven, line.press):
+        if m.display_step_degc is not None:
+            known.append(f"{m.name}: its display goes in steps of {show_difference(m.display_step_degc, desk.shown)}.")
+        if m.recovery_degc is not None:
+            known.append(f"{m.name}: its surface swings in use by ±{show_difference(m.recovery_degc, desk.shown)}.")
     fits = f"{count(line.coupons_per_stroke, 'coupon')} a press stroke, {line.coupons_per_sheet} a film sheet"
     return Reply(
         {"line": line, "gauge_readings": readings},
         (f"Line {line.name}: {fits}. Gauge: {line.gauge or 'none named'}. {count(readings, 'reading')}.",
-         Table(heads, rows, right=heads[1:]), "\nMinutes to settle after a change of 10 °C (18 °F)."),
+         Table(heads, rows, right=heads[1:]), "\nMinutes to settle after a change of 10 °C (18 °F).", *known),
         (f"doe gauge list {quoted(name)}",),
     )  # fmt: skip
 

@@ -105,6 +105,11 @@ def test_line_details_enter_the_budget(shop_with):
     assert table["probe"]["u"] == pytest.approx(0.5)
     assert table["recovery"]["value"] == 4
     assert table["resolution of the display"]["value"] == 2.5
+    text = shop.good("line", "show", LINE).out
+    assert "The gauge is known to ±1.0 °C (1.8 °F) (k = 2)." in text
+    assert "swing press: its display goes in steps of 5.0 °C (9.0 °F)." in text
+    assert "swing press: its surface swings in use by ±4.0 °C (7.2 °F)." in text
+    assert "tunnel oven: its" not in text
 
 
 def mapped(shop, *, cold: str = "right", by: float = 8.0) -> None:
