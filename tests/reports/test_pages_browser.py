@@ -347,3 +347,56 @@ def test_nothing_is_cut_at_the_side_of_a_printed_page(browser, files, name, pape
     )
     assert cut == []
     page.close()
+
+
+def printed_texts(page: Page, paper: str) -> list[str]:
+    """Text of every printed page, without its spaces (a reader of PDF guesses those)."""
+    from io import BytesIO
+
+    from pypdf import PdfReader
+
+    pages = PdfReader(BytesIO(page.pdf(format=paper, print_background=True))).pages
+    return ["".join(each.extract_text().split()) for each in pages]
+
+
+@pytest.mark.parametrize("name", ["ready", "not reachable", "two factors"])
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_first_printed_page_holds_the_answer(browser, files, name, paper):
+    page = opened(browser, files[name])
+    first = printed_texts(page, paper)[0]
+    heads = page.evaluate("[...document.querySelectorAll('#answer h2, #answer h3, .sure h3, .two h3')].slice(0, 5)"
+                          ".map(h => h.textContent)")  # fmt: skip
+    steps = page.evaluate("document.getElementById('steps').textContent")
+    dials = page.evaluate("[...document.querySelectorAll('.dial .big')].map(d => d.textContent)")
+    page.close()
+    for words in (*heads, steps, *dials):
+        assert "".join(words.split()) in first, words
+
+
+@pytest.mark.parametrize("name", ["ready", "six factors"])
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_figure_is_cut_by_a_page_break(browser, files, name, paper):
+    page = opened(browser, files[name])
+    figures = page.evaluate(
+        "[...document.querySelectorAll('figure')].map(f => [f.querySelector('figcaption').textContent,"
+        " [...f.querySelectorAll('svg text')].map(t => t.textContent)])"
+    )
+    pages = printed_texts(page, paper)
+    page.close()
+    assert len(figures) > 5
+    for title, inside in figures:
+        needed = ["".join(words.split()) for words in (title, *inside)]
+        # printers may join letters of a turned label otherwise, so a few words may hide; a cut figure hides half
+        best = max(sum(words in text for words in needed) for text in pages if needed[0] in text)
+        assert best >= 0.9 * len(needed), title
+
+
+def test_figures_use_the_colours_of_the_pages():
+    import reports.drawing as drawn
+    from reports.pages import template_source
+
+    css = template_source("paper.css") or ""
+    tokens = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", css))
+    pairs = {"ink": drawn.INK, "ink-soft": drawn.SOFT, "rule": drawn.RULE, "sheet": drawn.PAPER, "accent": drawn.ACCENT,
+             "under": drawn.UNDER, "over": drawn.OVER, "accent-wash": drawn.STRIP}  # fmt: skip
+    assert {name: tokens[name] for name in pairs} == pairs
