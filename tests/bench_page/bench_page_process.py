@@ -62,4 +62,7 @@ def running(path: Path, *words: str) -> Iterator[Running]:
     finally:
         if process.poll() is None:
             process.kill()
-            process.communicate()
+            process.wait()
+        for stream in (process.stdout, process.stderr):
+            if stream is not None:
+                stream.close()

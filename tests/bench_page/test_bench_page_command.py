@@ -13,10 +13,12 @@ import urllib.request
 
 import pytest
 from bench_page_process import command, environment, running
+from bench_page_shop import hidden_fields
 from typer.testing import CliRunner
 
 from doe.bench.hosts import Hosts, own_addresses, split_host
 from doe.bench.serve import listen
+from doe.book import Book
 from doe.cli.app import app
 from doe.cli.bench import terminal_code
 from doe.domain.errors import InputError
@@ -118,6 +120,25 @@ def test_on_a_network_it_shows_addresses_and_a_code_that_pairs(book_with):
         assert (code, out) == (0, "")
         assert "Pairing code: " in err
         assert "Traceback" not in err
+
+
+def test_a_confirmed_score_survives_a_kill(book_with):
+    import httpx2
+
+    path = book_with(0)
+    with running(path) as page, httpx2.Client(base_url=page.address, follow_redirects=True) as client:
+        headers = {"Origin": page.address}
+        form = client.get("/")
+        client.post("/name", data={**hidden_fields(form.text, "/name"), "typed": "ana"}, headers=headers)
+        form = client.get("/c/1/R1-05")
+        fields = {**hidden_fields(form.text, "/score/1/R1-05"), "hand": "4", "note": "just before"}
+        answer = client.post("/score/1/R1-05", data=fields, headers=headers, follow_redirects=False)
+        page.process.kill()
+        page.process.wait()
+    assert answer.status_code == 303
+    with Book.open(path, who="test") as book:
+        assert {h.field: h.value for h in book.history(1, "R1-05")} == {"hand:ana": 4.0, "note": "just before"}
+        assert book.check() == []
 
 
 def test_only_the_first_free_port_is_chosen_by_itself():
