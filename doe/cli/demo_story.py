@@ -166,13 +166,11 @@ def simulated_line(story: Story) -> SimulatedLine:
     between wanted and real surface is the error of that correction, a fraction of a degree.
     """
     from dataclasses import replace
+    from datetime import date
 
+    from doe.assure import gauge_line
     from doe.practice.demo import demo_line
 
-    made = story.data["simulated"]
-    return {key.removeprefix("offset_"): float(value) for key, value in made.items() if key.startswith("offset_")}
-    from datetime import date
-    from doe.assure import gauge_line
     gauged = gauge_line(story.line, story.readings, on=date.max - date.resolution)
     remains = {}
     for name, offset in display_offsets(story).items():
@@ -186,3 +184,5 @@ def simulated_line(story: Story) -> SimulatedLine:
 
 def display_offsets(story: Story) -> dict[str, float]:
     """Real minus shown temperature of the story's machines, in degC of difference."""
+    made = story.data["simulated"]
+    return {key.removeprefix("offset_"): float(value) for key, value in made.items() if key.startswith("offset_")}
