@@ -240,7 +240,10 @@ def _missing(
             f"{count(len(whole), 'coupon')} in common; two people on ten coupons would tell how far they agree."
         )
     if not any(r.hand_coupons or r.coupons for r in repeats):
-        said.append("Nobody looked at a coupon again who had scored it first, so how far a score repeats is not known.")
+        said.append(
+            "Nobody looked again, blind, at coupons of his own: whether the same person would say the same tomorrow is "
+            "not known."
+        )
     if again and said:
         said.append("Look again blind: somebody else hands over the coupons, without settings and first scores.")
     return tuple(said)

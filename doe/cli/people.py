@@ -54,6 +54,11 @@ def register(root: typer.Typer) -> None:
         )  # fmt: skip
 
 
+def _signed(value: float) -> str:
+    """A tenth with its sign; a nought has none."""
+    return f"{value:+.1f}" if abs(value) >= 0.05 else "0.0"
+
+
 def people_blocks(found: PeopleAgreement) -> list[Block]:
     """Agreement for a person: what it means, who leans, what is missing, what to look at again."""
     from reports.wording import count
@@ -61,7 +66,7 @@ def people_blocks(found: PeopleAgreement) -> list[Block]:
     blocks: list[Block] = [f"People who score {found.record.name}:", *(f"  {text}" for text in found.sentences)]
     if found.hand is not None:
         rows = [
-            (str(r["person"]), f"{r['lean']:+.1f}", f"{r['low']:+.1f} to {r['high']:+.1f}", str(r["verdict"]))
+            (str(r["person"]), _signed(r["lean"]), f"{_signed(r['low'])} to {_signed(r['high'])}", str(r["verdict"]))
             for r in found.hand.lean.to_dict("records")
         ]
         blocks += [Table(("person", "lean", "90 % limits", "scores"), rows, right=("lean", "90 % limits")),
