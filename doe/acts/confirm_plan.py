@@ -98,6 +98,7 @@ class _Asked:
     points: pd.DataFrame
     unit: Unit
     per_unit: int
+    set_ups: int
     cautions: tuple[str, ...]
 
 
@@ -109,6 +110,7 @@ def compare_claims_for(
     allow: Sequence[int] = (0, 1, 2),
     unit: Unit = "coupon",
     corners: int = CORNERS,
+    set_ups: int | None = None,
     per_garment: int = PER_GARMENT,
     progress: Progress | None = None,
 ) -> ClaimChoice:
@@ -119,6 +121,8 @@ def compare_claims_for(
     claims : sequence of (pass rate, assurance)
     allow : sequence of int
         Failures allowed.
+    set_ups : int, optional
+        How often oven and press are set afresh for the setpoint.
 
     Raises
     ------
@@ -127,7 +131,7 @@ def compare_claims_for(
     """
     from doe.assure import claim_plan
 
-    asked = _asked(book, key, unit, corners, progress)
+    asked = _asked(book, key, unit, corners, set_ups, progress)
     spec = asked.record.study.spec
     usual = not claims
     if usual:
@@ -164,6 +168,7 @@ def plan_confirmation(
     allow: int = 0,
     unit: Unit = "coupon",
     corners: int = CORNERS,
+    set_ups: int | None = None,
     per_garment: int = PER_GARMENT,
     seed: int | None = None,
     give_up: str = "",
@@ -180,6 +185,8 @@ def plan_confirmation(
     unit : {"coupon", "stroke"}
     corners : int
         Corners of the window to test.
+    set_ups : int, optional
+        How often oven and press are set afresh for the setpoint.
     give_up : str
         Why a confirmation under way is given up; it stays on record.
 
@@ -192,7 +199,7 @@ def plan_confirmation(
     from doe.assure.allocation import CORNER_COUPONS
     from doe.assure.attempts import ConfirmationPlan
 
-    asked = _asked(book, key, unit, corners, progress)
+    asked = _asked(book, key, unit, corners, set_ups, progress)
     record, spec = asked.record, asked.record.study.spec
     rule = claim_plan(
         spec.pass_rate if claim is None else claim, spec.assurance if assurance is None else assurance, failures=allow
@@ -211,7 +218,16 @@ def plan_confirmation(
     settings = confirmation_settings(
         record.study, asked.points, setpoint_coupons=rule.units, corner_coupons=CORNER_COUPONS
     )
-    coupons = _ordered(record, whole.coupons, settings, plan, number=plan.rounds[0], seed=seed, per_garment=per_garment)
+    coupons = _ordered(
+        record,
+        whole.coupons,
+        settings,
+        plan,
+        number=plan.rounds[0],
+        seed=seed,
+        per_garment=per_garment,
+        set_ups=asked.set_ups,
+    )
     notes = _notes(plan)
     book.save_round_with(
         record.id, coupons, round_kind=CONFIRM, notes=notes, kind=CONFIRMATION_PLAN, inputs_hash=plan.inputs_hash,
@@ -279,7 +295,7 @@ def replace_void(book: Book, key: Key, *, per_garment: int = PER_GARMENT, seed: 
     return Replaced(record, plan, number, coupons, units, corners)
 
 
-def _asked(book: Book, key: Key, unit: Unit, corners: int, progress: Progress | None) -> _Asked:
+def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, progress: Progress | None) -> _Asked:
     """The answer that is to be confirmed.
 
     Raises
@@ -289,6 +305,7 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, progress: Progress | 
     """
     from doe.acts.fits import fit_of, hash_now
     from doe.assure import confirmation_points
+    from doe.assure.confirmation_order import SET_UPS
     from doe.setpoint.robust import RobustRate
 
     record = book.study(key)
@@ -321,7 +338,15 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, progress: Progress | 
     # as if the coupons of a stroke failed each for itself: they share what the stroke does, so this is the worst case
     rates = rates**per_unit
     return _Asked(
-        record, same[-1], answer, rates, points, unit, per_unit, _cautions(book, record, answer, points, corners)
+        record,
+        same[-1],
+        answer,
+        rates,
+        points,
+        unit,
+        per_unit,
+        SET_UPS if set_ups is None else set_ups,
+        _cautions(book, record, answer, points, corners),
     )
 
 
@@ -402,7 +427,14 @@ def _row(asked: _Asked, claim: ClaimPlan, per_garment: int, coupons: pd.DataFram
             study, asked.points, setpoint_coupons=claim.units, corner_coupons=CORNER_COUPONS
         )
         coupons = order_confirmation(
-            study, settings, number=1, seed=0, line=line, unit=asked.unit, coupons_per_garment=per_garment
+            study,
+            settings,
+            number=1,
+            seed=0,
+            line=line,
+            unit=asked.unit,
+            set_ups=asked.set_ups,
+            coupons_per_garment=per_garment,
         )
     corner_coupons = (len(asked.points) - 1) * CORNER_COUPONS
     return ClaimRow(
@@ -459,6 +491,7 @@ def _ordered(
     number: int,
     seed: int,
     per_garment: int,
+    set_ups: int = 1,
 ) -> pd.DataFrame:
     """Coupons of a round in order, with batches, strokes and garments that no earlier round has."""
     import pandas as pd
@@ -467,7 +500,7 @@ def _ordered(
 
     coupons = order_confirmation(
         record.study, settings, number=number, seed=seed, line=replace(record.line, coupons_per_stroke=plan.per_unit),
-        unit=plan.unit, coupons_per_garment=per_garment,
+        unit=plan.unit, set_ups=set_ups, coupons_per_garment=per_garment,
     )  # fmt: skip
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
         if name in before:

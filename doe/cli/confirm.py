@@ -40,6 +40,9 @@ def register(root: typer.Typer) -> None:
             str, typer.Option(help="What is counted: coupon, or stroke (all its coupons pass).")
         ] = "coupon",
         corners: Annotated[int, typer.Option(min=0, help="Corners of the window that are tested too.")] = 2,
+        set_ups: Annotated[
+            int | None, typer.Option(min=1, help="How often oven and press are set afresh for the setpoint; usually 6.")
+        ] = None,
         per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
         replace: Annotated[
             bool, typer.Option("--replace", help="Make void coupons again, and those of a corner in doubt once more.")
@@ -53,7 +56,7 @@ def register(root: typer.Typer) -> None:
         """Confirm the setpoint: how many coupons for which claim, the rule, then the verdict so far."""
         from doe.cli import confirming
 
-        asked = confirming.asked(claim or (), assurance, allow or (), units, corners, per_garment)
+        asked = confirming.asked(claim or (), assurance, allow or (), units, corners, per_garment, set_ups)
         if sum((plan, replace, output is not None)) > 1:
             raise InputError("doe confirm", "several things at once", "one of --plan, --replace and --output",
                              "Do one after the other.")  # fmt: skip

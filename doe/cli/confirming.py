@@ -36,6 +36,7 @@ class Asked:
     unit: Unit
     corners: int
     per_garment: int
+    set_ups: int | None = None
 
     @property
     def compares(self) -> bool:
@@ -44,7 +45,13 @@ class Asked:
 
 
 def asked(
-    claims: Sequence[str], assurance: str | None, allow: Sequence[int], units: str, corners: int, per_garment: int
+    claims: Sequence[str],
+    assurance: str | None,
+    allow: Sequence[int],
+    units: str,
+    corners: int,
+    per_garment: int,
+    set_ups: int | None = None,
 ) -> Asked:
     """What was typed, as numbers.
 
@@ -59,7 +66,7 @@ def asked(
     return Asked(
         tuple(_share(text, "--claim") for text in claims),
         None if assurance is None else _share(assurance, "--assurance"), tuple(allow), cast("Unit", unit), corners,
-        per_garment,
+        per_garment, set_ups,
     )  # fmt: skip
 
 
@@ -90,7 +97,7 @@ def compare(book: Book, key: Key, wanted: Asked, shown: Shown, *, tell: Progress
     rates = wanted.claims or ((spec.pass_rate,) if wanted.assurance is not None or wanted.allow else ())
     choice = compare_claims_for(
         book, key, claims=[(rate, sure) for rate in dict.fromkeys(rates)], allow=wanted.allow or (0, 1, 2),
-        unit=wanted.unit, corners=wanted.corners, per_garment=wanted.per_garment, progress=tell,
+        unit=wanted.unit, corners=wanted.corners, set_ups=wanted.set_ups, per_garment=wanted.per_garment, progress=tell,
     )  # fmt: skip
     first = _proposed(choice)
     claim = first.claim
@@ -117,7 +124,7 @@ def _proposed(choice: ClaimChoice) -> ClaimRow:
 def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Block]:
     """Claims for a person: where the coupons would go, what each claim costs, how likely it is."""
     from doe.acts.confirm_plan import STATED_RATES
-    from reports.confirmation_words import allowed
+    from reports.confirmation_words import allowed, independence
 
     rates = tuple(f"if {rate:.0%}" for rate in STATED_RATES)
     heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", "by study", *rates)
@@ -147,6 +154,7 @@ def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Blo
         f"\nTo show {stated(first.claim.pass_rate)} 9 times in 10 with {allowed(first.claim.failures)}, the true pass "
         f"rate must be about {percent(first.needs, 1)}: a claim is shown by prints that are better than it. The rule "
         "is fixed before the first coupon and never adjusted; washes count.",
+        f"\n{independence()} --set-ups says how often.",
     ]
 
 
@@ -179,7 +187,7 @@ def make_plan(
     made = plan_confirmation(
         book, key, claim=wanted.claims[0] if wanted.claims else None, assurance=wanted.assurance,
         allow=wanted.allow[0] if wanted.allow else 0, unit=wanted.unit, corners=wanted.corners,
-        per_garment=wanted.per_garment, seed=seed, give_up=give_up, progress=tell,
+        set_ups=wanted.set_ups, per_garment=wanted.per_garment, seed=seed, give_up=give_up, progress=tell,
     )  # fmt: skip
     number = made.plan.rounds[0]
     return Reply(

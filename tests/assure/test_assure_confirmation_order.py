@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from doe.assure.confirmation_order import order_confirmation
+from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.stack import Line
 from doe.domain.study import Study
@@ -24,9 +25,9 @@ def settings(**coupons):
     return pd.DataFrame(rows)
 
 
-def ordered(wanted, *, unit="coupon", fits=1, seed=1):
+def ordered(wanted, *, unit="coupon", fits=1, seed=1, **more):
     line = Line("back room", coupons_per_stroke=fits)
-    return order_confirmation(STUDY, wanted, number=3, seed=seed, line=line, unit=unit)
+    return order_confirmation(STUDY, wanted, number=3, seed=seed, line=line, unit=unit, **more)
 
 
 def test_every_machine_setting_is_set_more_than_once():
@@ -63,3 +64,21 @@ def test_the_same_seed_gives_the_same_order_and_another_does_not():
     wanted = settings(setpoint=20, **{"corner 1": 4})
     assert ordered(wanted).equals(ordered(wanted))
     assert not ordered(wanted).equals(ordered(wanted, seed=2))
+
+
+@pytest.mark.parametrize("set_ups", [1, 3, 6, 11, 40])
+@pytest.mark.parametrize("corners", [{}, {"corner 1": 4, "corner 2": 4}])
+def test_the_setpoint_is_spread_over_as_many_set_ups_as_asked_for(set_ups, corners):
+    frame = ordered(settings(setpoint=22, **corners), set_ups=set_ups)
+    for stage in ("cure", "press"):
+        here = frame[frame["role"] == "setpoint"].groupby(f"{stage}_batch").size()
+        assert len(here) >= min(set_ups, 11)  # never less than two coupons a batch for its sake
+        if set_ups in (6, 11):
+            assert len(here) <= set_ups + 1
+            assert here.max() <= 22 / set_ups + 4
+        assert sorted(frame[f"{stage}_batch"].unique()) == list(range(1, frame[f"{stage}_batch"].max() + 1))
+
+
+def test_no_set_up_is_not_possible():
+    with pytest.raises(InputError, match="set-ups: found 0"):
+        ordered(settings(setpoint=5), set_ups=0)
