@@ -7,8 +7,7 @@ earlier ones of the round may end (knowledge gradient, Frazier, Powell and Dayan
 for the chance to reach a target instead of a mean). A setting may be asked for more than once: a repeat can tell most.
 A round stays runnable in an afternoon: few settings of each factor that is slow to change.
 
-Measured by `second_rounds.py` against the way the tool chooses (Thompson draws); DEVELOPERS.md has the figures and why
-it is not used.
+Chosen on tuning seeds against Thompson draws (`tests/bench/second_rounds.py`; DEVELOPERS.md has the figures).
 """
 
 from __future__ import annotations
