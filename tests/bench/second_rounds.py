@@ -2,7 +2,7 @@
 
     python tests/bench/second_rounds.py --lines 100 --first 5000
 
-Chosen by what they are expected to do to the chance of meeting the target (`doe/setpoint/telling.py`, as the tool does),
+Chosen by what they are expected to do to the chance of meeting the target (`doe/setpoint/telling.py`, what is used),
 or by Thompson draws (`doe/setpoint/next_coupons.py`). 12 or 20 coupons first, then 8 of which two are centre coupons.
 Seeds below 10000 are for tuning choices such as this one. Both ways see the same lines, so differences are paired.
 """
