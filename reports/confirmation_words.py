@@ -324,7 +324,7 @@ def independence() -> str:
     return (
         "The limits take every coupon as a fresh try, and coupons of one batch share what the machine was off. On "
         "invented lines whose batches share about half of it, a setpoint that just misses a claim of 90 % with 90 % "
-        f"assurance was accepted in {listing(told)} of each machine (22 coupons); 10 % are promised."
+        f"assurance was accepted in {listing(told)} of each machine (share of runs, 22 coupons); 10 % are promised."
     )
 
 

@@ -75,7 +75,8 @@ class ClaimRow:
 class ClaimChoice:
     """Claims side by side before anything is committed.
 
-    ``points`` are the setpoint and the corners that would be tested; ``cautions`` full sentences.
+    ``points`` are the setpoint and the corners that would be tested; ``cautions`` full sentences; ``set_ups`` how often
+    each machine is set for the setpoint.
     """
 
     record: StudyRecord
@@ -85,6 +86,7 @@ class ClaimChoice:
     points: pd.DataFrame
     rows: tuple[ClaimRow, ...]
     cautions: tuple[str, ...]
+    set_ups: int
 
 
 @dataclass(frozen=True)
@@ -144,7 +146,9 @@ def compare_claims_for(
     for plan in plans:
         _refuse_too_many(plan, asked)
     rows = tuple(_row(asked, plan, per_garment) for plan in plans)
-    return ClaimChoice(asked.record, asked.answer, unit, asked.per_unit, asked.points, rows, asked.cautions)
+    return ClaimChoice(
+        asked.record, asked.answer, unit, asked.per_unit, asked.points, rows, asked.cautions, asked.set_ups
+    )
 
 
 @dataclass(frozen=True)

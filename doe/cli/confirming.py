@@ -109,7 +109,7 @@ def compare(book: Book, key: Key, wanted: Asked, shown: Shown, *, tell: Progress
     return Reply(
         {"study": choice.record.name, "planned": False, "answer_verdict": choice.answer.verdict, "unit": choice.unit,
          "per_unit": choice.per_unit, "points": choice.points, "stated_rates": STATED_RATES, "claims": choice.rows,
-         "cautions": choice.cautions},
+         "set_ups": choice.set_ups, "cautions": choice.cautions},
         claim_blocks(choice, first, shown), (next_step,),
     )  # fmt: skip
 
@@ -154,7 +154,7 @@ def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Blo
         f"\nTo show {stated(first.claim.pass_rate)} 9 times in 10 with {allowed(first.claim.failures)}, the true pass "
         f"rate must be about {percent(first.needs, 1)}: a claim is shown by prints that are better than it. The rule "
         "is fixed before the first coupon and never adjusted; washes count.",
-        f"\n{independence()} --set-ups says how often.",
+        f"\n{independence()} These plans take {choice.set_ups}; --set-ups changes it.",
     ]
 
 
