@@ -32,23 +32,26 @@ def register(root: typer.Typer) -> None:
 
 
 def _data(done: DemoDone) -> dict[str, object]:
-    from doe.cli.demo_run import BOOK, ENTRY, REPORT, SHEET
+    from doe.cli.demo_run import FILES
 
-    files = {name.partition(".")[0]: done.path(name) for name in (BOOK, SHEET, ENTRY, REPORT)}
+    files = {name.rpartition(".")[0]: done.path(name) for name in FILES}
     verdicts = [found.answer.verdict for found in done.answers]
     return {
         "folder": done.folder, "files": files, "invented": True, "study": done.story.study.name, "verdicts": verdicts,
+        "later": done.later,
         "setpoint": done.answers[-1].answer.setpoint, "kept_book": done.kept_book, "commands": done.story.commands,
     }  # fmt: skip
 
 
 def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
-    from doe.cli.demo_run import BOOK, ENTRY, REPORT, SHEET, size_kb
+    from doe.cli.demo_run import BOOK, CARD, ENTRY, HOLDS, REPORT, RETUNE, SHEET, size_kb
     from doe.cli.recommend import settings_table
     from reports import answer_words as words
 
     what = {REPORT: "the report: open it in a browser", SHEET: "bench sheet of round 1, to print",
-            ENTRY: "entry file of round 1, to fill in", BOOK: "the book of the invented shop"}  # fmt: skip
+            ENTRY: "entry file of round 1, to fill in", CARD: "the recipe's card for the press, one page",
+            HOLDS: "a new blank, compared: the recipe holds", RETUNE: "another, for which it must be retuned",
+            BOOK: "the book of the invented shop"}  # fmt: skip
     rows = [(str(done.path(name)), f"{size_kb(done.path(name))} kB", text) for name, text in what.items()]
     last = done.answers[-1]
     study = last.fitted.record.study
@@ -58,7 +61,8 @@ def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
     ]
     kept = [f"Somebody had worked in the earlier demo book; it is kept as {done.kept_book}."] if done.kept_book else []
     return [
-        done.story.about, "", *rounds, words.lead(study, last.answer), settings_table(study, last, desk.shown),
+        done.story.about, "", *rounds, *done.later, words.lead(study, last.answer),
+        settings_table(study, last, desk.shown),
         Table(("file", "size", "what it is"), rows, right=("size",)), *kept,
         "\nThe same by hand, in a book of your own:", Commands(done.story.commands),
     ]  # fmt: skip

@@ -20,17 +20,20 @@ if TYPE_CHECKING:
 
 WHO = "demo (invented shop)"
 BOOK, SHEET, ENTRY, REPORT = "book.sqlite", "sheet.html", "entry.xlsx", "report.html"
+CARD, HOLDS, RETUNE = "recipe-card.html", "comparison-holds.html", "comparison-retune.html"
+FILES = (SHEET, ENTRY, REPORT, CARD, HOLDS, RETUNE, BOOK)
 
 Step = Callable[[float, str], None]
 
 
 @dataclass(frozen=True)
 class DemoDone:
-    """What the demo left behind: its files, the story, and the answer after each round."""
+    """What the demo left behind: its files, the story, the answer after each round, and what came later, in words."""
 
     folder: Path
     story: Story
     answers: tuple[Recommended, ...]
+    later: tuple[str, ...]
     kept_book: Path | None
 
     def path(self, name: str) -> Path:
@@ -56,11 +59,11 @@ def run_demo(folder: Path, *, shown: Shown, step: Step | None = None) -> DemoDon
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=folder, prefix=".making-") as name:
             work = Path(name)
-            answers = _tell_story(work, story, shown, tell)
+            answers, later = _tell_story(work, story, shown, tell)
             tell(0.97, "moving the files into place")
             if kept is not None:
                 (folder / BOOK).replace(kept)
-            for made in (SHEET, ENTRY, REPORT, BOOK):
+            for made in FILES:
                 (work / made).replace(folder / made)
     except OSError as error:
         raise InputError(
@@ -68,7 +71,7 @@ def run_demo(folder: Path, *, shown: Shown, step: Step | None = None) -> DemoDon
             "Close its files if they are open elsewhere, or name another folder: doe demo FOLDER.",
         ) from error  # fmt: skip
     tell(1.0, "done")
-    return DemoDone(folder, story, answers, kept)
+    return DemoDone(folder, story, answers, later, kept)
 
 
 def _make_room(folder: Path) -> Path | None:
@@ -76,7 +79,7 @@ def _make_room(folder: Path) -> Path | None:
     remedy = "Name another folder: doe demo FOLDER."
     if folder.exists() and not folder.is_dir():
         raise InputError(str(folder), "a file", "a folder", remedy)
-    there = [name for name in (BOOK, SHEET, ENTRY, REPORT) if (folder / name).exists()]
+    there = [name for name in (BOOK, *FILES[:-1]) if (folder / name).exists()]
     if not there:
         return None
     others = _others_in(folder / BOOK) if BOOK in there else None
@@ -104,30 +107,45 @@ def _others_in(book: Path) -> bool | None:
     return bool(people - {WHO})
 
 
-def _tell_story(work: Path, story: Story, shown: Shown, tell: Step) -> tuple[Recommended, ...]:
+def _tell_story(work: Path, story: Story, shown: Shown, tell: Step) -> tuple[tuple[Recommended, ...], tuple[str, ...]]:
     """Every act of the story, in a folder of its own."""
-    from doe.acts.fits import recommend_study
     from doe.acts.sheets import report_page, write_sheets
     from doe.book import Book
+    from doe.cli import demo_later
     from reports.files import write_whole
 
     tell(0.02, "opening a book")
     name = story.study.name
-    answers = []
     with Book.open(work / "making.sqlite", who=WHO) as book:
-        tell(0.05, "stack, line, gauge readings, study with its limits")
-        _set_up(book, story)
-        for number, made in enumerate(read_rounds(story), start=1):
-            start = 0.10 + 0.35 * (number - 1)
-            tell(start, f"round {number}: {len(made.coupons)} coupons planned, made, scored")
-            _record(book, name, made)
-            answers.append(recommend_study(book, name, progress=_part(tell, start + 0.05, 0.25)))
-        tell(0.82, "bench sheet and entry file")
+        answers = begin_story(book, story, tell)
+        tell(0.55, "bench sheet and entry file")
         for file in (SHEET, ENTRY):
             write_sheets(book, name, work / file, people=story.people, round_number=1, shown=shown, made_by=WHO)
-        tell(0.86, "report")
+        tell(0.60, "confirmation: coupons at the setpoint and at corners of the window")
+        confirmed = demo_later.confirm(book, story)
+        tell(0.70, "report")
         write_whole(work / REPORT, report_page(book, answers[-1], shown=shown))
+        tell(0.80, "release, and the card for the press")
+        released = demo_later.release(book, story)
+        demo_later.write_card(book, released, work / CARD, shown=shown)
+        tell(0.88, "two new materials compared with the recipe")
+        compared = demo_later.compare(book, story, released, (work / HOLDS, work / RETUNE), shown=shown, made_by=WHO)
         book.backup(work / BOOK)
+    return answers, (confirmed, demo_later.release_words(released), *compared)
+
+
+def begin_story(book: Book, story: Story, tell: Step = lambda share, what: None) -> tuple[Recommended, ...]:
+    """Set up the shop and record its rounds; the answer after each."""
+    from doe.acts.fits import recommend_study
+
+    answers = []
+    tell(0.05, "stack, line, gauge readings, study with its limits")
+    _set_up(book, story)
+    for number, made in enumerate(read_rounds(story), start=1):
+        start = 0.08 + 0.23 * (number - 1)
+        tell(start, f"round {number}: {len(made.coupons)} coupons planned, made, scored")
+        _record(book, story.study.name, made)
+        answers.append(recommend_study(book, story.study.name, progress=_part(tell, start + 0.03, 0.18)))
     return tuple(answers)
 
 

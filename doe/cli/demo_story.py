@@ -123,7 +123,18 @@ def _commands(data: Mapping[str, Any]) -> tuple[str, ...]:
         f"doe recommend {name}",
         f"doe extend {name} --coupons {data['rounds'][1]['coupons']}",
         f"doe report {name} -o report.html",
+        f"doe confirm {name} --plan --claim 0.90 --assurance 0.90",
+        f"doe record {name} --file sheets/CONFIRMATION.xlsx",
+        f"doe confirm {name}",
+        release_command(name, data["release"]),
+        f"doe recipe card {quoted(data['release']['name'])} -o recipe-card.html",
     )
+
+
+def release_command(name: str, told: Mapping[str, str]) -> str:
+    """The command line that releases the story's recipe."""
+    options = " ".join(f'--{option.replace("_", "-")} "{text}"' for option, text in told.items() if option != "name")
+    return f"doe release {name} --as {quoted(told['name'])} {options}"
 
 
 def read_rounds(story: Story) -> tuple[Round, ...]:
@@ -143,10 +154,11 @@ def _read_round(story: Story, rows: Sequence[Mapping[str, str]]) -> tuple[pd.Dat
     numbers = [c for c in texts.columns if c not in ("coupon", "role")]
     settings = set(story.study.factor_names)
     frame = texts.assign(**{c: texts[c].astype(float if c in settings else int) for c in numbers})
-    return frame, tuple(_entry(story, row) for row in rows)
+    return frame, tuple(entry_of(story, row) for row in rows)
 
 
-def _entry(story: Story, row: Mapping[str, str]) -> ScoreEntry:
+def entry_of(story: Story, row: Mapping[str, str]) -> ScoreEntry:
+    """Scores of one row of a data file."""
     words = {"pass": True, "fail": False}
     return ScoreEntry(
         row["coupon"],

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import importlib.util
 import shlex
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from doe.book import Book
+from doe.cli.demo_comparisons import read_comparisons
 from doe.cli.demo_run import WHO, run_demo
-from doe.cli.demo_story import packaged, read_rounds, read_story
+from doe.cli.demo_story import packaged, read_rounds, read_story, simulated_line
 from doe.domain.errors import InputError
 from doe.domain.units import METRIC
 from doe.plans.plan import columns
 
-FILES = {"book.sqlite", "sheet.html", "entry.xlsx", "report.html"}
+FILES = {
+    "book.sqlite", "sheet.html", "entry.xlsx", "report.html", "recipe-card.html", "comparison-holds.html",
+    "comparison-retune.html",
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +29,7 @@ def demo(tmp_path_factory):
     return run_demo(folder, shown=METRIC)
 
 
-def test_the_demo_leaves_its_four_files_and_nothing_else(demo):
+def test_the_demo_leaves_its_files_and_nothing_else(demo):
     done = demo
     assert {p.name for p in done.folder.iterdir()} == FILES
 
@@ -37,15 +42,13 @@ def test_the_demo_ends_with_a_setpoint_worth_confirming(demo):
 def test_the_settings_it_calls_ready_are_good_on_the_line_that_made_the_coupons(demo):
     import pandas as pd
 
-    from doe.cli.demo_story import simulated_line
-
     answer = demo.answers[-1].answer
     assert simulated_line(read_story()).robust_pass(pd.DataFrame([answer.setpoint]))[0] >= 0.95
 
 
 def test_everything_printed_says_that_it_is_invented_and_carries_the_cautions(demo):
     done = demo
-    for name in ("sheet.html", "report.html"):
+    for name in FILES - {"book.sqlite", "entry.xlsx"}:
         page = done.path(name).read_text(encoding="utf-8")
         assert "invented" in page
         assert "burn" in page.lower()
@@ -56,7 +59,44 @@ def test_its_book_is_sound_and_every_act_is_the_demos(demo):
     with Book.open(demo.path("book.sqlite"), who="test", create=False) as book:
         assert book.check() == []
         assert {act.who for act in book.audit(None)} == {WHO}
-        assert book.studies()[0].scored == 27
+        scored = {s.name: s.scored for s in book.studies()}
+        assert scored[read_story().study.name] == 27  # those that confirm it are counted apart
+        assert set(scored) - {read_story().study.name} == {told.name for told in read_comparisons()}
+
+
+def test_the_answer_is_confirmed_released_and_compared(demo):
+    assert demo.later == (
+        "Confirmation, 30 coupons: accepted.",
+        "Released: fine powder on the heavy tee, revision 1.",
+        "Compared, blank of Orrin: same recipe holds.",
+        "Compared, blank of Kestrow: retune.",
+    )
+    with Book.open(demo.path("book.sqlite"), who="test", create=False) as book:
+        (kept,) = book.recipes()
+    assert kept.in_force
+    assert kept.recipe.confirmation is not None
+    assert kept.recipe.confirmation.failed == 0
+    setpoint = demo.answers[-1].answer.setpoint
+    assert {s.factor: s.surface for s in kept.recipe.settings if s.factor in setpoint} == dict(setpoint)
+    for name in ("cure_temp", "press_temp"):  # both machines show more than they give
+        setting = kept.recipe.setting(name)
+        assert setting.dial > setting.surface
+    assert "fine powder on the heavy tee" in demo.path("recipe-card.html").read_text(encoding="utf-8")
+    assert "Same recipe holds" in demo.path("comparison-holds.html").read_text(encoding="utf-8")
+    assert "Retune" in demo.path("comparison-retune.html").read_text(encoding="utf-8")
+
+
+def test_what_the_comparisons_say_is_true_on_the_line_that_made_the_coupons(demo):
+    import pandas as pd
+
+    line = simulated_line(read_story())
+    setpoint = pd.DataFrame([demo.answers[-1].answer.setpoint])
+    rates = []
+    for told in read_comparisons():
+        offsets = {name: line.display_offset[name] + told.shift.get(name, 0.0) for name in line.display_offset}
+        rates.append(replace(line, display_offset=offsets).robust_pass(setpoint)[0])
+    assert rates[0] >= 0.95
+    assert rates[1] < 0.80
 
 
 def test_running_it_again_makes_it_anew(demo):
@@ -86,7 +126,7 @@ def test_work_of_others_in_the_demo_book_is_kept(shop_with, monkeypatch):
 def pretend(work: Path, *_):
     for name in FILES:
         (work / name).write_text("new")
-    return ()
+    return (), ()
 
 
 def test_a_stop_on_the_way_leaves_the_folder_as_it_was(tmp_path, monkeypatch):
@@ -156,15 +196,29 @@ def test_the_stored_coupons_lie_inside_their_study():
     assert not is_forbidden(story.study.forbidden, coupons).any()
 
 
-def test_making_the_scores_again_gives_the_stored_files():
-    path = Path(__file__).parents[1] / "bench" / "make_demo_data.py"
-    spec = importlib.util.spec_from_file_location("make_demo_data", path)
+def bench(name):
+    path = Path(__file__).parents[1] / "bench" / f"{name}.py"
+    spec = importlib.util.spec_from_file_location(name, path)
     maker = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(maker)
+    return maker
+
+
+def test_making_the_scores_again_gives_the_stored_files():
+    maker = bench("make_demo_data")
     story = read_story()
     made = maker.make_files(story, maker.stored_settings(story))
     assert made == {name: packaged(name) for name in made}
     assert len(made) == 2
+
+
+def test_making_the_confirmation_again_gives_the_stored_file(demo):
+    story = read_story()
+    with Book.open(demo.path("book.sqlite"), who="test", create=False) as book:
+        coupons = book.plan_coupons(story.study.name)
+    kept = packaged("confirmation.csv")
+    day = int(kept.split("day seed ")[1].split(",")[0])
+    assert bench("make_demo_later").score(story, coupons[coupons["round"] == 3], day) == kept
 
 
 def test_the_gauge_readings_are_read_as_they_stand():
