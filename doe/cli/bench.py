@@ -74,7 +74,8 @@ def register(root: typer.Typer) -> None:
         serve(desk.book, place, owner=desk.name, shown=desk.shown, announce=announce, log=log, ready=ready, typed=typed)
         if desk.as_json:
             raise typer.Exit
-        return Reply({}, ("", "The bench page has stopped. Every score that was confirmed is in the book."))
+        return Reply({}, ("", "The bench page has stopped. Every score that was confirmed is in the book."),
+                     ("doe study list",))  # fmt: skip
 
 
 def _greet(place: Place, label: str) -> None:

@@ -28,7 +28,7 @@ def check(desk: Desk) -> Reply:
     with desk.look() as book:
         problems = book.check()
     if not problems:
-        return Reply({"problems": []}, ("The book is sound.",))
+        return Reply({"problems": []}, ("The book is sound.",), ("doe book backup shop-backup.sqlite",))
     return Reply(
         {"problems": problems}, (f"{count(len(problems), 'problem')} found.", *(Warn(p) for p in problems)),
         ("doe book backup PATH",), exit_code=1,
@@ -61,8 +61,8 @@ def upgrade(desk: Desk) -> Reply:
     with Book.open(desk.book, who=desk.name, create=False, upgrade=True) as book:
         problems = book.check()
     if problems:
-        return Reply({"problems": problems}, tuple(Warn(p) for p in problems), exit_code=1)
-    return Reply({"problems": []}, ("The book is up to date and sound.",))
+        return Reply({"problems": problems}, tuple(Warn(p) for p in problems), ("doe book check",), exit_code=1)
+    return Reply({"problems": []}, ("The book is up to date and sound.",), ("doe study list",))
 
 
 @command(app, "audit", example="doe book audit --last 20")
@@ -74,8 +74,9 @@ def audit(desk: Desk, last: Annotated[int, typer.Option(min=1, help="How many ac
         acts = book.audit(last)
     rows = [(f"{local(a.at):%Y-%m-%d %H:%M}", a.who, a.verb, a.subject, a.why) for a in acts]
     return Reply(
-        {"acts": acts}, (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows))
-    )
+        {"acts": acts}, (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows)),
+        ("doe study list",),
+    )  # fmt: skip
 
 
 def register(root: typer.Typer) -> None:

@@ -321,7 +321,7 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
     cause = ask("What did it turn out to be (number, name, none; Enter: not known yet)", read, default="")
     kept = None if cause is None else acts.keep_case(book, setting, evidence, cause)
     said = "Nothing is kept." if kept is None else f"Kept as case {kept}; the shop's odds have learned from it."
-    return Reply({**acts.data_of(done), "case": kept}, (said,))
+    return Reply({**acts.data_of(done), "case": kept}, (said,), ("doe diagnose --past",))
 
 
 def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
@@ -335,7 +335,8 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
             if withdraw not in {n.id for n in book.notes(CASE)}:
                 raise InputError("--withdraw", withdraw, "number of a case", "See doe diagnose --past.")
             book.withdraw_note(withdraw, why)
-        return Reply({"withdrawn": withdraw}, (f"Case {withdraw} no longer counts; it stays in the book.",))
+        return Reply({"withdrawn": withdraw}, (f"Case {withdraw} no longer counts; it stays in the book.",),
+                     ("doe diagnose --past",))  # fmt: skip
     with desk.look() as book:
         notes = book.notes(CASE)
     rows = [
@@ -345,4 +346,5 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
     if not rows:
         return Reply({"cases": []}, ("No case is kept yet.",), ("doe diagnose --help",))
     return Reply({"cases": [{"id": n.id, "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
-                 (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",)),))  # fmt: skip
+                 (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",)),),
+                 ('doe diagnose --symptom "edge haze"',))  # fmt: skip

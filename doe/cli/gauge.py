@@ -142,7 +142,8 @@ def withdraw(
     """Take a mistaken reading back; it stays visible with the reason."""
     with desk.open(create=False) as book:
         book.withdraw_gauge_reading(number, why)
-    return Reply({"withdrawn": number, "why": why}, (f"Reading {number} no longer counts; it stays visible.",))
+    return Reply({"withdrawn": number, "why": why}, (f"Reading {number} no longer counts; it stays visible.",),
+                 ("doe line list",))  # fmt: skip
 
 
 def register(root: typer.Typer) -> None:

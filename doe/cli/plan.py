@@ -85,7 +85,9 @@ def register(root: typer.Typer) -> None:
                 kinds = [j.kind for j in choice.judgements]
                 choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")
                 if choose == "none yet":
-                    return Reply(choice_data(choice), ("No plan was made.",))
+                    return Reply(
+                        choice_data(choice), ("No plan was made.",), (f"doe plan {quoted(choice.record.name)}",)
+                    )
                 coupons = next(j.coupons for j in choice.judgements if j.kind == choose)
             with desk.progress("making the plan"):
                 made = commit_plan(

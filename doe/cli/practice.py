@@ -77,7 +77,7 @@ def play(
         said += [open_question.text, open_question.form] if open_question and answers else []
         said += ["Not finished; nothing is kept."]
         data = {"exercise": exercise, "seed": chosen, "over": False, "question": open_question, "turns": turns}
-        return Reply(data, said)
+        return Reply(data, said, (f"doe practice play {exercise} --seed {chosen}",))
     outcome = drill.outcome
     page = _write_page(desk, drill, output)
     with desk.open() as book:
