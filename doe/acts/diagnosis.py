@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from doe.book import Book, KeptRecipe, ShopNote, StudyRecord
     from doe.domain.limits import Limits
     from doe.domain.recipe import Recipe as Released
+
+Given = Literal["dialled", "study"]
 
 CASE = "case"
 """Topic of the notes that hold the shop's cases."""
@@ -52,12 +54,14 @@ def setting_of(
     *,
     ask_surfaces: bool = True,
     kept: KeptRecipe | None = None,
+    given: Given = "dialled",
 ) -> Setting:
     """Recipe, limits, gauge readings and fitted surfaces of a study, held against the current settings.
 
-    The recipe is the one in force that came from the study, else its last answer; ``kept`` names one. Current settings
-    are what is dialled in, so they are held against the dial settings of a recipe. Without ``ask_surfaces`` nothing is
-    fitted, which takes a second where there are enough coupons.
+    The recipe is the one in force that came from the study, else its last answer; ``kept`` names one. ``given`` says
+    what the current settings are: dialled in by somebody, so that they are held against the dial settings of a recipe,
+    or those of a coupon of the study, in the study's own terms. Without ``ask_surfaces`` nothing is fitted, which takes
+    a second where there are enough coupons.
     """
     from doe.acts.recipes import in_force_for
 
@@ -65,8 +69,8 @@ def setting_of(
         return Setting(current=current)
     record = book.study(key)
     kept = in_force_for(book, record.id) if kept is None else kept
-    recipe = _last_answer(book, record) if kept is None else recipe_in_use(kept.recipe, record.study.limits)
-    off = {} if kept is None else _dial_less_surface(kept.recipe)
+    recipe = _last_answer(book, record) if kept is None else recipe_in_use(kept.recipe, record.study.limits, given)
+    off = {} if kept is None or given == "study" else _dial_less_surface(kept.recipe)
     levels = {}
     for name, value in current.items():
         slack = next((f.setting_sd for f in record.study.numeric if f.name == name), 0.0)
@@ -85,14 +89,16 @@ def setting_of(
     )  # fmt: skip
 
 
-def recipe_in_use(released: Released, limits: Limits | None) -> Recipe:
-    """A released recipe as people set it: dial settings where a gauge tells them, else the surface."""
+def recipe_in_use(released: Released, limits: Limits | None, given: Given = "dialled") -> Recipe:
+    """A released recipe as people set it, by the dial where a gauge tells it; or in the terms of its study."""
+    by_dial = given == "dialled" or _as_dialled(released)
     settings, window = {}, {}
     for s in released.settings:
         if isinstance(s.surface, str):
             continue
-        settings[s.factor] = s.surface if s.dial is None else s.dial
-        low, high = (s.window_low, s.window_high) if s.dial is None else (s.dial_low, s.dial_high)
+        on_dial = by_dial and s.dial is not None
+        settings[s.factor] = s.dial if by_dial and s.dial is not None else s.surface
+        low, high = (s.dial_low, s.dial_high) if on_dial else (s.window_low, s.window_high)
         if low is not None and high is not None:
             window[s.factor] = (low, high)
     return Recipe(settings, window, limits)

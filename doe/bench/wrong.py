@@ -80,7 +80,7 @@ def _found(texts: list[str]) -> dict[str, str]:
 
 def _case(visit: Visit, making: Making, coupon: Coupon, found: dict[str, str]) -> tuple[Setting, Evidence]:
     current = {f.name: float(coupon.settings[f.name]) for f in making.record.study.numeric}
-    setting = setting_of(visit.bench.shop.look, making.record.id, current, ask_surfaces=False)
+    setting = setting_of(visit.bench.shop.look, making.record.id, current, ask_surfaces=False, given="study")
     held = making.record.study.held
 
     def seconds(name: str) -> float | None:

@@ -45,6 +45,16 @@ def test_a_setting_in_the_window_of_the_dial_is_inside(shop):
     assert dict(above.levels) == {"press_temp": "high"}
 
 
+def test_settings_of_a_coupon_are_held_against_the_surface(shop):
+    press = press_of(shop)
+    with shop.open() as book:
+        inside = setting_of(book, STUDY, {"press_temp": press["surface"]}, ask_surfaces=False, given="study")
+        at_dial = setting_of(book, STUDY, {"press_temp": press["window_high"] + 1}, ask_surfaces=False, given="study")
+    assert dict(inside.levels) == {"press_temp": "inside"}
+    assert dict(at_dial.levels) == {"press_temp": "high"}
+    assert press["window_high"] + 1 < press["dial_high"]
+
+
 def test_the_surfaces_are_asked_at_the_surface_behind_the_dial(shop):
     with shop.open() as book:
         kept = book.recipe(NAME).recipe
