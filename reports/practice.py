@@ -14,11 +14,13 @@ from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, MapPicture, Outcome
 from doe.practice.drills import DRILLS
+from doe.symptoms import symptom
 from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from reports.drawing import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg
 from reports.pages import render
 from reports.sheet import Pair
-from reports.study_views import Column, Picture, Table
+from reports.study_views import Column, Drawn, Picture, SeenOften, Table
+from reports.symptom_drawings import symptom_svg
 from reports.wording import count, out_of_hundred, percent, shirts
 
 _BANDS = ("#cfc8b8", "#dfdacd", "#ebe7dd", "#f5f3ee", PAPER)
@@ -37,7 +39,8 @@ class PracticePage:
 
     ``page_title`` of the window; ``title`` of the exercise; ``headline`` the score; ``facts`` who, when and what was
     spent; ``truth`` sentences; ``score_pairs`` what the points are made of; ``settings`` one table or none;
-    ``pictures``; ``cautions``, ``fixed_wording`` and ``footer`` as on everything printed.
+    ``pictures``; ``seen`` what the failed coupons showed, the commonest first;
+    ``cautions``, ``fixed_wording`` and ``footer`` as on everything printed.
     """
 
     page_title: str
@@ -48,6 +51,7 @@ class PracticePage:
     score_pairs: tuple[Pair, ...]
     settings: tuple[Table, ...]
     pictures: tuple[Picture, ...]
+    seen: tuple[SeenOften, ...]
     cautions: tuple[str, ...]
     fixed_wording: str
     footer: str
@@ -90,10 +94,24 @@ def practice_page(outcome: Outcome, *, who: str, day: str, shown: Shown = METRIC
         score_pairs=tuple(Pair(words, f"{points:+.0f}") for words, points in outcome.parts),
         settings=settings,
         pictures=pictures_of(outcome, shown),
+        seen=seen_often(outcome),
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,
         footer=FOOTER,
     )  # fmt: skip
+
+
+def seen_often(outcome: Outcome) -> tuple[SeenOften, ...]:
+    """What the failed coupons of an exercise showed, drawn and counted; nothing where none was made or none failed."""
+    if not isinstance(outcome.picture, MapPicture) or outcome.picture.coupons.empty:
+        return ()
+    coupons = outcome.picture.coupons
+    keys = coupons.loc[~coupons["passed"].eq(True), "symptom"].astype(str)
+    counts = keys[keys != ""].value_counts()
+    return tuple(
+        SeenOften(Drawn(symptom(key).label, symptom_svg(key, beside_text=True)), count(n, "coupon"))
+        for key, n in sorted(((str(key), int(n)) for key, n in counts.items()), key=lambda each: (-each[1], each[0]))
+    )
 
 
 def pictures_of(outcome: Outcome, shown: Shown = METRIC) -> tuple[Picture, ...]:

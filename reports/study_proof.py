@@ -27,6 +27,7 @@ from reports.wording import (
     listing,
     move,
     percent,
+    percent_at_least,
     range_both,
     score,
     sentence,
@@ -229,7 +230,7 @@ def sure_pairs(study: Study, answer: Answer) -> tuple[Pair, ...]:
     """The numbers behind "how sure"."""
     pairs = [
         Pair("expected pass rate", percent(answer.pass_rate, 1)),
-        Pair(f"lower bound, {stated(study.spec.assurance)} assurance", percent(answer.pass_rate_low, 1)),
+        Pair(f"lower bound, {stated(study.spec.assurance)} assurance", percent_at_least(answer.pass_rate_low)),
         Pair(f"chance that it reaches {stated(study.spec.pass_rate)}", percent(answer.p_target)),
         Pair("checks alone, hand-feel left aside", percent(answer.checks_pass_rate, 1)),
         Pair("best anywhere in the tested region, if the line were known", percent(answer.best_pass_rate, 1)),
@@ -323,6 +324,7 @@ def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
         Pair("hash of the inputs", source.inputs_hash),
         Pair("seed of the fit", str(report.surfaces.seed)),
         Pair("seed of the recommendation", str(report.answer.seed)),
+        Pair("draws behind every number", str(report.surfaces.window.count)),
         Pair("version of the tool", source.version),
         *((Pair("analysed", date(source.analysed_at)),) if source.analysed_at else ()),
         Pair("report made", f"{date(report.made_at)} by {source.made_by}" if source.made_by else date(report.made_at)),

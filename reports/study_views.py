@@ -74,6 +74,14 @@ class Drawn:
 
 
 @dataclass(frozen=True)
+class SeenOften:
+    """A symptom of several coupons: ``drawn``, and ``times`` in words."""
+
+    drawn: Drawn
+    times: str
+
+
+@dataclass(frozen=True)
 class FailedCoupon:
     """A failed coupon: ``name``, ``settings``, ``symptoms``, ``place`` beside the setpoint, ``note``, ``photos``."""
 

@@ -117,6 +117,15 @@ def percent(share: float, digits: int = 0) -> str:
     return f"{text} %"
 
 
+def percent_at_least(share: float) -> str:
+    """Lower bound in percent with one decimal, rounded down: rounding up would promise more than it holds.
+
+    >>> percent_at_least(0.9219), percent_at_least(0.95)
+    ('92.1 %', '95.0 %')
+    """
+    return f"{math.floor(round(share * 1000, 6)) / 10:.1f} %"
+
+
 def score(value: float) -> str:
     """Hand-feel to one decimal.
 

@@ -10,6 +10,7 @@ import pytest
 
 from doe.domain.units import Shown
 from doe.practice.drills import replay
+from doe.symptoms import symptom
 from reports.practice import map_finding, practice_page, practice_report
 
 
@@ -24,11 +25,22 @@ def test_page_shows_settings_side_by_side_and_two_maps(swept):
     page = practice_report(swept, who="Bo & Co", day="2030-01-02")
     assert f"{swept.score} of 100 points" in page
     assert "Bo &amp; Co, 2030-01-02" in page
-    assert page.count("<svg") == 2
+    assert page.count("<figure") == 2
     for words in ("the plan", "An invented world", "Before you touch a machine", *swept.truth[:1]):
         assert words.replace("'", "&#39;") in page
     ids = re.findall(r' id="([^"]+)"', page)
     assert len(ids) == len(set(ids))
+
+
+def test_what_the_failed_coupons_showed_is_drawn_and_counted(swept):
+    coupons = swept.picture.coupons
+    failed = coupons[~coupons["passed"].eq(True)]
+    view = practice_page(swept, who="Bo", day="today")
+    told = {each.drawn.label: int(each.times.split()[0]) for each in view.seen}
+    assert told == {symptom(k).label: int(n) for k, n in failed["symptom"].value_counts().items() if k}
+    assert list(told.values()) == sorted(told.values(), reverse=True)
+    page = practice_report(swept, who="Bo", day="today")
+    assert page.count('class="symptom"') == len(told) > 0
 
 
 def test_maps_name_every_mark_and_the_target_line(swept):
