@@ -167,6 +167,12 @@ GLOSSARY: tuple[Word, ...] = (
         ("confidence interval", "range of the estimate"), ("assurance", "lower bound"),
     ),
     Word(
+        "kappa",
+        "How far two people agree on pass and fail beyond what luck would give: 1 is always, 0 no more than by "
+        "chance. Both must have judged the same coupons, good and bad ones mixed, without knowing the other's word.",
+        ("agreement",), (),
+    ),
+    Word(
         "lack of fit",
         "A sign that the surface has the wrong shape: it misses coupons by more than repeats of the same "
         "setting differ among themselves.",
@@ -182,6 +188,13 @@ GLOSSARY: tuple[Word, ...] = (
         "A careful pass rate: with the stated assurance the true one is at least this. Promise the lower "
         "bound, not the expected pass rate.",
         ("at least", "lower limit"), ("assurance", "expected pass rate"),
+    ),
+    Word(
+        "margin",
+        "In a comparison: the drop of the pass rate, or the difference of hand-feel, that would do no harm. It is "
+        "chosen before the first coupon. A drop smaller than it may go unseen, even when the verdict is that the same "
+        "recipe holds.",
+        (), ("non-inferior",),
     ),
     Word(
         "non-inferior",
@@ -239,6 +252,12 @@ GLOSSARY: tuple[Word, ...] = (
         (), ("posterior",),
     ),
     Word(
+        "prior knowledge",
+        "Coupons of an earlier study that count in a new one, each for less than one coupon: the discount. At 0 they "
+        "are left out. Every answer says what it would be without them.",
+        ("discount",), ("prior", "retune"),
+    ),
+    Word(
         "quadratic",
         "A curve with one bend: up and then down. It is the simplest shape that can have a best place in the "
         "middle.",
@@ -283,6 +302,12 @@ GLOSSARY: tuple[Word, ...] = (
         "response",
         "What is scored on a coupon: passed or failed, which side, hand-feel.",
         (), ("coupon",),
+    ),
+    Word(
+        "retune",
+        "Finding settings of its own for a material on which a recipe does not hold: a new study around the recipe's "
+        "setpoint, helped by what is known of the old material.",
+        ("retuning",), ("qualify a blank", "prior knowledge"),
     ),
     Word(
         "robust",
