@@ -12,10 +12,10 @@ from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.curves import find_cliffs
+from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.priors import prior_pulls, prior_warning
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.setpoint.telling import choose_telling
 from doe.setpoint.verdict import (
     ERROR_RATES,
     OUT_OF_REACH_GAP,
@@ -74,7 +74,7 @@ def recommend(
     hand, hand_low, hand_high = _hand(surfaces, point, low)
     setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
     following = (
-        choose_telling(rate, found, NEXT_COUPONS, rng=rng)
+        choose_next(study, found.best_at, NEXT_COUPONS, rng=rng)
         if verdict == "more coupons"
         else pd.DataFrame(columns=list(study.factor_names))
     )

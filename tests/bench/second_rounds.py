@@ -2,9 +2,9 @@
 
     python tests/bench/second_rounds.py --lines 100 --first 5000
 
-Chosen by what they are expected to do to the chance of meeting the target (`doe/setpoint/telling.py`, what is used),
-or by Thompson draws (`doe/setpoint/next_coupons.py`). 12 or 20 coupons first, then 8 of which two are centre coupons.
-Seeds below 10000 are for tuning choices such as this one. Both ways see the same lines, so differences are paired.
+Chosen by what they are expected to do to the chance of meeting the target (`telling_coupons.py`), or by Thompson draws,
+as the tool does (`doe/setpoint/next_coupons.py`). 12 or 20 coupons first, then 8 of which two are centre coupons. Seeds
+below 10000 are for tuning choices such as this one. Both ways see the same lines, so differences are paired.
 """
 
 # ruff: noqa: E402 - the number of threads must be known before NumPy is imported
@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from decision_case import true_rate, usual_study
+from telling_coupons import choose_telling
 
 import doe
 from doe.plans import add_round
@@ -30,7 +31,6 @@ from doe.practice import KINDS, SimulatedLine, make_line
 from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.setpoint.telling import choose_telling
 
 FIRST, LATER, CENTRES = (12, 20), 8, 2
 WAYS = ("telling", "Thompson")

@@ -15,8 +15,8 @@ import doe
 from doe.domain.factors import usual_factor
 from doe.domain.study import Study
 from doe.setpoint import RobustRate, explain_answer
+from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.search import find_setpoint
-from doe.setpoint.telling import choose_telling
 
 NAMES = ("press_temp", "dwell", "cure_temp", "cure_time", "pressure", "powder_amount")
 HAND = ["hand_ana", "hand_ben"]
@@ -71,7 +71,7 @@ def _check(study: Study, surfaces: doe.Surfaces, answer: doe.Answer) -> None:
     assert len(why.coupons) == surfaces.results.coupons
     assert all(np.isfinite([c.left_out.rate, c.turned.rate, c.turned.rate_low]).all() for c in why.coupons)
     found = find_setpoint(RobustRate(study, surfaces), rng=np.random.default_rng(0))
-    following = choose_telling(RobustRate(study, surfaces), found, 6, rng=np.random.default_rng(0))
+    following = choose_next(study, found.best_at, 6, rng=np.random.default_rng(0))
     assert len(following) == 6
     for f in study.factors:
         values = following[f.name].to_numpy(dtype=float)

@@ -1,6 +1,9 @@
-"""The next coupons: chosen by what their outcomes would do, permitted, and few settings of slow factors."""
+"""The bench's other way to choose next coupons is a fair rival: what it computes is right, and a shop could run it."""
 
 from __future__ import annotations
+
+import sys
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -14,7 +17,10 @@ from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found, find_setpoint
-from doe.setpoint.telling import BATCH_LEVELS, _expected, _follow, _goals, _outcomes, _runnable, choose_telling
+
+sys.path.append(str(Path(__file__).parents[1] / "bench"))
+
+from telling_coupons import BATCH_LEVELS, _expected, _follow, _goals, _outcomes, _runnable, choose_telling
 
 
 def _found(study: Study, coupons: int, seed: int = 1) -> tuple[RobustRate, Found]:

@@ -7,7 +7,8 @@ earlier ones of the round may end (knowledge gradient, Frazier, Powell and Dayan
 for the chance to reach a target instead of a mean). A setting may be asked for more than once: a repeat can tell most.
 A round stays runnable in an afternoon: few settings of each factor that is slow to change.
 
-Chosen on tuning seeds against Thompson draws (`tests/bench/second_rounds.py`; DEVELOPERS.md has the figures).
+Not used: measured by `second_rounds.py` it was no better than Thompson draws, which the tool makes; DEVELOPERS.md has
+the figures.
 """
 
 from __future__ import annotations
