@@ -82,7 +82,11 @@ def register(root: typer.Typer) -> None:
         with desk.open(create=False) as book:
             record = None if asked or stack else comparison_of(book, name)
             if record is not None:
-                _refuse_options(record.name, {"--begin": begin, "--limit": limit, "--margin": margin})
+                _refuse_options(record.name, {
+                    "--begin": begin, "--limit": limit, "--margin": margin, "--hand-margin": hand_margin,
+                    "--power": power, "--assurance": assurance, "--looks": looks,
+                    "--strokes": strokes is not None and not more, "--discount": discount is not None and not retune,
+                })  # fmt: skip
                 if retune:
                     from doe.acts.retune import RetuneWishes, begin_retune
 
@@ -95,7 +99,9 @@ def register(root: typer.Typer) -> None:
                     made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes, shown=desk.shown)
                     return _begun(made)
                 return _judged(book, record.id, desk, output)
-            _refuse_options(name, {"--more": more, "--retune": retune, "--output": output})
+            _refuse_options(
+                name, {"--more": more, "--retune": retune, "--output": output, "--discount": discount is not None}
+            )
             if not asked and not stack and not begin:
                 return _story(book, name)
             usual = Wanted()
@@ -123,8 +129,8 @@ def _refuse_options(name: str, given: Mapping[str, object]) -> None:
     wrong = [option for option, value in given.items() if value]
     if wrong:
         raise InputError(f"doe compare {name}", ", ".join(wrong), "options that fit the name",
-                         "--begin, --limit and --margin go with a recipe and what is new; --more, --retune and -o "
-                         "with a comparison that was begun.")  # fmt: skip
+                         "--begin, --limit, --margin and the like go with a recipe and what is new; --more, --retune "
+                         "and -o with a comparison that was begun.")  # fmt: skip
 
 
 def _materials(book: Book, recipe: str, asked: Mapping[str, str]) -> dict[Part, Material]:

@@ -225,3 +225,16 @@ def test_earlier_temperatures_are_those_of_the_surface(old_book):
             assert after.loc[coupon, name] == pytest.approx(told.surface_degc)
             assert after.loc[coupon, name] < before.loc[coupon, name]  # both machines of the invented shop run cool
     assert (after["dwell"] == before.loc[after.index, "dwell"]).all()
+
+
+def test_the_report_says_what_the_earlier_coupons_change(book):
+    from doe.acts.sheets import report_page
+    from doe.domain.units import METRIC
+    from reports.typography import NO_BREAK
+
+    compared(book)
+    made = begin_retune(book, "compared", RetuneWishes(coupons=12))
+    score_round(book, made)
+    page = report_page(book, recommend_study(book, made.record.id), shown=METRIC).replace(NO_BREAK, " ")
+    assert f"{made.prior.coupons} coupons of the study {STUDY}" in page
+    assert "the answer without them expects" in page

@@ -138,6 +138,14 @@ def test_what_cannot_be_is_refused_in_one_line(shop, words, said):
     assert "Traceback" not in found.err
 
 
+@pytest.mark.parametrize("words", [("--looks", "3"), ("--power", "0.9"), ("--strokes", "5"), ("--discount", "1")])
+def test_what_was_decided_before_the_first_coupon_is_not_changed_after(shop, words):
+    begun(shop)
+    found = shop.run("compare", "lot P-04", *words)
+    assert found.code == 2
+    assert words[0] in found.err
+
+
 def test_a_comparison_without_any_score_says_so(shop):
     shop.good(*LOT, "--begin", "--as", "lot P-04")
     found = shop.good("compare", "lot P-04", "-o", "empty.html")
