@@ -16,12 +16,15 @@ from scipy.stats import qmc
 
 import doe
 from doe.practice import SimulatedLine, best_coupon, make_line, one_factor_at_a_time
+from doe.practice.materials import CLOTHS, POWDERS
+from doe.practice.world import workshop_line
 from doe.setpoint import RobustRate, Window
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
 
 Record = dict[str, Any]
 
+WORKSHOP = "workshop"
 BATCH_COLUMNS = ["cure_batch", "press_batch"]
 OVEN_ERRORS: dict[str, float | None] = {"usual": None, "whole": 1.0}
 """Share of a temperature's error variance that a batch has in common: what the line's shop has, or all of it."""
@@ -39,6 +42,14 @@ def usual_study() -> doe.Study:
         ),
         spec=doe.Spec(pass_rate=0.95, hand_min=3.5, assurance=0.90),
     )
+
+
+def line_of(kind: str, seed: int, study: doe.Study) -> SimulatedLine:
+    """A line of a kind; ``workshop`` is a line of the practice world, with a cloth and a powder drawn by the seed."""
+    if kind != WORKSHOP:
+        return make_line(kind, seed, study)
+    rng = np.random.default_rng([seed, 41])
+    return workshop_line(CLOTHS[rng.integers(len(CLOTHS))], POWDERS[rng.integers(len(POWDERS))], seed, study)
 
 
 def second_round(coupons: int) -> int:
@@ -70,7 +81,7 @@ def run_line(kind: str, seed: int, cases: Sequence[tuple[int, int]], *, baseline
     A case that raises is a record with ``error``: it is counted, never dropped.
     """
     study = usual_study()
-    line = make_line(kind, seed, study)
+    line = line_of(kind, seed, study)
     best = line.best()
     records = []
     for coupons, rounds in cases:

@@ -103,7 +103,11 @@ def parse() -> argparse.Namespace:
     parser.add_argument("--rounds", type=numbers, default=[1], help="1, 2 or 1,2")
     parser.add_argument("--seeds", choices=FIRST_SEED, default="tuning")
     usual = ",".join(k for k in KINDS if k != "borderline")
-    parser.add_argument("--kinds", default=usual, help="comma list of kinds of line; borderline is left out by default")
+    parser.add_argument(
+        "--kinds",
+        default=usual,
+        help="comma list of kinds of line; borderline, and workshop (practice world), are left out by default",
+    )
     parser.add_argument("--no-baselines", action="store_true", help="only this tool")
     parser.add_argument("--oven", action="store_true", help="fits with and without batch errors instead; one round")
     parser.add_argument("--out", type=Path, help="JSON-lines file to append to and to continue from")
