@@ -77,8 +77,9 @@ def test_help_imports_no_web_server():
 
 
 def test_ctrl_c_ends_it_with_a_sentence_and_no_traceback(book_with):
+    book = book_with(0)
     process = subprocess.Popen(
-        command(book_with(0)), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment()
+        command(book), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment()
     )
     try:
         assert process.stdout is not None
@@ -105,7 +106,8 @@ def test_ctrl_c_ends_it_with_a_sentence_and_no_traceback(book_with):
     assert process.returncode == 0
     assert "The bench page has stopped. Every score that was confirmed is in the book." in out
     assert err == ""
-    assert max(map(len, (said + out).splitlines())) <= 80
+    lines = [line for line in (said + out).splitlines() if str(book) not in line]  # a path is as long as it is
+    assert max(map(len, lines)) <= 80
 
 
 def test_on_a_network_it_shows_addresses_and_a_code_that_pairs(book_with):

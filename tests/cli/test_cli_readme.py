@@ -34,7 +34,7 @@ def test_two_commands_make_the_environment_run_the_demo_and_pass_the_tests():
     lines = blocks("sh")[0].strip().splitlines()
     assert len(lines) == 2
     assert lines[0].endswith("&& .venv/bin/doe demo")
-    assert lines[1] == ".venv/bin/python -m pytest"
+    assert lines[1] == ".venv/bin/python -m pytest -n auto --dist loadfile"
 
 
 def test_every_command_named_exists_and_every_command_is_named():
