@@ -6,20 +6,24 @@ from collections.abc import Callable
 from datetime import date
 from functools import cache
 
+import numpy as np
+import pandas as pd
 import pytest
 import test_comparison_page
 import test_confirmation_words
 import test_platen_page
+import test_recipe_story_browser
 from axe_check import need_axe, serious
 from recipe_samples import UID, recipe
 from report_browser import browser  # noqa: F401 # a fixture
 from report_samples import LINE, MADE_AT, STACK, make_study, plan_of, samples
 
-from doe.assure import judge_map
+from doe.assure import judge_hand_agreement, judge_map, judge_pass_agreement
 from doe.practice.drills import replay
 from reports.comparison import comparison_report
 from reports.confirmation import confirmation_page
 from reports.labels import label_sheets
+from reports.people import people_report
 from reports.platen import platen_page
 from reports.practice import practice_report
 from reports.recipe_card import recipe_card
@@ -39,6 +43,19 @@ def _practice() -> str:
     outcome = replay("fault", 3, ["settings", "hint", "= dust", "= ink", "= no_gap"]).outcome
     assert outcome is not None
     return practice_report(outcome, who="Bo", day="2030-01-02")
+
+
+def _people() -> str:
+    rng = np.random.default_rng(5)
+    names = [f"R1-{i:02d}" for i in range(1, 21)]
+    truth = rng.random(20) < 0.7
+    judged = pd.DataFrame({who: np.where(rng.random(20) < 0.1, ~truth, truth) for who in ("Ana", "Ben")}, names)
+    hand = pd.DataFrame({who: np.round(2 * (3.5 + rng.normal(0, 0.5, 20))) / 2 for who in ("Ana", "Ben")}, names)
+    return people_report(
+        make_study(), judged, judge_pass_agreement(judged), judge_hand_agreement(hand.clip(1, 5)), (),
+        again=("R1-03", "R1-07"), sentences=("Ana and Ben agree on most coupons.",), missing=("Nobody looked again.",),
+        made_at=MADE_AT, made_by="Ana",
+    )  # fmt: skip
 
 
 MAKERS: dict[str, Callable[[], str]] = {
@@ -61,6 +78,8 @@ MAKERS: dict[str, Callable[[], str]] = {
     ),
     "recipe card": lambda: recipe_card(recipe(), uid=UID, on=date(2030, 6, 1)),
     "comparison": lambda: comparison_report(test_comparison_page.report()),
+    "recipe story": test_recipe_story_browser.story_page,
+    "people": _people,
     "confirmation": lambda: confirmation_page(
         test_confirmation_words.facts(test_confirmation_words.attempt("ppppfppp")), STACK, LINE, made_at=MADE_AT
     ),

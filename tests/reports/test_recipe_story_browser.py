@@ -25,6 +25,11 @@ pytestmark = pytest.mark.browser
 
 @pytest.fixture(scope="module")
 def page_text() -> str:
+    return story_page()
+
+
+def story_page() -> str:
+    """The story of an invented recipe with something of everything."""
     report = samples()["ready"]
     first = RevisionFacts(recipe(), UID, "ana", "", "", superseded=True)
     second = RevisionFacts(replace(crowded(), revision=2, why="new peel"), UID, "ana", "", "", superseded=False)
