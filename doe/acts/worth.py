@@ -131,7 +131,7 @@ def _run(
             # a worker would go on to the end of its line, and the program wait for it: minutes after Ctrl-C
             pool.shutdown(wait=False, cancel_futures=True)
             for child in set(multiprocessing.active_children()) - before:
-                child.terminate()
+                child.kill()  # they only compute, and whoever started us may have told them to ignore a request
             raise
         pool.shutdown()
 

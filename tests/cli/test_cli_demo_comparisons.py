@@ -12,7 +12,7 @@ from doe.cli.demo_story import read_story
 from doe.domain.recipe import RecipeSetting
 from doe.domain.units import METRIC
 
-VERDICTS = {"blank of Orrin": "same recipe holds", "coarse powder of Kestrow": "retune"}
+VERDICTS = {"blank of Orrin": "same recipe holds", "blank of Kestrow": "retune"}
 
 
 def test_one_holds_and_the_other_is_to_be_retuned_at_the_demos_own_setpoint(shop_with, tmp_path):

@@ -61,7 +61,7 @@ def test_class_gets_the_same_line_once_then_each_a_new_one(empty_shop):
 def test_page_with_the_truth_is_written_at_the_end(empty_shop):
     found = empty_shop.good(*words("report", 1, ["more", "bound", "90"]), "-o", "truth.html")
     page = (empty_shop.folder / "truth.html").read_text(encoding="utf-8")
-    assert page.count("<svg") == 2
+    assert page.count("<figure") == 2
     assert "What was really so" in page
     assert "Before you touch a machine" in page
     assert "seed 1" in page
