@@ -198,7 +198,7 @@ def test_every_exercise_can_be_walked_through_at_80_by_24(empty_shop, exercise):
 
     terminal = Terminal(empty_shop, "practice", "play", exercise, "--seed", "2", "-o", "truth.html")
     for answer in WALKS[exercise]:
-        terminal.until("\n>", 120)
+        terminal.until("\n>: ", 120)  # the whole prompt: what is typed sooner is echoed into it
         terminal.type(answer.format(cause=FindFault(2).cause.key))
     terminal.until("of 100 points", 120)
     terminal.until("The picture of the truth is in", 120)
