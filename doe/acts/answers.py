@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from doe.domain.serial import jsonable
+from doe.domain.jsonable import jsonable
 
 if TYPE_CHECKING:
     from doe.setpoint import Answer

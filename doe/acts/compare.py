@@ -28,8 +28,9 @@ from doe.acts.comparing import (
 from doe.acts.counts import ScoreCounts, counts_of
 from doe.acts.gauges import gauged_line, refuse_dials, study_cautions
 from doe.domain.errors import InputError
+from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import COMPARE
-from doe.domain.serial import jsonable, to_plain
+from doe.domain.serial import to_plain
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 

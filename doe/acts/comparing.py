@@ -13,10 +13,10 @@ from doe.acts.base import Key, usual_seed, version
 from doe.acts.gauges import gauged_line, refuse_dials, study_cautions
 from doe.acts.limits import refuse_held
 from doe.domain.errors import InputError
+from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differences
-from doe.domain.serial import jsonable
 from doe.domain.stack import Material, Stack
 from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both

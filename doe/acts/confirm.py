@@ -14,9 +14,9 @@ from doe.acts.base import RECOMMEND, Key, Progress, local, version
 from doe.acts.confirmation_rules import plan_data, plans_of
 from doe.acts.counts import ScoreCounts, confirmation_counts
 from doe.domain.errors import InputError
+from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRMATION
 from doe.domain.recipe import ConfirmationRecord
-from doe.domain.serial import jsonable
 from doe.domain.texts import quoted
 
 if TYPE_CHECKING:

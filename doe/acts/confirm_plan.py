@@ -14,8 +14,8 @@ from doe.acts.counts import score_counts
 from doe.acts.limits import refuse_without_limits
 from doe.acts.plans import whole_plan
 from doe.domain.errors import InputError
+from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
-from doe.domain.serial import jsonable
 from doe.domain.texts import check_note, quoted
 
 if TYPE_CHECKING:

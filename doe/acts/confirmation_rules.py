@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from doe.acts.base import Key
+from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRMATION_PLAN
-from doe.domain.serial import jsonable
 
 if TYPE_CHECKING:
     from doe.assure.attempts import ConfirmationPlan

@@ -14,7 +14,8 @@ from doe.acts.compare import refuse_comparison
 from doe.acts.counts import ScoreCounts, score_counts
 from doe.acts.prior import WITHOUT_PRIOR, Prior, prior_of, prior_sentence
 from doe.acts.rounds import results_to_learn_from
-from doe.domain.serial import jsonable, to_plain
+from doe.domain.jsonable import jsonable
+from doe.domain.serial import to_plain
 from doe.domain.study import Study
 
 if TYPE_CHECKING:

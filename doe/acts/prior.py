@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from doe.acts.base import version
 from doe.domain.errors import InputError
+from doe.domain.jsonable import jsonable
 from doe.domain.results import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
-from doe.domain.serial import jsonable
 
 if TYPE_CHECKING:
     import pandas as pd

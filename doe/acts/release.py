@@ -21,8 +21,8 @@ from doe.acts.record_items import (
 )
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.jsonable import jsonable
 from doe.domain.recipe import LAPSE, PARTS, ConfirmationRecord, Recipe, RecipeSetting
-from doe.domain.serial import jsonable
 from doe.domain.texts import NAME_LENGTH, check_line, quoted
 from reports.wording import count, listing
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any, TextIO
 
 from doe.domain.errors import DoeError, InputError, InputErrors
-from doe.domain.serial import jsonable
+from doe.domain.jsonable import jsonable
 
 WIDTH = 80
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date, datetime
-from pathlib import PurePath
 from typing import Any
 
 from doe.domain.factors import LEFT_OUT_WHEN_NONE, Factor
@@ -33,28 +32,6 @@ def to_plain(thing: Any) -> Any:
     if isinstance(thing, float) and not math.isfinite(thing):
         return None
     return thing
-
-
-def jsonable(thing: Any) -> Any:
-    """Anything a result holds as what JSON takes: frames become rows, times ISO text, NaN null."""
-    if isinstance(thing, bool | int | float | str | None):
-        return None if isinstance(thing, float) and not math.isfinite(thing) else thing
-    if isinstance(thing, datetime | date | PurePath):
-        text = thing.isoformat() if isinstance(thing, date) else str(thing)
-        return None if text == "NaT" else text
-    if is_dataclass(thing) and not isinstance(thing, type):
-        return {f.name: jsonable(getattr(thing, f.name)) for f in fields(thing) if f.name != "_"}
-    if isinstance(thing, Mapping):
-        return {str(key): jsonable(value) for key, value in thing.items()}
-    if hasattr(thing, "to_dict") and hasattr(thing, "columns"):  # a frame; pandas is not imported to ask
-        labelled = thing.index.dtype.kind not in "iu"
-        named = thing.rename_axis(thing.index.name or "factor").reset_index() if labelled else thing
-        return [jsonable(row) for row in named.to_dict("records")]
-    if hasattr(thing, "tolist"):  # NumPy arrays and scalars
-        return jsonable(thing.tolist())
-    if isinstance(thing, Iterable):
-        return [jsonable(value) for value in thing]
-    return None if str(thing) == "<NA>" else str(thing)
 
 
 def study_from(data: Mapping[str, Any]) -> Study:

@@ -9,7 +9,7 @@ import pytest
 
 from doe.acts.answers import answer_data, answer_from
 from doe.acts.fits import inputs_hash, recommend_study
-from doe.domain.serial import jsonable
+from doe.domain.jsonable import jsonable
 
 STUDY = "new powder on the heavy tee"
 

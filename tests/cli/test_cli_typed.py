@@ -11,8 +11,8 @@ from doe.cli import typed
 from doe.cli.output import folded
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
+from doe.domain.jsonable import jsonable
 from doe.domain.limits import Limits
-from doe.domain.serial import jsonable
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 
