@@ -45,6 +45,67 @@ def test_fit_agrees_with_statsmodels(seed):
     assert [*ours.new_low, *ours.new_high] == pytest.approx([*theirs["obs_ci_lower"], *theirs["obs_ci_upper"]])
 
 
+@given(st.randoms(use_true_random=False))
+@settings(deadline=None, max_examples=15)
+def test_values_do_not_depend_on_what_was_asked_for_before(random):
+    # Everything after the solve is computed when first asked for; here in every order, after the arrays have changed.
+    rng = np.random.default_rng(random.randrange(10_000))
+    X = build_terms(["a", "b", "c", "d"], "quadratic").matrix(rng.uniform(-1, 1, (28, 4)))
+    y = X @ rng.normal(size=15) + rng.normal(size=28)
+    other = sm.OLS(y.copy(), X.copy()).fit()
+    left_out = np.sum(other.get_influence().resid_press ** 2)
+    orthogonal = np.linalg.qr(X)[0].T @ y
+    wanted = {
+        "estimates": other.params,
+        "fitted": other.fittedvalues,
+        "residuals": other.resid,
+        "leverage": other.get_influence().hat_matrix_diag,
+        "press": left_out,
+        "r2": other.rsquared,
+        "r2_adjusted": other.rsquared_adj,
+        "r2_press": 1 - left_out / other.centered_tss,
+        "unscaled": other.normalized_cov_params,
+        "residual_ss": other.ssr,
+        "residual_sd": np.sqrt(other.mse_resid),
+        "total_ss": other.centered_tss,
+        "sequential_ss": orthogonal**2,
+        "partial_ss": other.tvalues**2 * other.mse_resid,
+        "constant_column": 0,
+        "has_constant": True,
+        "residual_df": 13,
+    }
+    fit = fit_least_squares(X, y)
+    X[:], y[:] = 0.0, 1.0
+    for attribute in random.sample(sorted(wanted), len(wanted)):
+        assert getattr(fit, attribute) == pytest.approx(wanted[attribute]), attribute
+    assert fit.error is not None
+    assert (fit.error.variance, fit.error.df, fit.notes) == (pytest.approx(other.mse_resid), 13, ())
+    assert fit.coefficients[["se", "t"]].to_numpy() == pytest.approx(np.column_stack([other.bse, other.tvalues]))
+
+
+def test_nothing_but_the_solve_is_done_until_it_is_asked_for():
+    fit = fit_least_squares(*random_fit(1))
+    before = set(vars(fit))
+    assert not before & {"coefficients", "leverage", "press", "unscaled", "fitted", "notes"}
+    assert fit.press is fit.press
+    assert {"press", "leverage"} <= set(vars(fit)) - before
+
+
+@pytest.mark.parametrize("size", [1e-200, 1e-9, 1e9, 1e160])
+def test_tiny_and_huge_columns_are_solved_as_well_as_others(size):
+    X, y = random_fit(6)
+    scale = np.array([1.0, size, 1.0, 1.0])
+    assert fit_least_squares(X * scale, y).estimates * scale == pytest.approx(fit_least_squares(X, y).estimates)
+
+
+def test_columns_of_nothing_leave_an_empty_fit():
+    fit = fit_least_squares(np.zeros((3, 1)), [1.0, 2.0, 4.0], ["dwell"])
+    assert fit.estimates.size == 0
+    assert fit.coefficients.empty
+    assert fit.residual_ss == pytest.approx(21)
+    assert fit.notes == ("These coupons say nothing about dwell: it is zero at every one of them.",)
+
+
 def test_press_is_the_sum_over_really_leaving_each_coupon_out():
     X, y = random_fit(11)
     twin = 0.0

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg.lapack import dgeqrf
 
 from doe.domain.errors import InputError
 
@@ -65,16 +66,29 @@ class Separable:
         return np.asarray(gap <= 1e-6 * size, dtype=bool)
 
 
-def _clearly_separate(matrix: NDArray[np.float64], length: NDArray[np.float64]) -> bool:
-    """Whether no column is nearly determined by those before it: the usual case, seen from one factorisation.
+def all_separate(terms: int) -> Separable:
+    """The usual case: every one of so many columns is kept."""
+    return Separable(np.arange(terms), np.empty(0, dtype=int), np.zeros((terms, 0)), ())
 
-    What Gram-Schmidt leaves of a column is the diagonal of R; the margin is far beyond rounding.
+
+def shows_all_separate(triangle: NDArray[np.float64]) -> bool:
+    """Whether a QR factorisation shows that no column is nearly determined by those before it.
+
+    Parameters
+    ----------
+    triangle : array, shape (min(coupons, terms), terms)
+        Upper triangle R with zeros below.
+
+    Notes
+    -----
+    What Gram-Schmidt leaves of a column is the diagonal of R, its whole length is that of the column of R.
+    The margin is far beyond rounding, so False only means that `find_confounding` must look closely.
     """
-    n, p = matrix.shape
-    if n < p or not p or not np.isfinite(length).all() or (length == 0).any():
+    if len(triangle) < triangle.shape[1]:
         return False
-    left = np.abs(np.diag(np.linalg.qr(matrix / length, mode="r")))
-    return bool(left.min() > 1000 * _LEFT_OVER)
+    size = np.abs(triangle)
+    length = np.sqrt(len(triangle)) * size.max(axis=0, initial=0.0)  # or more; no square that could overflow
+    return bool((np.diagonal(size) > 1000 * _LEFT_OVER * length).all())
 
 
 def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
@@ -107,9 +121,9 @@ def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
     if matrix.ndim != 2 or matrix.shape[1] != len(names):
         raise InputError("model matrix", f"shape {matrix.shape}", f"(coupons, {len(names)})", "Give one name a column.")
     n, p = matrix.shape
+    if p and n >= p and shows_all_separate(np.triu(dgeqrf(matrix)[0][:p])):
+        return all_separate(p)
     length = np.linalg.norm(matrix, axis=0)
-    if _clearly_separate(matrix, length):
-        return Separable(np.arange(p), np.empty(0, dtype=int), np.zeros((p, 0)), ())
     basis = np.zeros((n, min(n, p)))
     kept: list[int] = []
     dropped: list[int] = []

@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
+from scipy.linalg.lapack import dgeqrf, dtrtrs
 
 from doe.domain.errors import InputError
-from doe.surfaces.classical.confounding import Confounding, Separable, find_confounding
+from doe.surfaces.classical.confounding import (
+    Confounding,
+    Separable,
+    all_separate,
+    find_confounding,
+    shows_all_separate,
+)
 from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
 
 
@@ -26,7 +34,7 @@ class ErrorEstimate:
 
 @dataclass(frozen=True)
 class LeastSquaresFit:
-    """A fitted linear model.
+    """A fitted linear model: solved at once; table, sums of squares and leverage when first asked for.
 
     Attributes
     ----------
@@ -35,6 +43,8 @@ class LeastSquaresFit:
     coefficients : DataFrame
         One row a kept term: term, estimate, se, t, p, low, high. Without an error estimate the last
         five are missing, and `notes` says so.
+    estimates : array, shape (kept,)
+        Estimates of the kept terms, in column order.
     error : ErrorEstimate or None
         What the standard errors and intervals rest on; None if no degree of freedom is left.
     unscaled : array, shape (kept, kept)
@@ -56,45 +66,162 @@ class LeastSquaresFit:
     """
 
     names: tuple[str, ...]
-    coefficients: pd.DataFrame
-    error: ErrorEstimate | None
-    unscaled: Floats
-    fitted: Floats
-    residuals: Floats
-    leverage: Floats
-    coupons: int
-    residual_ss: float
-    residual_df: int
-    residual_sd: float | None
-    total_ss: float
-    has_constant: bool
-    constant_column: int | None
-    r2: float | None
-    r2_adjusted: float | None
-    press: float | None
-    r2_press: float | None
-    sequential_ss: Floats
-    partial_ss: Floats
+    estimates: Floats
     separable: Separable
     assurance: float
-    notes: tuple[str, ...]
+    judged_by: ErrorEstimate | None  # as given; None: this model's own residuals
+    # Copies of what was fitted: the caller may go on writing into its arrays before something is asked for.
+    design: Floats = field(repr=False)
+    response: Floats = field(repr=False)
+    factor: Floats = field(repr=False)  # R of the kept columns, with Q'y as one more column
 
     @property
-    def estimates(self) -> Floats:
-        """Estimates of the kept terms, in column order."""
-        return self.coefficients["estimate"].to_numpy(dtype=float)
+    def coupons(self) -> int:
+        """How many coupons were fitted."""
+        return len(self.response)
 
     @property
     def confoundings(self) -> tuple[Confounding, ...]:
         """Terms the coupons cannot separate from those kept."""
         return self.separable.confoundings
 
+    @cached_property
+    def error(self) -> ErrorEstimate | None:
+        """The error given, or this model's residual mean square where it has one."""
+        if self.judged_by is not None or not self.residual_df:
+            return self.judged_by
+        return ErrorEstimate(self.residual_ss / self.residual_df, self.residual_df, "model")
+
+    @cached_property
+    def coefficients(self) -> pd.DataFrame:
+        """Estimates with standard errors, tests and intervals."""
+        terms = [self.names[j] for j in self.separable.kept]
+        return _coefficient_table(terms, self.estimates, self.unscaled, self.error, self.assurance)
+
+    @cached_property
+    def unscaled(self) -> Floats:
+        """(X'X)^-1 of the kept columns."""
+        rank = len(self.estimates)
+        inverse = np.linalg.solve(self.factor[:, :rank], np.eye(rank))
+        return np.asarray(inverse @ inverse.T)
+
+    @cached_property
+    def fitted(self) -> Floats:
+        """Fitted response of each coupon."""
+        return np.asarray(self.design @ self.estimates)
+
+    @cached_property
+    def residuals(self) -> Floats:
+        """Response minus fitted."""
+        return np.asarray(self.response - self.fitted)
+
+    @cached_property
+    def _basis(self) -> Floats:
+        """Orthonormal columns that span the model."""
+        return np.linalg.qr(self.design)[0]
+
+    @cached_property
+    def leverage(self) -> Floats:
+        """Weight of each coupon's own response in its fitted value."""
+        return np.asarray(np.clip(np.einsum("ij,ij->i", self._basis, self._basis), 0.0, 1.0))
+
+    @property
+    def residual_df(self) -> int:
+        """Degrees of freedom left for the error."""
+        return self.coupons - len(self.estimates)
+
+    @cached_property
+    def _rounding(self) -> float:
+        # Sums of squares that are only rounding error count as zero, or a perfect fit would get a noise level.
+        return self.coupons * float(1e-14 * np.abs(self.response).max(initial=0.0)) ** 2
+
+    @cached_property
+    def residual_ss(self) -> float:
+        """Sum of squared residuals."""
+        ss = float(self.residuals @ self.residuals) if self.residual_df else 0.0
+        return _drop_rounding(ss, self._rounding)
+
+    @property
+    def residual_sd(self) -> float | None:
+        """Root of the residual mean square."""
+        return float(np.sqrt(self.residual_ss / self.residual_df)) if self.residual_df else None
+
+    @cached_property
+    def has_constant(self) -> bool:
+        """Whether a constant lies in the span of the columns."""
+        n, Q = self.coupons, self._basis
+        return bool(np.linalg.norm(np.ones(n) - Q @ Q.sum(axis=0)) < 1e-8 * np.sqrt(n))
+
+    @cached_property
+    def constant_column(self) -> int | None:
+        """The first kept column that is constant."""
+        return next((j for j, column in enumerate(self.design.T) if np.ptp(column) == 0.0), None)
+
+    @cached_property
+    def total_ss(self) -> float:
+        """Sum of squares about the mean, or about zero without a constant."""
+        total = self.response - self.response.mean() if self.has_constant else self.response
+        return _drop_rounding(float(total @ total), self._rounding)
+
+    @property
+    def r2(self) -> float | None:
+        """Share of the variation that the model explains."""
+        return 1 - self.residual_ss / self.total_ss if self.total_ss > 0 else None
+
+    @property
+    def r2_adjusted(self) -> float | None:
+        """The same for mean squares, which more terms do not raise by themselves."""
+        if self.r2 is None or not self.residual_df:
+            return None
+        return 1 - (1 - self.r2) * (self.coupons - int(self.has_constant)) / self.residual_df
+
+    @cached_property
+    def press(self) -> float | None:
+        """Sum of squared errors of predicting each coupon from all others."""
+        if self._fitted_exactly:
+            return None
+        return float(np.sum((self.residuals / (1 - self.leverage)) ** 2))
+
+    @property
+    def r2_press(self) -> float | None:
+        """Share of the variation that is predicted for coupons left out."""
+        return None if self.press is None or self.total_ss <= 0 else 1 - self.press / self.total_ss
+
+    @property
+    def _fitted_exactly(self) -> int:
+        return int(np.sum(self.leverage >= 1 - 1e-9))
+
+    @property
+    def sequential_ss(self) -> Floats:
+        """Sum of squares of each kept term after those before it: the squared orthogonal contrasts."""
+        return np.asarray(self.factor[:, -1] ** 2)
+
+    @property
+    def partial_ss(self) -> Floats:
+        """Sum of squares of each kept term after all others."""
+        return np.asarray(self.estimates**2 / np.diag(self.unscaled))
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader must know before believing the numbers."""
+        notes = [str(c) for c in self.confoundings]
+        if self.residual_df == 0:
+            notes.append("The model has as many terms as coupons: its fit says nothing about the error.")
+        if self.error is None:
+            notes.append("No error estimate: effects have no intervals. Replicates or fewer terms would give one.")
+        if self._fitted_exactly:
+            notes.append(
+                f"{self._fitted_exactly} of {self.coupons} coupons are fitted exactly (leverage 1), "
+                "so leave-one-out is undefined."
+            )
+        return tuple(notes)
+
     def estimate_of(self, name: str) -> float:
         """Estimate of one kept term by name."""
-        rows = self.coefficients.loc[self.coefficients["term"] == name, "estimate"]
-        if rows.empty:
-            raise InputError("term", name, ", ".join(self.coefficients["term"]), "Pick a fitted term.")
-        return float(rows.iloc[0])
+        terms = [self.names[j] for j in self.separable.kept]
+        if name not in terms:
+            raise InputError("term", name, ", ".join(terms), "Pick a fitted term.")
+        return float(self.estimates[terms.index(name)])
 
 
 def fit_least_squares(
@@ -148,75 +275,39 @@ def fit_least_squares(
     """
     check_assurance(assurance)
     matrix, columns = as_matrix(X, names)
-    n = matrix.shape[0]
-    response = as_vector(y, n, "response")
-    if n < 1:
+    response = as_vector(y, len(matrix), "response")
+    if not len(matrix):
         raise InputError("coupons", 0, "1 or more", "Score at least one coupon first.")
-    separable = find_confounding(matrix, columns)
-    design = matrix[:, separable.kept]
-    rank = design.shape[1]
-    Q, R = np.linalg.qr(design)
-    scores = Q.T @ response  # orthogonal contrasts: their squares are the sequential sums of squares
-    R_inverse = np.linalg.solve(R, np.eye(rank))
-    estimates = R_inverse @ scores
-    unscaled = R_inverse @ R_inverse.T
-    fitted = design @ estimates
-    residuals = response - fitted
-    leverage = np.clip(np.einsum("ij,ij->i", Q, Q), 0.0, 1.0)
-
-    df = n - rank
-    # Sums of squares that are only rounding error count as zero, or a perfect fit would get a noise level.
-    rounding = n * float(1e-14 * np.abs(response).max(initial=0.0)) ** 2
-    residual_ss = _drop_rounding(float(residuals @ residuals) if df else 0.0, rounding)
-    ones_left = np.ones(n) - Q @ Q.sum(axis=0)
-    has_constant = bool(np.linalg.norm(ones_left) < 1e-8 * np.sqrt(n))
-    total = response - response.mean() if has_constant else response
-    total_ss = _drop_rounding(float(total @ total), rounding)
-    notes = [str(c) for c in separable.confoundings]
-    if df == 0:
-        notes.append("The model has as many terms as coupons: its fit says nothing about the error.")
-    judged_by = error or (ErrorEstimate(residual_ss / df, df, "model") if df else None)
-    if judged_by is None:
-        notes.append("No error estimate: effects have no intervals. Replicates or fewer terms would give one.")
-
-    press, r2_press = None, None
-    if np.all(leverage < 1 - 1e-9):
-        press = float(np.sum((residuals / (1 - leverage)) ** 2))
-        r2_press = 1 - press / total_ss if total_ss > 0 else None
-    else:
-        exact = int(np.sum(leverage >= 1 - 1e-9))
-        notes.append(f"{exact} of {n} coupons are fitted exactly (leverage 1), so leave-one-out is undefined.")
-    r2 = 1 - residual_ss / total_ss if total_ss > 0 else None
-    total_df = n - int(has_constant)
-    adjusted = None if r2 is None or df == 0 else 1 - (1 - r2) * total_df / df
-
+    # One factorisation of the columns with the response beside them answers which columns the coupons
+    # tell apart, and carries Q'y along, so that Q is never formed.
+    both, factor = _factorise(matrix, response)
+    separable = all_separate(len(columns))
+    if not shows_all_separate(factor[:, :-1]):
+        separable = find_confounding(matrix, columns)
+        both, factor = _factorise(matrix[:, separable.kept], response)
+    rank = len(separable.kept)
+    estimates = dtrtrs(factor[:, :rank], factor[:, rank])[0] if rank else np.zeros(0)
     return LeastSquaresFit(
         names=columns,
-        coefficients=_coefficient_table(
-            [columns[j] for j in separable.kept], estimates, unscaled, judged_by, assurance
-        ),
-        error=judged_by,
-        unscaled=unscaled,
-        fitted=fitted,
-        residuals=residuals,
-        leverage=leverage,
-        coupons=n,
-        residual_ss=residual_ss,
-        residual_df=df,
-        residual_sd=float(np.sqrt(residual_ss / df)) if df else None,
-        total_ss=total_ss,
-        has_constant=has_constant,
-        constant_column=next((j for j in range(rank) if np.ptp(design[:, j]) == 0.0), None),
-        r2=r2,
-        r2_adjusted=adjusted,
-        press=press,
-        r2_press=r2_press,
-        sequential_ss=scores**2,
-        partial_ss=estimates**2 / np.diag(unscaled),
+        estimates=estimates,
         separable=separable,
         assurance=assurance,
-        notes=tuple(notes),
+        judged_by=error,
+        design=both[:, :rank],
+        response=both[:, rank],
+        factor=factor,
     )
+
+
+def _factorise(design: Floats, response: Floats) -> tuple[Floats, Floats]:
+    """Both side by side in a copy, and the triangle R of the design with Q'y beside it.
+
+    LAPACK is called directly: on so few coupons the checks of the NumPy call cost more than its work.
+    """
+    rows, terms = design.shape
+    both = np.empty((rows, terms + 1), order="F")
+    both[:, :terms], both[:, terms] = design, response
+    return both, np.triu(dgeqrf(both)[0][:terms])
 
 
 def _drop_rounding(ss: float, rounding: float) -> float:
