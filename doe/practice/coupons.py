@@ -120,11 +120,17 @@ def run(line: SimulatedLine, coupons: pd.DataFrame, seed: int, how: Scoring = DE
     hand = np.clip(hand + line.habits.hand_coupon_sd * luck.hand, HAND_LOW, HAND_HIGH)
     nothing = failed & (first == 0)
     for person in how.people:
-        bias = line.habits.hand_bias_sd * _stream(line.seed, 0, f"person {person}").normal()
-        score = hand + bias + line.habits.hand_scorer_sd * luck.shared(f"hand {person}", luck.coupon)[:, 0]
+        score = (
+            hand + lean(line, person) + line.habits.hand_scorer_sd * luck.shared(f"hand {person}", luck.coupon)[:, 0]
+        )
         score = np.clip(np.round(score / HAND_STEP) * HAND_STEP, HAND_LOW, HAND_HIGH)
         out[HAND_PREFIX + person] = np.where(nothing, np.nan, score)
     return out
+
+
+def lean(line: SimulatedLine, person: str) -> float:
+    """How much higher a person scores hand-feel on a line than it is: their own bias, the same in every round."""
+    return float(line.habits.hand_bias_sd * _stream(line.seed, 0, f"person {person}").normal())
 
 
 def _stream(line_seed: int, seed: int, name: str) -> np.random.Generator:

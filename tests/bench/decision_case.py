@@ -16,6 +16,7 @@ from scipy.stats import qmc
 
 import doe
 from doe.practice import SimulatedLine, best_coupon, make_line, one_factor_at_a_time
+from doe.practice.coupons import DEFAULT_SCORING, lean
 from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.world import workshop_line
 from doe.setpoint import RobustRate, Window
@@ -60,6 +61,12 @@ def second_round(coupons: int) -> int:
 def true_rate(line: SimulatedLine, setpoint: Mapping[str, float | str]) -> float:
     """True robust pass rate at one setpoint."""
     return float(line.robust_pass(pd.DataFrame([dict(setpoint)]))[0])
+
+
+def true_hand(line: SimulatedLine, setpoint: Mapping[str, float | str]) -> float:
+    """True mean hand-feel at one setpoint, on the scale of the people who score: their own lean is in it."""
+    there = line.true_hand(pd.DataFrame([dict(setpoint)]))[0]
+    return float(np.clip(there + np.mean([lean(line, person) for person in DEFAULT_SCORING.people]), 1, 5))
 
 
 def share_below(line: SimulatedLine, window: Window | None, setpoint: Mapping[str, float | str]) -> float | None:
@@ -119,6 +126,8 @@ def _case(study: doe.Study, line: SimulatedLine, coupons: int, rounds: int, seed
         "p_target": answer.p_target, "p_reachable": answer.p_reachable, "best_pass_rate": answer.best_pass_rate,
         "window_below": share_below(line, answer.window, answer.setpoint),
         "assured_below": share_below(line, answer.assured_window, answer.setpoint),
+        "hand": answer.hand, "hand_low": answer.hand_low, "hand_high": answer.hand_high,
+        "hand_true": true_hand(line, answer.setpoint),
         "fit_s": fitted - start, "recommend_s": done - fitted,
     }  # fmt: skip
     return record | (usual_ways(study, line, results, coupons, seed) if baselines else {})

@@ -56,6 +56,15 @@ def lower_bound_holds(records: Iterable[Record]) -> tuple[float, float, int]:
     return _share(r["true"] >= r["pass_rate_low"] for r in records)
 
 
+def hand_holds(records: Iterable[Record], *, both: bool) -> tuple[float, float, int]:
+    """Share of lines whose true hand-feel at the setpoint keeps to the stated lower limit, or to both limits."""
+    return _share(
+        r["hand_low"] <= r["hand_true"] and (not both or r["hand_true"] <= r["hand_high"])
+        for r in records
+        if r.get("hand_low") is not None
+    )
+
+
 def worst_kind(records: Sequence[Record]) -> str:
     """Kind of line on which the lower bound holds least often, with the figure."""
     kinds = sorted({r["kind"] for r in records})
@@ -98,6 +107,8 @@ ROWS: tuple[tuple[str, Callable[[list[Record]], str]], ...] = (
      lambda rs: _cell(_mean(r["window_below"] for r in rs if r["window_below"] is not None))),
     ("the same for assured windows",
      lambda rs: _cell(_mean(r["assured_below"] for r in rs if r["assured_below"] is not None))),
+    ("hand-feel on the scorers' scale: lower limit holds (0.90)", lambda rs: _cell(hand_holds(rs, both=False))),
+    ("hand-feel on the scorers' scale: both limits hold (0.80)", lambda rs: _cell(hand_holds(rs, both=True))),
     ("gain in success over one factor at a time", lambda rs: _cell(_gain(reachable(rs), "one factor at a time"))),
     ("processor seconds, fit + recommendation, mean", lambda rs: _cell(_mean(map(_seconds, rs)))),
     ("processor seconds, slowest of 20", lambda rs: f"{np.quantile([*map(_seconds, rs)], 0.95):.2f}"),
