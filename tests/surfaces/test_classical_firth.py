@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq, minimize
 
 from doe.domain.errors import InputError
-from doe.surfaces.classical import firth_profile
+from doe.surfaces.classical import firth, firth_likelihood, firth_profile
 from doe.surfaces.classical.firth import estimate_firth, fit_firth, judge_terms
 from doe.surfaces.classical.separation import find_separation
 
@@ -84,6 +84,55 @@ def test_slopes_of_the_penalised_likelihood_are_its_derivatives():
         rise = data.penalised(beta + h * unit) - data.penalised(beta - h * unit)
         assert score[j] == pytest.approx(rise / (2 * h), abs=1e-7)
         assert -hessian[j] == pytest.approx((up[0] - down[0]) / (2 * h), abs=1e-7)
+
+
+@pytest.mark.parametrize("rows", [9, 40, 150])
+def test_both_ways_to_the_penalty_give_its_derivatives(rows):
+    # Few rows are taken pair by pair, many row by row; both are the double sum written out here.
+    rng = np.random.default_rng(rows)
+    X, half, bend = rng.normal(size=(rows, 3)), rng.normal(size=(3, rows)), rng.normal(size=rows)
+    slow = np.zeros((3, 3))
+    for i in range(rows):
+        for j in range(rows):
+            slow += bend[i] * bend[j] * (half[:, i] @ half[:, j]) ** 2 * np.outer(X[i], X[j])
+    assert firth_likelihood._pairwise(X, half, bend) == pytest.approx(slow)
+    assert firth_likelihood._rowwise(X, half, bend) == pytest.approx(slow)
+
+
+@pytest.mark.parametrize("rows", [20, 90, 1200])
+def test_quick_estimates_are_those_of_single_rows_and_stand_on_a_top(rows):
+    # 1,200 rows of 27 settings, so that many are equal and grouped; the top is where no slope is left.
+    rng = np.random.default_rng(rows)
+    Z = rng.choice([-1.0, 0.0, 1.0], size=(rows, 3))
+    X = np.column_stack([np.ones(rows), Z])
+    y = (rng.random(rows) < 1 / (1 + np.exp(-(X @ [0.5, 1.0, -1.0, 0.0])))).astype(float)
+    beta = estimate_firth(X, y)
+    single = firth_likelihood.FirthData(X, y, np.ones(rows))
+    assert single.slopes(beta)[0] == pytest.approx(np.zeros(4), abs=1e-5)
+    assert firth_likelihood.maximise(single, np.zeros(4), np.arange(4)).beta == pytest.approx(beta, abs=1e-6)
+    settings_, which = np.unique(X, axis=0, return_inverse=True)
+    counted = estimate_firth(
+        settings_, np.bincount(which.reshape(-1), y), trials=np.bincount(which.reshape(-1)).astype(float)
+    )
+    assert counted == pytest.approx(beta, abs=1e-6)
+
+
+def test_rows_that_only_look_equal_are_not_added_up():
+    # Equal rows are found by one weighted sum a row; here two unlike rows share it.
+    weights = np.sin([1.0, 2.0])
+    X = np.column_stack([np.ones(100), np.arange(100.0) % 5])
+    X[:50] = [[weights[1], 0.0]]
+    X[50:60] = [[0.0, weights[0]]]
+    assert len(set(X[[0, 50]] @ weights)) == 1
+    data = firth._group(X, np.ones(100), np.full(100, 2.0))
+    assert len(data.X) == len(np.unique(X, axis=0))
+    assert data.trials.sum() == 200
+
+
+def test_rows_without_trials_do_not_count():
+    X, y = scores(2)
+    more = np.vstack([X, [[1.0, 5.0, 5.0]]])
+    assert estimate_firth(more, [*y, 0], trials=[*np.ones(24), 0]) == pytest.approx(estimate_firth(X, y))
 
 
 def test_firth_comes_close_to_maximum_likelihood_when_coupons_are_many():

@@ -13,7 +13,7 @@ from scipy.special import expit
 
 from doe.domain.errors import InputError
 from doe.surfaces.classical.confounding import Separable, find_confounding
-from doe.surfaces.classical.firth_likelihood import FirthData, maximise
+from doe.surfaces.classical.firth_likelihood import FEW_ROWS, FirthData, maximise
 from doe.surfaces.classical.firth_profile import tabulate_profiles
 from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
 from doe.surfaces.classical.separation import Separation, find_separation
@@ -182,11 +182,21 @@ def _counts(passed: ArrayLike, trials: ArrayLike | None, rows: int) -> tuple[Flo
 
 
 def _group(design: Floats, passes: Floats, trials: Floats) -> FirthData:
-    """Equal rows added up; rows without trials left out."""
-    some = trials > 0
-    unique, where = np.unique(design[some], axis=0, return_inverse=True)
-    where = where.reshape(-1)
-    return FirthData(unique, *(np.bincount(where, v[some]).astype(np.float64) for v in (passes, trials)))
+    """Equal rows added up where there are many; rows without trials left out."""
+    if not trials.all():
+        some = trials > 0
+        design, passes, trials = design[some], passes[some], trials[some]
+    design = np.ascontiguousarray(design)  # picking columns leaves them side by side, which is slow here
+    if len(design) <= FEW_ROWS:  # the search for equal ones would cost more than they do
+        return FirthData(design, passes, trials)
+    # Equal rows have equal sums with fixed odd weights. Sorting one number a row is far quicker than sorting rows.
+    key = design @ np.sin(np.arange(1.0, 1.0 + design.shape[1]))
+    first, where = np.unique(key, return_index=True, return_inverse=True)[1:]
+    unique = design[first]
+    if not np.array_equal(unique[where], design):
+        unique, where = np.unique(design, axis=0, return_inverse=True)
+        where = where.reshape(-1)
+    return FirthData(unique, *(np.bincount(where, v).astype(np.float64) for v in (passes, trials)))
 
 
 @dataclass(frozen=True)

@@ -3,22 +3,37 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import dposv
+from scipy.linalg.lapack import dposv, dpotrf, dtrtri
 from scipy.special import expit, log_expit
 
 from doe.surfaces.classical.inputs import Floats
 
 _MAX_STEP = 5.0  # no Newton step may move a coupon's logit by more than this
 _ROUNDS = 300
-_MANY_ROWS = 400
+_SETTLED = 1e-14
+FEW_ROWS = 64
+_NEAR = 0.01  # a last step that moves no logit by more needs no look
+_MANY_ROWS = 1000
+
+
+class Look(NamedTuple):
+    """The penalised log-likelihood at one point, with all that its slopes start from."""
+
+    value: float
+    logits: Floats
+    passing: Floats
+    weight: Floats
+    information: Floats
+    root: Floats  # upper triangle U with U'U = information
 
 
 @dataclass(frozen=True)
 class FirthData:
-    """Grouped pass/fail data of full column rank: distinct model rows, passes and trials of each."""
+    """Grouped pass/fail data of full column rank: model rows, passes and trials of each."""
 
     X: Floats
     passes: Floats
@@ -26,12 +41,8 @@ class FirthData:
 
     def penalised(self, beta: Floats) -> float:
         """Log-likelihood plus half the log determinant of the information; -inf where that is singular."""
-        eta = self.X @ beta
-        weight = self.trials * expit(eta) * expit(-eta)
-        sign, logdet = np.linalg.slogdet((self.X.T * weight) @ self.X)
-        if sign <= 0 or not np.isfinite(logdet):
-            return -np.inf
-        return self.log_likelihood(beta) + 0.5 * float(logdet)
+        found = self.look(self.X @ beta)
+        return -np.inf if found is None else found.value
 
     def log_likelihood(self, beta: Floats) -> float:
         """Ordinary binomial log-likelihood (without the constant binomial coefficients)."""
@@ -39,33 +50,73 @@ class FirthData:
         return float(self.passes @ log_expit(eta) + (self.trials - self.passes) @ log_expit(-eta))
 
     def slopes(self, beta: Floats) -> tuple[Floats, Floats, Floats] | None:
-        """Score, information and exact negative Hessian of the penalised log-likelihood.
+        """Score, information and negative Hessian at given coefficients; None where the information is singular.
 
-        None where the information is singular. With very many distinct rows the information stands in
-        for the Hessian: it is close then, and the exact one would need a rows x rows array.
-
-        With W = trials p (1-p), q_ij = x_i' I^-1 x_j and h_i = W_i q_ii:
-        score = X'(passes - trials p + h (1/2 - p)); the penalty's Hessian is
-        1/2 [X' diag(W (1 - 6 p (1-p)) q_ii) X - X' (W(1-2p) q^2 W(1-2p)) X].
+        With very many rows the information stands in for the Hessian, which is close to it then.
         """
-        X = self.X
-        p = expit(X @ beta)
-        weight = self.trials * p * (1 - p)
-        information = (X.T * weight) @ X
-        try:
-            L = np.linalg.cholesky(information)
-        except np.linalg.LinAlgError:
+        found = self.look(self.X @ beta)
+        if found is None:
             return None
-        half = np.linalg.inv(L) @ X.T  # a triangular solve starts threads that cost more than so small a matrix
-        own = np.einsum("ij,ij->j", half, half)  # q_ii
-        score = X.T @ (self.passes - self.trials * p + weight * own * (0.5 - p))
+        half = self.halve(found)
+        return self.score(found, half), found.information, found.information - self.penalty(found, half)
+
+    def look(self, logits: Floats) -> Look | None:
+        """The penalised log-likelihood where the rows have these logits; None where it is minus infinity.
+
+        LAPACK is called directly: for so small matrices NumPy's own checks cost more than the work.
+        """
+        passing = expit(logits)
+        weight = self.trials * passing * expit(-logits)
+        information = (self.X.T * weight) @ self.X
+        root, failed = dpotrf(information)
+        if failed:
+            return None
+        # log(1 - p) = log p - logit, so one logarithm serves passes and failures
+        value = self.passes @ logits + self.trials @ log_expit(-logits) + np.log(root.diagonal()).sum()
+        return Look(float(value), logits, passing, weight, information, root)
+
+    def halve(self, found: Look) -> Floats:
+        """U^-T X': its columns y_i give q_ij = x_i' I^-1 x_j = y_i'y_j."""
+        # A triangular solve starts threads that cost more than so small a matrix.
+        return np.asarray(dtrtri(found.root)[0].T @ self.X.T)
+
+    def score(self, found: Look, half: Floats) -> Floats:
+        """First derivatives: X'(passes - trials p + h (1/2 - p)) with h_i = W_i q_ii and W = trials p (1-p)."""
+        p = found.passing
+        own = found.weight * np.einsum("ij,ij->j", half, half)
+        return np.asarray(self.X.T @ (self.passes - self.trials * p + own * (0.5 - p)))
+
+    def penalty(self, found: Look, half: Floats) -> Floats:
+        """Second derivatives of the penalty; taken as zero with very many rows, where it matters little.
+
+        1/2 [X' diag(W (1 - 6 p (1-p)) q_ii) X - sum_ij b_i b_j q_ij^2 x_i x_j'] with b = W (1-2p).
+        """
+        X, p = self.X, found.passing
         if len(X) > _MANY_ROWS:
-            return score, information, information
-        q = half.T @ half
-        bend = weight * (1 - 2 * p)
-        curve = weight * (1 - 6 * p * (1 - p)) * own
-        penalty = 0.5 * ((X.T * curve) @ X - (X.T * bend) @ (q**2) @ (X * bend[:, None]))
-        return score, information, information - penalty
+            return np.zeros_like(found.information)
+        own = np.einsum("ij,ij->j", half, half)
+        curve = (X.T * (found.weight * (1 - 6 * p * (1 - p)) * own)) @ X
+        double_sum = _pairwise if len(X) <= FEW_ROWS else _rowwise
+        return np.asarray(0.5 * (curve - double_sum(X, half, found.weight * (1 - 2 * p))))
+
+
+def _pairwise(X: Floats, half: Floats, bend: Floats) -> Floats:
+    """sum_ij b_i b_j q_ij^2 x_i x_j' over all pairs of rows: quick for few."""
+    q = half.T @ half
+    bent = X.T * bend
+    return np.asarray(bent @ (q * q) @ bent.T)
+
+
+def _rowwise(X: Floats, half: Floats, bend: Floats) -> Floats:
+    """The same in work that grows with the rows and not with their square.
+
+    With y_i the columns of `half`, q_ij = y_i'y_j, so q_ij^2 is the scalar product of y_i y_i' and y_j y_j', and the
+    double sum is Z'Z for Z = sum_i b_i vec(y_i y_i') x_i'. Of the symmetric y_i y_i' one triangle is enough.
+    """
+    above, below = np.triu_indices(len(half))
+    Z = (half[above] * (half * bend)[below]) @ X
+    Z[above != below] *= np.sqrt(2)
+    return np.asarray(Z.T @ Z)
 
 
 @dataclass(frozen=True)
@@ -78,43 +129,69 @@ class Maximum:
 
 
 def maximise(data: FirthData, start: Floats, free: NDArray[np.int_]) -> Maximum:
-    """Newton's method with step-halving over the free coefficients, the others held at `start`.
+    """Newton's method with step-halving over the free coefficients, the others held at `start`."""
+    found = data.look(data.X @ start)
+    if found is None:
+        return Maximum(start.copy(), -np.inf, False)
+    # From far off the information alone is nearly as good a guide, and cheaper, but among few rows there may be several
+    # peaks: there the exact Hessian leads to the nearest.
+    penalty = None if len(data.X) <= FEW_ROWS else np.zeros_like(found.information)
+    return climb(data, start.copy(), found, free, penalty=penalty)
 
-    The exact Hessian is used where it is negative definite, the information elsewhere: the first
-    is quick near the top, the second safe far from it.
+
+def climb(
+    data: FirthData, beta: Floats, found: Look, free: NDArray[np.int_], *, penalty: Floats | None = None
+) -> Maximum:
+    """`maximise` from a point already looked at, and the penalty's second derivatives as far as they are known.
+
+    The exact Hessian is used where it is positive definite, the information elsewhere: the first is quick near the top,
+    the second safe far from it. The penalty's part of it costs most and changes least, so it is computed anew only
+    where the last step did not bring what so good a Hessian brings.
     """
-    beta = start.copy()
-    value = data.penalised(beta)
-    if not np.isfinite(value):
-        return Maximum(beta, value, False)
     if not len(free):
-        return Maximum(beta, value, True)
+        return Maximum(beta, found.value, True)
+    held = sorted(set(range(len(beta))).difference(free.tolist()))
+    slow = 0.01 if len(data.X) <= FEW_ROWS else 0.1  # with more rows a new penalty costs more than a further step
+    before = np.inf  # the gain promised before the last step, where that was a full one
     for _ in range(_ROUNDS):
-        slopes = data.slopes(beta)
-        if slopes is None:
-            return Maximum(beta, value, False)
-        score, information, hessian = slopes
-        step = _newton_step(score[free], hessian[np.ix_(free, free)], information[np.ix_(free, free)])
-        gain = float(score[free] @ step)  # twice what the quadratic model promises
-        if gain < 1e-14 * (1 + abs(value)):
-            return Maximum(beta, value, True)
-        step = step * min(1.0, _MAX_STEP / float(np.abs(data.X[:, free] @ step).max()))
+        half = data.halve(found)
+        score = data.score(found, half)
+        score[held] = 0.0
+        if penalty is None:
+            penalty = data.penalty(found, half)
+        step = _newton_step(score, found.information, penalty, held)
+        gain = float(score @ step)  # twice what the quadratic model promises
+        move = data.X @ step
+        farthest = float(np.abs(move).max())
+        settled = _SETTLED * (1 + abs(found.value))
+        if gain < settled or gain * gain < 0.01 * settled * before < np.inf:
+            # This step promises next to nothing, or steps shrink so fast that the next one would: it needs no look.
+            if farthest < _NEAR:
+                return Maximum(beta + step, found.value + gain / 2, True)
+            if gain < settled:
+                return Maximum(beta, found.value, True)
+        size = min(1.0, _MAX_STEP / farthest)
         for _ in range(40):
-            trial = beta.copy()
-            trial[free] += step
-            trial_value = data.penalised(trial)
-            if trial_value > value:
+            trial = data.look(found.logits + size * move)
+            if trial is not None and trial.value > found.value:
                 break
-            step = step / 2
+            size /= 2
         else:
             # No uphill step is left that floating point can see: settled, if the promise was tiny.
-            return Maximum(beta, value, gain < 1e-8 * (1 + abs(value)))
-        beta, value = trial, trial_value
-    return Maximum(beta, value, False)
+            return Maximum(beta, found.value, gain < 1e-8 * (1 + abs(found.value)))
+        if size < 1 or gain > slow * before:
+            penalty = None
+        before = gain if size == 1 else np.inf
+        beta, found = beta + size * step, trial
+    return Maximum(beta, found.value, False)
 
 
-def _newton_step(score: Floats, hessian: Floats, information: Floats) -> Floats:
-    for matrix in (hessian, information):
+def _newton_step(score: Floats, information: Floats, penalty: Floats, held: list[int]) -> Floats:
+    """Newton's step of the free coefficients, zero for those held."""
+    for matrix in (information - penalty, information.copy()):
+        if held:
+            matrix[held] = matrix[:, held] = 0.0
+            matrix[held, held] = 1.0
         step, failed = dposv(matrix, score)[1:]
         if not failed:
             return np.asarray(step)
