@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
+from doe.domain.spec import HAND_HIGH, HAND_LOW
 from doe.surfaces.classical import Curvature, Drift, Effects, half_normal_points
 from reports.coupon_figures import EffectBars, draw_effects, draw_half_normal
 from reports.downloads import frame_csv
@@ -24,9 +25,18 @@ _AGREED = 0.9
 """Share of draws that must agree on the factor that decides most before it is said flatly."""
 
 _BATCH_CAUTION = (
-    " Errors that a whole oven or press batch shares are not allowed for here, so settings that were changed once a "
+    "Errors that a whole oven or press batch shares are not allowed for here, so settings that were changed once a "
     "batch look surer than they are."
 )
+
+_ORDINAL_NOTE = (
+    "Each coupon counts once, its people's scores averaged and rounded to quarter steps. Left out: "
+    "interactions, squares and errors that a whole oven or press batch shares, so settings that were changed once a "
+    "batch look surer than they are."
+)
+
+_SCALE = HAND_HIGH - HAND_LOW
+"""An interval of hand-feel wider than its whole scale says nothing."""
 
 
 @dataclass(frozen=True)
@@ -112,9 +122,15 @@ def _curvature_words(found: Curvature) -> str:
     if found.p is None:
         return f"Curvature of the hand-feel: {found.note}"
     word = "above" if found.difference < 0 else "below"
+    between = ""
+    if found.low is not None and found.high is not None:
+        if _says_nothing(found.low, found.high):
+            return f"Curvature of the hand-feel cannot be told with these batches and coupons. {found.note}"
+        between = f" (corners less centre: {found.low:+.1f} to {found.high:+.1f})"
     return (
-        f"Centre coupons lie {abs(found.difference):.1f} hand-feel points {word} the corners, {_beside_chance(found.p)}"
-    )
+        f"Centre coupons lie {abs(found.difference):.1f} hand-feel points {word} the corners{between}, "
+        f"{_beside_chance(found.p)}. {found.note}"
+    ).strip()
 
 
 def _drift_words(found: Drift) -> str:
@@ -126,7 +142,17 @@ def _drift_words(found: Drift) -> str:
     )
     if found.p is None or found.low is None or found.high is None:
         return f"{told}. {found.note}"
-    return f"{told} ({found.low:+.1f} to {found.high:+.1f}), {_beside_chance(found.p)}"
+    if _says_nothing(found.low, found.high):
+        return (
+            "Drift of the hand-feel from the first coupon pressed to the last cannot be told with these batches and "
+            f"coupons: settings being equal, anything from {found.low:+.1f} to {found.high:+.1f} points would fit. "
+            f"{found.note}"
+        )
+    return f"{told} ({found.low:+.1f} to {found.high:+.1f}), {_beside_chance(found.p)}. {found.note}".strip()
+
+
+def _says_nothing(low: float, high: float) -> bool:
+    return low <= 0 <= high and high - low > _SCALE
 
 
 def _in_words(text: str, report: StudyReport) -> str:
@@ -172,11 +198,23 @@ def _classical_pictures(report: StudyReport) -> tuple[Picture, ...]:
 
 def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) -> Picture:
     table = effects.table.reindex(effects.table["effect"].abs().sort_values(ascending=False).index)
-    terms = [_in_words(str(term), report) for term in table["term"]]
-    size = table["effect"].to_numpy(dtype=float)
     scale, unit = (1.0, "points") if of == "hand-feel" else (100.0, "points of 100")
-    size = scale * size
-    largest = sentence(f"{terms[0]} moves the {of} most: {size[0]:+.{1 if scale == 1 else 0}f} {unit} from low to high")
+    untold: list[str] = []
+    if effects.batches:  # an interval wider than the scale would make all others too small to see
+        told = ((table["high"] - table["low"]) <= _SCALE).to_numpy(dtype=bool)
+        untold = [_in_words(str(term), report) for term in table["term"][~told]]
+        table = table[told]
+    terms = [_in_words(str(term), report) for term in table["term"]]
+    size = scale * table["effect"].to_numpy(dtype=float)
+    if not terms:
+        largest = f"No effect on the {of} can be told with these batches and coupons."
+    else:
+        most = f"{size[0]:+.{1 if scale == 1 else 0}f} {unit} from low to high"
+        largest = sentence(
+            f"Of the effects on the {of} that can be judged, {terms[0]} has the largest: {most}"
+            if untold
+            else f"{terms[0]} moves the {of} most: {most}"
+        )
     if effects.error is None and effects.lenth is not None:
         points = half_normal_points(size, terms)
         out = int((np.abs(size) > scale * effects.lenth.margin).sum())
@@ -193,7 +231,7 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
             title,
             "There is no scatter between repeats to judge by, so the effects are judged against each other (Lenth's "
             "margin): those in line with the origin look like noise. One beyond the margin may still be chance when "
-            "many are looked at." + _BATCH_CAUTION,
+            f"many are looked at. {_BATCH_CAUTION}",
         )  # fmt: skip
     shown = slice(0, _MOST)
     low, high = (scale * table[end].to_numpy(dtype=float)[shown] for end in ("low", "high"))
@@ -205,8 +243,25 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
         ),
         title,
         "From the coupons at the ends of the ranges. Filled: the interval leaves out zero. Each interval holds for one "
-        "effect at a time." + _BATCH_CAUTION,
+        f"effect at a time. {_batch_words(effects)}{_untold_words(untold)}",
     )  # fmt: skip
+
+
+def _batch_words(effects: Effects) -> str:
+    """Whether the intervals of effects count errors that batches share."""
+    if not effects.batches:
+        return _BATCH_CAUTION
+    batches = listing([f"{name.replace('_', ' ')}es" for name in effects.batches])
+    return f"Errors that {batches} share are counted in."
+
+
+def _untold_words(untold: list[str]) -> str:
+    if not untold:
+        return ""
+    return (
+        f" Not drawn, because these batches and coupons cannot tell {'it' if len(untold) == 1 else 'them'}: "
+        f"{listing(untold)}."
+    )
 
 
 _PENALISED = "Pass or fail: penalised logistic fit, a check only"
@@ -215,25 +270,24 @@ _PENALISED = "Pass or fail: penalised logistic fit, a check only"
 def effect_tables(report: StudyReport) -> tuple[Table, ...]:
     """Classical checks as tables, for those who want to recompute."""
     checks = report.classical
-    frames: list[tuple[str, pd.DataFrame]] = []
-    separated = ""
+    frames: list[tuple[str, pd.DataFrame, str]] = []
     if checks.effects is not None:
-        frames.append(("Effects on hand-feel (coupons at the ends of the ranges)", checks.effects.table))
+        frames.append(("Effects on hand-feel (coupons at the ends of the ranges)", checks.effects.table,
+                       _batch_words(checks.effects)))  # fmt: skip
     if checks.pass_effects is not None:
-        frames.append(("Effects on the share that passes (same coupons, failed ones too)", checks.pass_effects.table))
+        frames.append(("Effects on the share that passes (same coupons, failed ones too)", checks.pass_effects.table,
+                       _batch_words(checks.pass_effects)))  # fmt: skip
     if checks.hand_model is not None:
         frames.append((f"Hand-feel: {checks.hand_kind} model with batch errors, coded settings",
-                       checks.hand_model.coefficients))  # fmt: skip
-        frames.append(("Hand-feel: where the scatter comes from", checks.hand_model.components))
+                       checks.hand_model.coefficients, ""))  # fmt: skip
+        frames.append(("Hand-feel: where the scatter comes from", checks.hand_model.components, ""))
     if checks.ordinal is not None and not checks.ordinal.problem:
-        frames.append(("Hand-feel scores: proportional odds, coded settings", checks.ordinal.coefficients))
+        frames.append(("Hand-feel scores: proportional odds, coded settings", checks.ordinal.coefficients,
+                       _ORDINAL_NOTE))  # fmt: skip
     if checks.firth is not None:
         separated = sentence(_in_words(str(checks.firth.separation), report))
-        frames.append((_PENALISED, checks.firth.coefficients))
-    return tuple(
-        _frame_table(frame, _in_words(caption, report), report, separated if caption == _PENALISED else "")
-        for caption, frame in frames
-    )
+        frames.append((_PENALISED, checks.firth.coefficients, f"{separated} {_BATCH_CAUTION}".strip()))
+    return tuple(_frame_table(frame, _in_words(caption, report), report, note) for caption, frame, note in frames)
 
 
 _HEADS = {

@@ -42,6 +42,8 @@ FloatArray = NDArray[np.float64]
 NEAR_LEVEL = 0.12
 """How far, coded, a setting may be rounded away from -1, 0 or +1 and still count as that level."""
 
+BATCHES = ("cure_batch", "press_batch")
+
 _KINDS: tuple[Kind, ...] = ("quadratic", "interactions", "main")
 
 
@@ -67,11 +69,13 @@ class ClassicalChecks:
     pass_effects : Effects or None
         On the share that passes, from the same coupons, failed ones included.
     drift : Drift or None
-        Of hand-feel over the order of pressing, beside the factors.
+        Of hand-feel over the order of pressing, beside the factors. Drift, curvature and effects on hand-feel are
+        judged beside the errors that recorded batches share.
     firth : FirthFit or None
         Penalised logistic quadratic of pass/fail with profile limits.
     ordinal : OrdinalFit or None
-        Proportional odds of the hand-feel scores, main effects.
+        Proportional odds of the hand-feel, main effects: each coupon once, its people's scores averaged and rounded to
+        quarter steps. Batch errors are not in it.
     notes : tuple of str
     """
 
@@ -120,6 +124,8 @@ def run_checks(study: Study, results: Results, *, order: FloatArray | None = Non
             "beside the joint surface."
         )
     else:
+        if unrecorded := _unrecorded(results, hand.rows):
+            notes.append(unrecorded)
         if kind != "quadratic":
             notes.append(
                 f"Hand-feel: too few scored coupons for a full quadratic; the {kind} model was fitted instead."
@@ -134,11 +140,14 @@ def run_checks(study: Study, results: Results, *, order: FloatArray | None = Non
             if np.isfinite(estimates).all():
                 shape = analyse_shape(read_quadratic(terms, estimates))
         if order is not None and np.ptp(order[hand.rows]) > 0 and len(hand.rows) > len(columns) + 3:
-            drift = judge_drift(X[hand.rows], hand.mean, order[hand.rows], columns, assurance=assurance)
-        ordinal = _ordinal(hand, coded, names, assurance)
+            drift = judge_drift(
+                X[hand.rows], hand.mean, order[hand.rows], columns, batches=_batches(results, hand.rows),
+                assurance=assurance,
+            )  # fmt: skip
+        ordinal = _ordinal(hand, np.column_stack([coded, levels]), [*names, *level_names], assurance)
     at_levels, snapped = _two_level(coded)
     plain = at_levels & (levels == 0).all(axis=1)
-    effects, curvature = _effects(snapped, plain, hand, names, assurance)
+    effects, curvature = _effects(snapped, plain, hand, names, results, assurance)
     pass_effects = None
     if _has_corners(snapped[plain]):
         share = results.passed[plain].astype(float)
@@ -203,19 +212,34 @@ def _fit_people(hand: _Hand, X: FloatArray, columns: list[str], results: Results
     people, people_names = hand.person_columns()
     rows = np.column_stack([X[hand.coupon], people])
     groups: dict[str, NDArray[np.str_]] = {}
-    for column in ("cure_batch", "press_batch"):
-        labels = results.batches[column].to_numpy(dtype=str)[hand.coupon]
-        if (labels != "").all() and len(np.unique(labels)) > 1:
+    for column, labels in _batches(results, hand.coupon).items():
+        if len(np.unique(labels)) > 1:
             groups[column] = labels
     if len(hand.score) > len(hand.rows):
         groups["coupon to coupon"] = results.coupon[hand.coupon]
     return fit_mixed(rows, hand.score, groups, [*columns, *people_names], assurance=assurance)
 
 
-def _ordinal(hand: _Hand, coded: FloatArray, names: list[str], assurance: float) -> OrdinalFit:
-    people, people_names = hand.person_columns()
-    X = np.column_stack([coded[hand.coupon], people])
-    return fit_ordinal(X, hand.score, [*names, *people_names], assurance=assurance)
+def _batches(results: Results, rows: NDArray[np.intp]) -> dict[str, NDArray[np.str_]]:
+    """Labels of the batches that are recorded for all of these coupons."""
+    labels = {c: results.batches[c].to_numpy(dtype=str)[rows] for c in BATCHES}
+    return {column: found for column, found in labels.items() if (found != "").all()}
+
+
+def _unrecorded(results: Results, rows: NDArray[np.intp]) -> str:
+    """What a reader must know of batches that are not recorded; empty if all are."""
+    absent = [c for c in BATCHES if c not in _batches(results, rows)]
+    if not absent:
+        return ""
+    return (
+        f"Not every scored coupon has its {' and '.join(c.replace('_', ' ') for c in absent)} on record, so errors "
+        "that such batches share are not counted in the checks of hand-feel."
+    )
+
+
+def _ordinal(hand: _Hand, X: FloatArray, names: list[str], assurance: float) -> OrdinalFit:
+    # two people who feel one coupon are one coupon: its error is in both scores
+    return fit_ordinal(X[hand.rows], np.round(4 * hand.mean) / 4, names, assurance=assurance)
 
 
 def _two_level(coded: FloatArray) -> tuple[NDArray[np.bool_], FloatArray]:
@@ -234,16 +258,17 @@ def _has_corners(snapped: FloatArray) -> bool:
 
 
 def _effects(
-    snapped: FloatArray, at_levels: NDArray[np.bool_], hand: _Hand, names: list[str], assurance: float
+    snapped: FloatArray, at_levels: NDArray[np.bool_], hand: _Hand, names: list[str], results: Results, assurance: float
 ) -> tuple[Effects | None, Curvature | None]:
     usable = at_levels[hand.rows]
     settings, mean = snapped[hand.rows][usable], hand.mean[usable]
     if not _has_corners(settings):
         return None, None
     centre = bool((settings == 0).all(axis=1).any())
+    batches = _batches(results, hand.rows[usable])
     return (
-        estimate_effects(settings, mean, names, assurance=assurance),
-        judge_curvature(settings, mean, assurance=assurance) if centre else None,
+        estimate_effects(settings, mean, names, batches=batches, assurance=assurance),
+        judge_curvature(settings, mean, batches=batches, assurance=assurance) if centre else None,
     )
 
 

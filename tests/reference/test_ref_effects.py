@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from doe.surfaces.classical.effects import estimate_effects, judge_curvature, lenth_margins
+from doe.surfaces.classical.curvature import judge_curvature
+from doe.surfaces.classical.effects import estimate_effects, lenth_margins
 from doe.surfaces.classical.least_squares import fit_least_squares
 from doe.surfaces.classical.terms import ModelTerms, build_terms
 from doe.surfaces.classical.variance_table import analyse_variance

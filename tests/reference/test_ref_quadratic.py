@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from doe.surfaces.classical.canonical import analyse_shape, follow_steepest, read_quadratic
-from doe.surfaces.classical.effects import estimate_effects, judge_curvature
+from doe.surfaces.classical.curvature import judge_curvature
+from doe.surfaces.classical.effects import estimate_effects
 from doe.surfaces.classical.least_squares import LeastSquaresFit, fit_least_squares
 from doe.surfaces.classical.terms import ModelTerms, build_terms
 from doe.surfaces.classical.variance_table import analyse_variance, find_pure_error, judge_lack_of_fit

@@ -9,12 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from doe.domain.errors import InputError
-from doe.surfaces.classical.effects import (
-    estimate_effects,
-    half_normal_points,
-    judge_curvature,
-    lenth_margins,
-)
+from doe.surfaces.classical.curvature import judge_curvature
+from doe.surfaces.classical.effects import estimate_effects, half_normal_points, lenth_margins
 from doe.surfaces.classical.least_squares import ErrorEstimate, fit_least_squares, predict_mean
 from doe.surfaces.classical.terms import build_terms
 from doe.surfaces.classical.variance_table import analyse_variance, find_pure_error, judge_lack_of_fit

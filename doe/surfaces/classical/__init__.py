@@ -10,14 +10,13 @@ from doe.surfaces.classical.canonical import (
     read_quadratic,
 )
 from doe.surfaces.classical.confounding import Confounding, Separable, find_confounding
+from doe.surfaces.classical.curvature import Curvature, judge_curvature
 from doe.surfaces.classical.drift import Drift, judge_drift
 from doe.surfaces.classical.effects import (
-    Curvature,
     Effects,
     Lenth,
     estimate_effects,
     half_normal_points,
-    judge_curvature,
     lenth_margins,
 )
 from doe.surfaces.classical.firth import FirthFit, LikelihoodRatio, estimate_firth, fit_firth, judge_terms

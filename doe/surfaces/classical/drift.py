@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from doe.domain.errors import InputError
+from doe.surfaces.classical.batch_errors import Batches, judge_term, telling_batches, uncounted
 from doe.surfaces.classical.inputs import as_matrix, as_vector
 from doe.surfaces.classical.least_squares import fit_least_squares
 
@@ -24,8 +25,11 @@ class Drift:
     change : float or None
         In the response's unit; None when it cannot be told from the settings, and `note` says so.
     low, high, p : float or None
-        Interval and test; None without degrees of freedom for the error.
+        Interval and test; None where the coupons cannot judge the change.
     note : str
+        How it was judged, or why it was not.
+    batches : tuple of str
+        Groupings whose shared errors cannot pass for drift: counted in, or left out by comparing within batches.
     """
 
     change: float | None
@@ -33,11 +37,13 @@ class Drift:
     high: float | None
     p: float | None
     note: str
+    batches: tuple[str, ...] = ()
 
 
 def judge_drift(
-    X: ArrayLike, y: ArrayLike, order: ArrayLike, names: Sequence[str] | None = None, *, assurance: float = 0.95
-) -> Drift:
+    X: ArrayLike, y: ArrayLike, order: ArrayLike, names: Sequence[str] | None = None, *,
+    batches: Batches | None = None, assurance: float = 0.95,
+) -> Drift:  # fmt: skip
     """Add the order of making to a model and look at its slope.
 
     Parameters
@@ -49,6 +55,8 @@ def judge_drift(
     order : array, shape (coupons,)
         When each coupon was made: rank, or minutes since the first.
     names : sequence of str, optional
+    batches : mapping of str to labels, each of shape (coupons,), optional
+        Batch of each coupon by grouping (cure batch, press batch).
     assurance : float
         Of the two-sided interval.
 
@@ -63,8 +71,9 @@ def judge_drift(
 
     Notes
     -----
-    A straight line only. Coupons made batch by batch share the batch's error, which can look like
-    drift when there are few batches.
+    A straight line only. Coupons made batch by batch share the batch's error, which looks like drift when there are
+    few batches: with `batches` given it is judged within them or beside their variances (see `judge_term`), without
+    them by ordinary least squares, which then alarms too often.
 
     References
     ----------
@@ -83,6 +92,12 @@ def judge_drift(
     if span == 0:
         raise InputError("order", "one and the same place", "at least two", "Give the order of making.")
     share = (when - when.min()) / span  # 0 first, 1 last: the slope is the change over the whole round
+    shared = telling_batches(batches, len(matrix))
+    if shared:
+        found = judge_term(
+            matrix, share, as_vector(y, len(matrix), "response"), columns, ORDER, shared, assurance=assurance
+        )
+        return Drift(found.estimate, found.low, found.high, found.p, found.note, found.counted)
     fit = fit_least_squares(np.column_stack([matrix, share]), y, [*columns, ORDER], assurance=assurance)
     for confounding in fit.confoundings:
         if confounding.term == ORDER:
@@ -91,5 +106,5 @@ def judge_drift(
     if fit.error is None:
         note = "No coupon is left to estimate the error from, so the change cannot be judged."
         return Drift(float(row["estimate"]), None, None, None, note)
-    note = f"Judged on {fit.error.df:g} degrees of freedom."
+    note = f"Judged on {fit.error.df:g} degrees of freedom{uncounted(batches)}."
     return Drift(float(row["estimate"]), float(row["low"]), float(row["high"]), float(row["p"]), note)

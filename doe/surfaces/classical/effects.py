@@ -1,4 +1,4 @@
-"""Effects for people: mean at high minus mean at low, with intervals, Lenth's margin and curvature."""
+"""Effects for people: mean at high minus mean at low, with intervals, Lenth's margin."""
 
 from __future__ import annotations
 
@@ -8,10 +8,17 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import stats
 
 from doe.domain.errors import InputError
+from doe.surfaces.classical.batch_errors import (
+    Batches,
+    JudgedEffects,
+    judge_effects,
+    said,
+    telling_batches,
+)
 from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
 from doe.surfaces.classical.least_squares import ErrorEstimate, LeastSquaresFit, fit_least_squares
 from doe.surfaces.classical.terms import ModelTerms, build_terms
@@ -31,15 +38,18 @@ class Effects:
     table : DataFrame
         One row an effect: term, effect, se, low, high, t, p, ss, chain. `chain` names everything the
         effect stands for, such as ``"A + B × C × D"``. The interval columns are missing without an
-        error estimate; use `lenth` then.
+        error estimate; use `lenth` then. Where batch errors are counted there is ``df`` after ``se``, and effects the
+        mixed model does not hold have no interval.
     mean : float
         Fitted mean at the centre of the plan.
     error : ErrorEstimate or None
     lenth : Lenth or None
         Lenth's margins; given whenever there are three effects or more.
     fit : LeastSquaresFit
-        The underlying fit; an effect is twice its coefficient.
+        The underlying fit; an effect is twice its coefficient (without batches).
     notes : tuple of str
+    batches : tuple of str
+        Groupings whose shared errors the intervals count; empty when they count none.
     """
 
     table: pd.DataFrame
@@ -48,6 +58,7 @@ class Effects:
     lenth: Lenth | None
     fit: LeastSquaresFit
     notes: tuple[str, ...]
+    batches: tuple[str, ...] = ()
 
 
 def estimate_effects(
@@ -57,6 +68,7 @@ def estimate_effects(
     *,
     terms: ModelTerms | None = None,
     error: ErrorSource = "auto",
+    batches: Batches | None = None,
     assurance: float = 0.95,
 ) -> Effects:
     """Effects of a two-level plan, interactions included.
@@ -74,6 +86,9 @@ def estimate_effects(
         What the intervals rest on: repeated settings, or the model's own residuals. ``"auto"`` takes
         replicates if there are any, else the model if it left degrees of freedom, else nothing. Replicates that agree
         exactly (passes only, or scores in steps) measure no error: there are then no intervals either.
+    batches : mapping of str to labels, each of shape (coupons,), optional
+        Batch of each coupon by grouping. Where there is an error to judge by, effects and intervals then come from a
+        mixed model (`judge_effects`), as far as the coupons carry it.
     assurance : float
         Of each two-sided interval and of Lenth's margins.
 
@@ -89,8 +104,9 @@ def estimate_effects(
     Notes
     -----
     With void coupons the plan is no longer orthogonal; effects are then twice the least-squares
-    coefficients instead of plain differences of means. Intervals hold one effect at a time. Errors that whole batches
-    share are not in them: for a factor that is set once a batch they are too short.
+    coefficients instead of plain differences of means. Intervals hold one effect at a time. Without `batches` errors
+    that whole batches share are not in them: for a factor that is set once a batch they are then too short. Lenth's
+    margins never count them.
 
     References
     ----------
@@ -126,6 +142,13 @@ def estimate_effects(
         table[["t", "p"]] = np.nan
     table = table[["term", "effect", "se", "low", "high", "t", "p", "ss", "chain"]]
     effects = table["effect"].to_numpy(dtype=float)
+    shared = telling_batches(batches, len(settings)) if used is not None else {}
+    judged = judge_effects(settings, response, model, shared, assurance=assurance) if shared else None
+    if judged is not None:
+        table = _with_batches(table, judged)
+        notes = (*notes, *_batch_notes(table, judged))
+    elif shared:
+        notes = (*notes, f"Too few coupons to count errors that {said(shared)} share in the effects' intervals.")
     return Effects(
         table=table,
         mean=float(rows.loc[constant, "estimate"].sum()),
@@ -133,7 +156,31 @@ def estimate_effects(
         lenth=lenth_margins(effects, assurance=assurance) if len(effects) >= 3 else None,
         fit=fit,
         notes=notes,
+        batches=() if judged is None else tuple(shared),
     )
+
+
+def _with_batches(table: pd.DataFrame, judged: JudgedEffects) -> pd.DataFrame:
+    """The table with effects and intervals of the mixed model; those of other terms are taken away."""
+    found = judged.table.set_index("term").reindex(table["term"])
+    effect = found.pop("effect").to_numpy(dtype=float)
+    old = table["effect"].to_numpy(dtype=float)
+    rest = table.drop(columns=["effect", "se", "low", "high", "t", "p"])
+    rest.insert(1, "effect", np.where(np.isfinite(effect) & (old != 0), effect, old))
+    for place, column in enumerate(("se", "df", "low", "high", "t", "p"), start=2):
+        rest.insert(place, column, found[column].to_numpy(dtype=float))
+    return rest
+
+
+def _batch_notes(table: pd.DataFrame, judged: JudgedEffects) -> list[str]:
+    notes = []
+    if judged.unseen:
+        notes.append(
+            f"Some effects cannot be told from errors that {said(judged.unseen)} share; they have no interval."
+        )
+    if not table["term"].isin(judged.table["term"]).all():
+        notes.append("Interactions that the model with batch errors has no coupons for have no interval.")
+    return notes
 
 
 def _two_level(coded: ArrayLike, factors: Sequence[str]) -> Floats:
@@ -276,94 +323,3 @@ def half_normal_points(effects: ArrayLike, names: Sequence[str]) -> pd.DataFrame
             "quantile": stats.norm.ppf(0.5 + share / 2),
         }
     )
-
-
-@dataclass(frozen=True)
-class Curvature:
-    """Whether the centre coupons lie off the plane through the corners.
-
-    Attributes
-    ----------
-    difference : float
-        Mean of the corner coupons minus mean of the centre coupons.
-    ss : float
-        Its sum of squares, on one degree of freedom.
-    error : ErrorEstimate or None
-    low, high : float or None
-        Interval of the difference.
-    f, p : float or None
-        None without replicates; `note` says so.
-    """
-
-    difference: float
-    ss: float
-    corner_coupons: int
-    centre_coupons: int
-    error: ErrorEstimate | None
-    low: float | None
-    high: float | None
-    f: float | None
-    p: float | None
-    note: str
-
-
-def judge_curvature(coded: ArrayLike, y: ArrayLike, *, assurance: float = 0.95) -> Curvature:
-    """Compare centre coupons with corner coupons of a two-level plan.
-
-    Parameters
-    ----------
-    coded : array, shape (coupons, factors)
-        Coded settings; rows of zeros are centre coupons, rows of -1 and +1 corners. Others are ignored.
-    y : array, shape (coupons,)
-        Response.
-    assurance : float
-        Of the two-sided interval of the difference.
-
-    Returns
-    -------
-    Curvature
-
-    Raises
-    ------
-    InputError
-        If there is no centre coupon or no corner coupon.
-
-    Notes
-    -----
-    The difference is the *sum* of all pure quadratic coefficients: a hump in one factor and a hollow
-    in another can cancel. The error is pure error, from every repeated setting.
-
-    References
-    ----------
-    D. C. Montgomery, *Design and Analysis of Experiments*, centre points in the 2^k chapter.
-    """
-    check_assurance(assurance)
-    settings, _ = as_matrix(coded)
-    response = as_vector(y, len(settings), "response")
-    centre = np.all(np.abs(settings) < 1e-9, axis=1)
-    corner: NDArray[np.bool_] = np.all(np.abs(np.abs(settings) - 1) < 1e-9, axis=1)
-    n_centre, n_corner = int(centre.sum()), int(corner.sum())
-    if n_centre == 0 or n_corner == 0:
-        raise InputError(
-            "coupons",
-            f"{n_centre} centre and {n_corner} corner coupons",
-            "at least one of each",
-            "Add centre coupons to the plan to see curvature.",
-        )
-    difference = float(response[corner].mean() - response[centre].mean())
-    ss = difference**2 * n_centre * n_corner / (n_centre + n_corner)
-    used = centre | corner
-    error = find_pure_error(settings[used], response[used]).estimate
-    if error is None or error.variance == 0:
-        note = (
-            "No setting was repeated, so the difference cannot be judged."
-            if error is None
-            else "All replicates agree exactly, so the difference cannot be judged against them."
-        )
-        return Curvature(difference, ss, n_corner, n_centre, error, None, None, None, None, note)
-    se = np.sqrt(error.variance * (1 / n_centre + 1 / n_corner))
-    half = float(stats.t.ppf((1 + assurance) / 2, error.df) * se)
-    f = ss / error.variance
-    note = f"Judged on {error.df:g} degrees of freedom of pure error."
-    p = float(stats.f.sf(f, 1, error.df))
-    return Curvature(difference, ss, n_corner, n_centre, error, difference - half, difference + half, float(f), p, note)

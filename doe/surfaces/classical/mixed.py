@@ -42,6 +42,9 @@ class MixedFit:
     separable : Separable
         Terms the coupons cannot tell apart (left out of the fit).
     notes : tuple of str
+    unseen : mapping of str to array, shape (kept, kept)
+        For each grouping the coupons cannot carry: how much more than the fitted variances say its batches move the
+        estimates, per unit of its variance; see `unseen_errors`.
     """
 
     names: tuple[str, ...]
@@ -57,6 +60,19 @@ class MixedFit:
     assurance: float
     notes: tuple[str, ...]
     spread: _Spread = field(repr=False)
+    unseen: Mapping[str, Floats] = field(default_factory=dict, repr=False)
+
+    def unseen_errors(self, contrast: ArrayLike) -> tuple[str, ...]:
+        """Groupings whose batch error moves a contrast of the estimates without being counted in its interval.
+
+        Parameters
+        ----------
+        contrast : array, shape (kept terms,)
+            Weights of the estimates. One that only compares coupons within batches is moved by no batch error.
+        """
+        weights = np.asarray(contrast, dtype=float)
+        yardstick = float(weights @ self.spread.reach @ weights)
+        return tuple(name for name, more in self.unseen.items() if weights @ more @ weights > 1e-8 * yardstick)
 
     @property
     def estimates(self) -> Floats:
@@ -74,7 +90,8 @@ class _Spread:
     """How the estimates' covariance moves with the variances: what small-sample intervals need.
 
     `phi` (X'V^-1 X)^-1; `bends` the matrices P_k = -X'V^-1 V_k V^-1 X, one a variance (coupon last);
-    `weights` the asymptotic covariance of the variance estimates; `rows_df` coupons minus terms.
+    `weights` the asymptotic covariance of the variance estimates; `rows_df` coupons minus terms; `reach` the
+    covariance of the estimates if every coupon erred by one unit on its own.
     """
 
     phi: Floats
@@ -82,6 +99,7 @@ class _Spread:
     weights: Floats
     variances: Floats
     rows_df: int
+    reach: Floats
 
     def degrees(self, contrasts: Floats, extra: float = 0.0) -> Floats:
         """Satterthwaite's degrees of freedom of the variance of each contrast (plus each component)."""
@@ -177,7 +195,7 @@ def fit_mixed(
         # The criterion saw orthonormal terms and a scaled response: put both back.
         lowest += 2 * float(np.log(np.abs(np.diag(R))).sum()) + 2 * (n - p) * float(np.log(size))
     return _finish(
-        _Problem(columns, separable, design, response, labels, used, spare, indicators),
+        _Problem(columns, separable, design, response, labels, used, spare, all_indicators),
         spreads,
         lowest,
         notes=notes,
@@ -194,7 +212,12 @@ class _Problem:
     labels: Mapping[str, tuple[np.ndarray[tuple[int, ...], np.dtype[np.intp]], list[object]]]
     used: list[str]
     spare: Mapping[str, int]
-    indicators: list[Floats]
+    all_indicators: Mapping[str, Floats]
+
+    @property
+    def indicators(self) -> list[Floats]:
+        """Of the groupings whose variances are fitted."""
+        return [self.all_indicators[name] for name in self.used]
 
 
 def _batch_numbers(
@@ -269,7 +292,8 @@ def _finish(problem: _Problem, spreads: Floats, lowest: float, *, notes: list[st
     beta = np.linalg.solve(R, Q.T @ white)
     left = white - Q @ (Q.T @ white)
     error = float(left @ left) / (n - p) if np.isfinite(lowest) else 0.0
-    spread, covariance = _small_sample(Q, R, L, shapes, error=error, relative=relative)
+    weights = np.linalg.solve(R, np.linalg.solve(L.T, Q).T)  # estimates = weights @ y
+    spread, covariance = _small_sample(Q, R, L, shapes, error=error, relative=relative, reach=weights @ weights.T)
     residuals = y - X @ beta
     kept_names = [problem.columns[j] for j in problem.separable.kept]
     zero = [name for name, s in zip(problem.used, spreads, strict=True) if s == 0]
@@ -289,11 +313,33 @@ def _finish(problem: _Problem, spreads: Floats, lowest: float, *, notes: list[st
         assurance=assurance,
         notes=(*(str(c) for c in problem.separable.confoundings), *notes),
         spread=spread,
+        unseen=_unseen(problem, shapes, weights),
     )
 
 
+def _unseen(problem: _Problem, shapes: list[Floats], weights: Floats) -> dict[str, Floats]:
+    """How far groupings that are not fitted move the estimates beyond what the fitted ones take over from them.
+
+    Seen through the projection M that removes the terms, Z Z' of such a grouping is a sum of k times the fitted
+    shapes, so fitted variance j takes up k_j of its variance. What is left of Z Z' then acts on the estimates unseen.
+    """
+    absent = [name for name in problem.all_indicators if name not in problem.used]
+    if not absent:
+        return {}
+    Q = np.linalg.qr(problem.design)[0]
+    M = np.eye(len(Q)) - Q @ Q.T
+    seen = np.array([(M @ s @ M).ravel() for s in shapes]).T
+    found = {}
+    for name in absent:
+        z = problem.all_indicators[name]
+        left = M @ z
+        taken = np.linalg.lstsq(seen, (left @ left.T).ravel(), rcond=None)[0]
+        found[name] = weights @ (z @ z.T - np.tensordot(taken, np.asarray(shapes), axes=1)) @ weights.T
+    return found
+
+
 def _small_sample(
-    Q: Floats, R: Floats, L: Floats, shapes: list[Floats], *, error: float, relative: Floats
+    Q: Floats, R: Floats, L: Floats, shapes: list[Floats], *, error: float, relative: Floats, reach: Floats
 ) -> tuple[_Spread, Floats]:
     """Ingredients of small-sample intervals, and Kenward and Roger's (1997) corrected covariance.
 
@@ -318,7 +364,7 @@ def _small_sample(
     pieces = np.einsum("km,kij->mij", roots, outside)
     inner = np.einsum("mij,mil->jl", pieces, pieces)
     added = 2 * error * R_inverse @ inner @ R_inverse.T
-    spread = _Spread(phi, bends, error**2 * roots @ roots.T, error * relative, n - p)
+    spread = _Spread(phi, bends, error**2 * roots @ roots.T, error * relative, n - p, reach)
     return spread, phi + added
 
 
