@@ -13,9 +13,10 @@ from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.curves import find_cliffs
 from doe.setpoint.next_coupons import choose_next
-from doe.setpoint.priors import prior_pulls, prior_warning
+from doe.setpoint.priors import prior_warning
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
+from doe.setpoint.standing import Asked, judge_for
 from doe.setpoint.verdict import (
     ERROR_RATES,
     OUT_OF_REACH_GAP,
@@ -78,10 +79,7 @@ def recommend(
         if verdict == "more coupons"
         else pd.DataFrame(columns=list(study.factor_names))
     )
-    traces = surfaces.traces
-    leaning = (
-        () if traces is None else prior_warning(prior_pulls(traces.priors, rates, target=study.spec.pass_rate, low=low))
-    )
+    leaning = _leaning(Asked(study, rates, found.best, judge_for(study, surfaces)), surfaces)
     changes: tuple[str, ...] = ()
     if verdict == "not reachable":
         best = rate.draws(found.best_at.drop_duplicates(), nodes=16, draws=surfaces.window.thin(200), hand=False)
@@ -119,6 +117,14 @@ def recommend(
     )
     tell(1.0)
     return answer
+
+
+def _leaning(asked: Asked, surfaces: Surfaces) -> tuple[str, ...]:
+    """That the answer leans on the priors, where it does."""
+    if surfaces.traces is None:
+        return ()
+    now, pulls = asked.as_answered(), asked.pulls(surfaces.traces.priors)
+    return prior_warning(pulls, now.verdict, asked.prior_verdicts(now, pulls[0]))
 
 
 def _plain(value: object) -> float | str:

@@ -47,6 +47,22 @@ class Weights:
         """Weighted mean of one value a draw."""
         return float(self.values @ values)
 
+    def share(self, which: NDArray[np.bool_]) -> float:
+        """Weighted share of the draws, free of the last digits of rounding: 50 of 200 equal draws are a quarter."""
+        return round(float(self.values @ which), 12)
+
+    def error(self, values: FloatArray) -> float:
+        """Standard error of that mean, as if there were as many equal draws as the weights are worth."""
+        spread = float(self.values @ (values - self.mean(values)) ** 2)
+        return float(np.sqrt(spread / self.effective))
+
+    def at(self, rows: NDArray[np.intp]) -> Weights:
+        """The weights of some of the draws."""
+        part = self.values[rows]
+        total = part.sum()
+        # weights that all lie on other draws leave nothing to go by: then every draw is as good as the other
+        return Weights(part / total if total > 0 else np.full(len(part), 1 / len(part)), self.pareto_k)
+
     def quantile(self, values: FloatArray, share: float) -> float:
         """Weighted quantile of one value a draw, on a straight line between draws; equal weights give NumPy's."""
         order = np.argsort(values)

@@ -22,6 +22,9 @@ FloatArray = NDArray[np.float64]
 SPREAD_POINTS = 512
 """Points spread over the tested region for the first look."""
 
+FIRST_DRAWS = 200
+"""Draws of the first look; what any setting reaches is counted on them."""
+
 AS_GOOD = 0.005
 """Robust pass rates this close are as good as equal: the draws cannot tell them apart."""
 
@@ -84,14 +87,9 @@ def find_setpoint(rate: RobustRate, *, rng: np.random.Generator) -> Found:
         If the forbidden combinations and limits leave no setting at all.
     """
     study, surfaces = rate.study, rate.surfaces
-    points = _first_points(study, surfaces, rng)
-    if points.empty:
-        raise InputError(
-            "forbidden combinations", "nothing left", "at least one permitted setting", "Relax one of them."
-        )
-    few, some = surfaces.window.thin(200), surfaces.window.thin(400)
+    points, first = first_look(rate, rng=rng)
+    some = surfaces.window.thin(400)
     low = 1 - study.spec.assurance
-    first = rate.draws(points, nodes=16, draws=few)
     merit = np.quantile(first, low, axis=0)
     best, best_at = first.max(axis=1), points.iloc[first.argmax(axis=1)].reset_index(drop=True)
     top = points.iloc[np.argsort(-merit)[:16]].reset_index(drop=True)
@@ -102,6 +100,29 @@ def find_setpoint(rate: RobustRate, *, rng: np.random.Generator) -> Found:
     rates = rate.draws(top, nodes=64)
     chosen = _choose(study, top, np.quantile(rates, low, axis=0), rates.mean(axis=0))
     return Found(top.iloc[[chosen]].reset_index(drop=True), rates[:, chosen], best, best_at)
+
+
+def first_look(rate: RobustRate, *, rng: np.random.Generator) -> tuple[pd.DataFrame, FloatArray]:
+    """Settings spread over the tested region, and their robust pass rates, shape (thinned draws, settings).
+
+    Raises
+    ------
+    InputError
+        If the forbidden combinations and limits leave no setting at all.
+    """
+    points = _first_points(rate.study, rate.surfaces, rng)
+    if points.empty:
+        raise InputError(
+            "forbidden combinations", "nothing left", "at least one permitted setting", "Relax one of them."
+        )
+    return points, rate.draws(points, nodes=16, draws=rate.surfaces.window.thin(FIRST_DRAWS))
+
+
+def thinned_rows(draws: int, count: int) -> NDArray[np.intp]:
+    """Which draws `WindowDraws.thin` keeps."""
+    if count >= draws:
+        return np.arange(draws)
+    return np.linspace(0, draws - 1, count).astype(int)
 
 
 def _first_points(study: Study, surfaces: Surfaces, rng: np.random.Generator) -> pd.DataFrame:

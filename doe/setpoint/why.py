@@ -3,49 +3,33 @@
 Nothing is fitted again. The draws of one fit are weighted anew: without one coupon by the inverse of its likelihood,
 with its result turned round by the ratio of the two, with one more coupon by the chance of its outcome. Each set of
 weights says how many draws it is worth and whether it can be trusted; where it cannot, the number is still given and
-said to be rough. All of it is about the setpoint of the answer; a refit would look for another one.
+said to be rough. All of it is about the setpoint of the answer, and about whether any setting reaches what is wanted; a
+refit may prefer another setpoint.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from doe.domain.study import Study
+from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer, Verdict
-from doe.setpoint.priors import PriorPull, prior_pulls
+from doe.setpoint.grounds import CliffGround, HandGround, Made, WindowEnd, edges_and_cliffs, hand_ground, made_coupons
+from doe.setpoint.priors import PriorPull
 from doe.setpoint.reweigh import Weights, weigh
 from doe.setpoint.robust import RobustRate
-from doe.setpoint.verdict import Chance, judge, share_inside
+from doe.setpoint.standing import Asked, Standing, ask
 from doe.surfaces import Surfaces
-from doe.surfaces.window_model import WindowDraws
+from doe.surfaces.traces import Traces
 
-FloatArray = NDArray[np.float64]
-
-PRIOR_DRAWS = 600
-"""Draws of the model before any coupon, to say what the answer would have been then."""
-
-
-@dataclass(frozen=True)
-class Standing:
-    """What is said of the setpoint under one set of weights.
-
-    ``rate`` and ``rate_low`` are the expected robust pass rate and its lower bound, ``p_target`` the probability of the
-    wanted rate, ``verdict`` what would be said of this setpoint; ``effective`` how many draws the weights are worth,
-    ``pareto_k`` the shape of the largest weights, ``reliable`` whether that is small enough.
-    """
-
-    rate: float
-    rate_low: float
-    p_target: float
-    verdict: Verdict
-    effective: float
-    pareto_k: float
-    reliable: bool
+PRIOR_DRAWS, PRIOR_BEST = 600, 100
+"""Draws of the model before any coupon, to say what the answer would have been then; and those of them that are asked
+for the best setting anywhere."""
 
 
 @dataclass(frozen=True)
@@ -119,6 +103,14 @@ class Why:
         The same setpoint before any coupon, from the priors alone.
     coupons : tuple of CouponWeight
         What moved the lower bound most first.
+    ends : tuple of WindowEnd
+        Of the expected window, lower and higher end of each numeric factor; empty without a window.
+    cliffs : tuple of CliffGround
+        In the order of the answer's.
+    hand : HandGround or None
+        None without any score.
+    alternatives : tuple of Alternative
+        The setpoint, and what a shop would take without a model.
     one_more : tuple of OneMore
         One more coupon at the setpoint, then the answer's next coupons.
     learned : tuple of Learned
@@ -132,6 +124,10 @@ class Why:
     now: Standing
     before: Standing | None
     coupons: tuple[CouponWeight, ...]
+    ends: tuple[WindowEnd, ...]
+    cliffs: tuple[CliffGround, ...]
+    hand: HandGround | None
+    alternatives: tuple[Alternative, ...]
     one_more: tuple[OneMore, ...]
     learned: tuple[Learned, ...]
     priors: tuple[PriorPull, ...]
@@ -157,88 +153,53 @@ def explain_answer(study: Study, surfaces: Surfaces, answer: Answer) -> Why:
     traces = surfaces.traces
     if traces is None:
         raise ValueError("the surfaces carry no model: use those that `fit` returned")
-    point = pd.DataFrame([dict(answer.setpoint)])
     rate = RobustRate(study, surfaces)
-    rates = rate.draws(point, nodes=64)[:, 0]
-    ask = _Ask(study, answer, rates, share_inside(surfaces), surfaces.results.coupons)
-    now = ask.standing(np.zeros(len(rates)))
-    pulls = prior_pulls(traces.priors, rates, target=study.spec.pass_rate, low=1 - study.spec.assurance)
+    asked, looked_at = ask(study, surfaces, answer)
+    now, pulls = asked.as_answered(), asked.pulls(traces.priors)
+    made = made_coupons(surfaces)
+    without = [weigh(-traces.fit[:, i]) for i in range(len(made.names))]
+    ends, cliffs = edges_and_cliffs(rate, answer, made, without)
     return Why(
         now=now,
-        before=_before(ask, rate, point, surfaces.prior_window(PRIOR_DRAWS)),
-        coupons=_coupons(ask, surfaces, now),
-        one_more=_one_more(ask, rate, answer, point),
+        before=_before(asked, rate, answer, looked_at),
+        coupons=_coupons(asked, traces, made, without, now),
+        ends=ends,
+        cliffs=cliffs,
+        hand=hand_ground(study, surfaces, answer, made, without),
+        alternatives=other_settings(study, surfaces, answer),
+        one_more=_one_more(asked, rate, answer, now),
         learned=_learned(surfaces),
         priors=pulls,
-        prior_verdicts=(ask.pulled(now, pulls[0], -1.0), ask.pulled(now, pulls[0], 1.0)),
-        draws=len(rates),
+        prior_verdicts=asked.prior_verdicts(now, pulls[0]),
+        draws=len(asked.rates),
     )
 
 
-@dataclass(frozen=True)
-class _Ask:
-    """What every question about the setpoint needs."""
-
-    study: Study
-    answer: Answer
-    rates: FloatArray
-    inside: float
-    coupons: int
-
-    def standing(self, log_ratio: FloatArray, rates: FloatArray | None = None) -> Standing:
-        """The setpoint under draws weighted by density ratios."""
-        return self.weighted(weigh(log_ratio), self.rates if rates is None else rates)
-
-    def weighted(self, weights: Weights, rates: FloatArray) -> Standing:
-        """The setpoint under given weights."""
-        spec = self.study.spec
-        mean, low = weights.mean(rates), weights.quantile(rates, 1 - spec.assurance)
-        reached = weights.mean((rates >= spec.pass_rate).astype(float))
-        return Standing(
-            mean, low, reached, self.verdict(mean, low, reached), weights.effective, weights.pareto_k, weights.reliable
-        )
-
-    def verdict(self, mean: float, low: float, reached: float) -> Verdict:
-        """What would be said of the setpoint; whether any setting reaches the target is asked of the answer."""
-        chance = Chance(reached, max(self.answer.p_reachable, reached), max(self.answer.best_pass_rate, mean))
-        return judge(self.study, chance, mean, low, inside=self.inside, coupons=self.coupons)
-
-    def pulled(self, now: Standing, pull: PriorPull, doublings: float) -> Verdict:
-        """The verdict with priors counted 2 to the power ``doublings`` times, on a straight line."""
-        moved = (
-            (now.rate, pull.rate), (now.rate_low, pull.rate_low), (now.p_target, pull.p_target)
-        )  # fmt: skip
-        mean, low, reached = (min(max(value + doublings * slope, 0.0), 1.0) for value, slope in moved)
-        return self.verdict(mean, low, reached)
-
-
-def _before(ask: _Ask, rate: RobustRate, point: pd.DataFrame, prior: WindowDraws | None) -> Standing | None:
+def _before(asked: Asked, rate: RobustRate, answer: Answer, looked_at: pd.DataFrame) -> Standing | None:
+    prior = rate.surfaces.prior_window(PRIOR_DRAWS)
     if prior is None:
         return None
-    return ask.standing(np.zeros(prior.count), rate.draws(point, nodes=64, draws=prior)[:, 0])
+    rates = rate.draws(pd.DataFrame([dict(answer.setpoint)]), nodes=64, draws=prior)[:, 0]
+    best = rate.draws(looked_at, nodes=8, draws=prior.thin(PRIOR_BEST)).max(axis=1)
+    return Asked(asked.study, rates, best, asked.judge).as_answered()
 
 
-def _coupons(ask: _Ask, surfaces: Surfaces, now: Standing) -> tuple[CouponWeight, ...]:
-    traces = surfaces.traces
-    assert traces is not None
-    parts = [surfaces.results, *([] if surfaces.earlier is None else [surfaces.earlier.results])]
-    passed = np.concatenate([part.passed for part in parts])
-    side = np.concatenate([part.side for part in parts])
+def _coupons(
+    asked: Asked, traces: Traces, made: Made, without: Sequence[Weights], now: Standing
+) -> tuple[CouponWeight, ...]:
     # what an earlier coupon counts for holds for its turned result too
-    worth = np.repeat([1.0, 1.0 if surfaces.earlier is None else surfaces.earlier.discount],
-                      [surfaces.results.coupons, len(passed) - surfaces.results.coupons])  # fmt: skip
-    opposite = np.where(passed, traces.fails, traces.passes) * worth
+    opposite = np.where(made.passed, traces.fails, traces.passes) * made.worth
     found = []
-    for i, name in enumerate(traces.coupons):
-        left_out = ask.standing(-traces.fit[:, i])
+    for i, name in enumerate(made.names):
+        left_out = asked.weighted(without[i])
         found.append(
             CouponWeight(
-                coupon=str(name),
-                passed=bool(passed[i]),
-                side=str(side[i]),
-                earlier=i >= surfaces.results.coupons,
+                coupon=name,
+                passed=bool(made.passed[i]),
+                side=str(made.side[i]),
+                earlier=i >= made.own,
                 left_out=left_out,
-                turned=ask.standing(opposite[:, i] - traces.fit[:, i]),
+                turned=asked.standing(opposite[:, i] - traces.fit[:, i]),
                 rate_change=now.rate - left_out.rate,
                 low_change=now.rate_low - left_out.rate_low,
             )
@@ -246,14 +207,14 @@ def _coupons(ask: _Ask, surfaces: Surfaces, now: Standing) -> tuple[CouponWeight
     return tuple(sorted(found, key=lambda c: (-abs(c.low_change), -abs(c.rate_change))))
 
 
-def _one_more(ask: _Ask, rate: RobustRate, answer: Answer, point: pd.DataFrame) -> tuple[OneMore, ...]:
+def _one_more(asked: Asked, rate: RobustRate, answer: Answer, now: Standing) -> tuple[OneMore, ...]:
     names = list(rate.study.factor_names)
+    point = pd.DataFrame([dict(answer.setpoint)])
     frame = pd.concat([point[names], answer.next_coupons[names]], ignore_index=True)
     chance = np.clip(rate.draws(frame, nodes=32, hand=False), 1e-9, 1 - 1e-9)
-    now = ask.standing(np.zeros(len(chance)))
     made = []
     for i, settings in enumerate(frame.to_dict("records")):
-        passes, fails = ask.standing(np.log(chance[:, i])), ask.standing(np.log1p(-chance[:, i]))
+        passes, fails = asked.standing(np.log(chance[:, i])), asked.standing(np.log1p(-chance[:, i]))
         p_pass = float(chance[:, i].mean())
         spread = p_pass * abs(passes.rate_low - now.rate_low) + (1 - p_pass) * abs(fails.rate_low - now.rate_low)
         plain = {str(n): v if isinstance(v, str) else float(v) for n, v in settings.items()}

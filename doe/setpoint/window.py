@@ -56,7 +56,7 @@ def find_window(
     few = rate.surfaces.window.thin(240)
 
     def worst(box: FloatArray, nodes: int, every: bool) -> float:
-        points = _points(study, setpoint, box, inside)
+        points = box_points(study, setpoint, box, inside)
         if not allowed(study, points).all():
             return -1.0
         draws = rate.draws(points, nodes=nodes, draws=None if every else few)
@@ -66,7 +66,7 @@ def find_window(
     box = np.column_stack([centre, centre])
     if worst(box, 64, True) < target:
         return None
-    grow = np.array([_growth(f) for f in numeric])
+    grow = np.array([growth(f) for f in numeric])
     for reach in np.arange(STEP, LARGEST_EVEN + STEP / 2, STEP):  # first an even box, so that no factor is starved
         even = np.clip(centre[:, None] + reach * unit[:, None] * np.array([-1.0, 1.0]), ends[:, :1], ends[:, 1:])
         even = _rounded(numeric, even, centre)
@@ -98,7 +98,7 @@ def _unit(factor: Factor) -> float:
     return factor.setting_sd or (factor.high - factor.low) / 10
 
 
-def _growth(factor: Factor) -> float:
+def growth(factor: Factor) -> float:
     """Growth of one side at a time: half a setting error, in whole machine steps."""
     step = factor.step or 0.0
     return step * max(1, round(STEP * _unit(factor) / step)) if step else STEP * _unit(factor)
@@ -112,7 +112,7 @@ def _rounded(numeric: tuple[Factor, ...], box: FloatArray, centre: FloatArray) -
     return out
 
 
-def _points(study: Study, setpoint: pd.DataFrame, box: FloatArray, inside: FloatArray) -> pd.DataFrame:
+def box_points(study: Study, setpoint: pd.DataFrame, box: FloatArray, inside: FloatArray) -> pd.DataFrame:
     """Corners, face centres and inner points of a box, as settings."""
     k = len(box)
     corners = np.array(list(product((0.0, 1.0), repeat=k)))

@@ -29,8 +29,9 @@ from scipy.stats import qmc
 
 import doe
 from doe.practice import KINDS, make_line
-from doe.setpoint.priors import LARGE, prior_pulls
+from doe.setpoint.priors import LARGE
 from doe.setpoint.robust import RobustRate
+from doe.setpoint.standing import ask
 from doe.surfaces.traces import prior_draws
 from doe.surfaces.window_model import WindowDraws
 
@@ -125,26 +126,33 @@ def print_believed() -> None:
 
 
 def print_pulls(lines: int, first: int) -> None:
-    """How far off answers are, by how hard the priors pull at them."""
+    """How far off answers are, by how hard the priors pull at them and whether they could change the verdict."""
     study, kinds = usual_study(), [k for k in KINDS if k != "borderline"]
-    pulls, errors = [], []
+    pulls, errors, changed = [], [], []
     for i in range(first, first + lines):
         line = make_line(kinds[i % len(kinds)], i, study)
         for coupons in (12, 20, 28):
             plan = doe.make_plan(study, coupons=coupons, seed=i)
             surfaces = doe.fit(study, line.run(plan.coupons, i), seed=i)
             answer = doe.recommend(study, surfaces, seed=i)
-            rates = RobustRate(study, surfaces).draws(pd.DataFrame([answer.setpoint]), nodes=64)[:, 0]
+            asked, _ = ask(study, surfaces, answer)
             assert surfaces.traces is not None
-            every = prior_pulls(surfaces.traces.priors, rates, target=study.spec.pass_rate, low=0.1)[0]
+            every, now = asked.pulls(surfaces.traces.priors)[0], asked.as_answered()
+            others = {*asked.prior_verdicts(now, every)} - {now.verdict}
             pulls.append(every.rate)
             errors.append(abs(answer.pass_rate - true_rate(line, answer.setpoint)))
-            print(f"{i} {coupons} {every.rate:+.3f} {errors[-1]:.3f}", file=sys.stderr)
-    hard, off = np.abs(pulls) >= LARGE, np.array(errors)
-    for name, which in (("pulled at by", hard), ("others, less than", ~hard)):
+            changed.append(bool(others) and every.reliable)
+            told = f"{every.rate:+.3f} {errors[-1]:.3f} {now.verdict} {every.reliable} {sorted(others)}"
+            print(f"{i} {coupons} {told}", file=sys.stderr)
+    hard, off, turns = np.abs(pulls) >= LARGE, np.array(errors), np.array(changed)
+    for name, which in (
+        (f"pulled at by {LARGE} or more", hard), ("others", ~hard),
+        ("others whose verdict would change", ~hard & turns),
+        ("others whose verdict would not", ~hard & ~turns),
+    ):  # fmt: skip
         print(
-            f"{name} {LARGE}: {which.sum()} answers, {(off[which] > 0.10).sum()} of them more than 10 points off; "
-            f"mean distance {off[which].mean():.3f}"
+            f"{name}: {which.sum()} answers, {(off[which] > 0.10).sum()} of them more than 10 points off; "
+            f"mean distance {off[which].mean() if which.any() else 0:.3f}"
         )
 
 

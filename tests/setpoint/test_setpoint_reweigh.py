@@ -11,6 +11,7 @@ from tests_shared import known_coupons
 
 import doe
 from doe.domain.factors import usual_factor
+from doe.setpoint.answer import Verdict
 from doe.setpoint.priors import EVERY, LARGE, PriorPull, prior_pulls, prior_warning
 from doe.setpoint.reweigh import Weights, pareto_fit, weigh
 
@@ -124,14 +125,56 @@ def test_a_prior_the_rate_does_not_hang_on_pulls_at_nothing() -> None:
     assert abs(pull.rate_low) < 0.02
 
 
+def _pull_of(group: str, rate: float, *, reliable: bool = True) -> PriorPull:
+    return PriorPull(group, rate, 0.0, 0.0, 0.0, 0.0, 500.0, reliable)
+
+
 def test_a_hard_pull_is_warned_of_with_its_way_and_strongest_part() -> None:
-    quiet = PriorPull("every", LARGE - 0.001, 0.2, 0.0, 500.0, True)
-    up, down = PriorPull("width", 0.05, 0.0, 0.0, 500.0, True), PriorPull("hand", -0.02, 0.0, 0.0, 500.0, True)
-    assert prior_warning((quiet, up, down)) == ()
-    (said,) = prior_warning((PriorPull("every", 0.04, 0.0, 0.0, 500.0, True), down, up))
+    same: tuple[Verdict, Verdict] = ("ready", "ready")
+    up, down = _pull_of("width", 0.05), _pull_of("hand", -0.02)
+    assert prior_warning((_pull_of("every", LARGE - 0.001), up, down), "ready", same) == ()
+    (said,) = prior_warning((_pull_of("every", 0.04), down, up), "ready", same)
     assert "raise the expected pass rate by about 4 points, most of all through how fast the window closes." in said
-    (said,) = prior_warning((PriorPull("every", -0.031, 0.0, 0.0, 500.0, True), up, down))
+    assert "would be called" not in said
+    (said,) = prior_warning((_pull_of("every", -0.031), up, down), "ready", same)
     assert "lower the expected pass rate by about 3 points, most of all through hand-feel." in said
+
+
+def test_a_verdict_that_other_priors_would_change_is_warned_of_where_the_draws_can_tell() -> None:
+    quiet, single = _pull_of("every", 0.01), _pull_of("width", 0.01)
+    (said,) = prior_warning((quiet, single), "ready", ("more coupons", "ready"))
+    assert said == (
+        "What is said here hangs on what was assumed before any coupon, too: counted half this would be called: more "
+        "coupons."
+    )
+    (said,) = prior_warning((quiet, single), "more coupons", ("not reachable", "ready"))
+    assert "counted half this would be called: not reachable, counted double this would be called: ready." in said
+    (said,) = prior_warning((_pull_of("every", 0.04), single), "ready", ("more coupons", "ready"))
+    assert "lean on what was assumed" in said
+    assert "Counted half this would be called: more coupons. On simulated lines" in said
+    unsure = _pull_of("every", 0.01, reliable=False)
+    assert prior_warning((unsure, single), "ready", ("more coupons", "ready")) == ()
+
+
+def test_what_any_setting_reaches_is_pulled_at_too() -> None:
+    # the same conjugate case, asked on every other draw
+    y, n = 2.0, 400_000
+    x = y / 2 + np.sqrt(0.5) * np.random.default_rng(8).standard_normal(n)
+    rows = np.arange(0, n, 2)
+    (every, _) = prior_pulls({"place": -0.5 * x**2}, np.zeros(n), target=1.0, low=0.1, best=x[rows], rows=rows)
+    assert every.best == pytest.approx(-y * np.log(2) / 4, abs=0.01)
+    assert every.rate == 0.0
+    # the chance to lie above 1 is that above the mean: half; raised, the mean y / (1 + a) moves by every.best
+    assert every.p_reachable == pytest.approx(every.best * norm.pdf(0) / np.sqrt(0.5), abs=0.01)
+
+
+def test_weights_of_some_of_the_draws_and_the_error_of_a_mean() -> None:
+    weights = Weights(np.array([0.1, 0.2, 0.3, 0.4]), 0.0)
+    assert weights.at(np.array([1, 2])).values == pytest.approx([0.4, 0.6])
+    assert Weights(np.array([0.0, 0.0, 1.0]), 0.0).at(np.array([0, 1])).values == pytest.approx([0.5, 0.5])
+    equal = Weights(np.full(400, 1 / 400), 0.0)
+    values = np.random.default_rng(3).standard_normal(400)
+    assert equal.error(values) == pytest.approx(values.std() / 20)
 
 
 def test_a_few_failures_are_warned_of_and_many_results_are_not() -> None:
