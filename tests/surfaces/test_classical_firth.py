@@ -117,6 +117,27 @@ def test_quick_estimates_are_those_of_single_rows_and_stand_on_a_top(rows):
     assert counted == pytest.approx(beta, abs=1e-6)
 
 
+@pytest.mark.parametrize("rows", [24, 200])
+def test_many_looks_at_once_are_the_single_ones(rows):
+    X, _ = scores(3, n=rows)
+    data = firth_likelihood.FirthData(X, np.ones(rows), np.full(rows, 2.0))
+    betas = np.array([[0.0, 0.0, 0.0], [1.0, -2.0, 3.0], [900.0, 0.0, 0.0]])  # the last: no information left
+    wanted = [data.penalised(beta) for beta in betas]
+    assert wanted[2] == -np.inf
+    assert data.penalised_each(betas) == pytest.approx(wanted)
+
+
+def test_search_is_given_up_only_where_its_top_is_too_low():
+    X, y = scores(6)
+    data = firth_likelihood.FirthData(X, y, np.ones(24))
+    start, free = np.array([0.0, 0.7, 0.0]), np.array([0, 2])
+    top = firth_likelihood.maximise(data, start, free)
+    for above, found in ((1e-3, False), (-1e-6, True)):
+        reached = firth_profile._reach(data, start, free, top.value + above)
+        assert reached.converged is found
+        assert (reached.value >= top.value + above) is found
+
+
 def test_rows_that_only_look_equal_are_not_added_up():
     # Equal rows are found by one weighted sum a row; here two unlike rows share it.
     weights = np.sin([1.0, 2.0])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -40,6 +41,8 @@ class FirthFit:
     separable : Separable
         Terms the coupons cannot tell apart (left out of the fit).
     converged : bool
+    several_peaks : tuple of str
+        Terms along which the profile has several peaks.
     notes : tuple of str
     """
 
@@ -49,12 +52,34 @@ class FirthFit:
     fitted: Floats
     log_likelihood: float
     penalised: float
-    separation: Separation
     separable: Separable
     assurance: float
     converged: bool
-    notes: tuple[str, ...]
+    several_peaks: tuple[str, ...]
     data: FirthData = field(repr=False)
+
+    @cached_property
+    def separation(self) -> Separation:
+        """Looked for when first asked for: it takes a linear programme for every term."""
+        return _separation(self.data, self.coefficients["term"].tolist())
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader must know before believing the numbers."""
+        notes = [str(c) for c in self.separable.confoundings]
+        if not self.converged:
+            notes.append("The penalised fit did not settle; do not use its numbers.")
+        if self.separation.kind != "none":
+            notes.append(str(self.separation))
+        unbounded = self.coefficients.loc[~np.isfinite(self.coefficients["high"] - self.coefficients["low"]), "term"]
+        if len(unbounded):
+            notes.append(f"The data set no limit on one side for: {', '.join(unbounded)}.")
+        if self.several_peaks:
+            notes.append(
+                "Too many terms for these coupons: the likelihood has several peaks along "
+                f"{', '.join(self.several_peaks)}; the outermost limits found are given."
+            )
+        return tuple(notes)
 
     @property
     def estimates(self) -> Floats:
@@ -122,25 +147,11 @@ def fit_firth(
     kept_names = [columns[j] for j in separable.kept]
     data = _group(design, y, m)
     best = maximise(data, np.zeros(len(kept_names)), np.arange(len(kept_names)))
-    notes = [str(c) for c in separable.confoundings]
-    if not best.converged:
-        notes.append("The penalised fit did not settle; do not use its numbers.")
-    separation = _separation(data, kept_names)
-    if separation.kind != "none":
-        notes.append(str(separation))
     slopes = data.slopes(best.beta)
     covariance: Floats = np.full((len(kept_names),) * 2, np.inf)
     if slopes is not None:
         covariance = np.asarray(np.linalg.inv(slopes[1]), dtype=np.float64)
     table, peaks = tabulate_profiles(data, best, kept_names, np.sqrt(np.diag(covariance)), assurance)
-    unbounded = table.loc[~np.isfinite(table["low"]) | ~np.isfinite(table["high"]), "term"]
-    if len(unbounded):
-        notes.append(f"The data set no limit on one side for: {', '.join(unbounded)}.")
-    if peaks:
-        notes.append(
-            f"Too many terms for these coupons: the likelihood has several peaks along {', '.join(peaks)}; "
-            "the outermost limits found are given."
-        )
     return FirthFit(
         names=columns,
         coefficients=table,
@@ -148,11 +159,10 @@ def fit_firth(
         fitted=np.asarray(expit(design @ best.beta)),
         log_likelihood=data.log_likelihood(best.beta),
         penalised=best.value,
-        separation=separation,
         separable=separable,
         assurance=assurance,
         converged=best.converged,
-        notes=tuple(notes),
+        several_peaks=peaks,
         data=data,
     )
 

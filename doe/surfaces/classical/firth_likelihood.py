@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -17,6 +17,7 @@ _ROUNDS = 300
 _SETTLED = 1e-14
 FEW_ROWS = 64
 _NEAR = 0.01  # a last step that moves no logit by more needs no look
+_CLOSE = 0.01  # a gain below which the quadratic model is trusted to within a factor of four
 _MANY_ROWS = 1000
 
 
@@ -43,6 +44,16 @@ class FirthData:
         """Log-likelihood plus half the log determinant of the information; -inf where that is singular."""
         found = self.look(self.X @ beta)
         return -np.inf if found is None else found.value
+
+    def penalised_each(self, betas: Floats) -> Floats:
+        """`penalised` of many coefficient vectors, shape (vectors, terms)."""
+        if len(self.X) > FEW_ROWS:  # all at once would no longer fit the processor's cache
+            return np.array([self.penalised(beta) for beta in betas])
+        logits = betas @ self.X.T
+        weight = self.trials * expit(logits) * expit(-logits)
+        sign, logdet = np.linalg.slogdet((self.X.T * weight[:, None]) @ self.X)
+        likelihood = logits @ self.passes + log_expit(-logits) @ self.trials
+        return np.where((sign > 0) & np.isfinite(logdet), likelihood + 0.5 * logdet, -np.inf)
 
     def log_likelihood(self, beta: Floats) -> float:
         """Ordinary binomial log-likelihood (without the constant binomial coefficients)."""
@@ -119,13 +130,22 @@ def _rowwise(X: Floats, half: Floats, bend: Floats) -> Floats:
     return np.asarray(Z.T @ Z)
 
 
+class Slopes(NamedTuple):
+    """First derivatives of the penalised log-likelihood, the information, and the penalty's second derivatives."""
+
+    score: Floats
+    information: Floats
+    penalty: Floats
+
+
 @dataclass(frozen=True)
 class Maximum:
-    """Coefficients, penalised log-likelihood there, and whether the search settled."""
+    """Coefficients, penalised log-likelihood there, whether the search settled, and the slopes last computed near."""
 
     beta: Floats
     value: float
     converged: bool
+    slopes: Slopes | None = field(default=None, repr=False)
 
 
 def maximise(data: FirthData, start: Floats, free: NDArray[np.int_]) -> Maximum:
@@ -133,17 +153,32 @@ def maximise(data: FirthData, start: Floats, free: NDArray[np.int_]) -> Maximum:
     found = data.look(data.X @ start)
     if found is None:
         return Maximum(start.copy(), -np.inf, False)
-    # From far off the information alone is nearly as good a guide, and cheaper, but among few rows there may be several
-    # peaks: there the exact Hessian leads to the nearest.
-    penalty = None if len(data.X) <= FEW_ROWS else np.zeros_like(found.information)
-    return climb(data, start.copy(), found, free, penalty=penalty)
+    return climb(data, start.copy(), found, free)
 
 
 def climb(
-    data: FirthData, beta: Floats, found: Look, free: NDArray[np.int_], *, penalty: Floats | None = None
+    data: FirthData,
+    beta: Floats,
+    found: Look,
+    free: NDArray[np.int_],
+    *,
+    penalty: Floats | None = None,
+    settled: float = _SETTLED,
+    wanted: float = -np.inf,
 ) -> Maximum:
-    """`maximise` from a point already looked at, and the penalty's second derivatives as far as they are known.
+    """`maximise` from a point already looked at.
 
+    Parameters
+    ----------
+    penalty
+        The penalty's second derivatives, where they are known from nearby.
+    settled
+        The gain, relative to the value, at which to stop.
+    wanted
+        The search is given up, not converged, where its top will clearly stay below this value.
+
+    Notes
+    -----
     The exact Hessian is used where it is positive definite, the information elsewhere: the first is quick near the top,
     the second safe far from it. The penalty's part of it costs most and changes least, so it is computed anew only
     where the last step did not bring what so good a Hessian brings.
@@ -151,25 +186,31 @@ def climb(
     if not len(free):
         return Maximum(beta, found.value, True)
     held = sorted(set(range(len(beta))).difference(free.tolist()))
-    slow = 0.01 if len(data.X) <= FEW_ROWS else 0.1  # with more rows a new penalty costs more than a further step
+    few = len(data.X) <= FEW_ROWS
+    if penalty is None and not few:
+        # The information alone is nearly as good a guide and cheaper. Among few rows there may be several peaks: there
+        # the exact Hessian leads to the nearest.
+        penalty = np.zeros_like(found.information)
+    slow = 0.01 if few else 0.1  # with more rows a new penalty costs more than a further step
     before = np.inf  # the gain promised before the last step, where that was a full one
     for _ in range(_ROUNDS):
         half = data.halve(found)
-        score = data.score(found, half)
-        score[held] = 0.0
         if penalty is None:
             penalty = data.penalty(found, half)
-        step = _newton_step(score, found.information, penalty, held)
-        gain = float(score @ step)  # twice what the quadratic model promises
+        slopes = Slopes(data.score(found, half), found.information, penalty)
+        step = newton_step(slopes, held)
+        gain = float(slopes.score @ step)  # twice what the quadratic model promises
         move = data.X @ step
         farthest = float(np.abs(move).max())
-        settled = _SETTLED * (1 + abs(found.value))
-        if gain < settled or gain * gain < 0.01 * settled * before < np.inf:
+        enough = settled * (1 + abs(found.value))
+        if gain < enough or gain * gain < 0.01 * enough * before < np.inf:
             # This step promises next to nothing, or steps shrink so fast that the next one would: it needs no look.
             if farthest < _NEAR:
-                return Maximum(beta + step, found.value + gain / 2, True)
-            if gain < settled:
-                return Maximum(beta, found.value, True)
+                return Maximum(beta + step, found.value + gain / 2, True, slopes)
+            if gain < enough:
+                return Maximum(beta, found.value, True, slopes)
+        if gain < _CLOSE and found.value + 2 * gain < wanted:  # four times the promise would not be enough
+            return Maximum(beta, found.value, False, slopes)
         size = min(1.0, _MAX_STEP / farthest)
         for _ in range(40):
             trial = data.look(found.logits + size * move)
@@ -178,7 +219,7 @@ def climb(
             size /= 2
         else:
             # No uphill step is left that floating point can see: settled, if the promise was tiny.
-            return Maximum(beta, found.value, gain < 1e-8 * (1 + abs(found.value)))
+            return Maximum(beta, found.value, gain < 1e-8 * (1 + abs(found.value)), slopes)
         if size < 1 or gain > slow * before:
             penalty = None
         before = gain if size == 1 else np.inf
@@ -186,13 +227,33 @@ def climb(
     return Maximum(beta, found.value, False)
 
 
-def _newton_step(score: Floats, information: Floats, penalty: Floats, held: list[int]) -> Floats:
+def newton_step(slopes: Slopes, held: list[int]) -> Floats:
     """Newton's step of the free coefficients, zero for those held."""
-    for matrix in (information - penalty, information.copy()):
-        if held:
-            matrix[held] = matrix[:, held] = 0.0
-            matrix[held, held] = 1.0
-        step, failed = dposv(matrix, score)[1:]
+    score = slopes.score
+    if held:
+        score = score.copy()
+        score[held] = 0.0
+    for matrix in (slopes.information - slopes.penalty, slopes.information):
+        step, failed = dposv(_without(matrix, held), score)[1:]
         if not failed:
             return np.asarray(step)
-    return np.asarray(score / max(float(np.abs(np.diag(information)).max()), 1e-300))
+    return np.asarray(score / max(float(np.abs(np.diag(slopes.information)).max()), 1e-300))
+
+
+def follow(slopes: Slopes, j: int) -> Floats:
+    """How the other coefficients move along the profile for each unit of coefficient j: -H_ff^-1 H_fj, and 1 for j."""
+    hessian = slopes.information - slopes.penalty
+    side = -hessian[j]
+    side[j] = 1.0
+    move, failed = dposv(_without(hessian, [j]), side)[1:]
+    return np.asarray(np.eye(len(side))[j] if failed else move)
+
+
+def _without(matrix: Floats, held: list[int]) -> Floats:
+    """The matrix with the unit matrix in place of the rows and columns held."""
+    if not held:
+        return matrix
+    matrix = matrix.copy()
+    matrix[held] = matrix[:, held] = 0.0
+    matrix[held, held] = 1.0
+    return matrix

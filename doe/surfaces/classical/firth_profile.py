@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import stats
 
-from doe.surfaces.classical.firth_likelihood import FirthData, Maximum, maximise
+from doe.surfaces.classical.firth_likelihood import FEW_ROWS, FirthData, Maximum, climb, follow
 from doe.surfaces.classical.inputs import Floats
 
+_PRECISE = 1e-11  # of a profile point's log-likelihood, relative
 _FAR_LOGIT = 200.0  # a profile still too likely when a logit has moved this far is taken as unbounded
 
 
@@ -76,34 +78,41 @@ def _look_again(
     for _ in range(5):
         if not np.isfinite(limit.value):
             return limit
-        starts = [beta.copy() for beta in gathered]
-        for start in starts:
-            start[j] = limit.value
-        starts.sort(key=data.penalised, reverse=True)
-        free = np.asarray([i for i in range(len(best.beta)) if i != j], dtype=int)
-        found = max((maximise(data, start, free) for start in starts[:4]), key=lambda point: point.value)
-        if _root(best, found) > target - 1e-4:
+        starts = np.array(gathered)
+        starts[:, j] = limit.value
+        promising = np.argsort(-data.penalised_each(starts), kind="stable")[:4]
+        free = np.flatnonzero(np.arange(len(best.beta)) != j)
+        inside = best.value - (target - 1e-4) ** 2 / 2
+        found = max((_reach(data, starts[i], free, inside) for i in promising), key=lambda point: point.value)
+        if found.value < inside:
             return limit
         farther = _profile_limit(data, best, j, stride, target, inside=found, reached=abs(limit.value - best.beta[j]))
         limit = _Limit(farther.value, farther.point, True)
     return limit
 
 
+def _reach(data: FirthData, start: Floats, free: NDArray[np.int_], wanted: float) -> Maximum:
+    """The top near `start`, or some point on the way where that top is clearly lower than `wanted`."""
+    found = data.look(data.X @ start)
+    return Maximum(start, -np.inf, False) if found is None else climb(data, start, found, free, wanted=wanted)
+
+
 def _profile(data: FirthData, near: Maximum, j: int, value: float) -> Maximum:
     """Best penalised fit with coefficient j held at `value`, starting from a profile point nearby."""
-    free = np.asarray([i for i in range(len(near.beta)) if i != j], dtype=int)
+    free = np.flatnonzero(np.arange(len(near.beta)) != j)
     plain = near.beta.copy()
     plain[j] = value
-    start, slopes = plain, data.slopes(near.beta)
-    if slopes is not None and len(free):
-        # Along the profile the free coefficients move by -H_ff^-1 H_fj for each unit of coefficient j.
-        hessian = slopes[2]
-        move = -np.linalg.lstsq(hessian[np.ix_(free, free)], hessian[free, j], rcond=None)[0]
-        ahead = plain.copy()
-        ahead[free] += move * (value - near.beta[j])
-        if data.penalised(ahead) > data.penalised(plain):
-            start = ahead
-    return maximise(data, start, free)
+    start, found = plain, data.look(data.X @ plain)
+    if near.slopes is not None and len(free):
+        ahead = near.beta + (value - near.beta[j]) * follow(near.slopes, j)
+        ahead[j] = value
+        further = data.look(data.X @ ahead)
+        if further is not None and (found is None or further.value > found.value):
+            start, found = ahead, further
+    if found is None:
+        return Maximum(start, -np.inf, False)
+    known = near.slopes.penalty if near.slopes is not None and len(data.X) > FEW_ROWS else None
+    return climb(data, start, found, free, penalty=known, settled=_PRECISE)
 
 
 def _root(best: Maximum, point: Maximum) -> float:
@@ -140,6 +149,10 @@ def _profile_limit(
         root = _root(best, trial)
         if abs(root - target) < 1e-8:
             break
+        fall = _fall(trial, j, sign)
+        if abs(root - target) < 1e-5 and fall > 0:  # so near that Newton's step squares it away: no fit there
+            distance -= (root - target) * root / fall
+            break
         if root < target:
             if distance >= far:
                 return _Limit(sign * np.inf, trial)
@@ -148,16 +161,15 @@ def _profile_limit(
             high = distance
         if high - low < 1e-10 * (abs(estimate) + high):
             break
-        distance = _next_distance(distance, root, target, _fall(data, trial, j, sign), (low, min(high, far)))
+        distance = _next_distance(distance, root, target, fall, (low, min(high, far)))
         if not np.isfinite(high):
             distance = min(max(distance, 1.05 * low), 3 * low, far)
     return _Limit(estimate + sign * distance, trial)
 
 
-def _fall(data: FirthData, point: Maximum, j: int, sign: float) -> float:
+def _fall(point: Maximum, j: int, sign: float) -> float:
     """How fast the profile falls per unit of distance; 0 if that cannot be told."""
-    slopes = data.slopes(point.beta)
-    return 0.0 if slopes is None else max(-sign * float(slopes[0][j]), 0.0)
+    return 0.0 if point.slopes is None else max(-sign * float(point.slopes.score[j]), 0.0)
 
 
 def _next_distance(distance: float, root: float, target: float, fall: float, bracket: tuple[float, float]) -> float:
