@@ -34,6 +34,9 @@ SETPOINT_TITLES = {
     "more coupons": "Best setting so far",
     "not reachable": "Best setting found, not good enough",
 }
+SCORES_FIRST = "Score hand-feel first"
+"""Instead of *more coupons first* where the coupons that are there only wait to be felt."""
+
 KINDS = {"ready": "ready", "more coupons": "more", "not reachable": "unreachable"}
 """Verdict to style of its frame."""
 
@@ -41,6 +44,21 @@ KINDS = {"ready": "ready", "more coupons": "more", "not reachable": "unreachable
 def counts_hand(study: Study, answer: Answer) -> bool:
     """Whether hand-feel is part of the pass rate: wanted by the spec, and scored."""
     return study.spec.hand_min is not None and answer.hand is not None
+
+
+def scores_first(answer: Answer) -> bool:
+    """Whether hand-feel, wanted and never scored, is all that keeps it from being ready: no coupon is asked for."""
+    return answer.verdict == "more coupons" and answer.hand is None and answer.next_coupons.empty
+
+
+def headline(answer: Answer) -> str:
+    """The verdict in a few words."""
+    return SCORES_FIRST if scores_first(answer) else HEADLINES[answer.verdict]
+
+
+def misses_hand(study: Study, answer: Answer) -> bool:
+    """Whether hand-feel is wanted by the spec and was never scored."""
+    return study.spec.hand_min is not None and answer.hand is None
 
 
 def wanted(study: Study, answer: Answer) -> str:
@@ -58,6 +76,11 @@ def lead(study: Study, answer: Answer) -> str:
         return (
             f"At this setpoint we expect {expected}; wanted are {target}. "
             "That is good enough to spend confirmation coupons on. It is not a release."
+        )
+    if scores_first(answer):
+        return (
+            f"At the best setting so far we expect {expected}; wanted are {target}. Hand-feel is wanted too, and "
+            "nobody scored it: score it on the coupons that transferred. No new coupon is needed for that."
         )
     if answer.verdict == "more coupons":
         return (
@@ -86,7 +109,7 @@ def sureness(study: Study, answer: Answer) -> tuple[str, ...]:
             f"{score(answer.hand_high)} (each end with {assurance} assurance)"
             + ("." if study.spec.hand_min is None else f"; wanted {score(study.spec.hand_min)}.")
         )
-    elif study.spec.hand_min is not None:
+    elif misses_hand(study, answer):
         said.append("Hand-feel was not scored: the pass rate counts the checks only.")
     return tuple(said)
 
@@ -121,18 +144,27 @@ def nearest_cliff(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
     return cliff_sentence(study, answer.cliffs[0], shown)
 
 
+_NOT_VARIED = "the coupons did not vary every setting, so nothing shows how far one would reach."
+
+
 def window_sentences(study: Study, answer: Answer) -> tuple[str, ...]:
     """The two windows, kept apart."""
     target = stated(study.spec.pass_rate)
     assurance = stated(study.spec.assurance)
-    if answer.window is None:
+    rate = "pass rate of the checks alone" if misses_hand(study, answer) else "pass rate"
+    if answer.window is None and answer.pass_rate >= study.spec.pass_rate:
+        expected = f"No expected window: {_NOT_VARIED}"
+    elif answer.window is None:
         expected = f"No expected window: the expected pass rate does not hold {target} in any box around the setpoint."
     else:
         expected = (
-            f"Expected window: everywhere in this box the expected pass rate is {target} or better "
+            f"Expected window: everywhere in this box the expected {rate} is {target} or better "
             f"(lowest found {percent(answer.window.pass_rate, 1)}). {_reach(study, answer, answer.window)}"
         )
-    if answer.assured_window is None:
+    if answer.assured_window is None and answer.pass_rate_low >= study.spec.pass_rate:
+        why = _NOT_VARIED if answer.window is None else "hand-feel is wanted and was never scored."
+        inner = f"No assured window: {why}"
+    elif answer.assured_window is None:
         inner = (
             f"No assured window: with the coupons made so far there is no box in which the lower bound ({assurance} "
             f"assurance) holds {target}. That is usual for so few coupons."
@@ -184,6 +216,12 @@ def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:
             "making the first.",
             "Measure the real temperature at oven and press before the run, and write it down.",
             "Release the recipe only when the confirmation run is accepted.",
+        )
+    if scores_first(answer):
+        return (
+            "Score the hand-feel of the coupons that transferred, two people if possible, each without seeing the "
+            "other's scores.",
+            "Then ask for the answer again: until then it speaks of the checks alone.",
         )
     if answer.verdict == "more coupons":
         return (

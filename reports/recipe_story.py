@@ -12,7 +12,7 @@ from doe.domain.recipe import Recipe
 from doe.domain.units import METRIC, Shown
 from doe.plans import LeftOut, PlanJudgement
 from doe.setpoint.alternatives import Alternative
-from reports.answer_words import HEADLINES, lead, nearest_cliff, sureness, window_sentences
+from reports.answer_words import headline, lead, nearest_cliff, sureness, window_sentences
 from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from reports.pages import render
 from reports.recipe_card import CardSetting, card_setting
@@ -306,7 +306,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         deviations_table=_told("What did not go as planned", story.deviations, what="What"),
         deviations_line=deviations_sentence(len(story.deviations)),
         coupon_tables=_coupon_tables(story),
-        headline=HEADLINES[answer.verdict],
+        headline=headline(answer),
         lead=lead(study, answer),
         answer_lines=(
             *sureness(study, answer), *window_sentences(study, answer),

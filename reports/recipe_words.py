@@ -12,6 +12,7 @@ from doe.domain.stack import Material
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint import Answer
+from reports.answer_words import misses_hand, scores_first
 from reports.wording import at_least_of_hundred, beyond, count, difference_both, held, move, percent, sentence, stated
 
 COVERED = ("cooling_gap", "peel_mode", "peel_wait", "second_press_time", "film_type")
@@ -169,11 +170,15 @@ def caution_sentences(
     found = []
     if exception.strip():
         found.append(f"Released without an accepted confirmation. {run} Reason: {exception.strip()}".replace("  ", " "))
-    if answer.verdict == "more coupons":
+    if misses_hand(study, answer):
+        found.append("Hand-feel was wanted and never scored in the study: its pass rate is that of the checks alone.")
+    if answer.verdict == "more coupons" and not scores_first(answer):
         found.append(
             'The coupons behind it did not settle whether the target is reached: the answer was "more coupons".'
         )
-    if answer.window is None:
+    if answer.window is None and answer.pass_rate >= study.spec.pass_rate:
+        found.append("No window: the study did not vary every setting. Keep exactly these settings.")
+    elif answer.window is None:
         found.append(
             f"No window: the expected pass rate holds {stated(study.spec.pass_rate)} in no box around the setpoint. "
             "Keep exactly these settings."

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from reports.answer_words import (
-    HEADLINES,
     KINDS,
     SETPOINT_TITLES,
+    headline,
     lead,
     nearest_cliff,
     next_steps,
@@ -73,7 +73,7 @@ def study_page(report: StudyReport) -> StudyPage:
         study_name=study.name,
         facts=_facts(report),
         verdict_kind=KINDS[answer.verdict],
-        headline=HEADLINES[answer.verdict],
+        headline=headline(answer),
         lead=lead(study, answer),
         setpoint_title=SETPOINT_TITLES[answer.verdict],
         dials=_dials(report),

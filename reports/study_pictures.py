@@ -139,7 +139,8 @@ def _pass_map(report: StudyReport, surface: RobustMap, number: int) -> Picture:
         along = [range_both(f, box["low"][f.name], box["high"][f.name], report.shown) for f in (fx, fy)]
         title = f"{percent(target)} is expected with {fx.label} {along[0]} and {fy.label} {along[1]}"
     elif share > 0:
-        title = f"{both}: {percent(target)} is expected in {percent(share)} of this plane, but in no box"
+        why = "but in no box" if answer.pass_rate < target else "but not every setting was varied"
+        title = f"{both}: {percent(target)} is expected in {percent(share)} of this plane, {why}"
     else:
         title = (
             f"{both}: the best expected here is {percent(float(surface.pass_rate.max()))}, wanted is {percent(target)}"

@@ -355,10 +355,15 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, 
 
 
 def _cautions(book: Book, record: StudyRecord, answer: Answer, points: pd.DataFrame, corners: int) -> tuple[str, ...]:
+    from reports.answer_words import scores_first
     from reports.wording import count
 
     said = []
-    if answer.verdict == "more coupons":
+    if scores_first(answer):
+        said.append(
+            "The answer is not ready: hand-feel is wanted and was never scored, so it speaks of the checks alone."
+        )
+    elif answer.verdict == "more coupons":
         said.append(
             "The answer is not ready: it asks for more coupons first. A confirmation now may well fail, and that "
             "stays on record."

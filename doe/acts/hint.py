@@ -16,7 +16,8 @@ class EarlyHint:
 
     ``window`` holds low and high of every numeric factor, empty where no box holds the target yet; ``pass_rate`` and
     ``pass_rate_low`` are the expected rate at ``settings`` and its lower bound; ``learned`` says whether the fit
-    predicts coupons better than a guess that knows no setting.
+    predicts coupons better than a guess that knows no setting; ``unvaried`` are the labels of settings that hardly
+    changed so far, ``checks_only`` says that hand-feel is wanted and was not scored yet.
     """
 
     hash: str
@@ -28,6 +29,8 @@ class EarlyHint:
     pass_rate_low: float
     assurance: float
     learned: bool
+    unvaried: tuple[str, ...] = ()
+    checks_only: bool = False
 
 
 def hint_hash(book: Book, study: int) -> str:
@@ -48,6 +51,7 @@ def early_hint(book: Book, study: int) -> EarlyHint:
     """
     from doe.acts.fits import fit_of
     from doe.setpoint import recommend
+    from doe.setpoint.gaps import find_gaps
 
     record = book.study(study)
     fitted = fit_of(book, record, None, None)
@@ -57,7 +61,9 @@ def early_hint(book: Book, study: int) -> EarlyHint:
         bounds = answer.window.bounds
         window = {str(name): (float(bounds["low"][name]), float(bounds["high"][name])) for name in bounds.index}
     results = fitted.surfaces.results
+    gaps = find_gaps(record.study, fitted.surfaces)
     return EarlyHint(
         fitted.hash, results.coupons, int(results.passed.sum()), dict(answer.setpoint), window, answer.pass_rate,
         answer.pass_rate_low, record.study.spec.assurance, bool(fitted.surfaces.belief.learned),
+        tuple(f.label for f in gaps.unvaried), gaps.hand,
     )  # fmt: skip

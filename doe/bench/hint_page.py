@@ -7,7 +7,7 @@ from doe.acts.progress import LEAST_FOR_HINT
 from doe.bench.hints import Seen
 from doe.bench.views import Dial, Frame, HintPage
 from doe.domain.units import Shown
-from reports.wording import amount_both, count, percent, range_both, stated
+from reports.wording import amount_both, count, listing, percent, range_both, stated
 
 LABEL = "A hint, not a verdict. It may still move far. Settings are decided by doe recommend, when the round is scored."
 
@@ -31,11 +31,14 @@ def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, show
     unwashed = len(washes(making))
     if unwashed:
         lines.append(f"{count(unwashed, 'coupon')} not washed yet count as passed: it may look too good.")
+    whole = "pass every check (hand-feel was not scored yet)" if hint.checks_only else "meet the whole target"
     lines.append(
-        f"At the settings below about {percent(hint.pass_rate)} of prints are expected to meet the whole target; with "
+        f"At the settings below about {percent(hint.pass_rate)} of prints are expected to {whole}; with "
         f"{stated(hint.assurance)} assurance at least {_floor(hint.pass_rate_low)}."
     )
-    if not hint.window:
+    if hint.unvaried:
+        lines.append(f"No range around them is given: so far the coupons hardly vary {listing(hint.unvaried)}.")
+    elif not hint.window:
         lines.append("No range around them holds the target yet.")
     rows = []
     for f in making.record.study.factors:

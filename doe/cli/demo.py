@@ -56,7 +56,7 @@ def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
     last = done.answers[-1]
     study = last.fitted.record.study
     rounds = [
-        f"After round {n}, {f.fitted.surfaces.results.coupons} coupons: {words.HEADLINES[f.answer.verdict].lower()}."
+        f"After round {n}, {f.fitted.surfaces.results.coupons} coupons: {words.headline(f.answer).lower()}."
         for n, f in enumerate(done.answers, start=1)
     ]
     kept = [f"Somebody had worked in the earlier demo book; it is kept as {done.kept_book}."] if done.kept_book else []

@@ -45,6 +45,7 @@ def register(root: typer.Typer) -> None:
         from doe.acts.gauges import gauged_line, study_cautions
         from doe.acts.why import explain
         from doe.cli.gauge_words import dial_blocks, dial_data
+        from reports.answer_words import scores_first
         from reports.dials import dials_of_settings
         from reports.setting_errors import errors_counted
 
@@ -58,7 +59,9 @@ def register(root: typer.Typer) -> None:
         following = [f"doe report {name} -o report.html"]
         if found.answer.verdict == "ready":
             following.insert(0, f"doe confirm {name}")
-        if found.answer.verdict == "more coupons" and found.fitted.counts.waiting:
+        if scores_first(found.answer):
+            following.insert(0, f"doe record {name} --coupon {first_passed(found)} --hand NAME=SCORE")
+        elif found.answer.verdict == "more coupons" and found.fitted.counts.waiting:
             following.insert(0, f"doe record {name}")
         elif found.answer.verdict == "more coupons":
             following.insert(0, f"doe extend {name} --coupons {max(1, len(found.answer.next_coupons))}")
@@ -73,9 +76,15 @@ def register(root: typer.Typer) -> None:
              "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
              **({"why": reasons} if reasons else {})},
             [*answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
-             *(why_blocks(found, reasons, desk.shown) if reasons else ())],
+             *(why_blocks(found, reasons) if reasons else ())],
             following,
         )  # fmt: skip
+
+
+def first_passed(found: Recommended) -> str:
+    """A coupon that can still be felt."""
+    results = found.fitted.results
+    return str(results.loc[results["passed"].eq(True), "coupon"].iloc[0])
 
 
 def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ()) -> list[Block]:
@@ -85,7 +94,7 @@ def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ())
 
     study, answer = found.fitted.record.study, found.answer
     blocks: list[Block] = [
-        f"{words.HEADLINES[answer.verdict]}.", words.lead(study, answer), settings_table(study, found, shown),
+        f"{words.headline(answer)}.", words.lead(study, answer), settings_table(study, found, shown),
         *dials, "", *(f"  {text}" for text in words.sureness(study, answer)), "",
         *(f"  {text}" for text in words.window_sentences(study, answer)),
         f"  Nearest cliff: {words.nearest_cliff(study, answer, shown)}", "",

@@ -42,7 +42,7 @@ def register(root: typer.Typer) -> None:
                              "a study, or --recipe NAME", 'Write it like: doe report "new powder"')  # fmt: skip
         from doe.acts.sheets import write_report
         from doe.cli.recommend import history
-        from reports.answer_words import HEADLINES
+        from reports.answer_words import headline
 
         with desk.open(create=False) as book, desk.progress("writing the report") as tell:
             made = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
@@ -51,7 +51,7 @@ def register(root: typer.Typer) -> None:
             {"study": name, "report": made.path, "verdict": answer.verdict, "inputs_hash": made.found.fitted.hash,
              "kept_since": made.found.kept.made_at if made.found.kept else None,
              "results_changed_since": made.found.before.made_at if made.found.before else None},
-            (f"The report of {name} is in {made.path}. {HEADLINES[answer.verdict]}.", *history(made.found)),
+            (f"The report of {name} is in {made.path}. {headline(answer)}.", *history(made.found)),
             (f"open {made.path} in a browser",),
         )  # fmt: skip
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -12,17 +13,17 @@ from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.curves import find_cliffs
+from doe.setpoint.gaps import find_gaps
 from doe.setpoint.next_coupons import choose_next
-from doe.setpoint.priors import prior_warning
+from doe.setpoint.priors import prior_pulls, prior_warning
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.setpoint.standing import Asked, judge_for
 from doe.setpoint.verdict import (
-    ERROR_RATES,
     OUT_OF_REACH_GAP,
     READY_LOW_SHORTFALL,
     certainty_limits,
     chances,
+    error_rates,
     judge,
     possible_changes,
     reach_threshold,
@@ -68,22 +69,27 @@ def recommend(
     checks = float(rate.draws(point, nodes=64, hand=False).mean()) if rate.uses_hand else pass_rate
     chance = chances(study, rates, found.best)
     made = surfaces.results.coupons
-    verdict = judge(study, chance, pass_rate, pass_rate_low, inside=share_inside(surfaces), coupons=made)
-    window = find_window(rate, point, kind="expected", rng=rng)
-    assured = find_window(rate, point, kind="assured", rng=rng) if pass_rate_low >= study.spec.pass_rate else None
+    by_numbers = judge(study, chance, pass_rate, pass_rate_low, inside=share_inside(surfaces), coupons=made)
+    gaps = find_gaps(study, surfaces)
+    verdict = gaps.hold_back(by_numbers)
+    window = None if gaps.unvaried else find_window(rate, point, kind="expected", rng=rng)
+    is_assured = pass_rate_low >= study.spec.pass_rate and not (gaps.unvaried or gaps.hand)
+    assured = find_window(rate, point, kind="assured", rng=rng) if is_assured else None
     tell(0.8)
     hand, hand_low, hand_high = _hand(surfaces, point, low)
     setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
     following = (
         choose_next(study, found.best_at, NEXT_COUPONS, rng=rng)
-        if verdict == "more coupons"
+        if verdict == "more coupons" and not gaps.is_scoring_enough(by_numbers)
         else pd.DataFrame(columns=list(study.factor_names))
     )
-    leaning = _leaning(Asked(study, rates, found.best, judge_for(study, surfaces)), surfaces)
+    traces = surfaces.traces
+    leaning = (
+        () if traces is None else prior_warning(prior_pulls(traces.priors, rates, target=study.spec.pass_rate, low=low))
+    )
     changes: tuple[str, ...] = ()
     if verdict == "not reachable":
-        best = rate.draws(found.best_at.drop_duplicates(), nodes=16, draws=surfaces.window.thin(200), hand=False)
-        changes = possible_changes(study, surfaces, float(best.max(axis=1).mean()))
+        changes = possible_changes(study, surfaces, _checks_best(study, surfaces, seed))
     answer = Answer(
         setpoint=setpoint,
         window=window,
@@ -100,7 +106,7 @@ def recommend(
         p_reachable=chance.p_reachable,
         next_coupons=following,
         cliffs=find_cliffs(study, surfaces, setpoint),
-        limits_on_certainty=(*certainty_limits(study, surfaces, pass_rate, pass_rate_low), *leaning),
+        limits_on_certainty=(*certainty_limits(study, surfaces, pass_rate, pass_rate_low, gaps), *leaning),
         changes=changes,
         warnings=(*surfaces.warnings, *leaning),
         method={
@@ -111,7 +117,7 @@ def recommend(
             "ready: lower bound short of target by at most": READY_LOW_SHORTFALL,
             "not reachable: chance that any setting reaches the target below": reach_threshold(made),
             "not reachable: best rate short of target by more than": OUT_OF_REACH_GAP,
-            **ERROR_RATES,
+            **error_rates(made),
         },
         seed=seed,
     )
@@ -119,12 +125,10 @@ def recommend(
     return answer
 
 
-def _leaning(asked: Asked, surfaces: Surfaces) -> tuple[str, ...]:
-    """That the answer leans on the priors, where it does."""
-    if surfaces.traces is None:
-        return ()
-    now, pulls = asked.as_answered(), asked.pulls(surfaces.traces.priors)
-    return prior_warning(pulls, now.verdict, asked.prior_verdicts(now, pulls[0]))
+def _checks_best(study: Study, surfaces: Surfaces, seed: int) -> float:
+    """Expected best robust rate of the checks alone: where hand-feel fails everywhere, its best places say nothing."""
+    checks = replace(study, spec=replace(study.spec, hand_min=None))
+    return float(find_setpoint(RobustRate(checks, surfaces), rng=np.random.default_rng(seed)).best.mean())
 
 
 def _plain(value: object) -> float | str:

@@ -13,7 +13,10 @@ from numpy.typing import NDArray
 
 from doe.domain.study import Study
 from doe.setpoint.answer import Verdict
+from doe.setpoint.gaps import Gaps
 from doe.surfaces import Surfaces
+from doe.surfaces.scorers import doubt_scorers
+from doe.surfaces.unvaried import unvaried_sentences
 
 FloatArray = NDArray[np.float64]
 
@@ -39,7 +42,8 @@ OUT_OF_REACH_GAP = 0.05
 
 
 ERROR_RATES: dict[str, str] = {
-    "simulated lines behind the error rates": "301 of seven kinds, on seeds that no threshold was chosen on",
+    "simulated lines behind the error rates": "301 of seven kinds, on seeds that no threshold was chosen on; four "
+    "factors, wanted rate 95 %, one round",
     "called ready, truly below the wanted rate": "10 of 100 (20 coupons), 10 of 100 (28 coupons)",
     "called ready, truly below 90 %": "2 of 100 (20 coupons), 2 of 100 (28 coupons)",
     "lower bound held": "95 of 100 (20 coupons), 92 of 100 (28 coupons); stated: 90",
@@ -48,6 +52,11 @@ ERROR_RATES: dict[str, str] = {
 }
 """What the thresholds lead to with a wanted rate of 95 % and four factors, as `tests/bench/decisions.py --lines 301
 --coupons 20,28 --no-baselines --seeds published --judge-again` printed it on 2026-11-25; see DEVELOPERS.md."""
+
+WORSE_RATES: dict[str, str] = {
+    f"fewer than {FEW_COUPONS} coupons": "the error rates are worse than those counted with 20 and 28",
+}
+"""Goes with the rates above when an answer rests on fewer coupons than they were counted with."""
 
 
 @dataclass(frozen=True)
@@ -102,15 +111,22 @@ def reach_threshold(coupons: int) -> float:
     return OUT_OF_REACH if coupons >= FEW_COUPONS else OUT_OF_REACH_FEW
 
 
+def error_rates(coupons: int) -> dict[str, str]:
+    """How often such verdicts are wrong on simulated lines, and whether that holds with so few coupons."""
+    return ERROR_RATES if coupons >= FEW_COUPONS else ERROR_RATES | WORSE_RATES
+
+
 def share_inside(surfaces: Surfaces) -> float:
     """Share of the scored coupons in the tested region, or at most a quarter of a range outside it."""
     z = surfaces.scaling.z(surfaces.results.settings)
     return float((np.abs(z) <= 1.5).all(axis=1).mean())
 
 
-def certainty_limits(study: Study, surfaces: Surfaces, pass_rate: float, pass_rate_low: float) -> tuple[str, ...]:
+def certainty_limits(
+    study: Study, surfaces: Surfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps
+) -> tuple[str, ...]:
     """What keeps the statement from being surer, most important first."""
-    said = []
+    said = [*unvaried_sentences(gaps.unvaried)]
     n = surfaces.results.coupons
     gap = pass_rate - pass_rate_low
     if gap > 0.02:
@@ -128,7 +144,7 @@ def certainty_limits(study: Study, surfaces: Surfaces, pass_rate: float, pass_ra
         said.append(
             "No coupon's real temperature was measured: the answer is as good as the displays, or as their correction."
         )
-    return (*said, *surfaces.warnings)
+    return tuple(dict.fromkeys((*said, *surfaces.warnings)))
 
 
 def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tuple[str, ...]:
@@ -142,10 +158,16 @@ def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tu
     """
     said = []
     if surfaces.has_hand and study.spec.hand_min is not None and checks_best >= study.spec.pass_rate - 0.03:
-        said.append(
-            "The checks alone can be met; hand-feel is what fails. Ask whether a stiffer hand is acceptable, or try a "
-            "softer powder or less of it."
-        )
+        fails = "The checks alone can be met; hand-feel is what fails"
+        softer = "sk whether a stiffer hand is acceptable, or try a softer powder or less of it."
+        doubt = doubt_scorers(surfaces.everything)
+        if doubt is None:
+            said.append(f"{fails}. A{softer}")
+        else:
+            said += [
+                f"{fails}, and its scores are in doubt. First {doubt.remedy}; no new coupon is needed for it.",
+                f"If the scores stand: a{softer}",
+            ]
     peak = surfaces.window.peak.reshape(-1, len(surfaces.scaling.numeric))
     for j, f in enumerate(surfaces.scaling.numeric):
         for share, end, word, limit in (

@@ -11,6 +11,7 @@ from doe.domain.factors import Factor
 from doe.domain.results import Results
 from doe.domain.study import Study
 from doe.surfaces.scaling import Scaling
+from doe.surfaces.unvaried import hardly_varied
 from doe.surfaces.window_model import Priors, WindowDraws
 
 FloatArray = NDArray[np.float64]
@@ -146,11 +147,11 @@ def _inseparable(scaling: Scaling, results: Results) -> list[str]:
     z = scaling.z(results.settings)
     said = []
     names = [f.label for f in scaling.numeric]
-    spread = z.std(axis=0)
-    for j, f in enumerate(scaling.numeric):
-        if spread[j] < 0.05:
-            said.append(f"{f.label.capitalize()} was hardly varied: these {len(z)} coupons cannot say what it does.")
-    moved = np.flatnonzero(spread >= 0.05)
+    still = hardly_varied(scaling, results)
+    these = f"these {len(z)} coupons" if len(z) > 1 else "one coupon"
+    for f in still:
+        said.append(f"{f.label[0].upper()}{f.label[1:]} was hardly varied: {these} cannot say what it does.")
+    moved = [j for j, f in enumerate(scaling.numeric) if f not in still]
     if len(z) > 2 and len(moved) > 1:
         together = np.atleast_2d(np.corrcoef(z[:, moved], rowvar=False))
         for a in range(len(moved)):

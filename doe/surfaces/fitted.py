@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from doe.domain.coding import code_frame
 from doe.domain.errors import InputError
+from doe.domain.factors import Stage
 from doe.domain.results import Results, read_results
 from doe.domain.seeds import check_seed
 from doe.domain.study import Study
@@ -21,12 +22,15 @@ from doe.surfaces.classical import Effects, FirthFit, MixedFit
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
 from doe.surfaces.sampler import sample
 from doe.surfaces.scaling import Scaling
+from doe.surfaces.scorers import doubt_scorers
 from doe.surfaces.traces import Traces, prior_draws, trace
+from doe.surfaces.unvaried import hardly_varied, unvaried_sentences
 from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expit, mean_hand
 
 FloatArray = NDArray[np.float64]
 
 PARTICLES, LEAST_PARTICLES, MOST_PARTICLES = 600, 20, 100_000
+STAGES: tuple[Stage, ...] = ("cure", "press")
 FAR_OUTSIDE = 2.0
 """Coded setting beyond which a coupon lies far outside: the ranges end at 1, half a range further is 2."""
 
@@ -71,6 +75,11 @@ class Surfaces:
     earlier: EarlierUse | None = None
     model: WindowModel | None = None
     xi: FloatArray | None = None
+
+    @cached_property
+    def everything(self) -> Results:
+        """All coupons that entered the fit: this study's own, then those of an earlier one."""
+        return self.results if self.earlier is None else pooled(self.results, self.earlier)[0]
 
     @property
     def has_hand(self) -> bool:
@@ -236,15 +245,15 @@ def fit(
         hand_scores=hand,
         log_evidence=cloud.log_evidence,
         seed=seed,
-        warnings=_warnings(study, ready, hand, used),
+        warnings=_warnings(study, ready, everything, used),
         earlier=used,
         model=model,
         xi=cloud.draws,
     )
 
 
-def _warnings(study: Study, results: Results, hand: HandScores, earlier: EarlierUse | None) -> tuple[str, ...]:
-    found = []
+def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[str, ...]:
+    found: list[str] = []
     if earlier is not None:
         n = earlier.coupons
         found.append(
@@ -281,9 +290,41 @@ def _warnings(study: Study, results: Results, hand: HandScores, earlier: Earlier
             f"{int(far.sum())} of {results.coupons} coupons were made or measured more than half a range outside the "
             "tested ranges: check gauge and unit. They say little about settings inside."
         )
-    if study.spec.hand_min is not None and not len(hand.rows):
-        found.append("Hand-feel is in the spec but was not scored: the pass rate below counts the checks only.")
+    found += unvaried_sentences(hardly_varied(Scaling(study.factors), results, earlier))
+    found += _hand_warnings(study, everything)
+    found += _batch_warnings(study, results)
     if results.waiting:
         n = results.waiting
         found.append(f"{n} coupon{'s are' if n > 1 else ' is'} not scored yet and left out.")
     return tuple(found)
+
+
+def _hand_warnings(study: Study, everything: Results) -> list[str]:
+    """That hand-feel is wanted but was never scored, or rests on people whose numbers may not mean the same."""
+    if study.spec.hand_min is None:
+        return []
+    if not np.isfinite(everything.hand).any():
+        said = "Hand-feel is in the spec but was not scored: the pass rate below counts the checks only."
+        if everything.passed.any():
+            said += " Score hand-feel of the coupons that transferred: they are there, no new one is needed for it."
+        return [said]
+    doubt = doubt_scorers(everything)
+    return [] if doubt is None else [doubt.sentence]
+
+
+def _batch_warnings(study: Study, results: Results) -> list[str]:
+    """That an error which the coupons of a batch share cannot be seen, where a machine is set once a batch."""
+    if results.coupons < 2:
+        return []
+    unknown, single = [], []
+    for stage in STAGES:
+        if not any(f.stage == stage and f.hard_to_change for f in study.factors):
+            continue
+        labels = results.batches[f"{stage}_batch"].to_numpy(dtype=str)
+        if (labels == "").all():
+            unknown.append(stage)
+        elif len(np.unique(labels)) == 1:
+            single.append(stage)
+    cannot = "so an error that the coupons of a batch share is not allowed for: the lower bound may be too high."
+    found = [f"No {' or '.join(unknown)} batches are known, {cannot}"] if unknown else []
+    return found + [f"All coupons come from one {stage} batch, {cannot}" for stage in single]

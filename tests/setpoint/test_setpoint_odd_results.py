@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,7 @@ from doe.domain.study import Study
 from doe.setpoint import RobustRate, explain_answer
 from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.search import find_setpoint
+from doe.surfaces import Earlier
 
 NAMES = ("press_temp", "dwell", "cure_temp", "cure_time", "pressure", "powder_amount")
 HAND = ["hand_ana", "hand_ben"]
@@ -50,6 +52,64 @@ CASES: dict[str, Callable[[pd.DataFrame], pd.DataFrame]] = {
     "every coupon its own batch": lambda f: f.assign(cure_batch=np.arange(len(f)), press_batch=np.arange(len(f))),
     "no batch known": lambda f: f.drop(columns=["cure_batch", "press_batch"]),
 }
+
+
+CASES |= {
+    "every coupon the same and passed": lambda f: CASES["every coupon the same"](f).assign(
+        passed=True, side="", hand_ana=4.0, hand_ben=4.0
+    ),
+    "one person alone": lambda f: f.drop(columns=["hand_ben"]),
+    "one person alone, who says 1": lambda f: f.drop(columns=["hand_ben"]).assign(
+        hand_ana=np.where(f["passed"], 1.0, np.nan)
+    ),
+    "people who felt different coupons": lambda f: f.assign(
+        hand_ana=f["hand_ana"].where(np.arange(len(f)) % 2 == 0),
+        hand_ben=f["hand_ben"].where(np.arange(len(f)) % 2 == 1),
+    ),
+    "one batch": lambda f: f.assign(cure_batch=1, press_batch=1),
+    "a factor moved in one coupon": lambda f: f.assign(press_temp=[140.0, *[155.0] * (len(f) - 1)]),
+    "a machine that only wandered": lambda f: f.assign(
+        press_temp=155.0, actual_press_temp=155 + 2 * np.sin(np.arange(len(f)))
+    ),
+}
+
+HOT, COOL = "the hot edge of the window is assumed", "the cool edge of the window is assumed"
+ONE = ("Only 1 coupon scored", "Press temperature and press dwell were not varied")
+STILL = "Press temperature was not varied"
+
+SAYS: dict[str, tuple[str, ...]] = {
+    "all passed": ("Every coupon passed: no edge of the window was seen", "nothing here tests whether"),
+    "all failed": ("No coupon passed", "nothing here tests whether", "Hand-feel is in the spec but was not scored"),
+    "too much only": (COOL,),
+    "too little only": (HOT,),
+    "for other reasons only": (HOT, COOL),
+    "one coupon, passed": (*ONE, "Every coupon passed"),
+    "one coupon, failed": (*ONE, "No coupon passed"),
+    "every coupon the same": (*ONE[1:], "All coupons come from one press batch"),
+    "every coupon the same and passed": (*ONE[1:], "All coupons come from one press batch", "Every coupon passed"),
+    "a factor that never moved": (STILL, "no setpoint counts as ready, and no window is given"),
+    "a factor moved in one coupon": (STILL,),
+    "a machine that only wandered": (STILL,),
+    "no factor moved": ONE[1:],
+    "contradictory repeats": ("the pass share alone",),
+    "no hand-feel": ("Hand-feel is in the spec but was not scored", "no new one is needed"),
+    "one harsh person": ("ben scores hand-feel", "points below ana", "`doe people`"),
+    "one person alone": ("Hand-feel rests on ana alone",),
+    "one person alone, who says 1": ("Hand-feel rests on ana alone",),
+    "one person felt one coupon": ("No two of the 2 people who scored hand-feel felt 3 coupons in common",),
+    "people who felt different coupons": ("No two of the 2 people who scored hand-feel felt 3 coupons in common",),
+    "no batch known": ("No press batches are known, so an error that the coupons of a batch share is not allowed for",),
+    "one batch": ("All coupons come from one press batch",),
+}
+"""Words that must be said of results like these, with press temperature and dwell varied."""
+
+SILENT = {"every coupon twice", "a person who felt nothing", "every coupon its own batch",
+          "hand-feel of failed coupons only"}  # fmt: skip
+"""Results of which nothing more is said than of usual ones: they tell what they tell."""
+
+
+def _told(surfaces: doe.Surfaces, answer: doe.Answer) -> str:
+    return "\n".join([*answer.limits_on_certainty, *answer.warnings, *surfaces.belief.sentences, *answer.changes])
 
 
 def _answered(case: str, factors: int, seed: int, coupons: int = 12) -> tuple[Study, doe.Surfaces, doe.Answer]:
@@ -87,15 +147,170 @@ def test_whatever_comes_in_an_answer_comes_out(case: str, factors: int, seed: in
     _check(*_answered(case, factors, seed))
 
 
+@pytest.mark.parametrize("case", sorted(CASES))
+def test_every_odd_case_is_answered_and_said_to_be_what_it_is(case: str) -> None:
+    study, surfaces, answer = _answered(case, 2, seed=28)
+    _check(study, surfaces, answer)
+    assert (case in SAYS) != (case in SILENT)
+    told = _told(surfaces, answer)
+    assert [words for words in SAYS.get(case, ()) if words not in told] == []
+    usual = ("not varied", "batches are known", "come from one", "rests on ana alone", "scores hand-feel", "in common")
+    others = [words for words in usual if not any(words in said for said in SAYS.get(case, ()))]
+    assert [words for words in others if words in told] == []  # nothing that is not so
+
+
 @pytest.mark.parametrize(
     "case", ["all failed", "one coupon, passed", "one coupon, failed", "contradictory repeats", "no factor moved"]
 )
 def test_results_that_show_no_window_are_never_ready(case: str) -> None:
     for factors in (2, 4):
-        _, surfaces, answer = _answered(case, factors, seed=5)
+        _, surfaces, answer = _answered(case, factors, seed=28)
         assert answer.verdict != "ready"
         assert answer.pass_rate_low < 0.9
-        assert surfaces.warnings or surfaces.belief.sentences
+        told = _told(surfaces, answer)
+        assert [w for w in SAYS[case] if w not in told and not w.startswith("Press temperature and press dwell")] == []
+        unvaried = "were not varied, or hardly" in told
+        assert unvaried == (case.startswith("one coupon") or case == "no factor moved")
+        if unvaried:
+            names = [f.label for f in surfaces.study.numeric]
+            assert all(name in told.lower() for name in names)
+
+
+def _four_factors(rows: int = 20) -> tuple[Study, pd.DataFrame]:
+    study = Study("s", tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell")))
+    return study, known_coupons(study, rows, seed=1, top=6.0)
+
+
+def _middle(study: Study) -> dict[str, float]:
+    return {f.name: (f.low + f.high) / 2 for f in study.factors}
+
+
+def _asked(study: Study, frame: pd.DataFrame, earlier: Earlier | None = None) -> doe.Answer:
+    return doe.recommend(study, doe.fit(study, frame, seed=1, particles=300, earlier=earlier), seed=1)
+
+
+def test_twenty_passes_at_one_setting_show_neither_a_window_nor_readiness() -> None:
+    study, frame = _four_factors()
+    answer = _asked(study, frame.assign(**_middle(study), passed=True, side="", hand_ana=4.0, hand_ben=4.0))
+    assert answer.pass_rate > 0.95  # the numbers alone would be enough
+    assert (answer.verdict, answer.window, answer.assured_window) == ("more coupons", None, None)
+    first = answer.limits_on_certainty[0]
+    assert first.startswith("Cure temperature, cure time, press temperature and press dwell were not varied")
+    assert all(np.ptp(answer.next_coupons[f.name]) > 0 for f in study.factors)  # those proposed do vary them
+
+
+def test_failures_at_one_setting_do_not_show_that_no_other_setting_is_good() -> None:
+    study, frame = _four_factors()
+    failed = frame.assign(**_middle(study), passed=False, side="unknown", hand_ana=np.nan, hand_ben=np.nan)
+    assert _asked(study, failed).verdict == "more coupons"
+
+
+def test_one_factor_that_was_not_varied_takes_away_the_window() -> None:
+    study, frame = _four_factors()
+    study = replace(study, spec=doe.Spec(pass_rate=0.9, hand_min=None))
+    assert _asked(study, frame).window is not None
+    answer = _asked(study, frame.assign(cure_time=135.0))
+    assert answer.pass_rate > 0.9
+    assert (answer.verdict, answer.window) == ("more coupons", None)
+    assert answer.limits_on_certainty[0].startswith("Cure time was not varied")
+
+
+@pytest.mark.parametrize(("discount", "is_varied"), [(0.5, True), (0.02, False)])
+def test_earlier_coupons_count_as_varied_in_proportion(discount: float, is_varied: bool) -> None:
+    study, frame = _four_factors()
+    still = frame.assign(cure_time=135.0)
+    earlier = Earlier(known_coupons(study, 20, seed=2, top=6.0), discount)
+    answer = _asked(study, still, earlier)
+    assert any("Cure time was not varied" in text for text in answer.warnings) != is_varied
+    # two studies that each stood still at another setting show nothing either
+    both = _asked(study, still, Earlier(frame.assign(cure_time=160.0), 1.0))
+    assert any("Cure time was not varied" in text for text in both.warnings)
+
+
+def test_hand_feel_that_nobody_scored_asks_for_scores_and_not_for_coupons() -> None:
+    study, frame = _four_factors()
+    silent = frame.drop(columns=HAND)
+    answer = _asked(study, silent)
+    assert (answer.verdict, answer.next_coupons.empty, answer.assured_window) == ("more coupons", True, None)
+    easy = _asked(replace(study, spec=replace(study.spec, pass_rate=0.6)), silent)
+    assert easy.pass_rate_low > 0.6
+    assert easy.window is not None
+    assert easy.assured_window is None  # nothing of the whole spec is assured
+    unwanted = _asked(replace(study, spec=replace(study.spec, hand_min=None)), silent)
+    assert unwanted.verdict == "ready"
+    short = _asked(study, silent.head(4))
+    assert (short.verdict, len(short.next_coupons)) == ("more coupons", 8)  # here coupons are wanted, too
+
+
+@pytest.mark.parametrize(
+    ("scores", "first"),
+    [
+        (lambda f: {"hand_Zoë": np.where(f["passed"], 1.0, np.nan)}, "let a second person feel"),
+        (
+            lambda f: {"hand_ana": f["hand_ana"], "hand_Zoë": np.where(f["passed"], 1.0, np.nan)},
+            "settle what Zoë and ana mean by their scores",
+        ),
+    ],
+)
+def test_where_hand_feel_alone_fails_the_scorers_are_settled_before_the_powder(
+    scores: Callable[[pd.DataFrame], dict[str, object]], first: str
+) -> None:
+    study, frame = _four_factors()
+    answer = _asked(study, frame.drop(columns=HAND).assign(**scores(frame)))
+    assert answer.verdict == "not reachable"
+    assert first in answer.changes[0]
+    assert "no new coupon is needed" in answer.changes[0]
+    assert answer.changes[1].startswith("If the scores stand: ask whether a stiffer hand")
+    assert any("Zoë" in text for text in answer.warnings)
+    two = [HAND[0], "hand_Zoë"]
+    hard = _asked(study, frame.drop(columns=HAND).assign(**dict.fromkeys(two, np.where(frame["passed"], 1.5, np.nan))))
+    assert hard.verdict == "not reachable"
+    assert hard.changes[0].startswith("The checks alone can be met; hand-feel is what fails. Ask")
+
+
+def test_the_gap_between_two_people_is_that_of_the_coupons_both_felt() -> None:
+    study, frame = _four_factors()
+    both = frame.assign(hand_ana=4.0, hand_ben=[3.0] * 5 + [2.0] * 5 + [np.nan] * 10, passed=True, side="")
+    said = [w for w in doe.fit(study, both, seed=1, particles=40).warnings if "below" in w]
+    assert said[0].startswith("ben scores hand-feel 1.5 points below ana on the 10 coupons that both felt")
+    near = both.assign(hand_ben=3.0)  # a point apart, and no more
+    assert not any("below" in w for w in doe.fit(study, near, seed=1, particles=40).warnings)
+
+
+def test_batches_are_asked_for_only_where_a_machine_is_set_once_a_batch() -> None:
+    frame = known_coupons(Study("s", tuple(usual_factor(n) for n in NAMES[:4])), 12, seed=1)
+    unknown = frame.drop(columns=["cure_batch", "press_batch"])
+    for names, said in (
+        (("press_temp", "cure_temp"), "No cure or press batches are known"),
+        (("press_temp", "cure_time"), "No press batches are known"),
+        (("dwell", "cure_time"), ""),
+    ):
+        study = Study("s", tuple(usual_factor(n) for n in names))
+        found = [w for w in doe.fit(study, unknown, seed=1, particles=40).warnings if "batch" in w]
+        assert [w[: len(said)] for w in found] == ([said] if said else [])
+        usual = doe.fit(study, doe.make_plan(study, coupons=12, seed=1).coupons.assign(passed=True), particles=40)
+        assert not any("batch" in w or "not varied" in w for w in usual.warnings)
+
+
+def test_a_factor_with_levels_is_answered_like_any_other() -> None:
+    study = Study("s", (*(usual_factor(n) for n in NAMES[:2]), usual_factor("film_type")))
+    numeric = Study("s", study.factors[:2])
+    frame = known_coupons(numeric, 16, seed=3).assign(film_type=["hot", "cold"] * 8)
+    for tried in (frame, frame.assign(film_type="hot")):
+        answer = _asked(study, tried)
+        assert answer.setpoint["film_type"] in ("hot", "cold")
+        assert 0 <= answer.pass_rate_low <= answer.pass_rate <= 1
+        assert set(answer.next_coupons["film_type"]) <= {"hot", "cold"}
+    still = _asked(study, frame.assign(press_temp=155.0))
+    assert still.limits_on_certainty[0].startswith("Press temperature was not varied")
+
+
+def test_fewer_coupons_than_the_error_rates_were_counted_with_are_said_to_be_worse() -> None:
+    study, frame = _four_factors()
+    assert "worse" in str(_asked(study, frame.head(19)).method["fewer than 20 coupons"])
+    method = _asked(study, frame).method
+    assert "fewer than 20 coupons" not in method
+    assert "four factors, wanted rate 95 %, one round" in str(method["simulated lines behind the error rates"])
 
 
 def test_a_contradicted_pass_is_worth_less_than_a_lone_one() -> None:

@@ -1,0 +1,82 @@
+"""Which settings the coupons varied too little to show anything about."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from doe.domain.factors import Factor
+from doe.domain.results import Results
+from doe.surfaces.earlier import EarlierUse
+from doe.surfaces.scaling import Scaling
+
+FloatArray = NDArray[np.float64]
+
+HARDLY = 0.05
+"""Spread of a coded setting below which its factor is said to have been hardly varied; a tested range is 2 long."""
+
+WANDER = 0.2
+"""Largest such spread where real values were measured: a machine that wandered about one setting varied nothing."""
+
+LEAST_MOVED = 2.0
+"""Coupons away from the commonest setting below which nothing is shown: a single one may have ended as it did by
+chance."""
+
+
+def hardly_varied(scaling: Scaling, results: Results, earlier: EarlierUse | None = None) -> tuple[Factor, ...]:
+    """Numeric factors that the coupons hardly varied, in the order of the study.
+
+    Coupons of an earlier study count for as much as in the fit. Each study is compared with itself alone: a setting
+    that differs between the two cannot be told from everything else that does.
+
+    Parameters
+    ----------
+    scaling : Scaling
+    results : Results
+    earlier : EarlierUse, optional
+    """
+    parts = [(results, 1.0)] if earlier is None else [(results, 1.0), (earlier.results, earlier.discount)]
+    worth = sum(weight * part.coupons for part, weight in parts)
+    squares = np.zeros(len(scaling.numeric))
+    moved = np.zeros_like(squares)
+    for part, weight in parts:
+        z = scaling.z(part.settings)
+        away = np.abs(z - _commonest(z)) >= HARDLY
+        squares += weight * len(z) * z.var(axis=0)
+        moved += weight * away.sum(axis=0)
+    spread = np.sqrt(squares / worth)
+    least = np.array([_least(f, scaling, [part for part, _ in parts]) for f in scaling.numeric])
+    return tuple(
+        f for f, hardly in zip(scaling.numeric, (spread < least) | (moved < LEAST_MOVED), strict=True) if hardly
+    )
+
+
+def unvaried_sentences(factors: Sequence[Factor]) -> tuple[str, ...]:
+    """What it means that these factors were hardly varied; nothing when there are none."""
+    if not factors:
+        return ()
+    labels = [f.label for f in factors]
+    listed = ", ".join(labels[:-1]) + (" and " if labels[1:] else "") + labels[-1]
+    one = len(labels) == 1
+    return (
+        f"{listed[0].upper()}{listed[1:]} {'was' if one else 'were'} not varied, or hardly: what "
+        f"{'it does' if one else 'they do'}, and how far a window would reach, is assumed. Until coupons vary "
+        f"{'it' if one else 'them'}, no setpoint counts as ready, and no window is given.",
+    )
+
+
+def _commonest(z: FloatArray) -> FloatArray:
+    """The setting of each column that most rows lie near, shape (columns,)."""
+    near = (np.abs(z[:, None, :] - z[None, :, :]) < HARDLY).sum(axis=0)
+    return np.asarray(np.take_along_axis(z, near.argmax(axis=0)[None, :], axis=0)[0])
+
+
+def _least(factor: Factor, scaling: Scaling, parts: Sequence[Results]) -> float:
+    """Spread below which a factor was hardly varied: its own setting error where real values were measured."""
+    if not any(part.measured[factor.name].any() for part in parts):
+        return HARDLY
+    middle = scaling.natural(np.zeros((1, len(scaling.numeric))))[0, scaling.numeric.index(factor)]
+    error = float(scaling.z_of(factor, np.array([middle + factor.setting_sd]))[0])
+    return min(max(HARDLY, error), WANDER)
