@@ -76,7 +76,7 @@ def register(root: typer.Typer) -> None:
              "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
              **({"why": reasons} if reasons else {})},
             [*answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
-             *(why_blocks(found, reasons) if reasons else ())],
+             *(why_blocks(found, reasons, desk.shown) if reasons else ())],
             following,
         )  # fmt: skip
 

@@ -15,9 +15,10 @@ from doe.setpoint.answer import Answer
 from doe.setpoint.curves import find_cliffs
 from doe.setpoint.gaps import find_gaps
 from doe.setpoint.next_coupons import choose_next
-from doe.setpoint.priors import prior_pulls, prior_warning
+from doe.setpoint.priors import prior_warning
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
+from doe.setpoint.standing import Asked, judge_for
 from doe.setpoint.verdict import (
     OUT_OF_REACH_GAP,
     READY_LOW_SHORTFALL,
@@ -83,10 +84,7 @@ def recommend(
         if verdict == "more coupons" and not gaps.is_scoring_enough(by_numbers)
         else pd.DataFrame(columns=list(study.factor_names))
     )
-    traces = surfaces.traces
-    leaning = (
-        () if traces is None else prior_warning(prior_pulls(traces.priors, rates, target=study.spec.pass_rate, low=low))
-    )
+    leaning = _leaning(Asked(study, rates, found.best, judge_for(study, surfaces)), surfaces)
     changes: tuple[str, ...] = ()
     if verdict == "not reachable":
         changes = possible_changes(study, surfaces, _checks_best(study, surfaces, seed))
@@ -123,6 +121,14 @@ def recommend(
     )
     tell(1.0)
     return answer
+
+
+def _leaning(asked: Asked, surfaces: Surfaces) -> tuple[str, ...]:
+    """That the answer leans on the priors, where it does."""
+    if surfaces.traces is None:
+        return ()
+    now, pulls = asked.as_answered(), asked.pulls(surfaces.traces.priors)
+    return prior_warning(pulls, now.verdict, asked.prior_verdicts(now, pulls[0]))
 
 
 def _checks_best(study: Study, surfaces: Surfaces, seed: int) -> float:
