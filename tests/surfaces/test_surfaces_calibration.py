@@ -15,7 +15,7 @@ from calibration import run_repeat
 def test_ranks_of_the_truth_are_spread_evenly_and_the_bound_at_the_setpoint_holds() -> None:
     # Measured over 100 repeats: means 0.40 to 0.55, twelve variances 0.78 to 1.20, the truth above the 10 % bound at
     # the chosen setpoint in 0.92. These 20 repeats (fixed seeds): 0.115 off at most, 0.93 (0.53 to 1.44), 3.7, 0.90.
-    # With the likelihood raised to the third power twelve variances are 1.18 and the bound holds in 0.65, with the prior
+    # With the likelihood cubed twelve variances are 1.18 and the bound holds in 0.65, with the prior
     # counted twice 1.18 and 0.75, with a wrong spread of hand-feel a mean is 0.42 off: each is caught.
     repeats = [run_repeat(seed, particles=300, real_errors=True) for seed in range(20)]
     ranks = np.array([list(r.ranks.values()) for r in repeats])
