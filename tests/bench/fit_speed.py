@@ -26,7 +26,8 @@ import subprocess
 import sys
 import time
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
 from importlib import import_module
 from typing import Any
 
@@ -42,6 +43,8 @@ from doe.surfaces.scaling import Scaling, quadratic_features
 from doe.surfaces.window_model import WindowModel, mean_hand
 
 TURNS = 7
+Act = Callable[[], Any]
+Fit = Callable[[Any, Any], Any]
 FOUR = ("cure_temp", "cure_time", "press_temp", "dwell")
 
 
@@ -122,30 +125,34 @@ def growth() -> None:
 def classical() -> None:
     """Firth and least squares beside general-purpose code, in processor milliseconds."""
     rng = np.random.default_rng(0)
-    packages = [(name, _load(name)) for name in ("firthlogist", "firthmodels")]
     for coupons, factors, terms in ((28, 4, 5), (28, 4, 15), (280, 4, 15)):
         X = quadratic_features(rng.uniform(-1, 1, (coupons, factors)))[:, :terms]
         passed = (rng.random(coupons) < 1 / (1 + np.exp(-2 + 3 * (X[:, 1:5] ** 2).sum(axis=1)))).astype(int)
-        ours = milliseconds(lambda X=X, passed=passed: estimate_firth(X, passed))
-        line = f"Firth, {coupons} coupons, {terms} terms: estimates {ours:.2f} ms"
-        for name, package in packages:
-            if package is None:
-                line += f"; {name} cannot be imported here"
-                continue
-            theirs = milliseconds(lambda X=X, passed=passed, package=package: package(X[:, 1:], passed), 5)
-            gap = np.abs(package(X[:, 1:], passed) - estimate_firth(X, passed)[1:]).max()
-            line += f"; {name} {theirs:.2f} ms ({theirs / ours:.1f} times; estimates agree to {gap:.0e})"
-        print(line)
-    X = quadratic_features(rng.uniform(-1, 1, (28, 4)))[:, :5]
-    passed = (rng.random(28) < 0.5).astype(int)
-    print(f"Firth with profile limits, 28 coupons, 5 terms: {milliseconds(lambda: fit_firth(X, passed), 5):.1f} ms")
+        estimates: dict[str, Act] = {"ours": partial(estimate_firth, X, passed)}
+        whole: dict[str, Act] = {"ours": partial(fit_firth, X, passed)}
+        for name, (quick, full) in general_purpose().items():
+            estimates[name], whole[name] = partial(quick, X[:, 1:], passed), partial(full, X[:, 1:], passed)
+        gaps = {
+            name: np.abs(act() - estimate_firth(X, passed)[1:]).max()
+            for name, act in estimates.items()
+            if name != "ours"
+        }
+        print(f"Firth, {coupons} coupons, {terms} terms, estimates: {compared(estimates, 31, gaps)}")
+        print(f"  with limits and tests: {compared(whole, 5)}")
+        notes = milliseconds(lambda X=X, passed=passed: fit_firth(X, passed).notes, 5)
+        print(f"  ours with the search for separation too, which a report reads: {notes:.1f} ms")
     for coupons in (28, 2800, 28_000):
         X = quadratic_features(rng.uniform(-1, 1, (coupons, 4)))
         y = X @ rng.standard_normal(15) + rng.standard_normal(coupons)
-        fit = milliseconds(lambda X=X, y=y: fit_least_squares(X, y))
-        table = milliseconds(lambda X=X, y=y: fit_least_squares(X, y).coefficients)
-        doubts = milliseconds(lambda X=X, y=y: everything(fit_least_squares(X, y)))
-        bare = milliseconds(lambda X=X, y=y: np.linalg.lstsq(X, y, rcond=None))
+        bare, fit, table, doubts = side_by_side(
+            [
+                partial(np.linalg.lstsq, X, y, rcond=None),
+                partial(fit_least_squares, X, y),
+                lambda X=X, y=y: fit_least_squares(X, y).coefficients,
+                lambda X=X, y=y: everything(fit_least_squares(X, y)),
+            ],
+            31,
+        )
         print(
             f"least squares, {coupons} coupons, 15 terms: fit with its checks {fit:.3f} ms, bare NumPy lstsq "
             f"{bare:.3f} ms ({fit / bare:.1f} times; wanted: 2); fit and table {table:.2f} ms; with leverage, PRESS, "
@@ -153,36 +160,67 @@ def classical() -> None:
         )
 
 
+def compared(acts: dict[str, Act], turns: int, gaps: dict[str, float] | None = None) -> str:
+    """Times of acts, and how many times as long as ours the others take."""
+    spent = dict(zip(acts, side_by_side(list(acts.values()), turns), strict=True))
+    words = [f"ours {spent['ours']:.2f} ms"]
+    for name, time_taken in spent.items():
+        if name != "ours":
+            agree = f"; estimates agree to {gaps[name]:.0e}" if gaps else ""
+            words.append(f"{name} {time_taken:.2f} ms ({time_taken / spent['ours']:.1f} times{agree})")
+    return "; ".join(words if len(words) > 1 else [*words, "no other package can be imported here"])
+
+
 def everything(fit: LeastSquaresFit) -> tuple[object, ...]:
     """All that a least-squares fit computes when first asked."""
     return fit.coefficients, fit.leverage, fit.r2_press, fit.r2_adjusted, fit.sequential_ss, fit.partial_ss, fit.notes
 
 
-def _load(name: str) -> Callable[[Any, Any], Any] | None:
-    """Slopes of a package's Firth regression without limits, or None where it is not installed."""
+def general_purpose() -> dict[str, tuple[Fit, Fit]]:
+    """Packages that are installed: their slopes alone, and their fit with profile limits and likelihood-ratio tests."""
+    found: dict[str, tuple[Fit, Fit]] = {}
     try:
-        regression = import_module(name).FirthLogisticRegression
+        regression = import_module("firthlogist").FirthLogisticRegression
     except ImportError:
-        return None
-    if name == "firthlogist":
+        pass
+    else:
         from sklearn.utils.validation import validate_data
 
         regression._validate_data = lambda self, X, y=None, **more: validate_data(self, X, y, **more)
-        return lambda X, y: regression(max_iter=500, skip_ci=True, skip_pvals=True).fit(X, y).coef_
-    return lambda X, y: regression().fit(X, y).coef_
+        found["firthlogist"] = (
+            lambda X, y: regression(max_iter=500, skip_ci=True, skip_pvals=True).fit(X, y).coef_,
+            lambda X, y: regression().fit(X, y),  # limits and tests are its default
+        )
+    try:
+        other = import_module("firthmodels").FirthLogisticRegression
+    except ImportError:
+        return found
+    found["firthmodels"] = (
+        lambda X, y: other().fit(X, y).coef_,
+        lambda X, y: other().fit(X, y).lrt().conf_int(method="pl"),
+    )
+    return found
 
 
-def milliseconds(act: Callable[[], object], turns: int = 31) -> float:
+def milliseconds(act: Act, turns: int = 31) -> float:
     """Median processor time of an act after one warm-up."""
-    spent = []
+    return side_by_side([act], turns)[0]
+
+
+def side_by_side(acts: Sequence[Act], turns: int) -> list[float]:
+    """The same of several acts that take turns, so that other work on the machine slows all alike."""
+    spent = np.zeros((turns, len(acts)))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        act()
-        for _ in range(turns):
-            started = time.process_time()
+        for act in acts:
             act()
-            spent.append(time.process_time() - started)
-    return 1000 * statistics.median(spent)
+        for turn in range(turns):
+            for i, act in enumerate(acts):
+                act()  # each is measured with its own data at hand
+                started = time.process_time()
+                act()
+                spent[turn, i] = time.process_time() - started
+    return [float(median) for median in 1000 * np.median(spent, axis=0)]
 
 
 def main() -> None:
