@@ -97,6 +97,8 @@ def check_lines(report: StudyReport) -> tuple[str, ...]:
     """What the classical checks say in words, and what they cannot say."""
     checks = report.classical
     said = [*checks.notes]
+    if checks.hand_model is not None:
+        said += [f"Hand-feel model: {note[0].lower()}{note[1:]}" for note in checks.hand_model.notes]
     if checks.effects is not None:
         said += checks.effects.notes
     if checks.lack_of_fit is not None:
@@ -156,8 +158,8 @@ def _says_nothing(low: float, high: float) -> bool:
 
 
 def _in_words(text: str, report: StudyReport) -> str:
-    """Factor names as people call them, all in one pass: a label may hold another factor's name."""
-    labels = {f.name: f.label for f in report.study.factors}
+    """Factors and batches as people call them, all in one pass: a label may hold another factor's name."""
+    labels = {f.name: f.label for f in report.study.factors} | {f"{s}_batch": f"{s} batch" for s in ("cure", "press")}
     names = "|".join(sorted(labels, key=len, reverse=True))
     return re.sub(rf"(?<![a-z0-9_])({names})(?![a-z0-9_])", lambda found: labels[found[1]], text)
 

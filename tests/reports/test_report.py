@@ -5,6 +5,7 @@ import re
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pandas as pd
 import pytest
 from report_samples import MADE_AT, make_study, samples
@@ -12,10 +13,11 @@ from report_samples import MADE_AT, make_study, samples
 from doe.domain.spec import Spec
 from doe.domain.units import Shown
 from doe.setpoint import Cliff
-from doe.surfaces.classical import Drift, estimate_effects
+from doe.surfaces.classical import Drift, estimate_effects, fit_mixed
 from doe.surfaces.window_model import Priors
-from reports.answer_words import cliff_sentence, lead, nearest_cliff, next_steps, sureness, window_sentences
+from reports.answer_words import cliff_sentence, headline, lead, nearest_cliff, next_steps, sureness, window_sentences
 from reports.cautions import CAUTIONS, FIXED_WORDING
+from reports.recipe_words import caution_sentences
 from reports.study import study_page, study_report
 from reports.study_effects import swings_of
 from reports.study_proof import prior_pairs
@@ -336,6 +338,54 @@ def test_classical_checks_speak_the_users_words(case):
     told += [row[0] for table in page(case).check_tables for row in table.rows]
     assert told
     assert not [text for text in told for name in names if name in text]
+
+
+def test_what_the_batches_cannot_tell_of_hand_feel_reaches_the_reader():
+    report = samples()["ready"]
+    n = 24
+    x = np.tile([-1.0, 1.0], n // 2)
+    y = 3.0 + x + np.linspace(0, 0.1, n)
+    batch = np.where(x > 0, "1", "2")  # every batch with a setting of its own
+    model = fit_mixed(np.column_stack([np.ones(n), x]), y, {"press_batch": batch}, ["constant", "press_temp"])
+    told = study_page(replace(report, checks=replace(report.classical, hand_model=model))).check_lines
+    assert any(line.startswith("Hand-feel model: every press batch had settings of its own") for line in told)
+    assert any("too narrow" in line for line in told)
+    assert not any("press_batch" in line for line in told)
+
+
+def test_hand_feel_that_nobody_scored_is_asked_for_before_coupons():
+    report = samples()["ready"]
+    empty = report.answer.next_coupons.iloc[:0]
+    answer = replace(
+        report.answer, verdict="more coupons", hand=None, hand_low=None, hand_high=None, next_coupons=empty,
+        assured_window=None, pass_rate=0.99, pass_rate_low=0.97,
+    )  # fmt: skip
+    study = make_study(spec=Spec(pass_rate=0.95, hand_min=3.5))
+    assert headline(answer) == "Score hand-feel first"
+    told = lead(study, answer)
+    assert "to meet every check;" in told
+    assert "No new coupon is needed" in told
+    assert "at the settings below" not in told
+    expected, inner = window_sentences(study, answer)
+    assert "pass rate of the checks alone is 95 % or better" in expected
+    assert inner == "No assured window: hand-feel is wanted and was never scored."
+    assert not any("new round" in step for step in next_steps(study, answer))
+    assert study_page(replace(report, study=study, answer=answer)).headline == "Score hand-feel first"
+    assert headline(report.answer) == "Ready for confirmation coupons"
+    assert any("never scored" in text for text in caution_sentences(study, answer))
+    assert not any("did not settle" in text for text in caution_sentences(study, answer))
+
+
+def test_a_window_that_is_held_back_is_not_said_to_be_missing():
+    report = samples()["ready"]
+    answer = replace(report.answer, window=None, assured_window=None, pass_rate=0.97, pass_rate_low=0.96)
+    study = make_study(spec=Spec(pass_rate=0.95, hand_min=None))
+    for text in window_sentences(study, answer):
+        assert "did not vary every setting" in text
+        assert "does not hold" not in text
+    assert any("did not vary every setting" in text for text in caution_sentences(study, answer))
+    short = replace(answer, pass_rate=0.90, pass_rate_low=0.80)
+    assert "does not hold 95 %" in window_sentences(study, short)[0]
 
 
 def test_drift_needs_the_plan_and_says_what_the_repeats_did():

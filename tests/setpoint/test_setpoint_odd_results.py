@@ -186,7 +186,7 @@ def _middle(study: Study) -> dict[str, float]:
 
 
 def _asked(study: Study, frame: pd.DataFrame, earlier: Earlier | None = None) -> doe.Answer:
-    return doe.recommend(study, doe.fit(study, frame, seed=1, particles=300, earlier=earlier), seed=1)
+    return doe.recommend(study, doe.fit(study, frame, seed=1, particles=200, earlier=earlier), seed=1)
 
 
 def test_twenty_passes_at_one_setting_show_neither_a_window_nor_readiness() -> None:
