@@ -491,6 +491,23 @@ def test_no_hint_before_eight_scored_coupons(desk_with):
     assert "6 coupons scored; from 8 on there is a hint here. 2 to go." in words(page)
 
 
+def test_a_hint_says_what_no_coupon_was_asked(desk_with):
+    desk = desk_with(10)
+    device = desk.device("ana")
+    device.get("/hint/1")
+    hints = desk.bench.hints
+    hints._worker.submit(lambda: None).result(timeout=120)
+    ((key, hint),) = hints._by_hash.items()
+    assert hint.unvaried == ()
+    assert not hint.checks_only
+    assert "to meet the whole target" in words(device.get("/hint/1"))
+    hints._by_hash[key] = replace(hint, unvaried=("cure time",), checks_only=True, window={})
+    text = words(device.get("/hint/1"))
+    assert "expected to pass every check (hand-feel was not scored yet)" in text
+    assert "No range around them is given: so far the coupons hardly vary cure time." in text
+    assert "whole target" not in text
+
+
 def test_the_hint_is_computed_beside_the_page_kept_by_its_inputs_and_not_stored(desk_with):
     desk = desk_with(10)
     device = desk.device("ana")

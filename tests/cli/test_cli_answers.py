@@ -126,6 +126,20 @@ def test_passes_that_were_not_washed_yet_are_said_with_the_answer(planned):
     assert "still wait" not in text
 
 
+def test_hand_feel_that_nobody_scored_is_asked_for_and_no_coupon(planned):
+    score(planned, {}, hand=False)
+    found, text = answer(planned)
+    assert found["verdict"] == "more coupons"
+    assert found["next_coupons"] == []
+    assert "Score hand-feel first." in text
+    assert found["next"][0] == f'doe record "{STUDY}" --coupon R1-01 --hand NAME=SCORE'
+    assert "Coupons that would help most" not in text
+    planned.good("report", STUDY, "-o", "report.html")
+    page = (planned.folder / "report.html").read_text(encoding="utf-8").replace("\xa0", " ")
+    assert "Score hand-feel first" in page
+    assert "more coupons, at the settings" not in page
+
+
 def answer(shop) -> tuple[dict, str]:
     text = " ".join(shop.good("recommend", STUDY).out.split())
     assert "Traceback" not in text
