@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Verdict
+from doe.setpoint.gaps import find_gaps
 from doe.setpoint.priors import PriorPull, prior_pulls
 from doe.setpoint.reweigh import Weights, weigh
 from doe.setpoint.robust import RobustRate
@@ -51,10 +52,10 @@ class Standing:
 
 def judge_for(study: Study, surfaces: Surfaces) -> Judge:
     """The verdict as `doe.recommend` gives it to this study and these surfaces, for any numbers."""
-    inside, coupons = share_inside(surfaces), surfaces.results.coupons
+    inside, coupons, gaps = share_inside(surfaces), surfaces.results.coupons, find_gaps(study, surfaces)
 
     def judged(chance: Chance, rate: float, rate_low: float) -> Verdict:
-        return judge(study, chance, rate, rate_low, inside=inside, coupons=coupons)
+        return gaps.hold_back(judge(study, chance, rate, rate_low, inside=inside, coupons=coupons))
 
     return judged
 
