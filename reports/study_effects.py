@@ -140,7 +140,7 @@ def _drift_words(found: Drift) -> str:
         return f"Drift of the hand-feel: {found.note}"
     told = (
         "From the first coupon pressed to the last, settings being equal, the hand-feel moved by "
-        f"{found.change:+.1f} points"
+        f"{round(found.change, 1) + 0.0:+.1f} points"  # no minus before a zero
     )
     if found.p is None or found.low is None or found.high is None:
         return f"{told}. {found.note}"

@@ -173,8 +173,14 @@ def test_a_grouping_the_coupons_cannot_carry_only_spoils_what_its_batches_move()
     assert twice.unseen_errors([0, 1, 0]) == ()
 
 
-def test_scores_that_the_terms_fit_exactly_are_not_judged() -> None:
-    batch = np.repeat([0, 1, 2, 3], 3)
-    found = judge_drift(np.ones((12, 1)), np.full(12, 4.0), np.arange(12), batches={"press_batch": batch})
+@pytest.mark.parametrize("way", ["mixed", "within batches", "least squares"])
+def test_scores_that_are_all_alike_are_no_drift_and_not_judged(full: Round, way: str) -> None:
+    if way == "mixed":
+        batch = np.repeat(np.arange(5), 3)
+        found = judge_drift(np.ones((15, 1)), np.full(15, 4.1), np.arange(15), batches={"press_batch": batch})
+    else:
+        batches = full.batches if way == "within batches" else None
+        found = judge_drift(full.X, np.full(20, 4.1), full.order, batches=batches)
+    assert found.change == pytest.approx(0, abs=1e-9)
     assert found.p is None
     assert "no scatter" in found.note

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from doe.domain.errors import InputError
-from doe.surfaces.classical.batch_errors import Batches, judge_term, telling_batches, uncounted
+from doe.surfaces.classical.batch_errors import NO_SCATTER, Batches, judge_term, telling_batches, uncounted
 from doe.surfaces.classical.inputs import as_matrix, as_vector
 from doe.surfaces.classical.least_squares import fit_least_squares
 
@@ -106,5 +106,9 @@ def judge_drift(
     if fit.error is None:
         note = "No coupon is left to estimate the error from, so the change cannot be judged."
         return Drift(float(row["estimate"]), None, None, None, note)
+    if (
+        fit.error.variance == 0
+    ):  # every score as the settings say: an interval of no width would call any rounding drift
+        return Drift(float(row["estimate"]), None, None, None, NO_SCATTER)
     note = f"Judged on {fit.error.df:g} degrees of freedom{uncounted(batches)}."
     return Drift(float(row["estimate"]), float(row["low"]), float(row["high"]), float(row["p"]), note)
