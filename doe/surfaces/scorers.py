@@ -39,8 +39,9 @@ def doubt_scorers(results: Results) -> ScorerDoubt | None:
     who = [j for j in range(len(results.people)) if felt[:, j].any()]
     if not who:
         return None
+    names = [name or "one person" for name in results.people]
     if len(who) == 1:
-        name = results.people[who[0]] or "one person"
+        name = names[who[0]]
         return ScorerDoubt(
             f"Hand-feel rests on {name} alone: whether that is a harsh or a mild judge is not known.",
             f"let a second person feel the coupons that transferred, without seeing what {name} said, and fit again",
@@ -51,7 +52,7 @@ def doubt_scorers(results: Results) -> ScorerDoubt | None:
         if both.sum() >= LEAST_COMMON:
             gap = float((results.hand[both, a] - results.hand[both, b]).mean())
             low, high = (a, b) if gap < 0 else (b, a)
-            gaps.append((abs(gap), int(both.sum()), results.people[low], results.people[high]))
+            gaps.append((abs(gap), int(both.sum()), names[low], names[high]))
     if not gaps and felt.any(axis=1).sum() < LEAST_COMMON:
         return None  # there is nothing yet that could be compared
     if not gaps:
