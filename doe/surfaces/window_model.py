@@ -66,6 +66,8 @@ OTHER_BLAMED = 0.05
 """Share of heat failures whose symptom is put down to other reasons."""
 
 
+_LOOK = 170_000  # draws times coupons looked at in one go: larger arrays fall out of the processor's cache
+
 TRIAL_ERROR = 1.0
 """Share of the trial's stated setting error that is taken out of the coupons."""
 
@@ -274,6 +276,11 @@ class WindowModel:
 
     def log_likelihood(self, xi: FloatArray) -> FloatArray:
         """Log likelihood of all results, earlier ones discounted, shape (draws,)."""
+        portion = max(1, _LOOK // max(1, len(self.passed)))
+        parts = [self._log_likelihood(xi[i : i + portion]) for i in range(0, len(xi), portion)]
+        return np.concatenate(parts) if len(parts) > 1 else parts[0]
+
+    def _log_likelihood(self, xi: FloatArray) -> FloatArray:
         draws = self.unpack(xi)  # once for both parts: the sampler asks for nothing else
         coupons, hand = self.coupon_log_likelihood(xi, draws), self.hand_log_likelihood(xi, draws)
         return np.asarray((coupons * self.weights).sum(axis=1) + (hand * self.weights[self.hand.rows]).sum(axis=1))

@@ -91,6 +91,16 @@ def test_likelihood_agrees_with_a_loop_over_coupons(study: Study, coupons: pd.Da
         assert fast[d] == pytest.approx(total, rel=1e-9)
 
 
+def test_draws_looked_at_in_portions_have_the_same_likelihood(
+    study: Study, coupons: pd.DataFrame, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    model = _model(study, coupons)
+    xi = np.random.default_rng(3).standard_normal((23, model.parameters))
+    whole = model.log_likelihood(xi)
+    monkeypatch.setattr("doe.surfaces.window_model._LOOK", 5 * len(coupons))
+    assert model.log_likelihood(xi) == pytest.approx(whole, rel=1e-12)
+
+
 def test_averaging_over_the_trials_error_agrees_with_plain_simulation(study: Study, coupons: pd.DataFrame) -> None:
     # The pass probability at a set value is the mean over real values; 20,000 random errors for each of 20 prior draws.
     model = _model(study, coupons.drop(columns=["cure_batch", "press_batch"]))
