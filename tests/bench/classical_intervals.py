@@ -82,12 +82,15 @@ def alarms(checks: ClassicalChecks) -> list[float]:
     return [*map(float, found), float(small[whole].mean()), float(small[~whole].mean())]
 
 
-def measure_alarms(kind: str, coupons: int, *, batch_sd: float = 0.25, coupon_sd: float = 0.25, runs: int = 240) -> str:
+def measure_alarms(
+    kind: str, coupons: int, order: str, *, batch_sd: float = 0.25, coupon_sd: float = 0.25, runs: int = 240
+) -> str:
     study = doe.Study("bench", tuple(doe.usual_factor(name) for name in FACTORS))
+    name = f"{kind} {coupons}{'' if order == 'batched' else f', {order}'}"
     rows: dict[tuple[bool, bool], list[list[float]]] = {}
     start = time.perf_counter()
     for seed in range(12):
-        frame = doe.make_plan(study, coupons=coupons, kind=kind, seed=seed).coupons.assign(
+        frame = doe.make_plan(study, coupons=coupons, kind=kind, seed=seed, order=order).coupons.assign(
             passed=True, side="", hand_a=3.0
         )
         results = read_results(study, frame)
@@ -109,10 +112,8 @@ def measure_alarms(kind: str, coupons: int, *, batch_sd: float = 0.25, coupon_sd
     for known, way in ((True, "with batches"), (False, "least squares")):
         false, found = share_of[known, False], share_of[known, True]
         cells = [f"{share:.3f}" for share in (*false, *found[:2])]
-        lines.append(f"| {kind} {coupons} | {way} | {' | '.join(cells)} |")
-    print(
-        f"({kind} {coupons}: {runs} rounds of 12 plans a column, {time.perf_counter() - start:.0f} s)", file=sys.stderr
-    )
+        lines.append(f"| {name} | {way} | {' | '.join(cells)} |")
+    print(f"({name}: {runs} rounds of 12 plans a column, {time.perf_counter() - start:.0f} s)", file=sys.stderr)
     return "\n".join(lines)
 
 
@@ -160,8 +161,14 @@ def main(wanted: set[str]) -> None:
         print("| plan | judged | drift, none there | curvature, none there | effect set once a batch, none there | "
               "effect within batches, none there | drift of 0.8 found | rise of 0.5 at the centre found |")  # fmt: skip
         print("| --- " * 8 + "|")
-        for kind, coupons in (("full", 20), ("half", 20), ("optimal", 24), ("composite", 28)):
-            print(measure_alarms(kind, coupons), flush=True)
+        for kind, coupons, order in (
+            ("full", 20, "batched"),
+            ("half", 20, "batched"),
+            ("optimal", 24, "batched"),
+            ("composite", 28, "batched"),
+            ("composite", 28, "repeated"),
+        ):
+            print(measure_alarms(kind, coupons, order), flush=True)
     if "limits" in wanted:
         print("Firth's 95 % profile limits on 20 to 28 coupons, tried again from 9 starts")
         for factors, size in ((3, "main"), (3, "interactions"), (3, "quadratic"), (4, "quadratic")):
