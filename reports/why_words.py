@@ -148,8 +148,6 @@ def coupon_sentences(why: Why) -> tuple[str, ...]:
         said.append(f"Had {_one_of(names)} ended the other way, this setting would be called: {verdict}.")
     if close and why.now.firm:
         said.append(f"Had {_one_of(close)} ended the other way, it would be a close call.")
-    if any(not (c.left_out.reliable and c.turned.reliable) for c in why.coupons[:SHOWN]):
-        said.append("~ marks numbers that rest on few draws: take them as rough.")
     return tuple(said)
 
 
@@ -201,7 +199,7 @@ def setting_sentences(study: Study, why: Why, shown: Shown = METRIC) -> tuple[st
     return tuple(said)
 
 
-OTHER_HEADS = ("setting", "good", "bound", "hand-feel", "s a print")
+OTHER_HEADS = ("setting", "good", "bound", "hand-feel", "seconds")
 
 
 def other_rows(why: Why) -> list[tuple[str, ...]]:
@@ -300,6 +298,9 @@ def reach_sentences(study: Study, why: Why) -> tuple[str, ...]:
         f"Not reachable is said below {percent(reach_threshold(own))}, when that best rate also falls short by more "
         f"than {100 * OUT_OF_REACH_GAP:.0f} points.",
     ]
+    out_of_reach = why.now.p_reachable < reach_threshold(own) and why.now.best < study.spec.pass_rate - OUT_OF_REACH_GAP
+    if out_of_reach and why.now.verdict != "not reachable":
+        said.append("It is not said here all the same: the coupons leave open what these numbers do not know of.")
     most = max(why.coupons, key=lambda c: abs(c.turned.p_reachable - why.now.p_reachable))
     moved = abs(most.turned.p_reachable - why.now.p_reachable)
     if moved < 2 * MOVED:
@@ -321,9 +322,9 @@ def one_more_sentences(why: Why) -> tuple[str, ...]:
         least, most = min(o.p_pass for o in others), max(o.p_pass for o in others)
         chance = percent(least) if percent(least) == percent(most) else f"{percent(least)} to {percent(most)}"
         said.append(
-            f"The {count(len(others), 'next coupon')} of the table above "
-            f"{'lies' if len(others) == 1 else 'lie'} where coupons are expected to help the verdict most; chance to "
-            f"pass: {chance}."
+            f"The {count(len(others), 'next coupon')} of the table above {'is' if len(others) == 1 else 'are'} chosen "
+            f"for what {'it' if len(others) == 1 else 'they'} may do to the verdict, at settings that may be the best; "
+            f"chance to pass: {chance}."
         )
         said.append(f"The most telling of them here is number {best.number}: {_one_more(best)}.")
     return tuple(said)

@@ -17,6 +17,7 @@ from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
 from doe.setpoint.why import CouponWeight, Learned, OneMore
 from reports import why_words as words
+from reports.why_parts import Part, rough_note, why_parts
 
 
 def _standing(
@@ -106,7 +107,10 @@ def test_turned_results_that_change_the_verdict_are_counted() -> None:
 def test_rough_numbers_are_marked_and_the_mark_explained() -> None:
     rough = _coupon("R1-18", 0.05, left_out=_standing(0.9, 0.85, reliable=False))
     why = _why(coupons=(rough,))
-    assert any("~ marks" in text for text in words.coupon_sentences(why))
+    part = Part("", words.coupon_sentences(why), words.COUPON_HEADS, tuple(words.coupon_rows(why)))
+    assert rough_note((part,)) == ("~ marks numbers that rest on few draws: take them as rough.",)
+    assert rough_note((replace(part, lines=("5",), rows=()),)) == ()
+    assert rough_note((replace(part, lines=()),)) != ()
     row = words.coupon_rows(why)[0]
     assert row == ("R1-18", "passed", "~90", "~85", "95", "86", "ready", "200")
     assert len(row) == len(words.COUPON_HEADS)
@@ -122,8 +126,8 @@ def test_one_more_coupon_and_the_most_telling_of_the_next() -> None:
     next_ones = tuple(replace(here, place="next", number=i, low_spread=s) for i, s in ((1, 0.01), (2, 0.04), (3, 0.02)))
     said = words.one_more_sentences(_why(one_more=(here, *next_ones)))
     assert said[1] == (
-        "The 3 next coupons of the table above lie where coupons are expected to help the verdict most; chance to "
-        "pass: 96 %."
+        "The 3 next coupons of the table above are chosen for what they may do to the verdict, at settings that may be "
+        "the best; chance to pass: 96 %."
     )
     assert said[2].startswith("The most telling of them here is number 2: it passes with a chance of 96 %")
 
@@ -168,13 +172,12 @@ def test_every_sentence_of_a_real_answer_is_whole(study: Study, coupons: int) ->
     surfaces = doe.fit(study, frame, seed=1, particles=200)
     answer = doe.recommend(study, surfaces, seed=1)
     why = explain_answer(study, surfaces, answer)
-    said = (
-        *words.rests_on(study, why), *words.coupon_sentences(why), *words.one_more_sentences(why),
-        *words.prior_sentences(why), *words.setting_sentences(study, why), *words.reach_sentences(study, why),
-        *words.hand_sentences(why),
-    )  # fmt: skip
-    rows = (*words.end_rows(study, why), *words.cliff_rows(study, why), *words.other_rows(why))
-    assert all("{" not in cell and "nan" not in cell for row in rows for cell in row)
+    parts = why_parts(study, why)
+    said = [text for part in parts for text in part.lines]
+    for part in parts:
+        assert all(len(row) == len(part.heads) for row in part.rows)
+        assert set(part.texts) <= set(part.heads)
+        assert all("{" not in cell and "nan" not in cell for row in part.rows for cell in row)
     assert len(words.end_rows(study, why)) == (0 if answer.window is None else 2 * len(study.numeric))
     assert len(words.cliff_rows(study, why)) == len(answer.cliffs)
     assert words.differences(answer, why) == ()
