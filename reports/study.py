@@ -49,6 +49,7 @@ from reports.study_proof import (
     target_pairs,
 )
 from reports.study_views import SettingDial, StudyPage
+from reports.study_why import why_reasons
 from reports.whatif import what_if
 from reports.wording import amount, count, date, held, other_units, range_both, stated
 
@@ -68,6 +69,7 @@ def study_page(report: StudyReport) -> StudyPage:
     """View-model of `study_report`."""
     study, answer, shown = report.study, report.answer, report.shown
     profiles = profiles_of(report)
+    why_lines, reasons = why_reasons(report)
     return StudyPage(
         page_title=f"Study report, {study.name}",
         study_name=study.name,
@@ -108,6 +110,8 @@ def study_page(report: StudyReport) -> StudyPage:
         notes=(*notes_of(study, answer, shown), *gauge_note(report)),
         belief_lines=report.surfaces.belief.sentences,
         belief_pairs=belief_pairs(report),
+        why_lines=why_lines,
+        why_reasons=reasons,
         coupon_table=coupon_table(report),
         check_lines=check_lines(report),
         check_tables=effect_tables(report),

@@ -120,6 +120,16 @@ class Note:
 
 
 @dataclass(frozen=True)
+class Reason:
+    """What one number rests on: ``title``, sentences in ``lines``, a table or None; whether it is printed on paper."""
+
+    title: str
+    lines: tuple[str, ...]
+    table: Table | None
+    is_printed: bool
+
+
+@dataclass(frozen=True)
 class ConfirmationSection:
     """What a confirmation says, ready to print.
 
@@ -241,6 +251,10 @@ class StudyPage:
     belief_lines : tuple of str
         Whether the fit can be believed.
     belief_pairs : tuple of Pair
+    why_lines : tuple of str
+        What must be known before the reasons are read.
+    why_reasons : tuple of Reason
+        What each number of the answer rests on; may be empty.
     coupon_table : Table
         Every coupon with settings and scores.
     check_lines : tuple of str
@@ -297,6 +311,8 @@ class StudyPage:
     notes: tuple[Note, ...]
     belief_lines: tuple[str, ...]
     belief_pairs: tuple[Pair, ...]
+    why_lines: tuple[str, ...]
+    why_reasons: tuple[Reason, ...]
     coupon_table: Table
     check_lines: tuple[str, ...]
     check_tables: tuple[Table, ...]

@@ -11,7 +11,8 @@ def test_reasons_stand_under_the_answer_and_fit_the_terminal(shop_with):
     shop = shop_with(1)
     plain = shop.good("recommend", STUDY)
     found = shop.good("recommend", STUDY, "--why")
-    for heading in ("What these numbers rest on:", "Which coupons carry them:", "What would change them:",
+    for heading in ("Why this setting:", "What these numbers rest on:", "Which coupons carry them:",
+                    "Whether any setting reaches the target:", "The cliffs:", "Hand-feel:", "What would change them:",
                     "What the assumptions do:"):  # fmt: skip
         assert heading in found.out
         assert heading not in plain.out
@@ -30,3 +31,9 @@ def test_json_holds_every_coupon_with_its_weight(shop_with):
     assert {"rate", "rate_low", "verdict", "effective", "pareto_k", "reliable"} <= set(first["left_out"])
     assert why["now"]["rate"] == pytest.approx(found["pass_rate"])
     assert why["priors"][0]["group"] == "every"
+    assert why["now"]["p_reachable"] == pytest.approx(found["p_reachable"])
+    assert len(why["ends"]) == (0 if found["window"] is None else 8)
+    assert len(why["cliffs"]) == len(found["cliffs"])
+    assert why["hand"]["mean"] == pytest.approx(found["hand"])
+    assert why["hand"]["people"] == ["ana", "ben"]
+    assert why["alternatives"][0]["settings"] == found["setpoint"]
