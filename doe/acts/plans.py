@@ -178,7 +178,7 @@ def extend_study(
         fitted = fit_of(book, record, seed, progress)
         # the whole plan, because rounds and batches are numbered on past those that only judge
         longer = extend_plan(record.study, whole, fitted.surfaces, coupons=coupons, seed=seed, line=record.line)
-        kind = "towards the likely window"
+        kind = "where coupons tell most"
     else:
         longer = augment_plan(plan, coupons=coupons, seed=seed, line=record.line)
         if whole.rounds > plan.rounds:

@@ -23,7 +23,7 @@ def register(root: typer.Typer) -> None:
         coupons: Annotated[int, typer.Option(min=1, help="Coupons of the new round.")] = 8,
         seed: SEED = None,
     ) -> Reply:
-        """Add a round of coupons near the likely window, as a block of its own in runnable order."""
+        """Add a round of the coupons that are expected to help the verdict most, as a block in runnable order."""
         from doe.acts.plans import extend_study
 
         with desk.open(create=False) as book, desk.progress("choosing coupons") as tell:

@@ -8,7 +8,7 @@ from doe.domain.seeds import check_seed
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans import Plan, add_round
-from doe.setpoint.next_coupons import choose_next
+from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.recommendation import NEXT_COUPONS
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
@@ -46,7 +46,8 @@ def extend_plan(
     """
     check_seed(seed)
     rng = np.random.default_rng(seed)
-    found = find_setpoint(RobustRate(study, surfaces), rng=rng)
+    rate = RobustRate(study, surfaces)
+    found = find_setpoint(rate, rng=rng)
     linked = coupons >= LINKED_FROM
-    settings = choose_next(study, found.best_at, coupons - 2 * linked, rng=rng)
+    settings = choose_coupons(rate, found, coupons - 2 * linked, rng=rng)
     return add_round(plan, settings, seed=seed, line=line, repeat_centre=linked)

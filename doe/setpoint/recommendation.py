@@ -14,7 +14,7 @@ from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.curves import find_cliffs
 from doe.setpoint.gaps import find_gaps
-from doe.setpoint.next_coupons import choose_next
+from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.priors import prior_warning
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
@@ -80,7 +80,7 @@ def recommend(
     hand, hand_low, hand_high = _hand(surfaces, point, low)
     setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
     following = (
-        choose_next(study, found.best_at, NEXT_COUPONS, rng=rng)
+        choose_coupons(rate, found, NEXT_COUPONS, rng=rng)
         if verdict == "more coupons" and not gaps.is_scoring_enough(by_numbers)
         else pd.DataFrame(columns=list(study.factor_names))
     )

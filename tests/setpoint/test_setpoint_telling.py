@@ -1,139 +1,125 @@
-"""The bench's other way to choose next coupons is a fair rival: what it computes is right, and a shop could run it."""
+"""What a coupon would tell: chances of its outcomes, and what the then best decision is worth."""
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import t
 from tests_shared import known_coupons
 
 import doe
-from doe.domain.factors import Factor, usual_factor
-from doe.domain.limits import Limits
-from doe.domain.space import Forbidden
+from doe.domain.factors import usual_factor
 from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found, find_setpoint
-
-sys.path.append(str(Path(__file__).parents[1] / "bench"))
-
-from telling_coupons import BATCH_LEVELS, _expected, _follow, _goals, _outcomes, _runnable, choose_telling
+from doe.setpoint.telling import Worth, expected_worth, follow, outcome_chances, t_below
+from doe.setpoint.verdict import FEW_COUPONS, reach_threshold
 
 
-def _found(study: Study, coupons: int, seed: int = 1) -> tuple[RobustRate, Found]:
-    surfaces = doe.fit(study, known_coupons(study, coupons, seed), seed=seed, particles=200)
-    rate = RobustRate(study, surfaces)
-    return rate, find_setpoint(rate, rng=np.random.default_rng(seed))
+def _found(study: Study, coupons: pd.DataFrame) -> tuple[RobustRate, Found]:
+    rate = RobustRate(study, doe.fit(study, coupons, seed=1, particles=200))
+    return rate, find_setpoint(rate, rng=np.random.default_rng(1))
 
 
 @pytest.fixture(scope="module")
 def two() -> Study:
-    return Study("two", tuple(usual_factor(n) for n in ("press_temp", "dwell")), doe.Spec(pass_rate=0.9, hand_min=None))
+    return Study("two", tuple(usual_factor(n) for n in ("press_temp", "dwell")), doe.Spec(pass_rate=0.9, hand_min=3.5))
 
 
-def test_the_expected_chance_is_that_of_a_loop_over_ways_outcomes_and_goals() -> None:
+def _anywhere(study: Study, count: int) -> pd.DataFrame:
+    rng = np.random.default_rng(1)
+    return pd.DataFrame({f.name: rng.uniform(f.low, f.high, count) for f in study.factors})
+
+
+def test_the_expected_worth_is_that_of_a_loop_over_ways_outcomes_and_decisions() -> None:
     rng = np.random.default_rng(0)
     ways = rng.dirichlet(np.ones(7), 3)
     passes = rng.random((7, 4))
     chance = np.stack([passes, 0.3 * (1 - passes), 0.7 * (1 - passes)])
-    reached = (rng.random((7, 5)) < 0.5).astype(float)
+    gain = rng.normal(size=(7, 5))
     for c in range(4):
         total = 0.0
         for weights in ways:
             for outcome in chance[:, :, c]:
                 p = float(weights @ outcome)  # chance of this outcome
                 after = weights * outcome / p
-                total += p * max(float(after @ reached[:, g]) for g in range(5)) / len(ways)
-        assert _expected(ways, chance, reached)[c] == pytest.approx(total)
+                total += p * max(float(after @ gain[:, g]) for g in range(5)) / len(ways)
+        assert expected_worth(ways, chance, gain)[c] == pytest.approx(total)
 
 
-def test_looking_never_lowers_the_expected_chance_and_a_coupon_that_tells_nothing_leaves_it() -> None:
+def test_looking_never_lowers_the_expected_worth_and_a_coupon_that_tells_nothing_leaves_it() -> None:
     rng = np.random.default_rng(1)
-    ways, reached = rng.dirichlet(np.ones(50), 4), (rng.random((50, 6)) < 0.4).astype(float)
-    now = (ways @ reached).max(axis=1).mean()
+    ways, gain = rng.dirichlet(np.ones(50), 4), (rng.random((50, 6)) < 0.4).astype(float)
+    now = (ways @ gain).max(axis=1).mean()
     passes = rng.random((50, 20))
     passes[:, 0] = 0.7  # every draw says the same of this coupon
-    value = _expected(ways, np.stack([passes, 1 - passes]), reached)
+    value = expected_worth(ways, np.stack([passes, 1 - passes]), gain)
     assert (value >= now - 1e-12).all()
+    assert (value > now + 1e-6).any()
     assert value[0] == pytest.approx(now)
-    # a coupon that ends as the first goal does tells all there is about that goal
-    told = _expected(ways, np.stack([reached[:, :1], 1 - reached[:, :1]]), reached[:, :1])[0]
-    assert told == pytest.approx(float((ways @ reached[:, 0]).mean()))
+    # a coupon that ends as a setting is right tells all there is: right where it is, and nothing lost where it is not
+    right = gain[:, :1]
+    told = expected_worth(ways, np.stack([right, 1 - right]), np.column_stack([right, 1 - right]))[0]
+    assert told == pytest.approx(1.0)
 
 
 def test_ways_follow_outcomes_as_often_as_they_are_likely() -> None:
     rng = np.random.default_rng(2)
     passes = np.array([0.9, 0.2])
     ways = np.full((4000, 2), 0.5)
-    after = _follow(ways, np.stack([passes, 1 - passes]), rng)
+    after = follow(ways, np.stack([passes, 1 - passes]), rng)
     passed = after[:, 0] > 0.5  # the first draw is likelier after a pass
     assert passed.mean() == pytest.approx(0.55, abs=0.005)  # points are spread evenly, so nearly exact
     assert after[passed][0] == pytest.approx([0.9 / 1.1, 0.2 / 1.1])
     assert after.mean(axis=0) == pytest.approx([0.5, 0.5], abs=0.005)
 
 
-def test_a_round_keeps_slow_factors_at_few_settings(study: Study) -> None:
-    rate, found = _found(study, 12)
-    chosen = choose_telling(rate, found, 8, rng=np.random.default_rng(0))
-    assert len(chosen) == 8
-    assert list(chosen.columns) == list(study.factor_names)
-    for f in study.factors:
-        if f.hard_to_change:
-            assert chosen[f.name].nunique() <= BATCH_LEVELS
-        assert (chosen[f.name] / f.step).to_numpy() == pytest.approx((chosen[f.name] / f.step).round().to_numpy())
-    slow = np.array([[1.0], [2.0], [3.0], [4.0], [2.0]])
-    assert _runnable(slow, [0, 1]).all()
-    assert _runnable(slow, [0, 1, 2]).tolist() == [True, True, True, False, True]
+def test_students_t_with_four_degrees_of_freedom() -> None:
+    x = np.linspace(-9, 9, 37)
+    assert t_below(x) == pytest.approx(t.cdf(x, 4), abs=1e-12)
 
 
-def test_the_same_seed_chooses_the_same_coupons(two: Study) -> None:
-    rate, found = _found(two, 10)
-    first, second = (choose_telling(rate, found, 6, rng=np.random.default_rng(3)) for _ in range(2))
-    pd.testing.assert_frame_equal(first, second)
+def test_outcomes_are_failures_on_either_side_and_passes_by_hand_feel(two: Study) -> None:
+    rate, _ = _found(two, known_coupons(two, 14, seed=2))
+    draws, frame = rate.surfaces.window, _anywhere(two, 40)
+    chance = outcome_chances(rate, frame, draws)
+    assert chance.shape == (5, draws.count, 40)
+    assert (chance >= 0).all()
+    assert chance.sum(axis=0) == pytest.approx(np.ones((draws.count, 40)))
+    assert chance[2:].sum(axis=0) == pytest.approx(rate.draws(frame, nodes=16, hand=False))
+    # scores by thirds: over all draws each third is about as likely as the others
+    thirds = chance[2:].sum(axis=1) / chance[2:].sum(axis=(0, 1))
+    assert thirds.mean(axis=1) == pytest.approx([1 / 3] * 3, abs=0.06)
+    # a draw that expects a softer hand expects the high third more
+    row = int(draws.mean_hand(rate.surfaces.scaling.z(frame)).std(axis=0).argmax())
+    hand = draws.mean_hand(rate.surfaces.scaling.z(frame.iloc[[row]]))[:, 0]
+    high = chance[4, :, row] / chance[2:, :, row].sum(axis=0)
+    assert np.corrcoef(hand, high)[0, 1] > 0.8
 
 
-def test_nothing_forbidden_is_proposed_and_levels_are_those_of_the_study() -> None:
-    factors = (
-        usual_factor("press_temp", high=165),
-        usual_factor("dwell", low=9),
-        Factor("film", levels=("hot", "cold")),
-    )
-    study = Study(
-        "s", factors, doe.Spec(pass_rate=0.8, hand_min=None), limits=Limits(film_max_degc=165, min_dwell_s=9),
-        forbidden=(Forbidden.parse("press_temp >= 155 and dwell >= 12", factors),),
-    )  # fmt: skip
-    frame = known_coupons(study, 14, seed=3).assign(film=["hot", "cold"] * 7)
-    rate = RobustRate(study, doe.fit(study, frame, seed=1, particles=120))
-    found = find_setpoint(rate, rng=np.random.default_rng(1))
-    for seed in range(4):
-        chosen = choose_telling(rate, found, 10, rng=np.random.default_rng(seed))
-        assert not ((chosen["press_temp"] >= 155) & (chosen["dwell"] >= 12)).any()
-        assert chosen["press_temp"].max() <= 165
-        assert chosen["dwell"].min() >= 9
-        assert set(chosen["film"]) <= {"hot", "cold"}
+def test_without_hand_feel_in_the_spec_or_the_scores_a_pass_is_a_pass(two: Study) -> None:
+    coupons = known_coupons(two, 14, seed=2)
+    rate, _ = _found(two, coupons)
+    plain = RobustRate(replace(two, spec=doe.Spec(pass_rate=0.9, hand_min=None)), rate.surfaces)
+    frame = _anywhere(two, 5)
+    assert len(outcome_chances(plain, frame, rate.surfaces.window)) == 3
+    unscored, _ = _found(two, coupons.drop(columns=["hand_ana", "hand_ben"]))
+    assert len(outcome_chances(unscored, frame, unscored.surfaces.window)) == 3
 
 
-def test_where_no_outcome_changes_the_chance_coupons_lie_where_draws_have_their_best(two: Study) -> None:
-    # a wanted rate that no draw reaches anywhere
-    hopeless = Study("s", two.factors, doe.Spec(pass_rate=0.9999, hand_min=None))
-    rate, found = _found(hopeless, 10)
-    assert found.best.max() < 0.9999
-    chosen = choose_telling(rate, found, 6, rng=np.random.default_rng(0))
-    assert len(chosen) == 6
-    assert not chosen.duplicated().all()
-
-
-def test_chosen_coupons_are_expected_to_help_more_than_coupons_anywhere(two: Study) -> None:
-    rate, found = _found(two, 10)
-    draws = rate.surfaces.window
-    reached = (rate.draws(_goals(rate, found, draws), nodes=16) >= 0.9).astype(float)
-    chosen = choose_telling(rate, found, 1, rng=np.random.default_rng(0))
-    rng = np.random.default_rng(1)
-    anywhere = pd.DataFrame({f.name: rng.uniform(f.low, f.high, 60) for f in two.factors})
-    ways = np.full((1, draws.count), 1 / draws.count)
-    best = _expected(ways, _outcomes(rate, chosen, draws), reached)[0]
-    others = _expected(ways, _outcomes(rate, anywhere, draws), reached)
-    assert best > np.quantile(others, 0.9)
+def test_not_reachable_is_worth_saying_where_its_chance_passes_the_threshold(two: Study) -> None:
+    rate, found = _found(two, known_coupons(two, 12, seed=2, top=2.0))
+    for later in (2, FEW_COUPONS):
+        worth = Worth.of(rate, found, later)
+        limit = reach_threshold(12 + later)
+        reached, none = worth.gain[:, :-1], worth.gain[:, -1]
+        assert set(np.unique(reached)) <= {0.0, 1.0}
+        somewhere = none < 1
+        assert 0 < somewhere.mean() < 1
+        assert somewhere[reached.any(axis=1)].all()
+        assert none[somewhere] == pytest.approx(1 - 1 / limit)
+        # the worth of saying it is nothing where the chance of a setting that reaches is the threshold itself
+        assert limit * none.min() + (1 - limit) * 1 == pytest.approx(0)
