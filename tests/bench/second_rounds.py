@@ -75,8 +75,8 @@ class Ended:
 
 def settings(way: str, rate: RobustRate, seed: int) -> pd.DataFrame:
     """Coupons of the second round, centres not counted."""
-    rng = np.random.default_rng(seed)
-    found = find_setpoint(rate, rng=rng)
+    found = find_setpoint(rate, rng=np.random.default_rng(seed))
+    rng = np.random.default_rng(seed)  # both ways from the start of the same stream
     if way == "telling":
         return choose_coupons(rate, found, LATER - CENTRES, rng=rng)
     return choose_next(rate.study, found.best_at, LATER - CENTRES, rng=rng)
