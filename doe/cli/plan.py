@@ -79,10 +79,12 @@ def register(root: typer.Typer) -> None:
                     best = choice.judgements[0]
                     name = quoted(choice.record.name)
                     return Reply(choice_data(choice), comparison(choice),
-                                 (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}",))  # fmt: skip
+                                 (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}",
+                                  f"doe plan {name} --sizes"))  # fmt: skip
                 for block in comparison(choice):
                     say(block) if isinstance(block, str) else show_table(block)
                 kinds = [j.kind for j in choice.judgements]
+                say(f"\nWhat 12 to 40 coupons would buy: doe plan {quoted(choice.record.name)} --sizes", indent="  ")
                 choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")
                 if choose == "none yet":
                     return Reply(
