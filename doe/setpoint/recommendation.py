@@ -110,7 +110,8 @@ def recommend(
         method={
             "model": "closing window, joint with hand-feel, tempered sequential Monte Carlo",
             "draws": surfaces.window.count,
-            "setting error": "counted once: the trial's own taken out, production's full stated error put in",
+            "setting error": "counted once: the trial's own taken out, production's full stated error put in; "
+            "hand-feel keeps the trial's too, on the careful side",
             "ready: expected pass rate at least": study.spec.pass_rate,
             "ready: lower bound short of target by at most": READY_LOW_SHORTFALL,
             "not reachable: chance that any setting reaches the target below": reach_threshold(made),

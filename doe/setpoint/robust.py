@@ -43,7 +43,8 @@ class RobustRate:
     """Robust pass rate of settings under a study's surfaces.
 
     Setting error is counted once: the fit takes the trial's own error out of the surface (none where actual values were
-    measured), and here all of production's stated error is put in.
+    measured), and here all of production's stated error is put in. Hand-feel keeps the trial's error, which errs on the
+    careful side.
     """
 
     study: Study
