@@ -26,6 +26,9 @@ from doe.setpoint.verdict import Chance, judge
 Record = dict[str, Any]
 
 WORKSHOP = "workshop"
+LEAST_FIRST = 10
+"""Coupons that a first round of four factors needs at least."""
+
 BATCH_COLUMNS = ["cure_batch", "press_batch"]
 OVEN_ERRORS: dict[str, float | None] = {"usual": None, "whole": 1.0}
 """Share of a temperature's error variance that a batch has in common: what the line's shop has, or all of it."""
@@ -54,8 +57,8 @@ def line_of(kind: str, seed: int, study: doe.Study) -> SimulatedLine:
 
 
 def second_round(coupons: int) -> int:
-    """Coupons kept for a second round: 8, or a third of the budget when that is less."""
-    return min(8, coupons // 3)
+    """Coupons kept for a second round: 8, or a third of the budget when that is less, if a first round can be planned."""
+    return min(8, coupons // 3, coupons - LEAST_FIRST)
 
 
 def true_rate(line: SimulatedLine, setpoint: Mapping[str, float | str]) -> float:
