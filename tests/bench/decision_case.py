@@ -57,7 +57,7 @@ def line_of(kind: str, seed: int, study: doe.Study) -> SimulatedLine:
 
 
 def second_round(coupons: int) -> int:
-    """Coupons kept for a second round: 8, or a third of the budget when that is less, if a first round can be planned."""
+    """Coupons kept for a second round: 8, or a third of the budget if less, or what a first round leaves."""
     return min(8, coupons // 3, coupons - LEAST_FIRST)
 
 
