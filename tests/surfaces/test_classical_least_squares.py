@@ -363,3 +363,13 @@ def test_replicates_that_agree_exactly_give_no_intervals_and_no_p():
     assert (effects.table["effect"] == 0).sum() == 4
     assert effects.lenth is not None
     assert effects.lenth.margin == 0
+
+
+@pytest.mark.parametrize("batches", [None, {"cure_batch": list("aaabbbccc")}])
+def test_scores_the_model_leaves_no_scatter_in_give_no_intervals(batches: dict[str, list[str]] | None):
+    coded = np.vstack([plan(3), np.zeros((1, 3))])  # one centre coupon: the only degree of freedom, and no repeat
+    for scores in (np.full(9, 4.0), 4 + coded[:, 0] / 2):
+        effects = estimate_effects(coded, scores, ["a", "b", "c"], batches=batches)
+        assert effects.error is None
+        assert effects.table[["se", "low", "high", "t", "p"]].isna().all(axis=None)
+        assert effects.notes == ("The model leaves no scatter, so the effects have no intervals.",)

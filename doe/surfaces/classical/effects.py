@@ -85,7 +85,8 @@ def estimate_effects(
     error : {"auto", "replicates", "model", "none"}
         What the intervals rest on: repeated settings, or the model's own residuals. ``"auto"`` takes
         replicates if there are any, else the model if it left degrees of freedom, else nothing. Replicates that agree
-        exactly (passes only, or scores in steps) measure no error: there are then no intervals either.
+        exactly (passes only, or scores in steps), or coupons that all lie on the model, measure no error: there are
+        then no intervals either.
     batches : mapping of str to labels, each of shape (coupons,), optional
         Batch of each coupon by grouping. Where there is an error to judge by, effects and intervals then come from a
         mixed model (`judge_effects`), as far as the coupons carry it.
@@ -126,8 +127,9 @@ def estimate_effects(
     fit = fit_least_squares(matrix, response, model.names, assurance=assurance, error=judged_by)
     used = None if error == "none" else fit.error
     notes = fit.notes
-    if used is not None and used.source == "replicates" and used.variance == 0:
-        used, notes = None, (*notes, "All repeated settings agree exactly, so the effects have no intervals.")
+    if used is not None and used.variance == 0:  # an interval of no width would call any rounding an effect
+        cause = "All repeated settings agree exactly" if used.source == "replicates" else "The model leaves no scatter"
+        used, notes = None, (*notes, f"{cause}, so the effects have no intervals.")
     rows = fit.coefficients.copy()
     rows["ss"] = fit.partial_ss
     rows["chain"] = _chains(fit)
