@@ -24,7 +24,7 @@ from doe.surfaces.sampler import sample
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.scorers import doubt_scorers
 from doe.surfaces.traces import Traces, prior_draws, trace
-from doe.surfaces.unvaried import hardly_varied, unvaried_sentences
+from doe.surfaces.unvaried import hardly_varied, untried_levels, untried_sentences, unvaried_sentences
 from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expit, mean_hand
 
 FloatArray = NDArray[np.float64]
@@ -291,7 +291,8 @@ def _warnings(study: Study, results: Results, everything: Results, earlier: Earl
             "tested ranges: check gauge and unit. They say little about settings inside."
         )
     found += unvaried_sentences(hardly_varied(Scaling(study.factors), results, earlier))
-    found += _hand_warnings(study, everything)
+    found += untried_sentences(untried_levels(study, results, earlier))
+    found += _hand_warnings(study, results, everything)
     found += _batch_warnings(study, results)
     if results.waiting:
         n = results.waiting
@@ -299,13 +300,13 @@ def _warnings(study: Study, results: Results, everything: Results, earlier: Earl
     return tuple(found)
 
 
-def _hand_warnings(study: Study, everything: Results) -> list[str]:
+def _hand_warnings(study: Study, results: Results, everything: Results) -> list[str]:
     """That hand-feel is wanted but was never scored, or rests on people whose numbers may not mean the same."""
     if study.spec.hand_min is None:
         return []
     if not np.isfinite(everything.hand).any():
         said = "Hand-feel is in the spec but was not scored: the pass rate below counts the checks only."
-        if everything.passed.any():
+        if results.passed.any():  # those of an earlier study may be gone
             said += " Score hand-feel of the coupons that transferred: they are there, no new one is needed for it."
         return [said]
     doubt = doubt_scorers(everything)

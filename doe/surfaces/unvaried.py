@@ -1,4 +1,4 @@
-"""Which settings the coupons varied too little to show anything about."""
+"""Which settings the coupons varied too little, and which levels they never tried, to show anything about."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.results import Results
+from doe.domain.study import Study
 from doe.surfaces.earlier import EarlierUse
 from doe.surfaces.scaling import Scaling
 
@@ -64,6 +65,25 @@ def unvaried_sentences(factors: Sequence[Factor]) -> tuple[str, ...]:
         f"{listed[0].upper()}{listed[1:]} {'was' if one else 'were'} not varied, or hardly: what "
         f"{'it does' if one else 'they do'}, and how far a window would reach, is assumed. Until coupons vary "
         f"{'it' if one else 'them'}, no setpoint counts as ready, and no window is given.",
+    )
+
+
+def untried_levels(study: Study, results: Results, earlier: EarlierUse | None = None) -> tuple[tuple[Factor, str], ...]:
+    """Levels with which no coupon was made, each beside its factor; earlier coupons count."""
+    made = [results.settings, *([] if earlier is None else [earlier.results.settings])]
+    return tuple(
+        (f, level) for f in study.categorical for level in f.levels if not any((s[f.name] == level).any() for s in made)
+    )
+
+
+def untried_sentences(levels: Sequence[tuple[Factor, str]]) -> tuple[str, ...]:
+    """What it means that no coupon was made with these levels; nothing when there are none."""
+    if not levels:
+        return ()
+    listed = " or ".join(f"{f.label} {level}" for f, level in levels)
+    return (
+        f"No coupon was made with {listed}: how far that differs is assumed. Until one is, it is not said that no "
+        "setting reaches the target.",
     )
 
 

@@ -323,6 +323,32 @@ def test_a_factor_with_levels_is_answered_like_any_other() -> None:
     assert still.limits_on_certainty[0].startswith("Press temperature was not varied")
 
 
+def test_a_level_nobody_tried_keeps_the_target_from_being_called_not_reachable() -> None:
+    study = Study("s", (*(usual_factor(n) for n in NAMES[:2]), usual_factor("film_type")))
+    numeric = Study("s", study.factors[:2])
+    poor = known_coupons(numeric, 24, seed=2, top=-1.0, steep=0.5)
+    both, hot = (_asked(study, poor.assign(film_type=levels)) for levels in (["hot", "cold"] * 12, "hot"))
+    assert (both.verdict, hot.verdict) == ("not reachable", "more coupons")
+    assert "cold" in set(hot.next_coupons["film_type"])
+    said = "No coupon was made with film type cold"
+    assert [any(said in text for text in answer.warnings) for answer in (both, hot)] == [False, True]
+    earlier = Earlier(poor.assign(film_type="cold"), 1.0)  # an earlier study tried it
+    assert _asked(study, poor.assign(film_type="hot"), earlier).verdict == "not reachable"
+
+
+def test_scores_are_asked_for_only_where_a_coupon_of_this_study_can_be_felt() -> None:
+    study, frame = _four_factors()
+    passed = frame.drop(columns=HAND).assign(passed=True, side="")
+    earlier = Earlier(passed, 1.0)
+    spoilt = _asked(study, passed.head(1).assign(passed=False, side="other"), earlier)
+    assert spoilt.pass_rate >= study.spec.pass_rate  # by the numbers only scores would be missing
+    assert (spoilt.verdict, len(spoilt.next_coupons)) == ("more coupons", 8)
+    assert not any("Score hand-feel of the coupons" in text for text in spoilt.warnings)
+    whole = _asked(study, passed.head(1), earlier)
+    assert (whole.verdict, whole.next_coupons.empty) == ("more coupons", True)
+    assert any("Score hand-feel of the coupons" in text for text in whole.warnings)
+
+
 def test_fewer_coupons_than_the_error_rates_were_counted_with_are_said_to_be_worse() -> None:
     study, frame = _four_factors()
     assert "worse" in str(_asked(study, frame.head(19)).method["fewer than 20 coupons"])
