@@ -254,13 +254,22 @@ def _ground(study: Study, b: Beyond, by: Cause, side: Side) -> str:
         felt = f"less than {score(study.spec.hand_min or 0.0)}"
         if names:
             return f"{leading}{many} beyond it felt {felt}"
+        if b.silent:
+            return f"{count(b.silent, 'coupon')} beyond it felt {felt}, {_not_lowering(b)}"
         return f"no coupon beyond it felt {felt}: assumed, not seen"
     if names:
         unnamed = sum(n.side == "unknown" for n in b.telling)
         how = heat if not unnamed else f"{heat} or unsaid" if unnamed < len(names) else "nobody said how"
         return f"{leading}{many} failed beyond it ({how})"
+    if b.silent:
+        return f"{count(b.silent, 'coupon')} failed beyond it ({heat} or unsaid), {_not_lowering(b)}"
     others = f" ({b.failed} did otherwise)" if b.failed else ""
     return f"no coupon failed beyond it {heat}{others}: assumed, not seen"
+
+
+def _not_lowering(b: Beyond) -> str:
+    who = "does not lower" if b.silent == 1 else "none lowers"
+    return f"but {who} the rate there: assumed, not seen"
 
 
 def hand_sentences(why: Why) -> tuple[str, ...]:

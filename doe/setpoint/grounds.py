@@ -48,12 +48,14 @@ class Beyond:
         Coupons whose setting of that factor lies beyond, and how many of them failed in whatever way.
     telling : tuple of Named
         Those that failed as the fit expects of the place, or in a way nobody named; where hand-feel is what falls short
-        there, those that felt less than wanted. What lowers the rate there most first.
+        there, those that felt less than wanted; of these the ones that lower the rate there, what lowers it most first.
     nearest : tuple of Named
         Coupons beyond, nearest to the place over all factors.
     strongest : str
         Coupon of the whole fit that lowers the rate just beyond the place most, and ``lowers`` by how much; empty and 0
         when none lowers it.
+    silent : int
+        Coupons that ended like those in ``telling`` and do not lower the rate there.
     """
 
     made: int
@@ -62,6 +64,7 @@ class Beyond:
     nearest: tuple[Named, ...]
     strongest: str
     lowers: float
+    silent: int = 0
 
 
 @dataclass(frozen=True)
@@ -256,7 +259,7 @@ def _beyond(
 ) -> Beyond:
     """Coupons beyond a place; ``moved`` is what each does to the rate there, ``away`` how far each lies from it."""
     rows = np.flatnonzero(past)
-    told = np.flatnonzero(past & telling)
+    told = np.flatnonzero(past & telling & (moved < 0))
     most = int(moved.argmin())
     lowers = max(-float(moved[most]), 0.0)
     return Beyond(
@@ -266,6 +269,7 @@ def _beyond(
         made.named(rows[np.argsort(away[rows], kind="stable")][:NEAREST]),
         made.names[most] if lowers else "",
         lowers,
+        int((past & telling).sum()) - len(told),
     )
 
 

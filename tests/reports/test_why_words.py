@@ -214,7 +214,13 @@ def test_each_end_of_the_window_says_which_coupons_it_rests_on(study: Study) -> 
     assert said("assumed", failed=2) == (
         "no coupon failed beyond it by too little heat (2 did otherwise): assumed, not seen"
     )
+    assert said("assumed", made=1, failed=1, silent=1) == (
+        "1 coupon failed beyond it (by too little heat or unsaid), but does not lower the rate there: assumed, not seen"
+    )
     wanted = study.spec.hand_min
+    assert said("assumed", "hand", silent=2) == (
+        f"2 coupons beyond it felt less than {wanted:.1f}, but none lowers the rate there: assumed, not seen"
+    )
     assert said("seen", "hand", telling=UNDER[:1]) == f"R1-01 beyond it felt less than {wanted:.1f}"
     assert said("assumed", "hand") == f"no coupon beyond it felt less than {wanted:.1f}: assumed, not seen"
 

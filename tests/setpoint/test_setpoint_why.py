@@ -13,7 +13,7 @@ import doe
 from doe.domain.factors import usual_factor
 from doe.domain.study import Study
 from doe.setpoint import RobustRate, Why, explain_answer
-from doe.setpoint.grounds import made_coupons
+from doe.setpoint.grounds import Made, _beyond, made_coupons
 from doe.setpoint.search import thinned_rows
 from doe.surfaces import Earlier, Surfaces
 
@@ -166,7 +166,9 @@ def test_ends_of_the_window_name_the_coupons_that_failed_beyond_them(study: Stud
         past = named[end.factor] < end.at if end.end == "lower" else named[end.factor] > end.at
         failed = named[past & ~named["passed"]]
         assert (end.beyond.made, end.beyond.failed) == (past.sum(), len(failed))
-        assert {n.coupon for n in end.beyond.telling} == set(failed["coupon"][failed["side"] == end.side])
+        expected = set(failed["coupon"][failed["side"] == end.side])
+        assert {n.coupon for n in end.beyond.telling} <= expected
+        assert len(end.beyond.telling) + end.beyond.silent == len(expected)
         at_range = abs(end.at - (f.low if end.end == "lower" else f.high)) < (f.step or 1e-9)
         assert (end.reason == "range") == at_range
         if not at_range:
@@ -213,7 +215,21 @@ def test_an_end_made_by_hand_feel_names_the_coupons_that_felt_too_hard(study: St
     assert (end.reason, end.by) == ("seen", "hand")
     hand = dict(zip(made_coupons(surfaces).names, made_coupons(surfaces).hand, strict=True))
     beyond = frame[frame[first.name] > end.at]["coupon"]
-    assert {n.coupon for n in end.beyond.telling} == {c for c in beyond if hand[c] < 3.5}
+    short = {c for c in beyond if hand[c] < 3.5}
+    assert {n.coupon for n in end.beyond.telling} <= short
+    assert len(end.beyond.telling) + end.beyond.silent == len(short)
+
+
+def test_a_coupon_beyond_an_end_that_does_not_lower_the_rate_there_is_not_what_the_end_rests_on() -> None:
+    made = Made(
+        ("a", "b", "c"), np.zeros(3, dtype=bool), np.array(["over"] * 3), pd.DataFrame({"dwell": [20.0, 21.0, 5.0]}),
+        np.ones(3), np.full(3, np.nan), 3,
+    )  # fmt: skip
+    past = made.past("dwell", "higher", 15.0, beside=False)
+    for moved, telling, silent in ((-0.02, ("a",), 1), (0.01, (), 2)):
+        found = _beyond(made, past, made.failed_by("over"), np.array([moved, 0.01, -0.05]), np.ones(3))
+        assert tuple(n.coupon for n in found.telling) == telling
+        assert (found.made, found.failed, found.silent, found.strongest) == (2, 2, silent, "c")
 
 
 def test_cliffs_count_the_coupons_beyond_and_name_the_nearest(
