@@ -189,10 +189,15 @@ def run_repeat(seed: int, *, factors: int = 2, particles: int = PARTICLES, real_
     here, there = rate.draws(at, nodes=32), rate.draws(at, nodes=32, draws=truth)
     for place, values, value in zip(places, here.T, there.T, strict=True):
         asked[f"robust rate at {place[0]:+.0f} {place[1]:+.0f}"] = (values, value)
-    ranks = {name: float((values < value[0]).mean()) for name, (values, value) in asked.items()}
+    ranks = {name: rank(values, float(value[0]), rng) for name, (values, value) in asked.items()}
     found = find_setpoint(rate, rng=rng)
     true_rate = float(rate.draws(found.setpoint, nodes=64, draws=truth)[0, 0])
     return Repeat(ranks, float((found.rates < true_rate).mean()), int(passed.sum()))
+
+
+def rank(values: FloatArray, truth: float, rng: np.random.Generator) -> float:
+    """Share of draws below a truth; of draws that equal it, as rates of 0 far from the window do, a random share."""
+    return float((values < truth).mean() + rng.random() * (values == truth).mean())
 
 
 def table(repeats: list[Repeat], assurance: float = 0.90) -> str:
