@@ -225,8 +225,8 @@ def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:
         )
     if answer.verdict == "more coupons":
         return (
-            f"Make {count(len(answer.next_coupons), 'more coupon')} at the settings in the table below, as a new "
-            f"round.",
+            f"Make a further round of {count(len(answer.next_coupons), 'coupon')} with doe extend: it chooses settings "
+            "as those in the table below were chosen, and repeats the centre first and last.",
             "Score them like the others, name the symptom of every failure, and fit again.",
         )
     return (*answer.changes, "Then plan a small new study over the changed range or stack.")

@@ -332,8 +332,8 @@ def one_more_sentences(why: Why) -> tuple[str, ...]:
         chance = percent(least) if percent(least) == percent(most) else f"{percent(least)} to {percent(most)}"
         said.append(
             f"The {count(len(others), 'next coupon')} of the table above {'is' if len(others) == 1 else 'are'} chosen "
-            f"for what {'it' if len(others) == 1 else 'they'} may do to the verdict; "
-            f"chance to pass: {chance}."
+            f"for what {'it' if len(others) == 1 else 'most of them'} may do to the verdict"
+            f"{'' if len(others) == 1 else ', and the rest where the best setting may lie'}; chance to pass: {chance}."
         )
         said.append(f"The most telling of them here is number {best.number}: {_one_more(best)}.")
     return tuple(said)

@@ -126,7 +126,8 @@ def test_one_more_coupon_and_the_most_telling_of_the_next() -> None:
     next_ones = tuple(replace(here, place="next", number=i, low_spread=s) for i, s in ((1, 0.01), (2, 0.04), (3, 0.02)))
     said = words.one_more_sentences(_why(one_more=(here, *next_ones)))
     assert said[1] == (
-        "The 3 next coupons of the table above are chosen for what they may do to the verdict; chance to pass: 96 %."
+        "The 3 next coupons of the table above are chosen for what most of them may do to the verdict, and the rest "
+        "where the best setting may lie; chance to pass: 96 %."
     )
     assert said[2].startswith("The most telling of them here is number 2: it passes with a chance of 96 %")
 

@@ -24,9 +24,9 @@ class Curvature:
     Attributes
     ----------
     difference : float
-        Mean of the corner coupons minus mean of the centre coupons.
+        Mean of the corner coupons minus mean of the centre coupons; with batches the mixed model's.
     ss : float
-        Its sum of squares, on one degree of freedom.
+        Sum of squares of the plain difference of the means, on one degree of freedom.
     error : ErrorEstimate or None
     low, high : float or None
         Interval of the difference.
