@@ -1,6 +1,6 @@
 """Seconds of one processor core for a fit and a recommendation, after import; their growth; the classical fits.
 
-    python tests/bench/fit_speed.py            # 2 to 6 factors; wanted: under 2 s for 28 coupons, 4 factors
+    python tests/bench/fit_speed.py            # 2 to 6 factors; wanted: under 1 s for 28 coupons, 4 factors
     python tests/bench/fit_speed.py --growth   # whole fits of 28 to 2,800 coupons and of 300 to 2,400 draws; memory
     python tests/bench/fit_speed.py --classical   # Firth and least squares beside general-purpose code
 
