@@ -44,7 +44,7 @@ def why_parts(study: Study, why: Why, shown: Shown = METRIC, *, coupons: int = w
             tuple(words.coupon_rows(why, coupons)), ("coupon", "result", "called"),
             "Good shirts of 100 at this setting, expected and lower bound; without: had the coupon not been made; "
             f"turned: had it ended the other way. draws: how many of the {why.draws} draws of the fit the numbers are "
-            "worth. Nothing is fitted again; a refit may prefer another setting.",
+            "worth. For these nothing is fitted again; a refit may prefer another setting.",
         ),
         Part("Whether any setting reaches the target", words.reach_sentences(study, why)),
         Part(
@@ -57,7 +57,7 @@ def why_parts(study: Study, why: Why, shown: Shown = METRIC, *, coupons: int = w
         ),
         Part("Hand-feel", words.hand_sentences(why)),
         Part("What would change them", words.one_more_sentences(why)),
-        Part("What the assumptions do", words.prior_sentences(why)),
+        Part("What the assumptions do", (*words.prior_sentences(why), *words.model_sentences(why))),
     )  # fmt: skip
     return tuple(part for part in parts if part.lines or part.rows)
 

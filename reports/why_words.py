@@ -363,6 +363,22 @@ def prior_sentences(why: Why) -> tuple[str, ...]:
     return tuple(said)
 
 
+def model_sentences(why: Why) -> tuple[str, ...]:
+    """What another kind of surface, averaged in, would state."""
+    found = why.averaged
+    if found is None:
+        return ()
+    return (
+        "Another kind of surface, walls of heat at each machine instead of one smooth hill, would expect "
+        f"{out_of_hundred(found.other_rate)} of 100 shirts to be good here (at least "
+        f"{at_least_of_hundred(found.other_low)}). Averaged in by how well each predicts coupons left out (its weight: "
+        f"{percent(found.weight)}): {out_of_hundred(found.rate)} (at least {at_least_of_hundred(found.rate_low)}) "
+        f"instead of {out_of_hundred(why.now.rate)} (at least {_bound(why.now)}).",
+        "On invented lines such averages stated too little and were further from the truth, so the answer does not use "
+        "them.",
+    )
+
+
 def _pull(why: Why, pull: PriorPull) -> str:
     rough = "" if pull.reliable else "~"
     rate, low = (min(max(v, 0.0), 1.0) for v in (why.now.rate + pull.rate, why.now.rate_low + pull.rate_low))

@@ -1,10 +1,10 @@
 """Why the answer is what it is: which coupons moved it, what it rests on, what would change it, which prior matters.
 
-Nothing is fitted again. The draws of one fit are weighted anew: without one coupon by the inverse of its likelihood,
-with its result turned round by the ratio of the two, with one more coupon by the chance of its outcome. Each set of
-weights says how many draws it is worth and whether it can be trusted; where it cannot, the number is still given and
-said to be rough. All of it is about the setpoint of the answer, and about whether any setting reaches what is wanted; a
-refit may prefer another setpoint.
+The closing window is not fitted again. Its draws are weighted anew: without one coupon by the inverse of its
+likelihood, with its result turned round by the ratio of the two, with one more coupon by the chance of its outcome.
+Each set of weights says how many draws it is worth and whether it can be trusted; where it cannot, the number is still
+given and said to be rough. All of it is about the setpoint of the answer, and about whether any setting reaches what is
+wanted; a refit may prefer another setpoint. Only the other kind of surface beside it (`averaged`) is a fit of its own.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import pandas as pd
 from doe.domain.study import Study
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer, Verdict
+from doe.setpoint.averaged import Averaged, average_with_mechanisms
 from doe.setpoint.grounds import CliffGround, HandGround, Made, WindowEnd, edges_and_cliffs, hand_ground, made_coupons
 from doe.setpoint.priors import PriorPull
 from doe.setpoint.reweigh import Weights, weigh
@@ -118,6 +119,8 @@ class Why:
         All together first.
     prior_verdicts : (verdict, verdict)
         What would be said of the setpoint with every prior counted half, and counted double.
+    averaged : Averaged or None
+        The setpoint with another kind of surface averaged in; None where that does not know the study's factors.
     draws : int
     """
 
@@ -132,6 +135,7 @@ class Why:
     learned: tuple[Learned, ...]
     priors: tuple[PriorPull, ...]
     prior_verdicts: tuple[Verdict, Verdict]
+    averaged: Averaged | None
     draws: int
 
 
@@ -171,6 +175,7 @@ def explain_answer(study: Study, surfaces: Surfaces, answer: Answer) -> Why:
         learned=_learned(surfaces),
         priors=pulls,
         prior_verdicts=asked.prior_verdicts(now, pulls[0]),
+        averaged=average_with_mechanisms(study, surfaces, answer),
         draws=len(asked.rates),
     )
 

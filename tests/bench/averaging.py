@@ -40,9 +40,7 @@ from decision_case import usual_study
 from decision_table import SUCCESS, Record, lower_bound_holds, reachable
 from decisions import append_records, key, numbers, read_records, wanted_lines
 from departure_model import DepartureModel
-from mechanism_model import MechanismModel
 from numpy.typing import NDArray
-from scipy.optimize import minimize_scalar
 
 import doe
 from doe.domain.results import read_results
@@ -51,6 +49,8 @@ from doe.setpoint import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import READY_LOW_SHORTFALL
 from doe.surfaces import PARTICLES, Surfaces
+from doe.surfaces.averaging import left_out, stacking_weight
+from doe.surfaces.mechanism_model import MechanismModel
 from doe.surfaces.sampler import Cloud, sample
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowDraws, WindowModel, mean_hand
@@ -108,23 +108,6 @@ class Averaged:
     def mean_hand(self, z: FloatArray, combination: int = 0) -> FloatArray:
         """Mean hand-feel, shape (draws, rows)."""
         return np.concatenate([p.mean_hand(z, combination) for p in self.parts])
-
-
-def left_out(coupon_fit: FloatArray) -> FloatArray:
-    """Log predictive probability of each coupon from the others, shape (coupons,); ``coupon_fit`` (draws, coupons)."""
-    weights = np.exp(coupon_fit.min(axis=0) - coupon_fit)
-    weights = np.minimum(weights, weights.mean(axis=0) * np.sqrt(len(weights)))
-    return np.asarray(np.log((weights * np.exp(coupon_fit)).sum(axis=0) / weights.sum(axis=0)))
-
-
-def stacking_weight(first: FloatArray, second: FloatArray) -> float:
-    """Weight of the second model that predicts left-out coupons best."""
-
-    def loss(w: float) -> float:
-        mixed = np.logaddexp(np.log1p(-w) + first, np.log(w) + second).sum()
-        return -float(mixed + np.log(w * (1 - w)))
-
-    return float(minimize_scalar(loss, bounds=(1e-4, 1 - 1e-4), method="bounded").x)
 
 
 def average(first: Draws, second: Draws, weight: float) -> Averaged:

@@ -12,6 +12,7 @@ import doe
 from doe.domain.study import Study
 from doe.setpoint import Why, explain_answer
 from doe.setpoint.alternatives import Alternative
+from doe.setpoint.averaged import Averaged
 from doe.setpoint.grounds import Beyond, CliffGround, HandGround, HandMove, Named, WindowEnd
 from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
@@ -51,6 +52,7 @@ def _why(**change: object) -> Why:
         learned=(Learned("height", "", 0.7), Learned("place", "dwell", 0.4), Learned("lapse", "", 0.97)),
         priors=pulls,
         prior_verdicts=("ready", "ready"),
+        averaged=None,
         draws=600,
     )
     return replace(made, **change)
@@ -314,3 +316,14 @@ def test_every_group_and_quantity_has_its_words() -> None:
 
     assert set(ABOUT) == {"every", *PRIOR_GROUPS}
     assert set(words.QUANTITIES) == {"height", "place", "steepness", "trade", "lapse", "hand_top"}
+
+
+def test_another_kind_of_surface_is_told_beside_the_answer_or_not_at_all() -> None:
+    assert words.model_sentences(_why()) == ()
+    said = words.model_sentences(_why(averaged=Averaged(0.44, 0.948, 0.866, 0.921, 0.801)))
+    assert said[0] == (
+        "Another kind of surface, walls of heat at each machine instead of one smooth hill, would expect 92 of 100 "
+        "shirts to be good here (at least 80). Averaged in by how well each predicts coupons left out (its weight: "
+        "44 %): 95 (at least 86) instead of 96 (at least 90)."
+    )
+    assert "the answer does not use them" in said[1]

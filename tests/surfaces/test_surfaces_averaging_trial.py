@@ -11,6 +11,8 @@ import pytest
 
 from doe.domain.results import read_results
 from doe.domain.study import Study
+from doe.surfaces.averaging import left_out, stacking_weight
+from doe.surfaces.mechanism_model import MechanismModel
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowModel, expit, mean_hand
 
@@ -18,7 +20,6 @@ sys.path.append(str(Path(__file__).parents[1] / "bench"))
 
 import averaging
 from departure_model import SD, DepartureModel
-from mechanism_model import MechanismModel
 
 
 def _mechanisms(study: Study, frame: pd.DataFrame) -> MechanismModel:
@@ -73,16 +74,16 @@ def test_the_departure_has_the_spread_it_states_and_is_flat_when_its_waves_are(
 
 def test_stacking_goes_to_the_model_that_predicts_better() -> None:
     good, poor = np.log(np.full(30, 0.8)), np.log(np.full(30, 0.4))
-    assert averaging.stacking_weight(good, poor) < 0.1
-    assert averaging.stacking_weight(poor, good) > 0.9
-    assert averaging.stacking_weight(good, good) == pytest.approx(0.5, abs=0.01)
+    assert stacking_weight(good, poor) < 0.1
+    assert stacking_weight(poor, good) > 0.9
+    assert stacking_weight(good, good) == pytest.approx(0.5, abs=0.01)
 
 
 def test_leaving_out_by_weights_agrees_with_the_exact_answer_of_a_conjugate_case() -> None:
     # passes of n coupons with a uniform prior: without one pass, the chance of a pass is k / (n + 1)
     n, k = 12, 7
     p = np.random.default_rng(7).beta(1 + k, 1 + n - k, 200_000)
-    left = averaging.left_out(np.log(np.column_stack([p, 1 - p])))
+    left = left_out(np.log(np.column_stack([p, 1 - p])))
     assert np.exp(left) == pytest.approx([k / (n + 1), (n - k) / (n + 1)], abs=0.005)
 
 

@@ -1,4 +1,4 @@
-"""Dose mechanisms, a second pass surface for the trial of model averaging: two walls of heat at each machine.
+"""Dose mechanisms, a second kind of pass surface to hold beside the closing window: two walls of heat at each machine.
 
 A coupon is sound when it escapes every mechanism; each is a logistic wall, monotone in the factors of its own machine,
 
@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from doe.surfaces.scaling import heats, quadratic_coefficients, quadratic_features
-from doe.surfaces.window_model import OTHER_BLAMED, OTHER_SEEN, WindowModel, expit
+from doe.surfaces.window_model import HAND_FREEDOM, OTHER_BLAMED, OTHER_SEEN, WindowModel, expit
 
 FloatArray = NDArray[np.float64]
 
@@ -100,15 +100,24 @@ def escaped(margins: FloatArray, top: FloatArray) -> tuple[FloatArray, FloatArra
     return expit(top)[:, None] / walls[:, :half].prod(axis=1), np.asarray(1 / walls[:, half:].prod(axis=1))
 
 
+def speaks_of(window: WindowModel) -> bool:
+    """Whether the mechanisms know all that a closing window was given: heat at oven and press, and no more.
+
+    Earlier coupons are not discounted here, and batches have to be known of both machines or of neither.
+    """
+    if window.combinations > 1 or not heats(window.factors).all() or (window.weights != 1).any():
+        return False
+    return len({f.stage for f in window.factors}) == 2 and len(window.batches) in (0, 2)
+
+
 class MechanismModel:
     """The dose mechanisms for the coupons of a closing window: parameter layout, log likelihood, draws."""
 
     def __init__(self, window: WindowModel, priors: MechanismPriors | None = None) -> None:
         self.window = window
         self.priors = priors or MechanismPriors()
-        hot = heats(window.factors)
-        if window.combinations > 1 or not hot.all():
-            raise ValueError("the trial knows numeric factors that add heat only")
+        if not speaks_of(window):
+            raise ValueError("mechanisms know numeric factors that add heat only")
         stages = [f.stage or "press" for f in window.factors]
         self.machines = [np.flatnonzero([s == stage for s in stages]) for stage in sorted(set(stages))]
         self._slices = self._layout()
@@ -223,6 +232,4 @@ class MechanismModel:
 
 def student_log_density(residual: FloatArray, sd: FloatArray) -> FloatArray:
     """Student-t log density without its constant, as the closing window has it."""
-    from doe.surfaces.window_model import HAND_FREEDOM
-
     return np.asarray(-np.log(sd) - (HAND_FREEDOM + 1) / 2 * np.log1p((residual / sd) ** 2 / HAND_FREEDOM))
