@@ -7,6 +7,7 @@ import math
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer, Cliff, Window
+from doe.setpoint.extension import LINKED_FROM
 from reports.wording import (
     amount_both,
     beyond,
@@ -224,9 +225,11 @@ def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:
             "Then ask for the answer again: until then it speaks of the checks alone.",
         )
     if answer.verdict == "more coupons":
+        made = len(answer.next_coupons)
+        centre = ", and repeats the centre first and last" if made >= LINKED_FROM else ""
         return (
-            f"Make a further round of {count(len(answer.next_coupons), 'coupon')} with doe extend: it chooses settings "
-            "as those in the table below were chosen, and repeats the centre first and last.",
+            f"Make a further round of {count(made, 'coupon')} with doe extend: it chooses settings as those in the table "
+            f"below were chosen{centre}.",
             "Score them like the others, name the symptom of every failure, and fit again.",
         )
     return (*answer.changes, "Then plan a small new study over the changed range or stack.")

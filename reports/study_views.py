@@ -121,7 +121,7 @@ class Note:
 
 @dataclass(frozen=True)
 class Reason:
-    """What one number rests on: ``title``, sentences in ``lines``, a table or None; whether it is printed on paper."""
+    """What one number rests on: ``title``, sentences in ``lines``, a ``table`` or None; on paper if ``is_printed``."""
 
     title: str
     lines: tuple[str, ...]

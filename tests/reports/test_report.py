@@ -295,7 +295,12 @@ def test_a_window_that_the_tested_range_cuts_off_is_not_called_narrow():
 def test_one_more_coupon_is_singular():
     report = samples()["more coupons"]
     one = replace(report.answer, next_coupons=report.answer.next_coupons.head(1))
-    assert "Make 1 more coupon at" in next_steps(report.study, one)[0]
+    said = next_steps(report.study, one)[0]
+    assert said.startswith("Make a further round of 1 coupon with doe extend")
+    assert "centre" not in said
+    whole = next_steps(report.study, report.answer)[0]
+    assert whole.startswith("Make a further round of 8 coupons with doe extend")
+    assert whole.endswith("and repeats the centre first and last.")
 
 
 def eight_corners(hand: list[float], **changes: object) -> StudyPage:
