@@ -228,8 +228,8 @@ def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:
         made = len(answer.next_coupons)
         centre = ", and repeats the centre first and last" if made >= LINKED_FROM else ""
         return (
-            f"Make a further round of {count(made, 'coupon')} with doe extend: it chooses settings as those in the table "
-            f"below were chosen{centre}.",
+            f"Make a further round of {count(made, 'coupon')} with doe extend: it chooses settings as those in the "
+            f"table below were chosen{centre}.",
             "Score them like the others, name the symptom of every failure, and fit again.",
         )
     return (*answer.changes, "Then plan a small new study over the changed range or stack.")
