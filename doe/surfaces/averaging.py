@@ -9,17 +9,25 @@ from scipy.optimize import minimize_scalar
 FloatArray = NDArray[np.float64]
 
 
+def leave_one_out(coupon_fit: FloatArray) -> FloatArray:
+    """Weights of the draws without each coupon, not normalised; both shapes are (draws, coupons).
+
+    1/likelihood, truncated at the square root of the number of draws times their mean (Ionides 2008, J. Comput. Graph.
+    Statist. 17, 295-311).
+    """
+    weights = np.exp(coupon_fit.min(axis=0) - coupon_fit)
+    return np.asarray(np.minimum(weights, weights.mean(axis=0) * np.sqrt(len(weights))))
+
+
 def left_out(coupon_fit: FloatArray) -> FloatArray:
     """Log predictive probability of each coupon from the others, shape (coupons,).
 
     Parameters
     ----------
     coupon_fit : array, shape (draws, coupons)
-        Log likelihood of each coupon. One is left out by weights 1/likelihood, truncated (Ionides 2008, J. Comput.
-        Graph. Statist. 17, 295-311).
+        Log likelihood of each coupon.
     """
-    weights = np.exp(coupon_fit.min(axis=0) - coupon_fit)
-    weights = np.minimum(weights, weights.mean(axis=0) * np.sqrt(len(weights)))
+    weights = leave_one_out(coupon_fit)
     return np.asarray(np.log((weights * np.exp(coupon_fit)).sum(axis=0) / weights.sum(axis=0)))
 
 

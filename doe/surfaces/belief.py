@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from doe.domain.factors import Factor
 from doe.domain.results import Results
 from doe.domain.study import Study
+from doe.surfaces.averaging import leave_one_out
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied
 from doe.surfaces.window_model import Priors, WindowDraws
@@ -66,8 +67,7 @@ def judge_fit(study: Study, results: Results, scaling: Scaling, window: WindowDr
 
     Notes
     -----
-    Leaving a coupon out is done by importance weights 1/likelihood, truncated at the square root of the number of draws
-    (Ionides 2008, J. Comput. Graph. Statist. 17, 295-311).
+    A coupon is left out by the truncated importance weights of `leave_one_out`.
     """
     p_pass = _p_pass(results, scaling, window)
     p_out = _left_out(p_pass, coupon_fit)
@@ -99,8 +99,7 @@ def _p_pass(results: Results, scaling: Scaling, window: WindowDraws) -> FloatArr
 
 
 def _left_out(p_pass: FloatArray, coupon_fit: FloatArray) -> FloatArray:
-    weights = np.exp(coupon_fit.min(axis=0) - coupon_fit)
-    weights = np.minimum(weights, weights.mean(axis=0) * np.sqrt(len(weights)))
+    weights = leave_one_out(coupon_fit)
     p = (weights * p_pass).sum(axis=0) / weights.sum(axis=0)
     return np.asarray(np.clip(p, 1e-3, 1 - 1e-3))
 
