@@ -12,7 +12,8 @@ from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
 from doe.setpoint import Answer, RobustRate
-from doe.surfaces.window_model import HAND_FREEDOM, OTHER_BLAMED, OTHER_SEEN, TRIAL_ERROR, Priors
+from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
+from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, Priors
 from reports.downloads import frame_csv
 from reports.sheet import Pair
 from reports.study_inputs import StudyReport

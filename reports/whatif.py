@@ -23,8 +23,8 @@ from doe.domain.factors import Factor
 from doe.domain.space import is_forbidden
 from doe.domain.units import SYMBOLS, Shown
 from doe.setpoint.robust import HAND_BLUR, RobustRate, error_nodes
+from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import quadratic_features
-from doe.surfaces.window_model import expit
 from reports.study_inputs import StudyReport
 from reports.study_views import Column, Table, WhatIf
 from reports.wording import (

@@ -12,7 +12,8 @@ from scipy.stats import norm, qmc
 
 from doe.domain.study import Study
 from doe.surfaces import Surfaces
-from doe.surfaces.window_model import WindowDraws, expit
+from doe.surfaces.outcomes import expit
+from doe.surfaces.window_model import WindowDraws
 
 FloatArray = NDArray[np.float64]
 

@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found
 from doe.setpoint.verdict import reach_threshold
-from doe.surfaces.window_model import WindowDraws, expit
+from doe.surfaces.outcomes import expit
+from doe.surfaces.window_model import WindowDraws
 
 FloatArray = NDArray[np.float64]
 

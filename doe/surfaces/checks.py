@@ -35,7 +35,7 @@ from doe.surfaces.classical import (
     read_quadratic,
 )
 from doe.surfaces.classical.terms import Kind
-from doe.surfaces.window_model import mean_hand
+from doe.surfaces.hand_scores import mean_hand
 
 FloatArray = NDArray[np.float64]
 

@@ -20,12 +20,15 @@ from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.classical import Effects, FirthFit, MixedFit
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
-from doe.surfaces.sampler import sample
+from doe.surfaces.hamiltonian import sample_by_slopes
+from doe.surfaces.hand_scores import HandScores, mean_hand
+from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.scorers import doubt_scorers
 from doe.surfaces.traces import Traces, prior_draws, trace
 from doe.surfaces.unvaried import hardly_varied, untried_levels, untried_sentences, unvaried_sentences
-from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel, expit, mean_hand
+from doe.surfaces.window_gradient import TemperedWindow
+from doe.surfaces.window_model import WindowDraws, WindowModel
 
 FloatArray = NDArray[np.float64]
 
@@ -233,8 +236,8 @@ def fit(
     everything, weights = (ready, None) if used is None else pooled(ready, used)
     hand = mean_hand(everything, weights)
     model = WindowModel(scaling, everything, hand, weights=weights, own=ready.coupons)
-    cloud = sample(
-        model.log_likelihood, model.parameters, rng=np.random.default_rng(seed), particles=particles, progress=progress
+    cloud = sample_by_slopes(
+        TemperedWindow(model), rng=np.random.default_rng(seed), particles=particles, progress=progress
     )
     return Surfaces(
         study=study,

@@ -18,8 +18,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, expit
 from doe.surfaces.scaling import heats, quadratic_coefficients, quadratic_features
-from doe.surfaces.window_model import HAND_FREEDOM, OTHER_BLAMED, OTHER_SEEN, WindowModel, expit
+from doe.surfaces.window_model import WindowModel, student_log_density
 
 FloatArray = NDArray[np.float64]
 
@@ -228,8 +229,3 @@ class MechanismModel:
         return np.asarray(
             self.coupon_log_likelihood(xi, draws).sum(axis=1) + self.hand_log_likelihood(xi, draws).sum(axis=1)
         )
-
-
-def student_log_density(residual: FloatArray, sd: FloatArray) -> FloatArray:
-    """Student-t log density without its constant, as the closing window has it."""
-    return np.asarray(-np.log(sd) - (HAND_FREEDOM + 1) / 2 * np.log1p((residual / sd) ** 2 / HAND_FREEDOM))

@@ -13,12 +13,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 LogLikelihood = Callable[[FloatArray], FloatArray]
+
+LEAST_POWER = 1e-6
+"""Of the first tempering step."""
 
 
 @dataclass(frozen=True)
@@ -75,14 +79,10 @@ def sample(
     power, evidence, steps, accepted = 0.0, 0.0, 0, 1.0
     stride = {"prior": 0.5, "cloud": 0.5}
     while power < 1.0:
-        step = _next_power(fitted, power) - power
-        weights = step * fitted
-        top = weights.max()
-        evidence += top + float(np.log(np.mean(np.exp(weights - top))))
-        share = np.exp(weights - top)
-        kept = _systematic(share / share.sum(), rng)
-        draws, fitted = draws[kept], fitted[kept]
-        power += step
+        step = next_power(partial(np.multiply, fitted), power, offset=power * fitted) - power
+        kept, gain = resample(step * fitted, rng)
+        evidence += gain
+        draws, fitted, power = draws[kept], fitted[kept], power + step
         steps += 1
         draws, fitted, accepted = _move(
             draws, fitted, log_likelihood, power, stride, rng, last_moves if power >= 1.0 else moves
@@ -92,27 +92,36 @@ def sample(
     return Cloud(draws, fitted, evidence, steps, accepted)
 
 
-def _next_power(fitted: FloatArray, power: float, *, effective: float = 0.5) -> float:
-    """Largest power, by bisection, at which the effective share of the cloud is still ``effective``."""
+def next_power(
+    value: Callable[[float], FloatArray], power: float, *, offset: FloatArray, effective: float = 0.5
+) -> float:
+    """Largest power, by bisection, at which the effective share of the cloud is still ``effective``.
 
-    def share(step: float) -> float:
-        weights = np.exp(step * fitted - (step * fitted).max())
-        return float(weights.sum() ** 2 / (weights**2).sum() / len(fitted))
+    ``value`` gives each particle's log likelihood at a power, ``offset`` is that at the present power, (particles,).
+    """
 
-    if share(1.0 - power) >= effective:
+    def share(trial: float) -> float:
+        gained = value(trial) - offset
+        weights = np.exp(gained - gained.max())
+        return float(weights.sum() ** 2 / (weights**2).sum() / len(weights))
+
+    if share(1.0) >= effective:
         return 1.0
-    low, high = 0.0, 1.0 - power
-    for _ in range(40):
-        middle = (low + high) / 2
+    low, high = max(power, LEAST_POWER), 1.0
+    while high > 1.001 * low:  # powers grow by factors
+        middle = float(np.sqrt(low * high))
         low, high = (middle, high) if share(middle) >= effective else (low, middle)
-    return power + max(low, 1e-6)
+    return low if low > power else high
 
 
-def _systematic(weights: FloatArray, rng: np.random.Generator) -> NDArray[np.intp]:
-    """Systematic resampling: indices, shape (particles,)."""
-    n = len(weights)
+def resample(gained: FloatArray, rng: np.random.Generator) -> tuple[NDArray[np.intp], float]:
+    """Systematic resampling by log weights, (particles,): indices, and the logarithm of the mean weight."""
+    top = gained.max()
+    share = np.exp(gained - top)
+    n = len(share)
     points = (rng.random() + np.arange(n)) / n
-    return np.minimum(np.searchsorted(np.cumsum(weights), points), n - 1)
+    kept = np.minimum(np.searchsorted(np.cumsum(share / share.sum()), points), n - 1)
+    return kept, float(top + np.log(share.mean()))
 
 
 def _move(

@@ -65,11 +65,11 @@ def trace(model: WindowModel, xi: FloatArray, coupons: NDArray[np.str_]) -> Trac
     fails = np.log(-np.expm1(np.minimum(passes, -1e-12)))
     priors, left = {}, {}
     for group, names in PRIOR_GROUPS.items():
-        columns = np.concatenate([np.arange(s.start, s.stop) for s in (model._slices[name] for name in names)])
+        columns = np.concatenate([np.arange(s.start, s.stop) for s in (model.slices[name] for name in names)])
         if len(columns):
             priors[group] = -0.5 * (xi[:, columns] ** 2).sum(axis=1)
             for name in names:
-                part = xi[:, model._slices[name]]
+                part = xi[:, model.slices[name]]
                 if part.shape[1]:
                     left[name] = part.std(axis=0)
     return Traces(coupons, fit, passes, fails, priors, left)

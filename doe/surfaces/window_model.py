@@ -21,7 +21,10 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.results import Results
+from doe.surfaces.hand_scores import HandScores
+from doe.surfaces.outcomes import Outcomes, expit
 from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
+from doe.surfaces.trial_error import TrialError
 
 FloatArray = NDArray[np.float64]
 
@@ -58,13 +61,6 @@ class Priors:
 
 HAND_FREEDOM = 4.0
 """Degrees of freedom of the Student-t errors of hand-feel."""
-
-OTHER_SEEN = 0.8
-"""Share of failures for other reasons whose symptom says so; the rest is split evenly between under and over."""
-
-OTHER_BLAMED = 0.05
-"""Share of heat failures whose symptom is put down to other reasons."""
-
 
 _LOOK = 170_000  # draws times coupons looked at in one go: larger arrays fall out of the processor's cache
 
@@ -132,16 +128,6 @@ class WindowDraws:
         return np.asarray(np.clip(self.hand[combination] @ quadratic_features(z).T, 1.0, 5.0))
 
 
-def expit(x: FloatArray) -> FloatArray:
-    """Logistic function, safe for any argument (tanh does not overflow)."""
-    return np.asarray(0.5 + 0.5 * np.tanh(0.5 * x))
-
-
-def log_expit(x: FloatArray) -> FloatArray:
-    """Logarithm of the logistic function."""
-    return np.asarray(-np.logaddexp(0.0, -x))
-
-
 class WindowModel:
     """The closing window for one study's results: parameter layout, log likelihood, draws."""
 
@@ -172,14 +158,15 @@ class WindowModel:
         self.fail_kind = {kind: results.side == kind for kind in ("under", "over", "other", "unknown")}
         self.hand = hand
         self.batches = _batch_matrices(results, results.coupons if own is None else own)
-        self._heats = heats(self.factors)
+        self.heats = heats(self.factors)
         self._trade = _trade_means(self.factors, self.priors)
-        self._slices = self._layout()
-        self._groups = [
+        self.slices = self._layout()
+        self.groups = [
             (c, np.flatnonzero(self.combination == c))
             for c in range(self.combinations)
             if (self.combination == c).any()
         ]
+        self.trial_error = TrialError(z, self.trial_variance, self.groups)
 
     @property
     def combinations(self) -> int:
@@ -192,7 +179,7 @@ class WindowModel:
     @property
     def parameters(self) -> int:
         """Number of parameters."""
-        return int(max(part.stop for part in self._slices.values()))
+        return int(max(part.stop for part in self.slices.values()))
 
     def _layout(self) -> dict[str, slice]:
         k, extra = self.k, sum(len(levels) - 1 for levels in self.levels)
@@ -208,18 +195,50 @@ class WindowModel:
             start += size
         return slices
 
-    def _levels_of(self, combination: int) -> list[int]:
-        """Index of the level of each categorical factor in a combination."""
-        found = []
+    def level_slots(self, combination: int) -> list[int]:
+        """Which of the parameters of levels a combination moves by; the first level of each factor has none."""
+        slots, first = [], sum(len(levels) - 1 for levels in self.levels)
         for levels in reversed(self.levels):
             combination, level = divmod(combination, len(levels))
-            found.append(level)
-        return found[::-1]
+            first -= len(levels) - 1
+            if level:
+                slots.append(first + level - 1)
+        return slots[::-1]
+
+    def curve_root(self, xi: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Unit lower triangular factor of the curve, (draws, k, k), and the steepness of its columns, (draws, k)."""
+        p, k = self.priors, self.k
+        steep = np.exp(p.log_steepness[0] + p.log_steepness[1] * xi[:, self.slices["steepness"]])
+        lower = np.zeros((len(xi), k, k))
+        lower[:, np.arange(k), np.arange(k)] = 1.0
+        row, column = np.tril_indices(k, -1)
+        lower[:, row, column] = self._trade[row, column] + p.trade_sd * xi[:, self.slices["trade"]]
+        return lower, steep
+
+    def hand_shape(self, xi: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Depth of hand-feel, (draws,), and the place of its top for the first levels, (draws, k)."""
+        p, at = self.priors, self.slices
+        depth = np.exp(p.log_hand_depth[0] + p.log_hand_depth[1] * xi[:, at["hand_depth"]][:, 0])
+        return depth, p.peak_place_sd * xi[:, at["place"]] + p.hand_place_sd * xi[:, at["hand_place"]]
+
+    def batch_shifts(self, xi: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
+        """For each kind of batch, the spread of its shifts, (draws,), and what each coupon gets of it, (draws, n)."""
+        p, at = self.priors, self.slices
+        sds = np.exp(p.log_batch_sd[0] + p.log_batch_sd[1] * xi[:, at["batch_sd"]])
+        return [(sds[:, i], xi[:, at[f"batch_{i}"]] @ m.T) for i, m in enumerate(self.batches)]
+
+    def coupon_logits(self, draws: WindowDraws) -> tuple[FloatArray, FloatArray]:
+        """Logits of a sound print and of *over* at each coupon's settings, batches left aside, (draws, coupons)."""
+        eta = np.empty((draws.count, len(self.passed)))
+        over = np.empty_like(eta)
+        for c, rows in self.groups:
+            eta[:, rows] = draws.logit[c] @ self.features[rows].T
+            over[:, rows] = draws.over_logit(self.z[rows], c)
+        return eta, over
 
     def unpack(self, xi: FloatArray) -> WindowDraws:
         """Draws of the model from standard normal parameters, shape (draws, parameters)."""
-        p, at, k = self.priors, self._slices, self.k
-        n = len(xi)
+        p, at = self.priors, self.slices
 
         def scaled(name: str, prior: tuple[float, float]) -> FloatArray:
             return np.asarray(prior[0] + prior[1] * xi[:, at[name]][:, 0])
@@ -227,21 +246,16 @@ class WindowModel:
         height = xi[:, at["peak_logit"]][:, 0]
         top = p.peak_logit[0] + height * np.where(height < 0, p.peak_logit[1], p.peak_logit[2])
         peak = p.peak_place_sd * xi[:, at["place"]]
-        steep = np.exp(p.log_steepness[0] + p.log_steepness[1] * xi[:, at["steepness"]])
-        lower = np.zeros((n, k, k))
-        lower[:, np.arange(k), np.arange(k)] = 1.0
-        row, column = np.tril_indices(k, -1)
-        lower[:, row, column] = self._trade[row, column] + p.trade_sd * xi[:, at["trade"]]
+        lower, steep = self.curve_root(xi)
         # each column is one squared term, so it scales as a whole
         lower = lower * steep[:, None, :]
         curve = lower @ lower.transpose(0, 2, 1)
         weight = (
-            np.where(self._heats, np.exp(p.log_heat_sd * xi[:, at["heat"]]), p.log_heat_sd * xi[:, at["heat"]])
+            np.where(self.heats, np.exp(p.log_heat_sd * xi[:, at["heat"]]), p.log_heat_sd * xi[:, at["heat"]])
             * np.exp(scaled("split", p.log_split))[:, None]
         )
         hand_top = scaled("hand_top", p.hand_top)
-        depth = np.exp(scaled("hand_depth", p.log_hand_depth))
-        hand_peak = peak + p.hand_place_sd * xi[:, at["hand_place"]]
+        depth, hand_peak = self.hand_shape(xi)
         logit, heat, hand, peaks = [], [], [], []
         for c in range(self.combinations):
             add_logit, add_place, add_hand = self._shift(xi, c)
@@ -262,16 +276,12 @@ class WindowModel:
 
     def _shift(self, xi: FloatArray, combination: int) -> tuple[FloatArray, FloatArray, FloatArray]:
         """What a combination of levels adds to the peak's logit, its place and hand-feel."""
-        p, at, k = self.priors, self._slices, self.k
+        p, at, k = self.priors, self.slices, self.k
         logit, place, hand = np.zeros(len(xi)), np.zeros((len(xi), k)), np.zeros(len(xi))
-        first = 0
-        for levels, level in zip(self.levels, self._levels_of(combination), strict=True):
-            if level:
-                slot = first + level - 1
-                logit = logit + p.level_logit_sd * xi[:, at["level_logit"]][:, slot]
-                hand = hand + p.level_hand_sd * xi[:, at["level_hand"]][:, slot]
-                place = place + p.level_place_sd * xi[:, at["level_place"]][:, slot * k : (slot + 1) * k]
-            first += len(levels) - 1
+        for slot in self.level_slots(combination):
+            logit = logit + p.level_logit_sd * xi[:, at["level_logit"]][:, slot]
+            hand = hand + p.level_hand_sd * xi[:, at["level_hand"]][:, slot]
+            place = place + p.level_place_sd * xi[:, at["level_place"]][:, slot * k : (slot + 1) * k]
         return logit, place, hand
 
     def log_likelihood(self, xi: FloatArray) -> FloatArray:
@@ -288,121 +298,44 @@ class WindowModel:
     def coupon_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
         """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons); ``draws`` are ``unpack(xi)``."""
         draws = self.unpack(xi) if draws is None else draws
-        eta = np.empty((len(xi), len(self.passed)))
-        over = np.empty_like(eta)
-        for c, rows in self._groups:
-            eta[:, rows] = draws.logit[c] @ self.features[rows].T
-            over[:, rows] = draws.over_logit(self.z[rows], c)
-        for i, matrix in enumerate(self.batches):
-            sd = np.exp(
-                self.priors.log_batch_sd[0] + self.priors.log_batch_sd[1] * xi[:, self._slices["batch_sd"]][:, i]
-            )
-            eta = eta + sd[:, None] * (xi[:, self._slices[f"batch_{i}"]] @ matrix.T)
-        eta = self._with_trial_error(eta, draws)
-        lapse, wrong = draws.lapse[:, None], draws.wrong_side[:, None]
-        heat_fail = (1 - lapse) * expit(-eta)
-        p_over = expit(over)
-        other = lapse * (1 - OTHER_SEEN) / 2
-        out = np.empty_like(eta)
-        kinds = self.fail_kind
-        at = self.passed
-        out[:, at] = np.log1p(-lapse) + log_expit(eta[:, at])
-        for kind, share in (("under", 1 - p_over), ("over", p_over)):
-            at = kinds[kind]
-            named = share[:, at] * (1 - wrong) + (1 - share[:, at]) * wrong
-            out[:, at] = np.log((1 - OTHER_BLAMED) * heat_fail[:, at] * named + other)
-        at = kinds["other"]
-        out[:, at] = np.log(OTHER_SEEN * lapse + OTHER_BLAMED * heat_fail[:, at])
-        at = kinds["unknown"]  # nobody named a side: summed over
-        out[:, at] = np.log(lapse + heat_fail[:, at])
-        return out
+        eta, over = self.coupon_logits(draws)
+        for sd, shift in self.batch_shifts(xi):
+            eta += sd[:, None] * shift
+        eta = self.with_trial_error(eta, draws)
+        return self.outcomes().log_chance(eta, over, draws.lapse, draws.wrong_side)
 
-    def _with_trial_error(self, eta: FloatArray, draws: WindowDraws) -> FloatArray:
-        """Logit of a pass at the *set* values, the trial's own setting error averaged over, shape (draws, coupons).
+    def outcomes(self) -> Outcomes:
+        """What happened to the coupons, for the likelihood."""
+        return Outcomes(self.passed, self.fail_kind)
 
-        Around a set value the logit is a quadratic in the error, with mean ``eta - tr(A S)`` and variance
-        ``4 d' A S A d + 2 tr(A S A S)`` (``A = L L'``, ``S`` the error's variance, ``d`` the distance from the peak);
-        a normal logit is averaged by shrinking it (MacKay 1992, Neural Computation 4, 720-736, moderated output).
-        """
-        variance = self.trial_variance
-        if not variance.any():
-            return eta
-        across = variance.T  # (k, coupons), so that every product below is a stack of small matrix products
-        peak = draws.peak[self.combination].transpose(1, 2, 0)  # (draws, k, coupons)
-        slope = draws.curve @ (self.z.T[None, :, :] - peak)
-        spread = ((4 * slope**2 + 2 * (draws.curve**2 @ across)) * across).sum(axis=1)
-        mean = eta - np.diagonal(draws.curve, axis1=1, axis2=2) @ variance.T
-        return np.asarray(mean / np.sqrt(1 + np.pi / 8 * spread))
+    def with_trial_error(self, eta: FloatArray, draws: WindowDraws) -> FloatArray:
+        """Logit of a pass at the *set* values, the trial's own setting error averaged over, shape (draws, coupons)."""
+        error = self.trial_error
+        return error.average(eta, draws.curve, draws.peak).logit if error.present else eta
 
     def hand_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
         """Log likelihood of each scored coupon's mean hand-feel, shape (draws, scored coupons)."""
-        rows = self.hand.rows
-        if not len(rows):
-            return np.zeros((len(xi), 0))
         draws = self.unpack(xi) if draws is None else draws
-        mean = np.empty((len(xi), len(rows)))
+        return self.hand_log_density(self.hand_residuals(draws), draws.hand_sd)
+
+    def hand_log_density(self, residuals: FloatArray, sd: FloatArray) -> FloatArray:
+        """Log density of scores whose residuals are given, with one person's spread ``sd``, (draws,)."""
+        return np.asarray(student_log_density(residuals, sd[:, None]) - np.log(self.hand.spread))
+
+    def hand_residuals(self, draws: WindowDraws) -> FloatArray:
+        """Scores minus the surface, in units of how much surer than one person's they are, (draws, scored coupons)."""
+        rows = self.hand.rows
+        mean = np.empty((draws.count, len(rows)))
         for c in range(self.combinations):
             at = self.combination[rows] == c
             if at.any():
                 mean[:, at] = draws.hand[c] @ self.features[rows[at]].T
-        sd = draws.hand_sd[:, None] * self.hand.spread
-        t = (self.hand.score - mean) / sd
-        # the constant of the t density does not depend on the parameters, but the evidence needs no constant either
-        return np.asarray(-np.log(sd) - (HAND_FREEDOM + 1) / 2 * np.log1p(t**2 / HAND_FREEDOM))
+        return np.asarray((self.hand.score - mean) / self.hand.spread)
 
 
-@dataclass(frozen=True)
-class HandScores:
-    """Hand-feel of the coupons that transferred, people's offsets taken out.
-
-    Attributes
-    ----------
-    rows : int array, shape (m,)
-        Coupon index of each score.
-    score : array, shape (m,)
-        Mean over people of score minus the person's offset.
-    spread : array, shape (m,)
-        Relative standard deviation of that mean (1 for one person).
-    offsets : array, shape (people,)
-        Estimated offsets, adding up to zero over people.
-    """
-
-    rows: NDArray[np.intp]
-    score: FloatArray
-    spread: FloatArray
-    offsets: FloatArray
-
-
-def mean_hand(results: Results, weights: FloatArray | None = None) -> HandScores:
-    """Mean hand-feel a coupon with people's offsets removed (additive two-way fit by alternating means).
-
-    Parameters
-    ----------
-    results : Results
-    weights : array, shape (coupons,), optional
-        What each coupon counts for when offsets are estimated; a person counts for as much as the best coupon felt.
-    """
-    hand = results.hand
-    people = hand.shape[1]
-    scored = np.isfinite(hand)
-    worth = np.ones(len(hand)) if weights is None else weights
-    rows = np.flatnonzero(scored.any(axis=1))
-    offsets = np.zeros(people)
-    if not len(rows):
-        return HandScores(rows, np.empty(0), np.empty(0), offsets)
-    values, seen = hand[rows], scored[rows]
-    counted = seen * worth[rows, None]
-    person = counted.max(axis=0)  # a person who felt nothing has no say where zero lies
-    for _ in range(50):
-        level = np.nansum(np.where(seen, values - offsets, 0.0), axis=1) / seen.sum(axis=1)
-        residual = np.where(seen, values - level[:, None], 0.0)
-        total = counted.sum(axis=0)
-        offsets = (residual * worth[rows, None]).sum(axis=0) / np.where(total > 0, total, 1.0)
-        offsets -= (offsets * person).sum() / person.sum()
-    level = np.where(seen, values - offsets, 0.0).sum(axis=1) / seen.sum(axis=1)
-    # half of one person's variance is the coupon's, half the person's (from memory of panel data; only relative)
-    spread = np.sqrt(0.5 + 0.5 / seen.sum(axis=1))
-    return HandScores(rows, level, spread, offsets)
+def student_log_density(residual: FloatArray, sd: FloatArray) -> FloatArray:
+    """Student-t log density without its constant, which does not depend on the parameters."""
+    return np.asarray(-np.log(sd) - (HAND_FREEDOM + 1) / 2 * np.log1p((residual / sd) ** 2 / HAND_FREEDOM))
 
 
 def _trial_variance(scaling: Scaling, results: Results, share: float) -> FloatArray:

@@ -50,10 +50,11 @@ from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import READY_LOW_SHORTFALL
 from doe.surfaces import PARTICLES, Surfaces
 from doe.surfaces.averaging import left_out, stacking_weight
+from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.mechanism_model import MechanismModel
 from doe.surfaces.sampler import Cloud, sample
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.window_model import WindowDraws, WindowModel, mean_hand
+from doe.surfaces.window_model import WindowDraws, WindowModel
 
 FloatArray = NDArray[np.float64]
 

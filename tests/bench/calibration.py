@@ -44,9 +44,12 @@ from doe.plans import make_plan
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.surfaces import PARTICLES, Surfaces
-from doe.surfaces.sampler import sample
+from doe.surfaces.hamiltonian import sample_by_slopes
+from doe.surfaces.hand_scores import HandScores, mean_hand
+from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, expit
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.window_model import HAND_FREEDOM, HandScores, WindowModel, expit, mean_hand
+from doe.surfaces.window_gradient import TemperedWindow
+from doe.surfaces.window_model import HAND_FREEDOM, WindowModel
 
 FloatArray = NDArray[np.float64]
 
@@ -125,14 +128,12 @@ def model_chances(model: WindowModel, xi: FloatArray) -> FloatArray:
 
 def real_chances(model: WindowModel, xi: FloatArray, rng: np.random.Generator) -> FloatArray:
     """The same for coupons whose real settings have wandered from the set ones; the surface is asked there."""
-    from doe.surfaces.window_model import OTHER_BLAMED, OTHER_SEEN
-
     truth = model.unpack(xi)
     real = model.z + np.sqrt(model.trial_variance) * rng.standard_normal(model.z.shape)
     eta = truth.eta(real)[0]
     for i, matrix in enumerate(model.batches):
-        log_sd = model.priors.log_batch_sd[0] + model.priors.log_batch_sd[1] * xi[0, model._slices["batch_sd"]][i]
-        eta = eta + np.exp(log_sd) * (matrix @ xi[0, model._slices[f"batch_{i}"]])
+        log_sd = model.priors.log_batch_sd[0] + model.priors.log_batch_sd[1] * xi[0, model.slices["batch_sd"]][i]
+        eta = eta + np.exp(log_sd) * (matrix @ xi[0, model.slices[f"batch_{i}"]])
     lapse, wrong, over = float(truth.lapse[0]), float(truth.wrong_side[0]), expit(truth.over_logit(real)[0])
     heat = (1 - lapse) * expit(-eta)
     stray, told = lapse * (1 - OTHER_SEEN) / 2, (1 - OTHER_BLAMED) * heat
@@ -150,7 +151,7 @@ def fitted(
     model: WindowModel, study: Study, results: Results, rng: np.random.Generator, particles: int
 ) -> tuple[Surfaces, FloatArray]:
     """Surfaces of a model with the sampler's usual settings, and its raw draws."""
-    cloud = sample(model.log_likelihood, model.parameters, rng=rng, particles=particles)
+    cloud = sample_by_slopes(TemperedWindow(model), rng=rng, particles=particles)
     surfaces = Surfaces(
         study, replace(results, passed=model.passed), model.scaling, model.unpack(cloud.draws),
         model.coupon_log_likelihood(cloud.draws), model.hand, cloud.log_evidence, 0, (),
@@ -179,7 +180,7 @@ def run_repeat(seed: int, *, factors: int = 2, particles: int = PARTICLES, real_
         "hand-feel at the centre": (window.hand[0][:, 0], truth.hand[0][:, 0]),
         "slope of the sides": (window.heat[0][:, 1], truth.heat[0][:, 1]),
     }
-    for name, part in model._slices.items():  # every parameter
+    for name, part in model.slices.items():  # every parameter
         for j, column in enumerate(range(part.start, part.stop)):
             asked[f"{name.replace('_', ' ')} {j + 1}"] = (draws[:, column], xi[:, column])
     for place, here, there in zip(places, window.eta(places).T, truth.eta(places).T, strict=True):

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from doe.domain.results import Results
+from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.window_model import HandScores, WindowDraws, WindowModel
+from doe.surfaces.window_model import WindowDraws, WindowModel
 
 FloatArray = NDArray[np.float64]
 
@@ -84,7 +85,7 @@ class DepartureModel(WindowModel):
 
     def amplitudes(self, xi: FloatArray) -> FloatArray:
         """Amplitudes of the waves, shape (draws, waves)."""
-        return np.asarray(SD / np.sqrt(PAIRS) * xi[:, self._slices["waves"]])
+        return np.asarray(SD / np.sqrt(PAIRS) * xi[:, self.slices["waves"]])
 
     def with_departure(self, xi: FloatArray) -> DepartureDraws:
         """Draws with their departure."""
@@ -95,5 +96,5 @@ class DepartureModel(WindowModel):
         self._departure = self.amplitudes(xi) @ self.waves.T
         return super().coupon_log_likelihood(xi, draws)
 
-    def _with_trial_error(self, eta: FloatArray, draws: WindowDraws) -> FloatArray:
-        return super()._with_trial_error(eta + self._departure, draws)
+    def with_trial_error(self, eta: FloatArray, draws: WindowDraws) -> FloatArray:
+        return super().with_trial_error(eta + self._departure, draws)

@@ -25,9 +25,11 @@ from doe.domain.study import Study
 from doe.setpoint.reweigh import Weights
 from doe.setpoint.robust import RobustRate
 from doe.surfaces import PARTICLES, Surfaces
-from doe.surfaces.sampler import sample
+from doe.surfaces.hamiltonian import sample_by_slopes
+from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.window_model import Priors, WindowModel, mean_hand
+from doe.surfaces.window_gradient import TemperedWindow
+from doe.surfaces.window_model import Priors, WindowModel
 
 FloatArray = NDArray[np.float64]
 
@@ -94,7 +96,7 @@ def grid_distance(seed: int, *, points: int = 41, particles: int = PARTICLES) ->
     weight = np.exp(fitted + prior)
     evidence = float(np.log(weight.sum() * (axis[1] - axis[0]) ** 3))
     heavy = weight > 1e-9 * weight.max()  # what weighs nothing is not worth asking
-    cloud = sample(model.log_likelihood, model.parameters, rng=np.random.default_rng(seed), particles=particles)
+    cloud = sample_by_slopes(TemperedWindow(model), rng=np.random.default_rng(seed), particles=particles)
     found = rates(model, frame, cloud.draws)
     return _compared(found, rates(model, frame, xi[heavy]), weight[heavy], cloud.log_evidence - evidence)
 
@@ -117,7 +119,7 @@ def walk_distance(seed: int, *, chains: int = 150, steps: int = 1600, particles:
         elif step % 40 == 0:
             kept.append(xi.copy())
     walked = np.concatenate(kept)
-    cloud = sample(model.log_likelihood, model.parameters, rng=np.random.default_rng(seed), particles=particles)
+    cloud = sample_by_slopes(TemperedWindow(model), rng=np.random.default_rng(seed), particles=particles)
     return _compared(rates(model, frame, cloud.draws), rates(model, frame, walked), np.ones(len(walked)), float("nan"))
 
 

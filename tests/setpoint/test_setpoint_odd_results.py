@@ -191,13 +191,15 @@ def _middle(study: Study) -> dict[str, float]:
     return {f.name: (f.low + f.high) / 2 for f in study.factors}
 
 
-def _asked(study: Study, frame: pd.DataFrame, earlier: Earlier | None = None) -> doe.Answer:
-    return doe.recommend(study, doe.fit(study, frame, seed=1, particles=200, earlier=earlier), seed=1)
+def _asked(study: Study, frame: pd.DataFrame, earlier: Earlier | None = None, *, particles: int = 200) -> doe.Answer:
+    return doe.recommend(study, doe.fit(study, frame, seed=1, particles=particles, earlier=earlier), seed=1)
 
 
 def test_twenty_passes_at_one_setting_show_neither_a_window_nor_readiness() -> None:
     study, frame = _four_factors()
-    answer = _asked(study, frame.assign(**_middle(study), passed=True, side="", hand_ana=4.0, hand_ben=4.0))
+    answer = _asked(
+        study, frame.assign(**_middle(study), passed=True, side="", hand_ana=4.0, hand_ben=4.0), particles=600
+    )
     assert answer.pass_rate > 0.95  # the numbers alone would be enough
     assert (answer.verdict, answer.window, answer.assured_window) == ("more coupons", None, None)
     first = answer.limits_on_certainty[0]

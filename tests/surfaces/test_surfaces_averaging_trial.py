@@ -12,9 +12,11 @@ import pytest
 from doe.domain.results import read_results
 from doe.domain.study import Study
 from doe.surfaces.averaging import left_out, stacking_weight
+from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.mechanism_model import MechanismModel
+from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.window_model import WindowModel, expit, mean_hand
+from doe.surfaces.window_model import WindowModel
 
 sys.path.append(str(Path(__file__).parents[1] / "bench"))
 
@@ -66,7 +68,7 @@ def test_the_departure_has_the_spread_it_states_and_is_flat_when_its_waves_are(
     added = draws.eta(model.z[:5]) - draws.window.eta(model.z[:5])
     # a standard deviation from 4000 draws is off by more than 5 % once in 5,000
     assert added.std(axis=0) == pytest.approx(np.full(5, SD), rel=0.06)
-    xi[:, model._slices["waves"]] = 0.0
+    xi[:, model.slices["waves"]] = 0.0
     assert model.with_departure(xi).eta(model.z) == pytest.approx(model.unpack(xi).eta(model.z))
     window = WindowModel(Scaling(study.factors), results, mean_hand(results))
     assert model.log_likelihood(xi[:20]) == pytest.approx(window.log_likelihood(xi[:20, : window.parameters]))

@@ -12,8 +12,9 @@ from doe.domain.results import read_results
 from doe.domain.study import Study
 from doe.surfaces import Earlier
 from doe.surfaces.earlier import pooled, read_earlier
+from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.window_model import WindowModel, mean_hand
+from doe.surfaces.window_model import WindowModel
 
 
 @pytest.fixture(scope="module")
@@ -32,9 +33,9 @@ def _model(study: Study, own: pd.DataFrame, earlier: Earlier | None) -> WindowMo
 def _own_part(small: WindowModel, large: WindowModel, xi: np.ndarray) -> np.ndarray:
     """Parameters of the smaller model inside those of the larger: it knows fewer batches."""
     columns = [
-        np.arange(part.start, part.stop)[: small._slices[name].stop - small._slices[name].start]
-        for name, part in large._slices.items()
-        if name in small._slices
+        np.arange(part.start, part.stop)[: small.slices[name].stop - small.slices[name].start]
+        for name, part in large.slices.items()
+        if name in small.slices
     ]
     return xi[:, np.concatenate(columns)]
 
@@ -59,7 +60,7 @@ def test_that_end_holds_whatever_batches_there_were(
     alone, nearly = _model(study, frame, None), _model(study, frame, Earlier(before, 1e-12))
     xi = np.random.default_rng(0).standard_normal((50, nearly.parameters))
     # without batches of its own the smaller model keeps none of the batch parameters
-    part = np.concatenate([xi[:, : nearly._slices["batch_sd"].start]], axis=1)
+    part = np.concatenate([xi[:, : nearly.slices["batch_sd"].start]], axis=1)
     assert alone.parameters == part.shape[1]
     assert nearly.log_likelihood(xi) == pytest.approx(alone.log_likelihood(part), rel=1e-8, abs=1e-8)
 
@@ -109,7 +110,7 @@ def test_the_draws_agree_with_weighting_the_draws_of_the_study_alone(study: Stud
     used = doe.fit(study, own, seed=2, particles=4000, earlier=Earlier(older, 0.4))
     z = alone.scaling.z(read_results(study, older).settings)
     small = _model(study, older, None)
-    eta = small._with_trial_error(alone.window.eta(z), alone.window)
+    eta = small.with_trial_error(alone.window.eta(z), alone.window)
     lapse, over = alone.window.lapse[:, None], alone.window.over_logit(z)
     assert set(older["side"]) <= {"", "under", "over"}
     sound, hot = 1 / (1 + np.exp(-eta)), 1 / (1 + np.exp(-over))

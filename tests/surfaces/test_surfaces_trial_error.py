@@ -11,8 +11,9 @@ import pytest
 from doe.domain.results import read_results
 from doe.domain.study import Study
 from doe.surfaces import fit
+from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.window_model import WindowModel, mean_hand
+from doe.surfaces.window_model import WindowModel
 
 
 def with_trial(study: Study, share: float) -> Study:

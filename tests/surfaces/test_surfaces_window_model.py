@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 from doe.domain.factors import Factor, usual_factor
 from doe.domain.results import read_results
 from doe.domain.study import Study
+from doe.surfaces.hand_scores import mean_hand
+from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, expit
 from doe.surfaces.scaling import Scaling, quadratic_coefficients, quadratic_features
-from doe.surfaces.window_model import HAND_FREEDOM, OTHER_BLAMED, OTHER_SEEN, WindowModel, expit, mean_hand
+from doe.surfaces.window_model import HAND_FREEDOM, WindowModel
 
 
 def test_model_coordinates_run_from_minus_one_to_one_and_back(study: Study) -> None:
@@ -54,7 +56,7 @@ def test_likelihood_agrees_with_a_loop_over_coupons(study: Study, coupons: pd.Da
     model = _model(study, frame)
     xi = np.random.default_rng(2).standard_normal((3, model.parameters))
     draws, fast = model.unpack(xi), model.log_likelihood(xi)
-    batch_at, sd_at = model._slices, xi[:, model._slices["batch_sd"]]
+    batch_at, sd_at = model.slices, xi[:, model.slices["batch_sd"]]
     for d in range(3):
         total = 0.0
         for i in range(len(frame)):
@@ -105,7 +107,7 @@ def test_averaging_over_the_trials_error_agrees_with_plain_simulation(study: Stu
     # The pass probability at a set value is the mean over real values; 20,000 random errors for each of 20 prior draws.
     model = _model(study, coupons.drop(columns=["cure_batch", "press_batch"]))
     draws = model.unpack(np.random.default_rng(5).standard_normal((20, model.parameters)))
-    averaged = expit(model._with_trial_error(draws.eta(model.z), draws))
+    averaged = expit(model.with_trial_error(draws.eta(model.z), draws))
     rng = np.random.default_rng(6)
     for i in (0, 7, 19):
         wander = model.z[i] + np.sqrt(model.trial_variance[i]) * rng.standard_normal((20_000, 4))

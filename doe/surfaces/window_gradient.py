@@ -1,0 +1,216 @@
+"""The closing window's likelihood let in by degrees, with its slopes, for moves that follow them.
+
+By degrees means a power of the checks' likelihood. The hand-feel scores are blurred instead: their error has
+the variance ``sd^2 + s^2 (1 - power) / power`` (``s`` the prior's middle ``sd``), which for a normal error of that size
+is the same as the power. A plain power would let the many draws whose surface misses the scores settle on a large error
+first, and a small error with a surface that meets them is found late or never: ranks of the true error then lie too low
+(`tests/bench/calibration.py`).
+
+What `WindowModel.log_likelihood` computes on the way from parameters to coupons is followed back here, step by step, so
+a gradient costs about as much as two looks, whatever the number of parameters (reverse accumulation, see Griewank and
+Walther 2008, Evaluating Derivatives). The tests hold value and slopes against the model itself and against differences.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from doe.surfaces.window_model import HAND_FREEDOM, WindowDraws, WindowModel
+
+FloatArray = NDArray[np.float64]
+
+_LOOK = 80_000  # draws times coupons in one go: more arrays are alive at once than in a look without slopes
+
+
+class TemperedWindow:
+    """Log likelihood of all results at any power, for one `WindowModel`; a `Tempered` of the sampler."""
+
+    def __init__(self, model: WindowModel) -> None:
+        self.model = model
+        self.parameters = model.parameters
+        self._pairs = np.triu_indices(model.k)
+        self._middle = np.exp(model.priors.log_hand_sd[0])
+
+    def ahead(self, xi: FloatArray) -> Callable[[float], FloatArray]:
+        """The log likelihood, (draws,), of the same parameters at any power above 0."""
+        draws = self.model.unpack(xi)
+        checks = self.model.coupon_log_likelihood(xi, draws) @ self.model.weights
+        hand = self.model.weights[self.model.hand.rows]
+        off = self.model.hand_residuals(draws)
+
+        def value(power: float) -> FloatArray:
+            spread = np.sqrt(draws.hand_sd**2 + self._blur(power))
+            return np.asarray(power * checks + self.model.hand_log_density(off, spread) @ hand)
+
+        return value
+
+    def slopes(self, xi: FloatArray, power: float = 1.0) -> tuple[FloatArray, FloatArray]:
+        """Log likelihood, (draws,), and its slopes along the parameters, (draws, parameters)."""
+        portion = max(1, _LOOK // max(1, len(self.model.passed)))
+        values, slopes = np.empty(len(xi)), np.empty_like(xi)
+        for i in range(0, len(xi), portion):
+            values[i : i + portion], slopes[i : i + portion] = self._portion(xi[i : i + portion], power)
+        return values, slopes
+
+    def _blur(self, power: float) -> float:
+        """Variance added to that of a hand-feel score."""
+        return float(self._middle**2 * (1 - power) / power)
+
+    def _portion(self, xi: FloatArray, power: float) -> tuple[FloatArray, FloatArray]:
+        model, at = self.model, self.model.slices
+        draws = model.unpack(xi)
+        back = _Backward(len(xi), model.combinations, model.k)
+        slopes = np.zeros_like(xi)
+
+        eta, over = model.coupon_logits(draws)
+        shared = model.batch_shifts(xi)
+        for sd, shift in shared:
+            eta += sd[:, None] * shift
+        value, d_eta, d_over = self._coupons(eta, over, draws, power, back)
+        for i, (sd, shift) in enumerate(shared):
+            slopes[:, at["batch_sd"]][:, i] = model.priors.log_batch_sd[1] * sd * (d_eta * shift).sum(axis=1)
+            slopes[:, at[f"batch_{i}"]] = sd[:, None] * (d_eta @ model.batches[i])
+        for c, rows in model.groups:
+            self._to_surface(c, rows, d_eta, d_over, draws, back)
+        value += self._hand(draws, xi, power, back)
+        self._to_parameters(xi, draws, back, slopes)
+        return value, slopes
+
+    def _coupons(
+        self, eta: FloatArray, over: FloatArray, draws: WindowDraws, power: float, back: _Backward
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Value, (draws,), and slopes along each coupon's logits at its set values, (draws, coupons)."""
+        model, error = self.model, self.model.trial_error
+        weights = power * model.weights
+        averaged = error.average(eta, draws.curve, draws.peak) if error.present else None
+        logit = eta if averaged is None else averaged.logit
+        found = model.outcomes().slopes(logit, over, draws.lapse, draws.wrong_side, weights)
+        back.lapse += found.lapse
+        back.wrong += found.wrong
+        value = found.value @ weights
+        if averaged is None:
+            return value, found.logit, found.over
+        d_eta, d_curve, d_peak = error.backward(found.logit, averaged, draws.curve, draws.peak)
+        back.curve += d_curve
+        back.peak += d_peak
+        return value, d_eta, found.over
+
+    def _to_surface(
+        self,
+        c: int,
+        rows: NDArray[np.intp],
+        d_eta: FloatArray,
+        d_over: FloatArray,
+        draws: WindowDraws,
+        back: _Backward,
+    ) -> None:
+        """From the logits of the coupons of one combination to top, peak, curve and heat direction."""
+        model = self.model
+        peak = draws.peak[c]
+        total, first, second = self._moments(d_eta[:, rows], model.features[rows])
+        back.top[c] += total
+        back.peak[c] += 2 * _times(draws.curve, first - total[:, None] * peak)
+        back.curve -= _about(total, first, second, peak)
+        weight = draws.heat[c][:, 1:]
+        total, first = d_over[:, rows].sum(axis=1), d_over[:, rows] @ model.z[rows]
+        back.weight += first - total[:, None] * peak
+        back.peak[c] -= total[:, None] * weight
+
+    def _moments(self, slopes: FloatArray, features: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Sums of slope, slope times z and slope times z z' over coupons."""
+        k = self.model.k
+        sums = slopes @ features
+        second = np.empty((len(sums), k, k))
+        i, j = self._pairs
+        second[:, i, j] = second[:, j, i] = sums[:, 1 + k :]
+        return sums[:, 0], sums[:, 1 : 1 + k], second
+
+    def _hand(self, draws: WindowDraws, xi: FloatArray, power: float, back: _Backward) -> FloatArray:
+        """Value of the hand-feel part; its slopes go to top, depth, place and spread of hand-feel, and the curve."""
+        model = self.model
+        rows = model.hand.rows
+        if not len(rows):
+            return np.zeros(len(xi))
+        depth, place = model.hand_shape(xi)
+        weights = model.weights[rows]
+        blurred = np.sqrt(draws.hand_sd**2 + self._blur(power))
+        off = model.hand_residuals(draws)
+        t = off / blurred[:, None]
+        pull = (HAND_FREEDOM + 1) / HAND_FREEDOM * t / (1 + t**2 / HAND_FREEDOM)
+        back.hand_sd += (pull * t - 1) @ weights * draws.hand_sd / blurred**2
+        slope = pull / blurred[:, None] * (weights / model.hand.spread)
+        for c in range(model.combinations):
+            here = model.combination[rows] == c
+            if not here.any():
+                continue
+            total, first, second = self._moments(slope[:, here], model.features[rows[here]])
+            peak = place + (draws.peak[c] - draws.peak[0])
+            moment = _about(total, first, second, peak)
+            back.hand_top[c] += total
+            back.hand_peak[c] += 2 * depth[:, None] * _times(draws.curve, first - total[:, None] * peak)
+            back.depth -= (draws.curve * moment).sum(axis=(1, 2))
+            back.curve -= depth[:, None, None] * moment
+        return np.asarray(model.hand_log_density(off, blurred) @ weights)
+
+    def _to_parameters(self, xi: FloatArray, draws: WindowDraws, back: _Backward, slopes: FloatArray) -> None:
+        """From the surfaces to the standard normal parameters."""
+        model, p, at, k = self.model, self.model.priors, self.model.slices, self.model.k
+
+        def put(name: str, slope: FloatArray) -> None:
+            slopes[:, at[name]] = slope.reshape(len(xi), -1)
+
+        height = xi[:, at["peak_logit"]][:, 0]
+        put("peak_logit", back.top.sum(axis=0) * np.where(height < 0, p.peak_logit[1], p.peak_logit[2]))
+        moved = back.peak + back.hand_peak
+        put("place", p.peak_place_sd * moved.sum(axis=0))
+        put("hand_place", p.hand_place_sd * back.hand_peak.sum(axis=0))
+        lower, steep = model.curve_root(xi)
+        # the curve is L L' with L the lower factor, its columns scaled by the steepness
+        d_scaled = (back.curve + back.curve.transpose(0, 2, 1)) @ (lower * steep[:, None, :])
+        put("steepness", p.log_steepness[1] * steep * (d_scaled * lower).sum(axis=1))
+        row, column = np.tril_indices(k, -1)
+        put("trade", p.trade_sd * (d_scaled * steep[:, None, :])[:, row, column])
+        weight = draws.heat[0][:, 1:]
+        split = np.exp(p.log_split[0] + p.log_split[1] * xi[:, at["split"]])
+        put("heat", p.log_heat_sd * back.weight * np.where(model.heats, weight, split))
+        put("split", p.log_split[1] * (back.weight * weight).sum(axis=1))
+        put("lapse", p.logit_lapse[1] * back.lapse * draws.lapse * (1 - draws.lapse))
+        put("wrong_side", p.logit_wrong_side[1] * back.wrong * draws.wrong_side * (1 - draws.wrong_side))
+        put("hand_top", p.hand_top[1] * back.hand_top.sum(axis=0))
+        put("hand_depth", p.log_hand_depth[1] * back.depth * model.hand_shape(xi)[0])
+        put("hand_sd", p.log_hand_sd[1] * back.hand_sd * draws.hand_sd)
+        for c in range(model.combinations):
+            for slot in model.level_slots(c):
+                slopes[:, at["level_logit"]][:, slot] += p.level_logit_sd * back.top[c]
+                slopes[:, at["level_hand"]][:, slot] += p.level_hand_sd * back.hand_top[c]
+                slopes[:, at["level_place"]][:, slot * k : (slot + 1) * k] += p.level_place_sd * moved[c]
+
+
+class _Backward:
+    """Slopes along what lies between parameters and coupons, gathered on the way back."""
+
+    def __init__(self, draws: int, combinations: int, k: int) -> None:
+        self.top = np.zeros((combinations, draws))
+        self.peak = np.zeros((combinations, draws, k))
+        self.curve = np.zeros((draws, k, k))
+        self.weight = np.zeros((draws, k))
+        self.lapse = np.zeros(draws)
+        self.wrong = np.zeros(draws)
+        self.hand_top = np.zeros((combinations, draws))
+        self.hand_peak = np.zeros((combinations, draws, k))
+        self.depth = np.zeros(draws)
+        self.hand_sd = np.zeros(draws)
+
+
+def _times(matrix: FloatArray, vector: FloatArray) -> FloatArray:
+    """Matrix times vector for each draw, shape (draws, k)."""
+    return np.asarray((matrix @ vector[:, :, None])[:, :, 0])
+
+
+def _about(total: FloatArray, first: FloatArray, second: FloatArray, peak: FloatArray) -> FloatArray:
+    """Sum of slope times (z - peak)(z - peak)' over coupons, from the sums about zero, shape (draws, k, k)."""
+    side = (first - 0.5 * total[:, None] * peak)[:, :, None] * peak[:, None, :]
+    return np.asarray(second - side - side.transpose(0, 2, 1))
