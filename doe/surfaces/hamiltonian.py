@@ -72,7 +72,7 @@ def sample_by_slopes(
     power, evidence, steps, accepted, stride = 0.0, 0.0, 0, 1.0, 0.3
     while power < 1.0:
         value = model.ahead(cloud.draws)
-        power = next_power(value, power, offset=cloud.fitted)
+        power = next_power(value, power, offset=cloud.fitted, effective=0.4)
         kept, gain = resample(value(power) - cloud.fitted, rng)
         evidence += gain
         steps += 1

@@ -75,8 +75,9 @@ class TemperedWindow:
             slopes[:, at[f"batch_{i}"]] = sd[:, None] * (d_eta @ model.batches[i])
         for c, rows in model.groups:
             self._to_surface(c, rows, d_eta, d_over, draws, back)
-        value += self._hand(draws, xi, power, back)
-        self._to_parameters(xi, draws, back, slopes)
+        shape = model.hand_shape(xi)
+        value += self._hand(draws, shape, power, back)
+        self._to_parameters(xi, draws, shape[0], back, slopes)
         return value, slopes
 
     def _coupons(
@@ -128,13 +129,15 @@ class TemperedWindow:
         second[:, i, j] = second[:, j, i] = sums[:, 1 + k :]
         return sums[:, 0], sums[:, 1 : 1 + k], second
 
-    def _hand(self, draws: WindowDraws, xi: FloatArray, power: float, back: _Backward) -> FloatArray:
+    def _hand(
+        self, draws: WindowDraws, shape: tuple[FloatArray, FloatArray], power: float, back: _Backward
+    ) -> FloatArray:
         """Value of the hand-feel part; its slopes go to top, depth, place and spread of hand-feel, and the curve."""
         model = self.model
         rows = model.hand.rows
         if not len(rows):
-            return np.zeros(len(xi))
-        depth, place = model.hand_shape(xi)
+            return np.zeros(draws.count)
+        depth, place = shape
         weights = model.weights[rows]
         blurred = np.sqrt(draws.hand_sd**2 + self._blur(power))
         off = model.hand_residuals(draws)
@@ -155,7 +158,9 @@ class TemperedWindow:
             back.curve -= depth[:, None, None] * moment
         return np.asarray(model.hand_log_density(off, blurred) @ weights)
 
-    def _to_parameters(self, xi: FloatArray, draws: WindowDraws, back: _Backward, slopes: FloatArray) -> None:
+    def _to_parameters(
+        self, xi: FloatArray, draws: WindowDraws, depth: FloatArray, back: _Backward, slopes: FloatArray
+    ) -> None:
         """From the surfaces to the standard normal parameters."""
         model, p, at, k = self.model, self.model.priors, self.model.slices, self.model.k
 
@@ -180,7 +185,7 @@ class TemperedWindow:
         put("lapse", p.logit_lapse[1] * back.lapse * draws.lapse * (1 - draws.lapse))
         put("wrong_side", p.logit_wrong_side[1] * back.wrong * draws.wrong_side * (1 - draws.wrong_side))
         put("hand_top", p.hand_top[1] * back.hand_top.sum(axis=0))
-        put("hand_depth", p.log_hand_depth[1] * back.depth * model.hand_shape(xi)[0])
+        put("hand_depth", p.log_hand_depth[1] * back.depth * depth)
         put("hand_sd", p.log_hand_sd[1] * back.hand_sd * draws.hand_sd)
         for c in range(model.combinations):
             for slot in model.level_slots(c):
