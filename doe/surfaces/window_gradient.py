@@ -36,8 +36,7 @@ class TemperedWindow:
 
     def ahead(self, xi: FloatArray) -> Callable[[float], FloatArray]:
         """The log likelihood, (draws,), of the same parameters at any power above 0."""
-        draws = self.model.unpack(xi)
-        checks = self.model.coupon_log_likelihood(xi, draws) @ self.model.weights
+        draws, checks = self.model.unpack(xi), self.model.checks_log_likelihood(xi)
         hand = self.model.weights[self.model.hand.rows]
         off = self.model.hand_residuals(draws)
 

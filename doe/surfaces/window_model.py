@@ -14,6 +14,7 @@ logit together. Every parameter is a transform of a standard normal (`Priors`), 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -286,12 +287,20 @@ class WindowModel:
 
     def log_likelihood(self, xi: FloatArray) -> FloatArray:
         """Log likelihood of all results, earlier ones discounted, shape (draws,)."""
+        return self.by_portions(self._log_likelihood, xi)
+
+    def checks_log_likelihood(self, xi: FloatArray) -> FloatArray:
+        """The part of it that is pass/fail and sides, shape (draws,)."""
+        return self.by_portions(lambda part: self.coupon_log_likelihood(part) @ self.weights, xi)
+
+    def by_portions(self, look: Callable[[FloatArray], FloatArray], xi: FloatArray) -> FloatArray:
+        """``look`` at as many draws at a time as the processor's cache holds; what it gives, one after the other."""
         portion = max(1, _LOOK // max(1, len(self.passed)))
-        parts = [self._log_likelihood(xi[i : i + portion]) for i in range(0, len(xi), portion)]
+        parts = [look(xi[i : i + portion]) for i in range(0, len(xi), portion)]
         return np.concatenate(parts) if len(parts) > 1 else parts[0]
 
     def _log_likelihood(self, xi: FloatArray) -> FloatArray:
-        draws = self.unpack(xi)  # once for both parts: the sampler asks for nothing else
+        draws = self.unpack(xi)  # once for both parts
         coupons, hand = self.coupon_log_likelihood(xi, draws), self.hand_log_likelihood(xi, draws)
         return np.asarray((coupons * self.weights).sum(axis=1) + (hand * self.weights[self.hand.rows]).sum(axis=1))
 
