@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from release_samples import NAME, STUDY, TYPED, confirmed, released
 
+from doe.acts.base import version
 from doe.acts.dials import AS_DIALLED
 from doe.acts.fits import recommend_study
 from doe.acts.release import RELEASE, Wishes, release_study, review_day
@@ -42,7 +43,7 @@ def test_a_confirmed_answer_becomes_a_recipe(shop_with):
     assert recipe["exception"] == ""
     assert recipe["record"]["window"] == "every corner that was tested held"
     assert recipe["handling"][1] == "Peel: wait 30 s, cold, slow and low."
-    assert (kept.recipe.pass_rate, kept.recipe.version) == (answer.pass_rate, "0.1.0")
+    assert (kept.recipe.pass_rate, kept.recipe.version) == (answer.pass_rate, version())
     assert any("a cliff: " in text for text in recipe["voids"])
     assert kept.in_force
     assert {item["state"] for item in said["record"]} <= {"there", "said"}
@@ -140,7 +141,7 @@ def test_not_reachable_and_no_answer_are_refused_even_with_an_exception(shop_wit
         found = recommend_study(book, STUDY)
         (kept,) = [a for a in book.analyses(STUDY) if a.kind == "recommend"]
         book.save_analysis(
-            STUDY, kind="recommend", inputs_hash=found.fitted.hash, seed=kept.seed, version="0.1.0",
+            STUDY, kind="recommend", inputs_hash=found.fitted.hash, seed=kept.seed, version=version(),
             payload={**kept.payload, "verdict": "not reachable"},
         )  # fmt: skip
     refused = shop.run("release", STUDY, *TYPED, *EXCEPTION)
