@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq, minimize
 
 from doe.domain.errors import InputError
-from doe.surfaces.classical import firth, firth_likelihood, firth_profile
+from doe.surfaces.classical import firth, firth_likelihood, firth_profile, firth_stack
 from doe.surfaces.classical.firth import estimate_firth, fit_firth, judge_terms
 from doe.surfaces.classical.separation import find_separation
 
@@ -210,6 +210,10 @@ def test_more_terms_than_coupons_can_carry_are_named():
     assert quick == pytest.approx([*fit.estimates, 0.0])
 
 
+def test_columns_of_zeros_leave_nothing_to_fit():
+    assert fit_firth([[0.0], [0.0]], [0, 1]).coefficients.empty
+
+
 def test_joint_test_of_all_slopes_is_the_difference_of_penalised_likelihoods():
     X, y = scores(4)
     fit = fit_firth(X, y, ["constant", "a", "b"])
@@ -225,6 +229,81 @@ def test_limit_beyond_every_reasonable_logit_is_given_as_infinite():
     best = firth_profile.Maximum(fit.estimates, fit.penalised, True)
     assert firth_profile._profile_limit(fit.data, best, 1, 1.0, 1e3).value == np.inf
     assert firth_profile._profile_limit(fit.data, best, 1, -1.0, 1e3).value == -np.inf
+
+
+def crowded(seed: int, n: int, p: int) -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng([seed, n, p])
+    X = np.column_stack([np.ones(n), rng.uniform(-1, 1, size=(n, p - 1))])
+    return X, (rng.random(n) < 1 / (1 + np.exp(-(X @ rng.normal(size=p))))).astype(float)
+
+
+@pytest.mark.parametrize(("rows", "known"), [(20, False), (90, False), (90, True)])
+def test_a_stack_of_points_has_the_values_and_slopes_of_single_ones(rows, known):
+    X, y = crowded(1, rows, 4)
+    data = firth_likelihood.FirthData(X, y, np.full(rows, 2.0))
+    betas = np.random.default_rng(2).normal(size=(5, 4))
+    looks = firth_stack.look_each(data, betas @ X.T)
+    pairs = None
+    if known:  # that of the first point serves all: exact only there
+        pairs = 2 * (data.slopes(betas[0])[2] - firth_stack.slopes_each(data, looks, np.zeros((4, 4)))[1][0])
+    score, hessian = firth_stack.slopes_each(data, looks, pairs)
+    for i in range(1 if known else 5):
+        assert looks.value[i] == pytest.approx(data.penalised(betas[i]), rel=1e-12)
+        assert score[i] == pytest.approx(data.slopes(betas[i])[0], abs=1e-10)
+        assert hessian[i] == pytest.approx(data.slopes(betas[i])[2], abs=1e-10)
+    assert firth_stack.values_each(data, np.array([[900.0] * rows, X @ betas[0]])) == pytest.approx(
+        [-np.inf, looks.value[0]]
+    )
+
+
+def test_roots_of_a_stack_are_found_beside_matrices_that_have_none():
+    good, bad, saddle = np.array([[4.0, 2.0], [2.0, 3.0]]), np.diag([1.0, -1.0]), np.diag([-1.0, -1.0])
+    roots = firth_stack.cholesky_each(np.array([good, bad, good, saddle, saddle]))
+    assert [bool(np.isnan(root).all()) for root in roots] == [False, True, False, True, True]
+    assert roots[2] @ roots[2].T == pytest.approx(good)
+
+
+@pytest.mark.parametrize(("n", "p"), [(40, 5), (60, 8), (150, 6)])
+@pytest.mark.parametrize("seed", range(3))
+def test_limits_found_together_are_those_of_a_search_one_by_one(seed, n, p):
+    X, y = crowded(seed, n, p)
+    fit = fit_firth(X, y)
+    assert not fit.several_peaks
+    best = firth_likelihood.maximise(fit.data, np.zeros(p), np.arange(p))
+    target = np.sqrt(3.841458820694124)
+    for j, row in enumerate(fit.coefficients.itertuples()):
+        for side, limit in ((-1, row.low), (1, row.high)):
+            alone = firth_profile._profile_limit(fit.data, best, j, side * row.se, target)
+            assert limit == pytest.approx(alone.value, rel=1e-6, abs=1e-7)
+        held = fit.estimates * (np.arange(p) != j)
+        restricted = firth_likelihood.maximise(fit.data, held, np.flatnonzero(np.arange(p) != j))
+        assert row.chi2 == pytest.approx(2 * (best.value - restricted.value), abs=1e-7)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_fit_at_a_limit_lies_outside_the_other_limits(seed):
+    # What is as likely as a limit is inside every limit, however many peaks there are.
+    X, y = crowded(seed, 20, 10)
+    fit = fit_firth(X, y)
+    low, high = (fit.coefficients[side].to_numpy() for side in ("low", "high"))
+    inside = fit.penalised - 3.841458820694124 / 2
+    for j in range(10):
+        for limit in (low[j], high[j]):
+            start = fit.estimates.copy()
+            start[j] = limit
+            point = firth_likelihood.maximise(fit.data, start, np.flatnonzero(np.arange(10) != j))
+            if np.isfinite(limit) and point.value > inside:
+                assert (point.beta > low - 1e-3).all()
+                assert (point.beta < high + 1e-3).all()
+
+
+def test_limits_are_the_same_where_the_joint_search_never_settles(monkeypatch):
+    X, y = crowded(0, 40, 5)
+    together = fit_firth(X, y).coefficients
+    monkeypatch.setattr(firth_profile, "_ROUNDS", 0)
+    alone = fit_firth(X, y).coefficients
+    numbers = together.columns[1:]
+    assert alone[numbers].to_numpy() == pytest.approx(together[numbers].to_numpy(), rel=1e-6)
 
 
 def test_crowded_model_says_that_its_likelihood_has_several_peaks():

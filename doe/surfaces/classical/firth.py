@@ -9,13 +9,12 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy import stats
-from scipy.special import expit
+from scipy.special import chdtrc, expit
 
 from doe.domain.errors import InputError
 from doe.surfaces.classical.confounding import Separable, find_confounding
 from doe.surfaces.classical.firth_likelihood import FEW_ROWS, FirthData, maximise
-from doe.surfaces.classical.firth_profile import tabulate_profiles
+from doe.surfaces.classical.firth_profile import find_profiles
 from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
 from doe.surfaces.classical.separation import Separation, find_separation
 
@@ -125,13 +124,14 @@ def fit_firth(
     pass rates near 0 or 1 are too cautious. Coupons are taken as independent.
 
     With nearly as many terms as coupons the profile has several peaks, the notes say so, and a limit can
-    still be too narrow: on 20 to 28 simulated coupons none of 96 limits with 4 terms, 7 of 240 with 10
-    and 44 of 360 with 15 (``tests/bench/classical_intervals.py``).
+    still be too narrow: on 20 to 28 simulated coupons none of 96 limits with 4 terms, 2 of 240 with 10
+    and 23 of 360 with 15 (``tests/bench/classical_intervals.py``).
 
     References
     ----------
     D. Firth (1993), *Biometrika* 80(1), 27-38; G. Heinze and M. Schemper (2002), *Statistics in Medicine*
-    21, 2409-2419.
+    21, 2409-2419; limits by Newton's method: D. J. Venzon and S. H. Moolgavkar (1988), *Applied Statistics*
+    37(1), 87-94.
 
     Examples
     --------
@@ -151,7 +151,21 @@ def fit_firth(
     covariance: Floats = np.full((len(kept_names),) * 2, np.inf)
     if slopes is not None:
         covariance = np.asarray(np.linalg.inv(slopes[1]), dtype=np.float64)
-    table, peaks = tabulate_profiles(data, best, kept_names, np.sqrt(np.diag(covariance)), assurance)
+    se = np.sqrt(np.diag(covariance))
+    hessian = np.full_like(covariance, np.nan) if slopes is None else slopes[2]
+    profiles = find_profiles(data, best, hessian, se, assurance)
+    table = pd.DataFrame(
+        {
+            "term": kept_names,
+            "estimate": best.beta,
+            "se": se,
+            "low": profiles.low,
+            "high": profiles.high,
+            "chi2": profiles.chi2,
+            "p": chdtrc(1, profiles.chi2),
+        }
+    )
+    peaks = tuple(name for name, several in zip(kept_names, profiles.several_peaks, strict=True) if several)
     return FirthFit(
         names=columns,
         coefficients=table,
@@ -168,7 +182,7 @@ def fit_firth(
 
 
 def estimate_firth(X: ArrayLike, passed: ArrayLike, *, trials: ArrayLike | None = None) -> Floats:
-    """Only the estimates of `fit_firth`, a hundred times quicker: for repeated fits of simulated coupons.
+    """Only the estimates of `fit_firth`, many times quicker: for repeated fits of simulated coupons.
 
     Returns
     -------
@@ -233,7 +247,7 @@ def judge_terms(fit: FirthFit, terms: Sequence[str]) -> LikelihoodRatio:
     start[list(held)] = 0.0
     restricted = maximise(fit.data, start, free)
     chi2 = max(2 * (fit.penalised - restricted.value), 0.0)
-    return LikelihoodRatio(chi2, len(held), float(stats.chi2.sf(chi2, len(held))))
+    return LikelihoodRatio(chi2, len(held), float(chdtrc(len(held), chi2)))
 
 
 def _separation(data: FirthData, names: Sequence[str]) -> Separation:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -18,7 +19,7 @@ _SETTLED = 1e-14
 FEW_ROWS = 64
 _NEAR = 0.01  # a last step that moves no logit by more needs no look
 _CLOSE = 0.01  # a gain below which the quadratic model is trusted to within a factor of four
-_MANY_ROWS = 1000
+MANY_ROWS = 1000
 
 
 class Look(NamedTuple):
@@ -39,6 +40,20 @@ class FirthData:
     X: Floats
     passes: Floats
     trials: Floats
+
+    @cached_property
+    def triangle(self) -> NDArray[np.int_]:
+        """Where each element of a symmetric matrix stands in its upper triangle, shape (terms, terms)."""
+        p = self.X.shape[1]
+        place = np.zeros((p, p), dtype=int)
+        place[np.triu_indices(p)] = np.arange(p * (p + 1) // 2)
+        return np.maximum(place, place.T)
+
+    @cached_property
+    def products(self) -> Floats:
+        """The upper triangle of x_i x_i', shape (rows, terms (terms + 1) / 2): X' diag(w) X is a product with it."""
+        first, second = np.triu_indices(self.X.shape[1])
+        return np.asarray(self.X[:, first] * self.X[:, second])
 
     def penalised(self, beta: Floats) -> float:
         """Log-likelihood plus half the log determinant of the information; -inf where that is singular."""
@@ -103,7 +118,7 @@ class FirthData:
         1/2 [X' diag(W (1 - 6 p (1-p)) q_ii) X - sum_ij b_i b_j q_ij^2 x_i x_j'] with b = W (1-2p).
         """
         X, p = self.X, found.passing
-        if len(X) > _MANY_ROWS:
+        if len(X) > MANY_ROWS:
             return np.zeros_like(found.information)
         own = np.einsum("ij,ij->j", half, half)
         curve = (X.T * (found.weight * (1 - 6 * p * (1 - p)) * own)) @ X
