@@ -100,7 +100,8 @@ def choose_next(
             values = pool[f.name].to_numpy(dtype=float)
             pool[f.name] = _nearest(values, _levels(f, values, np.unique(before[f.name].to_numpy(dtype=float))))
     pool = pool[allowed(study, pool)]
-    if len(pool) < coupons:  # gathering moved most draws into forbidden settings: keep them where they were
+    # gathering moved most draws into forbidden settings: keep them where they were (few draws are repeated below)
+    if len(pool) < min(coupons, len(best_at)):
         pool = pd.concat([pool, before]) if len(before) else best_at
     shuffled = pool.iloc[rng.permutation(len(pool))]
     # the draws in random order; places apart from those taken come first, since a near repeat tells little new
