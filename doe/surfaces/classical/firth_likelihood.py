@@ -18,7 +18,6 @@ _ROUNDS = 300
 _SETTLED = 1e-14
 FEW_ROWS = 64
 _NEAR = 0.01  # a last step that moves no logit by more needs no look
-_CLOSE = 0.01  # a gain below which the quadratic model is trusted to within a factor of four
 MANY_ROWS = 1000
 
 
@@ -59,16 +58,6 @@ class FirthData:
         """Log-likelihood plus half the log determinant of the information; -inf where that is singular."""
         found = self.look(self.X @ beta)
         return -np.inf if found is None else found.value
-
-    def penalised_each(self, betas: Floats) -> Floats:
-        """`penalised` of many coefficient vectors, shape (vectors, terms)."""
-        if len(self.X) > FEW_ROWS:  # all at once would no longer fit the processor's cache
-            return np.array([self.penalised(beta) for beta in betas])
-        logits = betas @ self.X.T
-        weight = self.trials * expit(logits) * expit(-logits)
-        sign, logdet = np.linalg.slogdet((self.X.T * weight[:, None]) @ self.X)
-        likelihood = logits @ self.passes + log_expit(-logits) @ self.trials
-        return np.where((sign > 0) & np.isfinite(logdet), likelihood + 0.5 * logdet, -np.inf)
 
     def log_likelihood(self, beta: Floats) -> float:
         """Ordinary binomial log-likelihood (without the constant binomial coefficients)."""
@@ -179,7 +168,6 @@ def climb(
     *,
     penalty: Floats | None = None,
     settled: float = _SETTLED,
-    wanted: float = -np.inf,
 ) -> Maximum:
     """`maximise` from a point already looked at.
 
@@ -189,8 +177,6 @@ def climb(
         The penalty's second derivatives, where they are known from nearby.
     settled
         The gain, relative to the value, at which to stop.
-    wanted
-        The search is given up, not converged, where its top will clearly stay below this value.
 
     Notes
     -----
@@ -224,8 +210,6 @@ def climb(
                 return Maximum(beta + step, found.value + gain / 2, True, slopes)
             if gain < enough:
                 return Maximum(beta, found.value, True, slopes)
-        if gain < _CLOSE and found.value + 2 * gain < wanted:  # four times the promise would not be enough
-            return Maximum(beta, found.value, False, slopes)
         size = min(1.0, _MAX_STEP / farthest)
         for _ in range(40):
             trial = data.look(found.logits + size * move)

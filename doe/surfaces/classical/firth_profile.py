@@ -308,12 +308,6 @@ def _search_jointly(aim: _Aim, limits: _Limits, aims: NDArray[np.int_], reached:
     return aims[active]
 
 
-def _reach(data: FirthData, start: Floats, free: NDArray[np.int_], wanted: float) -> Maximum:
-    """The top near `start`, or some point on the way where that top is clearly lower than `wanted`."""
-    found = data.look(data.X @ start)
-    return Maximum(start, -np.inf, False) if found is None else climb(data, start, found, free, wanted=wanted)
-
-
 def _profile(data: FirthData, near: Maximum, j: int, value: float) -> Maximum:
     """Best penalised fit with coefficient j held at `value`, starting from a profile point nearby."""
     free = np.flatnonzero(np.arange(len(near.beta)) != j)
