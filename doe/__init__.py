@@ -20,19 +20,55 @@ if TYPE_CHECKING:
     from doe.surfaces import Earlier, Surfaces, fit
 
 __all__ = [
-    "Answer", "Check", "DoeError", "Earlier", "Factor", "Forbidden", "InputError", "Limits", "Line", "Machine",
-    "Material", "Plan", "Spec", "Stack", "Study", "Surfaces", "Window", "extend_plan", "fit", "make_plan", "recommend", "usual_factor",
-]  # fmt: skip
+    "Answer",
+    "Check",
+    "DoeError",
+    "Earlier",
+    "Factor",
+    "Forbidden",
+    "InputError",
+    "Limits",
+    "Line",
+    "Machine",
+    "Material",
+    "Plan",
+    "Spec",
+    "Stack",
+    "Study",
+    "Surfaces",
+    "Window",
+    "extend_plan",
+    "fit",
+    "make_plan",
+    "recommend",
+    "usual_factor",
+]
 
 # Looked up on first use: `doe --help` must not pay for SciPy or pandas.
 _HOMES = {
-    "Answer": "doe.setpoint", "Check": "doe.domain.spec", "DoeError": "doe.domain.errors", "Earlier": "doe.surfaces", "Factor": "doe.domain.factors",
-    "Forbidden": "doe.domain.space", "InputError": "doe.domain.errors", "Limits": "doe.domain.limits",
-    "Line": "doe.domain.stack", "Machine": "doe.domain.stack", "Material": "doe.domain.stack", "Plan": "doe.plans",
-    "Spec": "doe.domain.spec", "Stack": "doe.domain.stack", "Study": "doe.domain.study", "Surfaces": "doe.surfaces",
-    "Window": "doe.setpoint", "extend_plan": "doe.setpoint", "fit": "doe.surfaces", "make_plan": "doe.plans",
-    "recommend": "doe.setpoint", "usual_factor": "doe.domain.factors",
-}  # fmt: skip
+    "Answer": "doe.setpoint",
+    "Check": "doe.domain.spec",
+    "DoeError": "doe.domain.errors",
+    "Earlier": "doe.surfaces",
+    "Factor": "doe.domain.factors",
+    "Forbidden": "doe.domain.space",
+    "InputError": "doe.domain.errors",
+    "Limits": "doe.domain.limits",
+    "Line": "doe.domain.stack",
+    "Machine": "doe.domain.stack",
+    "Material": "doe.domain.stack",
+    "Plan": "doe.plans",
+    "Spec": "doe.domain.spec",
+    "Stack": "doe.domain.stack",
+    "Study": "doe.domain.study",
+    "Surfaces": "doe.surfaces",
+    "Window": "doe.setpoint",
+    "extend_plan": "doe.setpoint",
+    "fit": "doe.surfaces",
+    "make_plan": "doe.plans",
+    "recommend": "doe.setpoint",
+    "usual_factor": "doe.domain.factors",
+}
 
 
 def __getattr__(name: str) -> Any:

@@ -200,17 +200,31 @@ def _facts(report: ComparisonReport) -> tuple[str, ...]:
 def _count_table(report: ComparisonReport) -> Table:
     judged = report.judged
     rates = judged.rates
-    rows = [(
-        "setpoint", f"{rates.new_passed} of {rates.new_units}", f"{rates.old_passed} of {rates.old_units}",
-        "shown to be no worse" if rates.is_non_inferior else "worse" if rates.is_worse else "open",
-    )]  # fmt: skip
+    rows = [
+        (
+            "setpoint",
+            f"{rates.new_passed} of {rates.new_units}",
+            f"{rates.old_passed} of {rates.old_units}",
+            "shown to be no worse" if rates.is_non_inferior else "worse" if rates.is_worse else "open",
+        )
+    ]
     edge_words = {"held": "holds", "not held": "broken", "doubtful": "in doubt", "open": "open"}
     for edge in judged.edges:
         old = "" if edge.old is None else f"{edge.old.passed} of {edge.old.passed + edge.old.failed}"
-        rows.append((edge.new.role, f"{edge.new.passed} of {edge.new.passed + edge.new.failed}", old,
-                     edge_words[edge.new.verdict]))  # fmt: skip
-    return Table("Passed of those judged", (words("Place"), number("New"), number("In use"), words("New material")),
-                 tuple(rows), "At the setpoint a pair counts only when both of its coupons are judged.")  # fmt: skip
+        rows.append(
+            (
+                edge.new.role,
+                f"{edge.new.passed} of {edge.new.passed + edge.new.failed}",
+                old,
+                edge_words[edge.new.verdict],
+            )
+        )
+    return Table(
+        "Passed of those judged",
+        (words("Place"), number("New"), number("In use"), words("New material")),
+        tuple(rows),
+        "At the setpoint a pair counts only when both of its coupons are judged.",
+    )
 
 
 def _states(report: ComparisonReport) -> pd.DataFrame:
@@ -267,10 +281,14 @@ def _rate_picture(report: ComparisonReport) -> tuple[Picture, ...]:
         "margin or more. The exact test decides; see the method."
     )
     svg = draw_limits(
-        100 * rates.limits.difference, (low, high), margins=(-100 * plan.rate_margin, None),
-        unit="difference of the pass rate, points", name="rate", title=title,
+        100 * rates.limits.difference,
+        (low, high),
+        margins=(-100 * plan.rate_margin, None),
+        unit="difference of the pass rate, points",
+        name="rate",
+        title=title,
         description=f"Difference {100 * rates.limits.difference:+.0f} points, {low:+.1f} to {high:+.1f}. {caption}",
-    )  # fmt: skip
+    )
     return (Picture(svg, title, caption),)
 
 
@@ -287,10 +305,14 @@ def _hand_pictures(report: ComparisonReport) -> tuple[Picture, ...]:
         "assurance. Hatched: a difference that would matter."
     )
     limits = draw_limits(
-        hand.difference, (hand.low, hand.high), margins=(-plan.hand_margin, plan.hand_margin),
-        unit="difference of hand-feel, points", name="hand", title=title,
+        hand.difference,
+        (hand.low, hand.high),
+        margins=(-plan.hand_margin, plan.hand_margin),
+        unit="difference of hand-feel, points",
+        name="hand",
+        title=title,
         description=f"Difference {hand.difference:+.2f}, limits {hand.low:+.2f} to {hand.high:+.2f}. {caption}",
-    )  # fmt: skip
+    )
     rows = report.results[(report.results["role"] == SETPOINT) & (report.results["void"] == "")]
     columns = [c for c in rows.columns if str(c).startswith(HAND_PREFIX)]
     mean = rows[columns].astype(float).mean(axis=1)
@@ -300,8 +322,9 @@ def _hand_pictures(report: ComparisonReport) -> tuple[Picture, ...]:
     means = f"new {score(float(np.nanmean(new)))}, in use {score(float(np.nanmean(old)))}"
     head = f"Hand-feel at the setpoint, on average: {means}"
     said = "Square: in use. Dot: new. A line joins the two coupons of a pair."
-    pairs = draw_hand(old, new, wanted=report.study.spec.hand_min, name="hand-pairs", title=head,
-                      description=f"{means}. {said}")  # fmt: skip
+    pairs = draw_hand(
+        old, new, wanted=report.study.spec.hand_min, name="hand-pairs", title=head, description=f"{means}. {said}"
+    )
     return Picture(limits, title, caption), Picture(pairs, head, said)
 
 
@@ -310,9 +333,11 @@ def _pair_table(judged: Comparison) -> Table | None:
     if pairs is None:
         return None
     rows = (
-        ("both passed", str(pairs.both)), ("only the one in use passed", str(pairs.only_old)),
-        ("only the new one passed", str(pairs.only_new)), ("neither passed", str(pairs.neither)),
-    )  # fmt: skip
+        ("both passed", str(pairs.both)),
+        ("only the one in use passed", str(pairs.only_old)),
+        ("only the new one passed", str(pairs.only_new)),
+        ("neither passed", str(pairs.neither)),
+    )
     note = f"Exact p that the new material is worse by the margin or more: {judged.rates.test.p_exact:.3f}."
     return Table("Pairs at the setpoint", (words("Outcome"), number("Pairs")), rows, note)
 
@@ -352,16 +377,27 @@ def _coupon_table(report: ComparisonReport) -> Table:
     said = {True: "pass", False: "fail"}
     rows = tuple(
         (
-            str(row["pair"]), str(row["coupon"]), "new" if row["material"] == "new" else "in use", str(row["role"]),
+            str(row["pair"]),
+            str(row["coupon"]),
+            "new" if row["material"] == "new" else "in use",
+            str(row["role"]),
             *(said.get(row[CHECK_PREFIX + c], "") if row[CHECK_PREFIX + c] is not None else "" for c in checks),
-            str(row["symptom"]), *("" if pd.isna(row[h]) else f"{float(row[h]):g}" for h in hands),
+            str(row["symptom"]),
+            *("" if pd.isna(row[h]) else f"{float(row[h]):g}" for h in hands),
             "; ".join(t for t in (f"void: {row['void']}" if row["void"] else "", str(row["note"])) if t),
         )
         for row in states.to_dict("records")
-    )  # fmt: skip
-    columns = (number("Pair"), words("Coupon"), words("Material"), words("Place"),
-               *(words(c.replace("_", " ")) for c in checks), words("Symptom"),
-               *(number(h.removeprefix(HAND_PREFIX)) for h in hands), words("Note"))  # fmt: skip
+    )
+    columns = (
+        number("Pair"),
+        words("Coupon"),
+        words("Material"),
+        words("Place"),
+        *(words(c.replace("_", " ")) for c in checks),
+        words("Symptom"),
+        *(number(h.removeprefix(HAND_PREFIX)) for h in hands),
+        words("Note"),
+    )
     return Table("Every coupon", columns, rows)
 
 
@@ -381,6 +417,7 @@ def _history(report: ComparisonReport) -> Table | None:
     if not report.history:
         return None
     return Table(
-        "Who did what, and when", (words("When"), words("Who"), words("What"), words("Why")),
+        "Who did what, and when",
+        (words("When"), words("Who"), words("What"), words("Why")),
         tuple((date(h.when), h.who, h.what, h.why) for h in report.history),
-    )  # fmt: skip
+    )

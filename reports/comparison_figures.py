@@ -99,8 +99,15 @@ def draw_limits(
             if margin is not None:
                 ax.axvspan(min(end, margin), max(end, margin), facecolor="#efece4", hatch="////", linewidth=0)
                 ax.axvline(margin, color=INK, linewidth=1.6)
-                ax.annotate("margin", (margin, 0.93), xycoords=("data", "axes fraction"), ha="center", va="top",
-                            fontsize=9, bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.5})  # fmt: skip
+                ax.annotate(
+                    "margin",
+                    (margin, 0.93),
+                    xycoords=("data", "axes fraction"),
+                    ha="center",
+                    va="top",
+                    fontsize=9,
+                    bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.5},
+                )
         ax.axvline(0, color=SOFT, linewidth=1, linestyle=(0, (4, 3)))
         ax.plot(limits, (0, 0), color=ACCENT, linewidth=4, solid_capstyle="butt")
         for end in limits:
@@ -135,13 +142,26 @@ def draw_hand(
     with canvas(6.4, 2.6) as (figure, ax):
         both = np.isfinite(in_use) & np.isfinite(new)
         ax.vlines(x[both], in_use[both], new[both], color=RULE, linewidth=2)
-        ax.plot(x, in_use, "s", markersize=6.5, markerfacecolor=PAPER, markeredgecolor=INK, markeredgewidth=1.4,
-                label="in use")  # fmt: skip
+        ax.plot(
+            x,
+            in_use,
+            "s",
+            markersize=6.5,
+            markerfacecolor=PAPER,
+            markeredgecolor=INK,
+            markeredgewidth=1.4,
+            label="in use",
+        )
         ax.plot(x, new, "o", markersize=5, color=ACCENT, label="new")
         if wanted is not None:
             ax.axhline(wanted, color=INK, linewidth=1.2, linestyle=(0, (5, 3)))
             ax.annotate("wanted", (1, wanted), xycoords=("axes fraction", "data"), ha="right", va="bottom", fontsize=9)
-        ax.set(ylim=(0.8, 5.2), yticks=range(1, 6), xlim=(0, len(new) + 1), xlabel="pair, in the order of pressing",
-               ylabel="hand-feel, mean of people")  # fmt: skip
+        ax.set(
+            ylim=(0.8, 5.2),
+            yticks=range(1, 6),
+            xlim=(0, len(new) + 1),
+            xlabel="pair, in the order of pressing",
+            ylabel="hand-feel, mean of people",
+        )
         ax.legend(loc="lower left", ncols=2)
         return to_svg(figure, name=name, title=title, description=description)

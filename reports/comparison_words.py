@@ -16,8 +16,12 @@ HEADLINES = {
 KINDS = {"same recipe holds": "ready", "retune": "unreachable", "not enough coupons yet": "more"}
 """Verdict to style of its frame."""
 
-DIFFERS = {"lot": "another lot", "supplier": "another supplier or make", "material": "another material",
-           "same": "the same"}  # fmt: skip
+DIFFERS = {
+    "lot": "another lot",
+    "supplier": "another supplier or make",
+    "material": "another material",
+    "same": "the same",
+}
 
 
 class Planned(Protocol):
@@ -91,9 +95,7 @@ def steps(judged: Comparison, *, looks_left: int) -> tuple[str, ...]:
         return (f"Make the next round, about {count(judged.more_units, 'more stroke')}, then judge again.",)
     if looks_left:
         return ("Settle what is missing above, then judge again.",)
-    return (
-        "No further round was planned: start a new comparison, or a retune where the new material looks worse.",
-    )  # fmt: skip
+    return ("No further round was planned: start a new comparison, or a retune where the new material looks worse.",)
 
 
 def method_lines(plan: Planned, judged: Comparison) -> tuple[str, ...]:

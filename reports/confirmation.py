@@ -90,11 +90,13 @@ def confirmation_page(
             page_title=f"Confirmation, {facts.study.name}",
             study_name=facts.study.name,
             facts=tuple(
-                text for text in (
+                text
+                for text in (
                     f"Stack: {stack.name}. Line: {line.name}.",
                     planned,
                     f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
-                ) if text
+                )
+                if text
             ),
             confirmation=confirmation_section(facts, shown=shown),
             stack_pairs=stack_pairs(stack, line),
@@ -103,7 +105,7 @@ def confirmation_page(
             special_goods=SPECIAL_GOODS,
             footer=FOOTER,
         ),
-    )  # fmt: skip
+    )
 
 
 def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> ConfirmationSection:
@@ -145,8 +147,10 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
 def states_of(study: Study, rows: pd.DataFrame) -> list[str]:
     """passed, failed, waiting or not scored, for each coupon."""
     untouched = rows[[CHECK_PREFIX + c.name for c in study.spec.checks]].isna().all(axis=1)
-    return ["not scored" if bare else str(state)
-            for bare, state in zip(untouched, coupon_states(rows, study.spec.checks), strict=True)]  # fmt: skip
+    return [
+        "not scored" if bare else str(state)
+        for bare, state in zip(untouched, coupon_states(rows, study.spec.checks), strict=True)
+    ]
 
 
 def _picture(facts: ConfirmationFacts) -> Picture:
@@ -180,16 +184,26 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> Table:
     for point in attempt.plan.points.to_dict("records"):
         role = str(point["role"])
         part = attempt.rows[attempt.rows["role"].eq(role)]
-        rows.append((
-            sentence(role).rstrip("."), *(amount_both(f, point[f.name], shown) for f in study.factors),
-            str(len(part)), _counted(states_of(study, part)) or "none", verdicts.get(role, "open"),
-        ))  # fmt: skip
+        rows.append(
+            (
+                sentence(role).rstrip("."),
+                *(amount_both(f, point[f.name], shown) for f in study.factors),
+                str(len(part)),
+                _counted(states_of(study, part)) or "none",
+                verdicts.get(role, "open"),
+            )
+        )
     return Table(
         "Where the coupons were made, and what they say",
-        (words("Place"), *(number(sentence(f.label).rstrip(".")) for f in study.factors), words("Coupons"),
-         words("State"), words("Verdict")),
+        (
+            words("Place"),
+            *(number(sentence(f.label).rstrip(".")) for f in study.factors),
+            words("Coupons"),
+            words("State"),
+            words("Verdict"),
+        ),
         tuple(rows),
-    )  # fmt: skip
+    )
 
 
 def _coupon_table(facts: ConfirmationFacts) -> Table:
@@ -201,14 +215,31 @@ def _coupon_table(facts: ConfirmationFacts) -> Table:
     for state, row in zip(states_of(study, rows), rows.to_dict("records"), strict=True):
         checks = [marks.get(row[CHECK_PREFIX + c.name], "–") for c in study.spec.checks]
         hands = [score(float(row[p])) if row[p] == row[p] and row[p] is not None else "–" for p in people]
-        body.append((str(row["coupon"]), str(row["role"]), *checks, *hands, str(row["symptom"]).replace("_", " "),
-                     str(row["note"]), state))  # fmt: skip
-    body += [(coupon, "void", *("–" for _ in study.spec.checks), *("–" for _ in people), "", reason, "void")
-             for coupon, reason in facts.current.void]  # fmt: skip
+        body.append(
+            (
+                str(row["coupon"]),
+                str(row["role"]),
+                *checks,
+                *hands,
+                str(row["symptom"]).replace("_", " "),
+                str(row["note"]),
+                state,
+            )
+        )
+    body += [
+        (coupon, "void", *("–" for _ in study.spec.checks), *("–" for _ in people), "", reason, "void")
+        for coupon, reason in facts.current.void
+    ]
     return Table(
         f"The {count(len(body), 'coupon')} of confirmation {facts.current.plan.attempt}",
-        (words("Coupon"), words("Place"), *(words(c.name.replace("_", " ")) for c in study.spec.checks),
-         *(number(f"hand: {p.removeprefix(HAND_PREFIX)}") for p in people), words("Symptom"), words("Note"),
-         words("State")),
+        (
+            words("Coupon"),
+            words("Place"),
+            *(words(c.name.replace("_", " ")) for c in study.spec.checks),
+            *(number(f"hand: {p.removeprefix(HAND_PREFIX)}") for p in people),
+            words("Symptom"),
+            words("Note"),
+            words("State"),
+        ),
         tuple(body),
-    )  # fmt: skip
+    )

@@ -388,9 +388,11 @@ def steps(facts: ConfirmationFacts) -> tuple[str, ...]:
     if attempt.verdict == "given up":
         return ("Plan a fresh confirmation when what stood in its way is mended.",)
     if attempt.verdict == "open":
-        stuck = [] if judged is None else [
-            c for c in judged.corners if c.verdict == "doubtful" and c.role not in attempt.missing_corners
-        ]  # fmt: skip
+        stuck = (
+            []
+            if judged is None
+            else [c for c in judged.corners if c.verdict == "doubtful" and c.role not in attempt.missing_corners]
+        )
         if stuck and judged is not None and judged.setpoint_verdict == "accepted" and not attempt.unscored:
             return ("Use the setpoint without a window, or draw the window in and confirm again.",)
         said = ["Make and score what is missing; change nothing meanwhile."]
@@ -421,11 +423,14 @@ def source_rows(facts: ConfirmationFacts) -> tuple[tuple[str, str, str, str], ..
     if judged is not None and judged.passed + judged.failed:
         claim = judged.plan
         waiting = f", {judged.waiting} wait" if judged.waiting else ""
-        rows.append((
-            f"confirmation alone, exact ({stated(claim.assurance)})",
-            f"{judged.passed} of {judged.passed + judged.failed}{waiting}",
-            at_least(judged.limits.low), at_most(judged.limits.high),
-        ))  # fmt: skip
+        rows.append(
+            (
+                f"confirmation alone, exact ({stated(claim.assurance)})",
+                f"{judged.passed} of {judged.passed + judged.failed}{waiting}",
+                at_least(judged.limits.low),
+                at_most(judged.limits.high),
+            )
+        )
     if both is not None:
         rows.append((f"both together ({stated(spec.assurance)})", _share(both.rate), at_least(both.low), ""))
     return tuple(rows)
@@ -446,11 +451,15 @@ def source_notes(facts: ConfirmationFacts) -> tuple[str, ...]:
         f"{'every attempt' if len(facts.attempts) > 1 else 'this run'}, corners included; nothing is counted twice."
     ]
     if both.counts_hand:
-        said.append("Study and both count the hand-feel wanted as well; the confirmation alone counts the checks, and "
-                    "judges hand-feel apart.")  # fmt: skip
+        said.append(
+            "Study and both count the hand-feel wanted as well; the confirmation alone counts the checks, and "
+            "judges hand-feel apart."
+        )
     if judged is not None:
-        said.append("The verdict rests on the exact limits of the confirmation alone. Lower limits are rounded down, "
-                    "upper ones up.")  # fmt: skip
+        said.append(
+            "The verdict rests on the exact limits of the confirmation alone. Lower limits are rounded down, "
+            "upper ones up."
+        )
     return (*said, *both.warnings)
 
 
@@ -463,8 +472,13 @@ def attempt_rows(attempts: Sequence[Attempt]) -> tuple[tuple[str, ...], ...]:
         if judged is not None and judged.waiting:
             result += f", {count(judged.waiting, 'waits', 'wait')}"
         verdict = told_verdict(a) + (f" ({a.plan.given_up.rstrip('.')})" if a.plan.given_up else "")
-        rows.append((
-            str(a.plan.attempt), f"{stated(claim.pass_rate)} with {stated(claim.assurance)}",
-            f"{allowed(claim.failures)} in {units(claim.units, a.plan.unit)}", result, verdict,
-        ))  # fmt: skip
+        rows.append(
+            (
+                str(a.plan.attempt),
+                f"{stated(claim.pass_rate)} with {stated(claim.assurance)}",
+                f"{allowed(claim.failures)} in {units(claim.units, a.plan.unit)}",
+                result,
+                verdict,
+            )
+        )
     return tuple(rows)

@@ -82,8 +82,16 @@ def draw_strip(
         for key, (marker, face, _) in MARKS.items():
             chosen = marks == key
             if chosen.any():
-                ax.scatter(x[chosen], (marks[chosen] == "pass") + up[chosen], marker=marker, s=34, facecolor=face,
-                           edgecolor=INK, linewidth=0.8, zorder=3)  # fmt: skip
+                ax.scatter(
+                    x[chosen],
+                    (marks[chosen] == "pass") + up[chosen],
+                    marker=marker,
+                    s=34,
+                    facecolor=face,
+                    edgecolor=INK,
+                    linewidth=0.8,
+                    zorder=3,
+                )
         return to_svg(figure, name=name, title=title, description=description)
 
 
@@ -144,9 +152,17 @@ def draw_effects(
 
 
 def draw_half_normal(
-    terms: Sequence[str], size: Floats, quantile: Floats, *, name: str, title: str, description: str, margin: float,
-    simultaneous: float, axis: str,
-) -> Markup:  # fmt: skip
+    terms: Sequence[str],
+    size: Floats,
+    quantile: Floats,
+    *,
+    name: str,
+    title: str,
+    description: str,
+    margin: float,
+    simultaneous: float,
+    axis: str,
+) -> Markup:
     """Half-normal plot with Lenth's two margins; effects beyond the first are named.
 
     Parameters
@@ -164,9 +180,15 @@ def draw_half_normal(
         right = max(float(size.max()), simultaneous) * 1.25
         for i in np.flatnonzero(out):
             to_left = size[i] > 0.55 * right
-            ax.annotate(terms[int(i)], (size[i], quantile[i]), xytext=(-9 if to_left else 9, 0),
-                        textcoords="offset points", ha="right" if to_left else "left", va="center",
-                        fontsize=9)  # fmt: skip
+            ax.annotate(
+                terms[int(i)],
+                (size[i], quantile[i]),
+                xytext=(-9 if to_left else 9, 0),
+                textcoords="offset points",
+                ha="right" if to_left else "left",
+                va="center",
+                fontsize=9,
+            )
         top = float(quantile.max()) * 1.15
         for at, words in ((margin, "stands out\nalone"), (simultaneous, "stands out\namong all")):
             ax.axvline(at, color=SOFT, lw=1.1, ls=(0, (4, 3)))
@@ -210,8 +232,17 @@ def draw_drift(
         for key, (marker, face, words) in MARKS.items():
             chosen = (marks == key) & np.isfinite(values)
             if chosen.any():
-                ax.scatter(order[chosen], values[chosen], marker=marker, s=40, facecolor=face, edgecolor=INK,
-                           linewidth=0.9, zorder=3, label=words)  # fmt: skip
+                ax.scatter(
+                    order[chosen],
+                    values[chosen],
+                    marker=marker,
+                    s=40,
+                    facecolor=face,
+                    edgecolor=INK,
+                    linewidth=0.9,
+                    zorder=3,
+                    label=words,
+                )
         for at in np.flatnonzero(np.diff(rounds)) if len(rounds) > 1 else ():
             ax.axvline((order[at] + order[at + 1]) / 2, color=RULE, lw=1.2)
         ax.set_xlabel("order at the press")

@@ -23,8 +23,17 @@ if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
 ENTRY_SHEET, HELP_SHEET, CHOICE_SHEET = "entries", "how to fill", "choices"
-_WIDTHS = {"coupon": 10, "setting": 13, "actual": 14, "check": 10, "symptom": 24, "hand": 10, "void": 18, "note": 30,
-           "mark": 12}  # fmt: skip
+_WIDTHS = {
+    "coupon": 10,
+    "setting": 13,
+    "actual": 14,
+    "check": 10,
+    "symptom": 24,
+    "hand": 10,
+    "void": 18,
+    "note": 30,
+    "mark": 12,
+}
 _MEASURED_DEGC = (20.0, 199.9)
 """Measured temperatures a workbook takes; from 200 degC a number is more likely Fahrenheit."""
 
@@ -99,8 +108,12 @@ def _rows(study: Study, coupons: pd.DataFrame, columns: Sequence[EntryColumn]) -
     """Cells of the file below the headings: what the plan says, and None where a person writes."""
     absent = [n for n in ("coupon", *study.factor_names) if n not in coupons.columns]
     if absent:
-        raise InputError("coupons", ", ".join(map(str, coupons.columns)), f"columns {', '.join(absent)}",
-                         "Make the plan of this study first.")  # fmt: skip
+        raise InputError(
+            "coupons",
+            ", ".join(map(str, coupons.columns)),
+            f"columns {', '.join(absent)}",
+            "Make the plan of this study first.",
+        )
     mark = sheet_mark(study)
     filled: list[list[str | float | None]] = []
     for column in columns:
@@ -169,28 +182,48 @@ def _fill_help(sheet: Worksheet, study: Study, shown: Shown) -> None:
     unit = SYMBOLS[shown.unit("degC")]
     lines = [
         (f"How to fill this file: {study.name}", True),
-        ("White cells are yours, grey ones belong to the plan. One row is one coupon. Empty cells say nothing: send "
-         "the file as often as you like and fill in washes when they are done.", False),
+        (
+            "White cells are yours, grey ones belong to the plan. One row is one coupon. Empty cells say nothing: send "
+            "the file as often as you like and fill in washes when they are done.",
+            False,
+        ),
         ("Checks: choose pass or fail.", False),
         *((f"    {check.name.replace('_', ' ')}: {check.label}", False) for check in study.spec.checks),
-        ("Symptom: choose what is seen on a failed coupon; the sheet 'choices' describes each. Several: put ; between "
-         "them.", False),
-        ("Hand: 1 (as stiff as the kept stiff coupon) to 5 (as soft as the kept soft one), in half steps. Judge blind "
-         "and shuffled. Leave it empty if the coupon did not transfer.", False),
-        ("Temperatures in the grey columns are those the surface should have; what to dial in for them stands on the "
-         "bench sheet.", False),
-        (f"Measured temperatures: only what a gauge read at the surface, in {unit}, not the display. Leave them empty "
-         "if nothing was measured.", False),
-        ("A setting was not kept? Leave the grey cell, enter what was measured, or say in the note what happened.",
-         False),
+        (
+            "Symptom: choose what is seen on a failed coupon; the sheet 'choices' describes each. Several: put ; "
+            "between them.",
+            False,
+        ),
+        (
+            "Hand: 1 (as stiff as the kept stiff coupon) to 5 (as soft as the kept soft one), in half steps. Judge "
+            "blind and shuffled. Leave it empty if the coupon did not transfer.",
+            False,
+        ),
+        (
+            "Temperatures in the grey columns are those the surface should have; what to dial in for them stands on "
+            "the bench sheet.",
+            False,
+        ),
+        (
+            f"Measured temperatures: only what a gauge read at the surface, in {unit}, not the display. Leave them "
+            "empty if nothing was measured.",
+            False,
+        ),
+        (
+            "A setting was not kept? Leave the grey cell, enter what was measured, or say in the note what happened.",
+            False,
+        ),
         ("Void because: only for a lost or spoiled coupon. It stays in the record with its reason.", False),
-        ("Wash no sooner than 24 h after pressing, and after the same wait for every coupon (common practice, no "
-         "source).", False),
+        (
+            "Wash no sooner than 24 h after pressing, and after the same wait for every coupon (common practice, no "
+            "source).",
+            False,
+        ),
         ("Before you start", True),
         *((text, False) for text in CAUTIONS),
         (f"Nothing at or above {show_both(200, 'degC', shown)} is ever set.", False),
         (FIXED_WORDING, False),
-    ]  # fmt: skip
+    ]
     sheet.column_dimensions["A"].width = 110
     for i, (text, bold) in enumerate(lines, start=1):
         cell = _write(sheet, i, 1, text)
@@ -243,8 +276,10 @@ def _add_choices(sheet: Worksheet, columns: Sequence[EntryColumn], coupons: int)
                 rule = DataValidation("list", formula1=f"'{CHOICE_SHEET}'!$E$2:$E${last}", errorStyle="stop")
                 rule.error = "1 to 5 in half steps, or leave it empty."
             case "actual":
-                low, high = (round(Shown("degF" if column.unit == "degF" else "degC").value(v, "degC"), 1)
-                             for v in _MEASURED_DEGC)  # fmt: skip
+                low, high = (
+                    round(Shown("degF" if column.unit == "degF" else "degC").value(v, "degC"), 1)
+                    for v in _MEASURED_DEGC
+                )
                 rule = DataValidation(
                     "decimal", operator="between", formula1=plain(low), formula2=plain(high), errorStyle="stop"
                 )

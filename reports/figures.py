@@ -136,9 +136,14 @@ def draw_map(
         ax.plot(*spot, marker="+", ms=10, mec=ACCENT, mew=2.2, ls="none", zorder=9, label="setpoint")
         handles, labels = ax.get_legend_handles_labels()
         figure.legend(
-            handles, labels, loc="outside lower left", ncols=2 if len(labels) < 5 else 3, handletextpad=0.4,
-            columnspacing=1.1, borderpad=0.2,
-        )  # fmt: skip
+            handles,
+            labels,
+            loc="outside lower left",
+            ncols=2 if len(labels) < 5 else 3,
+            handletextpad=0.4,
+            columnspacing=1.1,
+            borderpad=0.2,
+        )
         return to_svg(figure, name=name, title=title, description=description)
 
 
@@ -182,8 +187,7 @@ def _shade(ax: Axes, xs: Floats, ys: Floats, grid: MapGrid, levels: Sequence[flo
         return list(colours[-pale:]) if pale <= len(colours) else [colours[0]] * (pale - len(colours)) + list(colours)
 
     def fill(colours: Sequence[str]) -> QuadContourSet:
-        return ax.contourf(xs, ys, grid.values, levels=_finite(bounds, grid.values),
-                           colors=bands(colours), zorder=1)  # fmt: skip
+        return ax.contourf(xs, ys, grid.values, levels=_finite(bounds, grid.values), colors=bands(colours), zorder=1)
 
     if grid.over is None:
         fill(_HAND_BANDS)
@@ -224,9 +228,14 @@ def _contours(
     bold = [target is not None and abs(v - target) < 1e-9 for v in crossed]
     # all levels at once: labels then keep clear of each other
     drawn = ax.contour(
-        xs, ys, values, levels=crossed, colors=[INK if b else SOFT for b in bold],
-        linewidths=[2.0 if b else 0.7 for b in bold], zorder=4,
-    )  # fmt: skip
+        xs,
+        ys,
+        values,
+        levels=crossed,
+        colors=[INK if b else SOFT for b in bold],
+        linewidths=[2.0 if b else 0.7 for b in bold],
+        zorder=4,
+    )
     for text in ax.clabel(drawn, fmt=words, fontsize=9, inline_spacing=3):
         if target is not None and text.get_text() == words(target):
             text.set_fontweight("bold")
@@ -239,8 +248,15 @@ def _cloud(ax: Axes, grid: MapGrid, setpoint: tuple[float, float], shown: Shown)
     turn = np.linspace(0, 2 * np.pi, 73)
     x = np.maximum(setpoint[0] + 2.448 * grid.x.setting_sd * np.cos(turn), 1e-9)  # sqrt of the 95 % chi-square, 2 df
     y = np.maximum(setpoint[1] + 2.448 * grid.y.setting_sd * np.sin(turn), 1e-9)
-    ax.plot(axis_values(grid.x, x, shown), axis_values(grid.y, y, shown), color=ACCENT, lw=1.3, ls=(0, (5, 3)),
-            zorder=6, label="setting error, 95 of 100")  # fmt: skip
+    ax.plot(
+        axis_values(grid.x, x, shown),
+        axis_values(grid.y, y, shown),
+        color=ACCENT,
+        lw=1.3,
+        ls=(0, (5, 3)),
+        zorder=6,
+        label="setting error, 95 of 100",
+    )
 
 
 def _box(ax: Axes, grid: MapGrid, box: Box, *, style: str, label: str, shown: Shown) -> None:
@@ -259,8 +275,19 @@ def _dots(ax: Axes, grid: MapGrid, dots: Dots, shown: Shown) -> None:
             # offsets are in points, so that coupons made at one setting stand side by side at any scale
             for i in np.flatnonzero(chosen):
                 shift = ScaledTranslation(dx[i] / 72, dy[i] / 72, ax.figure.dpi_scale_trans)
-                ax.plot(x[i], y[i], marker=marker, ms=7.5 if near else 5.5, mfc=face, mec=INK, mew=1.1 if near else 0.7,
-                        ls="none", alpha=1 if near else 0.55, zorder=5, transform=ax.transData + shift)  # fmt: skip
+                ax.plot(
+                    x[i],
+                    y[i],
+                    marker=marker,
+                    ms=7.5 if near else 5.5,
+                    mfc=face,
+                    mec=INK,
+                    mew=1.1 if near else 0.7,
+                    ls="none",
+                    alpha=1 if near else 0.55,
+                    zorder=5,
+                    transform=ax.transData + shift,
+                )
         if (dots.mark == key).any():
             ax.plot([], [], marker=marker, ms=7.5, mfc=face, mec=INK, mew=1.1, ls="none", label=words)
 
@@ -341,9 +368,17 @@ def draw_profile(
         ax.plot(xs, curve.middle * scale, color=INK, lw=2.2, zorder=3)
         if target is not None:
             ax.axhline(target * scale, color=SOFT, lw=1.1, ls=(0, (4, 3)), zorder=2)
-            ax.annotate(f"wanted {target * scale:g}", (0.985, target * scale), xycoords=("axes fraction", "data"),
-                        xytext=(0, -3), textcoords="offset points", ha="right", va="top",
-                        fontsize=8.5, color=SOFT)  # fmt: skip
+            ax.annotate(
+                f"wanted {target * scale:g}",
+                (0.985, target * scale),
+                xycoords=("axes fraction", "data"),
+                xytext=(0, -3),
+                textcoords="offset points",
+                ha="right",
+                va="top",
+                fontsize=8.5,
+                color=SOFT,
+            )
         spot = float(axis_values(f, np.array([setpoint]), shown)[0])
         ax.axvline(spot, color=ACCENT, lw=2, zorder=4)
         for at, side in curve.edges:

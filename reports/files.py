@@ -51,9 +51,11 @@ def write_whole(path: str | Path, content: str | bytes) -> Path:
         beside.replace(target)
     except OSError as error:
         raise InputError(
-            str(target), error.strerror or str(error), "a place that can be written",
+            str(target),
+            error.strerror or str(error),
+            "a place that can be written",
             "Close the file if it is open elsewhere, or choose another folder.",
-        ) from error  # fmt: skip
+        ) from error
     finally:
         if beside is not None:
             with contextlib.suppress(OSError):  # gone after the move, which is the usual case

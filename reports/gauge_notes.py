@@ -18,9 +18,7 @@ def gauge_notes(report: StudyReport) -> GaugeNotes | None:
         return None
     dials = dials_of_settings(gauged, study, report.answer.setpoint, shown)
     checked = [d for d in dials if d.is_checked]
-    rows = tuple(
-        (d.label, d.surface, d.dial, d.plus_minus, _window_on_the_dial(report, d)) for d in checked
-    )  # fmt: skip
+    rows = tuple((d.label, d.surface, d.dial, d.plus_minus, _window_on_the_dial(report, d)) for d in checked)
     heads = ("setting", "on the surface", "to dial in", "± (95 %)", "expected window on the dial")
     table = Table(f"What to dial in on {gauged.line.name}", tuple(Column(h, False) for h in heads), rows)
     return GaugeNotes(
@@ -70,9 +68,11 @@ def _pairs(gauge: MachineGauge, shown: Shown) -> list[Pair]:
     if gauge.setting_error.df:
         freedom = count(max(1, round(gauge.setting_error.df)), "degree")
         made.append(
-            Pair(f"{name}: setting error by its readings",
-                 f"{show_difference(gauge.setting_error.sd_delta_degc, shown)} ({freedom} of freedom)")
-        )  # fmt: skip
+            Pair(
+                f"{name}: setting error by its readings",
+                f"{show_difference(gauge.setting_error.sd_delta_degc, shown)} ({freedom} of freedom)",
+            )
+        )
     if gauge.status.due is not None:
         made.append(Pair(f"{name}: measure again by", f"{gauge.status.due:%Y-%m-%d}"))
     return made

@@ -162,9 +162,18 @@ def label_sheets(
     """
     return render(
         "labels.html",
-        labels_page(study, coupons, grid=grid, made_at=made_at, round_number=round_number, study_id=study_id, link=link,
-                    skip=skip, shown=shown),
-    )  # fmt: skip
+        labels_page(
+            study,
+            coupons,
+            grid=grid,
+            made_at=made_at,
+            round_number=round_number,
+            study_id=study_id,
+            link=link,
+            skip=skip,
+            shown=shown,
+        ),
+    )
 
 
 def labels_page(
@@ -244,9 +253,11 @@ def check_link(link: str) -> str:
         good = False
     if not good or parts.query or parts.fragment or any(c.isspace() for c in text) or len(text) > 200:
         raise InputError(
-            "--link", text, "an address such as http://192.168.1.20:8731",
+            "--link",
+            text,
+            "an address such as http://192.168.1.20:8731",
             "Take the address that doe bench shows when it starts.",
-        )  # fmt: skip
+        )
     return text.rstrip("/")
 
 

@@ -97,8 +97,18 @@ def people_report(
     made_at : datetime
     made_by : str
     """
-    page = people_page(study, judged, passes, hand, repeats, again=again, sentences=sentences, missing=missing,
-                       made_at=made_at, made_by=made_by)  # fmt: skip
+    page = people_page(
+        study,
+        judged,
+        passes,
+        hand,
+        repeats,
+        again=again,
+        sentences=sentences,
+        missing=missing,
+        made_at=made_at,
+        made_by=made_by,
+    )
     return render("people.html", page)
 
 
@@ -118,8 +128,12 @@ def people_page(
     """View-model of `people_report`, same parameters."""
     common = f"{count(hand.coupons, 'coupon')} felt by everybody" if hand else "no hand-feel in common"
     tables = [
-        _pass_table(passes), _hand_table(hand), _icc_table(hand), _repeat_table(repeats), _differ_table(judged),
-    ]  # fmt: skip
+        _pass_table(passes),
+        _hand_table(hand),
+        _icc_table(hand),
+        _repeat_table(repeats),
+        _differ_table(judged),
+    ]
     return PeoplePage(
         page_title=f"People who score, {study.name}",
         study_name=study.name,
@@ -186,12 +200,28 @@ def _pass_table(passes: PassAgreement | None) -> Table | None:
     if passes is None:
         return None
     rows = tuple(
-        (f"{p.first} and {p.second}", f"{p.kappa.coupons:.0f}", percent(p.kappa.agreement), _number(p.kappa.kappa),
-         _limits(p.kappa.low, p.kappa.high), band_of(p.kappa), str(p.only_first), str(p.only_second))
+        (
+            f"{p.first} and {p.second}",
+            f"{p.kappa.coupons:.0f}",
+            percent(p.kappa.agreement),
+            _number(p.kappa.kappa),
+            _limits(p.kappa.low, p.kappa.high),
+            band_of(p.kappa),
+            str(p.only_first),
+            str(p.only_second),
+        )
         for p in passes.pairs
-    )  # fmt: skip
-    heads = (words("People"), number("Coupons"), number("Agree"), number("Kappa"), number("90 % limits"), words(""),
-             number("Only the first passes"), number("Only the second passes"))  # fmt: skip
+    )
+    heads = (
+        words("People"),
+        number("Coupons"),
+        number("Agree"),
+        number("Kappa"),
+        number("90 % limits"),
+        words(""),
+        number("Only the first passes"),
+        number("Only the second passes"),
+    )
     return Table("Pass and fail, two by two", heads, rows)
 
 
@@ -211,29 +241,53 @@ def _hand_table(hand: HandAgreement | None) -> Table | None:
 def _icc_table(hand: HandAgreement | None) -> Table | None:
     if hand is None:
         return None
-    kinds = {"any such people": "any such people would give the same number",
-             "these very people": "these people, once each one's habit is taken out"}  # fmt: skip
+    kinds = {
+        "any such people": "any such people would give the same number",
+        "these very people": "these people, once each one's habit is taken out",
+    }
     rows = tuple(
-        (kinds[str(r["kind"])], "one score" if r["scores"] == 1 else f"mean of {r['scores']}", _number(float(r["icc"])),
-         _limits(float(r["low"]), float(r["high"])))
-        for r in hand.scores.table.to_dict("records") if r["kind"] in kinds
-    )  # fmt: skip
+        (
+            kinds[str(r["kind"])],
+            "one score" if r["scores"] == 1 else f"mean of {r['scores']}",
+            _number(float(r["icc"])),
+            _limits(float(r["low"]), float(r["high"])),
+        )
+        for r in hand.scores.table.to_dict("records")
+        if r["kind"] in kinds
+    )
     note = "Share of what differs between scores that is the coupons' own. 1: a score stands for its coupon."
-    return Table("What a hand-feel score is worth", (words("For"), words("Score"), number("Correlation"),
-                                                     number("90 % limits")), rows, note)  # fmt: skip
+    return Table(
+        "What a hand-feel score is worth",
+        (words("For"), words("Score"), number("Correlation"), number("90 % limits")),
+        rows,
+        note,
+    )
 
 
 def _repeat_table(repeats: Sequence[Repeat]) -> Table | None:
     if not repeats:
         return None
     rows = tuple(
-        (r.person, str(r.coupons), str(r.turned), "" if r.kappa is None else _number(r.kappa.kappa),
-         str(r.hand_coupons), "" if math.isnan(r.hand_sd) else f"±{2 * r.hand_sd:.1f}",
-         "" if math.isnan(r.hand_shift) else f"{r.hand_shift:+.1f}")
+        (
+            r.person,
+            str(r.coupons),
+            str(r.turned),
+            "" if r.kappa is None else _number(r.kappa.kappa),
+            str(r.hand_coupons),
+            "" if math.isnan(r.hand_sd) else f"±{2 * r.hand_sd:.1f}",
+            "" if math.isnan(r.hand_shift) else f"{r.hand_shift:+.1f}",
+        )
         for r in repeats
-    )  # fmt: skip
-    heads = (words("Person"), number("Judged twice"), number("Changed"), number("Kappa"), number("Felt twice"),
-             number("Repeats to"), number("Second minus first"))  # fmt: skip
+    )
+    heads = (
+        words("Person"),
+        number("Judged twice"),
+        number("Changed"),
+        number("Kappa"),
+        number("Felt twice"),
+        number("Repeats to"),
+        number("Second minus first"),
+    )
     return Table("Every person with herself", heads, rows)
 
 

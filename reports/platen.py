@@ -78,9 +78,17 @@ def platen_page(
         The reader's units; temperatures stand in both.
     """
     view = platen_view(
-        found, line=line, machine=machine, name=name, settings=settings, days=days, made_at=made_at,
-        elsewhere=elsewhere, left_out=left_out, shown=shown,
-    )  # fmt: skip
+        found,
+        line=line,
+        machine=machine,
+        name=name,
+        settings=settings,
+        days=days,
+        made_at=made_at,
+        elsewhere=elsewhere,
+        left_out=left_out,
+        shown=shown,
+    )
     return render("platen.html", view)
 
 
@@ -100,11 +108,15 @@ def platen_view(
     """View-model of the page; see `platen_page`."""
     read = ", ".join(show_both(s, "degC", shown) for s in settings)
     facts = [
-        Pair("line", line), Pair(machine, name), Pair("set to", read), Pair("read", days),
-        Pair("places read", f"{found.places} of {found.passes.size}"), Pair("readings", str(int(found.passes.sum()))),
+        Pair("line", line),
+        Pair(machine, name),
+        Pair("set to", read),
+        Pair("read", days),
+        Pair("places read", f"{found.places} of {found.passes.size}"),
+        Pair("readings", str(int(found.passes.sum()))),
         *([Pair("not on the map", count(elsewhere, "other reading"))] if elsewhere else []),
         Pair("page made", date(made_at)),
-    ]  # fmt: skip
+    ]
     at = settings[0] if len(settings) == 1 else None
     return PlatenPage(
         page_title=f"Map of the {machine} of {line}",
@@ -137,13 +149,16 @@ def _table(found: PlatenMap, at: float | None, shown: Shown) -> Table:
         surface = [show_both(round(at + off, 1), "degC", shown)] if at is not None else []
         name = place_name(int(r), int(c), (shape[0], shape[1]))
         verdict = "cold" if name in found.cold else "hot" if name in found.hot else "alike"
-        rows.append((
-            name, *(f"{u.delta(off, 'degC'):+.1f}" for u in units), *surface, str(int(found.passes[r, c])), verdict
-        ))  # fmt: skip
+        rows.append(
+            (name, *(f"{u.delta(off, 'degC'):+.1f}" for u in units), *surface, str(int(found.passes[r, c])), verdict)
+        )
     heads = (
-        Column("place", False), *(Column(f"surface minus set, {SYMBOLS[u.temperature]}", True) for u in units),
-        *([Column("surface", True)] if at is not None else []), Column("readings", True), Column("", False),
-    )  # fmt: skip
+        Column("place", False),
+        *(Column(f"surface minus set, {SYMBOLS[u.temperature]}", True) for u in units),
+        *([Column("surface", True)] if at is not None else []),
+        Column("readings", True),
+        Column("", False),
+    )
     return Table("Mean of each place that was read", heads, tuple(rows))
 
 
@@ -202,16 +217,22 @@ def _place(
         mark, edge, face = "▲ hot", OVER, _HOT
     inset = 0.02 if mark else 0.0
     ax.add_patch(
-        Rectangle((corner[0] + inset, corner[1] + inset), 1 - 2 * inset, 1 - 2 * inset, fc=face, ec=edge,
-                  lw=3 if mark else 1, zorder=3 if mark else 2)
-    )  # fmt: skip
+        Rectangle(
+            (corner[0] + inset, corner[1] + inset),
+            1 - 2 * inset,
+            1 - 2 * inset,
+            fc=face,
+            ec=edge,
+            lw=3 if mark else 1,
+            zorder=3 if mark else 2,
+        )
+    )
     number = f"{shown.delta(value, 'degC'):+.1f}".replace("-", "−")
     if not roomy:
         ax.text(x, y, f"{mark[:1]}{number}", ha="center", va="center", fontsize=8, color=INK, zorder=4)
         return
     ax.text(x, y + 0.12, number, ha="center", va="center", fontsize=14, color=INK, zorder=4)
     if at is not None:
-        ax.text(x, y - 0.17, _whole(at + value, shown), ha="center", va="center", fontsize=8.5,
-                color=SOFT, zorder=4)  # fmt: skip
+        ax.text(x, y - 0.17, _whole(at + value, shown), ha="center", va="center", fontsize=8.5, color=SOFT, zorder=4)
     if mark:
         ax.text(x, y - 0.37, mark, ha="center", va="center", fontsize=8.5, color=edge, zorder=4)

@@ -88,8 +88,11 @@ def practice_page(outcome: Outcome, *, who: str, day: str, shown: Shown = METRIC
         page_title=f"{title}: {outcome.score} of 100",
         title=title,
         headline=f"{outcome.score} of 100 points",
-        facts=(f"{who}, {day}. Exercise {outcome.exercise}, seed {outcome.seed}.", f"Spent: {', '.join(spent)}.",
-               "An invented world: no machine, film, powder or fabric was measured for it."),
+        facts=(
+            f"{who}, {day}. Exercise {outcome.exercise}, seed {outcome.seed}.",
+            f"Spent: {', '.join(spent)}.",
+            "An invented world: no machine, film, powder or fabric was measured for it.",
+        ),
         truth=outcome.truth,
         score_pairs=tuple(Pair(words, f"{points:+.0f}") for words, points in outcome.parts),
         settings=settings,
@@ -98,7 +101,7 @@ def practice_page(outcome: Outcome, *, who: str, day: str, shown: Shown = METRIC
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,
         footer=FOOTER,
-    )  # fmt: skip
+    )
 
 
 def seen_often(outcome: Outcome) -> tuple[SeenOften, ...]:
@@ -158,8 +161,18 @@ def _map(picture: MapPicture, x: str, y: str, shown: Shown) -> Picture:
         _coupons(ax, picture.coupons, fx, fy, shown)
         for (name, settings), (marker, colour) in zip(picture.marks.items(), _SPOTS, strict=False):
             spot = [float(axis_values(f, np.array([settings[f.name]]), shown)[0]) for f in (fx, fy)]
-            ax.plot(*spot, marker=marker, ms=13, mfc=colour, mec=PAPER, mew=1.5, ls="none", label=name, zorder=9,
-                    clip_on=False)  # fmt: skip
+            ax.plot(
+                *spot,
+                marker=marker,
+                ms=13,
+                mfc=colour,
+                mec=PAPER,
+                mew=1.5,
+                ls="none",
+                label=name,
+                zorder=9,
+                clip_on=False,
+            )
         figure.legend(loc="outside lower left", ncols=4, handletextpad=0.3, columnspacing=1.0)
         svg = to_svg(figure, name=f"map-{x}", title=title, description=caption)
     return Picture(svg, title, caption)
@@ -187,8 +200,16 @@ def _coupons(ax: Axes, coupons: pd.DataFrame, fx: Factor, fy: Factor, shown: Sho
             ax.plot(
                 axis_values(fx, rows[fx.name].to_numpy(dtype=float), shown),
                 axis_values(fy, rows[fy.name].to_numpy(dtype=float), shown),
-                marker=marker, ms=6, mfc=face, mec=INK, mew=0.9, ls="none", label=words, zorder=8, clip_on=False,
-            )  # fmt: skip
+                marker=marker,
+                ms=6,
+                mfc=face,
+                mec=INK,
+                mew=0.9,
+                ls="none",
+                label=words,
+                zorder=8,
+                clip_on=False,
+            )
 
 
 def _bars(picture: BarPicture) -> Picture:

@@ -309,7 +309,8 @@ def story_page(story: RecipeStory) -> StoryPage:
         headline=headline(answer),
         lead=lead(study, answer),
         answer_lines=(
-            *sureness(study, answer), *window_sentences(study, answer),
+            *sureness(study, answer),
+            *window_sentences(study, answer),
             f"Nearest cliff: {nearest_cliff(study, answer, shown)}",
         ),
         cliff_table=cliff_table(report),
@@ -339,7 +340,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         fixed_wording=FIXED_WORDING,
         special_goods=SPECIAL_GOODS,
         footer=FOOTER,
-    )  # fmt: skip
+    )
 
 
 def record_sentence(items: tuple[Item, ...]) -> str:
@@ -372,9 +373,10 @@ def repeat_sentence(found: Repeat) -> str:
             )
         case "other":
             why = (
-                versions if found.version_then != found.version_now
+                versions
+                if found.version_then != found.version_now
                 else " The version is the same; another processor or library may round differently."
-            )  # fmt: skip
+            )
             return (
                 f"Fitted again today from the book with the same seed, rates differ by up to {found.largest * 100:.2g} "
                 f"points from those at release; those at release are shown.{why}"
@@ -407,9 +409,7 @@ def _told(caption: str, told: tuple[Told, ...], *, what: str) -> Table | None:
         return None
     has_why = any(t.why for t in told)
     heads = (words("When"), words("Who"), words(what), *((words("Why"),) if has_why else ()))
-    rows = tuple(
-        (date_words(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told
-    )  # fmt: skip
+    rows = tuple((date_words(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told)
     return Table(caption, heads, rows)
 
 
@@ -424,8 +424,15 @@ def _rounds_table(rounds: tuple[RoundFacts, ...]) -> Table:
 def _plan_table(story: RecipeStory) -> Table | None:
     if story.plan is None:
         return None
-    heads = (words("Plan"), words("Why or why not"), number("Coupons"), number("Hours"), number("Quadratic terms"),
-             number("Prediction variance"), number("Smallest effect"))  # fmt: skip
+    heads = (
+        words("Plan"),
+        words("Why or why not"),
+        number("Coupons"),
+        number("Hours"),
+        number("Quadratic terms"),
+        number("Prediction variance"),
+        number("Smallest effect"),
+    )
     rows = (plan_row(story.plan, story.plan), *(plan_row(story.plan, other) for other in story.plans))
     return Table("The plan that was made, and others for as many coupons", heads, rows)
 
@@ -444,10 +451,17 @@ def _others_table(story: RecipeStory) -> Table | None:
     study, chosen = story.report.study, story.others[0]
     return Table(
         "Other settings, counted as the setpoint is",
-        (words("Idea"), words("Why not"), number("Expected"), number("At least"), number("Hand-feel"),
-         number("Times"), words("Settings")),
+        (
+            words("Idea"),
+            words("Why not"),
+            number("Expected"),
+            number("At least"),
+            number("Hand-feel"),
+            number("Times"),
+            words("Settings"),
+        ),
         tuple(other_row(study, chosen, other, story.shown) for other in story.others),
-    )  # fmt: skip
+    )
 
 
 def _attempts_table(attempts: tuple[tuple[str, ...], ...]) -> Table | None:
@@ -470,14 +484,16 @@ def _revisions_table(story: RecipeStory) -> Table:
         (number("Revision"), words("Approved by"), words("On"), words("Why"), words("State")),
         tuple(
             (
-                str(r.recipe.revision), r.recipe.approved_by, f"{r.recipe.approved_at:%Y-%m-%d}",
+                str(r.recipe.revision),
+                r.recipe.approved_by,
+                f"{r.recipe.approved_at:%Y-%m-%d}",
                 r.recipe.why or "first release",
                 state_words(r.recipe, superseded=r.superseded, retired_why=r.retired_why, on=story.on)
                 + (f" (by {r.retired_by})" if r.retired_by else ""),
             )
             for r in story.revisions
         ),
-    )  # fmt: skip
+    )
 
 
 def _changes_table(story: RecipeStory) -> Table | None:

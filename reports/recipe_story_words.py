@@ -72,10 +72,7 @@ def points(share: float) -> str:
 
 def not_permitted(study: Study, other: Alternative) -> str:
     """Why a setting may not be recommended: outside the tested ranges, or forbidden; empty if it may."""
-    outside = [
-        f.label for f in study.numeric
-        if not f.low - 1e-9 <= float(other.settings[f.name]) <= f.high + 1e-9
-    ]  # fmt: skip
+    outside = [f.label for f in study.numeric if not f.low - 1e-9 <= float(other.settings[f.name]) <= f.high + 1e-9]
     if outside:
         return f"{listing(outside)} outside the tested range"
     for combination in study.forbidden:
@@ -129,22 +126,38 @@ def plan_why_not(chosen: PlanJudgement, other: PlanJudgement) -> str:
     compare(other.quadratic.rank, chosen.quadratic.rank, 0, terms, terms, good_is_more=True)
     if other.model == chosen.model:
         compare(
-            other.precision.variance_average, chosen.precision.variance_average, 0.005, "predicts less sharply",
-            "predicts more sharply", good_is_more=False,
-        )  # fmt: skip
+            other.precision.variance_average,
+            chosen.precision.variance_average,
+            0.005,
+            "predicts less sharply",
+            "predicts more sharply",
+            good_is_more=False,
+        )
     compare(
-        min(other.smallest_effect, 99.0), min(chosen.smallest_effect, 99.0), 0.05, "sees only larger effects",
-        "sees smaller effects", good_is_more=False,
-    )  # fmt: skip
+        min(other.smallest_effect, 99.0),
+        min(chosen.smallest_effect, 99.0),
+        0.05,
+        "sees only larger effects",
+        "sees smaller effects",
+        good_is_more=False,
+    )
     compare(
-        other.hours, chosen.hours, 0.05, f"takes {other.hours - chosen.hours:.1f} hours more",
-        f"takes {chosen.hours - other.hours:.1f} hours less", good_is_more=False,
-    )  # fmt: skip
+        other.hours,
+        chosen.hours,
+        0.05,
+        f"takes {other.hours - chosen.hours:.1f} hours more",
+        f"takes {chosen.hours - other.hours:.1f} hours less",
+        good_is_more=False,
+    )
     fewer = chosen.coupons - other.coupons
     compare(
-        other.coupons, chosen.coupons, 0, f"needs {count(-fewer, 'more coupon')}",
-        f"needs {count(fewer, 'coupon')} less", good_is_more=False,
-    )  # fmt: skip
+        other.coupons,
+        chosen.coupons,
+        0,
+        f"needs {count(-fewer, 'more coupon')}",
+        f"needs {count(fewer, 'coupon')} less",
+        good_is_more=False,
+    )
     if worse and better:
         return f"It {listing(worse)}, though it {listing(better)}."
     if worse:

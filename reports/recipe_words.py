@@ -100,9 +100,14 @@ def window_words(setting: RecipeSetting, shown: Shown = METRIC) -> str:
 
 
 def handling_sentences(
-    study: Study, setpoint: Mapping[str, float | str], *, gap: str = "", peel: str = "", second_press: str = "",
+    study: Study,
+    setpoint: Mapping[str, float | str],
+    *,
+    gap: str = "",
+    peel: str = "",
+    second_press: str = "",
     more: tuple[str, ...] = (),
-) -> tuple[str, ...]:  # fmt: skip
+) -> tuple[str, ...]:
     """Waits, peel and second press in the order of the work; what the study knows, then what was typed.
 
     An empty part is left out; `handling_gaps` says which have to be typed.
@@ -116,7 +121,7 @@ def handling_sentences(
             ("second press", [known["second_press_time"], second_press]),
         )
         if any(text.strip() for text in parts)
-    ) + tuple(sentence(text) for text in more if text.strip())  # fmt: skip
+    ) + tuple(sentence(text) for text in more if text.strip())
 
 
 def handling_gaps(

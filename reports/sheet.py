@@ -219,9 +219,20 @@ def bench_sheet(
         If a surface or a dial would have to be at or above the ceiling, or a dial above the limit of its machine.
     """
     page = sheet_page(
-        study, stack, line, coupons, made_at=made_at, people=people, shown=shown, round_number=round_number,
-        made_by=made_by, notes=notes, gauged=gauged, cautions=cautions, confirms=confirms,
-    )  # fmt: skip
+        study,
+        stack,
+        line,
+        coupons,
+        made_at=made_at,
+        people=people,
+        shown=shown,
+        round_number=round_number,
+        made_by=made_by,
+        notes=notes,
+        gauged=gauged,
+        cautions=cautions,
+        confirms=confirms,
+    )
     return render("sheet.html", page)
 
 

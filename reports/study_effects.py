@@ -175,16 +175,18 @@ def _swing_picture(report: StudyReport) -> Picture:
     return Picture(
         draw_effects(
             EffectBars(tuple(f.label for f in swings.factors), swings.middle, swings.low, swings.high),
-            name="swings", title=title,
+            name="swings",
+            title=title,
             description="Swing of the pass rate over the tested range of each setting: "
             + listing([f"{f.label} {m:.0f} points" for f, m in zip(swings.factors, swings.middle, strict=True)]),
-            axis="swing of the pass rate, points of 100", margin=None,
+            axis="swing of the pass rate, points of 100",
+            margin=None,
         ),
         title,
         "How far the pass rate of the checks swings while one setting runs through its tested range and the others "
         "stay at "
         f"the setpoint. Line: {stated(report.study.spec.assurance)} assurance at each end.",
-    )  # fmt: skip
+    )
 
 
 def _classical_pictures(report: StudyReport) -> tuple[Picture, ...]:
@@ -225,28 +227,37 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
             title = f"Effects on the {of} cannot be judged against each other"
         return Picture(
             draw_half_normal(
-                points["term"].tolist(), points["size"].to_numpy(dtype=float),
-                points["quantile"].to_numpy(dtype=float), name=name, title=title, description=largest,
-                margin=scale * effects.lenth.margin, simultaneous=scale * effects.lenth.simultaneous_margin,
+                points["term"].tolist(),
+                points["size"].to_numpy(dtype=float),
+                points["quantile"].to_numpy(dtype=float),
+                name=name,
+                title=title,
+                description=largest,
+                margin=scale * effects.lenth.margin,
+                simultaneous=scale * effects.lenth.simultaneous_margin,
                 axis=f"size of the effect, {unit}",
             ),
             title,
             "There is no scatter between repeats to judge by, so the effects are judged against each other (Lenth's "
             "margin): those in line with the origin look like noise. One beyond the margin may still be chance when "
             f"many are looked at. {_BATCH_CAUTION}",
-        )  # fmt: skip
+        )
     shown = slice(0, _MOST)
     low, high = (scale * table[end].to_numpy(dtype=float)[shown] for end in ("low", "high"))
     title = largest.rstrip(".")
     return Picture(
         draw_effects(
-            EffectBars(tuple(terms[shown]), size[shown], low, high), name=name, title=title, description=largest,
-            axis=f"change from low to high, {unit}", margin=None,
+            EffectBars(tuple(terms[shown]), size[shown], low, high),
+            name=name,
+            title=title,
+            description=largest,
+            axis=f"change from low to high, {unit}",
+            margin=None,
         ),
         title,
         "From the coupons at the ends of the ranges. Filled: the interval leaves out zero. Each interval holds for one "
         f"effect at a time. {_batch_words(effects)}{_untold_words(untold)}",
-    )  # fmt: skip
+    )
 
 
 def _batch_words(effects: Effects) -> str:
@@ -274,18 +285,34 @@ def effect_tables(report: StudyReport) -> tuple[Table, ...]:
     checks = report.classical
     frames: list[tuple[str, pd.DataFrame, str]] = []
     if checks.effects is not None:
-        frames.append(("Effects on hand-feel (coupons at the ends of the ranges)", checks.effects.table,
-                       _batch_words(checks.effects)))  # fmt: skip
+        frames.append(
+            (
+                "Effects on hand-feel (coupons at the ends of the ranges)",
+                checks.effects.table,
+                _batch_words(checks.effects),
+            )
+        )
     if checks.pass_effects is not None:
-        frames.append(("Effects on the share that passes (same coupons, failed ones too)", checks.pass_effects.table,
-                       _batch_words(checks.pass_effects)))  # fmt: skip
+        frames.append(
+            (
+                "Effects on the share that passes (same coupons, failed ones too)",
+                checks.pass_effects.table,
+                _batch_words(checks.pass_effects),
+            )
+        )
     if checks.hand_model is not None:
-        frames.append((f"Hand-feel: {checks.hand_kind} model with batch errors, coded settings",
-                       checks.hand_model.coefficients, ""))  # fmt: skip
+        frames.append(
+            (
+                f"Hand-feel: {checks.hand_kind} model with batch errors, coded settings",
+                checks.hand_model.coefficients,
+                "",
+            )
+        )
         frames.append(("Hand-feel: where the scatter comes from", checks.hand_model.components, ""))
     if checks.ordinal is not None and not checks.ordinal.problem:
-        frames.append(("Hand-feel scores: proportional odds, coded settings", checks.ordinal.coefficients,
-                       _ORDINAL_NOTE))  # fmt: skip
+        frames.append(
+            ("Hand-feel scores: proportional odds, coded settings", checks.ordinal.coefficients, _ORDINAL_NOTE)
+        )
     if checks.firth is not None:
         separated = sentence(_in_words(str(checks.firth.separation), report))
         frames.append((_PENALISED, checks.firth.coefficients, f"{separated} {_BATCH_CAUTION}".strip()))
@@ -293,11 +320,29 @@ def effect_tables(report: StudyReport) -> tuple[Table, ...]:
 
 
 _HEADS = {
-    "term": "Term", "effect": "Effect", "estimate": "Estimate", "se": "Standard error", "low": "Low", "high": "High",
-    "t": "t", "p": "p", "df": "Degrees of freedom", "ss": "Sum of squares", "chain": "Stands for", "chi2": "χ²",
-    "component": "Part", "batches": "Batches", "spare": "Spare", "variance": "Variance", "sd": "Standard deviation",
-    "share": "Share", "at_zero": "At zero", "used": "Used", "z": "z", "se_expected": "Standard error, expected",
-}  # fmt: skip
+    "term": "Term",
+    "effect": "Effect",
+    "estimate": "Estimate",
+    "se": "Standard error",
+    "low": "Low",
+    "high": "High",
+    "t": "t",
+    "p": "p",
+    "df": "Degrees of freedom",
+    "ss": "Sum of squares",
+    "chain": "Stands for",
+    "chi2": "χ²",
+    "component": "Part",
+    "batches": "Batches",
+    "spare": "Spare",
+    "variance": "Variance",
+    "sd": "Standard deviation",
+    "share": "Share",
+    "at_zero": "At zero",
+    "used": "Used",
+    "z": "z",
+    "se_expected": "Standard error, expected",
+}
 
 
 def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport, note: str) -> Table:

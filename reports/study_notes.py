@@ -69,4 +69,4 @@ def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note,
                 "only of prints that transferred.",
             ),
         ),
-    )  # fmt: skip
+    )

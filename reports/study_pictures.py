@@ -149,19 +149,25 @@ def _pass_map(report: StudyReport, surface: RobustMap, number: int) -> Picture:
     held = listing([f"{f.label} {amount(f, answer.setpoint[f.name], report.shown)}" for f in others])
     return Picture(
         draw_map(
-            _grid(report, surface, of_hand=False), name=f"map{number}", title=title,
+            _grid(report, surface, of_hand=False),
+            name=f"map{number}",
+            title=title,
             description=f"Map of the expected pass rate, setting error included. Setpoint: "
             f"{setpoint_line(study, answer)}.",
-            levels=_levels(target, (0.5, 0.7, 0.8, 0.9)), target=target, as_percent=True,
-            setpoint=_spot(report, fx.name, fy.name), window=_box(answer.window, fx.name, fy.name),
-            assured=_box(answer.assured_window, fx.name, fy.name), dots=_dots(report, fx.name, fy.name),
+            levels=_levels(target, (0.5, 0.7, 0.8, 0.9)),
+            target=target,
+            as_percent=True,
+            setpoint=_spot(report, fx.name, fy.name),
+            window=_box(answer.window, fx.name, fy.name),
+            assured=_box(answer.assured_window, fx.name, fy.name),
+            dots=_dots(report, fx.name, fy.name),
             shown=report.shown,
         ),
         title,
         f"Expected share of prints that {wanted(study, answer)}, setting error included. Blue side: too little heat. "
         "Brown side: too much. Hatched: not tested."
         + (f" Other settings as in the setpoint ({held}); coupons far from them are small and pale." if others else ""),
-    )  # fmt: skip
+    )
 
 
 def _hand_map(report: StudyReport, surface: RobustMap, number: int) -> Picture:
@@ -175,15 +181,21 @@ def _hand_map(report: StudyReport, surface: RobustMap, number: int) -> Picture:
     levels = _levels(least or 3.0, (1.5, 2, 2.5, 3, 3.25, 3.5, 3.75, 4, 4.25, 4.5))
     return Picture(
         draw_map(
-            _grid(report, surface, of_hand=True), name=f"hand{number}", title=title,
+            _grid(report, surface, of_hand=True),
+            name=f"hand{number}",
+            title=title,
             description=f"Map of the mean hand-feel, 5 is softest. Setpoint: {setpoint_line(study, answer)}.",
-            levels=[v for v in levels if low < v < high] or [least or 3.0], target=least, as_percent=False,
-            setpoint=_spot(report, fx.name, fy.name), window=_box(answer.window, fx.name, fy.name),
-            assured=_box(answer.assured_window, fx.name, fy.name), shown=report.shown,
+            levels=[v for v in levels if low < v < high] or [least or 3.0],
+            target=least,
+            as_percent=False,
+            setpoint=_spot(report, fx.name, fy.name),
+            window=_box(answer.window, fx.name, fy.name),
+            assured=_box(answer.assured_window, fx.name, fy.name),
+            shown=report.shown,
         ),
         title,
         "Mean hand-feel of prints that transferred, 5 as soft as the soft reference. Darker is stiffer.",
-    )  # fmt: skip
+    )
 
 
 def profile_pictures(report: StudyReport, profiles: dict[str, Profile]) -> tuple[Picture, ...]:
@@ -201,15 +213,19 @@ def _profile_picture(report: StudyReport, curve: Profile) -> Picture:
             Curve(
                 f, curve.values, curve.pass_rate, curve.pass_low, curve.pass_high, tuple((c.at, c.side) for c in cliffs)
             ),
-            name=f"profile-{f.name}", title=title,
+            name=f"profile-{f.name}",
+            title=title,
             description=f"Expected pass rate while {f.label} moves alone from the setpoint "
             f"{amount(f, answer.setpoint[f.name])}, with its band.",
-            setpoint=float(answer.setpoint[f.name]), target=study.spec.pass_rate, window=_along(report, f),
-            as_percent=True, shown=report.shown,
+            setpoint=float(answer.setpoint[f.name]),
+            target=study.spec.pass_rate,
+            window=_along(report, f),
+            as_percent=True,
+            shown=report.shown,
         ),
         title,
         "",
-    )  # fmt: skip
+    )
 
 
 def _no_cliff(f: Factor, curve: Profile) -> str:
@@ -230,13 +246,19 @@ def _strip_picture(report: StudyReport, f: Factor) -> Picture:
     title = sentence(f"{f.label}: passed {listing(_shares(report, f))}").rstrip(".")
     return Picture(
         draw_strip(
-            f, list(settings), report.marks, name=f"strip-{f.name}", title=title,
+            f,
+            list(settings),
+            report.marks,
+            name=f"strip-{f.name}",
+            title=title,
             description=f"Coupons along {f.label}, passed above, failed below. {_MARKS_KEY}",
-            setpoint=report.answer.setpoint[f.name], window=_along(report, f), shown=report.shown,
+            setpoint=report.answer.setpoint[f.name],
+            window=_along(report, f),
+            shown=report.shown,
         ),
         title,
         "",
-    )  # fmt: skip
+    )
 
 
 def _along(report: StudyReport, f: Factor) -> tuple[float, float] | None:
@@ -278,15 +300,21 @@ def run_pictures(report: StudyReport) -> tuple[Picture, ...]:
     return (
         Picture(
             draw_drift(
-                np.arange(1, len(place) + 1, dtype=float), values, report.marks[place], centre,
-                rounds=rows["round"].to_numpy(dtype=float)[place], is_hand=is_hand, name="drift", title=title,
+                np.arange(1, len(place) + 1, dtype=float),
+                values,
+                report.marks[place],
+                centre,
+                rounds=rows["round"].to_numpy(dtype=float)[place],
+                is_hand=is_hand,
+                name="drift",
+                title=title,
                 description=f"Results in the order of pressing. {_MARKS_KEY}",
             ),
             title,
             "The line joins coupons of the same centre setting. If it climbs or falls, something else than the "
             "settings changed during the day." + (" Coupons without a hand-feel are left out." if is_hand else ""),
         ),
-    )  # fmt: skip
+    )
 
 
 def _drift_title(values: NDArray[np.float64], centre: NDArray[np.bool_], *, is_hand: bool) -> str:

@@ -11,8 +11,11 @@ from reports.why_words import differences
 from reports.wording import sentence
 
 PRINTED = (
-    "Which coupons carry them", "Whether any setting reaches the target", "Hand-feel", "What would change them",
-)  # fmt: skip
+    "Which coupons carry them",
+    "Whether any setting reaches the target",
+    "Hand-feel",
+    "What would change them",
+)
 """Parts that stand on paper too; the others are left to the file, so that a printed report stays short."""
 
 

@@ -92,10 +92,13 @@ class PanelDraws:
         if all(f.setting_sd == 0 for f in report.study.numeric):
             nodes = nodes[:1] * 0
         return cls(
-            report, logit.astype(np.float32), None if hand is None else hand.astype(np.float32),
-            window.lapse.astype(np.float32), nodes.astype(np.float32),
+            report,
+            logit.astype(np.float32),
+            None if hand is None else hand.astype(np.float32),
+            window.lapse.astype(np.float32),
+            nodes.astype(np.float32),
             report.study.spec.hand_min if rate.uses_hand else None,
-        )  # fmt: skip
+        )
 
     @property
     def has_levels(self) -> bool:
@@ -187,9 +190,10 @@ def what_if(report: StudyReport) -> WhatIf:
         else "Read off a coarse grid of the same surfaces, so the last point may differ from the tables."
     )
     return WhatIf(
-        as_script_data(data), f"Inside the tested ranges only{stays}. {how} A look around, not a recommendation.",
+        as_script_data(data),
+        f"Inside the tested ranges only{stays}. {how} A look around, not a recommendation.",
         off_table(report),
-    )  # fmt: skip
+    )
 
 
 def off_table(report: StudyReport) -> Table:
@@ -328,12 +332,13 @@ def _forbidden(report: StudyReport, *, every_level: bool) -> list[dict[str, Any]
             continue  # names another level than the one that stays
         out.append(
             {
-                "clauses": [[numeric.index(c.factor), c.compare, c.value] for c in combination.clauses
-                            if c.factor in numeric],
+                "clauses": [
+                    [numeric.index(c.factor), c.compare, c.value] for c in combination.clauses if c.factor in numeric
+                ],
                 "levels": [[categorical.index(c.factor), c.value] for c in words] if every_level else [],
                 "reason": combination.reason,
             }
-        )  # fmt: skip
+        )
     return out
 
 

@@ -32,33 +32,45 @@ def why_parts(study: Study, why: Why, shown: Shown = METRIC, *, coupons: int = w
     """Every part that has something to say; ``coupons`` how many are in the table of those that carry the numbers."""
     parts = (
         Part(
-            "Why this setting", words.setting_sentences(study, why, shown), words.OTHER_HEADS,
-            tuple(words.other_rows(why)), ("setting",),
+            "Why this setting",
+            words.setting_sentences(study, why, shown),
+            words.OTHER_HEADS,
+            tuple(words.other_rows(why)),
+            ("setting",),
         ),
         Part(
             "What these numbers rest on",
             (*words.rests_on(study, why), DOUBT),
         ),
         Part(
-            "Which coupons carry them", words.coupon_sentences(why), words.COUPON_HEADS,
-            tuple(words.coupon_rows(why, coupons)), ("coupon", "result", "called"),
+            "Which coupons carry them",
+            words.coupon_sentences(why),
+            words.COUPON_HEADS,
+            tuple(words.coupon_rows(why, coupons)),
+            ("coupon", "result", "called"),
             "Good shirts of 100 at this setting, expected and lower bound; without: had the coupon not been made; "
             f"turned: had it ended the other way. draws: how many of the {why.draws} draws of the fit the numbers are "
             "worth. For these nothing is fitted again; a refit may prefer another setting.",
         ),
         Part("Whether any setting reaches the target", words.reach_sentences(study, why)),
         Part(
-            "The ends of the expected window", (), words.END_HEADS, tuple(words.end_rows(study, why, shown)),
+            "The ends of the expected window",
+            (),
+            words.END_HEADS,
+            tuple(words.end_rows(study, why, shown)),
             words.END_HEADS,
         ),
         Part(
-            "The cliffs", (), words.CLIFF_HEADS, tuple(words.cliff_rows(study, why, shown)),
+            "The cliffs",
+            (),
+            words.CLIFF_HEADS,
+            tuple(words.cliff_rows(study, why, shown)),
             ("factor", "cliff", "nearest beyond"),
         ),
         Part("Hand-feel", words.hand_sentences(why)),
         Part("What would change them", words.one_more_sentences(why)),
         Part("What the assumptions do", (*words.prior_sentences(why), *words.model_sentences(why))),
-    )  # fmt: skip
+    )
     return tuple(part for part in parts if part.lines or part.rows)
 
 

@@ -64,9 +64,11 @@ def result(coupon: CouponWeight | Named) -> str:
 def differences(answer: Answer, why: Why) -> tuple[str, ...]:
     """That a kept answer was another one than the fit behind these reasons gives; nothing when they agree."""
     far = max(
-        abs(answer.pass_rate - why.now.rate), abs(answer.pass_rate_low - why.now.rate_low),
-        abs(answer.p_reachable - why.now.p_reachable), abs(answer.best_pass_rate - why.now.best),
-    )  # fmt: skip
+        abs(answer.pass_rate - why.now.rate),
+        abs(answer.pass_rate_low - why.now.rate_low),
+        abs(answer.p_reachable - why.now.p_reachable),
+        abs(answer.best_pass_rate - why.now.best),
+    )
     if far <= 2 * MOVED and answer.verdict == why.now.verdict:
         return ()
     return (
@@ -168,11 +170,17 @@ def coupon_rows(why: Why, limit: int = SHOWN) -> list[tuple[str, ...]]:
     """The coupons that moved the bound most: result, rate and bound without it and turned round, what it was worth."""
     return [
         (
-            c.coupon, result(c), _rate(c.left_out), _bound(c.left_out), _rate(c.turned), _bound(c.turned),
-            c.turned.verdict, f"{min(c.left_out.effective, c.turned.effective):.0f}",
+            c.coupon,
+            result(c),
+            _rate(c.left_out),
+            _bound(c.left_out),
+            _rate(c.turned),
+            _bound(c.turned),
+            c.turned.verdict,
+            f"{min(c.left_out.effective, c.turned.effective):.0f}",
         )
         for c in why.coupons[:limit]
-    ]  # fmt: skip
+    ]
 
 
 def setting_sentences(study: Study, why: Why, shown: Shown = METRIC) -> tuple[str, ...]:
@@ -185,11 +193,9 @@ def setting_sentences(study: Study, why: Why, shown: Shown = METRIC) -> tuple[st
     middle = next(a for a in why.alternatives if a.idea == "middle of the ranges")
     moves = [
         f"{f.label} {difference_both(f, away, shown)} {move(f, 'higher' if away > 0 else 'lower')}"
-        for f, away in (
-            (f, float(chosen.settings[f.name]) - float(middle.settings[f.name])) for f in study.numeric
-        )
+        for f, away in ((f, float(chosen.settings[f.name]) - float(middle.settings[f.name])) for f in study.numeric)
         if abs(away) > 1e-9
-    ]  # fmt: skip
+    ]
     if moves:
         said.append(
             f"Against the middle of the tested ranges: {listing(moves)}. The middle: {why_not(study, chosen, middle)}"
@@ -206,12 +212,14 @@ def other_rows(why: Why) -> list[tuple[str, ...]]:
     """The setpoint and what else a shop might take: shirts of 100, expected and lower bound, hand-feel, time."""
     return [
         (
-            IDEAS[a.idea] + (f" ({a.coupon})" if a.coupon else ""), str(out_of_hundred(a.pass_rate)),
-            str(at_least_of_hundred(a.pass_rate_low)), "" if a.hand is None else score(a.hand),
+            IDEAS[a.idea] + (f" ({a.coupon})" if a.coupon else ""),
+            str(out_of_hundred(a.pass_rate)),
+            str(at_least_of_hundred(a.pass_rate_low)),
+            "" if a.hand is None else score(a.hand),
             "" if a.seconds is None else f"{a.seconds:.0f}",
         )
         for a in why.alternatives
-    ]  # fmt: skip
+    ]
 
 
 END_HEADS = ("factor", "end", "what it rests on")

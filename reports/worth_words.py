@@ -23,11 +23,16 @@ def rows(worth: Sequence[Worth]) -> list[tuple[str, ...]]:
     """One row a size, each share with its standard error."""
     return [
         (
-            str(w.coupons), f"{w.hours:.1f}", share(w.ready), share(w.good), share(w.bad),
-            f"{w.ready_bad.hits} of {w.ready_bad.lines}", share(w.given_up),
+            str(w.coupons),
+            f"{w.hours:.1f}",
+            share(w.ready),
+            share(w.good),
+            share(w.bad),
+            f"{w.ready_bad.hits} of {w.ready_bad.lines}",
+            share(w.given_up),
         )
         for w in worth
-    ]  # fmt: skip
+    ]
 
 
 def share(of: Share) -> str:

@@ -26,7 +26,7 @@ MAY_IMPORT = {
     "doe.book": {"doe.domain"},
     "doe.acts": {"doe.domain", "doe.symptoms", "doe.practice", "doe.book", "reports", *NUMERICAL},
     "reports": {"doe.domain", "doe.symptoms", "doe.practice", *NUMERICAL},
-}  # fmt: skip
+}
 EVERYTHING = {"doe.cli", "doe.bench"}
 HEAVY = {"numpy", "pandas", "scipy", "matplotlib"}
 

@@ -120,9 +120,11 @@ def refuse_comparison(book: Book, record: StudyRecord, act: str) -> None:
     """
     if is_comparison(book, record.id):
         raise InputError(
-            f"{act} of {record.name}", "a comparison of two materials at one recipe", "a study that searches for a "
-            "setpoint", f"Judge it with: doe compare {quoted(record.name)}",
-        )  # fmt: skip
+            f"{act} of {record.name}",
+            "a comparison of two materials at one recipe",
+            "a study that searches for a setpoint",
+            f"Judge it with: doe compare {quoted(record.name)}",
+        )
 
 
 def judge_comparison(book: Book, key: Key) -> Compared:
@@ -139,16 +141,23 @@ def judge_comparison(book: Book, key: Key) -> Compared:
     results = book.results(record.id, include_void=True)
     rounds = len(book.plan_info(record.id).rounds)
     found = compare_materials(
-        judged_frame(results), record.study.spec, rate_margin=plan.rate_margin, hand_margin=plan.hand_margin,
+        judged_frame(results),
+        record.study.spec,
+        rate_margin=plan.rate_margin,
+        hand_margin=plan.hand_margin,
         looks=max(plan.looks, rounds),
-    )  # fmt: skip
+    )
     counts = counts_of(results)
     cautions = (*_cautions(book, plan, found, record), *found.notes)
     total = _sum(record, plan, results)
     book.save_analysis(
-        record.id, kind=COMPARISON, inputs_hash=total, seed=0, version=version(),
+        record.id,
+        kind=COMPARISON,
+        inputs_hash=total,
+        seed=0,
+        version=version(),
         payload=_payload(plan, found, rounds, counts, cautions),
-    )  # fmt: skip
+    )
     kept = book.latest_analysis(record.id, COMPARISON)
     assert kept is not None  # it has just been kept
     return Compared(record, plan, found, results, counts, rounds, cautions, total, kept)
@@ -172,15 +181,21 @@ def more_coupons(
     record, plan, judged = found.record, found.plan, found.comparison
     where = f"more coupons for {record.name}"
     if judged.verdict != "not enough coupons yet":
-        raise InputError(where, judged.verdict, "a comparison that is still open", "Coupons made until a verdict turns "
-                         "prove less than they say; start a new comparison if something changed.")  # fmt: skip
+        raise InputError(
+            where,
+            judged.verdict,
+            "a comparison that is still open",
+            "Coupons made until a verdict turns prove less than they say; start a new comparison if something changed.",
+        )
     if judged.waiting:
         raise InputError(where, judged.missing[0], "every coupon made so far judged", "Record the checks first.")
     if not found.looks_left:
         raise InputError(
-            where, f"{found.rounds} of {plan.looks} rounds made", "no more rounds than were planned",
+            where,
+            f"{found.rounds} of {plan.looks} rounds made",
+            "no more rounds than were planned",
             "Every further look would weaken the assurance: start a new comparison, or retune.",
-        )  # fmt: skip
+        )
     before = book.plan_coupons(record.id)
     doubtful = [e.new.role for e in judged.edges if e.new.verdict == "doubtful"]
     points = before.drop_duplicates("role")[["role", *record.study.factor_names]]
@@ -190,9 +205,15 @@ def more_coupons(
     number = found.rounds + 1
     seed = book.plan_info(record.id).seed
     coupons = comparison_coupons(
-        record.study, points, strokes=here, edge_strokes=there, line=record.line, seed=seed,
-        own_garments="fabric" in plan.differs, number=number,
-    )  # fmt: skip
+        record.study,
+        points,
+        strokes=here,
+        edge_strokes=there,
+        line=record.line,
+        seed=seed,
+        own_garments="fabric" in plan.differs,
+        number=number,
+    )
     for name in ("cure_batch", "press_batch", "garment", "stroke", "pair"):
         coupons[name] += int(before[name].max())
     refuse_dials(gauged_line(book, record), record.study, coupons)
@@ -218,14 +239,22 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
     acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     page = comparison_report(
         ComparisonReport(
-            study=record.study, stack=record.stack, line=record.line, in_use=_stack_in_use(book, found.plan),
-            plan=found.plan, judged=found.comparison, results=found.results, rounds=found.rounds,
-            looks_left=found.looks_left, cautions=found.cautions,
+            study=record.study,
+            stack=record.stack,
+            line=record.line,
+            in_use=_stack_in_use(book, found.plan),
+            plan=found.plan,
+            judged=found.comparison,
+            results=found.results,
+            rounds=found.rounds,
+            looks_left=found.looks_left,
+            cautions=found.cautions,
             provenance=Provenance(found.hash, kept.version, made_by, local(kept.made_at)),
             made_at=local(datetime.now(UTC)),
-            history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts), shown=shown,
+            history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
+            shown=shown,
         )
-    )  # fmt: skip
+    )
     return write_whole(output, page)
 
 
@@ -299,8 +328,12 @@ def comparison_plan(book: Book, key: Key) -> tuple[StudyRecord, ComparisonPlan]:
     record = book.study(key)
     planned = book.latest_analysis(record.id, COMPARISON_PLAN)
     if planned is None or not is_comparison(book, record.id):
-        raise InputError(f"study {record.name}", "a study that compares nothing", "a comparison or a recipe",
-                         "Begin one with: doe compare RECIPE --begin")  # fmt: skip
+        raise InputError(
+            f"study {record.name}",
+            "a study that compares nothing",
+            "a comparison or a recipe",
+            "Begin one with: doe compare RECIPE --begin",
+        )
     return record, plan_from(planned.payload)
 
 
@@ -330,10 +363,11 @@ def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: Study
 def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> str:
     """SHA-256 over plan, study and everything scored."""
     columns = [
-        c for c in results.columns
+        c
+        for c in results.columns
         if c in ("coupon", "material", "pair", "role", "cure_batch", "side", "void")
         or str(c).startswith(("check_", "hand_"))
-    ]  # fmt: skip
+    ]
     rows = jsonable(results[sorted(columns)].sort_values("coupon").to_dict("records"))
     data = {"study": to_plain(record.study), "plan": jsonable(plan), "results": rows}
     return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
@@ -343,13 +377,37 @@ def _payload(
     plan: ComparisonPlan, found: Comparison, rounds: int, counts: ScoreCounts, cautions: tuple[str, ...]
 ) -> Mapping[str, Any]:
     data: dict[str, Any] = jsonable(found)
-    return {**data, "recipe": plan.recipe, "revision": plan.revision, "rounds": rounds, "counts": jsonable(counts),
-            "cautions": list(cautions)}  # fmt: skip
+    return {
+        **data,
+        "recipe": plan.recipe,
+        "revision": plan.revision,
+        "rounds": rounds,
+        "counts": jsonable(counts),
+        "cautions": list(cautions),
+    }
 
 
 __all__ = [
-    "COMPARISON", "COMPARISON_PLAN", "Begun", "Compared", "ComparisonOffer", "ComparisonPlan", "ComparisonSize",
-    "ComparisonStory", "Wanted", "begin_comparison", "comparison_of", "comparison_plan", "comparisons_of",
-    "is_comparison", "judge_comparison", "judged_frame", "more_coupons", "offer_comparison", "plan_from",
-    "refuse_comparison", "story_sentence", "write_comparison",
-]  # fmt: skip
+    "COMPARISON",
+    "COMPARISON_PLAN",
+    "Begun",
+    "Compared",
+    "ComparisonOffer",
+    "ComparisonPlan",
+    "ComparisonSize",
+    "ComparisonStory",
+    "Wanted",
+    "begin_comparison",
+    "comparison_of",
+    "comparison_plan",
+    "comparisons_of",
+    "is_comparison",
+    "judge_comparison",
+    "judged_frame",
+    "more_coupons",
+    "offer_comparison",
+    "plan_from",
+    "refuse_comparison",
+    "story_sentence",
+    "write_comparison",
+]

@@ -36,9 +36,11 @@ USUAL_HAND_SD = 0.4
 """Scatter of the difference of hand-feel in one stroke that sizes suppose (common practice, no source)."""
 
 _LIMITS_OF: Mapping[Part, tuple[str, ...]] = {
-    "fabric": ("fabric_max_degc",), "film": ("film_max_degc", "min_dwell_s"),
-    "powder": ("powder_max_degc", "min_cure_time_s"), "ink": (),
-}  # fmt: skip
+    "fabric": ("fabric_max_degc",),
+    "film": ("film_max_degc", "min_dwell_s"),
+    "powder": ("powder_max_degc", "min_cure_time_s"),
+    "ink": (),
+}
 """Limits that stand on the data sheet of a part: another supplier's or make's sheet has to be read anew."""
 
 
@@ -173,13 +175,21 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
     kept = book.recipe(recipe_name)
     recipe, base = kept.recipe, study_behind(book, kept)
     if kept.retired_why:
-        raise InputError(f"recipe {recipe.name}", f"retired ({kept.retired_why})", "a recipe in use",
-                         "Compare with the one that is used now.")  # fmt: skip
+        raise InputError(
+            f"recipe {recipe.name}",
+            f"retired ({kept.retired_why})",
+            "a recipe in use",
+            "Compare with the one that is used now.",
+        )
     stack = new_stack(book, recipe, wanted)
     differences = tuple(d for d in stack_differences(stack, recipe.stack) if d.kind != "same")
     if not differences:
-        raise InputError("the new stack", f"the materials of recipe {recipe.name}", "at least one part that differs",
-                         'Name it, such as --fabric "tee; supplier=Orr; lot=B1".')  # fmt: skip
+        raise InputError(
+            "the new stack",
+            f"the materials of recipe {recipe.name}",
+            "at least one part that differs",
+            'Name it, such as --fabric "tee; supplier=Orr; lot=B1".',
+        )
     study, missing = comparison_study(recipe, base.study, differences, wanted)
     points = recipe_points(recipe, study)
     edge_strokes = CORNER_COUPONS if wanted.edge_strokes is None else wanted.edge_strokes
@@ -188,25 +198,54 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
     risk = (1 - study.spec.assurance) / wanted.looks
     strokes = _strokes(study, wanted, rate, risk, wanted.rate_margin, wanted.power)
     plan = ComparisonPlan(
-        recipe=recipe.name, revision=recipe.revision, in_use=_words(d.theirs for d in differences),
-        new=_words(d.ours for d in differences), differs={d.part: d.kind for d in differences}, stack=stack.name,
-        rate_margin=wanted.rate_margin, hand_margin=wanted.hand_margin, power=wanted.power,
-        assurance=study.spec.assurance, looks=wanted.looks, supposed_rate=rate, strokes=strokes,
-        edge_strokes=edge_strokes, edges=edges,
-    )  # fmt: skip
+        recipe=recipe.name,
+        revision=recipe.revision,
+        in_use=_words(d.theirs for d in differences),
+        new=_words(d.ours for d in differences),
+        differs={d.part: d.kind for d in differences},
+        stack=stack.name,
+        rate_margin=wanted.rate_margin,
+        hand_margin=wanted.hand_margin,
+        power=wanted.power,
+        assurance=study.spec.assurance,
+        looks=wanted.looks,
+        supposed_rate=rate,
+        strokes=strokes,
+        edge_strokes=edge_strokes,
+        edges=edges,
+    )
     seed = usual_seed(study.name) if wanted.seed is None else wanted.seed
     own = any(d.part == "fabric" for d in differences)
     line = book.line(recipe.line.name)
 
     def coupons(strokes: int) -> pd.DataFrame:
-        return comparison_coupons(study, points, strokes=strokes, edge_strokes=edge_strokes, line=line, seed=seed,
-                                  own_garments=own, per_garment=wanted.per_garment)  # fmt: skip
+        return comparison_coupons(
+            study,
+            points,
+            strokes=strokes,
+            edge_strokes=edge_strokes,
+            line=line,
+            seed=seed,
+            own_garments=own,
+            per_garment=wanted.per_garment,
+        )
 
     made = coupons(strokes)
     return ComparisonOffer(
-        recipe, study, stack, differences, points, plan, tuple(_sizes(study, line, wanted, rate, risk, coupons)), made,
-        _hours(study, made, line), seed, missing, _verdicts(plan, study), _notes(kept, differences, plan),
-    )  # fmt: skip
+        recipe,
+        study,
+        stack,
+        differences,
+        points,
+        plan,
+        tuple(_sizes(study, line, wanted, rate, risk, coupons)),
+        made,
+        _hours(study, made, line),
+        seed,
+        missing,
+        _verdicts(plan, study),
+        _notes(kept, differences, plan),
+    )
 
 
 def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Shown = METRIC) -> Begun:
@@ -223,9 +262,11 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
     if offer.missing_limits:
         options = " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
         raise InputError(
-            "limits of the new material", f"{', '.join(offer.missing_limits)} missing",
-            "every limit of the new maker's data sheet before a coupon is made", f"Add: {options}",
-        )  # fmt: skip
+            "limits of the new material",
+            f"{', '.join(offer.missing_limits)} missing",
+            "every limit of the new maker's data sheet before a coupon is made",
+            f"Add: {options}",
+        )
     refuse_held(offer.study)
     refuse_dials(gauged_line(book, offer.recipe.line.name), offer.study, offer.coupons)
     payload = jsonable(offer.plan)
@@ -233,9 +274,12 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
     kept = NewAnalysis(COMPARISON_PLAN, hashlib.sha256(text.encode()).hexdigest(), offer.seed, version(), payload)
     notes = sheet_notes(offer.plan, book.line(offer.recipe.line.name).coupons_per_stroke)
     number = book.begin_study(
-        offer.study, stack=offer.stack, line=offer.recipe.line.name,
-        rounds_made=[NewRound(offer.coupons, COMPARE, offer.seed, notes)], analyses_made=[kept],
-    )  # fmt: skip
+        offer.study,
+        stack=offer.stack,
+        line=offer.recipe.line.name,
+        rounds_made=[NewRound(offer.coupons, COMPARE, offer.seed, notes)],
+        analyses_made=[kept],
+    )
     record = book.study(number)
     return Begun(record, offer.plan, 1, offer.coupons, offer.hours, study_cautions(book, record, shown=shown))
 
@@ -267,9 +311,11 @@ def study_behind(book: Book, kept: KeptRecipe) -> StudyRecord:
         return book.study(key)
     except InputError as error:
         raise InputError(
-            f"recipe {kept.recipe.name}", f"its study {kept.recipe.study} is not in this book",
-            "the study it was tuned in, with its ranges, checks and limits", "Import that study first.",
-        ) from error  # fmt: skip
+            f"recipe {kept.recipe.name}",
+            f"its study {kept.recipe.study} is not in this book",
+            "the study it was tuned in, with its ranges, checks and limits",
+            "Import that study first.",
+        ) from error
 
 
 def new_stack(book: Book, recipe: Recipe, wanted: Wanted) -> Stack:
@@ -279,8 +325,12 @@ def new_stack(book: Book, recipe: Recipe, wanted: Wanted) -> Stack:
             raise InputError("the new stack", "a stack and single parts", "one of them", "Leave one out.")
         return book.stack(wanted.stack)  # noqa: PD013 - not a frame
     if not wanted.parts:
-        raise InputError("the new stack", "nothing", "--fabric, --film, --powder, --ink or --stack",
-                         f"Say what is new; past comparisons: doe compare {quoted(recipe.name)}.")  # fmt: skip
+        raise InputError(
+            "the new stack",
+            "nothing",
+            "--fabric, --film, --powder, --ink or --stack",
+            f"Say what is new; past comparisons: doe compare {quoted(recipe.name)}.",
+        )
     made = replace(recipe.stack, **{str(part): material for part, material in wanted.parts.items()})  # type: ignore[arg-type] # the parts are materials
     known = {s.name: s for s in book.stacks()}
     for stack in known.values():
@@ -313,14 +363,17 @@ def comparison_study(
         # a study from before dial settings were corrected holds what was dialled in; its recipe may lie outside
         s = recipe.setting(f.name)
         own = [float(v) for v in (s.surface, s.window_low, s.window_high) if v is not None]
-        ends = (max(min(f.low, *own), -math.inf if low is None else low),
-                min(max(f.high, *own), math.inf if high is None else high))  # fmt: skip
+        ends = (
+            max(min(f.low, *own), -math.inf if low is None else low),
+            min(max(f.high, *own), math.inf if high is None else high),
+        )
         if ends[0] >= ends[1]:
             raise InputError(
                 f"limits of the new material, {f.label}",
                 f"no range left of {show_both(f.low, f.unit)} to {show_both(f.high, f.unit)}",
-                "limits that leave a range", "Start a study of its own for it.",
-            )  # fmt: skip
+                "limits that leave a range",
+                "Start a study of its own for it.",
+            )
         factors.append(replace(f, low=ends[0], high=ends[1]))
     name = wanted.name or f"{recipe.name} with {_words(d.ours for d in differences)}"[:NAME_LENGTH].rstrip()
     study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors))
@@ -356,8 +409,12 @@ def _check(wanted: Wanted) -> None:
     if not 0 < wanted.rate_margin < 0.5:
         raise InputError("--margin", wanted.rate_margin, "above 0 and below 0.5", "Write 15 points as 0.15.")
     if not 0 < wanted.hand_margin < 4:
-        raise InputError("--hand-margin", wanted.hand_margin, "above 0 and below 4",
-                         "Say how many points of hand-feel do not matter, such as 0.5.")  # fmt: skip
+        raise InputError(
+            "--hand-margin",
+            wanted.hand_margin,
+            "above 0 and below 4",
+            "Say how many points of hand-feel do not matter, such as 0.5.",
+        )
     if not 0.5 <= wanted.power < 1:
         raise InputError("--power", wanted.power, "0.5 to below 1", "Write 80 % as 0.80.")
     if wanted.assurance is not None and not 0.5 < wanted.assurance < 1:
@@ -377,8 +434,12 @@ def _strokes(study: Study, wanted: Wanted, rate: float, risk: float, margin: flo
         return wanted.strokes
     needed = strokes_for_rates(rate, margin=margin, alpha=risk, power=power)
     if study.spec.hand_min is not None:
-        needed = max(needed, coupons_for_means("equivalence", wanted.hand_margin, sd=USUAL_HAND_SD, alpha=risk,
-                                               power=power, paired=True))  # fmt: skip
+        needed = max(
+            needed,
+            coupons_for_means(
+                "equivalence", wanted.hand_margin, sd=USUAL_HAND_SD, alpha=risk, power=power, paired=True
+            ),
+        )
     return needed
 
 
@@ -422,7 +483,10 @@ def _verdicts(plan: ComparisonPlan, study: Study) -> tuple[str, ...]:
         )
     else:
         spare = 0  # strokes in which only the new material fails, and the verdict still stands
-        while spare < n and non_inferior_pairs(Pairs(n - spare - 1, 0, spare + 1, 0), margin=plan.rate_margin).p_exact <= risk:  # noqa: E501  # fmt: skip
+        while (
+            spare < n
+            and non_inferior_pairs(Pairs(n - spare - 1, 0, spare + 1, 0), margin=plan.rate_margin).p_exact <= risk
+        ):
             spare += 1
         power = paired_power(n, plan.supposed_rate, margin=plan.rate_margin, alpha=risk)
         edge = study.spec.pass_rate ** (plan.edge_strokes * len(plan.edges))
@@ -433,10 +497,14 @@ def _verdicts(plan: ComparisonPlan, study: Study) -> tuple[str, ...]:
             + (" and hand-feel is shown alike" if study.spec.hand_min is not None else "")
             + f". If both pass {percent(plan.supposed_rate)} of the time, the pass rate is shown in {percent(power)} "
             "of such rounds"
-            + (f", and the edges show no failure in {percent(edge)} of them where each just holds "
-               f"{stated(study.spec.pass_rate)}" if plan.edges else "")
+            + (
+                f", and the edges show no failure in {percent(edge)} of them where each just holds "
+                f"{stated(study.spec.pass_rate)}"
+                if plan.edges
+                else ""
+            )
             + "."
-        )  # fmt: skip
+        )
     worse = next((k for k in range(1, n + 1) if paired_difference(Pairs(n - k, 0, k, 0), 1 - 2 * risk).high < 0), None)
     reasons = [f"from {count(worse, 'stroke')} in which only the new material fails"] if worse else []
     reasons += ["an edge of the window breaks"] if plan.edges else []
@@ -445,9 +513,12 @@ def _verdicts(plan: ComparisonPlan, study: Study) -> tuple[str, ...]:
     rest = plan.looks - 1
     said.append(
         "not enough coupons yet: everything between; "
-        + (f"{count(rest, 'further round')} may follow, the assurance already allows for it." if rest
-           else "no further round is planned, so more coupons would need a new comparison.")
-    )  # fmt: skip
+        + (
+            f"{count(rest, 'further round')} may follow, the assurance already allows for it."
+            if rest
+            else "no further round is planned, so more coupons would need a new comparison."
+        )
+    )
     return tuple(said)
 
 

@@ -143,9 +143,13 @@ def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[
     ]
     if moved:
         return (
-            f"The last answer to the present results is another setpoint ({listing(moved)}): this confirmation is "
-            "about the one before.",
-        ), tuple(remarks), False  # fmt: skip
+            (
+                f"The last answer to the present results is another setpoint ({listing(moved)}): this confirmation is "
+                "about the one before.",
+            ),
+            tuple(remarks),
+            False,
+        )
     if answer.verdict == "not reachable":
         return ("The answer to the present results is: not reachable.",), tuple(remarks), False
     same = window_of(answer) == plan.window
@@ -183,11 +187,18 @@ def _proof(book: Book, found: Confirmed) -> ConfirmationRecord | None:
     kept = [a for a in book.analyses(found.record.id) if a.kind == CONFIRMATION and a.payload.get("sum") == found.hash]
     claim = judged.plan
     return ConfirmationRecord(
-        claim=claim.pass_rate, assurance=claim.assurance, failures_allowed=claim.failures, units=claim.units,
-        unit=attempt.plan.unit, passed=judged.passed, failed=judged.failed, pass_rate_low=judged.limits.low,
-        pass_rate_high=judged.limits.high, judged_at=kept[0].made_at if kept else datetime.now(UTC),
+        claim=claim.pass_rate,
+        assurance=claim.assurance,
+        failures_allowed=claim.failures,
+        units=claim.units,
+        unit=attempt.plan.unit,
+        passed=judged.passed,
+        failed=judged.failed,
+        pass_rate_low=judged.limits.low,
+        pass_rate_high=judged.limits.high,
+        judged_at=kept[0].made_at if kept else datetime.now(UTC),
         attempts=len(found.attempts),
-    )  # fmt: skip
+    )
 
 
 def _sum(attempts: tuple[Attempt, ...]) -> str:
@@ -220,8 +231,12 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     found = confirmation_of(book, key)
     if found is None:
         name = book.study(key).name
-        raise InputError(f"confirmation of {name}", "none planned", "a planned confirmation",
-                         f"Compare claims with doe confirm {quoted(name)}, then add --plan.")  # fmt: skip
+        raise InputError(
+            f"confirmation of {name}",
+            "none planned",
+            "a planned confirmation",
+            f"Compare claims with doe confirm {quoted(name)}, then add --plan.",
+        )
     record = found.record
     now = hash_now(book, record)
     whole = hashlib.sha256(f"{found.hash} {now}".encode()).hexdigest()
@@ -235,13 +250,24 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     seed = answer_seed(book, record, now)
     together, withheld = _put_together(book, found, seed, progress)
     book.save_analysis(
-        record.id, kind=CONFIRMATION, inputs_hash=whole, seed=seed, version=version(),
-        payload=jsonable({
-            "verdict": found.verdict, "sum": found.hash, "attempt": found.current.plan.attempt,
-            "judged": found.current.judged, "together": together, "withheld": withheld, "doubts": found.doubts,
-            "over_attempts": found.over_attempts,
-        }),
-    )  # fmt: skip
+        record.id,
+        kind=CONFIRMATION,
+        inputs_hash=whole,
+        seed=seed,
+        version=version(),
+        payload=jsonable(
+            {
+                "verdict": found.verdict,
+                "sum": found.hash,
+                "attempt": found.current.plan.attempt,
+                "judged": found.current.judged,
+                "together": together,
+                "withheld": withheld,
+                "doubts": found.doubts,
+                "over_attempts": found.over_attempts,
+            }
+        ),
+    )
     return Weighed(found, together, withheld, None)
 
 
@@ -288,15 +314,26 @@ def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | 
     rate = RobustRate(study, surfaces)
     here = pd.DataFrame([{name: found.current.plan.setpoint[name] for name in names}])
     combined = combine_with_study(
-        rate.draws(here, nodes=64)[:, 0], rate.draws(table[names], nodes=64, hand=False),
-        table["passed"], table["made"],
-        worth=table["strokes"] / table["made"], target=study.spec.pass_rate, assurance=study.spec.assurance,
-    )  # fmt: skip
+        rate.draws(here, nodes=64)[:, 0],
+        rate.draws(table[names], nodes=64, hand=False),
+        table["passed"],
+        table["made"],
+        worth=table["strokes"] / table["made"],
+        target=study.spec.pass_rate,
+        assurance=study.spec.assurance,
+    )
     return Together(
-        study_rate=combined.study_rate, study_low=combined.study_low, rate=combined.rate, low=combined.low,
-        p_target=combined.p_target, effective_draws=combined.effective_draws, surprise=combined.surprise,
-        coupons=len(rows), counts_hand=rate.uses_hand, warnings=combined.warnings,
-    ), ""  # fmt: skip
+        study_rate=combined.study_rate,
+        study_low=combined.study_low,
+        rate=combined.rate,
+        low=combined.low,
+        p_target=combined.p_target,
+        effective_draws=combined.effective_draws,
+        surprise=combined.surprise,
+        coupons=len(rows),
+        counts_hand=rate.uses_hand,
+        warnings=combined.warnings,
+    ), ""
 
 
 def confirmation_facts(weighed: Weighed) -> ConfirmationFacts:
@@ -305,9 +342,14 @@ def confirmation_facts(weighed: Weighed) -> ConfirmationFacts:
 
     found = weighed.confirmed
     return ConfirmationFacts(
-        found.record.study, found.attempts, weighed.together, weighed.withheld, found.doubts, found.remarks,
+        found.record.study,
+        found.attempts,
+        weighed.together,
+        weighed.withheld,
+        found.doubts,
+        found.remarks,
         found.over_attempts,
-    )  # fmt: skip
+    )
 
 
 def write_confirmation(weighed: Weighed, output: Path, *, shown: Shown, made_by: str) -> Path:
@@ -323,9 +365,13 @@ def write_confirmation(weighed: Weighed, output: Path, *, shown: Shown, made_by:
 
     record = weighed.confirmed.record
     page = confirmation_page(
-        confirmation_facts(weighed), record.stack, record.line, made_at=local(datetime.now(UTC)), made_by=made_by,
+        confirmation_facts(weighed),
+        record.stack,
+        record.line,
+        made_at=local(datetime.now(UTC)),
+        made_by=made_by,
         shown=shown,
-    )  # fmt: skip
+    )
     return write_whole(output, page)
 
 

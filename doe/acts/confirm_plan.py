@@ -137,9 +137,10 @@ def compare_claims_for(
     spec = asked.record.study.spec
     usual = not claims
     if usual:
-        claims = sorted({(rate, spec.assurance) for rate in (0.80, 0.90, spec.pass_rate)} | {
-            (spec.pass_rate, max(0.95, spec.assurance))
-        })  # fmt: skip
+        claims = sorted(
+            {(rate, spec.assurance) for rate in (0.80, 0.90, spec.pass_rate)}
+            | {(spec.pass_rate, max(0.95, spec.assurance))}
+        )
     plans = [claim_plan(rate, assurance, failures=c) for rate, assurance in claims for c in sorted(set(allow))]
     if usual:  # what nobody asked for and nobody could make is left out, as long as something is left
         plans = [plan for plan in plans if _coupons(plan, asked) <= MOST_COUPONS] or plans[:1]
@@ -212,11 +213,20 @@ def plan_confirmation(
     ended = _ended(before, rule, asked, give_up)
     whole = whole_plan(book, record)
     plan = ConfirmationPlan(
-        id=0, attempt=1 + (len(before.attempts) if before else 0), claim=rule, unit=unit, per_unit=asked.per_unit,
-        corner_coupons=CORNER_COUPONS, future_prints=FUTURE_PRINTS, setpoint=dict(asked.answer.setpoint),
-        window=window_of(asked.answer), points=asked.points, rounds=(whole.rounds + 1,),
-        inputs_hash=asked.kept.inputs_hash, answer_verdict=asked.answer.verdict,
-    )  # fmt: skip
+        id=0,
+        attempt=1 + (len(before.attempts) if before else 0),
+        claim=rule,
+        unit=unit,
+        per_unit=asked.per_unit,
+        corner_coupons=CORNER_COUPONS,
+        future_prints=FUTURE_PRINTS,
+        setpoint=dict(asked.answer.setpoint),
+        window=window_of(asked.answer),
+        points=asked.points,
+        rounds=(whole.rounds + 1,),
+        inputs_hash=asked.kept.inputs_hash,
+        answer_verdict=asked.answer.verdict,
+    )
     _refuse_too_many(rule, asked)
     seed = usual_seed(record.name) if seed is None else seed
     settings = confirmation_settings(
@@ -234,9 +244,16 @@ def plan_confirmation(
     )
     notes = _notes(plan)
     book.save_round_with(
-        record.id, coupons, round_kind=CONFIRM, notes=notes, kind=CONFIRMATION_PLAN, inputs_hash=plan.inputs_hash,
-        seed=seed, version=version(), payload=plan_data(plan, gives_up=ended),
-    )  # fmt: skip
+        record.id,
+        coupons,
+        round_kind=CONFIRM,
+        notes=notes,
+        kind=CONFIRMATION_PLAN,
+        inputs_hash=plan.inputs_hash,
+        seed=seed,
+        version=version(),
+        payload=plan_data(plan, gives_up=ended),
+    )
     kept = plans_of(book, record.id)[-1]
     return ConfirmationPlanned(
         record, kept, coupons, _row(asked, rule, per_garment, coupons), (*asked.cautions, *_again(before, kept)), notes
@@ -269,33 +286,49 @@ def replace_void(book: Book, key: Key, *, per_garment: int = PER_GARMENT, seed: 
     record = book.study(key)
     name = quoted(record.name)
     if found is None:
-        raise InputError(f"confirmation of {record.name}", "none planned", "a planned confirmation",
-                         f"See doe confirm {name}.")  # fmt: skip
+        raise InputError(
+            f"confirmation of {record.name}", "none planned", "a planned confirmation", f"See doe confirm {name}."
+        )
     attempt = found.current
     plan, units, corners = attempt.plan, attempt.missing_units, attempt.missing_corners
     if attempt.verdict != "open" or not (units or corners):
         why = "no coupon is void and no corner is doubtful" if attempt.verdict == "open" else attempt.verdict
-        raise InputError(f"confirmation of {record.name}", why, "a coupon to make again",
-                         f"See how it stands with doe confirm {name}.")  # fmt: skip
+        raise InputError(
+            f"confirmation of {record.name}",
+            why,
+            "a coupon to make again",
+            f"See how it stands with doe confirm {name}.",
+        )
     times = [units if role == "setpoint" else corners.get(str(role), 0) for role in plan.points["role"]]
     settings = plan.points.loc[plan.points.index.repeat(times), ["role", *record.study.factor_names]]
     whole = whole_plan(book, record)
     number = whole.rounds + 1
     seed = usual_seed(record.name) if seed is None else seed
     coupons = _ordered(
-        record, whole.coupons, pd.DataFrame(settings).reset_index(drop=True), plan, number=number, seed=seed,
+        record,
+        whole.coupons,
+        pd.DataFrame(settings).reset_index(drop=True),
+        plan,
+        number=number,
+        seed=seed,
         per_garment=per_garment,
-    )  # fmt: skip
+    )
     notes = (
         f"These coupons are made again for confirmation {plan.attempt}, in place of void ones or at a doubtful "
         "corner. The same rule holds: nothing is adjusted.",
         *_notes(plan)[1:],
     )
     book.save_round_with(
-        record.id, coupons, round_kind=CONFIRM, notes=notes, kind=REPLACEMENT, inputs_hash=plan.inputs_hash, seed=seed,
+        record.id,
+        coupons,
+        round_kind=CONFIRM,
+        notes=notes,
+        kind=REPLACEMENT,
+        inputs_hash=plan.inputs_hash,
+        seed=seed,
         version=version(),
         payload=jsonable({"attempt": plan.attempt, "round": number, "units": units, "corners": dict(corners)}),
-    )  # fmt: skip
+    )
     return Replaced(record, plan, number, coupons, units, corners)
 
 
@@ -325,15 +358,19 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, 
     same = [a for a in kept if a.inputs_hash == now]
     if not same:
         raise InputError(
-            where, f"one of {local(kept[-1].made_at):%Y-%m-%d %H:%M}, and the results or the study changed since",
-            "an answer to the results as they are", f"Ask anew: doe recommend {name}.",
-        )  # fmt: skip
+            where,
+            f"one of {local(kept[-1].made_at):%Y-%m-%d %H:%M}, and the results or the study changed since",
+            "an answer to the results as they are",
+            f"Ask anew: doe recommend {name}.",
+        )
     answer = answer_from(same[-1].payload)
     if answer.verdict == "not reachable":
         raise InputError(
-            where, "not reachable", "ready (or more coupons, at your risk)",
+            where,
+            "not reachable",
+            "ready (or more coupons, at your risk)",
             f"A confirmation would very likely fail. Change what doe recommend {name} names first.",
-        )  # fmt: skip
+        )
     surfaces = fit_of(book, record, same[-1].seed, progress).surfaces
     points = confirmation_points(record.study, surfaces, answer, corners=corners)
     per_unit = record.line.coupons_per_stroke if unit == "stroke" else 1
@@ -378,11 +415,15 @@ def _cautions(book: Book, record: StudyRecord, answer: Answer, points: pd.DataFr
     if corners and answer.window is None:
         said.append("The answer has no window: only the setpoint is confirmed, and a recipe from it has no window.")
     elif corners and not tested:
-        said.append("No corner of the window can be tested: it is as narrow as the setpoint, or its corners are "
-                    "forbidden. Only the setpoint is confirmed.")  # fmt: skip
+        said.append(
+            "No corner of the window can be tested: it is as narrow as the setpoint, or its corners are "
+            "forbidden. Only the setpoint is confirmed."
+        )
     elif tested < corners:
-        said.append(f"Only {count(tested, 'corner')} of the window can be tested: the others are forbidden, or the "
-                    "window has no more.")  # fmt: skip
+        said.append(
+            f"Only {count(tested, 'corner')} of the window can be tested: the others are forbidden, or the "
+            "window has no more."
+        )
     if not corners:
         said.append("No corner of the window is tested: only the setpoint is confirmed.")
     return tuple(said)
@@ -402,8 +443,9 @@ def _refuse_too_many(rule: ClaimPlan, asked: _Asked) -> None:
             f"--claim {rule.pass_rate:.10g}",
             f"{_coupons(rule, asked)} coupons to show it with {stated(rule.assurance)} assurance and "
             f"{count(rule.failures, 'failure')} allowed",
-            f"at most {MOST_COUPONS}", "Claim less, or allow fewer failures.",
-        )  # fmt: skip
+            f"at most {MOST_COUPONS}",
+            "Claim less, or allow fewer failures.",
+        )
 
 
 def _again(before: Confirmed | None, plan: ConfirmationPlan) -> tuple[str, ...]:
@@ -477,17 +519,20 @@ def _ended(before: Confirmed | None, rule: ClaimPlan, asked: _Asked, give_up: st
     if last.verdict == "open":
         if not give_up.strip():
             raise InputError(
-                where, "still open", "one confirmation at a time",
+                where,
+                "still open",
+                "one confirmation at a time",
                 f"Finish it (doe confirm {name}), or give it up with --give-up and why; it stays on record.",
-            )  # fmt: skip
+            )
         return {"attempt": last.plan.attempt, "why": give_up.strip()}
     if give_up.strip():
         raise InputError("--give-up", give_up, f"nothing: {where} is {last.verdict}", "Leave it out.")
     plan = last.plan
     weaker = rule.pass_rate <= plan.claim.pass_rate and rule.assurance <= plan.claim.assurance
     if last.verdict == "accepted" and not before.doubts and weaker and dict(asked.answer.setpoint) == plan.setpoint:
-        raise InputError(where, "accepted", "a stronger claim, or another setpoint",
-                         "It is confirmed; nothing more is needed.")  # fmt: skip
+        raise InputError(
+            where, "accepted", "a stronger claim, or another setpoint", "It is confirmed; nothing more is needed."
+        )
     return None
 
 
@@ -508,9 +553,15 @@ def _ordered(
     from doe.assure.confirmation_order import order_confirmation
 
     coupons = order_confirmation(
-        record.study, settings, number=number, seed=seed, line=replace(record.line, coupons_per_stroke=plan.per_unit),
-        unit=plan.unit, set_ups=set_ups, coupons_per_garment=per_garment,
-    )  # fmt: skip
+        record.study,
+        settings,
+        number=number,
+        seed=seed,
+        line=replace(record.line, coupons_per_stroke=plan.per_unit),
+        unit=plan.unit,
+        set_ups=set_ups,
+        coupons_per_garment=per_garment,
+    )
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
         if name in before:
             used = pd.to_numeric(before[name], errors="coerce").max()

@@ -56,5 +56,9 @@ def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> C
             "rounds": (*data["rounds"], *further),
             "window": None if window is None else {name: (ends[0], ends[1]) for name, ends in window.items()},
         },
-        id=kept.id, inputs_hash=kept.inputs_hash, made_at=kept.made_at, made_by=kept.made_by, given_up=given_up,
-    )  # fmt: skip
+        id=kept.id,
+        inputs_hash=kept.inputs_hash,
+        made_at=kept.made_at,
+        made_by=kept.made_by,
+        given_up=given_up,
+    )

@@ -35,17 +35,22 @@ def deviations_of(book: Book, record: StudyRecord, *, shown: Shown = METRIC) -> 
     """Everything of a study that did not go as planned, oldest first."""
     history = book.history(record.id)
     found = [
-        *_void(history), *_corrections(record.study, history, shown), *_settings(book, record, history, shown),
-        *_late(book, record, history), *_changes(book, record), *_unplanned(book, record),
-    ]  # fmt: skip
+        *_void(history),
+        *_corrections(record.study, history, shown),
+        *_settings(book, record, history, shown),
+        *_late(book, record, history),
+        *_changes(book, record),
+        *_unplanned(book, record),
+    ]
     return tuple(sorted(found, key=lambda d: (d.when, d.kind, d.what)))
 
 
 def _void(history: tuple[HistoryEntry, ...]) -> list[Deviation]:
     return [
         Deviation(h.at, h.who, "void", f"Coupon {h.coupon} was marked void.", str(h.value))
-        for h in history if h.field == "void" and h.value
-    ]  # fmt: skip
+        for h in history
+        if h.field == "void" and h.value
+    ]
 
 
 def _corrections(study: Study, history: tuple[HistoryEntry, ...], shown: Shown) -> list[Deviation]:
@@ -80,12 +85,16 @@ def _settings(book: Book, record: StudyRecord, history: tuple[HistoryEntry, ...]
             )
     return [
         Deviation(
-            at, who, "setting",
+            at,
+            who,
+            "setting",
             f"{_label(record.study, name).capitalize()} was measured to differ from what was set: {listing(each[:6])}"
-            + (f" and {len(each) - 6} more" if len(each) > 6 else "") + "; the measured values count.", "",
+            + (f" and {len(each) - 6} more" if len(each) > 6 else "")
+            + "; the measured values count.",
+            "",
         )
         for (name, at, who), each in found.items()
-    ]  # fmt: skip
+    ]
 
 
 def _late(book: Book, record: StudyRecord, history: tuple[HistoryEntry, ...]) -> list[Deviation]:
@@ -103,21 +112,28 @@ def _late(book: Book, record: StudyRecord, history: tuple[HistoryEntry, ...]) ->
             days[(f"{h.at:%Y-%m-%d}", h.who)].append(h)
     return [
         Deviation(
-            each[0].at, who, "late",
+            each[0].at,
+            who,
+            "late",
             f"{count(len(each), 'wash result')} came after the first answer of {first:%Y-%m-%d}"
-            f" ({count(len({h.coupon for h in each}), 'coupon')}).", "",
+            f" ({count(len({h.coupon for h in each}), 'coupon')}).",
+            "",
         )
         for (_, who), each in days.items()
-    ]  # fmt: skip
+    ]
 
 
 def _changes(book: Book, record: StudyRecord) -> list[Deviation]:
-    words = {"amend study": "The study was changed.", "archive study": "The study was put away.",
-             "restore study": "The study was taken out again."}  # fmt: skip
+    words = {
+        "amend study": "The study was changed.",
+        "archive study": "The study was put away.",
+        "restore study": "The study was taken out again.",
+    }
     return [
         Deviation(act.at, act.who, "change", words[act.verb], act.why)
-        for act in book.audit(None) if act.study_id == record.id and act.verb in words
-    ]  # fmt: skip
+        for act in book.audit(None)
+        if act.study_id == record.id and act.verb in words
+    ]
 
 
 def _unplanned(book: Book, record: StudyRecord) -> list[Deviation]:

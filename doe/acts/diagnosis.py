@@ -83,10 +83,18 @@ def setting_of(
     asked = {name: value - off.get(name, 0.0) for name, value in {**recipe.settings, **current}.items()}
     p_under, p_over = _sides(book, record, asked) if ask_surfaces else (None, None)
     return Setting(
-        record.name, recipe, current, levels, tuple(latest.values()), record.stack.dyed_polyester, p_under, p_over,
+        record.name,
+        recipe,
+        current,
+        levels,
+        tuple(latest.values()),
+        record.stack.dyed_polyester,
+        p_under,
+        p_over,
         tuple(name for name, value in current.items() if not replace(recipe, window={}).is_permitted(name, value)),
-        "" if kept is None else kept.recipe.name, 0 if kept is None else kept.recipe.revision,
-    )  # fmt: skip
+        "" if kept is None else kept.recipe.name,
+        0 if kept is None else kept.recipe.revision,
+    )
 
 
 def recipe_in_use(released: Released, limits: Limits | None, given: Given = "dialled") -> Recipe:
@@ -178,10 +186,11 @@ def keep_case(book: Book, setting: Setting, evidence: Evidence, cause: str, *, c
     """
     key = "" if cause.strip().lower() in ("", "none") else fault(cause).key
     return book.save_note(
-        CASE, setting.name,
+        CASE,
+        setting.name,
         {"symptoms": evidence.symptoms, "absent": evidence.absent, "found": evidence.found, "cause": key}
         | ({"coupon": coupon} if coupon else {}),
-    )  # fmt: skip
+    )
 
 
 def case_of(note: ShopNote) -> Case:
@@ -194,19 +203,40 @@ def data_of(done: Diagnosed, most: int = 8) -> dict[str, Any]:
     """The diagnosis for ``--json``."""
     found = done.diagnosis
     return {
-        "symptoms": done.evidence.symptoms, "absent": done.evidence.absent, "found": done.evidence.found,
-        "settled": found.settled, "tied": found.tied, "p_none": found.p_none, "shop_cases": found.cases,
+        "symptoms": done.evidence.symptoms,
+        "absent": done.evidence.absent,
+        "found": done.evidence.found,
+        "settled": found.settled,
+        "tied": found.tied,
+        "p_none": found.p_none,
+        "shop_cases": found.cases,
         "causes": [
-            {"cause": c.fault.key, "label": c.fault.label, "side": c.fault.side, "p": c.p, "explains": c.explains,
-             "moved_by": [{"factor": m.factor, "because": m.because} for m in c.moved_by], "source": c.fault.source}
+            {
+                "cause": c.fault.key,
+                "label": c.fault.label,
+                "side": c.fault.side,
+                "p": c.p,
+                "explains": c.explains,
+                "moved_by": [{"factor": m.factor, "because": m.because} for m in c.moved_by],
+                "source": c.fault.source,
+            }
             for c in found.causes[:most]
         ],
         "checks": [
-            {"check": n.look.key, "words": n.look.words, "minutes": n.look.minutes, "bits": n.bits,
-             "bits_per_minute": n.bits_per_minute, "outcomes": {o.key: o.words for o in n.look.outcomes}
-             | {"usual": n.look.usual}}
+            {
+                "check": n.look.key,
+                "words": n.look.words,
+                "minutes": n.look.minutes,
+                "bits": n.bits,
+                "bits_per_minute": n.bits_per_minute,
+                "outcomes": {o.key: o.words for o in n.look.outcomes} | {"usual": n.look.usual},
+            }
             for n in found.checks[:most]
         ],
-        "advice": {"remedy": done.advice.remedy, "moves": done.advice.moves, "call": done.advice.call,
-                   "stop": done.advice.stop},
-    }  # fmt: skip
+        "advice": {
+            "remedy": done.advice.remedy,
+            "moves": done.advice.moves,
+            "call": done.advice.call,
+            "stop": done.advice.stop,
+        },
+    }

@@ -35,9 +35,8 @@ def inputs_hash(study: Study, results: pd.DataFrame, prior: Prior | None = None)
     with their discount.
     """
     columns = sorted(
-        c for c in results.columns
-        if c in (*_HASHED, *study.factor_names) or str(c).startswith(("actual_", "hand_"))
-    )  # fmt: skip
+        c for c in results.columns if c in (*_HASHED, *study.factor_names) or str(c).startswith(("actual_", "hand_"))
+    )
     scored = results.loc[results["passed"].notna(), columns].sort_values("coupon")
     rows = jsonable(scored.to_dict("records"))
     facts: dict[str, Any] = {"study": to_plain(study), "results": rows}
@@ -70,11 +69,16 @@ def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progre
     fitted = fit_of(book, book.study(key), seed, progress)
     belief = fitted.surfaces.belief
     payload = {
-        "coupons": fitted.surfaces.results.coupons, "passed": int(fitted.surfaces.results.passed.sum()),
-        "score": belief.score, "score_no_factor": belief.score_no_factor, "right": belief.right,
-        "fit_p_value": belief.fit_p_value, "learned": belief.learned, "sentences": belief.sentences,
+        "coupons": fitted.surfaces.results.coupons,
+        "passed": int(fitted.surfaces.results.passed.sum()),
+        "score": belief.score,
+        "score_no_factor": belief.score_no_factor,
+        "right": belief.right,
+        "fit_p_value": belief.fit_p_value,
+        "learned": belief.learned,
+        "sentences": belief.sentences,
         "warnings": fitted.surfaces.warnings,
-    }  # fmt: skip
+    }
     _keep(book, fitted, FIT, payload)
     return fitted
 
@@ -137,9 +141,12 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
     if same:
         answer, kept = answer_from(same[-1].payload), same[-1]
     else:
-        answer, kept = recommend(
-            fitted.record.study, fitted.surfaces, seed=fitted.seed, progress=lambda share: tell(0.7 + 0.1 * share)
-        ), None  # fmt: skip
+        answer, kept = (
+            recommend(
+                fitted.record.study, fitted.surfaces, seed=fitted.seed, progress=lambda share: tell(0.7 + 0.1 * share)
+            ),
+            None,
+        )
         _keep(book, fitted, RECOMMEND, answer_data(answer))
     without = _without_prior(book, fitted)
     tell(1.0)

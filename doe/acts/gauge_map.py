@@ -74,8 +74,12 @@ def map_machine(
     if machine not in MACHINE_KINDS:
         raise InputError("--machine", machine, "oven or press", "Say which machine is mapped.")
     if not all(1 <= n <= MOST_PLACES for n in grid) or grid[0] * grid[1] < 3:
-        raise InputError("--rows, --columns", f"{grid[0]} x {grid[1]}", f"1 to {MOST_PLACES} each, 3 places or more",
-                         "Count the places that were read.")  # fmt: skip
+        raise InputError(
+            "--rows, --columns",
+            f"{grid[0]} x {grid[1]}",
+            f"1 to {MOST_PLACES} each, 3 places or more",
+            "Count the places that were read.",
+        )
     gauged = gauged_line(book, line)
     gauge = next(m for m in gauged.machines if m.machine == machine)
     placed = at_one_setting([r for r in gauge.readings if place_of(r.place, grid) is not None])
@@ -106,7 +110,15 @@ def write_map(made: MachineMap, output: Path, *, shown: Shown = METRIC) -> Path:
     from reports.platen import platen_page
 
     page = platen_page(
-        made.found, line=made.line, machine=made.machine, name=made.name, settings=made.set_degc, days=made.days,
-        elsewhere=made.elsewhere, left_out=made.left_out, made_at=local(datetime.now(UTC)), shown=shown,
-    )  # fmt: skip
+        made.found,
+        line=made.line,
+        machine=made.machine,
+        name=made.name,
+        settings=made.set_degc,
+        days=made.days,
+        elsewhere=made.elsewhere,
+        left_out=made.left_out,
+        made_at=local(datetime.now(UTC)),
+        shown=shown,
+    )
     return write_whole(output, page)

@@ -296,10 +296,13 @@ def keep_readings(book: Book, line: str, readings: Sequence[GaugeReading]) -> tu
     surfaces = [surface_behind(reading) for reading in readings]
     first = readings[0]
     alike = [
-        k.reading for k in book.gauge_history(line)
-        if not k.withdrawn and k.reading.machine == first.machine and k.reading.set_degc == first.set_degc
+        k.reading
+        for k in book.gauge_history(line)
+        if not k.withdrawn
+        and k.reading.machine == first.machine
+        and k.reading.set_degc == first.set_degc
         and spot_of(k.reading.place) == spot_of(first.place)
-    ]  # fmt: skip
+    ]
     others = [true_reading(r).degc for r in in_force(alike) if _is_trusted(r)]
     numbered = [replace(r, repeat=len(alike) + i) if r.repeat is None else r for i, r in enumerate(readings, start=1)]
     return tuple(
@@ -328,10 +331,16 @@ def surface_behind(reading: GaugeReading) -> float:
 
     if reading.emissivity is None:
         if "infrared" in reading.tool.lower():
-            raise InputError("--emissivity", "none for an infrared gauge", "what the gauge is set to, above 0 to 1",
-                             "Read it off the gauge, or use a contact probe.")  # fmt: skip
-        for option, value in (("--surface-emissivity", reading.surface_emissivity),
-                              ("--surroundings", reading.surroundings_degc)):  # fmt: skip
+            raise InputError(
+                "--emissivity",
+                "none for an infrared gauge",
+                "what the gauge is set to, above 0 to 1",
+                "Read it off the gauge, or use a contact probe.",
+            )
+        for option, value in (
+            ("--surface-emissivity", reading.surface_emissivity),
+            ("--surroundings", reading.surroundings_degc),
+        ):
             if value is not None:
                 raise InputError(option, f"{value:g}", "only with --emissivity", "A contact gauge needs none of them.")
     return true_reading(reading).degc

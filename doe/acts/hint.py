@@ -63,7 +63,15 @@ def early_hint(book: Book, study: int) -> EarlyHint:
     results = fitted.surfaces.results
     gaps = find_gaps(record.study, fitted.surfaces)
     return EarlyHint(
-        fitted.hash, results.coupons, int(results.passed.sum()), dict(answer.setpoint), window, answer.pass_rate,
-        answer.pass_rate_low, record.study.spec.assurance, bool(fitted.surfaces.belief.learned),
-        tuple(f.label for f in gaps.unvaried), gaps.hand,
-    )  # fmt: skip
+        fitted.hash,
+        results.coupons,
+        int(results.passed.sum()),
+        dict(answer.setpoint),
+        window,
+        answer.pass_rate,
+        answer.pass_rate_low,
+        record.study.spec.assurance,
+        bool(fitted.surfaces.belief.learned),
+        tuple(f.label for f in gaps.unvaried),
+        gaps.hand,
+    )

@@ -59,7 +59,14 @@ def write_labels(
     target = output if output.suffix.lower() == ".html" else output / f"{slug(record.name)}-round-{number}-labels.html"
     coupons = plan.coupons[plan.coupons["round"] == number]
     page = label_sheets(
-        record.study, coupons, grid=grid, made_at=local(datetime.now(UTC)), round_number=number, study_id=record.id,
-        link=link, skip=skip, shown=shown,
-    )  # fmt: skip
+        record.study,
+        coupons,
+        grid=grid,
+        made_at=local(datetime.now(UTC)),
+        round_number=number,
+        study_id=record.id,
+        link=link,
+        skip=skip,
+        shown=shown,
+    )
     return Labels(record.name, number, write_whole(target, page), GRIDS[grid].words, len(coupons), check_link(link))

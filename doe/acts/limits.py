@@ -61,7 +61,9 @@ def refuse_without_limits(study: Study) -> None:
     """
     if missing_limits(study.factors, study.limits):
         raise InputError(
-            f"limits of {study.name}", f"{len(missing(study))} missing ({', '.join(missing(study))})",
-            "every limit of the makers' data sheets before a plan is made", f"Type: {limits_command(study)}",
-        )  # fmt: skip
+            f"limits of {study.name}",
+            f"{len(missing(study))} missing ({', '.join(missing(study))})",
+            "every limit of the makers' data sheets before a plan is made",
+            f"Type: {limits_command(study)}",
+        )
     refuse_held(study)

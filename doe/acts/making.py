@@ -146,9 +146,11 @@ class Making:
             if coupon.name == name:
                 return coupon
         raise InputError(
-            f"coupon {name}", f"no such coupon in study {self.record.name}", "a coupon of the plan",
+            f"coupon {name}",
+            f"no such coupon in study {self.record.name}",
+            "a coupon of the plan",
             "Read its label again.",
-        )  # fmt: skip
+        )
 
     def queue(self, stage: Stage) -> tuple[Coupon, ...]:
         """Coupons that wait for a machine, in the order in which they are made there."""
@@ -156,9 +158,10 @@ class Making:
         if stage == "cure" and not self.has_cure:
             return ()
         waiting = [
-            c for c in self.coupons
+            c
+            for c in self.coupons
             if not c.void and order in c.place and not (c.is_cured if stage == "cure" else c.is_pressed)
-        ]  # fmt: skip
+        ]
         return tuple(sorted(waiting, key=lambda c: (c.round, int(c.place[order]))))
 
     @property
@@ -217,11 +220,13 @@ def making_of(book: Book, key: str | int) -> Making:
     known = ("coupon", "round", *names)
     coupons = tuple(
         Coupon(
-            str(row["coupon"]), int(row["round"]), {name: row[name] for name in names},
+            str(row["coupon"]),
+            int(row["round"]),
+            {name: row[name] for name in names},
             {str(k): v for k, v in row.items() if k not in known and v is not None},
         )
         for row in rows
-    )  # fmt: skip
+    )
     return read_again(book, Making(record, book.plan_info(record.id), coupons))
 
 

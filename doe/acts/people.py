@@ -86,10 +86,15 @@ def people_of_study(book: Book, key: Key) -> PeopleAgreement:
     repeats = judge_repeats(judged, hand, hand_again)
     again = _to_look_at(results, judged, record.name)
     return PeopleAgreement(
-        record, judged, passes, hands, repeats, again,
+        record,
+        judged,
+        passes,
+        hands,
+        repeats,
+        again,
         tuple(dict.fromkeys((*_said(passes), *_said(hands), *(s for r in repeats for s in r.sentences)))),
         _missing(record, hand, whole, passes, repeats, again),
-    )  # fmt: skip
+    )
 
 
 def looks_of(book: Book, key: Key) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -160,8 +165,12 @@ def record_looks(
             looks.append(SecondLook(entry.coupon, person, entry.checks, entry.hand.get(person)))
         looks += [SecondLook(entry.coupon, who, {}, v) for who, v in entry.hand.items() if who != person]
     if not looks:
-        raise InputError("looking again", "no check and no hand-feel", "a check or a hand-feel",
-                         "A further look is about those; notes and symptoms go with the first one.")  # fmt: skip
+        raise InputError(
+            "looking again",
+            "no check and no hand-feel",
+            "a check or a hand-feel",
+            "A further look is about those; notes and symptoms go with the first one.",
+        )
     fields = book.record_again(record.id, looks)
     left = ("Notes, symptoms, measured settings and voids were left out: a further look holds checks and hand-feel.",)
     return record, len({look.coupon for look in looks}), fields, left if others else ()
@@ -180,9 +189,17 @@ def write_people(found: PeopleAgreement, output: Path, *, shown: Shown, made_by:
 
     del shown  # scores have no unit
     page = people_report(
-        found.record.study, found.judged, found.passes, found.hand, found.repeats, again=found.again,
-        sentences=found.sentences, missing=found.missing, made_at=local(datetime.now(UTC)), made_by=made_by,
-    )  # fmt: skip
+        found.record.study,
+        found.judged,
+        found.passes,
+        found.hand,
+        found.repeats,
+        again=found.again,
+        sentences=found.sentences,
+        missing=found.missing,
+        made_at=local(datetime.now(UTC)),
+        made_by=made_by,
+    )
     return write_whole(output, page)
 
 
@@ -223,9 +240,13 @@ def _to_look_at(results: pd.DataFrame, judged: pd.DataFrame, name: str) -> tuple
 
 
 def _missing(
-    record: StudyRecord, hand: pd.DataFrame, whole: pd.DataFrame, passes: PassAgreement | None,
-    repeats: Sequence[Repeat], again: Sequence[str],
-) -> tuple[str, ...]:  # fmt: skip
+    record: StudyRecord,
+    hand: pd.DataFrame,
+    whole: pd.DataFrame,
+    passes: PassAgreement | None,
+    repeats: Sequence[Repeat],
+    again: Sequence[str],
+) -> tuple[str, ...]:
     from reports.wording import count
 
     said = []

@@ -92,9 +92,14 @@ def commit_plan(
 
     record = _without_plan(book, key)
     plan = make_plan(
-        record.study, coupons=coupons, kind=kind, seed=usual_seed(record.name) if seed is None else seed,
-        line=record.line, order=order, coupons_per_garment=per_garment,
-    )  # fmt: skip
+        record.study,
+        coupons=coupons,
+        kind=kind,
+        seed=usual_seed(record.name) if seed is None else seed,
+        line=record.line,
+        order=order,
+        coupons_per_garment=per_garment,
+    )
     refuse_dials(gauged_line(book, record), record.study, plan.coupons)
     book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes)
     gauged = gauged_line(book, record)
@@ -112,9 +117,11 @@ def _without_plan(book: Book, key: Key) -> StudyRecord:
         from reports.wording import count
 
         raise InputError(
-            f"plan of {record.name}", f"{count(len(rounds), 'round')} of coupons",
-            "a study without a plan", "Add a round with doe extend, or start another study.",
-        )  # fmt: skip
+            f"plan of {record.name}",
+            f"{count(len(rounds), 'round')} of coupons",
+            "a study without a plan",
+            "Add a round with doe extend, or start another study.",
+        )
     return record
 
 

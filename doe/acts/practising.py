@@ -53,10 +53,18 @@ def seed_for(book: Book | None, exercise: str, person: str) -> int:
 def keep_outcome(book: Book, person: str, outcome: Outcome, answers: list[str]) -> int:
     """Store how an exercise went, with the answers, so that it can be walked through again."""
     return book.save_note(
-        DONE, person,
-        {"exercise": outcome.exercise, "seed": outcome.seed, "score": outcome.score, "coupons": outcome.coupons,
-         "minutes": outcome.minutes, "hints": outcome.hints, "answers": answers},
-    )  # fmt: skip
+        DONE,
+        person,
+        {
+            "exercise": outcome.exercise,
+            "seed": outcome.seed,
+            "score": outcome.score,
+            "coupons": outcome.coupons,
+            "minutes": outcome.minutes,
+            "hints": outcome.hints,
+            "answers": answers,
+        },
+    )
 
 
 def set_lesson(book: Book, exercise: str, seed: int) -> int:
@@ -81,7 +89,14 @@ def class_progress(book: Book) -> tuple[Progress, ...]:
         key = (note.name, str(note.data["exercise"]))
         grouped.setdefault(key, []).append((int(note.data["score"]), int(note.data["seed"]), note.at))
     return tuple(
-        Progress(person, exercise, len(done), max(s for s, _, _ in done), done[-1][0],
-                 tuple(seed for _, seed, _ in done), done[-1][2])
+        Progress(
+            person,
+            exercise,
+            len(done),
+            max(s for s, _, _ in done),
+            done[-1][0],
+            tuple(seed for _, seed, _ in done),
+            done[-1][2],
+        )
         for (person, exercise), done in sorted(grouped.items(), key=lambda i: (i[0][0], EXERCISES.index(i[0][1])))
-    )  # fmt: skip
+    )

@@ -111,8 +111,15 @@ def prior_analysis(
     used = results if discount > 0 else results.iloc[:0]
     rows = {"columns": list(used.columns), "rows": jsonable(used.to_dict("records"))}
     total = hashlib.sha256(json.dumps(rows, sort_keys=True).encode()).hexdigest()
-    payload = {"study": study, "recipe": recipe, "revision": revision, "discount": discount, "why": why,
-               "results": rows, "hash": total}  # fmt: skip
+    payload = {
+        "study": study,
+        "recipe": recipe,
+        "revision": revision,
+        "discount": discount,
+        "why": why,
+        "results": rows,
+        "hash": total,
+    }
     return NewAnalysis(PRIOR, total, 0, version(), payload)
 
 

@@ -47,9 +47,15 @@ class StoryWritten:
 
 
 def write_story(
-    book: Book, name: str, output: Path, *, revision: int | None = None, shown: Shown = METRIC, now: datetime,
+    book: Book,
+    name: str,
+    output: Path,
+    *,
+    revision: int | None = None,
+    shown: Shown = METRIC,
+    now: datetime,
     progress: Progress | None = None,
-) -> StoryWritten:  # fmt: skip
+) -> StoryWritten:
     """Write why a recipe was chosen; nothing is stored.
 
     Raises
@@ -126,14 +132,18 @@ def _answer_kept(book: Book, record: StudyRecord, kept: KeptRecipe) -> AnalysisR
     """The answer that was released: the one with the same inputs and seed, the last before the release."""
     recipe = kept.recipe
     found = [
-        a for a in book.analyses(record.id)
+        a
+        for a in book.analyses(record.id)
         if a.kind == RECOMMEND and a.inputs_hash == recipe.inputs_hash and a.seed == recipe.seed
-    ]  # fmt: skip
+    ]
     before = [a for a in found if a.made_at <= kept.at] or found
     if not before:
-        raise InputError(f"recipe {recipe.name}, revision {recipe.revision}", "its answer is not in this book",
-                         "the answer it was released from",
-                         f"See what is kept: doe study show {quoted(record.name)}")  # fmt: skip
+        raise InputError(
+            f"recipe {recipe.name}, revision {recipe.revision}",
+            "its answer is not in this book",
+            "the answer it was released from",
+            f"See what is kept: doe study show {quoted(record.name)}",
+        )
     return before[-1]
 
 
@@ -144,9 +154,12 @@ def _answer(given: AnalysisRecord) -> Answer:
 
 
 def _figures(
-    record: StudyRecord, fitted: Fitted, given: AnalysisRecord, answer: Answer,
+    record: StudyRecord,
+    fitted: Fitted,
+    given: AnalysisRecord,
+    answer: Answer,
     known: tuple[AnalysisRecord, Mapping[str, Any]] | None,
-) -> tuple[tuple[Alternative, ...], Repeat]:  # fmt: skip
+) -> tuple[tuple[Alternative, ...], Repeat]:
     """What was considered, as kept at release, and whether the same comes out today."""
     from doe.setpoint.alternatives import Alternative, other_settings
     from reports.recipe_story import Repeat
@@ -160,9 +173,13 @@ def _figures(
     again = {(o.idea, o.coupon): o for o in other_settings(record.study, fitted.surfaces, answer)}
     pairs = [(o, again[(o.idea, o.coupon)]) for o in kept if (o.idea, o.coupon) in again]
     apart = max(
-        (abs(rate - other) for o, p in pairs
-         for rate, other in ((o.pass_rate, p.pass_rate), (o.pass_rate_low, p.pass_rate_low))), default=0.0,
-    )  # fmt: skip
+        (
+            abs(rate - other)
+            for o, p in pairs
+            for rate, other in ((o.pass_rate, p.pass_rate), (o.pass_rate_low, p.pass_rate_low))
+        ),
+        default=0.0,
+    )
     is_same = apart <= SAME_RATE and len(pairs) == len(kept) == len(again)
     return kept, Repeat("same" if is_same else "other", apart, then, now)
 
@@ -175,29 +192,49 @@ def _items(book: Book, record: StudyRecord, kept: KeptRecipe, answer: Answer) ->
     facts = facts_of_study(book, record, answer)
     return record_items(
         replace(
-            facts, stack=recipe.stack, line=recipe.line, handling=recipe.handling, record=recipe.record,
-            inputs_hash=recipe.inputs_hash, seed=recipe.seed, version=recipe.version,
-            approved_by=recipe.approved_by, is_confirmed=recipe.confirmation is not None, waived=recipe.exception,
+            facts,
+            stack=recipe.stack,
+            line=recipe.line,
+            handling=recipe.handling,
+            record=recipe.record,
+            inputs_hash=recipe.inputs_hash,
+            seed=recipe.seed,
+            version=recipe.version,
+            approved_by=recipe.approved_by,
+            is_confirmed=recipe.confirmation is not None,
+            waived=recipe.exception,
             confirmed=confirmation_sentence(recipe.confirmation, recipe.exception),
         )
-    )  # fmt: skip
+    )
 
 
 def _report(
-    book: Book, record: StudyRecord, fitted: Fitted, answer: Answer, given: AnalysisRecord, results: pd.DataFrame,
-    shown: Shown, now: datetime,
-) -> StudyReport:  # fmt: skip
+    book: Book,
+    record: StudyRecord,
+    fitted: Fitted,
+    answer: Answer,
+    given: AnalysisRecord,
+    results: pd.DataFrame,
+    shown: Shown,
+    now: datetime,
+) -> StudyReport:
     from doe.acts.rounds import coupons_to_learn_from
     from reports.study_inputs import HistoryRow, Provenance, StudyReport
 
     acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     return StudyReport(
-        study=record.study, stack=record.stack, line=record.line, surfaces=fitted.surfaces, answer=answer,
-        coupons=coupons_to_learn_from(book, record.id), results=results,
+        study=record.study,
+        stack=record.stack,
+        line=record.line,
+        surfaces=fitted.surfaces,
+        answer=answer,
+        coupons=coupons_to_learn_from(book, record.id),
+        results=results,
         provenance=Provenance(given.inputs_hash, given.version, given.made_by, local(given.made_at)),
         made_at=local(now),
-        history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts), shown=shown,
-    )  # fmt: skip
+        history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
+        shown=shown,
+    )
 
 
 def _plans(book: Book, record: StudyRecord) -> tuple[Any, tuple[Any, ...], tuple[Any, ...]]:
@@ -300,9 +337,10 @@ def _attempts(book: Book, record: StudyRecord) -> tuple[tuple[str, ...], ...]:
         if judged is not None:
             counts = f"{judged.passed} passed, {judged.failed} failed"
             counts += f", {judged.waiting} waiting" if judged.waiting else ""
-            corners = "; ".join(
-                f"{c.role}: {c.passed} passed, {c.failed} failed ({c.verdict})" for c in judged.corners
-            ) or "none tested"  # fmt: skip
+            corners = (
+                "; ".join(f"{c.role}: {c.passed} passed, {c.failed} failed ({c.verdict})" for c in judged.corners)
+                or "none tested"
+            )
         given_up = f" ({plan.given_up})" if plan.given_up else ""
         day = "" if plan.made_at is None else f"{local(plan.made_at):%Y-%m-%d}"
         rows.append((str(plan.attempt), day, claim, counts, corners, attempt.verdict + given_up))

@@ -72,8 +72,13 @@ def nearest_to(book: Book, parts: Mapping[Part, Material]) -> tuple[Nearest, ...
     """Recipes in force for materials, the most similar first; only the parts that are given are compared."""
     kept = {(k.recipe.name, k.recipe.revision): k for k in book.recipes()}
     filler = Material("not asked about")
-    stack = Stack("asked about", parts.get("fabric", filler), parts.get("film", filler), parts.get("powder", filler),
-                  parts.get("ink"))  # fmt: skip
+    stack = Stack(
+        "asked about",
+        parts.get("fabric", filler),
+        parts.get("film", filler),
+        parts.get("powder", filler),
+        parts.get("ink"),
+    )
     asked = tuple(p for p in PARTS if p in parts)
     found = nearest_recipes(stack, [k.recipe for k in kept.values()], parts=asked)
     return tuple(Nearest(kept[(recipe.name, recipe.revision)], differences) for recipe, differences in found)
@@ -133,9 +138,13 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
     is_own = line.name == recipe.line.name
     return OnLine(
-        kept, line, is_own, settings, _unknown(recipe, line, gauged, settings, is_own=is_own, shown=shown),
+        kept,
+        line,
+        is_own,
+        settings,
+        _unknown(recipe, line, gauged, settings, is_own=is_own, shown=shown),
         (*(m.status.caution for m in gauged.machines if m.status.caution), *beyond, *gauged.left_out),
-    )  # fmt: skip
+    )
 
 
 def _line_setting(gauged: GaugedLine, setting: RecipeSetting, dial: Dial | None) -> LineSetting:
@@ -147,7 +156,7 @@ def _line_setting(gauged: GaugedLine, setting: RecipeSetting, dial: Dial | None)
 
 def _unknown(
     recipe: Recipe, line: Line, gauged: GaugedLine, settings: tuple[LineSetting, ...], *, is_own: bool, shown: Shown
-) -> tuple[str, ...]:  # fmt: skip
+) -> tuple[str, ...]:
     """What is not known of a recipe on a line, the gravest first."""
     from reports.recipe_words import difference_size
 

@@ -209,11 +209,14 @@ def _coupons(facts: RecordFacts) -> RecordItem:
     waiting = frame.loc[frame["passed"].isna() & ~void & mine, "coupon"].astype(str).tolist()
     if waiting:
         return RecordItem(
-            what, "missing", f"{count(len(waiting), 'coupon')} without a result ({listing(waiting[:6])}"
-            + (" ..." if len(waiting) > 6 else "") + ")",
+            what,
+            "missing",
+            f"{count(len(waiting), 'coupon')} without a result ({listing(waiting[:6])}"
+            + (" ..." if len(waiting) > 6 else "")
+            + ")",
             f"doe record {quoted(facts.name)}, or void each with its reason: "
             f'doe record {quoted(facts.name)} --coupon {waiting[0]} --void "REASON"',
-        )  # fmt: skip
+        )
     failed = int((frame["passed"].eq(False) & ~void).sum())
     return RecordItem(what, "there", f"{count(len(frame), 'coupon')}, {failed} failed, {int(void.sum())} void")
 
@@ -230,9 +233,10 @@ def _measured(facts: RecordFacts) -> RecordItem:
 def _raters(facts: RecordFacts) -> RecordItem:
     what = "who judged, and how well they agree"
     people = [
-        str(c).removeprefix(HAND_PREFIX) for c in facts.results.columns
+        str(c).removeprefix(HAND_PREFIX)
+        for c in facts.results.columns
         if str(c).startswith(HAND_PREFIX) and facts.results[c].notna().any()
-    ]  # fmt: skip
+    ]
     if len(people) > 1:
         return RecordItem(what, "there", f"hand-feel by {listing(people)}; who entered each check is in the book")
     one = f"hand-feel by {people[0]} alone" if people else "nobody scored hand-feel"

@@ -137,35 +137,66 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         proof = replace(proof, record=proof.alone, window_held=False)
     stack = with_lots(record.stack, wishes.lots)
     handling = handling_sentences(
-        record.study, answer.setpoint, gap=wishes.gap, peel=wishes.peel, second_press=wishes.second_press,
+        record.study,
+        answer.setpoint,
+        gap=wishes.gap,
+        peel=wishes.peel,
+        second_press=wishes.second_press,
         more=wishes.handling,
-    )  # fmt: skip
+    )
     facts = replace(
-        facts_of_study(book, record, answer), stack=stack, handling=handling, record=_record(wishes),
-        inputs_hash=kept.inputs_hash, seed=kept.seed, version=kept.version, approved_by=wishes.approved_by,
-        confirmed=proof.words, is_confirmed=proof.record is not None, waived=wishes.exception,
-    )  # fmt: skip
+        facts_of_study(book, record, answer),
+        stack=stack,
+        handling=handling,
+        record=_record(wishes),
+        inputs_hash=kept.inputs_hash,
+        seed=kept.seed,
+        version=kept.version,
+        approved_by=wishes.approved_by,
+        confirmed=proof.words,
+        is_confirmed=proof.record is not None,
+        waived=wishes.exception,
+    )
     items = record_items(facts)
-    open_window = {} if answer.window is None or proof.window_held is False else {
-        str(name): (float(low), float(high)) for name, low, high in answer.window.bounds[["low", "high"]].itertuples()
-    }  # fmt: skip
-    dials = dials_of(
-        book, record, {**_held_settings(record.study), **answer.setpoint}, open_window, on=now.date()
-    )  # fmt: skip
+    open_window = (
+        {}
+        if answer.window is None or proof.window_held is False
+        else {
+            str(name): (float(low), float(high))
+            for name, low, high in answer.window.bounds[["low", "high"]].itertuples()
+        }
+    )
+    dials = dials_of(book, record, {**_held_settings(record.study), **answer.setpoint}, open_window, on=now.date())
     _refuse([*_in_the_way(record, kept, fitted, answer, wishes, items, proof), *_beyond_the_dial(record, dials)])
     _refuse_look_alike(book, wishes.name.strip())
     earlier = book.recipes(wishes.name)
-    recipe = _recipe(record, kept, answer, wishes, proof, dials, open_window, now=now, revision=len(earlier) + 1,
-                     stack=stack, handling=handling)  # fmt: skip
+    recipe = _recipe(
+        record,
+        kept,
+        answer,
+        wishes,
+        proof,
+        dials,
+        open_window,
+        now=now,
+        revision=len(earlier) + 1,
+        stack=stack,
+        handling=handling,
+    )
     from doe.setpoint.alternatives import other_settings
 
     others = other_settings(record.study, fitted.surfaces, answer)
     # kept before the recipe: figures without a recipe do no harm, a recipe without its figures could not be checked
     book.save_analysis(
-        record.id, kind=RELEASE, inputs_hash=kept.inputs_hash, seed=kept.seed, version=version(),
-        payload=jsonable({"recipe": recipe.name, "revision": recipe.revision, "answer": kept.id, "others": others,
-                          "record": items}),
-    )  # fmt: skip
+        record.id,
+        kind=RELEASE,
+        inputs_hash=kept.inputs_hash,
+        seed=kept.seed,
+        version=version(),
+        payload=jsonable(
+            {"recipe": recipe.name, "revision": recipe.revision, "answer": kept.id, "others": others, "record": items}
+        ),
+    )
     return Released(book.release_recipe(recipe, study=record.id), recipe, items, others)
 
 
@@ -196,8 +227,10 @@ def confirmation_for(book: Book, record: StudyRecord, answer: Answer) -> Proof:
     attempts = "" if len(found.attempts) == 1 else f" ({count(len(found.attempts), 'attempt')})"
     remarks = found.remarks
     if len(found.attempts) > 1:
-        remarks += (f"Over all {len(found.attempts)} attempts at confirmation the assurance that is left is "
-                    f"{percent(found.over_attempts)}.",)  # fmt: skip
+        remarks += (
+            f"Over all {len(found.attempts)} attempts at confirmation the assurance that is left is "
+            f"{percent(found.over_attempts)}.",
+        )
     if any(not _alike(value, answer.setpoint.get(name)) for name, value in found.current.plan.setpoint.items()):
         return Proof(None, None, "The confirmation was made at another setpoint than the answer's.", None, remarks)
     doubts = "".join(f" {text}" for text in found.doubts)
@@ -230,9 +263,13 @@ def with_lots(stack: Stack, lots: Mapping[str, str]) -> Stack:
             problems.append(InputError(where, "nothing", "the lot on the packet", "Write it like film=77."))
         elif material.lot.strip() and material.lot.strip() != lot.strip():
             problems.append(
-                InputError(where, lot, f"lot {material.lot}, as the coupons were made with",
-                           "Another lot is compared with the recipe by coupons first; it does not replace one.")
-            )  # fmt: skip
+                InputError(
+                    where,
+                    lot,
+                    f"lot {material.lot}, as the coupons were made with",
+                    "Another lot is compared with the recipe by coupons first; it does not replace one.",
+                )
+            )
         else:
             check_line(lot, where)
             parts[part] = replace(material, lot=lot.strip())
@@ -249,15 +286,34 @@ def _check_words(record: StudyRecord, wishes: Wishes) -> None:
         if not text.strip():
             problems.append(InputError(option, "nothing", "a name", "Fill it in."))
     if not 1 <= wishes.review_months <= MOST_REVIEW_MONTHS:
-        problems.append(InputError("--review-months", wishes.review_months, f"1 to {MOST_REVIEW_MONTHS}",
-                                   "A recipe is looked at again within two years."))  # fmt: skip
+        problems.append(
+            InputError(
+                "--review-months",
+                wishes.review_months,
+                f"1 to {MOST_REVIEW_MONTHS}",
+                "A recipe is looked at again within two years.",
+            )
+        )
     for option, texts in (("--handling", wishes.handling), ("--void", wishes.voids)):
         if len(texts) > MOST_STEPS:
-            problems.append(InputError(option, f"{len(texts)} of them", f"at most {MOST_STEPS}",
-                                       "Join some, or put them on the wall: the card has one page."))  # fmt: skip
-    single = (("--as", wishes.name), ("--approved-by", wishes.approved_by), ("--gap", wishes.gap),
-              ("--peel", wishes.peel), ("--second-press", wishes.second_press), ("--care-label", wishes.care_label),
-              ("--room", wishes.room), ("--exception", wishes.exception))  # fmt: skip
+            problems.append(
+                InputError(
+                    option,
+                    f"{len(texts)} of them",
+                    f"at most {MOST_STEPS}",
+                    "Join some, or put them on the wall: the card has one page.",
+                )
+            )
+    single = (
+        ("--as", wishes.name),
+        ("--approved-by", wishes.approved_by),
+        ("--gap", wishes.gap),
+        ("--peel", wishes.peel),
+        ("--second-press", wishes.second_press),
+        ("--care-label", wishes.care_label),
+        ("--room", wishes.room),
+        ("--exception", wishes.exception),
+    )
     steps = [("--handling", text) for text in wishes.handling] + [("--void", text) for text in wishes.voids]
     for option, text in (*single, *steps):
         try:
@@ -270,8 +326,12 @@ def _check_words(record: StudyRecord, wishes: Wishes) -> None:
 def _latest_answer(book: Book, record: StudyRecord) -> AnalysisRecord:
     kept = book.latest_analysis(record.id, RECOMMEND)
     if kept is None:
-        raise InputError(f"answer of {record.name}", "none", "an answer that was looked at",
-                         f"Ask for it: doe recommend {quoted(record.name)}")  # fmt: skip
+        raise InputError(
+            f"answer of {record.name}",
+            "none",
+            "an answer that was looked at",
+            f"Ask for it: doe recommend {quoted(record.name)}",
+        )
     return kept
 
 
@@ -294,9 +354,14 @@ def _record(wishes: Wishes) -> dict[str, str]:
 
 
 def _in_the_way(
-    record: StudyRecord, kept: AnalysisRecord, fitted: Fitted, answer: Answer, wishes: Wishes,
-    items: tuple[RecordItem, ...], proof: Proof,
-) -> list[InputError]:  # fmt: skip
+    record: StudyRecord,
+    kept: AnalysisRecord,
+    fitted: Fitted,
+    answer: Answer,
+    wishes: Wishes,
+    items: tuple[RecordItem, ...],
+    proof: Proof,
+) -> list[InputError]:
     """Everything that stands in the way of a release, the gravest first."""
     from reports.recipe_words import handling_gaps
 
@@ -304,39 +369,65 @@ def _in_the_way(
     problems = []
     if fitted.hash != kept.inputs_hash:
         problems.append(
-            InputError(f"answer of {record.name}", f"one of {kept.made_at:%Y-%m-%d}, before results or study changed",
-                       "an answer to the results as they are", f"Look at the new one first: doe recommend {name}")
-        )  # fmt: skip
+            InputError(
+                f"answer of {record.name}",
+                f"one of {kept.made_at:%Y-%m-%d}, before results or study changed",
+                "an answer to the results as they are",
+                f"Look at the new one first: doe recommend {name}",
+            )
+        )
     if answer.verdict == "not reachable":
         problems.append(
-            InputError(f"answer of {record.name}", "not reachable", "a setpoint that reaches the target",
-                       "Change range, stack or target, and make a new study.")
-        )  # fmt: skip
+            InputError(
+                f"answer of {record.name}",
+                "not reachable",
+                "a setpoint that reaches the target",
+                "Change range, stack or target, and make a new study.",
+            )
+        )
     if fitted.counts.unfinished:
         problems.append(
-            InputError(f"washes of {record.name}", f"{count(fitted.counts.unfinished, 'coupon')} still to be judged",
-                       "every check of every coupon", f"Enter them: doe record {name} --washes")
-        )  # fmt: skip
+            InputError(
+                f"washes of {record.name}",
+                f"{count(fitted.counts.unfinished, 'coupon')} still to be judged",
+                "every check of every coupon",
+                f"Enter them: doe record {name} --washes",
+            )
+        )
     if proof.record is None and proof.alone is not None and not wishes.exception.strip():
         problems.append(
-            InputError(f"confirmation of {record.name}", "the setpoint accepted, the window not", "both accepted",
-                       "Release the setpoint alone, without a window: add --setpoint-only.")
-        )  # fmt: skip
+            InputError(
+                f"confirmation of {record.name}",
+                "the setpoint accepted, the window not",
+                "both accepted",
+                "Release the setpoint alone, without a window: add --setpoint-only.",
+            )
+        )
     elif proof.record is None and not wishes.exception.strip():
         problems.append(
-            InputError(f"confirmation of {record.name}", proof.words, "an accepted confirmation of this answer",
-                       f"Make one: doe confirm {name}; or say why none is needed: --exception REASON")
-        )  # fmt: skip
+            InputError(
+                f"confirmation of {record.name}",
+                proof.words,
+                "an accepted confirmation of this answer",
+                f"Make one: doe confirm {name}; or say why none is needed: --exception REASON",
+            )
+        )
     problems += [
         InputError(f"record of {record.name}, {item.what}", item.found, "an entry", f"Add it: {item.add}")
-        for item in items if item.state == "missing" and item.what not in (CONFIRMED, HANDLED)
-    ]  # fmt: skip
+        for item in items
+        if item.state == "missing" and item.what not in (CONFIRMED, HANDLED)
+    ]
     problems += [
-        InputError(f"record of {record.name}, {what}", "nothing", "how it is done",
-                   f'Add it: doe release {name} {option} "..."')
-        for what, option in handling_gaps(record.study, gap=wishes.gap, peel=wishes.peel,
-                                          second_press=wishes.second_press)
-    ]  # fmt: skip
+        InputError(
+            f"record of {record.name}, {what}",
+            "nothing",
+            "how it is done",
+            f'Add it: doe release {name} {option} "..."',
+        )
+        for what, option in handling_gaps(
+            record.study, gap=wishes.gap, peel=wishes.peel, second_press=wishes.second_press
+        )
+    ]
     return problems
 
 
@@ -346,8 +437,12 @@ def _refuse_look_alike(book: Book, name: str) -> None:
     for kept in book.recipes():
         there = kept.recipe.name
         if there != name and " ".join(there.casefold().split()) == plain:
-            raise InputError("--as", repr(name), f"{there!r}, or a name that nobody mistakes for it",
-                             "The same name makes the next revision.")  # fmt: skip
+            raise InputError(
+                "--as",
+                repr(name),
+                f"{there!r}, or a name that nobody mistakes for it",
+                "The same name makes the next revision.",
+            )
 
 
 def _beyond_the_dial(record: StudyRecord, dials: Dials) -> list[InputError]:
@@ -369,15 +464,28 @@ def _refuse(problems: list[InputError]) -> None:
 
 
 def _recipe(
-    record: StudyRecord, kept: AnalysisRecord, answer: Answer, wishes: Wishes, proof: Proof, dials: Dials,
-    window: Mapping[str, tuple[float, float]], *,
-    now: datetime, revision: int, stack: Stack, handling: tuple[str, ...],
-) -> Recipe:  # fmt: skip
+    record: StudyRecord,
+    kept: AnalysisRecord,
+    answer: Answer,
+    wishes: Wishes,
+    proof: Proof,
+    dials: Dials,
+    window: Mapping[str, tuple[float, float]],
+    *,
+    now: datetime,
+    revision: int,
+    stack: Stack,
+    handling: tuple[str, ...],
+) -> Recipe:
     from reports.recipe_words import caution_sentences, void_sentences
 
     if revision > 1 and not wishes.why.strip():
-        raise InputError("--why", "nothing", f"why revision {revision} of {wishes.name.strip()} is made",
-                         "It supersedes the one before, which stays in the book.")  # fmt: skip
+        raise InputError(
+            "--why",
+            "nothing",
+            f"why revision {revision} of {wishes.name.strip()} is made",
+            "It supersedes the one before, which stays in the book.",
+        )
     exception = "" if proof.record is not None else wishes.exception.strip()
     return Recipe(
         name=wishes.name.strip(),
@@ -443,8 +551,18 @@ def _setting(
         return RecipeSetting(
             name, label, unit, value if isinstance(value, str) else float(value), None, None, low, high
         )
-    return RecipeSetting(name, label, unit, there.surface_degc, there.dial.degc, there.dial.u_delta_degc,
-                         there.low_degc, there.high_degc, there.dial_low_degc, there.dial_high_degc)  # fmt: skip
+    return RecipeSetting(
+        name,
+        label,
+        unit,
+        there.surface_degc,
+        there.dial.degc,
+        there.dial.u_delta_degc,
+        there.low_degc,
+        there.high_degc,
+        there.dial_low_degc,
+        there.dial_high_degc,
+    )
 
 
 def review_day(approved: date, months: int) -> date:
@@ -463,11 +581,22 @@ def review_day(approved: date, months: int) -> date:
 def kept_figures(book: Book, study_id: int, recipe: Recipe) -> tuple[AnalysisRecord, Mapping[str, Any]] | None:
     """What stood beside a recipe when it was released; None where nothing was kept (brought in from another book)."""
     found = [
-        a for a in book.analyses(study_id)
+        a
+        for a in book.analyses(study_id)
         if a.kind == RELEASE and (a.payload["recipe"], a.payload["revision"]) == (recipe.name, recipe.revision)
-    ]  # fmt: skip
+    ]
     return (found[-1], found[-1].payload) if found else None
 
 
-__all__ = ["RELEASE", "Proof", "RecordFacts", "Released", "Wishes", "confirmation_for", "kept_figures",
-           "release_study", "review_day", "with_lots"]  # fmt: skip
+__all__ = [
+    "RELEASE",
+    "Proof",
+    "RecordFacts",
+    "Released",
+    "Wishes",
+    "confirmation_for",
+    "kept_figures",
+    "release_study",
+    "review_day",
+    "with_lots",
+]

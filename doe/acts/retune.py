@@ -100,8 +100,14 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
     refuse_without_limits(study)
     seed = usual_seed(study.name) if wishes.seed is None else wishes.seed
     brought = _brought(book, record, study)
-    made = make_plan(study, coupons=wishes.coupons, kind=wishes.kind, seed=seed, line=record.line,
-                     coupons_per_garment=wishes.per_garment)  # fmt: skip
+    made = make_plan(
+        study,
+        coupons=wishes.coupons,
+        kind=wishes.kind,
+        seed=seed,
+        line=record.line,
+        coupons_per_garment=wishes.per_garment,
+    )
     coupons, number = made.coupons, 1
     if brought is not None:
         number = 2
@@ -111,12 +117,17 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
     earlier = coupons_for_prior(_of_surface(book, base), study, levels)
     refuse_dials(gauged_line(book, record), study, coupons)
     study_id = book.begin_study(
-        study, stack=record.stack.name, line=record.line.name,
+        study,
+        stack=record.stack.name,
+        line=record.line.name,
         rounds_made=[*([brought] if brought else []), NewRound(coupons, made.kind, seed, made.notes)],
-        analyses_made=[prior_analysis(study=base.name, recipe=plan.recipe, revision=plan.revision, discount=discount,
-                                      why=why, results=earlier)],
+        analyses_made=[
+            prior_analysis(
+                study=base.name, recipe=plan.recipe, revision=plan.revision, discount=discount, why=why, results=earlier
+            )
+        ],
         why=f"scored in the comparison {record.name}",
-    )  # fmt: skip
+    )
     stored = book.study(study_id)
     prior = prior_of(book, stored)
     assert prior is not None  # it has just been kept

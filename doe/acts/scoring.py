@@ -49,9 +49,15 @@ def keeping(entry: ScoreEntry, fields: Collection[str]) -> ScoreEntry:
     if "symptoms" in fields:
         symptoms, side = (), ""
     return replace(
-        entry, checks=checks, hand=hand, actual=actual, symptoms=symptoms, side=side,
-        note="" if "note" in fields else entry.note, void_reason=None if "void" in fields else entry.void_reason,
-    )  # fmt: skip
+        entry,
+        checks=checks,
+        hand=hand,
+        actual=actual,
+        symptoms=symptoms,
+        side=side,
+        note="" if "note" in fields else entry.note,
+        void_reason=None if "void" in fields else entry.void_reason,
+    )
 
 
 def with_note_added(coupon: Coupon, entry: ScoreEntry) -> ScoreEntry:

@@ -88,9 +88,11 @@ def write_sheets(
     if not _is_planned(coupons):  # brought in from a sheet that does not say how they were made
         if output.suffix.lower() == ".html":
             raise InputError(
-                f"round {number} of {record.name}", "coupons that were made without a plan", "a planned round",
+                f"round {number} of {record.name}",
+                "coupons that were made without a plan",
+                "a planned round",
                 "Write an entry file for them: end the name in .xlsx or .csv.",
-            )  # fmt: skip
+            )
         targets = [target for target in targets if target.suffix != ".html"]
     info = book.plan_info(record.id).rounds[number - 1]
     gauged = gauged_line(book, record)
@@ -125,10 +127,19 @@ def _write_one(
     assert isinstance(record, StudyRecord)
     if target.suffix.lower() == ".html":
         page = bench_sheet(
-            record.study, record.stack, record.line, coupons, made_at=local(datetime.now(UTC)), people=people,
-            shown=shown, made_by=made_by, notes=info.notes, gauged=gauged, cautions=cautions,
+            record.study,
+            record.stack,
+            record.line,
+            coupons,
+            made_at=local(datetime.now(UTC)),
+            people=people,
+            shown=shown,
+            made_by=made_by,
+            notes=info.notes,
+            gauged=gauged,
+            cautions=cautions,
             confirms=info.kind == CONFIRM,
-        )  # fmt: skip
+        )
         write_whole(target, page)
     else:
         write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv

@@ -71,8 +71,12 @@ def sizes_worth(
         raise InputError("--lines", count, f"1 to {MOST_LINES}", "Leave it out: the usual will do.")
     hours = trial.possible_sizes(record.study, line=record.line)
     if not hours:
-        raise InputError(f"study {record.name}", "too many factors for any of these sizes",
-                         ", ".join(map(str, trial.SIZES)), "Hold one of the factors.")  # fmt: skip
+        raise InputError(
+            f"study {record.name}",
+            "too many factors for any of these sizes",
+            ", ".join(map(str, trial.SIZES)),
+            "Hold one of the factors.",
+        )
     wanted = trial.lines_to_try(count)
     store = _Store.of(record.study, record.line)
     known = store.read()
@@ -96,9 +100,11 @@ def sizes_worth(
     tried = [t for t in known.values() if (t.kind, t.seed) in asked and t.coupons in hours]
     if not tried:
         raise InputError(
-            f"study {record.name}", "no simulated line that fits it", "ranges, setting errors and a wanted pass rate "
-            "that some line can meet", "Widen the ranges, or lower the setting errors or the wanted pass rate.",
-        )  # fmt: skip
+            f"study {record.name}",
+            "no simulated line that fits it",
+            "ranges, setting errors and a wanted pass rate that some line can meet",
+            "Widen the ranges, or lower the setting errors or the wanted pass rate.",
+        )
     return SizesWorth(
         record=record,
         rows=trial.worth(record.study, tried, hours),
@@ -188,8 +194,9 @@ class _Store:
         for text in lines:
             with suppress(ValueError, TypeError, KeyError):  # a line cut short, or of something else
                 row = json.loads(text)
-                tried = Tried(str(row["kind"]), int(row["seed"]), int(row["coupons"]), str(row["verdict"]),
-                              float(row["true"]))  # fmt: skip
+                tried = Tried(
+                    str(row["kind"]), int(row["seed"]), int(row["coupons"]), str(row["verdict"]), float(row["true"])
+                )
                 if 0 <= tried.true <= 1 and row["sum"] == _checksum(tried):
                     found[tried.kind, tried.seed, tried.coupons] = tried
         return found

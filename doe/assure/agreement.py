@@ -123,11 +123,15 @@ def judge_hand_agreement(scored: pd.DataFrame, *, assurance: float = 0.90) -> Ha
     classes = list(range(round((HAND_HIGH - HAND_LOW) / HAND_STEP) + 1))
     ranks = kendall_w(values, assurance=assurance)
     pairs = tuple(
-        (people[i], people[j],
-         cohen_kappa(steps[:, i].tolist(), steps[:, j].tolist(), categories=classes, weights="quadratic",
-                     assurance=assurance))
+        (
+            people[i],
+            people[j],
+            cohen_kappa(
+                steps[:, i].tolist(), steps[:, j].tolist(), categories=classes, weights="quadratic", assurance=assurance
+            ),
+        )
         for i, j in combinations(range(len(people)), 2)
-    )  # fmt: skip
+    )
     found = score_agreement(values, assurance=assurance)
     lean = lean_of_people(whole, assurance=assurance)
     return HandAgreement(len(whole), len(scored) - len(whole), pairs, ranks, found, lean, _say_hand(found, lean))
@@ -195,8 +199,10 @@ def _say_hand(found: ScoreAgreement, lean: pd.DataFrame) -> tuple[str, ...]:
             "takes that out as long as everyone scores every coupon."
         )
     if one >= GOOD_ICC and absolute < one - 0.1:
-        said.append("They rank the coupons alike but use the scale differently: score together against the two kept "
-                    "reference coupons (5 soft, 1 stiff).")  # fmt: skip
+        said.append(
+            "They rank the coupons alike but use the scale differently: score together against the two kept "
+            "reference coupons (5 soft, 1 stiff)."
+        )
     if one < GOOD_ICC:
         wanted = math.ceil(GOOD_ICC / (1 - GOOD_ICC) * (1 - one) / one) if one > 0.02 else 0
         more = f"the mean of {wanted} people would" if 0 < wanted <= 6 else "more people alone will not"
@@ -210,6 +216,10 @@ def _say_hand(found: ScoreAgreement, lean: pd.DataFrame) -> tuple[str, ...]:
 def _people(frame: pd.DataFrame) -> list[str]:
     names = [str(c) for c in frame.columns]
     if len(names) < 2:
-        raise InputError("agreement", ", ".join(names) or "nobody", "two people or more",
-                         "Let a second person score at least a third of the coupons.")  # fmt: skip
+        raise InputError(
+            "agreement",
+            ", ".join(names) or "nobody",
+            "two people or more",
+            "Let a second person score at least a third of the coupons.",
+        )
     return names

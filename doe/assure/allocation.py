@@ -88,8 +88,12 @@ def confirmation_settings(
         At each corner; 0 for none.
     """
     if setpoint_coupons < 1 or corner_coupons < 0:
-        raise InputError("confirmation coupons", f"{setpoint_coupons} and {corner_coupons}",
-                         "1 or more at the setpoint, 0 or more at a corner", "Choose a plan first.")  # fmt: skip
+        raise InputError(
+            "confirmation coupons",
+            f"{setpoint_coupons} and {corner_coupons}",
+            "1 or more at the setpoint, 0 or more at a corner",
+            "Choose a plan first.",
+        )
     times = [setpoint_coupons if role == SETPOINT else corner_coupons for role in points["role"]]
     return points.loc[points.index.repeat(times), ["role", *study.factor_names]].reset_index(drop=True)
 

@@ -98,8 +98,12 @@ def combine_with_study(
     points = np.asarray(check_rates, dtype=float).reshape(len(drawn), -1)
     k, n = (np.atleast_1d(np.asarray(v, dtype=float)) for v in (passed, coupons))
     if points.shape[1] != len(k) or k.shape != n.shape or (k < 0).any() or (k > n).any():
-        raise InputError("confirmation", f"{k.tolist()} of {n.tolist()}", f"passed of made at {points.shape[1]} points",
-                         "Count each coupon once.")  # fmt: skip
+        raise InputError(
+            "confirmation",
+            f"{k.tolist()} of {n.tolist()}",
+            f"passed of made at {points.shape[1]} points",
+            "Count each coupon once.",
+        )
     w = np.broadcast_to(np.asarray(worth, dtype=float), k.shape)
     safe = np.clip(points, 1e-9, 1 - 1e-9)
     log_weight = (w * (k * np.log(safe) + (n - k) * np.log1p(-safe))).sum(axis=1)

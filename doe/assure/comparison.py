@@ -197,8 +197,12 @@ def compare_materials(
 def _counting(frame: pd.DataFrame, spec: Spec) -> pd.DataFrame:
     """Rows that count, with role and state filled in."""
     if "material" not in frame.columns:
-        raise InputError("comparison", ", ".join(map(str, frame.columns)), "a column material (new or old)",
-                         "Say which coupon is of which material.")  # fmt: skip
+        raise InputError(
+            "comparison",
+            ", ".join(map(str, frame.columns)),
+            "a column material (new or old)",
+            "Say which coupon is of which material.",
+        )
     odd = sorted(set(frame["material"].astype(str)) - {NEW, OLD})
     if odd:
         raise InputError("comparison, material", ", ".join(odd), "new or old", "Correct the material.")
@@ -210,9 +214,11 @@ def _counting(frame: pd.DataFrame, spec: Spec) -> pd.DataFrame:
     for material in (NEW, OLD):
         if not (here["material"] == material).any():
             raise InputError(
-                "comparison", f"no coupon of the {material} material at the setpoint",
-                "both materials at the setpoint", "Make them side by side in the same strokes.",
-            )  # fmt: skip
+                "comparison",
+                f"no coupon of the {material} material at the setpoint",
+                "both materials at the setpoint",
+                "Make them side by side in the same strokes.",
+            )
     return rows
 
 
@@ -238,8 +244,12 @@ def _rates(here: pd.DataFrame, margin: float, risk: float) -> tuple[RateComparis
     pairs = None
     if paired:
         good, good_old = new == "passed", old == "passed"
-        pairs = Pairs(int((good & good_old).sum()), int((good & ~good_old).sum()), int((good_old & ~good).sum()),
-                      int((~good & ~good_old).sum()))  # fmt: skip
+        pairs = Pairs(
+            int((good & good_old).sum()),
+            int((good & ~good_old).sum()),
+            int((good_old & ~good).sum()),
+            int((~good & ~good_old).sum()),
+        )
         limits, test = paired_difference(pairs, 1 - 2 * risk), non_inferior_pairs(pairs, margin=margin)
     else:
         limits, test = separate_difference(*counts, 1 - 2 * risk), non_inferior_separate(*counts, margin=margin)
@@ -282,9 +292,13 @@ def _hand(here: pd.DataFrame, spec: Spec, margin: float, risk: float) -> tuple[E
 
 
 def _broken(
-    rates: RateComparison, hand: Equivalence | None, edges: Sequence[EdgeComparison], spec: Spec, hand_margin: float,
+    rates: RateComparison,
+    hand: Equivalence | None,
+    edges: Sequence[EdgeComparison],
+    spec: Spec,
+    hand_margin: float,
     risk: float,
-) -> tuple[str, ...]:  # fmt: skip
+) -> tuple[str, ...]:
     said = []
     sure = _sure(risk)
     if rates.is_worse and not rates.is_non_inferior:
@@ -337,9 +351,15 @@ def _held(
 
 
 def _missing(
-    rates: RateComparison, hand: Equivalence | None, edges: Sequence[EdgeComparison], spec: Spec, waiting: int,
-    rate_margin: float, hand_margin: float, risk: float,
-) -> tuple[tuple[str, ...], int]:  # fmt: skip
+    rates: RateComparison,
+    hand: Equivalence | None,
+    edges: Sequence[EdgeComparison],
+    spec: Spec,
+    waiting: int,
+    rate_margin: float,
+    hand_margin: float,
+    risk: float,
+) -> tuple[tuple[str, ...], int]:
     """What keeps the verdict open, and how many more units would probably settle it."""
     said = []
     more = [0]
@@ -367,8 +387,9 @@ def _missing(
             doubt = f"{_counts(rates)}; {_sure(risk)}, it may be up to {below} points worse"
             more_said = (
                 f"; if both are alike, about {extra} more {many if extra > 1 else one} show it 4 times in 5."
-                if extra else "."
-            )  # fmt: skip
+                if extra
+                else "."
+            )
             said.append(f"Pass rate: not shown yet ({doubt}){more_said}")
     if hand is not None and not hand.is_equivalent and not hand.is_different:
         further = _units_for_hand(hand, rates, hand_margin, risk)
@@ -434,8 +455,10 @@ def _notes(
             "at line and gauges before the new material is blamed or cleared."
         )
     if rates.pairs is None and rates.new_units:
-        said.append("The materials were not made side by side in the same strokes: a drift of the press between them "
-                    "would look like a difference of the materials.")  # fmt: skip
+        said.append(
+            "The materials were not made side by side in the same strokes: a drift of the press between them "
+            "would look like a difference of the materials."
+        )
     if not edges:
         said.append("No edge of the window was tested with the new material: the recipe is shown at its setpoint only.")
     if hand is not None:

@@ -44,8 +44,12 @@ def coupons_for_rates(
     gap = new_rate - old_rate + margin
     _check(old_rate, margin, alpha, power)
     if margin > 0 and gap <= 0:
-        raise InputError("pass rates", f"{new_rate} against {old_rate}", f"new less than {margin} below old",
-                         "No number of coupons shows what is not so.")  # fmt: skip
+        raise InputError(
+            "pass rates",
+            f"{new_rate} against {old_rate}",
+            f"new less than {margin} below old",
+            "No number of coupons shows what is not so.",
+        )
     if gap == 0:
         raise InputError("pass rates", "no difference", "two different rates", "Say which difference matters.")
     spread = new_rate * (1 - new_rate) + old_rate * (1 - old_rate)
@@ -165,5 +169,6 @@ def _check(rate: float, margin: float, alpha: float, power: float) -> None:
     if not 0 <= margin < 1:
         raise InputError("margin", margin, "0 to below 1", "Write a drop of 10 points as 0.10.")
     if not (0 < alpha < 0.5 and alpha < power < 1):
-        raise InputError("risk and power", f"{alpha}, {power}", "risk below 0.5, power above it and below 1",
-                         "Write 10 % as 0.10.")  # fmt: skip
+        raise InputError(
+            "risk and power", f"{alpha}, {power}", "risk below 0.5, power above it and below 1", "Write 10 % as 0.10."
+        )

@@ -319,12 +319,19 @@ def _absolute(between: float, people: float, error: float, n: int, k: int, tail:
 def _complete(ratings: ArrayLike, *, least_coupons: int) -> FloatArray:
     scores = np.asarray(ratings, dtype=float)
     if scores.ndim != 2 or scores.shape[0] < least_coupons or scores.shape[1] < 2:
-        raise InputError("agreement on hand-feel", f"shape {scores.shape} (coupons, people)",
-                         f"{least_coupons} coupons or more scored by 2 people or more",
-                         "Let two people score the same coupons.")  # fmt: skip
+        raise InputError(
+            "agreement on hand-feel",
+            f"shape {scores.shape} (coupons, people)",
+            f"{least_coupons} coupons or more scored by 2 people or more",
+            "Let two people score the same coupons.",
+        )
     if not np.isfinite(scores).all():
-        raise InputError("agreement on hand-feel", "a missing score", "every coupon scored by every person",
-                         "Leave out coupons that not all of them scored.")  # fmt: skip
+        raise InputError(
+            "agreement on hand-feel",
+            "a missing score",
+            "every coupon scored by every person",
+            "Leave out coupons that not all of them scored.",
+        )
     return scores
 
 

@@ -104,8 +104,9 @@ def coupon_states(frame: pd.DataFrame, checks: Sequence[Check]) -> NDArray[np.st
     """
     columns = [CHECK_PREFIX + c.name for c in checks if CHECK_PREFIX + c.name in frame.columns]
     if not columns and "passed" not in frame.columns:
-        raise InputError("confirmation", ", ".join(map(str, frame.columns)), "check columns, or passed",
-                         "Score the coupons.")  # fmt: skip
+        raise InputError(
+            "confirmation", ", ".join(map(str, frame.columns)), "check columns, or passed", "Score the coupons."
+        )
     table = frame[columns or ["passed"]]
     scored = table.notna().to_numpy()
     good = table.where(scored, False).astype(bool).to_numpy()
@@ -151,13 +152,18 @@ def judge_confirmation(
         role=rows["role"] if "role" in rows.columns else SETPOINT, state=coupon_states(rows, spec.checks)
     )
     if rows.empty:
-        raise InputError("confirmation", "no coupon", "coupons at the setpoint or a corner",
-                         "Make the planned coupons.")  # fmt: skip
+        raise InputError(
+            "confirmation", "no coupon", "coupons at the setpoint or a corner", "Make the planned coupons."
+        )
     here = rows[rows["role"] == SETPOINT]
     unit, units = _units(here)
     if len(units) > plan.units:
-        raise InputError("confirmation", f"{len(units)} {unit}s at the setpoint", f"at most the {plan.units} planned",
-                         "Judge the planned ones; for more, plan a new confirmation.")  # fmt: skip
+        raise InputError(
+            "confirmation",
+            f"{len(units)} {unit}s at the setpoint",
+            f"at most the {plan.units} planned",
+            "Judge the planned ones; for more, plan a new confirmation.",
+        )
     passed, failed, waiting = (int((units["state"] == s).sum()) for s in ("passed", "failed", "waiting"))
     at_setpoint = plan.state(passed, failed)
     limits = claim_limits(plan, passed, failed, waiting, any_passed=int(units["any"].sum()))
@@ -243,28 +249,40 @@ def _hand(here: pd.DataFrame, spec: Spec, future: int) -> tuple[HandPrediction |
         said = "a few more scored coupons would settle it."
     else:
         said = "more coupons will not settle it: single prints differ too much, or the mean is too near the limit."
-    return found, "not shown", (
-        f"Hand-feel: mean {found.mean:.1f}, but {_prints(future)} may come out as low as {found.low:.1f}, below the "
-        f"{spec.hand_min:g} wanted; {said}",
-    )  # fmt: skip
+    return (
+        found,
+        "not shown",
+        (
+            f"Hand-feel: mean {found.mean:.1f}, but {_prints(future)} may come out as low as {found.low:.1f}, below "
+            f"the {spec.hand_min:g} wanted; {said}",
+        ),
+    )
 
 
 def _missing(
-    rows: pd.DataFrame, spec: Spec, at_setpoint: State, unit: str, waiting: int, to_make: int,
+    rows: pd.DataFrame,
+    spec: Spec,
+    at_setpoint: State,
+    unit: str,
+    waiting: int,
+    to_make: int,
     corners: Sequence[CornerResult],
-) -> tuple[str, ...]:  # fmt: skip
+) -> tuple[str, ...]:
     said = []
     if at_setpoint == "open":
         if to_make:
             said.append(f"{to_make} {unit}{'s' if to_make > 1 else ''} of the plan not made yet.")
         if waiting:
-            said.append(f"{waiting} {unit}{'s' if waiting > 1 else ''} at the setpoint wait for: "
-                        f"{_waiting_for(rows[rows['role'] == SETPOINT], spec)}.")  # fmt: skip
+            said.append(
+                f"{waiting} {unit}{'s' if waiting > 1 else ''} at the setpoint wait for: "
+                f"{_waiting_for(rows[rows['role'] == SETPOINT], spec)}."
+            )
     for c in corners:
         if c.verdict == "open":
             part = rows[rows["role"] == c.role]
-            said.append(f"{c.waiting} coupon{'s' if c.waiting > 1 else ''} at {c.role} wait for: "
-                        f"{_waiting_for(part, spec)}.")  # fmt: skip
+            said.append(
+                f"{c.waiting} coupon{'s' if c.waiting > 1 else ''} at {c.role} wait for: {_waiting_for(part, spec)}."
+            )
         if c.verdict == "doubtful":
             said.append(
                 f"{c.role}: {c.failed} of {c.passed + c.failed} failed, which chance alone allows; make as many again "
@@ -285,9 +303,17 @@ def _waiting_for(part: pd.DataFrame, spec: Spec) -> str:
 
 
 def _reasons(
-    plan: ClaimPlan, unit: str, passed: int, failed: int, at_setpoint: State, limits: ClaimLimits,
-    corners: Sequence[CornerResult], hand: HandPrediction | None, hand_verdict: str, spec: Spec,
-) -> tuple[str, ...]:  # fmt: skip
+    plan: ClaimPlan,
+    unit: str,
+    passed: int,
+    failed: int,
+    at_setpoint: State,
+    limits: ClaimLimits,
+    corners: Sequence[CornerResult],
+    hand: HandPrediction | None,
+    hand_verdict: str,
+    spec: Spec,
+) -> tuple[str, ...]:
     forgiven = (
         "no failure" if plan.failures == 0 else f"at most {plan.failures} failure{'s' if plan.failures > 1 else ''}"
     )

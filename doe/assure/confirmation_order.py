@@ -72,10 +72,16 @@ def order_confirmation(
     each = line.coupons_per_stroke if unit == "stroke" else 1
     # one coupon a stroke first: coupons that judge a setpoint must not lean on their neighbours under the platen
     frame = round_frame(
-        study, settings[list(study.factor_names)].reset_index(drop=True), settings["role"].to_numpy(dtype=object),
-        np.random.default_rng([seed, number, 2]), number=number, line=replace(line, coupons_per_stroke=1), ends=None,
-        order="repeated", coupons_per_garment=max(1, coupons_per_garment // each),
-    )  # fmt: skip
+        study,
+        settings[list(study.factor_names)].reset_index(drop=True),
+        settings["role"].to_numpy(dtype=object),
+        np.random.default_rng([seed, number, 2]),
+        number=number,
+        line=replace(line, coupons_per_stroke=1),
+        ends=None,
+        order="repeated",
+        coupons_per_garment=max(1, coupons_per_garment // each),
+    )
     for stage in ("cure", "press"):
         frame[f"{stage}_batch"] = _set_afresh(frame, stage, set_ups)
     if each == 1:

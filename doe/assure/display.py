@@ -162,9 +162,11 @@ def fit_display(
     -----
     The uncertainty that all readings share is added after the fit: it would not show as scatter.
     """
-    for where, value in (("uncertainty of the gauge", probe_u_delta_degc),
-                         ("uncertainty of a reading", reading_u_delta_degc),
-                         ("step of the display", resolution_delta_degc)):  # fmt: skip
+    for where, value in (
+        ("uncertainty of the gauge", probe_u_delta_degc),
+        ("uncertainty of a reading", reading_u_delta_degc),
+        ("step of the display", resolution_delta_degc),
+    ):
         if not (math.isfinite(value) and value >= 0):
             raise InputError(where, value, "0 or more degC", "Take it from the data sheet, or leave it out.")
     own = readings_of(readings, machine)

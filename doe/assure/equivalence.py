@@ -75,25 +75,41 @@ def equivalence_of(
     if not 0 < alpha < 0.5:
         raise InputError("risk", alpha, "between 0 and 0.5", "Write 10 % as 0.10.")
     if not (se >= 0 and df > 0):
-        raise InputError("difference", f"standard error {se}, {df} degrees of freedom", "0 or more, and above 0",
-                         "Score more coupons.")  # fmt: skip
+        raise InputError(
+            "difference",
+            f"standard error {se}, {df} degrees of freedom",
+            "0 or more, and above 0",
+            "Score more coupons.",
+        )
     half = float(t.ppf(1 - alpha, df)) * se
     low, high = difference - half, difference + half
     up, down = (difference + margin, difference - margin)
     t_low, t_high = (v / se if se > 0 else math.copysign(math.inf, v) for v in (up, down))
     p = max(float(t.sf(t_low, df)), float(t.cdf(t_high, df)))
     return Equivalence(
-        difference, se, df, low, high, t_low, t_high, p, (-margin, margin),
+        difference,
+        se,
+        df,
+        low,
+        high,
+        t_low,
+        t_high,
+        p,
+        (-margin, margin),
         is_equivalent=low > -margin and high < margin,
         is_different=low > margin or high < -margin,
         notes=notes,
-    )  # fmt: skip
+    )
 
 
 def equivalence_of_summaries(
-    new: tuple[float, float, int], old: tuple[float, float, int], *, margin: float, alpha: float = 0.10,
+    new: tuple[float, float, int],
+    old: tuple[float, float, int],
+    *,
+    margin: float,
+    alpha: float = 0.10,
     pooled: bool = True,
-) -> Equivalence:  # fmt: skip
+) -> Equivalence:
     """Two one-sided tests from mean, standard deviation and count of two independent groups.
 
     ``pooled`` takes one variance for both; otherwise Welch's standard error and degrees of freedom are used.
@@ -141,8 +157,12 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
     columns = [str(c) for c in scored.columns if str(c).startswith(HAND_PREFIX)]
     rows = scored.reset_index(drop=True)
     if not columns or "material" not in rows.columns:
-        raise InputError("hand-feel", ", ".join(map(str, rows.columns)), f"material and {HAND_PREFIX}<person>",
-                         "Say which coupon is of which material.")  # fmt: skip
+        raise InputError(
+            "hand-feel",
+            ", ".join(map(str, rows.columns)),
+            f"material and {HAND_PREFIX}<person>",
+            "Say which coupon is of which material.",
+        )
     keep = {c: rows[c] for c in ("material", "stroke", "cure_batch", "role") if c in rows.columns}
     wide = pd.DataFrame({**keep, **{c: pd.to_numeric(rows[c], errors="coerce") for c in columns}})
     wide["print"] = np.arange(len(wide))
@@ -150,8 +170,12 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
     long = long[long["score"].notna()].reset_index(drop=True)
     counts = {m: int(long.loc[long["material"] == m, "print"].nunique()) for m in ("new", "old")}
     if min(counts.values()) < 2:
-        raise InputError("hand-feel", f"{counts['new']} new and {counts['old']} old coupons scored",
-                         "2 or more of each", "Score more coupons.")  # fmt: skip
+        raise InputError(
+            "hand-feel",
+            f"{counts['new']} new and {counts['old']} old coupons scored",
+            "2 or more of each",
+            "Score more coupons.",
+        )
     parts = [np.ones(len(long)), (long["material"] == "new").to_numpy(dtype=float)]
     names = ["constant", "new"]
     for column in ("person", "role"):
@@ -175,9 +199,15 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
 
 
 def coupons_for_means(
-    aim: Aim, difference: float, *, sd: float, alpha: float = 0.10, power: float = 0.80, normal: bool = False,
+    aim: Aim,
+    difference: float,
+    *,
+    sd: float,
+    alpha: float = 0.10,
+    power: float = 0.80,
+    normal: bool = False,
     paired: bool = False,
-) -> int:  # fmt: skip
+) -> int:
     """Coupons of each material (or strokes, if paired) to decide on a difference of means.
 
     Parameters
@@ -209,8 +239,9 @@ def coupons_for_means(
     if not (difference > 0 and sd > 0):
         raise InputError("difference", f"{difference} with sd {sd}", "both above 0", "Say which difference matters.")
     if not (0 < alpha < 0.5 and alpha < power < 1):
-        raise InputError("risk and power", f"{alpha}, {power}", "risk below 0.5, power above it and below 1",
-                         "Write 10 % as 0.10.")  # fmt: skip
+        raise InputError(
+            "risk and power", f"{alpha}, {power}", "risk below 0.5, power above it and below 1", "Write 10 % as 0.10."
+        )
     need = (1 + power) / 2 if aim == "equivalence" else power
     groups = 1 if paired else 2
     rough = groups * ((norm.ppf(1 - alpha) + norm.ppf(need)) * sd / difference) ** 2

@@ -86,8 +86,12 @@ class ErrorLine:
             If the slope is not clearly different from zero: then no x can be told.
         """
         if abs(self.slope) <= 3 * self.slope_u or self.slope == 0:
-            raise InputError("line", f"slope {self.slope:.3g} with uncertainty {self.slope_u:.2g}",
-                             "a slope clearly above 0", "Read the machine at settings farther apart.")  # fmt: skip
+            raise InputError(
+                "line",
+                f"slope {self.slope:.3g} with uncertainty {self.slope_u:.2g}",
+                "a slope clearly above 0",
+                "Read the machine at settings farther apart.",
+            )
         x = (y - self.intercept) / self.slope
         u = math.hypot(self.height(x).u, u_y) / abs(self.slope)
         half = float(t.ppf((1 + assurance) / 2, self.df)) * u
@@ -198,9 +202,17 @@ def _points(
     if not all(np.isfinite(values).all() for values in (xs, ys, *errors)):
         raise InputError("line", "a missing number", "finite numbers", "Leave readings without a value out.")
     if len(xs) < 3 or np.ptp(xs) == 0:
-        raise InputError("line", f"{len(xs)} points at {len(np.unique(xs))} different x",
-                         "3 points or more at 2 different x or more", "Read the machine at more settings.")  # fmt: skip
+        raise InputError(
+            "line",
+            f"{len(xs)} points at {len(np.unique(xs))} different x",
+            "3 points or more at 2 different x or more",
+            "Read the machine at more settings.",
+        )
     if any((u < 0).any() for u in errors) or (errors[0] + errors[1] <= 0).any():
-        raise InputError("line, uncertainty", "0 in both directions or negative", "above 0 in one direction at least",
-                         "State the uncertainty of the readings.")  # fmt: skip
+        raise InputError(
+            "line, uncertainty",
+            "0 in both directions or negative",
+            "above 0 in one direction at least",
+            "State the uncertainty of the readings.",
+        )
     return xs, ys, errors[0], errors[1]

@@ -88,8 +88,12 @@ class _Settings:
 def _settings(study: Study, coupons: pd.DataFrame) -> _Settings:
     absent = [n for n in study.factor_names if n not in coupons.columns]
     if absent or coupons.empty:
-        raise InputError("coupons", f"{len(coupons)} rows, columns {', '.join(map(str, coupons.columns))}",
-                         f"rows with columns {', '.join(study.factor_names)}", "Give one row a coupon.")  # fmt: skip
+        raise InputError(
+            "coupons",
+            f"{len(coupons)} rows, columns {', '.join(map(str, coupons.columns))}",
+            f"rows with columns {', '.join(study.factor_names)}",
+            "Give one row a coupon.",
+        )
     coded, level, levels = {}, {}, {}
     for f in study.factors:
         if f.is_categorical:
@@ -102,8 +106,12 @@ def _settings(study: Study, coupons: pd.DataFrame) -> _Settings:
         else:
             values = coupons[f.name].to_numpy(dtype=float)
             if not np.isfinite(values).all() or (f.scale == "log" and (values <= 0).any()):
-                raise InputError(f"coupons, {f.name}", "a missing or impossible number", f"a number in {f.symbol}",
-                                 "Enter the setting used.")  # fmt: skip
+                raise InputError(
+                    f"coupons, {f.name}",
+                    "a missing or impossible number",
+                    f"a number in {f.symbol}",
+                    "Enter the setting used.",
+                )
             coded[f.name] = code(f, values)[:, None]
             # settings closer than the machine can be set are the same setting
             _, level[f.name] = np.unique(np.round(values / (f.step or 1e-6)), return_inverse=True)
@@ -133,8 +141,10 @@ def _never_varied(study: Study, varied: Sequence[Factor]) -> list[str]:
     if not same:
         return []
     verb = "was" if len(same) == 1 else "were"
-    return [f"{_capital(_listing(same))} {verb} the same on every coupon: the set says nothing about "
-            f"{'it' if len(same) == 1 else 'them'}."]  # fmt: skip
+    return [
+        f"{_capital(_listing(same))} {verb} the same on every coupon: the set says nothing about "
+        f"{'it' if len(same) == 1 else 'them'}."
+    ]
 
 
 def _tied(settings: _Settings, varied: Sequence[Factor]) -> tuple[set[str], list[str]]:
@@ -147,20 +157,26 @@ def _tied(settings: _Settings, varied: Sequence[Factor]) -> tuple[set[str], list
     for f, g in combinations(varied, 2):
         r = float(np.abs(_correlations(settings.coded[f.name], settings.coded[g.name])).max())
         if r >= TIED:
-            sentences.append(f"{_capital(f.label)} and {g.label} were changed together (correlation {r:.2f}): "
-                             f"which of the two did it cannot be told.")  # fmt: skip
+            sentences.append(
+                f"{_capital(f.label)} and {g.label} were changed together (correlation {r:.2f}): "
+                f"which of the two did it cannot be told."
+            )
             tied |= {f.name, g.name}
         elif r >= CLOSE:
-            sentences.append(f"{_capital(f.label)} and {g.label} were mostly changed together (correlation {r:.2f}): "
-                             f"they are hard to tell apart.")  # fmt: skip
+            sentences.append(
+                f"{_capital(f.label)} and {g.label} were mostly changed together (correlation {r:.2f}): "
+                f"they are hard to tell apart."
+            )
     for f in varied:
         others = [g for g in varied if g is not f]
         if f.name in tied or not others:
             continue
         share = _explained(settings.coded[f.name], np.column_stack([settings.coded[g.name] for g in others]))
         if share >= TIED**2:
-            sentences.append(f"{_capital(f.label)} follows from {_listing([g.label for g in others])} taken together: "
-                             f"its own effect cannot be told.")  # fmt: skip
+            sentences.append(
+                f"{_capital(f.label)} follows from {_listing([g.label for g in others])} taken together: "
+                f"its own effect cannot be told."
+            )
             tied.add(f.name)
     return tied, sentences
 
@@ -195,8 +211,10 @@ def _acting_together(settings: _Settings, varied: Sequence[Factor]) -> list[str]
     if not hidden:
         return []
     if _one_at_a_time(settings, varied):
-        return ["Only one factor was changed at a time: whether factors act together (hotter allows shorter) cannot "
-                "be told, and no corner of a window was tried."]  # fmt: skip
+        return [
+            "Only one factor was changed at a time: whether factors act together (hotter allows shorter) cannot "
+            "be told, and no corner of a window was tried."
+        ]
     pairs = _listing([f"{f.label} with {g.label}" for f, g in hidden])
     return [f"Whether these act together cannot be told: {pairs}."]
 
@@ -228,8 +246,10 @@ def _region(study: Study, settings: _Settings) -> list[str]:
     if outside.all():
         sentences.append("No coupon lies inside the ranges of the study: a setpoint there would be a guess.")
     elif outside.any():
-        sentences.append(f"{_count(int(outside.sum()), 'coupon')} outside the ranges of the study: they help to find "
-                         f"the edge, but no setpoint is looked for there.")  # fmt: skip
+        sentences.append(
+            f"{_count(int(outside.sum()), 'coupon')} outside the ranges of the study: they help to find "
+            f"the edge, but no setpoint is looked for there."
+        )
     if narrow:
         sentences.append(f"Less than half of the range was tried of {_listing(narrow)}: the rest stays unknown.")
     return sentences
@@ -253,8 +273,10 @@ def _results(coupons: pd.DataFrame, varied: Sequence[Factor]) -> list[str]:
     sentences = []
     fewer, word = (failed, "failed") if failed < passed else (passed, "passed")
     if fewer <= len(varied):
-        sentences.append(f"Only {_count(fewer, 'coupon')} {word}, no more than the {len(varied)} factors that were "
-                         f"changed: where the edge runs is hardly known.")  # fmt: skip
+        sentences.append(
+            f"Only {_count(fewer, 'coupon')} {word}, no more than the {len(varied)} factors that were "
+            f"changed: where the edge runs is hardly known."
+        )
     if "side" in coupons.columns:
         lost = coupons.loc[coupons["passed"].eq(False).fillna(False).astype(bool), "side"].astype(str)
         sides = set(lost) & {"under", "over"}
@@ -262,8 +284,9 @@ def _results(coupons: pd.DataFrame, varied: Sequence[Factor]) -> list[str]:
             much = {"under": "too little", "over": "too much"}
             (here,) = sides
             there = "over" if here == "under" else "under"
-            sentences.append(f"All failures with a known side had {much[here]} heat: how far it is to {much[there]} "
-                             f"heat is unknown.")  # fmt: skip
+            sentences.append(
+                f"All failures with a known side had {much[here]} heat: how far it is to {much[there]} heat is unknown."
+            )
         if not sides and not lost.eq("other").all():
             sentences.append("No failure says which way it failed: name the symptom where it is still known.")
     return sentences
@@ -272,8 +295,10 @@ def _results(coupons: pd.DataFrame, varied: Sequence[Factor]) -> list[str]:
 def _repeats(settings: _Settings, coupons: pd.DataFrame) -> list[str]:
     counts = np.bincount(settings.row)
     if (counts == 1).all():
-        return ["No setting was made twice: how much coupons of one setting differ cannot be told from the effect of "
-                "the settings."]  # fmt: skip
+        return [
+            "No setting was made twice: how much coupons of one setting differ cannot be told from the effect of "
+            "the settings."
+        ]
     batch = _labels(coupons, "press_batch")
     if batch is not None:
         again = [set(batch[settings.row == r]) for r in np.flatnonzero(counts > 1)]
@@ -285,8 +310,10 @@ def _repeats(settings: _Settings, coupons: pd.DataFrame) -> list[str]:
 def _batches(settings: _Settings, coupons: pd.DataFrame, varied: Sequence[Factor]) -> list[str]:
     known = {stage: _labels(coupons, f"{stage}_batch") for stage in ("cure", "press")}
     if all(labels is None for labels in known.values()):
-        return ["Which coupons were cured or pressed in one go is not known: they count as made one by one, so "
-                "limits come out surer than they are."]  # fmt: skip
+        return [
+            "Which coupons were cured or pressed in one go is not known: they count as made one by one, so "
+            "limits come out surer than they are."
+        ]
     sentences = []
     for f in varied:
         labels = known[f.stage or "press"]
@@ -294,8 +321,9 @@ def _batches(settings: _Settings, coupons: pd.DataFrame, varied: Sequence[Factor
             continue
         level = settings.level[f.name]
         if all(len(set(labels[level == k])) == 1 for k in range(settings.levels[f.name])):
-            sentences.append(f"Each {f.label} was made in one {f.stage} batch only: its effect cannot be told from "
-                             f"the batch.")  # fmt: skip
+            sentences.append(
+                f"Each {f.label} was made in one {f.stage} batch only: its effect cannot be told from the batch."
+            )
     return sentences
 
 

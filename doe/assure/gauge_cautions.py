@@ -119,9 +119,7 @@ def machine_cautions(gauge: MachineGauge, *, shown: Shown = METRIC) -> tuple[str
     return tuple(said)
 
 
-def _range_cautions(
-    gauge: MachineGauge, name: str, study: Study, low: float, high: float, shown: Shown
-) -> list[str]:  # fmt: skip
+def _range_cautions(gauge: MachineGauge, name: str, study: Study, low: float, high: float, shown: Shown) -> list[str]:
     if not gauge.is_checked or gauge.display is None:
         return []
     said = []
@@ -162,10 +160,12 @@ def refuse_dial(study: Study, name: str, dial_degc: float, *, shown: Shown = MET
         allowed = f"below {show_both(CEILING_DEGC, 'degC', shown)}"
     if not is_allowed:
         raise InputError(
-            f"dial setting of the {machine}", show_both(round(dial_degc, 1), "degC", shown), allowed,
+            f"dial setting of the {machine}",
+            show_both(round(dial_degc, 1), "degC", shown),
+            allowed,
             f"Its display shows more than its surface has: have the {machine} adjusted, or lower the "
             f"{_label(study, name)}.",
-        )  # fmt: skip
+        )
 
 
 def _error_cautions(error: SettingError, stated: float, name: str, shown: Shown) -> list[str]:

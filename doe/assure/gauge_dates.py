@@ -110,8 +110,9 @@ def measure_drift(
     own = [r for r in readings_of(readings, machine) if r.taken_at is not None]
     here = [r for r in own if spot_of(r.place) == spot_of(place)] or own
     if not here:
-        raise InputError(f"gauge of the {machine}", "readings without a time", "readings with a time",
-                         "Say when they were taken.")  # fmt: skip
+        raise InputError(
+            f"gauge of the {machine}", "readings without a time", "readings with a time", "Say when they were taken."
+        )
     frame = pd.DataFrame(
         {
             "day": [r.taken_at.date() for r in here if r.taken_at is not None],
@@ -198,15 +199,28 @@ def judge_gauge(
     """
     own = [r for r in readings if r.machine == machine and r.taken_at is not None]
     if not own:
-        return GaugeStatus(machine, "missing", None, None, None,
-                           f"The {machine} was never measured: its display may be tens of degrees off.")  # fmt: skip
+        return GaugeStatus(
+            machine,
+            "missing",
+            None,
+            None,
+            None,
+            f"The {machine} was never measured: its display may be tens of degrees off.",
+        )
     last = max(r.taken_at.date() for r in own if r.taken_at is not None)
-    due = due_day(last, drift=measure_drift(own, machine), interval_days=interval_days,
-                  tolerated_delta_degc=tolerated_delta_degc)  # fmt: skip
+    due = due_day(
+        last, drift=measure_drift(own, machine), interval_days=interval_days, tolerated_delta_degc=tolerated_delta_degc
+    )
     left = (due - on).days
     if left >= 0:
         return GaugeStatus(machine, "in date", last, due, left, "")
-    return GaugeStatus(machine, "out of date", last, due, left,
-                       f"The {machine} was last measured on {last:%Y-%m-%d} and was due on {due:%Y-%m-%d}: measure it "
-                       f"again before relying on a change smaller than "
-                       f"{show_difference(tolerated_delta_degc, decimals=0)}.")  # fmt: skip
+    return GaugeStatus(
+        machine,
+        "out of date",
+        last,
+        due,
+        left,
+        f"The {machine} was last measured on {last:%Y-%m-%d} and was due on {due:%Y-%m-%d}: measure it "
+        f"again before relying on a change smaller than "
+        f"{show_difference(tolerated_delta_degc, decimals=0)}.",
+    )

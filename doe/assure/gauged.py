@@ -122,9 +122,15 @@ class MachineGauge:
             return MachineSetting(self.machine, surface_degc, surface_degc, None, None, None, False, False)
         found = self.display.dial(surface_degc)
         return MachineSetting(
-            self.machine, surface_degc, found.degc, found.u_delta_degc, found.low_degc, found.high_degc, True,
+            self.machine,
+            surface_degc,
+            found.degc,
+            found.u_delta_degc,
+            found.low_degc,
+            found.high_degc,
+            True,
             self._is_beyond(found.degc),
-        )  # fmt: skip
+        )
 
     def surface(self, dial_degc: float) -> MachineSetting:
         """What the surface has when a value is dialled in; the same where the display is not checked."""
@@ -132,9 +138,15 @@ class MachineGauge:
             return MachineSetting(self.machine, dial_degc, dial_degc, None, None, None, False, False)
         found = self.display.surface(dial_degc)
         return MachineSetting(
-            self.machine, found.degc, dial_degc, found.u_delta_degc, found.low_degc, found.high_degc, True,
+            self.machine,
+            found.degc,
+            dial_degc,
+            found.u_delta_degc,
+            found.low_degc,
+            found.high_degc,
+            True,
             self._is_beyond(dial_degc),
-        )  # fmt: skip
+        )
 
     def _is_beyond(self, dial_degc: float) -> bool:
         assert self.display is not None
@@ -253,14 +265,17 @@ def _judge(line: Line, readings: Sequence[GaugeReading], kind: MachineKind, on: 
         as_dialled=as_dialled,
         follows=_follows(display),
         budget=machine_budget(
-            force, kind, probe=probe, resolution_delta_degc=step,
+            force,
+            kind,
+            probe=probe,
+            resolution_delta_degc=step,
             recovery_half_range_delta_degc=machine.recovery_degc,
         ),
         setting_error=measure_setting_error(force, kind),
         drift=measure_drift(own, kind) if any(r.taken_at is not None for r in own) else None,
         off_centre_delta_degc=_off_centre(force),
         status=status,
-    )  # fmt: skip
+    )
 
 
 def in_force(readings: Sequence[GaugeReading]) -> tuple[GaugeReading, ...]:

@@ -163,8 +163,10 @@ def machine_budget(
     """
     own = readings_of(readings, machine)
     true = [true_reading(r) for r in own]
-    parts = [probe or Component("probe", 2.2, "expanded"),
-             Component("resolution of the display", resolution_delta_degc / 2, "rectangular")]  # fmt: skip
+    parts = [
+        probe or Component("probe", 2.2, "expanded"),
+        Component("resolution of the display", resolution_delta_degc / 2, "rectangular"),
+    ]
     u_emissivity = max(r.u_delta_degc for r in true)
     if u_emissivity > 0:
         parts.append(Component("emissivity", u_emissivity))

@@ -94,8 +94,12 @@ def cohen_kappa(
     0.75
     """
     if len(first) != len(second):
-        raise InputError("agreement", f"{len(first)} and {len(second)} judgements", "one each for every coupon",
-                         "Compare only coupons that both judged.")  # fmt: skip
+        raise InputError(
+            "agreement",
+            f"{len(first)} and {len(second)} judgements",
+            "one each for every coupon",
+            "Compare only coupons that both judged.",
+        )
     found = list(categories) if categories is not None else sorted({*first, *second}, key=_order)
     place = {c: i for i, c in enumerate(found)}
     unknown = [c for c in (*first, *second) if c not in place]
@@ -141,8 +145,12 @@ def kappa_of_table(
     """
     counts = np.asarray(table, dtype=float)
     if counts.ndim != 2 or counts.shape[0] != counts.shape[1] or not (counts >= 0).all() or counts.sum() <= 0:
-        raise InputError("agreement", f"a table of shape {counts.shape}", "a square table of counts",
-                         "Count how often each pair of classes was given.")  # fmt: skip
+        raise InputError(
+            "agreement",
+            f"a table of shape {counts.shape}",
+            "a square table of counts",
+            "Count how often each pair of classes was given.",
+        )
     n = float(counts.sum()) if coupons is None else float(coupons)
     if n < 2:
         raise InputError("agreement", f"{n:g} coupons", "2 or more", "Let both judge more coupons.")
@@ -197,8 +205,12 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
         raise InputError("agreement", f"shape {table.shape}", "2 coupons or more, one row each", "Judge more coupons.")
     people = table.sum(axis=1)
     if people[0] < 2 or not np.allclose(people, people[0]):
-        raise InputError("agreement", f"{people.min():g} to {people.max():g} people a coupon", "the same 2 or more",
-                         "Leave out coupons that not all of them judged.")  # fmt: skip
+        raise InputError(
+            "agreement",
+            f"{people.min():g} to {people.max():g} people a coupon",
+            "the same 2 or more",
+            "Leave out coupons that not all of them judged.",
+        )
     _check_assurance(assurance)
     n, m = len(table), float(people[0])
     agreed, chance = _fleiss_parts(table, m)
@@ -207,8 +219,9 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
     with np.errstate(invalid="ignore", divide="ignore"):
         each = 1 - (table * (m - table)).sum(axis=0) / (n * m * (m - 1) * share * rest)
     if chance >= 1 - 1e-12:
-        return ManyKappa(Kappa(math.nan, agreed, chance, math.nan, math.nan, -1.0, 1.0, 1.0, n), tuple(each), 0.0,
-                         int(m))  # fmt: skip
+        return ManyKappa(
+            Kappa(math.nan, agreed, chance, math.nan, math.nan, -1.0, 1.0, 1.0, n), tuple(each), 0.0, int(m)
+        )
     kappa = (agreed - chance) / (1 - chance)
     both = float(share @ rest)
     variance = 2 / (n * m * (m - 1)) * (both**2 - float((share * rest * (rest - share)).sum())) / both**2

@@ -176,9 +176,11 @@ def judge_map(
             at[place].append((reading.set_degc, true_reading(reading).degc - reading.set_degc))
     if len(at) < 3:
         raise InputError(
-            "platen map", f"readings at {len(at)} places", "3 places or more",
+            "platen map",
+            f"readings at {len(at)} places",
+            "3 places or more",
             f"Read places such as {place_name(0, 0, grid)}; a map of all {grid[0]} x {grid[1]} is best.",
-        )  # fmt: skip
+        )
     deviation = np.full(grid, np.nan)
     passes = np.zeros(grid, dtype=np.intp)
     for place, values in at.items():
@@ -240,13 +242,23 @@ def _repeats(at: dict[tuple[int, int], list[tuple[float, float]]]) -> tuple[floa
 
 
 def _sentences(
-    spread: float, worst: str, cold: tuple[str, ...], hot: tuple[str, ...], alike: tuple[str, ...], *, unread: int,
-    repeat_sd: float | None, farthest: float, shown: Shown,
-) -> tuple[str, ...]:  # fmt: skip
+    spread: float,
+    worst: str,
+    cold: tuple[str, ...],
+    hot: tuple[str, ...],
+    alike: tuple[str, ...],
+    *,
+    unread: int,
+    repeat_sd: float | None,
+    farthest: float,
+    shown: Shown,
+) -> tuple[str, ...]:
     said = [f"From the coldest to the hottest place it is {show_difference(spread, shown)}."]
     if cold:
-        said.append(f"Cold: {', '.join(cold)}. A print that lies there gets less heat than elsewhere at the same "
-                    "setting; a symptom that always shows there points to the platen, not to the setting.")  # fmt: skip
+        said.append(
+            f"Cold: {', '.join(cold)}. A print that lies there gets less heat than elsewhere at the same "
+            "setting; a symptom that always shows there points to the platen, not to the setting."
+        )
     if hot:
         said.append(f"Hot: {', '.join(hot)}.")
     if cold or hot:

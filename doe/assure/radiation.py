@@ -171,8 +171,10 @@ def correct_infrared(
     """
     _check_emissivity("emissivity set on the gauge", emissivity_set)
     _check_emissivity("surface emissivity", surface_emissivity)
-    for where, value in (("emissivity, half-width", emissivity_half_width),
-                         ("surroundings, half-width", surroundings_half_width_delta_degc)):  # fmt: skip
+    for where, value in (
+        ("emissivity, half-width", emissivity_half_width),
+        ("surroundings, half-width", surroundings_half_width_delta_degc),
+    ):
         if not value >= 0:
             raise InputError(where, value, "0 or more", "Say how far the guess may be off.")
     if surface_emissivity < LEAST_EMISSIVITY:
@@ -187,8 +189,12 @@ def correct_infrared(
     true = true_of(surface_emissivity, surroundings_degc)
     correction = true - shown_degc
     if abs(correction) > MOST_CORRECTION_DELTA_DEGC:
-        raise InputError("infrared reading, correction", f"{correction:+.0f} degC",
-                         f"at most {plain(MOST_CORRECTION_DELTA_DEGC)} degC either way", _REMEDY)  # fmt: skip
+        raise InputError(
+            "infrared reading, correction",
+            f"{correction:+.0f} degC",
+            f"at most {plain(MOST_CORRECTION_DELTA_DEGC)} degC either way",
+            _REMEDY,
+        )
     step = 1e-3
     by_emissivity = (true_of(surface_emissivity - step, surroundings_degc) - true) / step
     by_surroundings = (true_of(surface_emissivity, surroundings_degc + step) - true) / step
@@ -209,8 +215,12 @@ def _temperature(level: float, detector: Detector) -> float:
     """Temperature of a black surface of that radiance."""
     low, high = -100.0, 500.0
     if not radiance(low, detector) <= level <= radiance(high, detector):
-        raise InputError("infrared reading", "a value no surface here can give", "-100 to 500 degC",
-                         "Check the reading, the emissivities and the surroundings.")  # fmt: skip
+        raise InputError(
+            "infrared reading",
+            "a value no surface here can give",
+            "-100 to 500 degC",
+            "Check the reading, the emissivities and the surroundings.",
+        )
     return float(brentq(lambda t: radiance(t, detector) - level, low, high, xtol=1e-9))
 
 

@@ -64,6 +64,10 @@ def readings_of(readings: Iterable[GaugeReading], machine: MachineKind) -> tuple
     """
     found = tuple(r for r in readings if r.machine == machine)
     if not found:
-        raise InputError(f"gauge of the {machine}", "no reading", "at least one reading",
-                         "Measure the surface against the display first.")  # fmt: skip
+        raise InputError(
+            f"gauge of the {machine}",
+            "no reading",
+            "at least one reading",
+            "Measure the surface against the display first.",
+        )
     return found

@@ -61,10 +61,11 @@ def recipe_points(recipe: Recipe, study: Study) -> pd.DataFrame:
         at = float(s.surface)
         if not f.low - 1e-9 <= at <= f.high + 1e-9:
             raise InputError(
-                f"setpoint of {recipe.name}, {f.label}", show_both(at, f.unit),
+                f"setpoint of {recipe.name}, {f.label}",
+                show_both(at, f.unit),
                 f"{show_both(f.low, f.unit)} to {show_both(f.high, f.unit)}",
                 "The recipe cannot be made on this stack: start a study of its own for it.",
-            )  # fmt: skip
+            )
         low, high = (at if end is None or not hot[f.name] else end for end in (s.window_low, s.window_high))
         ends = np.clip([at, low, high], f.low, f.high)
         for row, value in zip(rows, round_settings(f, ends), strict=True):
@@ -73,8 +74,12 @@ def recipe_points(recipe: Recipe, study: Study) -> pd.DataFrame:
     settings = points[list(study.factor_names)]
     forbidden = is_forbidden(study.forbidden, settings)
     if forbidden[0]:
-        raise InputError(f"setpoint of {recipe.name}", "a forbidden combination", "settings that may be made",
-                         "Look at the forbidden combinations of its study.")  # fmt: skip
+        raise InputError(
+            f"setpoint of {recipe.name}",
+            "a forbidden combination",
+            "settings that may be made",
+            "Look at the forbidden combinations of its study.",
+        )
     kept: pd.DataFrame = points[~forbidden & ~settings.duplicated().to_numpy()].reset_index(drop=True)
     return kept
 
@@ -129,8 +134,12 @@ def comparison_coupons(
     times = np.where(points["role"] == SETPOINT, strokes, edge_strokes)
     pairs = int(times.sum())
     if min(strokes, edge_strokes) < 0 or not 1 <= pairs <= MOST_STROKES:
-        raise InputError("strokes", f"{strokes} at the setpoint, {edge_strokes} at each edge",
-                         f"0 or more, 1 to {MOST_STROKES} in all", "Say how many can be made.")  # fmt: skip
+        raise InputError(
+            "strokes",
+            f"{strokes} at the setpoint, {edge_strokes} at each edge",
+            f"0 or more, 1 to {MOST_STROKES} in all",
+            "Say how many can be made.",
+        )
     rng = np.random.default_rng([seed, number])
     made = points.loc[points.index.repeat(times)].reset_index(drop=True)
     here = np.flatnonzero(made["role"] == SETPOINT)

@@ -25,8 +25,9 @@ MATERIAL = "material"
 """Column of a comparison's plan that says which of the two materials a coupon is made of."""
 _MATERIALS = {"new": "new material", "incumbent": "material in use"}
 _WAITS = {
-    "cure": ("cure_time",), "press": ("cooling_gap", "dwell", "peel_wait", "second_press_time"),
-}  # fmt: skip
+    "cure": ("cure_time",),
+    "press": ("cooling_gap", "dwell", "peel_wait", "second_press_time"),
+}
 
 
 def next_card(shop: Shop, making: Making, stage: Stage) -> Card | None:

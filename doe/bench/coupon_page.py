@@ -52,9 +52,16 @@ PHOTO_RULE = (
 
 
 def coupon_page(
-    shop: Shop, making: Making, coupon: Coupon, frame: Frame, photos: Sequence[Photo], *, who: str, is_wash: bool,
+    shop: Shop,
+    making: Making,
+    coupon: Coupon,
+    frame: Frame,
+    photos: Sequence[Photo],
+    *,
+    who: str,
+    is_wash: bool,
     typed: Typed | None = None,
-) -> CouponPage:  # fmt: skip
+) -> CouponPage:
     """View-model of a coupon; ``typed`` is shown again after something in it could not be taken."""
     study = making.record.id
     form = None if coupon.void or not frame.can_post else _form(making, coupon, shop.shown, who, is_wash, typed)
@@ -68,14 +75,13 @@ def coupon_page(
         void=coupon.void,
         form=form,
         photos=tuple(
-            PhotoView(f"/photo/{study}/{p.id}", f"{FACE_WORDS[p.face]}, {p.who}, {said_at(p.at)}")
-            for p in photos
+            PhotoView(f"/photo/{study}/{p.id}", f"{FACE_WORDS[p.face]}, {p.who}, {said_at(p.at)}") for p in photos
         ),
         photo_action=act_url("photo", study, coupon.name) if frame.can_post and not coupon.void else "",
         photo_rule=PHOTO_RULE,
         undo=act_url("undo", study, coupon.name) if coupon.said or coupon.marks or photos else "",
         wrong=act_url("wrong", study, coupon.name) if "symptoms" in coupon.said else "",
-    )  # fmt: skip
+    )
 
 
 def _where(making: Making, coupon: Coupon) -> Iterator[str]:
@@ -92,9 +98,7 @@ def _drawn(key: str) -> Markup:
     return symptom_svg(key, beside_text=True)
 
 
-def _form(
-    making: Making, coupon: Coupon, shown: Shown, who: str, is_wash: bool, typed: Typed | None
-) -> ScoreForm:  # fmt: skip
+def _form(making: Making, coupon: Coupon, shown: Shown, who: str, is_wash: bool, typed: Typed | None) -> ScoreForm:
     common = [s.key for s in short_list()][:COMMON]
     ticked = typed.symptoms if typed else ()
     boxes = [SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in ticked) for s in CATALOGUE]
@@ -131,7 +135,7 @@ def _form(
         stored_note=str(said["note"].value) if "note" in said else "",
         void=typed.void if typed else "",
         void_open=bool(typed and typed.void),
-    )  # fmt: skip
+    )
 
 
 def draft_key(making: Making, coupon: Coupon) -> str:
@@ -208,9 +212,15 @@ def said_value(making: Making, field: str, value: FieldValue, shown: Shown) -> s
 
 
 def differ_page(
-    making: Making, coupon: Coupon, found: Sequence[Difference], frame: Frame, fields: Sequence[Hidden], *, why: str,
+    making: Making,
+    coupon: Coupon,
+    found: Sequence[Difference],
+    frame: Frame,
+    fields: Sequence[Hidden],
+    *,
+    why: str,
     shown: Shown,
-) -> DifferPage:  # fmt: skip
+) -> DifferPage:
     """View-model that shows both values and asks which one holds, and why."""
     many = len(found) > 1
     return DifferPage(
@@ -220,7 +230,8 @@ def differ_page(
         "correct something.",
         rows=tuple(
             DifferenceRow(
-                f"on:{d.field}", field_words(making, d.field),
+                f"on:{d.field}",
+                field_words(making, d.field),
                 f"{said_value(making, d.field, d.stored, shown)}, by {d.stored_by}, {said_at(d.stored_at)}",
                 said_value(making, d.field, d.given, shown),
             )
@@ -231,13 +242,20 @@ def differ_page(
         why=why,
         action=act_url("score", making.record.id, coupon.name),
         back=coupon_url(making.record.id, coupon.name),
-    )  # fmt: skip
+    )
 
 
 def undo_page(
-    making: Making, coupon: Coupon, frame: Frame, history: Sequence[HistoryEntry], photos: Sequence[Photo], *,
-    who: str, why: str, shown: Shown,
-) -> UndoPage:  # fmt: skip
+    making: Making,
+    coupon: Coupon,
+    frame: Frame,
+    history: Sequence[HistoryEntry],
+    photos: Sequence[Photo],
+    *,
+    who: str,
+    why: str,
+    shown: Shown,
+) -> UndoPage:
     """View-model of taking back what is stored about a coupon.
 
     ``who`` looks at it: hand-feel that others gave stays hidden until they have felt the coupon themselves.
@@ -250,14 +268,15 @@ def undo_page(
         return "shown once you have felt it" if is_hidden else said_value(making, field, value, shown)
 
     items = [
-        Choice(name, f"{field_words(making, name)}: {said(name, s.value)} ({s.who}, "
-               f"{said_at(s.at)})", False)
-        for name, s in coupon.said.items() if name != "side"
-    ]  # fmt: skip
+        Choice(name, f"{field_words(making, name)}: {said(name, s.value)} ({s.who}, {said_at(s.at)})", False)
+        for name, s in coupon.said.items()
+        if name != "side"
+    ]
     items += [
         Choice(f"step:{step}", f"{step} ({mark.who}, {said_at(mark.at)})", False)
-        for step in STEPS for mark in coupon.marks.get(step, ())[:1]
-    ]  # fmt: skip
+        for step in STEPS
+        for mark in coupon.marks.get(step, ())[:1]
+    ]
     items += [
         Choice(f"photo:{p.id}", f"photo of the {FACE_WORDS[p.face]} ({p.who}, {said_at(p.at)})", False) for p in photos
     ]
@@ -265,8 +284,9 @@ def undo_page(
         f"{said_at(h.at)}, {h.who}: {field_words(making, h.field)} "
         f"{'taken back' if h.value in (None, '') else said(h.field, h.value)}"
         f"{f' ({h.why})' if h.why else ''}"
-        for h in history if h.field != "side"
-    ]  # fmt: skip
+        for h in history
+        if h.field != "side"
+    ]
     return UndoPage(
         frame, tuple(items), REASONS, why, act_url("undo", making.record.id, coupon.name), tuple(reversed(lines))
     )

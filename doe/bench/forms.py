@@ -86,9 +86,15 @@ class Typed:
         if problems:
             raise InputErrors(problems)
         entry = ScoreEntry(
-            coupon, checks=checks, symptoms=self.symptoms, side=side_of(self.symptoms), hand=hand, actual=actual,
-            note=self.note, void_reason=self.void or None,
-        )  # fmt: skip
+            coupon,
+            checks=checks,
+            symptoms=self.symptoms,
+            side=side_of(self.symptoms),
+            hand=hand,
+            actual=actual,
+            note=self.note,
+            void_reason=self.void or None,
+        )
         problems = entry_problems(entry, study)
         if problems:
             raise InputErrors(problems)

@@ -25,9 +25,11 @@ _NOT_SENT_ON = (TOKEN, MARK, "why", "reason")
 def _links(making: Making, here: str) -> tuple[Link, ...]:
     study = making.record.id
     pages = (
-        ("Make and score", study_url(study)), ("Wash", act_url("wash", study)), ("All", act_url("list", study)),
+        ("Make and score", study_url(study)),
+        ("Wash", act_url("wash", study)),
+        ("All", act_url("list", study)),
         ("Early look", act_url("hint", study)),
-    )  # fmt: skip
+    )
     return (*(Link(text, url, is_here=text == here) for text, url in pages), Link("Studies", "/"))
 
 
@@ -37,11 +39,13 @@ def study(visit: Visit) -> Response:
     saved = visit.query("saved")
     known = next((c for c in making.coupons if c.name == saved), None)
     frame = visit.frame(
-        making.record.name, kicker="Bench page", links=_links(making, "Make and score"),
+        making.record.name,
+        kicker="Bench page",
+        links=_links(making, "Make and score"),
         said="" if known is None else f"{known.name} is stored.",
         undo=None if known is None else Link("Take it back", act_url("undo", making.record.id, known.name)),
         saved="" if known is None else draft_key(making, known),
-    )  # fmt: skip
+    )
     return page("bench_study.html", study_page(visit.bench.shop, making, frame, now=now()))
 
 
@@ -89,9 +93,14 @@ def coupon(visit: Visit) -> Response:
 
 
 def _coupon_page(
-    visit: Visit, making: Making, found: Coupon, *, typed: Typed | None = None, problems: tuple[str, ...] = (),
+    visit: Visit,
+    making: Making,
+    found: Coupon,
+    *,
+    typed: Typed | None = None,
+    problems: tuple[str, ...] = (),
     said: str = "",
-) -> Response:  # fmt: skip
+) -> Response:
     frame = visit.frame(found.name, kicker=making.record.name, links=_links(making, ""), problems=problems, said=said)
     photos = [p for p in visit.bench.shop.look.photos(making.record.id, found.name) if not p.withdrawn]
     view = coupon_page(
@@ -154,9 +163,10 @@ def _ask(visit: Visit, making: Making, found: Coupon, rows: tuple[Difference, ..
     sent_before = any(name.startswith("on:") for name in visit.form)
     problems = ("Choose one value in each line, and say why where you correct.",) if sent_before else ()
     fields = tuple(
-        Hidden(name, value) for name, value in visit.form.multi_items()
+        Hidden(name, value)
+        for name, value in visit.form.multi_items()
         if isinstance(value, str) and name not in _NOT_SENT_ON and not name.startswith("on:") and value
-    )  # fmt: skip
+    )
     frame = visit.frame(f"{found.name}: which is right?", kicker=making.record.name, problems=problems)
     view = differ_page(making, found, rows, frame, fields, why=visit.text("why"), shown=visit.bench.shop.shown)
     return page("bench_differ.html", view, status=409)

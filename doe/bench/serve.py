@@ -85,9 +85,11 @@ def _in_link(name: str) -> str:
 def _refusal(host: str, port: int, error: OSError) -> InputError:
     if error.errno == errno.EADDRINUSE:
         return InputError(
-            "--port", f"{port}, which another program uses", "a free port",
+            "--port",
+            f"{port}, which another program uses",
+            "a free port",
             f"Stop the other one (another doe bench?), or add --port {port + 1 if port < 65535 else PORT}.",
-        )  # fmt: skip
+        )
     if error.errno == errno.EACCES:
         return InputError("--port", port, "1024 to 65535", f"Leave it out for {PORT}.")
     return InputError(
@@ -134,10 +136,20 @@ def serve(
     app = make_app(bench, Hosts(place.is_local, place.port, own_names()))
     logging.getLogger("uvicorn.error").addFilter(_quiet)
     config = uvicorn.Config(
-        app, http="h11", ws="none", lifespan="on", log_config=None, log_level="warning", access_log=False,
-        server_header=False, proxy_headers=False, timeout_keep_alive=KEEP_ALIVE_SECONDS,
-        timeout_graceful_shutdown=5, limit_concurrency=MOST_CONNECTIONS, h11_max_incomplete_event_size=16 * 1024,
-    )  # fmt: skip
+        app,
+        http="h11",
+        ws="none",
+        lifespan="on",
+        log_config=None,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        timeout_keep_alive=KEEP_ALIVE_SECONDS,
+        timeout_graceful_shutdown=5,
+        limit_concurrency=MOST_CONNECTIONS,
+        h11_max_incomplete_event_size=16 * 1024,
+    )
     ready(bench)
     if typed is not None:
         threading.Thread(target=_renew_on_enter, args=(typed, bench), daemon=True).start()

@@ -133,9 +133,15 @@ class Shop:
             found = self._sheets.get(key)
         if found is None:
             found = sheet_page(
-                record.study, record.stack, record.line, self.look.plan_coupons(record.id),
-                made_at=datetime.now(UTC), shown=self.shown, round_number=number, gauged=gauged,
-            )  # fmt: skip
+                record.study,
+                record.stack,
+                record.line,
+                self.look.plan_coupons(record.id),
+                made_at=datetime.now(UTC),
+                shown=self.shown,
+                round_number=number,
+                gauged=gauged,
+            )
             with self._lock:
                 _keep(self._sheets, key, found, MOST_STUDIES)
         return found

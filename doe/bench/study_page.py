@@ -145,9 +145,10 @@ def _wash_link(study: int, waiting: tuple[Wash, ...], now: datetime) -> Link | N
         return None
     due = sum(is_due_today(w, now) for w in waiting)
     return Link(
-        f"{count(due, 'coupon')} due today" if due else "None due today", act_url("wash", study),
+        f"{count(due, 'coupon')} due today" if due else "None due today",
+        act_url("wash", study),
         f"{count(len(waiting), 'coupon')} in the wash queue",
-    )  # fmt: skip
+    )
 
 
 def is_due_today(wash: Wash, now: datetime) -> bool:

@@ -97,9 +97,16 @@ class Visit:
         return value.file if isinstance(value, UploadFile) and value.size else None
 
     def frame(
-        self, heading: str, *, kicker: str = "", links: tuple[Link, ...] = (), said: str = "", undo: Link | None = None,
-        problems: tuple[str, ...] = (), saved: str = "",
-    ) -> Frame:  # fmt: skip
+        self,
+        heading: str,
+        *,
+        kicker: str = "",
+        links: tuple[Link, ...] = (),
+        said: str = "",
+        undo: Link | None = None,
+        problems: tuple[str, ...] = (),
+        saved: str = "",
+    ) -> Frame:
         """The frame of a page for this device."""
         return Frame(
             title=f"{heading}, {kicker}" if kicker else heading,
@@ -246,8 +253,10 @@ async def _run(bench: Bench, visit: Visit, act: Act) -> Response:
         raise
     except Exception as error:
         bench.log(error)
-        lines = ("Something went wrong in this program. The details are kept in its log.", "Your scores up to the last "
-                 "one that was confirmed are in the book.")  # fmt: skip
+        lines = (
+            "Something went wrong in this program. The details are kept in its log.",
+            "Your scores up to the last one that was confirmed are in the book.",
+        )
         return plain(visit, "Our mistake", lines, status=500)
     return answer if isinstance(answer, Response) else go(answer)
 

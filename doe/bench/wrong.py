@@ -49,9 +49,11 @@ def keep(visit: Visit) -> str:
             keep_case(book, setting, evidence, cause, coupon=coupon.name)
         elif not any(_is_same(n.data, evidence, cause) for n in book.notes(CASE, setting.name) if n.id in before):
             raise InputError(
-                f"case of {coupon.name}", "another cause that is kept already", "one cause a coupon",
+                f"case of {coupon.name}",
+                "another cause that is kept already",
+                "one cause a coupon",
                 "Take the other one back first: doe diagnose --past, then --withdraw.",
-            )  # fmt: skip
+            )
     return act_url("wrong", making.record.id, coupon.name, done="kept")
 
 
@@ -88,9 +90,12 @@ def _case(visit: Visit, making: Making, coupon: Coupon, found: dict[str, str]) -
         return float(value) if isinstance(value, (int, float)) else None
 
     known = Known(
-        dyed_polyester=setting.dyed_polyester, peel_wait_s=seconds("peel_wait"), gap_s=seconds("cooling_gap"),
-        settings=setting.levels, readings=setting.readings,
-    )  # fmt: skip
+        dyed_polyester=setting.dyed_polyester,
+        peel_wait_s=seconds("peel_wait"),
+        gap_s=seconds("cooling_gap"),
+        settings=setting.levels,
+        readings=setting.readings,
+    )
     symptoms = coupon.said["symptoms"].value
     assert isinstance(symptoms, tuple)
     return setting, Evidence(tuple(map(str, symptoms)), known=known, found=found)
@@ -110,11 +115,13 @@ def _view(
     looks = tuple(
         Look(
             words.check_words(n),
-            (*(Link(o.words, with_outcome(n.look.key, o.key)) for o in n.look.outcomes),
-             Link(n.look.usual, with_outcome(n.look.key, "usual"))),
+            (
+                *(Link(o.words, with_outcome(n.look.key, o.key)) for o in n.look.outcomes),
+                Link(n.look.usual, with_outcome(n.look.key, "usual")),
+            ),
         )
         for n in diagnosis.checks[:MOST_LOOKS]
-    )  # fmt: skip
+    )
     likely = [c for c in diagnosis.causes[:MOST_CAUSES] if c.p >= LEAST]
     return WrongPage(
         frame=frame,
@@ -129,11 +136,12 @@ def _view(
         again=act_url("wrong", study, coupon.name) if found else "",
         closing=words.odds_sentence(diagnosis),
         turned_out=(
-            *(Choice(c.fault.key, c.fault.label, False) for c in likely), Choice("none", "none of these", False)
+            *(Choice(c.fault.key, c.fault.label, False) for c in likely),
+            Choice("none", "none of these", False),
         ),
         action=act_url("case", study, coupon.name),
         fields=made,
-    )  # fmt: skip
+    )
 
 
 def _outcome_words(key: str, outcome: str) -> str:

@@ -18,6 +18,18 @@ from doe.book.records import (
 )
 
 __all__ = [
-    "Act", "AnalysisRecord", "Book", "HistoryEntry", "KeptReading", "KeptRecipe", "NewAnalysis", "NewRound", "Photo",
-    "PlanInfo", "RoundInfo", "ShopNote", "StudyRecord", "StudySummary",
-]  # fmt: skip
+    "Act",
+    "AnalysisRecord",
+    "Book",
+    "HistoryEntry",
+    "KeptReading",
+    "KeptRecipe",
+    "NewAnalysis",
+    "NewRound",
+    "Photo",
+    "PlanInfo",
+    "RoundInfo",
+    "ShopNote",
+    "StudyRecord",
+    "StudySummary",
+]

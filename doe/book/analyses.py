@@ -38,9 +38,13 @@ def save(
             raise InputError(f"analysis, {label}", "nothing", "text", "Give it; a report is repeated from it.")
     verdict = payload.get("verdict")
     values = {
-        "kind": kind, "inputs_hash": inputs_hash, "seed": int(seed), "version": version, "payload": to_text(payload),
+        "kind": kind,
+        "inputs_hash": inputs_hash,
+        "seed": int(seed),
+        "version": version,
+        "payload": to_text(payload),
         "verdict": verdict if isinstance(verdict, str) else "",
-    }  # fmt: skip
+    }
     last = writing.connection.execute(
         sa.select(analyses)
         .where(analyses.c.study_id == row.study_id, analyses.c.kind == kind)
@@ -80,6 +84,13 @@ def everywhere(connection: sa.Connection, kind: str) -> tuple[tuple[int, Analysi
 
 def _record(kept: sa.Row[Any]) -> AnalysisRecord:
     return AnalysisRecord(
-        id=kept.id, kind=kept.kind, inputs_hash=kept.inputs_hash, seed=kept.seed, version=kept.version,
-        payload=from_text(kept.payload), verdict=kept.verdict, made_at=moment_of(kept.at), made_by=kept.who,
-    )  # fmt: skip
+        id=kept.id,
+        kind=kept.kind,
+        inputs_hash=kept.inputs_hash,
+        seed=kept.seed,
+        version=kept.version,
+        payload=from_text(kept.payload),
+        verdict=kept.verdict,
+        made_at=moment_of(kept.at),
+        made_by=kept.who,
+    )

@@ -189,9 +189,14 @@ class Book:
                     scores.record(writing, number, made.entries, why=why)
             for kept in analyses_made:
                 analyses.save(
-                    writing, number, kind=kept.kind, inputs_hash=kept.inputs_hash, seed=kept.seed,
-                    version=kept.version, payload=kept.payload,
-                )  # fmt: skip
+                    writing,
+                    number,
+                    kind=kept.kind,
+                    inputs_hash=kept.inputs_hash,
+                    seed=kept.seed,
+                    version=kept.version,
+                    payload=kept.payload,
+                )
             return number
 
     def studies(self, include_archived: bool = False) -> tuple[StudySummary, ...]:
@@ -268,8 +273,12 @@ class Book:
         """
         with self._store.writing() as writing:
             if not rounds.save(writing, key, coupons, kind=round_kind, seed=seed, notes=notes):
-                raise InputError("round", "the same coupons stored already", "coupons of a new round",
-                                 "Somebody else was faster: look what is planned, and plan anew.")  # fmt: skip
+                raise InputError(
+                    "round",
+                    "the same coupons stored already",
+                    "coupons of a new round",
+                    "Somebody else was faster: look what is planned, and plan anew.",
+                )
             return analyses.save(
                 writing, key, kind=kind, inputs_hash=inputs_hash, seed=seed, version=version, payload=payload
             )

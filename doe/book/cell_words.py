@@ -103,9 +103,11 @@ def read_hand(text: str, where: str) -> float | None:
         value = parse_number(text, where)
     except InputError as error:
         raise InputError(
-            where, repr(text), "1 to 5 in half steps",
+            where,
+            repr(text),
+            "1 to 5 in half steps",
             "Write the score as a number, or leave it empty if the coupon did not transfer.",
-        ) from error  # fmt: skip
+        ) from error
     check_hand(value, where)
     return value
 
@@ -222,9 +224,11 @@ def _read_degf(text: str, where: str, near: float | None) -> float:
     value = degc(number)
     if near is not None and abs(number - near) < 30 < abs(value - near):
         raise InputError(
-            where, f"{plain(number)} °F", f"about {plain(round(degf(near)))} °F",
+            where,
+            f"{plain(number)} °F",
+            f"about {plain(round(degf(near)))} °F",
             f"If it is Celsius, write {plain(number)}C (that is {plain(round(degf(number), 1))} °F).",
-        )  # fmt: skip
+        )
     if value >= 200:
         raise InputError(where, f"{plain(number)} °F", "below 392 °F", "Correct the number.")
     return value

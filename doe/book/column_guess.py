@@ -35,11 +35,16 @@ _EXACT = {
 _PASS = {"pass", "passed", "passfail", "ok", "result", "verdict", "good", "overall", "accept", "accepted"}
 # Words of a heading that say which usual factor it is, beside machine and measure.
 _TELLING = {
-    "dwell": {"dwell"}, "pressure": {"pressure"}, "powder_amount": {"powder", "adhesive"},
-    "peel_wait": {"peel", "wait"}, "cooling_gap": {"gap"}, "second_press_time": {"second", "repress"},
-    "film_type": {"film"}, "peel_mode": {"peel"},
+    "dwell": {"dwell"},
+    "pressure": {"pressure"},
+    "powder_amount": {"powder", "adhesive"},
+    "peel_wait": {"peel", "wait"},
+    "cooling_gap": {"gap"},
+    "second_press_time": {"second", "repress"},
+    "film_type": {"film"},
+    "peel_mode": {"peel"},
     "fabric": {"fabric", "cloth"},
-}  # fmt: skip
+}
 _SURE_ENOUGH = 0.55
 
 
@@ -174,8 +179,11 @@ def _person(base: str) -> str | None:
     low = [p.casefold().strip("(),") for p in parts]
     if not low or not ({"hand", "handfeel", "feel", "softness"} & set(low)):
         return None
-    rest = [p.strip("(),") for p, word in zip(parts, low, strict=True)
-            if word not in {"hand", "handfeel", "feel", "softness", "score", "by", "to", "1", "5"}]  # fmt: skip
+    rest = [
+        p.strip("(),")
+        for p, word in zip(parts, low, strict=True)
+        if word not in {"hand", "handfeel", "feel", "softness", "score", "by", "to", "1", "5"}
+    ]
     return " ".join(rest).strip()
 
 

@@ -38,9 +38,11 @@ def save(writing: Writing, thing: Stack | Line, why: str) -> None:
             return
         if not why.strip():
             raise InputError(
-                f"{kind} {thing.name}", f"other details than are kept: {_differences(old.data, data)}",
-                "the same details, or a reason", "Say why it is corrected, or use a name of its own.",
-            )  # fmt: skip
+                f"{kind} {thing.name}",
+                f"other details than are kept: {_differences(old.data, data)}",
+                "the same details, or a reason",
+                "Say why it is corrected, or use a name of its own.",
+            )
     act = writing.act(f"correct {kind}" if old else f"add {kind}", thing.name, rows=1, why=why)
     writing.connection.execute(
         table.insert().values(name=thing.name, data=data, supersedes=old.id if old else None, act_id=act)

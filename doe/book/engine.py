@@ -20,21 +20,39 @@ WRITES = "book_writes"
 
 # SQLite's result codes by the start of their names: (found, allowed, remedy)
 _SAID = {
-    "SQLITE_BUSY": ("another program that keeps writing to it", "a turn within 10 s",
-                    "Wait for the other command to end, then repeat."),
-    "SQLITE_LOCKED": ("another program that keeps writing to it", "a turn within 10 s",
-                      "Wait for the other command to end, then repeat."),
-    "SQLITE_READONLY": ("no permission to write", "a file and a folder that can be written to",
-                        "Check the permissions, or copy the book to a folder of your own."),
-    "SQLITE_CANTOPEN": ("a file that cannot be opened", "a file and a folder that can be read and written to",
-                        "Check the permissions, or choose another folder."),
+    "SQLITE_BUSY": (
+        "another program that keeps writing to it",
+        "a turn within 10 s",
+        "Wait for the other command to end, then repeat.",
+    ),
+    "SQLITE_LOCKED": (
+        "another program that keeps writing to it",
+        "a turn within 10 s",
+        "Wait for the other command to end, then repeat.",
+    ),
+    "SQLITE_READONLY": (
+        "no permission to write",
+        "a file and a folder that can be written to",
+        "Check the permissions, or copy the book to a folder of your own.",
+    ),
+    "SQLITE_CANTOPEN": (
+        "a file that cannot be opened",
+        "a file and a folder that can be read and written to",
+        "Check the permissions, or choose another folder.",
+    ),
     "SQLITE_PERM": ("no permission", "a file and a folder that can be written to", "Check the permissions."),
-    "SQLITE_FULL": ("no room left on the disk", "room for the book to grow",
-                    "Make room, then repeat; nothing was stored."),
-    "SQLITE_IOERR": ("a disk that answers with an error", "a working disk",
-                     "Check the disk or the network folder, then repeat."),
+    "SQLITE_FULL": (
+        "no room left on the disk",
+        "room for the book to grow",
+        "Make room, then repeat; nothing was stored.",
+    ),
+    "SQLITE_IOERR": (
+        "a disk that answers with an error",
+        "a working disk",
+        "Check the disk or the network folder, then repeat.",
+    ),
     "SQLITE_CORRUPT": ("a damaged file", "a sound book", "Keep a copy of the file, and go back to the last backup."),
-}  # fmt: skip
+}
 
 
 def make_engine(place: Place, *, frozen: bool = False) -> sa.Engine:

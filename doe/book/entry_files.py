@@ -34,9 +34,15 @@ if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = [
-    "ColumnUse", "EntryFile", "ForeignResults", "ForeignSheet", "guess_mapping", "map_foreign", "read_entry",
+    "ColumnUse",
+    "EntryFile",
+    "ForeignResults",
+    "ForeignSheet",
+    "guess_mapping",
+    "map_foreign",
+    "read_entry",
     "read_foreign",
-]  # fmt: skip
+]
 
 _SAME = 0.006  # entry files show three digits behind the point, spreadsheets may keep two
 _FAR_DEGC = 40.0
@@ -138,8 +144,13 @@ class _Reader:
                 self._no_coupon(i, coupon_at, said, says, plan)
                 continue
             if coupon in first_row:
-                self._problem(i, "coupon", f"{coupon} again (first in row {first_row[coupon]})", "each coupon once",
-                              "Keep one row a coupon.")  # fmt: skip
+                self._problem(
+                    i,
+                    "coupon",
+                    f"{coupon} again (first in row {first_row[coupon]})",
+                    "each coupon once",
+                    "Keep one row a coupon.",
+                )
                 continue
             first_row[coupon] = self.sheet.numbers[i]
             self._check_settings(i, places, plan[coupon])
@@ -161,9 +172,13 @@ class _Reader:
         if self.sheet.title:  # a workbook: its columns stand where they stand
             self.notes.append(f"{self._row_name(i)}: cells to the right of the headings were left out.")
             return False
-        self._problem(i, f"column {len(self.sheet.rows[i])}", f"{beyond} cells more than headings",
-                      "one cell under each heading",
-                      "Put text and decimal commas between double quotes, or save the sheet as .xlsx.")  # fmt: skip
+        self._problem(
+            i,
+            f"column {len(self.sheet.rows[i])}",
+            f"{beyond} cells more than headings",
+            "one cell under each heading",
+            "Put text and decimal commas between double quotes, or save the sheet as .xlsx.",
+        )
         return True
 
     def _check_mark(self, places: list[Place]) -> None:
@@ -176,10 +191,12 @@ class _Reader:
                 text = self.sheet.cell(i, p.index)
                 if text and text.rpartition("[")[2] != ours:
                     raise InputError(
-                        f"{self._row_name(i)}, {p.heading}", text, mark,
+                        f"{self._row_name(i)}, {p.heading}",
+                        text,
+                        mark,
                         "This is the sheet of another study (or it was renamed since): choose the right one, or write "
                         "a new entry file and copy the entries into it.",
-                    )  # fmt: skip
+                    )
 
     def _no_coupon(self, i: int, at: int, said: str, says: bool, plan: Mapping[str, object]) -> None:
         if not says:
@@ -189,9 +206,15 @@ class _Reader:
         odd = self.sheet.odd.get((i, at))
         close = get_close_matches(said, plan, n=3) if said else []
         allowed = ", ".join(close) if close else "a coupon of the plan"
-        self._problem(i, "coupon", odd or (repr(said) if said else "nothing"), allowed,
-                      "A spreadsheet made a date of it: format the column as text and type it again."
-                      if odd else "Write the name printed on the label.")  # fmt: skip
+        self._problem(
+            i,
+            "coupon",
+            odd or (repr(said) if said else "nothing"),
+            allowed,
+            "A spreadsheet made a date of it: format the column as text and type it again."
+            if odd
+            else "Write the name printed on the label.",
+        )
 
     def _check_settings(self, i: int, places: list[Place], row: Mapping[Hashable, object]) -> None:
         for p in places:
@@ -207,8 +230,9 @@ class _Reader:
                     value = float(str(row[factor.name]))
                     shown = _in_column(value, factor.unit, p.column.unit)
                     found = read_amount(text, factor, p.column.unit, where, near=value)
-                    same = math.isclose(_in_column(found, factor.unit, p.column.unit), shown, rel_tol=1e-6,
-                                        abs_tol=_SAME)  # fmt: skip
+                    same = math.isclose(
+                        _in_column(found, factor.unit, p.column.unit), shown, rel_tol=1e-6, abs_tol=_SAME
+                    )
                     planned = f"{plain(round(shown, 3))} {SYMBOLS.get(p.column.unit, p.column.unit)}"
                 if not same:
                     remedy = (
@@ -256,9 +280,15 @@ class _Reader:
             except InputError as error:
                 self.problems.append(error)
         return ScoreEntry(
-            coupon=coupon, checks=checks, symptoms=symptoms, side=self.symptoms.side_of(symptoms) if symptoms else "",
-            hand=hand, actual=actual, note=note, void_reason=void,
-        )  # fmt: skip
+            coupon=coupon,
+            checks=checks,
+            symptoms=symptoms,
+            side=self.symptoms.side_of(symptoms) if symptoms else "",
+            hand=hand,
+            actual=actual,
+            note=note,
+            void_reason=void,
+        )
 
     def _actual(self, text: str, p: Place, where: str, row: Mapping[Hashable, object]) -> float:
         factor = self.study.factor(p.column.name)

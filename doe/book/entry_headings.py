@@ -51,10 +51,11 @@ def find_headings(sheets: Sequence[SheetFile], study: Study, people: Sequence[st
     if best is None:
         first = sheets[0]
         raise InputError(
-            first.name, f"no heading 'coupon' ({first.dialect}; first row: {', '.join(first.rows[0][:4])})",
+            first.name,
+            f"no heading 'coupon' ({first.dialect}; first row: {', '.join(first.rows[0][:4])})",
             "the row of headings of the entry file, with a column for every check",
             "Fill in the entry file written for this study, or bring the sheet in as one of your own.",
-        )  # fmt: skip
+        )
     return best[1], best[2]
 
 
@@ -105,10 +106,13 @@ class Headings:
             self.notes.append(f"The file does not show {', '.join(absent)}, so it was not compared with the plan.")
         if not any(not p.column.protected for p in places):
             self.problems.append(
-                InputError(self._name(), ", ".join(p.heading for p in places),
-                           "a column for a check, a symptom, hand-feel or a note",
-                           "Fill in the entry file written for this study.")
-            )  # fmt: skip
+                InputError(
+                    self._name(),
+                    ", ".join(p.heading for p in places),
+                    "a column for a check, a symptom, hand-feel or a note",
+                    "Fill in the entry file written for this study.",
+                )
+            )
 
     def _name(self) -> str:
         return f"{self.sheet.name}, row {self.sheet.numbers[self.row]}"
@@ -120,9 +124,13 @@ class Headings:
         person = match["person"].strip()
         if self.people is not None:  # the people of the list were found by name already
             self.problems.append(
-                InputError(f"{self._name()}, {base}", person, ", ".join(self.people) or "nobody",
-                           "Correct the name in the heading, or add the person.")
-            )  # fmt: skip
+                InputError(
+                    f"{self._name()}, {base}",
+                    person,
+                    ", ".join(self.people) or "nobody",
+                    "Correct the name in the heading, or add the person.",
+                )
+            )
         else:
             try:
                 check_people([person])
@@ -137,9 +145,13 @@ class Headings:
         stored = self.study.factor(column.name).unit
         if unit is not None and stored_unit(unit) != stored:
             self.problems.append(
-                InputError(f"{self._name()}, {heading}", SYMBOLS.get(unit, unit),
-                           f"a unit like {SYMBOLS[stored] or 'none'}", "Correct the heading.")
-            )  # fmt: skip
+                InputError(
+                    f"{self._name()}, {heading}",
+                    SYMBOLS.get(unit, unit),
+                    f"a unit like {SYMBOLS[stored] or 'none'}",
+                    "Correct the heading.",
+                )
+            )
             unit = None
         return replace(column, heading=heading, unit=unit or stored)
 
@@ -154,9 +166,10 @@ class Headings:
             key = p.column.key if p.column.kind != "hand" else f"hand_{p.column.name.casefold()}"
             if key in seen and p.column.kind not in ("setting", "mark"):
                 self.problems.append(
-                    InputError(f"{self._name()}, {p.heading}", f"also {seen[key]}",
-                               "each column once", "Keep the filled one.")
-                )  # fmt: skip
+                    InputError(
+                        f"{self._name()}, {p.heading}", f"also {seen[key]}", "each column once", "Keep the filled one."
+                    )
+                )
             seen[key] = p.heading
 
     def _explain_unknown(
@@ -171,9 +184,13 @@ class Headings:
             close = get_close_matches(name, alike, n=1, cutoff=0.85)
             if close:
                 self.problems.append(
-                    InputError(f"{self._name()}, {heading}", "a heading that is not known",
-                               f"{missing[close[0]].heading}", "Correct the heading, or take the column out.")
-                )  # fmt: skip
+                    InputError(
+                        f"{self._name()}, {heading}",
+                        "a heading that is not known",
+                        f"{missing[close[0]].heading}",
+                        "Correct the heading, or take the column out.",
+                    )
+                )
             else:
                 self.notes.append(f"Column '{heading}' means nothing here and was left out.")
 

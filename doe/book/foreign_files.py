@@ -68,15 +68,21 @@ def read_foreign(path: str | Path, *, sheet_title: str | None = None) -> Foreign
     sheets = read_sheets(path)
     titles = [s.title for s in sheets]
     if sheet_title is not None and sheet_title not in titles:
-        raise InputError(Path(path).name, f"no sheet '{sheet_title}'", ", ".join(titles) or "a text file has no sheets",
-                         "Name a sheet that is there.")  # fmt: skip
+        raise InputError(
+            Path(path).name,
+            f"no sheet '{sheet_title}'",
+            ", ".join(titles) or "a text file has no sheets",
+            "Name a sheet that is there.",
+        )
     asked = [s for s in sheets if sheet_title in (None, s.title)]
     sheet, top = next(((s, row) for s in asked if (row := _heading_row(s)) is not None), (asked[0], None))
     if top is None:
         raise InputError(
-            sheet.name, f"no row of headings ({sheet.dialect})", "one row of headings above one row a coupon",
+            sheet.name,
+            f"no row of headings ({sheet.dialect})",
+            "one row of headings above one row a coupon",
             "Put the name of each setting and score at the top of its column.",
-        )  # fmt: skip
+        )
     rest = [title for title in titles if title != sheet.title]
     notes = (f"Only '{sheet.title}' was read, not {', '.join(rest)}.",) if rest else ()
     below = range(top + 1, len(sheet.rows))

@@ -102,8 +102,12 @@ def map_foreign(
         coupon = reader.coupon(count)
         key = coupon_name(coupon)
         if key in names:
-            reader.problem(uses.heading("coupon") or "coupon", f"{coupon} again (first in row {names[key]})",
-                           "each coupon once", "Give each coupon a name of its own.")  # fmt: skip
+            reader.problem(
+                uses.heading("coupon") or "coupon",
+                f"{coupon} again (first in row {names[key]})",
+                "each coupon once",
+                "Give each coupon a name of its own.",
+            )
         names.setdefault(key, reader.number)
         coupons.append({"coupon": coupon, **reader.settings(), **reader.batches(), "role": "brought"})
         entry = reader.entry(coupon)
@@ -163,8 +167,12 @@ class _Uses:
                 continue
             role, problem = self._role(use, where, study, checks, people)
             if problem is None and role in self._heading:
-                problem = InputError(where, f"{role}, as {self._heading[role]} already", "each use once",
-                                     "Choose one of the two columns.")  # fmt: skip
+                problem = InputError(
+                    where,
+                    f"{role}, as {self._heading[role]} already",
+                    "each use once",
+                    "Choose one of the two columns.",
+                )
             if problem is not None:
                 problems.append(problem)
                 continue
@@ -175,10 +183,15 @@ class _Uses:
             elif role.startswith("check_"):
                 self.check[heading] = role.removeprefix("check_")
         problems += [
-            InputError(f"{sheet.name}, {f.label}", "no column", "one column for every factor of the study",
-                       "Say which column holds it, add one, or take the factor out of the study.")
-            for f in study.factors if f.name not in self._heading
-        ]  # fmt: skip
+            InputError(
+                f"{sheet.name}, {f.label}",
+                "no column",
+                "one column for every factor of the study",
+                "Say which column holds it, add one, or take the factor out of the study.",
+            )
+            for f in study.factors
+            if f.name not in self._heading
+        ]
         if problems:
             raise InputErrors(problems)
 
@@ -191,9 +204,11 @@ class _Uses:
             if len(checks) == 1:
                 return f"check_{checks[0]}", None
             return role, InputError(
-                where, "one pass column for several checks", ", ".join(f"check_{c}" for c in checks),
+                where,
+                "one pass column for several checks",
+                ", ".join(f"check_{c}" for c in checks),
                 "Say which check it is, or give the study a single check.",
-            )  # fmt: skip
+            )
         if role == "hand":
             return f"hand_{people[0] if len(people) == 1 else _NOBODY}", None
         kind, _, name = role.partition("_")
@@ -211,9 +226,12 @@ class _Uses:
         known = role in plain_roles or role in study.factor_names or kind in ("hand", "check")
         if not known and not (kind == "actual" and name in numeric):
             return role, InputError(
-                where, role, "a factor, actual_<factor>, check_<check>, pass, hand_<person>, coupon, symptom, note, "
-                "void, a batch, or ignore", "Correct the use of the column.",
-            )  # fmt: skip
+                where,
+                role,
+                "a factor, actual_<factor>, check_<check>, pass, hand_<person>, coupon, symptom, note, "
+                "void, a batch, or ignore",
+                "Correct the use of the column.",
+            )
         return role, None
 
     def heading(self, role: str) -> str | None:
@@ -283,9 +301,15 @@ class _RowReader:
         keys, unknown = self._symptoms()
         note = "; ".join(part for part in (self._text(self.uses.heading("note")), unknown) if part)
         return ScoreEntry(
-            coupon, checks=self._checks(), symptoms=keys, side=self._side(keys), hand=self._hand(),
-            actual=self._actual(), note=note, void_reason=self._void(),
-        )  # fmt: skip
+            coupon,
+            checks=self._checks(),
+            symptoms=keys,
+            side=self._side(keys),
+            hand=self._hand(),
+            actual=self._actual(),
+            note=note,
+            void_reason=self._void(),
+        )
 
     def _checks(self) -> dict[str, bool]:
         found: dict[str, bool] = {}

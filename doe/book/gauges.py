@@ -63,12 +63,13 @@ def history(connection: sa.Connection, line_name: str) -> tuple[KeptReading, ...
     """Every reading of a line in the order they were stored."""
     find_line(connection, line_name)
     rows = connection.execute(
-        sa.select(gauge_readings.c.id, gauge_readings.c.data, gauge_readings.c.withdraws, acts.c.who, acts.c.at,
-                  acts.c.why)
+        sa.select(
+            gauge_readings.c.id, gauge_readings.c.data, gauge_readings.c.withdraws, acts.c.who, acts.c.at, acts.c.why
+        )
         .join(acts, gauge_readings.c.act_id == acts.c.id)
         .where(gauge_readings.c.line_name == line_name)
         .order_by(gauge_readings.c.id)
-    ).all()  # fmt: skip
+    ).all()
     gone = {row.withdraws: row.why for row in rows if row.withdraws is not None}
     return tuple(
         KeptReading(row.id, reading_from(from_text(row.data)), row.who, moment_of(row.at), gone.get(row.id, ""))

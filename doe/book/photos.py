@@ -100,11 +100,20 @@ def all_of(connection: sa.Connection, key: Key, coupon: str | None = None) -> tu
     rows = connection.execute(query).all()
     gone: dict[Any, str] = {kept.withdraws: kept.why for kept in rows if kept.withdraws is not None}
     return tuple(
-        Photo(kept.id, kept.coupon, kept.face, kept.media_type, kept.size, kept.sha256, kept.who, moment_of(kept.at),
-              gone.get(kept.id, ""))
+        Photo(
+            kept.id,
+            kept.coupon,
+            kept.face,
+            kept.media_type,
+            kept.size,
+            kept.sha256,
+            kept.who,
+            moment_of(kept.at),
+            gone.get(kept.id, ""),
+        )
         for kept in rows
         if kept.withdraws is None
-    )  # fmt: skip
+    )
 
 
 def image_of(connection: sa.Connection, photo_id: int) -> bytes:

@@ -42,10 +42,15 @@ def release(writing: Writing, recipe: Recipe, study: Key | None) -> int:
     return new_id(
         writing.connection,
         recipes.insert().values(
-            uid=uuid4().hex, name=recipe.name.strip(), revision=recipe.revision, event=_RELEASE, study_id=study_id,
-            data=to_text(recipe), act_id=act,
+            uid=uuid4().hex,
+            name=recipe.name.strip(),
+            revision=recipe.revision,
+            event=_RELEASE,
+            study_id=study_id,
+            data=to_text(recipe),
+            act_id=act,
         ),
-    )  # fmt: skip
+    )
 
 
 def retire(writing: Writing, name: str, why: str) -> None:
@@ -65,10 +70,15 @@ def retire(writing: Writing, name: str, why: str) -> None:
     act = writing.act(f"retire revision {kept.recipe.revision}", kept.recipe.name, rows=1, why=why)
     writing.connection.execute(
         recipes.insert().values(
-            uid=uuid4().hex, name=kept.recipe.name, revision=kept.recipe.revision, event=_RETIRE,
-            study_id=kept.study_id, data=to_text({}), act_id=act,
+            uid=uuid4().hex,
+            name=kept.recipe.name,
+            revision=kept.recipe.revision,
+            event=_RETIRE,
+            study_id=kept.study_id,
+            data=to_text({}),
+            act_id=act,
         )
-    )  # fmt: skip
+    )
 
 
 def all_of(connection: sa.Connection, name: str | None = None) -> tuple[KeptRecipe, ...]:
@@ -101,8 +111,12 @@ def find_recipe(connection: sa.Connection, name: str, revision: int | None = Non
     kept = all_of(connection, name)
     if not kept:
         known = sorted(set(connection.scalars(sa.select(recipes.c.name))))
-        raise InputError("recipe", repr(name), ", ".join(known[:10]) or "a released recipe (there is none yet)",
-                         "Check the name, or release one.")  # fmt: skip
+        raise InputError(
+            "recipe",
+            repr(name),
+            ", ".join(known[:10]) or "a released recipe (there is none yet)",
+            "Check the name, or release one.",
+        )
     for one in kept:
         if one.recipe.revision == revision:
             return one
@@ -116,7 +130,13 @@ def _kept(row: sa.Row[Any], gone: sa.Row[Any] | None, *, superseded: bool) -> Ke
     if gone is not None:
         recipe = replace(recipe, retired_at=moment_of(gone.at))
     return KeptRecipe(
-        id=row.id, uid=row.uid, recipe=recipe, study_id=row.study_id, who=row.who, at=moment_of(row.at),
-        retired_why="" if gone is None else gone.why, retired_by="" if gone is None else gone.who,
+        id=row.id,
+        uid=row.uid,
+        recipe=recipe,
+        study_id=row.study_id,
+        who=row.who,
+        at=moment_of(row.at),
+        retired_why="" if gone is None else gone.why,
+        retired_by="" if gone is None else gone.who,
         superseded=superseded,
-    )  # fmt: skip
+    )

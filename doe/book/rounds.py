@@ -59,11 +59,17 @@ def save(
             connection,
             coupons,
             [
-                {"study_id": row.study_id, "round_id": round_id, "name": made["name"], "act_id": act,
-                 "settings": to_text(made["settings"]), "place": to_text(made["place"])}
+                {
+                    "study_id": row.study_id,
+                    "round_id": round_id,
+                    "name": made["name"],
+                    "act_id": act,
+                    "settings": to_text(made["settings"]),
+                    "place": to_text(made["place"]),
+                }
                 for made in mine
             ],
-        )  # fmt: skip
+        )
     return tuple(sorted(new_rounds))
 
 
@@ -103,9 +109,13 @@ def _rows(study: Study, frame: pd.DataFrame, *, next_round: int) -> list[dict[st
             continue
         place = {other: _plain(record[other]) for other in others}
         rows.append(
-            {"name": name, "round": int(number), "settings": settings,
-             "place": {key: value for key, value in place.items() if value is not None}}
-        )  # fmt: skip
+            {
+                "name": name,
+                "round": int(number),
+                "settings": settings,
+                "place": {key: value for key, value in place.items() if value is not None},
+            }
+        )
     if problems:
         raise InputErrors(problems)
     return rows
@@ -133,10 +143,14 @@ def _stored(connection: sa.Connection, study_id: int) -> dict[str, dict[str, Any
         .order_by(coupons.c.id)
     )
     return {
-        row.name: {"name": row.name, "round": row.number, "settings": from_text(row.settings),
-                   "place": from_text(row.place)}
+        row.name: {
+            "name": row.name,
+            "round": row.number,
+            "settings": from_text(row.settings),
+            "place": from_text(row.place),
+        }
         for row in connection.execute(query)
-    }  # fmt: skip
+    }
 
 
 def _clashes(
@@ -149,14 +163,22 @@ def _clashes(
             parts = [part for part in ("round", "settings", "place") if made[part] != old[part]]
             if parts:
                 problems.append(
-                    InputError(where, f"another {' and '.join(parts)} than is stored", "what is stored, or a new name",
-                               "A round is never changed; give new coupons names of their own.")
-                )  # fmt: skip
+                    InputError(
+                        where,
+                        f"another {' and '.join(parts)} than is stored",
+                        "what is stored, or a new name",
+                        "A round is never changed; give new coupons names of their own.",
+                    )
+                )
         elif made["round"] in numbers:
             problems.append(
-                InputError(f"{where}, round", made["round"], f"{numbers[-1] + 1} for new coupons",
-                           "A round is never changed; add a new one.")
-            )  # fmt: skip
+                InputError(
+                    f"{where}, round",
+                    made["round"],
+                    f"{numbers[-1] + 1} for new coupons",
+                    "A round is never changed; add a new one.",
+                )
+            )
         elif numbers and made["round"] < numbers[-1]:
             problems.append(
                 InputError(f"{where}, round", made["round"], f"{numbers[-1] + 1}", "Number rounds upwards.")
@@ -189,12 +211,19 @@ def info(connection: sa.Connection, key: Key) -> PlanInfo:
     row = find(connection, key)
     counted = sa.select(sa.func.count()).where(coupons.c.round_id == rounds.c.id).scalar_subquery()
     made = connection.execute(
-        sa.select(rounds.c.number, rounds.c.kind, rounds.c.seed, rounds.c.notes, acts.c.at, acts.c.who,
-                  counted.label("coupons"))
+        sa.select(
+            rounds.c.number,
+            rounds.c.kind,
+            rounds.c.seed,
+            rounds.c.notes,
+            acts.c.at,
+            acts.c.who,
+            counted.label("coupons"),
+        )
         .join(acts, rounds.c.act_id == acts.c.id)
         .where(rounds.c.study_id == row.study_id)
         .order_by(rounds.c.number)
-    )  # fmt: skip
+    )
     return PlanInfo(
         tuple(
             RoundInfo(m.number, m.kind, m.seed, tuple(from_text(m.notes)), m.coupons, moment_of(m.at), m.who)

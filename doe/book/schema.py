@@ -74,9 +74,11 @@ def prepare(
         return None
     if upgrade is False or (upgrade is None and place.path is None):
         raise InputError(
-            where, f"a book of schema {version}", f"schema {SCHEMA_VERSION}",
+            where,
+            f"a book of schema {version}",
+            f"schema {SCHEMA_VERSION}",
             "Back it up with the tools of the server, then ask for the upgrade.",
-        )  # fmt: skip
+        )
     copy = None
     with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
         version = stored_version(connection, where)
@@ -94,9 +96,11 @@ def prepare(
 def _check_version(version: str | None, where: str) -> None:
     if version is not None and int(version) > int(SCHEMA_VERSION):
         raise InputError(
-            where, f"a book of schema {version}, made by a newer program", f"schema {SCHEMA_VERSION} or older",
+            where,
+            f"a book of schema {version}, made by a newer program",
+            f"schema {SCHEMA_VERSION} or older",
             "Update this program, or use a book of its own.",
-        )  # fmt: skip
+        )
 
 
 def _make(engine: sa.Engine, place: Place, *, who: str, now: Callable[[], str]) -> None:
@@ -161,8 +165,10 @@ def copy_file(source: Path, copy: Path) -> None:
         partial.rename(copy)
     except OSError as error:
         raise InputError(
-            f"backup {copy}", error.strerror or str(error), "a folder with room that can be written to",
+            f"backup {copy}",
+            error.strerror or str(error),
+            "a folder with room that can be written to",
             "Choose another folder.",
-        ) from error  # fmt: skip
+        ) from error
     finally:
         partial.unlink(missing_ok=True)

@@ -76,14 +76,22 @@ def record_again(writing: Writing, key: Key, given: Sequence[SecondLook]) -> int
     for look in given:
         said = current.get(ids[look.coupon], {})
         if "void" in said and said["void"].value not in _NOTHING:
-            problems.append(InputError(f"coupon {look.coupon}", "a void coupon", "one that is not void",
-                                       "Correct the coupon's name."))  # fmt: skip
+            problems.append(
+                InputError(
+                    f"coupon {look.coupon}", "a void coupon", "one that is not void", "Correct the coupon's name."
+                )
+            )
         before = [f.number for name in said if (f := again_field(name)) is not None and f.person == look.person]
         new += [
-            {"coupon_id": ids[look.coupon], "field": name, "value": to_text(value), "supersedes": None,
-             "scored_at": None}
+            {
+                "coupon_id": ids[look.coupon],
+                "field": name,
+                "value": to_text(value),
+                "supersedes": None,
+                "scored_at": None,
+            }
             for name, value in look.fields(1 + max(before, default=0))
-        ]  # fmt: skip
+        ]
     if problems:
         raise InputErrors(problems)
     names = {look.coupon for look in given}
@@ -141,19 +149,25 @@ def _news(
         if before not in _NOTHING and text != before and not explained:
             problems.append(
                 InputError(
-                    f"{where}, {name.replace(':', ' ')}", f"{_words(from_text(text))}, but {_words(from_text(before))} "
-                    f"is stored", "the same value, or a reason for the correction", "Say why it is corrected.",
+                    f"{where}, {name.replace(':', ' ')}",
+                    f"{_words(from_text(text))}, but {_words(from_text(before))} is stored",
+                    "the same value, or a reason for the correction",
+                    "Say why it is corrected.",
                 )
-            )  # fmt: skip
+            )
         news.append({"field": name, "value": text, "supersedes": None if old is None else old.id})
     is_void = "void" in current and current["void"].value not in _NOTHING
     scores = [new["field"] for new in news if new["field"] not in ("void", "note")]
     if is_void and scores and entry.void_reason != "":
         reason = from_text(current["void"].value)
         problems.append(
-            InputError(where, f"scores for a void coupon ({reason})", "a coupon that is not void",
-                       "Take the void back first, or correct the coupon's name.")
-        )  # fmt: skip
+            InputError(
+                where,
+                f"scores for a void coupon ({reason})",
+                "a coupon that is not void",
+                "Take the void back first, or correct the coupon's name.",
+            )
+        )
     return news, problems
 
 
@@ -176,21 +190,34 @@ def history(connection: sa.Connection, key: Key, coupon: str | None) -> tuple[Hi
                 f"coupon {coupon}", f"no such coupon in study {row.name}", "a coupon of the plan", "Correct the name."
             )
     query = (
-        sa.select(entries, coupons.c.name.label("coupon"), acts.c.who, acts.c.at, acts.c.why,
-                  is_current(entries).label("current"))
+        sa.select(
+            entries,
+            coupons.c.name.label("coupon"),
+            acts.c.who,
+            acts.c.at,
+            acts.c.why,
+            is_current(entries).label("current"),
+        )
         .join(coupons, entries.c.coupon_id == coupons.c.id)
         .join(acts, entries.c.act_id == acts.c.id)
         .where(mine)
         .order_by(entries.c.id)
-    )  # fmt: skip
+    )
     return tuple(
         HistoryEntry(
-            id=said.id, coupon=said.coupon, field=said.field, value=field_value(from_text(said.value)), who=said.who,
-            at=moment_of(said.at), why=said.why, scored_at=said.scored_at and moment_of(said.scored_at),
-            supersedes=said.supersedes, current=bool(said.current),
+            id=said.id,
+            coupon=said.coupon,
+            field=said.field,
+            value=field_value(from_text(said.value)),
+            who=said.who,
+            at=moment_of(said.at),
+            why=said.why,
+            scored_at=said.scored_at and moment_of(said.scored_at),
+            supersedes=said.supersedes,
+            current=bool(said.current),
         )
         for said in connection.execute(query)
-    )  # fmt: skip
+    )
 
 
 def field_value(value: Any) -> FieldValue:

@@ -82,9 +82,11 @@ def read_sheets(path: str | Path) -> tuple[SheetFile, ...]:
             raise InputError(str(file), "no plain file", "a file that can be read", "Check the name and the folder.")
         if file.stat().st_size > MAX_BYTES:
             raise InputError(
-                file.name, f"{file.stat().st_size / 1e6:.0f} MB", f"at most {MAX_BYTES // 1_000_000} MB",
+                file.name,
+                f"{file.stat().st_size / 1e6:.0f} MB",
+                f"at most {MAX_BYTES // 1_000_000} MB",
                 "Keep only the sheet with the coupons.",
-            )  # fmt: skip
+            )
         data = file.read_bytes()
     except OSError as error:
         raise InputError(
@@ -102,10 +104,11 @@ def read_sheets(path: str | Path) -> tuple[SheetFile, ...]:
 
 def _too_large(name: str, rows: int, columns: int) -> InputError:
     return InputError(
-        name, f"{rows} rows, {columns} columns",
+        name,
+        f"{rows} rows, {columns} columns",
         f"at most {MAX_ROWS} rows, {MAX_COLUMNS} columns and {MAX_CELLS} cells",
         "Keep only the rows of the coupons, and delete stray cells far below or to the right.",
-    )  # fmt: skip
+    )
 
 
 def _read_text(data: bytes, name: str) -> SheetFile:

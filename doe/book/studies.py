@@ -71,10 +71,15 @@ def add(writing: Writing, study: Study, *, stack: str, line: str) -> int:
     act = writing.act("add study", study.name, rows=1, study_id=study_id)
     connection.execute(
         study_entries.insert().values(
-            study_id=study_id, name=study.name.strip(), data=to_text(study), stack_id=stack_id, line_id=line_id,
-            archived=False, act_id=act,
+            study_id=study_id,
+            name=study.name.strip(),
+            data=to_text(study),
+            stack_id=stack_id,
+            line_id=line_id,
+            archived=False,
+            act_id=act,
         )
-    )  # fmt: skip
+    )
     return study_id
 
 
@@ -89,9 +94,11 @@ def _check_name(connection: sa.Connection, name: str, but: int = -1) -> None:
     )
     if taken is not None:
         raise InputError(
-            "study name", repr(name), "a name that no study in use has",
+            "study name",
+            repr(name),
+            "a name that no study in use has",
             f"Choose another name, or archive study {taken} first.",
-        )  # fmt: skip
+        )
 
 
 def amend(writing: Writing, key: Key, study: Study, why: str, *, stack: str | None, line: str | None) -> None:
@@ -120,10 +127,11 @@ def _check_fits(connection: sa.Connection, study_id: int, old: Study, new: Study
         sa.select(sa.exists().where(coupons.c.study_id == study_id))
     ):
         raise InputError(
-            f"study {old.name}, factors", ", ".join(new.factor_names),
+            f"study {old.name}, factors",
+            ", ".join(new.factor_names),
             f"{', '.join(old.factor_names)} in the same units, as the coupons have them",
             "Make a new study for other factors.",
-        )  # fmt: skip
+        )
     scored = set(
         connection.scalars(
             sa.select(entries.c.field)
@@ -135,9 +143,11 @@ def _check_fits(connection: sa.Connection, study_id: int, old: Study, new: Study
     lost = sorted(scored - {f"check:{check.name}" for check in new.spec.checks})
     if lost:
         raise InputError(
-            f"study {old.name}, checks", f"none called {', '.join(name.partition(':')[2] for name in lost)}",
-            "every check that was scored", "Keep the check, or make a new study.",
-        )  # fmt: skip
+            f"study {old.name}, checks",
+            f"none called {', '.join(name.partition(':')[2] for name in lost)}",
+            "every check that was scored",
+            "Keep the check, or make a new study.",
+        )
 
 
 def put_away(writing: Writing, key: Key, why: str) -> None:
@@ -221,9 +231,18 @@ def summaries(connection: sa.Connection, *, include_archived: bool) -> tuple[Stu
     first = study_entries.alias("first_entry")
     query = (
         sa.select(
-            mine, study_entries.c.name, stacks.c.name.label("stack"), lines.c.name.label("line"),
-            acts.c.at, acts.c.who, made.label("rounds"), counts.c.coupons, counts.c.scored, counts.c.void,
-            verdict.label("verdict"), study_entries.c.archived,
+            mine,
+            study_entries.c.name,
+            stacks.c.name.label("stack"),
+            lines.c.name.label("line"),
+            acts.c.at,
+            acts.c.who,
+            made.label("rounds"),
+            counts.c.coupons,
+            counts.c.scored,
+            counts.c.void,
+            verdict.label("verdict"),
+            study_entries.c.archived,
         )
         .join(stacks, stacks.c.id == study_entries.c.stack_id)
         .join(lines, lines.c.id == study_entries.c.line_id)
@@ -232,17 +251,26 @@ def summaries(connection: sa.Connection, *, include_archived: bool) -> tuple[Stu
         .outerjoin(counts, counts.c.study_id == mine)
         .where(is_current(study_entries))
         .order_by(mine.desc())
-    )  # fmt: skip
+    )
     if not include_archived:
         query = query.where(sa.not_(study_entries.c.archived))
     return tuple(
         StudySummary(
-            id=row.study_id, name=row.name, stack=row.stack, line=row.line, made_at=moment_of(row.at),
-            made_by=row.who, rounds=row.rounds, coupons=row.coupons or 0, scored=row.scored or 0,
-            void=row.void or 0, verdict=row.verdict or "", archived=row.archived,
+            id=row.study_id,
+            name=row.name,
+            stack=row.stack,
+            line=row.line,
+            made_at=moment_of(row.at),
+            made_by=row.who,
+            rounds=row.rounds,
+            coupons=row.coupons or 0,
+            scored=row.scored or 0,
+            void=row.void or 0,
+            verdict=row.verdict or "",
+            archived=row.archived,
         )
         for row in connection.execute(query)
-    )  # fmt: skip
+    )
 
 
 def _is_check() -> sa.ColumnElement[bool]:

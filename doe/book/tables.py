@@ -201,17 +201,40 @@ photos = sa.Table(
     _act(),
 )
 
-for _name in ("acts", "stacks", "lines", "gauge_readings", "study_entries", "rounds", "coupons", "entries", "analyses",
-              "shop_notes", "recipes", "photos"):  # fmt: skip
+for _name in (
+    "acts",
+    "stacks",
+    "lines",
+    "gauge_readings",
+    "study_entries",
+    "rounds",
+    "coupons",
+    "entries",
+    "analyses",
+    "shop_notes",
+    "recipes",
+    "photos",
+):
     _table = metadata.tables[_name]
     if _name != "acts":
         sa.Index(f"ix_{_name}_act_id", _table.c.act_id)
 sa.Index("ix_acts_study_id", acts.c.study_id)
 
 KEPT = (
-    studies, acts, stacks, lines, gauge_readings, study_entries, rounds, coupons, entries, analyses, shop_notes,
-    recipes, photos,
-)  # fmt: skip
+    studies,
+    acts,
+    stacks,
+    lines,
+    gauge_readings,
+    study_entries,
+    rounds,
+    coupons,
+    entries,
+    analyses,
+    shop_notes,
+    recipes,
+    photos,
+)
 """Tables of what people entered, parents before children."""
 
 JSON_COLUMNS = ("data", "notes", "settings", "place", "value", "payload")

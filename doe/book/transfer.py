@@ -120,9 +120,7 @@ def read(path: Path) -> dict[str, Rows]:
     except OSError as error:
         raise InputError(where, error.strerror or str(error), "a file that can be read", "Check the path.") from error
     # a zip that is locked, packed in a way we do not read, or broken fails with the next three, or ends too early
-    except (
-        zipfile.BadZipFile, KeyError, ValueError, RecursionError, RuntimeError, zlib.error, EOFError
-    ) as error:  # fmt: skip
+    except (zipfile.BadZipFile, KeyError, ValueError, RecursionError, RuntimeError, zlib.error, EOFError) as error:
         if isinstance(error, InputError):
             raise
         raise _not_an_export(where, "another kind of file") from error
@@ -269,10 +267,14 @@ def _recipe_clashes(
     rows = [row for row in tables[recipes.name] if row["id"] not in known]
     clashing = {(row["name"], row["revision"]) for row in rows if (row["name"], row["revision"], row["event"]) in here}
     return [
-        InputError(f"{where}, recipe {name}", f"another revision {revision} than here",
-                   "the same recipe, or a new name", "Import into a new book, or release it here again.")
+        InputError(
+            f"{where}, recipe {name}",
+            f"another revision {revision} than here",
+            "the same recipe, or a new name",
+            "Import into a new book, or release it here again.",
+        )
         for name, revision in sorted(clashing)
-    ]  # fmt: skip
+    ]
 
 
 def _insert_photos(connection: sa.Connection, path: Path, rows: Rows) -> None:
@@ -303,10 +305,14 @@ def _study_clashes(connection: sa.Connection, tables: dict[str, Rows], where: st
     replaced = {row["supersedes"] for row in rows}
     there = {row["name"] for row in rows if row["id"] not in replaced and not row["archived"]}
     return [
-        InputError(f"{where}, study {name}", "a study that is here already", "a name that no study in use has",
-                   "Archive or rename the one here, then import again.")
+        InputError(
+            f"{where}, study {name}",
+            "a study that is here already",
+            "a name that no study in use has",
+            "Archive or rename the one here, then import again.",
+        )
         for name in sorted(here & there)
-    ]  # fmt: skip
+    ]
 
 
 def _definition_clashes(
@@ -316,10 +322,14 @@ def _definition_clashes(
     kind = table.name.removesuffix("s")
     clashing = {row["name"] for row in tables[table.name] if row["name"] in here and row["id"] not in known}
     return [
-        InputError(f"{where}, {kind} {name}", "other details than here", f"the same details, or a {kind} not here yet",
-                   "Make them the same in both books, with a reason; or import into a new book.")
+        InputError(
+            f"{where}, {kind} {name}",
+            "other details than here",
+            f"the same details, or a {kind} not here yet",
+            "Make them the same in both books, with a reason; or import into a new book.",
+        )
         for name in sorted(clashing)
-    ]  # fmt: skip
+    ]
 
 
 def _shifted(

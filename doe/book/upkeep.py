@@ -64,9 +64,11 @@ def backup(store: Store, path: Path) -> Path:
     """
     if store.place.path is None:
         raise InputError(
-            f"book {store.place.label}", "a book on a server", "a book in a file",
+            f"book {store.place.label}",
+            "a book on a server",
+            "a book in a file",
             "Use the backup tools of the server, or export the book.",
-        )  # fmt: skip
+        )
     copy_file(store.place.path, path)
     return path
 
@@ -120,9 +122,12 @@ def _broken_chains(connection: sa.Connection, table: sa.Table, same: tuple[str, 
     differs = sa.or_(*(old.c[name] != table.c[name] for name in same), old.c.id >= table.c.id)
     for row_id in connection.scalars(sa.select(table.c.id).join(old, table.c.supersedes == old.c.id).where(differs)):
         yield f"Row {row_id} of {table.name} corrects a row about something else, or a later one."
-    heads = sa.select(*(table.c[name] for name in same)).where(is_current(table)).group_by(
-        *(table.c[name] for name in same)
-    ).having(sa.func.count() > 1)  # fmt: skip
+    heads = (
+        sa.select(*(table.c[name] for name in same))
+        .where(is_current(table))
+        .group_by(*(table.c[name] for name in same))
+        .having(sa.func.count() > 1)
+    )
     for row in connection.execute(heads):
         yield f"{table.name} has two current rows for {', '.join(map(str, row))}."
 
@@ -234,10 +239,11 @@ def _are_settings(settings: Any, factors: tuple[Factor, ...]) -> bool:
     if not isinstance(settings, dict) or set(settings) != {f.name for f in factors}:
         return False
     return all(
-        isinstance(settings[f.name], str) if f.is_categorical
+        isinstance(settings[f.name], str)
+        if f.is_categorical
         else isinstance(settings[f.name], int | float) and math.isfinite(settings[f.name])
         for f in factors
-    )  # fmt: skip
+    )
 
 
 def _unreadable(connection: sa.Connection) -> Iterator[str]:

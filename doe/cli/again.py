@@ -58,10 +58,16 @@ def _asked(desk: Desk, book: Book, key: Key) -> Reply:
     found = people_of_study(book, key)
     study, person = found.record.study, desk.name
     if not found.again:
-        raise InputError(f"--again on {found.record.name}", "enough coupons were looked at again",
-                         "coupons nobody looked at again", "Name one with --coupon, or see: doe people.")  # fmt: skip
-    say(f"{person} looks again at {count(len(found.again), 'coupon')}, without settings and first scores. "
-        "Enter skips, q stops; what was said is stored.")  # fmt: skip
+        raise InputError(
+            f"--again on {found.record.name}",
+            "enough coupons were looked at again",
+            "coupons nobody looked at again",
+            "Name one with --coupon, or see: doe people.",
+        )
+    say(
+        f"{person} looks again at {count(len(found.again), 'coupon')}, without settings and first scores. "
+        "Enter skips, q stops; what was said is stored."
+    )
     done = fields = 0
     for coupon in found.again:
         entry = _ask_one(study, coupon, person)
@@ -113,7 +119,10 @@ def _reply(study: str, coupons: int, fields: int, notes: tuple[str, ...], counte
 
     return Reply(
         {"study": study, "coupons": coupons, "new_fields": fields, "again": True, "notes": notes},
-        (f"{counted} looked at again: {count(fields, 'new entry', 'new entries')}, kept beside the first scores. No "
-         "result of the study changed.", *(Warn(n) for n in notes)),
+        (
+            f"{counted} looked at again: {count(fields, 'new entry', 'new entries')}, kept beside the first scores. No "
+            "result of the study changed.",
+            *(Warn(n) for n in notes),
+        ),
         (f"doe people {quoted(study)}",),
-    )  # fmt: skip
+    )

@@ -92,9 +92,13 @@ class Doe(TyperGroup):
         _speak_unicode()
         try:
             code = super().main(
-                words, prog_name="doe", complete_var=complete_var, standalone_mode=False,
-                windows_expand_args=windows_expand_args, **extra,
-            )  # fmt: skip
+                words,
+                prog_name="doe",
+                complete_var=complete_var,
+                standalone_mode=False,
+                windows_expand_args=windows_expand_args,
+                **extra,
+            )
         except (Exception, KeyboardInterrupt) as error:
             code = explain(error, as_json="--json" in words)
         sys.exit(code if isinstance(code, int) else 0)
@@ -140,9 +144,14 @@ def keep_log(error: BaseException) -> Path | None:
         return None
     handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
     record = logging.LogRecord(
-        PROGRAM, logging.ERROR, __file__, 0, "doe %s", (" ".join(sys.argv[1:2]),),
+        PROGRAM,
+        logging.ERROR,
+        __file__,
+        0,
+        "doe %s",
+        (" ".join(sys.argv[1:2]),),
         (type(error), error, error.__traceback__),
-    )  # fmt: skip
+    )
     handler.handle(record)
     handler.close()
     return path
@@ -188,7 +197,27 @@ def root(
 
 
 for module in (
-    demo, stack, line, gauge, study, plan, sheet, record, bench, people, fit, recommend, extend, confirm, release,
-    recipe, compare, report, diagnose, practice, explain_word, book,
-):  # fmt: skip
+    demo,
+    stack,
+    line,
+    gauge,
+    study,
+    plan,
+    sheet,
+    record,
+    bench,
+    people,
+    fit,
+    recommend,
+    extend,
+    confirm,
+    release,
+    recipe,
+    compare,
+    report,
+    diagnose,
+    practice,
+    explain_word,
+    book,
+):
     module.register(app)

@@ -20,11 +20,15 @@ if TYPE_CHECKING:
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "bench", example="""
+    @command(
+        root,
+        "bench",
+        example="""
         doe bench
         doe bench --host 0.0.0.0
         doe bench --host 192.168.1.20 --port 8080
-    """)  # fmt: skip
+    """,
+    )
     def bench(
         desk: Desk,
         host: Annotated[
@@ -58,8 +62,16 @@ def register(root: typer.Typer) -> None:
         def ready(made: Bench) -> None:
             if desk.as_json:
                 code = None if place.is_local else made.pairing.renew()
-                print_json({"ok": True, "address": place.link, "links": list(place.links), "pairing_code": code,
-                            "book": label, "next": []})  # fmt: skip
+                print_json(
+                    {
+                        "ok": True,
+                        "address": place.link,
+                        "links": list(place.links),
+                        "pairing_code": code,
+                        "book": label,
+                        "next": [],
+                    }
+                )
                 sys.stdout.flush()
                 return
             _greet(place, label)
@@ -74,8 +86,9 @@ def register(root: typer.Typer) -> None:
         serve(desk.book, place, owner=desk.name, shown=desk.shown, announce=announce, log=log, ready=ready, typed=typed)
         if desk.as_json:
             raise typer.Exit
-        return Reply({}, ("", "The bench page has stopped. Every score that was confirmed is in the book."),
-                     ("doe study list",))  # fmt: skip
+        return Reply(
+            {}, ("", "The bench page has stopped. Every score that was confirmed is in the book."), ("doe study list",)
+        )
 
 
 def _greet(place: Place, label: str) -> None:

@@ -30,9 +30,11 @@ def check(desk: Desk) -> Reply:
     if not problems:
         return Reply({"problems": []}, ("The book is sound.",), ("doe book backup shop-backup.sqlite",))
     return Reply(
-        {"problems": problems}, (f"{count(len(problems), 'problem')} found.", *(Warn(p) for p in problems)),
-        ("doe book backup PATH",), exit_code=1,
-    )  # fmt: skip
+        {"problems": problems},
+        (f"{count(len(problems), 'problem')} found.", *(Warn(p) for p in problems)),
+        ("doe book backup PATH",),
+        exit_code=1,
+    )
 
 
 @command(app, "export", example="doe book export shop-export.zip")
@@ -74,9 +76,10 @@ def audit(desk: Desk, last: Annotated[int, typer.Option(min=1, help="How many ac
         acts = book.audit(last)
     rows = [(f"{local(a.at):%Y-%m-%d %H:%M}", a.who, a.verb, a.subject, a.why) for a in acts]
     return Reply(
-        {"acts": acts}, (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows)),
+        {"acts": acts},
+        (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows)),
         ("doe study list",),
-    )  # fmt: skip
+    )
 
 
 def register(root: typer.Typer) -> None:

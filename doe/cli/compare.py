@@ -32,11 +32,15 @@ NAME = Annotated[str, typer.Argument(help="A released recipe, or a comparison th
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "compare", example="""
+    @command(
+        root,
+        "compare",
+        example="""
         doe compare "heavy tee" --powder "lot=P4"
         doe compare "heavy tee" --powder "lot=P4" --begin --as "powder lot P4"
         doe compare "powder lot P4" -o comparison.html
-    """)  # fmt: skip
+    """,
+    )
     def compare(
         desk: Desk,
         name: NAME,
@@ -82,11 +86,20 @@ def register(root: typer.Typer) -> None:
         with desk.open(create=False) as book:
             record = None if asked or stack else comparison_of(book, name)
             if record is not None:
-                _refuse_options(record.name, {
-                    "--begin": begin, "--limit": limit, "--margin": margin, "--hand-margin": hand_margin,
-                    "--power": power, "--assurance": assurance, "--looks": looks,
-                    "--strokes": strokes is not None and not more, "--discount": discount is not None and not retune,
-                })  # fmt: skip
+                _refuse_options(
+                    record.name,
+                    {
+                        "--begin": begin,
+                        "--limit": limit,
+                        "--margin": margin,
+                        "--hand-margin": hand_margin,
+                        "--power": power,
+                        "--assurance": assurance,
+                        "--looks": looks,
+                        "--strokes": strokes is not None and not more,
+                        "--discount": discount is not None and not retune,
+                    },
+                )
                 if retune:
                     from doe.acts.retune import RetuneWishes, begin_retune
 
@@ -106,15 +119,20 @@ def register(root: typer.Typer) -> None:
                 return _story(book, name)
             usual = Wanted()
             wanted = Wanted(
-                parts=_materials(book, name, asked), stack=stack,
+                parts=_materials(book, name, asked),
+                stack=stack,
                 limits=typed.limits(limit, None, desk.shown, can_ask=desk.can_ask) if limit else None,
                 rate_margin=usual.rate_margin if margin is None else typed.share(margin, "--margin"),
                 hand_margin=usual.hand_margin if hand_margin is None else hand_margin,
                 power=usual.power if power is None else typed.share(power, "--power"),
                 assurance=None if assurance is None else typed.share(assurance, "--assurance"),
-                looks=usual.looks if looks is None else looks, strokes=strokes, edge_strokes=edge_strokes,
-                name=called, seed=seed, per_garment=per_garment,
-            )  # fmt: skip
+                looks=usual.looks if looks is None else looks,
+                strokes=strokes,
+                edge_strokes=edge_strokes,
+                name=called,
+                seed=seed,
+                per_garment=per_garment,
+            )
             if begin:
                 from doe.acts.compare import begin_comparison
 
@@ -128,9 +146,13 @@ def register(root: typer.Typer) -> None:
 def _refuse_options(name: str, given: Mapping[str, object]) -> None:
     wrong = [option for option, value in given.items() if value]
     if wrong:
-        raise InputError(f"doe compare {name}", ", ".join(wrong), "options that fit the name",
-                         "--begin, --limit, --margin and the like go with a recipe and what is new; --more, --retune "
-                         "and -o with a comparison that was begun.")  # fmt: skip
+        raise InputError(
+            f"doe compare {name}",
+            ", ".join(wrong),
+            "options that fit the name",
+            "--begin, --limit, --margin and the like go with a recipe and what is new; --more, --retune "
+            "and -o with a comparison that was begun.",
+        )
 
 
 def _materials(book: Book, recipe: str, asked: Mapping[str, str]) -> dict[Part, Material]:
@@ -168,8 +190,9 @@ def _story(book: Book, name: str) -> Reply:
         said = (
             f"{count(len(found), 'comparison')} with recipe {name}, now at revision {kept.recipe.revision}.",
             Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",)),
-            "", *(f"  {s.sentence}" for s in found),
-        )  # fmt: skip
+            "",
+            *(f"  {s.sentence}" for s in found),
+        )
         following = f"doe compare {quoted(found[-1].study)}"
     return Reply({"recipe": name, "revision": kept.recipe.revision, "comparisons": found}, said, (following,))
 
@@ -181,10 +204,16 @@ def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], sta
     plan = offer.plan
     kinds = {"lot": "another lot", "supplier": "another supplier or make", "material": "another material"}
     rows = [
-        (f"{100 * s.rate_margin:g} points", stated(s.power), str(s.strokes), str(s.coupons),
-         f"{s.hours:.1f}" if s.hours < 1000 else "-", str(s.apart))
+        (
+            f"{100 * s.rate_margin:g} points",
+            stated(s.power),
+            str(s.strokes),
+            str(s.coupons),
+            f"{s.hours:.1f}" if s.hours < 1000 else "-",
+            str(s.apart),
+        )
         for s in offer.sizes
-    ]  # fmt: skip
+    ]
     heads = ("margin", "power", "strokes", "coupons", "hours", "apart")
     factors = offer.study.factors
     places = [
@@ -196,14 +225,30 @@ def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], sta
         options += f" --margin {plan.rate_margin:g}"
     limits = "".join(f' --limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
     absent = (
-        (Warn(f"Before a coupon is made, type the limits of the new material from its maker's data sheet: "
-              f"{', '.join(offer.missing_limits)}."),) if offer.missing_limits else ()
-    )  # fmt: skip
+        (
+            Warn(
+                f"Before a coupon is made, type the limits of the new material from its maker's data sheet: "
+                f"{', '.join(offer.missing_limits)}."
+            ),
+        )
+        if offer.missing_limits
+        else ()
+    )
     return Reply(
-        {"plan": plan, "study": offer.study.name, "stack": offer.stack, "differences": offer.differences,
-         "sizes": offer.sizes, "points": offer.points, "coupons": len(offer.coupons), "hours": offer.hours,
-         "seed": offer.seed, "missing_limits": offer.missing_limits, "verdicts": offer.verdicts,
-         "notes": offer.notes},
+        {
+            "plan": plan,
+            "study": offer.study.name,
+            "stack": offer.stack,
+            "differences": offer.differences,
+            "sizes": offer.sizes,
+            "points": offer.points,
+            "coupons": len(offer.coupons),
+            "hours": offer.hours,
+            "seed": offer.seed,
+            "missing_limits": offer.missing_limits,
+            "verdicts": offer.verdicts,
+            "notes": offer.notes,
+        },
         (
             f"Recipe {plan.recipe}, revision {plan.revision}, on new material. Nothing is stored yet.",
             *(f"  {d.part}: {d.ours} instead of {d.theirs} ({kinds[d.kind]})" for d in offer.differences),
@@ -215,11 +260,13 @@ def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], sta
             f"\nTaken: {100 * plan.rate_margin:g} points, {count(plan.strokes, 'stroke')} at the setpoint{edges}: "
             f"{count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours.",
             Table(("place", *(f.name for f in factors)), places, right=tuple(f.name for f in factors)),
-            "\nWhat may come out of the first round:", *(f"  {text}" for text in offer.verdicts),
-            *(Warn(text) for text in offer.notes), *absent,
+            "\nWhat may come out of the first round:",
+            *(f"  {text}" for text in offer.verdicts),
+            *(Warn(text) for text in offer.notes),
+            *absent,
         ),
         (f"doe compare {quoted(plan.recipe)} {options}{limits} --begin",),
-    )  # fmt: skip
+    )
 
 
 def _begun(made: Begun) -> Reply:
@@ -227,17 +274,25 @@ def _begun(made: Begun) -> Reply:
     places = made.coupons.groupby("role", sort=False).size()
     rows = [(str(role), str(n // 2), str(n)) for role, n in places.items()]
     return Reply(
-        {"study": name, "id": made.record.id, "round": made.round, "plan": made.plan, "coupons": made.coupons,
-         "hours": made.hours},
-        (f"Round {made.round} of the comparison {name} is in the book: {count(len(made.coupons), 'coupon')}, half of "
-         f"each material, about {made.hours:.1f} hours.",
-         f"  new: {made.plan.new}", f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision "
-         f"{made.plan.revision})",
-         Table(("place", "pairs", "coupons"), rows, right=("pairs", "coupons")),
-         "\nThe sheet says which coupon is of which material; whoever scores must not know it.",
-         *(Warn(text) for text in made.cautions)),
+        {
+            "study": name,
+            "id": made.record.id,
+            "round": made.round,
+            "plan": made.plan,
+            "coupons": made.coupons,
+            "hours": made.hours,
+        },
+        (
+            f"Round {made.round} of the comparison {name} is in the book: {count(len(made.coupons), 'coupon')}, half "
+            f"of each material, about {made.hours:.1f} hours.",
+            f"  new: {made.plan.new}",
+            f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision {made.plan.revision})",
+            Table(("place", "pairs", "coupons"), rows, right=("pairs", "coupons")),
+            "\nThe sheet says which coupon is of which material; whoever scores must not know it.",
+            *(Warn(text) for text in made.cautions),
+        ),
         (f"doe sheet {quoted(name)} -o sheets --round {made.round}",),
-    )  # fmt: skip
+    )
 
 
 def _retuned(made: Retuned, shown: Shown) -> Reply:
@@ -247,7 +302,7 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
     rows = [
         (f.name, amount_range(f, f.low, f.high, shown), amount(f, made.recipe.setting(f.name).surface, shown))
         for f in study.numeric
-    ]  # fmt: skip
+    ]
     earlier = (
         f"{count(prior.coupons, 'coupon')} of the study {prior.study} count too, each for {prior.discount:.2g} of a "
         f"coupon ({prior.why}); every answer says what they change."
@@ -255,22 +310,40 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
         else f"The coupons of the study {prior.study} do not count: {prior.why}."
     )
     brought = (
-        (f"Its first round is already made: {count(made.brought, 'coupon')} of the new material from the comparison, "
-         "counted in full.",) if made.brought else ()
-    )  # fmt: skip
+        (
+            f"Its first round is already made: {count(made.brought, 'coupon')} of the new material from the "
+            "comparison, counted in full.",
+        )
+        if made.brought
+        else ()
+    )
     name = quoted(study.name)
     return Reply(
-        {"study": study.name, "id": made.record.id, "comparison": made.comparison, "recipe": made.recipe.name,
-         "revision": made.recipe.revision, "discount": prior.discount, "why": prior.why,
-         "earlier_coupons": prior.coupons, "brought": made.brought, "round": made.round, "coupons": made.coupons,
-         "hours": made.hours},
-        (f"Study {made.record.id}, {study.name}, is in the book: a retune around recipe {made.recipe.name}, revision "
-         f"{made.recipe.revision}.", *brought, earlier,
-         Table(("factor", "range", "recipe"), rows, right=("recipe",)),
-         f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {made.hours:.1f} hours.",
-         *(Warn(text) for text in made.cautions)),
+        {
+            "study": study.name,
+            "id": made.record.id,
+            "comparison": made.comparison,
+            "recipe": made.recipe.name,
+            "revision": made.recipe.revision,
+            "discount": prior.discount,
+            "why": prior.why,
+            "earlier_coupons": prior.coupons,
+            "brought": made.brought,
+            "round": made.round,
+            "coupons": made.coupons,
+            "hours": made.hours,
+        },
+        (
+            f"Study {made.record.id}, {study.name}, is in the book: a retune around recipe {made.recipe.name}, "
+            f"revision {made.recipe.revision}.",
+            *brought,
+            earlier,
+            Table(("factor", "range", "recipe"), rows, right=("recipe",)),
+            f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {made.hours:.1f} hours.",
+            *(Warn(text) for text in made.cautions),
+        ),
         (f"doe sheet {name} -o sheets --round {made.round}", f"doe recommend {name}"),
-    )  # fmt: skip
+    )
 
 
 def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
@@ -287,11 +360,21 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
         blocks.insert(1, f"The comparison is in {written}.")
         following = (*(step for step in following if " -o " not in step), f"open {written} in a browser")
     return Reply(
-        {"study": found.record.name, "plan": found.plan, "counts": found.counts, "rounds": found.rounds,
-         "looks_left": found.looks_left, "comparison": found.comparison, "verdict": found.comparison.verdict,
-         "cautions": found.cautions, "inputs_hash": found.hash, "report": written},
-        blocks, following,
-    )  # fmt: skip
+        {
+            "study": found.record.name,
+            "plan": found.plan,
+            "counts": found.counts,
+            "rounds": found.rounds,
+            "looks_left": found.looks_left,
+            "comparison": found.comparison,
+            "verdict": found.comparison.verdict,
+            "cautions": found.cautions,
+            "inputs_hash": found.hash,
+            "report": written,
+        },
+        blocks,
+        following,
+    )
 
 
 def verdict_blocks(found: Compared) -> list[Block]:
@@ -303,17 +386,17 @@ def verdict_blocks(found: Compared) -> list[Block]:
     rows = [("setpoint", f"{rates.new_passed} of {rates.new_units}", f"{rates.old_passed} of {rates.old_units}", "")]
     for edge in judged.edges:
         old = "" if edge.old is None else f"{edge.old.passed} of {edge.old.passed + edge.old.failed}"
-        rows.append(
-            (edge.new.role, f"{edge.new.passed} of {edge.new.passed + edge.new.failed}", old,
-             edge.new.verdict)
-        )  # fmt: skip
+        rows.append((edge.new.role, f"{edge.new.passed} of {edge.new.passed + edge.new.failed}", old, edge.new.verdict))
     return [
-        f"{HEADLINES[judged.verdict]}.", lead(plan, judged),
+        f"{HEADLINES[judged.verdict]}.",
+        lead(plan, judged),
         *(f"  {text}" for text in judged.reasons),
         *(("\nWhat is missing:", *(f"  {text}" for text in judged.missing)) if judged.missing else ()),
         Table(("place", "new passed", "in use passed", "edge"), rows, right=("new passed", "in use passed")),
-        "", found.counts.sentence, *(Warn(text) for text in found.cautions),
-    ]  # fmt: skip
+        "",
+        found.counts.sentence,
+        *(Warn(text) for text in found.cautions),
+    ]
 
 
 def next_steps(found: Compared) -> tuple[str, ...]:

@@ -17,12 +17,16 @@ from doe.domain.errors import InputError
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "confirm", example="""
+    @command(
+        root,
+        "confirm",
+        example="""
         doe confirm "new powder"
         doe confirm "new powder" --claim 0.90 --claim 0.95 --allow 0 --allow 1
         doe confirm "new powder" --plan --claim 0.95 --assurance 0.90 --allow 0
         doe confirm "new powder" -o confirmation.html
-    """)  # fmt: skip
+    """,
+    )
     def confirm(
         desk: Desk,
         study: KEY,
@@ -58,8 +62,12 @@ def register(root: typer.Typer) -> None:
 
         asked = confirming.asked(claim or (), assurance, allow or (), units, corners, per_garment, set_ups)
         if sum((plan, replace, output is not None)) > 1:
-            raise InputError("doe confirm", "several things at once", "one of --plan, --replace and --output",
-                             "Do one after the other.")  # fmt: skip
+            raise InputError(
+                "doe confirm",
+                "several things at once",
+                "one of --plan, --replace and --output",
+                "Do one after the other.",
+            )
         if give_up and not plan:
             raise InputError("--give-up", "no new plan", "--plan beside it", "Add --plan, or leave it out.")
         with desk.open(create=False) as book, desk.progress("looking at the answer") as tell:

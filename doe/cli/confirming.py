@@ -65,9 +65,13 @@ def asked(
         raise InputError("--units", repr(units), "coupon or stroke", "Count one of them.")
     return Asked(
         tuple(_share(text, "--claim") for text in claims),
-        None if assurance is None else _share(assurance, "--assurance"), tuple(allow), cast("Unit", unit), corners,
-        per_garment, set_ups,
-    )  # fmt: skip
+        None if assurance is None else _share(assurance, "--assurance"),
+        tuple(allow),
+        cast("Unit", unit),
+        corners,
+        per_garment,
+        set_ups,
+    )
 
 
 def _share(text: str, where: str) -> float:
@@ -96,9 +100,16 @@ def compare(book: Book, key: Key, wanted: Asked, shown: Shown, *, tell: Progress
     sure = spec.assurance if wanted.assurance is None else wanted.assurance
     rates = wanted.claims or ((spec.pass_rate,) if wanted.assurance is not None or wanted.allow else ())
     choice = compare_claims_for(
-        book, key, claims=[(rate, sure) for rate in dict.fromkeys(rates)], allow=wanted.allow or (0, 1, 2),
-        unit=wanted.unit, corners=wanted.corners, set_ups=wanted.set_ups, per_garment=wanted.per_garment, progress=tell,
-    )  # fmt: skip
+        book,
+        key,
+        claims=[(rate, sure) for rate in dict.fromkeys(rates)],
+        allow=wanted.allow or (0, 1, 2),
+        unit=wanted.unit,
+        corners=wanted.corners,
+        set_ups=wanted.set_ups,
+        per_garment=wanted.per_garment,
+        progress=tell,
+    )
     first = _proposed(choice)
     claim = first.claim
     units = " --units stroke" if wanted.unit == "stroke" else ""
@@ -107,11 +118,21 @@ def compare(book: Book, key: Key, wanted: Asked, shown: Shown, *, tell: Progress
         f"{claim.assurance:.10g} --allow {claim.failures}{units}"
     )
     return Reply(
-        {"study": choice.record.name, "planned": False, "answer_verdict": choice.answer.verdict, "unit": choice.unit,
-         "per_unit": choice.per_unit, "points": choice.points, "stated_rates": STATED_RATES, "claims": choice.rows,
-         "set_ups": choice.set_ups, "cautions": choice.cautions},
-        claim_blocks(choice, first, shown), (next_step,),
-    )  # fmt: skip
+        {
+            "study": choice.record.name,
+            "planned": False,
+            "answer_verdict": choice.answer.verdict,
+            "unit": choice.unit,
+            "per_unit": choice.per_unit,
+            "points": choice.points,
+            "stated_rates": STATED_RATES,
+            "claims": choice.rows,
+            "set_ups": choice.set_ups,
+            "cautions": choice.cautions,
+        },
+        claim_blocks(choice, first, shown),
+        (next_step,),
+    )
 
 
 def _proposed(choice: ClaimChoice) -> ClaimRow:
@@ -130,10 +151,18 @@ def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Blo
     heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", "by study", *rates)
     each = "" if choice.per_unit == 1 else f" x {choice.per_unit}"
     rows = [
-        (stated(r.claim.pass_rate), stated(r.claim.assurance), str(r.claim.failures),
-         f"{r.claim.units}{each}" + (f" + {r.corner_coupons}" if r.corner_coupons else ""), str(r.garments),
-         f"{r.hours:.1f}", percent(r.by_study), *(percent(chance) for chance in r.at_rates)) for r in choice.rows
-    ]  # fmt: skip
+        (
+            stated(r.claim.pass_rate),
+            stated(r.claim.assurance),
+            str(r.claim.failures),
+            f"{r.claim.units}{each}" + (f" + {r.corner_coupons}" if r.corner_coupons else ""),
+            str(r.garments),
+            f"{r.hours:.1f}",
+            percent(r.by_study),
+            *(percent(chance) for chance in r.at_rates),
+        )
+        for r in choice.rows
+    ]
     corners = len(choice.points) - 1
     at_corners = f" + those at {count(corners, 'corner')} of the window" if corners else ""
     strokes = (
@@ -185,17 +214,33 @@ def make_plan(
         if len(given) > 1:
             raise InputError(option, f"{len(given)} values", "one, with --plan", "Compare first, then choose one.")
     made = plan_confirmation(
-        book, key, claim=wanted.claims[0] if wanted.claims else None, assurance=wanted.assurance,
-        allow=wanted.allow[0] if wanted.allow else 0, unit=wanted.unit, corners=wanted.corners,
-        set_ups=wanted.set_ups, per_garment=wanted.per_garment, seed=seed, give_up=give_up, progress=tell,
-    )  # fmt: skip
+        book,
+        key,
+        claim=wanted.claims[0] if wanted.claims else None,
+        assurance=wanted.assurance,
+        allow=wanted.allow[0] if wanted.allow else 0,
+        unit=wanted.unit,
+        corners=wanted.corners,
+        set_ups=wanted.set_ups,
+        per_garment=wanted.per_garment,
+        seed=seed,
+        give_up=give_up,
+        progress=tell,
+    )
     number = made.plan.rounds[0]
     return Reply(
-        {"study": made.record.name, "round": number, "plan": made.plan, "cost": made.row, "coupons": made.coupons,
-         "notes": made.notes, "cautions": made.cautions},
+        {
+            "study": made.record.name,
+            "round": number,
+            "plan": made.plan,
+            "cost": made.row,
+            "coupons": made.coupons,
+            "notes": made.notes,
+            "cautions": made.cautions,
+        },
         plan_blocks(made, shown),
         (f"doe sheet {quoted(made.record.name)} -o sheets --round {number}",),
-    )  # fmt: skip
+    )
 
 
 def plan_blocks(made: ConfirmationPlanned, shown: Shown) -> list[Block]:
@@ -223,13 +268,21 @@ def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int, seed: in
         for_what.append(f"{count(made.units, made.plan.unit)} at the setpoint")
     for_what += [f"{count(n, 'coupon')} at {role}" for role, n in made.corners.items()]
     return Reply(
-        {"study": made.record.name, "round": made.round, "attempt": made.plan.attempt, "units": made.units,
-         "corners": dict(made.corners), "coupons": made.coupons},
-        (f"Round {made.round} of {made.record.name} makes {listing(for_what)} again, for confirmation "
-         f"{made.plan.attempt}. The rule stays as it was.",
-         point_table(made.record.study, made.plan.points, shown)),
+        {
+            "study": made.record.name,
+            "round": made.round,
+            "attempt": made.plan.attempt,
+            "units": made.units,
+            "corners": dict(made.corners),
+            "coupons": made.coupons,
+        },
+        (
+            f"Round {made.round} of {made.record.name} makes {listing(for_what)} again, for confirmation "
+            f"{made.plan.attempt}. The rule stays as it was.",
+            point_table(made.record.study, made.plan.points, shown),
+        ),
         (f"doe sheet {quoted(made.record.name)} -o sheets --round {made.round}",),
-    )  # fmt: skip
+    )
 
 
 # the verdict so far
@@ -248,16 +301,39 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
         blocks.append(f"\nThe page is in {path}.")
     confirmed, attempt = found.confirmed, found.confirmed.current
     return Reply(
-        {"study": confirmed.record.name, "planned": True, "verdict": confirmed.verdict, "counts": confirmed.counts,
-         "attempts": [{"plan": a.plan, "verdict": a.verdict, "judged": a.judged, "unscored": a.unscored,
-                       "missing_units": a.missing_units, "missing_corners": a.missing_corners, "void": a.void,
-                       "voided_failures": a.voided_failures} for a in confirmed.attempts],
-         "set_ups": attempt.set_ups, "window_held": confirmed.window_held, "over_attempts": confirmed.over_attempts,
-         "doubts": confirmed.doubts, "remarks": confirmed.remarks, "together": found.together,
-         "withheld": found.withheld, "proof": confirmed.proof, "setpoint_proof": confirmed.setpoint_proof,
-         "kept_since": found.kept.made_at if found.kept else None, "page": path},
-        blocks, _following(found, output),
-    )  # fmt: skip
+        {
+            "study": confirmed.record.name,
+            "planned": True,
+            "verdict": confirmed.verdict,
+            "counts": confirmed.counts,
+            "attempts": [
+                {
+                    "plan": a.plan,
+                    "verdict": a.verdict,
+                    "judged": a.judged,
+                    "unscored": a.unscored,
+                    "missing_units": a.missing_units,
+                    "missing_corners": a.missing_corners,
+                    "void": a.void,
+                    "voided_failures": a.voided_failures,
+                }
+                for a in confirmed.attempts
+            ],
+            "set_ups": attempt.set_ups,
+            "window_held": confirmed.window_held,
+            "over_attempts": confirmed.over_attempts,
+            "doubts": confirmed.doubts,
+            "remarks": confirmed.remarks,
+            "together": found.together,
+            "withheld": found.withheld,
+            "proof": confirmed.proof,
+            "setpoint_proof": confirmed.setpoint_proof,
+            "kept_since": found.kept.made_at if found.kept else None,
+            "page": path,
+        },
+        blocks,
+        _following(found, output),
+    )
 
 
 def verdict_blocks(found: Weighed, shown: Shown) -> list[Block]:
@@ -268,24 +344,35 @@ def verdict_blocks(found: Weighed, shown: Shown) -> list[Block]:
     facts = confirmation_facts(found)
     attempt = facts.current
     blocks: list[Block] = [
-        f"{words.headline(attempt)}.", words.lead(facts), *(Warn(text) for text in facts.doubts), "",
+        f"{words.headline(attempt)}.",
+        words.lead(facts),
+        *(Warn(text) for text in facts.doubts),
+        "",
         words.rule_sentence(attempt),
-    ]  # fmt: skip
+    ]
     hand = words.hand_line(facts)
     lines = (*words.waiting_lines(facts), *words.corner_lines(facts, shown), *((hand,) if hand else ()))
     if lines:
         blocks += ["", *(f"* {text}" for text in lines)]
     rows = words.source_rows(facts)
     if rows:
-        blocks.append(Table(("pass rate at the setpoint", "rate", "at least", "at most"), rows,
-                            right=("rate", "at least", "at most")))  # fmt: skip
+        blocks.append(
+            Table(
+                ("pass rate at the setpoint", "rate", "at least", "at most"),
+                rows,
+                right=("rate", "at least", "at most"),
+            )
+        )
     notes = words.source_notes(facts)
     if notes:
         blocks += ["", *notes]
     told = words.attempts_line(facts)
     if told:
-        blocks += [Table(("no.", "claim", "allowed", "result", "verdict"), words.attempt_rows(facts.attempts)), "",
-                   Warn(told)]  # fmt: skip
+        blocks += [
+            Table(("no.", "claim", "allowed", "result", "verdict"), words.attempt_rows(facts.attempts)),
+            "",
+            Warn(told),
+        ]
     care = (*words.care_lines(facts), *facts.remarks)
     if care:
         blocks += ["", *(f"- {text}" for text in care)]

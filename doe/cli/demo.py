@@ -37,10 +37,16 @@ def _data(done: DemoDone) -> dict[str, object]:
     files = {name.rpartition(".")[0]: done.path(name) for name in FILES}
     verdicts = [found.answer.verdict for found in done.answers]
     return {
-        "folder": done.folder, "files": files, "invented": True, "study": done.story.study.name, "verdicts": verdicts,
+        "folder": done.folder,
+        "files": files,
+        "invented": True,
+        "study": done.story.study.name,
+        "verdicts": verdicts,
         "later": done.later,
-        "setpoint": done.answers[-1].answer.setpoint, "kept_book": done.kept_book, "commands": done.story.commands,
-    }  # fmt: skip
+        "setpoint": done.answers[-1].answer.setpoint,
+        "kept_book": done.kept_book,
+        "commands": done.story.commands,
+    }
 
 
 def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
@@ -48,10 +54,15 @@ def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
     from doe.cli.recommend import settings_table
     from reports import answer_words as words
 
-    what = {REPORT: "the report: open it in a browser", SHEET: "bench sheet of round 1, to print",
-            ENTRY: "entry file of round 1, to fill in", CARD: "the recipe's card for the press, one page",
-            HOLDS: "a new blank, compared: the recipe holds", RETUNE: "another, for which it must be retuned",
-            BOOK: "the book of the invented shop"}  # fmt: skip
+    what = {
+        REPORT: "the report: open it in a browser",
+        SHEET: "bench sheet of round 1, to print",
+        ENTRY: "entry file of round 1, to fill in",
+        CARD: "the recipe's card for the press, one page",
+        HOLDS: "a new blank, compared: the recipe holds",
+        RETUNE: "another, for which it must be retuned",
+        BOOK: "the book of the invented shop",
+    }
     rows = [(str(done.path(name)), f"{size_kb(done.path(name))} kB", text) for name, text in what.items()]
     last = done.answers[-1]
     study = last.fitted.record.study
@@ -61,11 +72,17 @@ def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
     ]
     kept = [f"Somebody had worked in the earlier demo book; it is kept as {done.kept_book}."] if done.kept_book else []
     return [
-        done.story.about, "", *rounds, *done.later, words.lead(study, last.answer),
+        done.story.about,
+        "",
+        *rounds,
+        *done.later,
+        words.lead(study, last.answer),
         settings_table(study, last, desk.shown),
-        Table(("file", "size", "what it is"), rows, right=("size",)), *kept,
-        "\nThe same by hand, in a book of your own:", Commands(done.story.commands),
-    ]  # fmt: skip
+        Table(("file", "size", "what it is"), rows, right=("size",)),
+        *kept,
+        "\nThe same by hand, in a book of your own:",
+        Commands(done.story.commands),
+    ]
 
 
 def _following(done: DemoDone) -> tuple[str, ...]:

@@ -41,12 +41,15 @@ def read_comparisons() -> tuple[DemoComparison, ...]:
             made["name"],
             Wanted(
                 parts={part: typed.material(made[part], part) for part in PARTS if part in made},
-                limits=typed.limits(made["limits"], None, METRIC), name=made["name"], seed=SEED,
+                limits=typed.limits(made["limits"], None, METRIC),
+                name=made["name"],
+                seed=SEED,
             ),
-            dict(made["shift"]), int(made["day_seed"]),
+            dict(made["shift"]),
+            int(made["day_seed"]),
         )
         for made in tomllib.loads(packaged("comparisons.toml"))["comparisons"]
-    )  # fmt: skip
+    )
 
 
 def tell_comparison(book: Book, recipe_name: str, told: DemoComparison, story: Story) -> Compared:

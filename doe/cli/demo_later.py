@@ -59,9 +59,13 @@ def write_card(book: Book, released: Released, output: Path, *, shown: Shown) ->
 
     kept = book.recipe(released.recipe.name)
     page = recipe_card(
-        kept.recipe, uid=kept.uid, on=today(), shown=shown, superseded=kept.superseded,
+        kept.recipe,
+        uid=kept.uid,
+        on=today(),
+        shown=shown,
+        superseded=kept.superseded,
         retired_why=kept.retired_why,
-    )  # fmt: skip
+    )
     write_whole(output, page)
 
 

@@ -67,9 +67,11 @@ def run_demo(folder: Path, *, shown: Shown, step: Step | None = None) -> DemoDon
                 (work / made).replace(folder / made)
     except OSError as error:
         raise InputError(
-            str(error.filename or folder), error.strerror or str(error), "a folder that can be written",
+            str(error.filename or folder),
+            error.strerror or str(error),
+            "a folder that can be written",
             "Close its files if they are open elsewhere, or name another folder: doe demo FOLDER.",
-        ) from error  # fmt: skip
+        ) from error
     tell(1.0, "done")
     return DemoDone(folder, story, answers, later, kept)
 

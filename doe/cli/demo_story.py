@@ -96,10 +96,14 @@ def _readings() -> list[GaugeReading]:
     return [
         GaugeReading(
             row["machine"],  # type: ignore[arg-type] # GaugeReading refuses other machines
-            float(row["set_degc"]), float(row["shown_degc"]), float(row["measured_degc"]), row["place"], row["tool"],
+            float(row["set_degc"]),
+            float(row["shown_degc"]),
+            float(row["measured_degc"]),
+            row["place"],
+            row["tool"],
         )
         for row in rows_of(packaged("gauge.csv"))
-    ]  # fmt: skip
+    ]
 
 
 def _commands(data: Mapping[str, Any]) -> tuple[str, ...]:
@@ -107,9 +111,7 @@ def _commands(data: Mapping[str, Any]) -> tuple[str, ...]:
     stack, line, study, first = data["stack"], data["line"], data["study"], data["rounds"][0]
     seed = data["simulated"]["plan_seed"]
     materials = " ".join(f'--{part} "{stack[part]}"' for part in _MATERIALS)
-    machines = " ".join(
-        f'--{option.replace("_", "-")} "{line[option]}"' for option in line if option != "name"
-    )  # fmt: skip
+    machines = " ".join(f'--{option.replace("_", "-")} "{line[option]}"' for option in line if option != "name")
     repeated = {"factor": "factors", "limit": "limits", "hold": "hold", "forbid": "forbid"}
     options = " ".join(f'--{option} "{text}"' for option, key in repeated.items() for text in study[key])
     name = quoted(study["name"])

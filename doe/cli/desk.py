@@ -166,10 +166,11 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
     def register(function: Callable[..., Reply]) -> Callable[..., Reply]:
         own = list(inspect.signature(function, eval_str=True).parameters.values())[1:]
         shared = [
-            inspect.Parameter(key, inspect.Parameter.KEYWORD_ONLY, annotation=hint,
-                              default=False if key == "as_json" else None)
+            inspect.Parameter(
+                key, inspect.Parameter.KEYWORD_ONLY, annotation=hint, default=False if key == "as_json" else None
+            )
             for key, hint in _SHARED.items()
-        ]  # fmt: skip
+        ]
         parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own] + shared
 
         def run(**values: Any) -> None:
@@ -185,9 +186,11 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
             except OSError as error:
                 _let_go_of_output()
                 raise InputError(
-                    "standard output", error.strerror or str(error), "a place that takes the answer",
+                    "standard output",
+                    error.strerror or str(error),
+                    "a place that takes the answer",
                     "What the command stored is stored; only its answer was lost.",
-                ) from error  # fmt: skip
+                ) from error
             if reply.exit_code:
                 raise typer.Exit(reply.exit_code)
 

@@ -27,14 +27,18 @@ STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Its recipe, 
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "diagnose", example="""
+    @command(
+        root,
+        "diagnose",
+        example="""
         doe diagnose --symptom "edge haze" --humidity 25
         doe diagnose "new powder" --symptom "no transfer" --set press_temp=150 --found settings=usual
         doe diagnose "new powder" --symptom "no transfer" --found gauge_press=cooler \\
           --turned-out press_not_reached
         doe diagnose --recipe "heavy tee" --symptom scorch --set press_temp=165
         doe diagnose --past
-    """)  # fmt: skip
+    """,
+    )
     def diagnose(
         desk: Desk,
         study: STUDY = None,
@@ -88,12 +92,26 @@ def register(root: typer.Typer) -> None:
             )
             setting = acts.setting_of(book, study, current, kept=released)
             known = Known(
-                humidity_pct=humidity, powder_months=powder_months, powder_stored=powder_kept, film_months=film_months,
-                ink_months=ink_months, fabric=cloth, dyed_polyester=setting.dyed_polyester, film_class=film,
-                recipe_film_class=recipe_film, peel_wait_s=peel_wait, gap_s=gap, wash_wait_h=washed_after,
-                since_stroke_s=between_strokes, when=when, where=where, settings=setting.levels,
-                readings=setting.readings, p_under=setting.p_under, p_over=setting.p_over,
-            )  # fmt: skip
+                humidity_pct=humidity,
+                powder_months=powder_months,
+                powder_stored=powder_kept,
+                film_months=film_months,
+                ink_months=ink_months,
+                fabric=cloth,
+                dyed_polyester=setting.dyed_polyester,
+                film_class=film,
+                recipe_film_class=recipe_film,
+                peel_wait_s=peel_wait,
+                gap_s=gap,
+                wash_wait_h=washed_after,
+                since_stroke_s=between_strokes,
+                when=when,
+                where=where,
+                settings=setting.levels,
+                readings=setting.readings,
+                p_under=setting.p_under,
+                p_over=setting.p_over,
+            )
             outcomes = dict(_outcome(text) for text in found or ())
             if asks and book is not None:
                 return _session(desk, book, setting, _asked(known))
@@ -104,11 +122,16 @@ def register(root: typer.Typer) -> None:
                 kept = acts.keep_case(book, setting, evidence, turned_out)
         said = [f"Kept as case {kept}."] if kept else []
         return Reply(
-            {"study": record.name if record else None, "recipe": setting.released or None,
-             "revision": setting.revision or None, **acts.data_of(done), "case": kept},
+            {
+                "study": record.name if record else None,
+                "recipe": setting.released or None,
+                "revision": setting.revision or None,
+                **acts.data_of(done),
+                "case": kept,
+            },
             (*_blocks(done, setting, desk), *said),
             () if kept else (_again(done),),
-        )  # fmt: skip
+        )
 
 
 def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptRecipe | None:
@@ -186,8 +209,10 @@ def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
     blocks: list[Block] = [words.headline(found)]
     if setting.released:
         blocks.append(f"Held against recipe {setting.released}, revision {setting.revision}, which is in force.")
-    blocks += [Warn(text) if done.advice.stop and i == 0 else f"  {text}"
-               for i, text in enumerate(words.advice_sentences(found, done.advice, desk.shown))]  # fmt: skip
+    blocks += [
+        Warn(text) if done.advice.stop and i == 0 else f"  {text}"
+        for i, text in enumerate(words.advice_sentences(found, done.advice, desk.shown))
+    ]
     blocks += [Warn(f"{name} is set beyond the limits of the data sheets.") for name in setting.beyond]
     blocks.append(Table(("it may be", "", "chance"), rows, right=("chance",)))
     blocks += ["", *(f"  {text}" for text in words.reasons(found, dict(WORDS.labels)))]
@@ -335,16 +360,27 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
             if withdraw not in {n.id for n in book.notes(CASE)}:
                 raise InputError("--withdraw", withdraw, "number of a case", "See doe diagnose --past.")
             book.withdraw_note(withdraw, why)
-        return Reply({"withdrawn": withdraw}, (f"Case {withdraw} no longer counts; it stays in the book.",),
-                     ("doe diagnose --past",))  # fmt: skip
+        return Reply(
+            {"withdrawn": withdraw},
+            (f"Case {withdraw} no longer counts; it stays in the book.",),
+            ("doe diagnose --past",),
+        )
     with desk.look() as book:
         notes = book.notes(CASE)
     rows = [
-        (str(n.id), f"{local(n.at):%Y-%m-%d}", n.name, ", ".join(WORDS.labels.get(s, s) for s in n.data["symptoms"]),
-         fault(n.data["cause"]).label if n.data["cause"] else "not on the list") for n in notes
-    ]  # fmt: skip
+        (
+            str(n.id),
+            f"{local(n.at):%Y-%m-%d}",
+            n.name,
+            ", ".join(WORDS.labels.get(s, s) for s in n.data["symptoms"]),
+            fault(n.data["cause"]).label if n.data["cause"] else "not on the list",
+        )
+        for n in notes
+    ]
     if not rows:
         return Reply({"cases": []}, ("No case is kept yet.",), ("doe diagnose --help",))
-    return Reply({"cases": [{"id": n.id, "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
-                 (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",)),),
-                 ('doe diagnose --symptom "edge haze"',))  # fmt: skip
+    return Reply(
+        {"cases": [{"id": n.id, "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
+        (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",)),),
+        ('doe diagnose --symptom "edge haze"',),
+    )

@@ -14,10 +14,14 @@ from doe.domain.texts import quoted
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "explain", example="""
+    @command(
+        root,
+        "explain",
+        example="""
         doe explain "setting error"
         doe explain
-    """)  # fmt: skip
+    """,
+    )
     def explain(
         desk: Desk,
         words: Annotated[

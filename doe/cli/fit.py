@@ -32,10 +32,21 @@ def register(root: typer.Typer) -> None:
             *(Warn(text) for text in surfaces.warnings),
         )
         return Reply(
-            {"study": fitted.record.name, "counts": fitted.counts, "seed": fitted.seed, "inputs_hash": fitted.hash,
-             "belief": {"score": belief.score, "score_no_factor": belief.score_no_factor, "right": belief.right,
-                        "fit_p_value": belief.fit_p_value, "learned": belief.learned, "sentences": belief.sentences},
-             "warnings": surfaces.warnings},
+            {
+                "study": fitted.record.name,
+                "counts": fitted.counts,
+                "seed": fitted.seed,
+                "inputs_hash": fitted.hash,
+                "belief": {
+                    "score": belief.score,
+                    "score_no_factor": belief.score_no_factor,
+                    "right": belief.right,
+                    "fit_p_value": belief.fit_p_value,
+                    "learned": belief.learned,
+                    "sentences": belief.sentences,
+                },
+                "warnings": surfaces.warnings,
+            },
             (f"Fitted {fitted.record.name}. {fitted.counts.sentence}", *said, *learned),
             (f"doe recommend {quoted(fitted.record.name)}",),
-        )  # fmt: skip
+        )

@@ -15,12 +15,16 @@ from reports.wording import count
 app = group("gauge", "Gauge readings: a display is not the surface temperature.")
 
 
-@command(app, "add", example="""
+@command(
+    app,
+    "add",
+    example="""
     doe gauge add back-room --machine press --set 150 --shown 150 --measured 146 --place "back left"
     doe gauge add back-room --machine press --set 150 --measured 149 --measured 148.5
     doe gauge add back-room --machine press --set 150 --measured 143 --place front --tool infrared \\
       --emissivity 0.95 --surface-emissivity 0.9 --surroundings 30
-""")  # fmt: skip
+""",
+)
 def add(
     desk: Desk,
     line: Annotated[str, typer.Argument(help="The line.")],
@@ -61,18 +65,33 @@ def add(
     readings = [
         GaugeReading(
             machine,  # type: ignore[arg-type] # GaugeReading refuses other machines
-            degc(set_to, "--set"), None if shown is None else degc(shown, "--shown"), degc(text, "--measured"),
-            place, tool, when, note, emissivity, surface_emissivity,
-            None if surroundings is None else degc(surroundings, "--surroundings"), repeat,
-        ) for text in measured
-    ]  # fmt: skip
+            degc(set_to, "--set"),
+            None if shown is None else degc(shown, "--shown"),
+            degc(text, "--measured"),
+            place,
+            tool,
+            when,
+            note,
+            emissivity,
+            surface_emissivity,
+            None if surroundings is None else degc(surroundings, "--surroundings"),
+            repeat,
+        )
+        for text in measured
+    ]
     with desk.open() as book:
         kept = keep_readings(book, line, readings)
     return Reply(
-        {"id": kept[0].id, "line": line, "reading": kept[0].reading, "surface_degc": kept[0].surface_degc,
-         "kept": kept},
-        [block for k in kept for block in added(k, line, desk.shown)], (f"doe gauge list {quoted(line)}",),
-    )  # fmt: skip
+        {
+            "id": kept[0].id,
+            "line": line,
+            "reading": kept[0].reading,
+            "surface_degc": kept[0].surface_degc,
+            "kept": kept,
+        },
+        [block for k in kept for block in added(k, line, desk.shown)],
+        (f"doe gauge list {quoted(line)}",),
+    )
 
 
 @command(app, "list", example="doe gauge list back-room")
@@ -91,8 +110,9 @@ def list_readings(desk: Desk, line: Annotated[str, typer.Argument(help="The line
     if not kept:
         return Reply(
             {"readings": [], "machines": [], "left_out": [], "never_measured": ["oven", "press"]},
-            (f"No gauge reading of {line} yet.",), ("doe gauge add --help",),
-        )  # fmt: skip
+            (f"No gauge reading of {line} yet.",),
+            ("doe gauge add --help",),
+        )
     machines = machine_summaries(gauged, shown=desk.shown)
     blocks: list[Block] = []
     for found in machines:
@@ -100,13 +120,16 @@ def list_readings(desk: Desk, line: Annotated[str, typer.Argument(help="The line
     absent = [m.machine for m in gauged.machines if not m.readings]
     blocks += [Warn(m.status.caution) for m in gauged.machines if not m.readings]
     blocks += [Warn(text) for text in gauged.left_out]
-    blocks += [f"{count(len(kept), 'reading')}, temperatures in {SYMBOLS[desk.shown.temperature]}:",
-               readings_table(kept, gauged, desk.shown)]  # fmt: skip
+    blocks += [
+        f"{count(len(kept), 'reading')}, temperatures in {SYMBOLS[desk.shown.temperature]}:",
+        readings_table(kept, gauged, desk.shown),
+    ]
     following = [f"doe gauge map {quoted(line)} --machine {m.machine}" for m in machines][-1:]
     return Reply(
-        {"readings": kept, "machines": machines, "left_out": gauged.left_out, "never_measured": absent}, blocks,
+        {"readings": kept, "machines": machines, "left_out": gauged.left_out, "never_measured": absent},
+        blocks,
         (*following, 'doe study new "a name" --help'),
-    )  # fmt: skip
+    )
 
 
 @command(app, "map", example="doe gauge map back-room --machine press -o press-map.html")
@@ -126,11 +149,18 @@ def map_readings(
         made = map_machine(book, line, machine, grid=(rows, columns), shown=desk.shown)
     written = None if output is None else write_map(made, output, shown=desk.shown)
     return Reply(
-        {"line": made.line, "machine": machine, "set_degc": made.set_degc, "map": made.found, "page": written,
-         "elsewhere": made.elsewhere, "left_out": made.left_out},
+        {
+            "line": made.line,
+            "machine": machine,
+            "set_degc": made.set_degc,
+            "map": made.found,
+            "page": written,
+            "elsewhere": made.elsewhere,
+            "left_out": made.left_out,
+        },
         [*map_blocks(made, desk.shown), *([f"The map is in {written}."] if written else [])],
         (f"doe gauge list {quoted(made.line)}",),
-    )  # fmt: skip
+    )
 
 
 @command(app, "withdraw", example='doe gauge withdraw 1 --why "platen had not settled"')
@@ -142,8 +172,11 @@ def withdraw(
     """Take a mistaken reading back; it stays visible with the reason."""
     with desk.open(create=False) as book:
         book.withdraw_gauge_reading(number, why)
-    return Reply({"withdrawn": number, "why": why}, (f"Reading {number} no longer counts; it stays visible.",),
-                 ("doe line list",))  # fmt: skip
+    return Reply(
+        {"withdrawn": number, "why": why},
+        (f"Reading {number} no longer counts; it stays visible.",),
+        ("doe line list",),
+    )
 
 
 def register(root: typer.Typer) -> None:

@@ -39,10 +39,13 @@ def added(kept: KeptNow, line: str, units: Shown) -> list[Block]:
     away = kept.away_delta_degc
     if away is None or abs(away) < FAR_DELTA_DEGC:
         return [said]
-    return [said, Warn(
-        f"That is {signed(away, units)} from the other readings at that place and setting. If it is a mistake: "
-        f'doe gauge withdraw {kept.id} --why "..."'
-    )]  # fmt: skip
+    return [
+        said,
+        Warn(
+            f"That is {signed(away, units)} from the other readings at that place and setting. If it is a mistake: "
+            f'doe gauge withdraw {kept.id} --why "..."'
+        ),
+    ]
 
 
 def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: GaugedLine) -> list[Block]:
@@ -62,9 +65,16 @@ def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: G
 def dial_data(dials: Sequence[DialSetting]) -> list[dict[str, object]]:
     """Dial settings for ``--json``."""
     return [
-        {"factor": d.name, "machine": d.machine, "surface_degc": d.surface_degc, "dial_degc": d.dial_degc,
-         "u_delta_degc": d.u_delta_degc, "is_checked": d.is_checked} for d in dials
-    ]  # fmt: skip
+        {
+            "factor": d.name,
+            "machine": d.machine,
+            "surface_degc": d.surface_degc,
+            "dial_degc": d.dial_degc,
+            "u_delta_degc": d.u_delta_degc,
+            "is_checked": d.is_checked,
+        }
+        for d in dials
+    ]
 
 
 def machine_blocks(found: MachineSummary, units: Shown) -> list[Block]:
@@ -74,9 +84,10 @@ def machine_blocks(found: MachineSummary, units: Shown) -> list[Block]:
     assert budget is not None  # it was read
     assert error is not None
     spread = (
-        "how much it varies needs a second reading" if found.spread_delta_degc is None
+        "how much it varies needs a second reading"
+        if found.spread_delta_degc is None
         else f"spread {signed(found.spread_delta_degc, units)[1:]} (standard deviation)"
-    )  # fmt: skip
+    )
     older = f" ({count(found.older, 'older one', 'older ones')} for the drift only)" if found.older else ""
     shares = zip(budget.table["source"], budget.table["share"], strict=True)
     sources = ", ".join(f"{source} {share:.0%}" for source, share in shares)
@@ -135,11 +146,18 @@ def readings_table(kept: Sequence[KeptReading], gauged: GaugedLine, units: Shown
         return "; ".join(part for part in (k.reading.tool, said) if part)
 
     rows = [
-        (str(k.id), k.reading.machine, bare(k.reading.set_degc), bare(k.reading.shown_degc),
-         bare(k.reading.measured_degc), k.reading.place, f"{k.reading.taken_at or k.at:%Y-%m-%d}",
-         state(k))
+        (
+            str(k.id),
+            k.reading.machine,
+            bare(k.reading.set_degc),
+            bare(k.reading.shown_degc),
+            bare(k.reading.measured_degc),
+            k.reading.place,
+            f"{k.reading.taken_at or k.at:%Y-%m-%d}",
+            state(k),
+        )
         for k in kept
-    ]  # fmt: skip
+    ]
     heads = ("no.", "machine", "set", "shown", "measured", "place", "taken", "gauge")
     return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"))
 
@@ -160,5 +178,6 @@ def map_blocks(made: MachineMap, units: Shown) -> list[Block]:
         f"{made.found.places} of {values.size} places, {count(int(made.found.passes.sum()), 'reading')}.{others}",
         Table(("", *heads), rows, right=heads),
         f"\nSurface minus set value in {SYMBOLS[units.temperature]}; the back on top, the left on the left.",
-        *made.found.sentences, *(Warn(text) for text in made.left_out),
-    ]  # fmt: skip
+        *made.found.sentences,
+        *(Warn(text) for text in made.left_out),
+    ]

@@ -17,9 +17,13 @@ if TYPE_CHECKING:
 app = group("line", "Lines: oven or tunnel + press + gauge in one place.")
 
 
-@command(app, "add", example="""
+@command(
+    app,
+    "add",
+    example="""
     doe line add back-room --oven "tunnel oven" --press "swing press" --gauge "strip gauge 3"
-""")  # fmt: skip
+""",
+)
 def add(
     desk: Desk,
     name: Annotated[str, typer.Argument(help="A short name for the line.")],
@@ -54,15 +58,20 @@ def add(
     made = Line(
         name,
         _machine(desk, oven, DEFAULT_OVEN, oven_heat, oven_cool, oven_uncertainty, oven_display_step, oven_recovery),
-        _machine(desk, press, DEFAULT_PRESS, press_heat, press_cool, press_uncertainty, press_display_step,
-                 press_recovery),
-        gauge, per_stroke, per_sheet,
+        _machine(
+            desk, press, DEFAULT_PRESS, press_heat, press_cool, press_uncertainty, press_display_step, press_recovery
+        ),
+        gauge,
+        per_stroke,
+        per_sheet,
         spread(gauge_uncertainty, "degC", "--gauge-uncertainty", desk.shown) if gauge_uncertainty else None,
-    )  # fmt: skip
+    )
     with desk.open() as book:
         book.save_line(made, why)
-    minutes = f"{made.oven.heat_min_per_10:g}/{made.oven.cool_min_per_10:g} min oven, " \
-              f"{made.press.heat_min_per_10:g}/{made.press.cool_min_per_10:g} min press"  # fmt: skip
+    minutes = (
+        f"{made.oven.heat_min_per_10:g}/{made.oven.cool_min_per_10:g} min oven, "
+        f"{made.press.heat_min_per_10:g}/{made.press.cool_min_per_10:g} min press"
+    )
     return Reply(
         {"line": made},
         (f"Line {name} is in the book. Settling 10 °C (18 °F) up/down: {minutes}.",),
@@ -71,9 +80,15 @@ def add(
 
 
 def _machine(
-    desk: Desk, name: str, usual: Machine, heat: float | None, cool: float | None, u: str | None, step: str | None,
+    desk: Desk,
+    name: str,
+    usual: Machine,
+    heat: float | None,
+    cool: float | None,
+    u: str | None,
+    step: str | None,
     recovery: str | None,
-) -> Machine:  # fmt: skip
+) -> Machine:
     from dataclasses import replace
 
     from doe.cli.typed import spread
@@ -115,14 +130,20 @@ def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> 
         line = book.line(name)
         readings = len(book.gauge_readings(name))
     rows = [
-        (m.name, f"{m.heat_min_per_10:g}", f"{m.cool_min_per_10:g}",
-         "" if m.uncertainty_degc is None else f"{desk.shown.delta(m.uncertainty_degc, 'degC'):.2g}")
+        (
+            m.name,
+            f"{m.heat_min_per_10:g}",
+            f"{m.cool_min_per_10:g}",
+            "" if m.uncertainty_degc is None else f"{desk.shown.delta(m.uncertainty_degc, 'degC'):.2g}",
+        )
         for m in (line.oven, line.press)
-    ]  # fmt: skip
+    ]
     heads = ("machine", "min up", "min down", "uncertainty")
-    known = [] if line.gauge_u_degc is None else [
-        f"The gauge is known to ±{show_difference(line.gauge_u_degc, desk.shown)} (k = 2)."
-    ]  # fmt: skip
+    known = (
+        []
+        if line.gauge_u_degc is None
+        else [f"The gauge is known to ±{show_difference(line.gauge_u_degc, desk.shown)} (k = 2)."]
+    )
     for m in (line.oven, line.press):
         if m.display_step_degc is not None:
             known.append(f"{m.name}: its display goes in steps of {show_difference(m.display_step_degc, desk.shown)}.")
@@ -131,10 +152,14 @@ def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> 
     fits = f"{count(line.coupons_per_stroke, 'coupon')} a press stroke, {line.coupons_per_sheet} a film sheet"
     return Reply(
         {"line": line, "gauge_readings": readings},
-        (f"Line {line.name}: {fits}. Gauge: {line.gauge or 'none named'}. {count(readings, 'reading')}.",
-         Table(heads, rows, right=heads[1:]), "\nMinutes to settle after a change of 10 °C (18 °F).", *known),
+        (
+            f"Line {line.name}: {fits}. Gauge: {line.gauge or 'none named'}. {count(readings, 'reading')}.",
+            Table(heads, rows, right=heads[1:]),
+            "\nMinutes to settle after a change of 10 °C (18 °F).",
+            *known,
+        ),
         (f"doe gauge list {quoted(name)}",),
-    )  # fmt: skip
+    )
 
 
 def register(root: typer.Typer) -> None:

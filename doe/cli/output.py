@@ -119,9 +119,14 @@ def print_table(table: Table) -> None:
     # a single rule under the headings reads well in any font and in a log
     box = Box("    \n    \n ---\n    \n    \n    \n    \n    \n", ascii=True)
     grid = RichTable(
-        box=box, title=table.title or None, title_justify="left", title_style="bold", header_style="bold",
-        pad_edge=False, show_edge=False,
-    )  # fmt: skip
+        box=box,
+        title=table.title or None,
+        title_justify="left",
+        title_style="bold",
+        header_style="bold",
+        pad_edge=False,
+        show_edge=False,
+    )
     for name in table.columns:
         right = name in table.right
         grid.add_column(Text(name), justify="right" if right else "left", no_wrap=right, overflow="fold")
@@ -180,9 +185,10 @@ def error_data(error: DoeError) -> dict[str, Any]:
         "message": error_lines(error)[0],
         "problems": [
             {"where": p.where, "found": str(p.found), "allowed": p.allowed, "remedy": p.remedy}
-            for p in problems if isinstance(p, InputError)
+            for p in problems
+            if isinstance(p, InputError)
         ],
-    }  # fmt: skip
+    }
 
 
 def show_error(lines: Sequence[str], data: Mapping[str, Any], *, as_json: bool) -> None:

@@ -23,10 +23,14 @@ SHOWN = 10
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "people", example="""
+    @command(
+        root,
+        "people",
+        example="""
         doe people "new powder"
         doe people "new powder" -o people.html
-    """)  # fmt: skip
+    """,
+    )
     def people(
         desk: Desk,
         study: KEY,
@@ -48,10 +52,19 @@ def register(root: typer.Typer) -> None:
         following = [f"doe record {name} --again"] if found.again else []
         following += [f"open {written} in a browser"] if written else [f"doe people {name} -o people.html"]
         return Reply(
-            {"study": found.record.name, "passes": found.passes, "hand": found.hand, "repeats": found.repeats,
-             "sentences": found.sentences, "missing": found.missing, "look_again": found.again, "report": written},
-            people_blocks(found), following,
-        )  # fmt: skip
+            {
+                "study": found.record.name,
+                "passes": found.passes,
+                "hand": found.hand,
+                "repeats": found.repeats,
+                "sentences": found.sentences,
+                "missing": found.missing,
+                "look_again": found.again,
+                "report": written,
+            },
+            people_blocks(found),
+            following,
+        )
 
 
 def _signed(value: float) -> str:
@@ -69,8 +82,10 @@ def people_blocks(found: PeopleAgreement) -> list[Block]:
             (str(r["person"]), _signed(r["lean"]), f"{_signed(r['low'])} to {_signed(r['high'])}", str(r["verdict"]))
             for r in found.hand.lean.to_dict("records")
         ]
-        blocks += [Table(("person", "lean", "90 % limits", "scores"), rows, right=("lean", "90 % limits")),
-                   "\nlean: mean hand-feel minus the mean of all, on the same coupons."]  # fmt: skip
+        blocks += [
+            Table(("person", "lean", "90 % limits", "scores"), rows, right=("lean", "90 % limits")),
+            "\nlean: mean hand-feel minus the mean of all, on the same coupons.",
+        ]
     blocks += [Warn(text) for text in found.missing]
     if found.again:
         more = f" and {len(found.again) - SHOWN} more" if len(found.again) > SHOWN else ""

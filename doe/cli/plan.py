@@ -30,11 +30,15 @@ ALIASES_SHOWN = 3
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "plan", example="""
+    @command(
+        root,
+        "plan",
+        example="""
         doe plan "new powder" --coupons 20
         doe plan "new powder" --coupons 20 --choose optimal
         doe plan "new powder" --sizes
-    """)  # fmt: skip
+    """,
+    )
     def plan(
         desk: Desk,
         study: KEY,
@@ -78,9 +82,11 @@ def register(root: typer.Typer) -> None:
                 if not desk.can_ask:
                     best = choice.judgements[0]
                     name = quoted(choice.record.name)
-                    return Reply(choice_data(choice), comparison(choice),
-                                 (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}",
-                                  f"doe plan {name} --sizes"))  # fmt: skip
+                    return Reply(
+                        choice_data(choice),
+                        comparison(choice),
+                        (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}", f"doe plan {name} --sizes"),
+                    )
                 for block in comparison(choice):
                     say(block) if isinstance(block, str) else show_table(block)
                 kinds = [j.kind for j in choice.judgements]
@@ -93,9 +99,15 @@ def register(root: typer.Typer) -> None:
                 coupons = next(j.coupons for j in choice.judgements if j.kind == choose)
             with desk.progress("making the plan"):
                 made = commit_plan(
-                    book, study, kind=choose, coupons=coupons, seed=seed, order=order, per_garment=per_garment,
+                    book,
+                    study,
+                    kind=choose,
+                    coupons=coupons,
+                    seed=seed,
+                    order=order,
+                    per_garment=per_garment,
                     shown=desk.shown,
-                )  # fmt: skip
+                )
         return Reply(planned_data(made), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",))
 
 
@@ -111,19 +123,33 @@ def show_table(block: object) -> None:
 
 def choice_data(choice: PlanChoice) -> dict[str, object]:
     """A comparison for ``--json``."""
-    return {"study": choice.record.name, "budget": choice.coupons, "seed": choice.seed, "chosen": None,
-            "plans": choice.judgements, "left_out": choice.left_out, "gauge_cautions": choice.cautions}  # fmt: skip
+    return {
+        "study": choice.record.name,
+        "budget": choice.coupons,
+        "seed": choice.seed,
+        "chosen": None,
+        "plans": choice.judgements,
+        "left_out": choice.left_out,
+        "gauge_cautions": choice.cautions,
+    }
 
 
 def comparison(choice: PlanChoice) -> list[Block]:
     """Candidate plans side by side, and what the first of them can and cannot tell."""
     heads = ("plan", "coupons", "garments", "hours", "random", "terms", "variance", "effect")
     rows = [
-        (j.kind, str(j.coupons), str(j.garments), f"{j.hours:.1f}", f"{j.hours_random:.1f}",
-         f"{j.quadratic.rank}/{j.quadratic.terms}", f"{j.precision.variance_average:.2f}",
-         f"{j.smallest_effect:.1f} sd" if j.smallest_effect < 99 else "none")
+        (
+            j.kind,
+            str(j.coupons),
+            str(j.garments),
+            f"{j.hours:.1f}",
+            f"{j.hours_random:.1f}",
+            f"{j.quadratic.rank}/{j.quadratic.terms}",
+            f"{j.precision.variance_average:.2f}",
+            f"{j.smallest_effect:.1f} sd" if j.smallest_effect < 99 else "none",
+        )
         for j in choice.judgements
-    ]  # fmt: skip
+    ]
     first = choice.judgements[0]
     notes = [
         "\nhours: at the machines in this order, one person; random: the same coupons in random order. "
@@ -137,8 +163,11 @@ def comparison(choice: PlanChoice) -> list[Block]:
     return [
         f"{count(len(rows), 'plan')} for {choice.record.name} with at most {count(choice.coupons, 'coupon')}; "
         "the most telling first.",
-        Table(heads, rows, right=heads[1:]), *notes, *tells(first), *(Warn(text) for text in choice.cautions),
-    ]  # fmt: skip
+        Table(heads, rows, right=heads[1:]),
+        *notes,
+        *tells(first),
+        *(Warn(text) for text in choice.cautions),
+    ]
 
 
 def _aliases(judgement: PlanJudgement) -> str:
@@ -166,9 +195,17 @@ def planned_data(made: Planned) -> dict[str, object]:
     from reports.dials import dials_of_coupons
 
     dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
-    return {"study": made.record.name, "round": made.round, "kind": made.kind, "seed": made.plan.seed,
-            "coupons": made.coupons, "notes": made.notes, "judgement": made.judgement, "dials": dial_data(dials),
-            "gauge_cautions": made.cautions}  # fmt: skip
+    return {
+        "study": made.record.name,
+        "round": made.round,
+        "kind": made.kind,
+        "seed": made.plan.seed,
+        "coupons": made.coupons,
+        "notes": made.notes,
+        "judgement": made.judgement,
+        "dials": dial_data(dials),
+        "gauge_cautions": made.cautions,
+    }
 
 
 def planned(made: Planned, desk: Desk) -> list[Block]:
@@ -192,7 +229,9 @@ def planned(made: Planned, desk: Desk) -> list[Block]:
         f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
         f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
         f"(in random order {j.hours_random:.1f} hours).",
-        *tells(j), *(f"  * {note}" for note in made.notes), Table(heads, rows, right=heads[1:]),
+        *tells(j),
+        *(f"  * {note}" for note in made.notes),
+        Table(heads, rows, right=heads[1:]),
         "\noven, press: batches made at one setting of that machine.",
         *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),
-    ]  # fmt: skip
+    ]

@@ -38,10 +38,14 @@ def list_exercises(desk: Desk) -> Reply:
     )
 
 
-@command(app, "play", example="""
+@command(
+    app,
+    "play",
+    example="""
     doe practice play fault --seed 2 --answer settings --answer "= dust" --answer "= ink" \\
       --answer "= no_gap" -o truth.html
-""")  # fmt: skip
+""",
+)
 def play(
     desk: Desk,
     exercise: EXERCISE,
@@ -60,8 +64,9 @@ def play(
     from doe.practice.drills import start
 
     if not answers and not desk.can_ask:
-        raise InputError("doe practice play", "nobody to ask", "a terminal, or --answer", "See doe practice play "
-                         "--help.")  # fmt: skip
+        raise InputError(
+            "doe practice play", "nobody to ask", "a terminal, or --answer", "See doe practice play --help."
+        )
     with desk.open() as book:
         chosen = practising.seed_for(book, exercise, desk.name) if seed is None else seed
     drill = start(exercise, chosen, desk.shown)
@@ -83,11 +88,23 @@ def play(
     with desk.open() as book:
         number = practising.keep_outcome(book, desk.name, outcome, given)
     return Reply(
-        {"exercise": exercise, "seed": chosen, "over": True, "score": outcome.score, "parts": outcome.parts,
-         "truth": outcome.truth, "coupons": outcome.coupons, "minutes": outcome.minutes, "hints": outcome.hints,
-         "turns": turns, "note": number, "page": page},
-        _outcome_blocks(drill, page), ("doe practice class", f"doe practice play {exercise}"),
-    )  # fmt: skip
+        {
+            "exercise": exercise,
+            "seed": chosen,
+            "over": True,
+            "score": outcome.score,
+            "parts": outcome.parts,
+            "truth": outcome.truth,
+            "coupons": outcome.coupons,
+            "minutes": outcome.minutes,
+            "hints": outcome.hints,
+            "turns": turns,
+            "note": number,
+            "page": page,
+        },
+        _outcome_blocks(drill, page),
+        ("doe practice class", f"doe practice play {exercise}"),
+    )
 
 
 def _pass_on(drill: Drill, text: str, given: list[str]) -> Turn:
@@ -174,8 +191,11 @@ def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
 
     outcome = drill.outcome
     blocks: list[Block] = [f"{outcome.score} of 100 points."]
-    blocks.append(Table(("what counts", "points"), [(words, f"{points:+.0f}") for words, points in outcome.parts],
-                        right=("points",)))  # fmt: skip
+    blocks.append(
+        Table(
+            ("what counts", "points"), [(words, f"{points:+.0f}") for words, points in outcome.parts], right=("points",)
+        )
+    )
     blocks += ["", *outcome.truth]
     if outcome.table:
         head, *rows = outcome.table
@@ -222,18 +242,23 @@ def class_(
     people = list(dict.fromkeys(p.person for p in found))
     cells = {(p.person, p.exercise): f"{p.best} ({p.times}x)" for p in found}
     rows = [
-        (name, *(cells.get((name, e), "-") for e in practising.EXERCISES),
-         f"{local(max(p.at for p in found if p.person == name)):%Y-%m-%d}") for name in people
-    ]  # fmt: skip
+        (
+            name,
+            *(cells.get((name, e), "-") for e in practising.EXERCISES),
+            f"{local(max(p.at for p in found if p.person == name)):%Y-%m-%d}",
+        )
+        for name in people
+    ]
     said: list[Block] = [Table(("who", *practising.EXERCISES, "last day"), rows, title="Best score (times done)")]
     said = said if rows else ["Nobody has done an exercise in this book yet."]
     set_for = [f"{e}: line {s}" for e, s in lessons.items() if s is not None]
     if set_for:
         said += ["", f"Set for the class: {', '.join(set_for)}."]
     return Reply(
-        {"progress": found, "lessons": {e: s for e, s in lessons.items() if s is not None}}, said,
+        {"progress": found, "lessons": {e: s for e, s in lessons.items() if s is not None}},
+        said,
         () if rows else (f"doe practice play tune --who {quoted(desk.name)}",),
-    )  # fmt: skip
+    )
 
 
 def register(root: typer.Typer) -> None:

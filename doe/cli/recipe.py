@@ -40,10 +40,16 @@ def list_recipes(
         return Reply({"recipes": []}, (what,), ("doe release --help",))
     due = sum(k.in_force and k.recipe.is_due(day) for k in kept)
     rows = [
-        (k.recipe.name, str(k.recipe.revision), k.recipe.stack.name, k.recipe.line.name,
-         f"{k.recipe.approved_at:%Y-%m-%d}",
-         state_words(k.recipe, superseded=k.superseded, retired_why=k.retired_why, on=day)) for k in kept
-    ]  # fmt: skip
+        (
+            k.recipe.name,
+            str(k.recipe.revision),
+            k.recipe.stack.name,
+            k.recipe.line.name,
+            f"{k.recipe.approved_at:%Y-%m-%d}",
+            state_words(k.recipe, superseded=k.superseded, retired_why=k.retired_why, on=day),
+        )
+        for k in kept
+    ]
     table = Table(("recipe", "rev.", "stack", "line", "approved", "state"), rows, right=("rev.",))
     head = count(len(kept), "revision") if every else f"{count(len(kept), 'recipe')} in force"
     said = f"{head}; {count(due, 'recipe')} due for review." if due else f"{head}; none is due for review."
@@ -70,14 +76,21 @@ def show(desk: Desk, recipe: NAME, revision: REVISION = None) -> Reply:
         f"Recipe {found.name}, revision {found.revision}: {state}.",
         f"For {found.stack.name} on {found.line.name}.",
         f"  Fabric {found.stack.fabric}, film {found.stack.film}, powder {found.stack.powder}.",
-        *(Warn(text) for text in found.cautions), recipe_table(found, desk.shown), "\nHandling:",
+        *(Warn(text) for text in found.cautions),
+        recipe_table(found, desk.shown),
+        "\nHandling:",
         *(f"  {i}. {step}" for i, step in enumerate(found.handling, start=1)),
         *((f"\nHeld constant: {'; '.join(constant)}.",) if constant else ()),
-        "", confirmation_sentence(found.confirmation, found.exception), expected_sentence(found),
+        "",
+        confirmation_sentence(found.confirmation, found.exception),
+        expected_sentence(found),
         f"Approved by {found.approved_by}, {found.approved_at:%Y-%m-%d}. Study: {found.study}.",
         *((f"Why this revision: {found.why}",) if found.why else ()),
-        "\nVoid after:", *(f"  - {text}" for text in found.voids), "", FOOTER,
-    ]  # fmt: skip
+        "\nVoid after:",
+        *(f"  - {text}" for text in found.voids),
+        "",
+        FOOTER,
+    ]
     name = quoted(found.name)
     return Reply(_data(kept), blocks, (f"doe recipe card {name} -o card.html", f"doe recipe history {name}"))
 
@@ -101,9 +114,13 @@ def card(
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
     page = recipe_card(
-        kept.recipe, uid=kept.uid, on=today(), superseded=kept.superseded, retired_why=kept.retired_why,
+        kept.recipe,
+        uid=kept.uid,
+        on=today(),
+        superseded=kept.superseded,
+        retired_why=kept.retired_why,
         shown=desk.shown,
-    )  # fmt: skip
+    )
     path = write_whole(output, page)
     stale = "" if kept.in_force else " It is not in force: the card says so."
     return Reply(
@@ -138,8 +155,11 @@ def history(desk: Desk, recipe: NAME) -> Reply:
         if changes:
             blocks.append(Table(("what", "before", "now"), [(c.what, c.before, c.after) for c in changes]))
         data.append({**_data(one), "changes": changes})
-    return Reply({"recipe": kept[0].recipe.name, "revisions": data}, blocks,
-                 (f"doe report --recipe {quoted(kept[0].recipe.name)} -o why.html",))  # fmt: skip
+    return Reply(
+        {"recipe": kept[0].recipe.name, "revisions": data},
+        blocks,
+        (f"doe report --recipe {quoted(kept[0].recipe.name)} -o why.html",),
+    )
 
 
 @command(app, "retire", example='doe recipe retire "heavy tee" --why "the powder is no longer made"')
@@ -151,14 +171,21 @@ def retire(desk: Desk, recipe: NAME, why: Annotated[str, typer.Option(help="Why 
         name = find_recipe(book, recipe).recipe.name
         book.retire_recipe(name, why)
         kept = book.recipe(name)
-    return Reply(_data(kept), (f"{name} is retired. Take its cards from the wall; it stays in the book.",),
-                 (f"doe recipe history {quoted(name)}",))  # fmt: skip
+    return Reply(
+        _data(kept),
+        (f"{name} is retired. Take its cards from the wall; it stays in the book.",),
+        (f"doe recipe history {quoted(name)}",),
+    )
 
 
-@command(app, "find", example="""
+@command(
+    app,
+    "find",
+    example="""
     doe recipe find tee-fine
     doe recipe find --fabric "heavy tee; supplier=Orr"
-""")  # fmt: skip
+""",
+)
 def find(
     desk: Desk,
     stack: Annotated[str | None, typer.Argument(help="A stack of the book.")] = None,
@@ -174,19 +201,26 @@ def find(
 
     given: dict[Any, Any] = {
         part: typed.material(text, f"--{part}")
-        for part, text in (("fabric", fabric), ("film", film), ("powder", powder)) if text is not None
-    }  # fmt: skip
+        for part, text in (("fabric", fabric), ("film", film), ("powder", powder))
+        if text is not None
+    }
     if (stack is None) == (not given):
-        raise InputError("doe recipe find", "a stack and materials" if stack else "nothing to look for",
-                         "a stack of the book, or --fabric, --film, --powder", "Give one or the other.")  # fmt: skip
+        raise InputError(
+            "doe recipe find",
+            "a stack and materials" if stack else "nothing to look for",
+            "a stack of the book, or --fabric, --film, --powder",
+            "Give one or the other.",
+        )
     with desk.look() as book:
         if stack is not None:
             given = dict(parts_of(book.stack(stack)))
         found = nearest_to(book, given)
     if not found:
         return Reply({"recipes": []}, ("No recipe is in force.",), ("doe release --help",))
-    rows = [(n.kept.recipe.name, str(n.kept.recipe.revision), n.kept.recipe.line.name, difference_words(n.differences))
-            for n in found[:5]]  # fmt: skip
+    rows = [
+        (n.kept.recipe.name, str(n.kept.recipe.revision), n.kept.recipe.line.name, difference_words(n.differences))
+        for n in found[:5]
+    ]
     return Reply(
         {"recipes": [{**_data(n.kept), "same": n.same, "differences": n.differences} for n in found]},
         (_nearest_line(found), SIMILAR, Table(("recipe", "rev.", "line", "what differs"), rows, right=("rev.",))),
@@ -215,11 +249,18 @@ def on(
     with desk.look() as book:
         moved = recipe_on(book, find_recipe(book, recipe, revision), line, on=today(), shown=desk.shown)
     return Reply(
-        {"recipe": moved.kept.recipe.name, "revision": moved.kept.recipe.revision, "line": moved.line.name,
-         "own_line": moved.is_own, "settings": moved.settings, "unknown": moved.unknown, "cautions": moved.cautions},
+        {
+            "recipe": moved.kept.recipe.name,
+            "revision": moved.kept.recipe.revision,
+            "line": moved.line.name,
+            "own_line": moved.is_own,
+            "settings": moved.settings,
+            "unknown": moved.unknown,
+            "cautions": moved.cautions,
+        },
         on_blocks(moved, desk.shown),
         (f"doe gauge list {quoted(moved.line.name)}",),
-    )  # fmt: skip
+    )
 
 
 def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
@@ -232,8 +273,9 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
     for each in moved.settings:
         s = each.setting
         dial = "" if each.dial is None else both(s, each.dial.degc, shown)
-        window = "" if each.dial_low is None or each.dial_high is None else span(
-            s, each.dial_low, each.dial_high, shown)  # fmt: skip
+        window = (
+            "" if each.dial_low is None or each.dial_high is None else span(s, each.dial_low, each.dial_high, shown)
+        )
         rows.append((s.label, both(s, s.surface, shown), dial, window))
     first = (
         f"{recipe.name}, revision {recipe.revision}, on its own line {moved.line.name}, by today's gauge readings."
@@ -247,8 +289,16 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
 
 def _data(kept: KeptRecipe) -> dict[str, object]:
     """A revision for ``--json``."""
-    return {"id": kept.id, "uid": kept.uid, "recipe": kept.recipe, "study_id": kept.study_id, "in_force": kept.in_force,
-            "superseded": kept.superseded, "retired_why": kept.retired_why, "retired_by": kept.retired_by}  # fmt: skip
+    return {
+        "id": kept.id,
+        "uid": kept.uid,
+        "recipe": kept.recipe,
+        "study_id": kept.study_id,
+        "in_force": kept.in_force,
+        "superseded": kept.superseded,
+        "retired_why": kept.retired_why,
+        "retired_by": kept.retired_by,
+    }
 
 
 def register(root: typer.Typer) -> None:

@@ -27,10 +27,14 @@ if TYPE_CHECKING:
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "recommend", example="""
+    @command(
+        root,
+        "recommend",
+        example="""
         doe recommend "new powder"
         doe recommend "new powder" --why
-    """)  # fmt: skip
+    """,
+    )
     def recommend(
         desk: Desk,
         study: KEY,
@@ -68,17 +72,25 @@ def register(root: typer.Typer) -> None:
         if found.fitted.counts.unfinished:
             following.insert(0, f"doe record {name} --washes")
         return Reply(
-            {"study": found.fitted.record.name, "counts": found.fitted.counts, "inputs_hash": found.fitted.hash,
-             "kept_since": found.kept.made_at if found.kept else None,
-             "results_changed_since": found.before.made_at if found.before else None,
-             **answer_data(found.answer), "next_coupons": found.answer.next_coupons,
-             "dials": dial_data(dials), "gauge_cautions": cautions,
-             "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
-             **({"why": reasons} if reasons else {})},
-            [*answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
-             *(why_blocks(found, reasons, desk.shown) if reasons else ())],
+            {
+                "study": found.fitted.record.name,
+                "counts": found.fitted.counts,
+                "inputs_hash": found.fitted.hash,
+                "kept_since": found.kept.made_at if found.kept else None,
+                "results_changed_since": found.before.made_at if found.before else None,
+                **answer_data(found.answer),
+                "next_coupons": found.answer.next_coupons,
+                "dials": dial_data(dials),
+                "gauge_cautions": cautions,
+                "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
+                **({"why": reasons} if reasons else {}),
+            },
+            [
+                *answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
+                *(why_blocks(found, reasons, desk.shown) if reasons else ()),
+            ],
             following,
-        )  # fmt: skip
+        )
 
 
 def first_passed(found: Recommended) -> str:
@@ -94,12 +106,18 @@ def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ())
 
     study, answer = found.fitted.record.study, found.answer
     blocks: list[Block] = [
-        f"{words.headline(answer)}.", words.lead(study, answer), settings_table(study, found, shown),
-        *dials, "", *(f"  {text}" for text in words.sureness(study, answer)), "",
+        f"{words.headline(answer)}.",
+        words.lead(study, answer),
+        settings_table(study, found, shown),
+        *dials,
+        "",
+        *(f"  {text}" for text in words.sureness(study, answer)),
+        "",
         *(f"  {text}" for text in words.window_sentences(study, answer)),
-        f"  Nearest cliff: {words.nearest_cliff(study, answer, shown)}", "",
+        f"  Nearest cliff: {words.nearest_cliff(study, answer, shown)}",
+        "",
         *(f"  {text}" for text in errors_counted(study, found.fitted.surfaces.results, shown)),
-    ]  # fmt: skip
+    ]
     if answer.limits_on_certainty:
         blocks += ["\nWhat keeps this from being surer:", *(f"  {text}" for text in answer.limits_on_certainty)]
     blocks += [Warn(text) for text in answer.warnings if text not in answer.limits_on_certainty]
@@ -157,7 +175,9 @@ def history(found: Recommended) -> list[Block]:
         ]
     if found.before is not None:
         return [
-            Warn(f"The results or the study changed since the answer of {local(found.before.made_at):%Y-%m-%d %H:%M} "
-                 f"(which was: {found.before.verdict}); both are kept.")
-        ]  # fmt: skip
+            Warn(
+                f"The results or the study changed since the answer of {local(found.before.made_at):%Y-%m-%d %H:%M} "
+                f"(which was: {found.before.verdict}); both are kept."
+            )
+        ]
     return ["The answer is kept in the book with its seed, version and the sum of its inputs."]

@@ -19,7 +19,10 @@ from reports.wording import count
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "record", example="""
+    @command(
+        root,
+        "record",
+        example="""
         doe record "new powder" --file sheets/new-powder-round-1.xlsx
         doe record "new powder" --coupon R1-03 --pass release --fail stretch \\
           --symptom "edge lift dry" --hand ana=3.5
@@ -27,7 +30,8 @@ def register(root: typer.Typer) -> None:
           --note "gauge strip under the film"
         doe record "new powder" --coupon R1-05 --void "film torn at the press"
         doe record "new powder" --again --coupon R1-06 --pass release --hand ben=3.5
-    """)  # fmt: skip
+    """,
+    )
     def record(
         desk: Desk,
         study: KEY,
@@ -70,8 +74,12 @@ def register(root: typer.Typer) -> None:
         )
         with desk.open(create=False) as book:
             if sum(map(bool, (file, own_sheet, one.says_anything))) > 1:
-                raise InputError("doe record", "several sources at once", "a file, a sheet of your own, or one coupon",
-                                 "Use one of them at a time.")  # fmt: skip
+                raise InputError(
+                    "doe record",
+                    "several sources at once",
+                    "a file, a sheet of your own, or one coupon",
+                    "Use one of them at a time.",
+                )
             if again:
                 from doe.cli.again import record_again
 
@@ -88,8 +96,9 @@ def register(root: typer.Typer) -> None:
 
                 done = ask_coupons(book, study, desk.shown, people=person, washes=washes)
             else:
-                raise InputError("doe record", "nothing to record", "--file, --coupon or --own-sheet",
-                                 "See: doe record --help.")  # fmt: skip
+                raise InputError(
+                    "doe record", "nothing to record", "--file, --coupon or --own-sheet", "See: doe record --help."
+                )
             judge = "compare" if is_comparison(book, study) else "fit"
         name = quoted(done.study)
         following = f"doe {judge} {name}" if done.counts.scored else f"doe sheet {name} -o sheets"
@@ -97,10 +106,21 @@ def register(root: typer.Typer) -> None:
             following = f"doe confirm {name}"
         apart = () if done.confirmation is None else (f"Confirmation: {done.confirmation.sentence}",)
         return Reply(
-            {"study": done.study, "coupons": done.coupons, "new_fields": done.fields, "notes": done.notes,
-             "counts": done.counts, "confirmation_counts": done.confirmation, "judgement": done.judgement},
-            (f"{count(done.coupons, 'coupon')}: {count(done.fields, 'new entry', 'new entries')}.",
-             done.counts.sentence, *apart,
-             *(Warn(n) for n in done.notes), *done.judgement),
+            {
+                "study": done.study,
+                "coupons": done.coupons,
+                "new_fields": done.fields,
+                "notes": done.notes,
+                "counts": done.counts,
+                "confirmation_counts": done.confirmation,
+                "judgement": done.judgement,
+            },
+            (
+                f"{count(done.coupons, 'coupon')}: {count(done.fields, 'new entry', 'new entries')}.",
+                done.counts.sentence,
+                *apart,
+                *(Warn(n) for n in done.notes),
+                *done.judgement,
+            ),
             (following,),
-        )  # fmt: skip
+        )

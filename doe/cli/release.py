@@ -22,12 +22,16 @@ if TYPE_CHECKING:
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "release", example="""
+    @command(
+        root,
+        "release",
+        example="""
         doe release "new powder" --as "heavy tee" --approved-by Kim \\
           --gap "10 s, flat" --peel "cold, wait 60 s, slow and low" \\
           --second-press "7 s under a cover sheet" --care-label "wash at 40, no tumble" \\
           --room "21 degC, 45 % humidity"
-    """)  # fmt: skip
+    """,
+    )
     def release(
         desk: Desk,
         study: KEY,
@@ -58,9 +62,21 @@ def register(root: typer.Typer) -> None:
         from doe.acts.release import Wishes, release_study
 
         wishes = Wishes(
-            name, approved_by, why, exception, review_months, gap, peel, second_press, tuple(handling or ()),
-            tuple(void or ()), setpoint_only, lots_typed(lot or ()), care_label, room,
-        )  # fmt: skip
+            name,
+            approved_by,
+            why,
+            exception,
+            review_months,
+            gap,
+            peel,
+            second_press,
+            tuple(handling or ()),
+            tuple(void or ()),
+            setpoint_only,
+            lots_typed(lot or ()),
+            care_label,
+            room,
+        )
         with desk.open(create=False) as book, desk.progress("checking what it rests on") as tell:
             made = release_study(book, study, wishes, now=datetime.now(UTC), progress=tell)
         recipe = made.recipe
@@ -81,8 +97,9 @@ def lots_typed(texts: list[str] | tuple[str, ...]) -> Mapping[str, str]:
     for text in texts:
         part, equals, lot = (piece.strip() for piece in text.partition("="))
         if not equals or part not in PARTS or part in found:
-            raise InputError("--lot", repr(text), f"one of {', '.join(PARTS)} and its lot, each once",
-                             "Write it like film=77.")  # fmt: skip
+            raise InputError(
+                "--lot", repr(text), f"one of {', '.join(PARTS)} and its lot, each once", "Write it like film=77."
+            )
         found[part] = lot
     return found
 

@@ -19,10 +19,14 @@ STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Name or numb
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "report", example="""
+    @command(
+        root,
+        "report",
+        example="""
         doe report "new powder" -o report.html
         doe report --recipe "heavy tee" -o why.html
-    """)  # fmt: skip
+    """,
+    )
     def report(
         desk: Desk,
         study: STUDY = None,
@@ -38,8 +42,12 @@ def register(root: typer.Typer) -> None:
             _refuse_both(study, seed)
             return _story(desk, recipe, revision, output)
         if study is None or revision is not None:
-            raise InputError("doe report", "no study" if study is None else "--revision without --recipe",
-                             "a study, or --recipe NAME", 'Write it like: doe report "new powder"')  # fmt: skip
+            raise InputError(
+                "doe report",
+                "no study" if study is None else "--revision without --recipe",
+                "a study, or --recipe NAME",
+                'Write it like: doe report "new powder"',
+            )
         from doe.acts.sheets import write_report
         from doe.cli.recommend import history
         from reports.answer_words import headline
@@ -48,12 +56,17 @@ def register(root: typer.Typer) -> None:
             made = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
         answer, name = made.found.answer, made.found.fitted.record.name
         return Reply(
-            {"study": name, "report": made.path, "verdict": answer.verdict, "inputs_hash": made.found.fitted.hash,
-             "kept_since": made.found.kept.made_at if made.found.kept else None,
-             "results_changed_since": made.found.before.made_at if made.found.before else None},
+            {
+                "study": name,
+                "report": made.path,
+                "verdict": answer.verdict,
+                "inputs_hash": made.found.fitted.hash,
+                "kept_since": made.found.kept.made_at if made.found.kept else None,
+                "results_changed_since": made.found.before.made_at if made.found.before else None,
+            },
             (f"The report of {name} is in {made.path}. {headline(answer)}.", *history(made.found)),
             (f"open {made.path} in a browser",),
-        )  # fmt: skip
+        )
 
 
 def _refuse_both(study: str | None, seed: int | None) -> None:
@@ -76,9 +89,19 @@ def _story(desk: Desk, recipe: str, revision: int | None, output: Path) -> Reply
     found = made.kept.recipe
     items = tuple(Item(item.what, item.state, item.found) for item in made.items)
     return Reply(
-        {"recipe": found.name, "revision": found.revision, "report": made.path, "complete": made.complete,
-         "record": made.items, "figures": made.repeat, "others": made.others},
-        (f"Why {found.name}, revision {found.revision}, was chosen is in {made.path}.", record_sentence(items),
-         repeat_sentence(made.repeat)),
+        {
+            "recipe": found.name,
+            "revision": found.revision,
+            "report": made.path,
+            "complete": made.complete,
+            "record": made.items,
+            "figures": made.repeat,
+            "others": made.others,
+        },
+        (
+            f"Why {found.name}, revision {found.revision}, was chosen is in {made.path}.",
+            record_sentence(items),
+            repeat_sentence(made.repeat),
+        ),
         (f"open {made.path} in a browser", f"doe recipe history {quoted(found.name)}"),
-    )  # fmt: skip
+    )

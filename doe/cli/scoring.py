@@ -48,9 +48,14 @@ def recorded(book: Book, record: StudyRecord, names: Sequence[str], fields: int,
 
     judging = set(coupons_of_kind(book, record.id, CONFIRM)["coupon"])
     return Recorded(
-        record.name, len(names), fields, tuple(notes), score_counts(book, record.id),
-        confirmation=confirmation_counts(book, record.id) if judging else None, judges=bool(judging & set(names)),
-    )  # fmt: skip
+        record.name,
+        len(names),
+        fields,
+        tuple(notes),
+        score_counts(book, record.id),
+        confirmation=confirmation_counts(book, record.id) if judging else None,
+        judges=bool(judging & set(names)),
+    )
 
 
 def symptom_words() -> SymptomWords:
@@ -135,8 +140,12 @@ def read_typed(study: Study, typed: Typed, shown: Shown, *, can_ask: bool = Fals
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
     )
     if not any(True for _ in entry.fields()):
-        raise InputError(f"coupon {typed.coupon}", "nothing said about it", "a check, symptom, hand-feel, note or void",
-                         "Add --pass, --fail, --hand, --note or --void.")  # fmt: skip
+        raise InputError(
+            f"coupon {typed.coupon}",
+            "nothing said about it",
+            "a check, symptom, hand-feel, note or void",
+            "Add --pass, --fail, --hand, --note or --void.",
+        )
     return entry
 
 
@@ -192,9 +201,11 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
             f"--map {quoted(f'{h}={_role(use)}')}" for h, use in guessed.items() if _role(use) != "ignore"
         )
         raise InputError(
-            sheet.name, "a sheet with headings of its own", "every column named with --map",
+            sheet.name,
+            "a sheet with headings of its own",
+            "every column named with --map",
             f"This looks likely, check it: {proposal}",
-        )  # fmt: skip
+        )
     return _confirm(sheet, record.study, guessed)
 
 
@@ -250,8 +261,12 @@ def record_own(
     if len(before):
         clash = sorted(set(before["coupon"]) & set(coupons["coupon"]))
         if clash:
-            raise InputError(f"{path.name}, coupon", ", ".join(clash[:5]), "names that are not in the study yet",
-                             "Rename them, or record their scores with --file.")  # fmt: skip
+            raise InputError(
+                f"{path.name}, coupon",
+                ", ".join(clash[:5]),
+                "names that are not in the study yet",
+                "Rename them, or record their scores with --file.",
+            )
         coupons["round"] = coupons["round"] + int(before["round"].max())
     notes = (*found.notes, f"Brought in from {path.name}.")
     fields = book.bring_in(record.id, coupons, found.entries, kind="brought", notes=notes, why=why)

@@ -19,11 +19,15 @@ PEOPLE = Annotated[list[str] | None, typer.Option("--person", help="Repeat: who 
 def register(root: typer.Typer) -> None:
     """Add the command to the command tree."""
 
-    @command(root, "sheet", example="""
+    @command(
+        root,
+        "sheet",
+        example="""
         doe sheet "new powder" -o sheets --person ana --person ben
         doe sheet "new powder" -o round-1.xlsx --round 1 --person ana --person ben
         doe sheet "new powder" -o sheets --labels a4 --link http://192.168.1.20:8731
-    """)  # fmt: skip
+    """,
+    )
     def sheet(
         desk: Desk,
         study: KEY,
@@ -58,8 +62,11 @@ def register(root: typer.Typer) -> None:
             made = write_sheets(
                 book, study, output, people=person, round_number=round_number, shown=desk.shown, made_by=desk.name
             )
-        nobody = () if made.people or not made.wants_hand else (
-            Warn("Nobody is named for hand-feel, which is part of the target: add --person NAME."),)  # fmt: skip
+        nobody = (
+            ()
+            if made.people or not made.wants_hand
+            else (Warn("Nobody is named for hand-feel, which is part of the target: add --person NAME."),)
+        )
         entry = next((f for f in made.files if f.suffix == ".xlsx"), made.files[-1])
         return Reply(
             {
@@ -93,7 +100,10 @@ def _labels(
     codes = "" if made.link else " The codes hold the coupon's name; with --link they open its page."
     return Reply(
         {"study": made.study, "round": made.round, "files": (made.path,), "labels": made.labels, "link": made.link},
-        (f"{count(made.labels, 'label')} for round {made.round} of {made.study}:", f"  {made.path}",
-         f"For {made.sheets}.{codes}"),
+        (
+            f"{count(made.labels, 'label')} for round {made.round} of {made.study}:",
+            f"  {made.path}",
+            f"For {made.sheets}.{codes}",
+        ),
         ("print at full size (100 %), first on plain paper to try",),
-    )  # fmt: skip
+    )

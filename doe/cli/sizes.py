@@ -35,9 +35,13 @@ def sizes_reply(found: SizesWorth) -> Reply:
             f"No plan of {listing([str(n) for n in found.impossible], 'or')} coupons exists for so many factors."
         )
     data = {
-        "study": found.record.name, "lines": found.lines, "wanted_lines": found.wanted_lines,
-        "from_cache": found.from_cache, "impossible": found.impossible, "sizes": [size_data(row) for row in found.rows],
-    }  # fmt: skip
+        "study": found.record.name,
+        "lines": found.lines,
+        "wanted_lines": found.wanted_lines,
+        "from_cache": found.from_cache,
+        "impossible": found.impossible,
+        "sizes": [size_data(row) for row in found.rows],
+    }
     return Reply(data, blocks, (f"doe plan {quoted(found.record.name)} --coupons 20",))
 
 

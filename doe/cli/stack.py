@@ -15,10 +15,14 @@ MATERIAL_HELP = 'As "name; supplier=...; lot=...; detail=...".'
 app = group("stack", "Stacks: fabric + film + powder, with supplier and lot.")
 
 
-@command(app, "add", example="""
+@command(
+    app,
+    "add",
+    example="""
     doe stack add tee-fine --fabric "blank tee; supplier=Halm; lot=A12" \\
       --film "cold film; lot=77" --powder "fine powder; lot=P3"
-""")  # fmt: skip
+""",
+)
 def add(
     desk: Desk,
     name: Annotated[str, typer.Argument(help="A short name for the stack.")],
@@ -46,8 +50,11 @@ def add(
     with desk.open() as book:
         book.save_stack(made, why)
         lines = book.lines()
-    following = f'doe study new "a name" --stack {quoted(name)} --line {quoted(lines[0].name)}' if lines else (
-        'doe line add NAME --oven "..." --press "..."')  # fmt: skip
+    following = (
+        f'doe study new "a name" --stack {quoted(name)} --line {quoted(lines[0].name)}'
+        if lines
+        else ('doe line add NAME --oven "..." --press "..."')
+    )
     return Reply(
         {"stack": made}, (f"Stack {name} is in the book: {made.fabric}, {made.film}, {made.powder}.",), (following,)
     )
@@ -79,10 +86,14 @@ def show(desk: Desk, name: Annotated[str, typer.Argument(help="The stack.")]) ->
     dye = ("Dyed polyester: dye may move into the print.",) if stack.dyed_polyester else ()
     return Reply(
         {"stack": stack, "studies": studies},
-        (f"Stack {stack.name}", *dye, Table(("part", "name", "supplier", "lot", "detail"), rows),
-         f"\nStudies: {', '.join(studies) or 'none yet'}."),
+        (
+            f"Stack {stack.name}",
+            *dye,
+            Table(("part", "name", "supplier", "lot", "detail"), rows),
+            f"\nStudies: {', '.join(studies) or 'none yet'}.",
+        ),
         (f"doe study show {quoted(studies[0])}" if studies else "doe study new --help",),
-    )  # fmt: skip
+    )
 
 
 def register(root: typer.Typer) -> None:

@@ -19,12 +19,16 @@ KEY = Annotated[str, typer.Argument(metavar="STUDY", help="Name or number of the
 LIMIT_HELP = 'Repeat: NAME=VALUE@SOURCE, such as "film_max=175@film data sheet".'
 
 
-@command(app, "new", example="""
+@command(
+    app,
+    "new",
+    example="""
     doe study new "new powder" --stack tee-fine --line back-room \\
       --factor cure_temp=110..140,sd=4 --factor cure_time=90..210 \\
       --factor press_temp=140..170,sd=5 --factor dwell=8..20 --hold pressure=3bar \\
       --forbid "cure_temp >= 138 and cure_time >= 200; film curls"
-""")  # fmt: skip
+""",
+)
 def new(
     desk: Desk,
     name: Annotated[str | None, typer.Argument(help="The question in a few words.")] = None,
@@ -58,9 +62,18 @@ def new(
     from doe.cli.study_questions import Wanted, ask_missing, study_of, with_measured_errors
 
     wanted = Wanted(
-        name or "", stack or "", line or "", factors or (), limits or (), forbid or (), hold or (), pass_rate, hand_min,
-        assurance, checks or (),
-    )  # fmt: skip
+        name or "",
+        stack or "",
+        line or "",
+        factors or (),
+        limits or (),
+        forbid or (),
+        hold or (),
+        pass_rate,
+        hand_min,
+        assurance,
+        checks or (),
+    )
     with desk.open() as book:
         if desk.can_ask and not wanted.is_complete:
             wanted = ask_missing(book, wanted, desk.shown)
@@ -98,9 +111,17 @@ def list_studies(
     if not found:
         return Reply({"studies": []}, ("No study is in the book yet.",), ("doe study new --help",))
     rows = [
-        (str(s.id), s.name + (" (put away)" if s.archived else ""), s.stack, s.line, f"{s.scored}/{s.coupons}",
-         str(s.rounds), s.verdict or "none yet") for s in found
-    ]  # fmt: skip
+        (
+            str(s.id),
+            s.name + (" (put away)" if s.archived else ""),
+            s.stack,
+            s.line,
+            f"{s.scored}/{s.coupons}",
+            str(s.rounds),
+            s.verdict or "none yet",
+        )
+        for s in found
+    ]
     table = Table(
         ("no.", "study", "stack", "line", "scored", "rounds", "verdict"), rows, right=("no.", "scored", "rounds")
     )
@@ -140,23 +161,44 @@ def show(desk: Desk, study: KEY) -> Reply:
         judging += [f"Confirmation {a.plan.attempt}: {a.verdict}." for a in judged.attempts]
     last = [f"Last verdict: {verdicts[-1].verdict} ({verdicts[-1].made_at:%Y-%m-%d})."] if verdicts else []
     return Reply(
-        {"id": record.id, "study": record.study, "stack": record.stack, "line": record.line, "rounds": info.rounds,
-         "counts": counts, "confirmation_counts": apart,
-         "confirmations": [a.verdict for a in judged.attempts] if judged else [], "archived": record.archived,
-         "missing_limits": missing(record.study)},
-        (f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.", *state, counts.sentence,
-         *judging, *last, *study_words.describe(record, desk.shown)),
-        (f"doe compare {quoted(record.name)}" if compares and counts.scored
-         else study_words.next_step(record.study, counts),),
-    )  # fmt: skip
+        {
+            "id": record.id,
+            "study": record.study,
+            "stack": record.stack,
+            "line": record.line,
+            "rounds": info.rounds,
+            "counts": counts,
+            "confirmation_counts": apart,
+            "confirmations": [a.verdict for a in judged.attempts] if judged else [],
+            "archived": record.archived,
+            "missing_limits": missing(record.study),
+        },
+        (
+            f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.",
+            *state,
+            counts.sentence,
+            *judging,
+            *last,
+            *study_words.describe(record, desk.shown),
+        ),
+        (
+            f"doe compare {quoted(record.name)}"
+            if compares and counts.scored
+            else study_words.next_step(record.study, counts),
+        ),
+    )
 
 
-@command(app, "limits", example="""
+@command(
+    app,
+    "limits",
+    example="""
     doe study limits "new powder" --limit "film_max=175@film data sheet" \\
       --limit "powder_max=180@powder data sheet" --limit fabric_max=180 \\
       --limit oven_max=190 --limit press_max=190 --limit min_cure_time=60 \\
       --limit "min_dwell=5@film data sheet"
-""")  # fmt: skip
+""",
+)
 def limits(
     desk: Desk,
     study: KEY,
@@ -186,8 +228,9 @@ def limits(
     )
     return Reply(
         {"study": record.name, "limits": changed.limits, "missing_limits": absent},
-        (*said, table), (study_words.next_step(changed),),
-    )  # fmt: skip
+        (*said, table),
+        (study_words.next_step(changed),),
+    )
 
 
 @command(app, "archive", example='doe study archive "new powder" --why "made twice by mistake"')
@@ -196,8 +239,11 @@ def archive(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why i
     with desk.open(create=False) as book:
         name = book.study(study).name
         book.archive_study(study, why)
-    return Reply({"archived": name, "why": why}, (f"{name} is put away. Nothing of it is deleted.",),
-                 (f'doe study restore {quoted(name)} --why "..."',))  # fmt: skip
+    return Reply(
+        {"archived": name, "why": why},
+        (f"{name} is put away. Nothing of it is deleted.",),
+        (f'doe study restore {quoted(name)} --why "..."',),
+    )
 
 
 @command(app, "restore", example='doe study restore "new powder" --why "needed after all"')

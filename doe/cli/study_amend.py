@@ -23,10 +23,14 @@ STUDY = Annotated[str, typer.Argument(metavar="STUDY", help="Name or number of t
 def register(group: typer.Typer) -> None:
     """Add the command to the group of studies."""
 
-    @command(group, "amend", example="""
+    @command(
+        group,
+        "amend",
+        example="""
         doe study amend "new powder" --error press_temp=6 --why "gauge readings over a week"
         doe study amend "new powder" --trial-error press_temp=2 --why "all coupons at the centre"
-    """)  # fmt: skip
+    """,
+    )
     def amend(
         desk: Desk,
         study: STUDY,
@@ -55,16 +59,23 @@ def register(group: typer.Typer) -> None:
         said: list[Block] = [f"{record.name} is changed." if is_new else f"Nothing of {record.name} is changed."]
         for one in suggested.values():
             if one.factor in changed.factor_names:
-                alone = "" if one.trial_sd is None else (
-                    f"; {show_difference(one.trial_sd, desk.shown)} for a trial with every coupon at one place"
-                )  # fmt: skip
+                alone = (
+                    ""
+                    if one.trial_sd is None
+                    else (f"; {show_difference(one.trial_sd, desk.shown)} for a trial with every coupon at one place")
+                )
                 said.append(f"{one.factor}: {readings_say(one, desk.shown)}{alone}.")
         said.append(study_words.factor_table(changed.factors, desk.shown))
         return Reply(
-            {"study": record.name, "changed": is_new, "factors": changed.factors,
-             "setting_errors": list(suggested.values())},
-            said, (f"doe recommend {quoted(record.name)}",) if is_new else (),
-        )  # fmt: skip
+            {
+                "study": record.name,
+                "changed": is_new,
+                "factors": changed.factors,
+                "setting_errors": list(suggested.values()),
+            },
+            said,
+            (f"doe recommend {quoted(record.name)}",) if is_new else (),
+        )
 
 
 def _changed(study: Study, errors: Sequence[str], trials: Sequence[str], shown: Shown) -> Study:

@@ -40,10 +40,15 @@ def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:
         if f.is_categorical:
             rows.append((f.name, " / ".join(f.levels), "", "", ""))
             continue
-        rows.append((
-            f.name, amount_range(f, f.low, f.high, shown), setting_error_words(f, shown),
-            _delta(f.step or 0, f.unit, shown), "slow to change" if f.hard_to_change else "",
-        ))  # fmt: skip
+        rows.append(
+            (
+                f.name,
+                amount_range(f, f.low, f.high, shown),
+                setting_error_words(f, shown),
+                _delta(f.step or 0, f.unit, shown),
+                "slow to change" if f.hard_to_change else "",
+            )
+        )
     return Table(("factor", "range", "setting error", "step", ""), rows, right=("setting error", "step"))
 
 

@@ -104,9 +104,11 @@ def material(text: str, where: str) -> Material:
         key, equals, value = part.partition("=")
         if not equals or key.strip().lower() not in ("supplier", "lot", "detail"):
             raise InputError(
-                where, repr(part), "supplier=..., lot=... or detail=...",
+                where,
+                repr(part),
+                "supplier=..., lot=... or detail=...",
                 'Write it like "blank tee; supplier=Halm; lot=A12".',
-            )  # fmt: skip
+            )
         values[key.strip().lower()] = value.strip()
     return Material(parts[0], **values)
 
@@ -128,9 +130,11 @@ def factor(text: str, shown: Shown, *, can_ask: bool = False) -> Factor:
     if known is None and not options.get("unit") and "/" not in span:
         close = get_close_matches(name, KNOWN_FACTORS, n=3)
         raise InputError(
-            where, repr(text), f"a known factor ({', '.join(close or KNOWN_FACTORS)}), or your own with its unit",
+            where,
+            repr(text),
+            f"a known factor ({', '.join(close or KNOWN_FACTORS)}), or your own with its unit",
             f"Write it like {FACTOR_FORM}; for one of your own add unit=degC, s, bar or g/m2.",
-        )  # fmt: skip
+        )
     if "/" in span:
         return Factor(name, levels=tuple(level.strip() for level in span.split("/")), **_words(options, where))
     unit = options.pop("unit", known.unit if known else "")
@@ -275,9 +279,11 @@ def limits(texts: Sequence[str], base: Limits | None, shown: Shown, *, can_ask: 
         field = LIMIT_NAMES.get(name)
         if not equals or field is None:
             raise InputError(
-                "--limit", repr(text), f"one of {', '.join(LIMIT_NAMES)}, and a value",
+                "--limit",
+                repr(text),
+                f"one of {', '.join(LIMIT_NAMES)}, and a value",
                 'Write it like "film_max=175@film data sheet 2031".',
-            )  # fmt: skip
+            )
         if field in values:
             raise InputError(f"--limit {name}", "two values", "one", "Keep the one of the data sheet.")
         value, at, source = (part.strip() for part in rest.partition("@"))

@@ -113,20 +113,35 @@ def entry_columns(
     columns += [_actual_column(f, shown) for f in study.numeric if f.is_temperature]
     columns += [
         EntryColumn(
-            CHECK_PREFIX + check.name, check_heading(check.name, study), "check", (PASS_WORD, FAIL_WORD),
-            name=check.name, hint=f"{check.label}. Leave it empty until it was looked at.",
+            CHECK_PREFIX + check.name,
+            check_heading(check.name, study),
+            "check",
+            (PASS_WORD, FAIL_WORD),
+            name=check.name,
+            hint=f"{check.label}. Leave it empty until it was looked at.",
         )
         for check in study.spec.checks
-    ]  # fmt: skip
+    ]
     columns.append(
-        EntryColumn("symptom", "symptom", "symptom", tuple(symptoms),
-                    hint="What is seen on a failed coupon, by name or by letter of the sheet. Several: put ; between.")
-    )  # fmt: skip
+        EntryColumn(
+            "symptom",
+            "symptom",
+            "symptom",
+            tuple(symptoms),
+            hint="What is seen on a failed coupon, by name or by letter of the sheet. Several: put ; between.",
+        )
+    )
     columns += [
-        EntryColumn(HAND_PREFIX + person, hand_heading(person), "hand", HAND_CHOICES, name=person,
-                    hint="1 stiff to 5 soft in half steps. Leave it empty if the coupon did not transfer.")
+        EntryColumn(
+            HAND_PREFIX + person,
+            hand_heading(person),
+            "hand",
+            HAND_CHOICES,
+            name=person,
+            hint="1 stiff to 5 soft in half steps. Leave it empty if the coupon did not transfer.",
+        )
         for person in people
-    ]  # fmt: skip
+    ]
     columns += [
         EntryColumn("void", "void because", "void", hint="Only for a lost or spoiled coupon: say what happened."),
         EntryColumn("note", "note", "note", hint="Anything else worth keeping."),
@@ -150,9 +165,13 @@ def _setting_columns(f: Factor, shown: Shown) -> list[EntryColumn]:
 def _actual_column(f: Factor, shown: Shown) -> EntryColumn:
     unit = shown.unit(f.unit)
     return EntryColumn(
-        ACTUAL_PREFIX + f.name, with_unit(f"measured {f.label}", unit), "actual", name=f.name, unit=unit,
+        ACTUAL_PREFIX + f.name,
+        with_unit(f"measured {f.label}", unit),
+        "actual",
+        name=f.name,
+        unit=unit,
         hint=f"Only if it was measured at the surface, in {SYMBOLS[unit]}; not what the display shows.",
-    )  # fmt: skip
+    )
 
 
 def actual_columns(study: Study, shown: Shown = METRIC) -> tuple[EntryColumn, ...]:
@@ -192,9 +211,13 @@ def check_people(people: Sequence[str]) -> None:
         bad = not person.strip() or person != person.strip() or not person.isprintable() or person[0] in "=+-@"
         if bad or len(person) > 40:
             problems.append(
-                InputError("people", repr(person), "a name of at most 40 characters on one line",
-                           "Write it as it stands on the score sheet.")
-            )  # fmt: skip
+                InputError(
+                    "people",
+                    repr(person),
+                    "a name of at most 40 characters on one line",
+                    "Write it as it stands on the score sheet.",
+                )
+            )
         elif person.casefold() in seen:
             problems.append(
                 InputError("people", repr(person), "each person once", "Add an initial to tell them apart.")

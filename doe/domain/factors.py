@@ -23,9 +23,21 @@ What may be proposed ends far below, see `doe.domain.limits`."""
 
 _PREFIXES = ("hand_", "actual_", "check_")  # columns of the results
 _RESERVED = {
-    "coupon", "round", "cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke",
-    "passed", "side", "role", "note", "symptom", "void",
-}  # fmt: skip
+    "coupon",
+    "round",
+    "cure_batch",
+    "press_batch",
+    "cure_order",
+    "press_order",
+    "garment",
+    "stroke",
+    "passed",
+    "side",
+    "role",
+    "note",
+    "symptom",
+    "void",
+}
 
 
 @dataclass(frozen=True)
@@ -56,34 +68,170 @@ _PRACTICE = "common practice, no source"
 KNOWN_FACTORS: dict[str, KnownFactor] = {
     known.name: known
     for known in (
-        KnownFactor("cure_temp", "cure temperature", "degC", "linear", "cure", True, 1, 110, 140, 4,
-                    (90, 160), f"oven air 110 to 140 degC is usual ({_TRADE}); "
-                    f"90 is clearly too little, 160 clearly too much ({_PRACTICE})"),
-        KnownFactor("cure_time", "cure time", "s", "log", "cure", False, 5, 90, 210, 5,
-                    (45, 360), f"90 s to 3 min is usual ({_TRADE})"),
-        KnownFactor("press_temp", "press temperature", "degC", "linear", "press", True, 1, 140, 170, 5,
-                    (115, 175), f"115 to 170 degC by fabric; release waxes are said to melt and film to lock "
-                    f"above about 175 degC ({_TRADE})"),
-        KnownFactor("dwell", "press dwell", "s", "log", "press", False, 1, 8, 20, 1,
-                    (3, 30), f"8 to 20 s is usual ({_TRADE})"),
-        KnownFactor("powder_amount", "powder amount", "g/m2", "linear", "cure", False, 1, 30, 70, 5,
-                    (15, 100), "weighed film before and after powder; the band is our guess, no source"),
-        KnownFactor("pressure", "press pressure", "bar", "linear", "press", False, 0.1, 2, 5, 0.2,
-                    (1, 7), f"air gauge, not pressure on the cloth; 40 to 60 psi is often quoted ({_TRADE})"),
-        KnownFactor("peel_wait", "wait before peel", "s", "log", "press", False, 1, 3, 60, 2,
-                    (1, 300), f"hot film at least 3 s, cold film about 30 s or more ({_PRACTICE})"),
-        KnownFactor("cooling_gap", "gap between cure and press", "s", "log", "press", False, 1, 5, 120, 3,
-                    (5, 86400), f"at least 5 to 10 s ({_PRACTICE})"),
-        KnownFactor("second_press_time", "second press time", "s", "log", "press", False, 1, 3, 10, 1,
-                    (2, 15), f"5 to 10 s with a cover sheet ({_TRADE})"),
-        KnownFactor("film_type", "film type", "", "linear", "press", False, 0, math.nan, math.nan, 0,
-                    (math.nan, math.nan), _PRACTICE, ("hot", "cold")),
-        KnownFactor("peel_mode", "peel", "", "linear", "press", False, 0, math.nan, math.nan, 0,
-                    (math.nan, math.nan), _PRACTICE, ("hot", "cold")),
-        KnownFactor("fabric", "fabric", "", "linear", "press", False, 0, math.nan, math.nan, 0,
-                    (math.nan, math.nan), _PRACTICE, ("first", "second")),
+        KnownFactor(
+            "cure_temp",
+            "cure temperature",
+            "degC",
+            "linear",
+            "cure",
+            True,
+            1,
+            110,
+            140,
+            4,
+            (90, 160),
+            f"oven air 110 to 140 degC is usual ({_TRADE}); "
+            f"90 is clearly too little, 160 clearly too much ({_PRACTICE})",
+        ),
+        KnownFactor(
+            "cure_time",
+            "cure time",
+            "s",
+            "log",
+            "cure",
+            False,
+            5,
+            90,
+            210,
+            5,
+            (45, 360),
+            f"90 s to 3 min is usual ({_TRADE})",
+        ),
+        KnownFactor(
+            "press_temp",
+            "press temperature",
+            "degC",
+            "linear",
+            "press",
+            True,
+            1,
+            140,
+            170,
+            5,
+            (115, 175),
+            f"115 to 170 degC by fabric; release waxes are said to melt and film to lock "
+            f"above about 175 degC ({_TRADE})",
+        ),
+        KnownFactor(
+            "dwell", "press dwell", "s", "log", "press", False, 1, 8, 20, 1, (3, 30), f"8 to 20 s is usual ({_TRADE})"
+        ),
+        KnownFactor(
+            "powder_amount",
+            "powder amount",
+            "g/m2",
+            "linear",
+            "cure",
+            False,
+            1,
+            30,
+            70,
+            5,
+            (15, 100),
+            "weighed film before and after powder; the band is our guess, no source",
+        ),
+        KnownFactor(
+            "pressure",
+            "press pressure",
+            "bar",
+            "linear",
+            "press",
+            False,
+            0.1,
+            2,
+            5,
+            0.2,
+            (1, 7),
+            f"air gauge, not pressure on the cloth; 40 to 60 psi is often quoted ({_TRADE})",
+        ),
+        KnownFactor(
+            "peel_wait",
+            "wait before peel",
+            "s",
+            "log",
+            "press",
+            False,
+            1,
+            3,
+            60,
+            2,
+            (1, 300),
+            f"hot film at least 3 s, cold film about 30 s or more ({_PRACTICE})",
+        ),
+        KnownFactor(
+            "cooling_gap",
+            "gap between cure and press",
+            "s",
+            "log",
+            "press",
+            False,
+            1,
+            5,
+            120,
+            3,
+            (5, 86400),
+            f"at least 5 to 10 s ({_PRACTICE})",
+        ),
+        KnownFactor(
+            "second_press_time",
+            "second press time",
+            "s",
+            "log",
+            "press",
+            False,
+            1,
+            3,
+            10,
+            1,
+            (2, 15),
+            f"5 to 10 s with a cover sheet ({_TRADE})",
+        ),
+        KnownFactor(
+            "film_type",
+            "film type",
+            "",
+            "linear",
+            "press",
+            False,
+            0,
+            math.nan,
+            math.nan,
+            0,
+            (math.nan, math.nan),
+            _PRACTICE,
+            ("hot", "cold"),
+        ),
+        KnownFactor(
+            "peel_mode",
+            "peel",
+            "",
+            "linear",
+            "press",
+            False,
+            0,
+            math.nan,
+            math.nan,
+            0,
+            (math.nan, math.nan),
+            _PRACTICE,
+            ("hot", "cold"),
+        ),
+        KnownFactor(
+            "fabric",
+            "fabric",
+            "",
+            "linear",
+            "press",
+            False,
+            0,
+            math.nan,
+            math.nan,
+            0,
+            (math.nan, math.nan),
+            _PRACTICE,
+            ("first", "second"),
+        ),
     )
-}  # fmt: skip
+}
 """The usual factors by name. Ranges and steps are defaults a person may change."""
 
 DEFAULT_FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
@@ -168,14 +316,17 @@ class Factor:
     def _check(self) -> None:
         where = f"factor {self.name}"
         if (
-            not _NAME.match(self.name) or self.name in _RESERVED or self.name.startswith(_PREFIXES)
+            not _NAME.match(self.name)
+            or self.name in _RESERVED
+            or self.name.startswith(_PREFIXES)
             or len(self.name) > NAME_LENGTH
-        ):  # fmt: skip
+        ):
             raise InputError(
-                "factor name", repr(self.name),
+                "factor name",
+                repr(self.name),
                 f"at most {NAME_LENGTH} lower-case letters, digits and _, not a column of the plan",
                 "Choose a name such as cure_temp.",
-            )  # fmt: skip
+            )
         if self.unit not in STORED_UNITS:
             raise InputError(f"{where}, unit", repr(self.unit), "degC, s, bar, g/m2", "Convert to one of these.")
         if self.stage not in ("cure", "press"):
@@ -186,9 +337,11 @@ class Factor:
             told_apart = {"".join(level.casefold().split()) for level in self.levels} - {""}
             if len(told_apart) != len(self.levels) or not 2 <= len(self.levels) <= 4:
                 raise InputError(
-                    f"{where}, levels", " / ".join(self.levels), "2 to 4 different levels, each with a name",
+                    f"{where}, levels",
+                    " / ".join(self.levels),
+                    "2 to 4 different levels, each with a name",
                     "List each level once.",
-                )  # fmt: skip
+                )
             return
         if self.unit == "":
             raise InputError(
@@ -197,9 +350,11 @@ class Factor:
         known = KNOWN_FACTORS.get(self.name)
         if known is not None and self.unit != known.unit:
             raise InputError(
-                f"{where}, unit", self.unit or "none", known.unit or "a list of levels",
+                f"{where}, unit",
+                self.unit or "none",
+                known.unit or "a list of levels",
                 f"{known.label.capitalize()} is kept in its own unit; choose another name for something else.",
-            )  # fmt: skip
+            )
         if self.unit == "degC":
             for end in (self.low, self.high):
                 check_celsius(end, where)
@@ -219,22 +374,25 @@ class Factor:
         span = self.high - self.low
         if not 0 <= self.setting_sd <= MOST_SPANS * span:
             raise InputError(
-                f"{where}, setting error", self.setting_sd,
+                f"{where}, setting error",
+                self.setting_sd,
                 f"0 or more, and at most {MOST_SPANS} times the range ({plain(MOST_SPANS * span)} {self.unit})",
                 "Give a standard deviation.",
-            )  # fmt: skip
+            )
         if self.trial_sd is not None and not 0 <= self.trial_sd <= MOST_SPANS * span:
             raise InputError(
-                f"{where}, setting error of the trial", self.trial_sd,
+                f"{where}, setting error of the trial",
+                self.trial_sd,
                 f"0 or more, and at most {MOST_SPANS} times the range ({plain(MOST_SPANS * span)} {self.unit})",
                 "Give a standard deviation, or leave it out: then it is that of production.",
-            )  # fmt: skip
+            )
         if self.step is None or not (self.step == 0 or span / FINEST_STEPS <= self.step <= span):
             raise InputError(
-                f"{where}, step", self.step,
+                f"{where}, step",
+                self.step,
                 f"0 or more, not wider than the range ({plain(span)} {self.unit}) and not vanishing in it",
                 "Give the smallest change the machine takes, or widen the range.",
-            )  # fmt: skip
+            )
 
     @property
     def trial_error(self) -> float:
@@ -290,7 +448,12 @@ def usual_factor(name: str, **changes: float | str | bool | tuple[str, ...]) -> 
     if known is None:
         raise InputError("factor", name, ", ".join(KNOWN_FACTORS), "Choose one of these, or describe your own.")
     fields: dict[str, object] = {
-        "unit": known.unit, "low": known.low, "high": known.high, "setting_sd": known.setting_sd,
-        "hard_to_change": known.hard_to_change, "scale": known.scale, "levels": known.levels,
-    }  # fmt: skip
+        "unit": known.unit,
+        "low": known.low,
+        "high": known.high,
+        "setting_sd": known.setting_sd,
+        "hard_to_change": known.hard_to_change,
+        "scale": known.scale,
+        "levels": known.levels,
+    }
     return Factor(name, **{**fields, **changes})  # type: ignore[arg-type] # values are checked by Factor

@@ -67,8 +67,12 @@ class GaugeReading:
     def __post_init__(self) -> None:
         if self.machine not in MACHINE_KINDS:
             raise InputError("gauge reading, machine", self.machine, "oven or press", "Say which machine it was.")
-        for label, value in (("set", self.set_degc), ("shown", self.shown_degc), ("measured", self.measured_degc),
-                             ("surroundings", self.surroundings_degc)):  # fmt: skip
+        for label, value in (
+            ("set", self.set_degc),
+            ("shown", self.shown_degc),
+            ("measured", self.measured_degc),
+            ("surroundings", self.surroundings_degc),
+        ):
             if value is None:
                 continue
             where = f"gauge reading, {label}"

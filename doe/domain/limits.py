@@ -15,10 +15,15 @@ CEILING_DEGC = 200.0
 give off isocyanates (industry and trade pages, secondary)."""
 
 LIMIT_NAMES = {
-    "film_max": "film_max_degc", "powder_max": "powder_max_degc", "fabric_max": "fabric_max_degc",
-    "oven_max": "oven_max_degc", "press_max": "press_max_degc", "min_cure_time": "min_cure_time_s",
-    "min_dwell": "min_dwell_s", "max_pressure": "max_pressure_bar",
-}  # fmt: skip
+    "film_max": "film_max_degc",
+    "powder_max": "powder_max_degc",
+    "fabric_max": "fabric_max_degc",
+    "oven_max": "oven_max_degc",
+    "press_max": "press_max_degc",
+    "min_cure_time": "min_cure_time_s",
+    "min_dwell": "min_dwell_s",
+    "max_pressure": "max_pressure_bar",
+}
 """What a limit is called at the command line, and the field it fills."""
 
 LIMIT_LABELS = {
@@ -60,9 +65,11 @@ class Limits:
                 check_celsius(value, entry.name)
             if entry.name.endswith("_degc") and value > CEILING_DEGC:
                 raise InputError(
-                    entry.name, f"{plain(value)} degC", f"at most {plain(CEILING_DEGC)} degC, a positive number",
+                    entry.name,
+                    f"{plain(value)} degC",
+                    f"at most {plain(CEILING_DEGC)} degC, a positive number",
                     f"It is the {LIMIT_LABELS[entry.name]}; nothing at or above that is proposed.",
-                )  # fmt: skip
+                )
             if not 0 < value < 100_000:
                 raise InputError(entry.name, value, "a positive number", f"It is the {LIMIT_LABELS[entry.name]}.")
 
@@ -92,9 +99,14 @@ def _lowest(*values: float | None) -> float | None:
 def needed_limits(factors: tuple[Factor, ...]) -> tuple[str, ...]:
     """Field names of the limits that must be known before a plan with these factors is made."""
     always = (
-        "film_max_degc", "powder_max_degc", "fabric_max_degc", "oven_max_degc", "press_max_degc",
-        "min_cure_time_s", "min_dwell_s",
-    )  # fmt: skip
+        "film_max_degc",
+        "powder_max_degc",
+        "fabric_max_degc",
+        "oven_max_degc",
+        "press_max_degc",
+        "min_cure_time_s",
+        "min_dwell_s",
+    )
     return (*always, "max_pressure_bar") if any(f.name == "pressure" for f in factors) else always
 
 
@@ -117,22 +129,32 @@ def check_ranges(factors: tuple[Factor, ...], limits: Limits | None) -> None:
             continue
         if f.is_temperature and f.high >= CEILING_DEGC:
             problems.append(
-                InputError(f"{f.name}, high", show_both(f.high, f.unit), f"below {show_both(CEILING_DEGC, 'degC')}",
-                           "Nothing at or above it is ever proposed (fumes); lower the range.")
-            )  # fmt: skip
+                InputError(
+                    f"{f.name}, high",
+                    show_both(f.high, f.unit),
+                    f"below {show_both(CEILING_DEGC, 'degC')}",
+                    "Nothing at or above it is ever proposed (fumes); lower the range.",
+                )
+            )
         low, high = limits.bounds(f.name) if limits else (None, None)
         if high is not None and f.high > high:
             problems.append(
-                InputError(f"{f.name}, high", show_both(f.high, f.unit),
-                           f"at most {show_both(high, f.unit)} (limit)",
-                           "Lower the range, or correct the limit from the data sheet.")
-            )  # fmt: skip
+                InputError(
+                    f"{f.name}, high",
+                    show_both(f.high, f.unit),
+                    f"at most {show_both(high, f.unit)} (limit)",
+                    "Lower the range, or correct the limit from the data sheet.",
+                )
+            )
         if low is not None and f.low < low:
             problems.append(
-                InputError(f"{f.name}, low", show_both(f.low, f.unit),
-                           f"at least {show_both(low, f.unit)} (limit)",
-                           "Raise the range, or correct the limit from the data sheet.")
-            )  # fmt: skip
+                InputError(
+                    f"{f.name}, low",
+                    show_both(f.low, f.unit),
+                    f"at least {show_both(low, f.unit)} (limit)",
+                    "Raise the range, or correct the limit from the data sheet.",
+                )
+            )
     if problems:
         raise InputErrors(problems)
 
@@ -149,9 +171,11 @@ def refuse_too_hot(factors: tuple[Factor, ...], settings: Mapping[str, Iterable[
         hottest = max(map(float, settings[f.name]), default=0.0) if f.is_temperature else 0.0
         if hottest >= CEILING_DEGC:
             raise InputError(
-                f"{where}, {f.name}", show_both(hottest, f.unit), f"below {show_both(CEILING_DEGC, 'degC')}",
+                f"{where}, {f.name}",
+                show_both(hottest, f.unit),
+                f"below {show_both(CEILING_DEGC, 'degC')}",
                 "Nothing at or above it is ever printed as a setting (fumes); look where these coupons come from.",
-            )  # fmt: skip
+            )
 
 
 def range_warnings(factors: tuple[Factor, ...], *, dyed_polyester: bool = False) -> tuple[str, ...]:

@@ -74,8 +74,12 @@ class RecipeSetting:
         if not all(math.isfinite(v) for v in given):
             raise InputError(where, "a missing number", "numbers", "Fill in the setting.")
         if self.unit == "degC" and max(given) >= CEILING_DEGC:
-            raise InputError(where, f"{max(given):g} degC", f"below {CEILING_DEGC:g} degC",
-                             "Nothing at or above it is ever released (fumes).")  # fmt: skip
+            raise InputError(
+                where,
+                f"{max(given):g} degC",
+                f"below {CEILING_DEGC:g} degC",
+                "Nothing at or above it is ever released (fumes).",
+            )
         low = -math.inf if self.window_low is None else self.window_low
         high = math.inf if self.window_high is None else self.window_high
         if not low - 1e-9 <= self.surface <= high + 1e-9:
@@ -112,8 +116,12 @@ class ConfirmationRecord:
                 "confirmation", f"{self.claim}, {self.assurance}", "between 0 and 1", "Write 95 % as 0.95."
             )
         if self.passed < 0 or not 0 <= self.failed <= self.failures_allowed:
-            raise InputError("confirmation", f"{self.failed} failed", f"at most {self.failures_allowed} failed",
-                             "A recipe is released after a confirmation that was accepted.")  # fmt: skip
+            raise InputError(
+                "confirmation",
+                f"{self.failed} failed",
+                f"at most {self.failures_allowed} failed",
+                "A recipe is released after a confirmation that was accepted.",
+            )
         _check_zone(self.judged_at, "confirmation, judged at")
 
 
@@ -207,18 +215,30 @@ class Recipe:
         if not names or len(set(names)) != len(names):
             raise InputError("recipe, settings", names, "each setting once, at least one", "List the settings.")
         if not 0 <= self.pass_rate_low <= self.pass_rate <= 1:
-            raise InputError("recipe, pass rate", f"{self.pass_rate}, lower bound {self.pass_rate_low}",
-                             "0 to 1, the bound below the rate", "Take both from the recommendation.")  # fmt: skip
+            raise InputError(
+                "recipe, pass rate",
+                f"{self.pass_rate}, lower bound {self.pass_rate_low}",
+                "0 to 1, the bound below the rate",
+                "Take both from the recommendation.",
+            )
         if self.confirmation is None and not self.exception.strip():
-            raise InputError("recipe, confirmation", "none", "an accepted confirmation, or a reason without one",
-                             "Confirm the setpoint first.")  # fmt: skip
+            raise InputError(
+                "recipe, confirmation",
+                "none",
+                "an accepted confirmation, or a reason without one",
+                "Confirm the setpoint first.",
+            )
         _check_zone(self.approved_at, "recipe, approved at")
         if self.retired_at is not None:
             _check_zone(self.retired_at, "recipe, retired at")
         last = self.approved_at.date() + LAPSE
         if not self.approved_at.date() < self.review_on <= last:
-            raise InputError("recipe, review date", self.review_on, f"after approval, by {last}",
-                             "A recipe is looked at again within two years.")  # fmt: skip
+            raise InputError(
+                "recipe, review date",
+                self.review_on,
+                f"after approval, by {last}",
+                "A recipe is looked at again within two years.",
+            )
 
     def _check_texts(self) -> None:
         check_line(self.name, "recipe, name", longest=NAME_LENGTH)
@@ -279,8 +299,9 @@ def nearest_recipes(
             newest[recipe.name] = recipe
     found = [
         (r, tuple(d for d in stack_differences(stack, r.stack) if d.part in parts))
-        for r in newest.values() if r.retired_at is None
-    ]  # fmt: skip
+        for r in newest.values()
+        if r.retired_at is None
+    ]
     return tuple(sorted(found, key=lambda pair: (_distance(pair[1]), pair[0].name)))
 
 

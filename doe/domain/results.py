@@ -76,9 +76,11 @@ def check_hand(value: float, where: str) -> None:
     """
     if not (HAND_LOW <= value <= HAND_HIGH and float(value / HAND_STEP).is_integer()):
         raise InputError(
-            where, plain(value), "1 to 5 in half steps",
+            where,
+            plain(value),
+            "1 to 5 in half steps",
             "Correct the score, or leave it empty if the coupon did not transfer.",
-        )  # fmt: skip
+        )
 
 
 def read_results(study: Study, frame: pd.DataFrame) -> Results:

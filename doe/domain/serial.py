@@ -21,9 +21,10 @@ def to_plain(thing: Any) -> Any:
     """Dataclasses, tuples and mappings as dictionaries and lists that JSON takes; NaN becomes None."""
     if is_dataclass(thing) and not isinstance(thing, type):
         kept = [
-            f.name for f in fields(thing)
+            f.name
+            for f in fields(thing)
             if f.name != "_" and not (f.metadata.get(LEFT_OUT_WHEN_NONE) and getattr(thing, f.name) is None)
-        ]  # fmt: skip
+        ]
         return {name: to_plain(getattr(thing, name)) for name in kept}
     if isinstance(thing, Mapping):
         return {str(key): to_plain(value) for key, value in thing.items()}

@@ -16,8 +16,12 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _COMPARE: dict[str, Callable[[Any, Any], Any]] = {
-    ">=": operator.ge, "<=": operator.le, ">": operator.gt, "<": operator.lt, "=": operator.eq,
-}  # fmt: skip
+    ">=": operator.ge,
+    "<=": operator.le,
+    ">": operator.gt,
+    "<": operator.lt,
+    "=": operator.eq,
+}
 _CLAUSE = re.compile(r"^\s*([a-z][a-z0-9_]*)\s*(>=|<=|=|>|<)\s*(\S.*?)\s*$")
 
 
@@ -59,9 +63,11 @@ class Forbidden:
             match = _CLAUSE.match(part)
             if match is None:
                 raise InputError(
-                    "forbidden combination", repr(part.strip()), "comparisons joined by 'and'",
+                    "forbidden combination",
+                    repr(part.strip()),
+                    "comparisons joined by 'and'",
                     "Write it like: cure_temp >= 135 and cure_time >= 180.",
-                )  # fmt: skip
+                )
             name, compare, value = match[1], match[2], match[3]
             factor = by_name.get(name)
             if factor is None:
@@ -69,9 +75,11 @@ class Forbidden:
             if factor.is_categorical:
                 if value not in factor.levels or compare != "=":
                     raise InputError(
-                        f"forbidden combination, {name}", f"{compare} {value}", f"= one of {', '.join(factor.levels)}",
+                        f"forbidden combination, {name}",
+                        f"{compare} {value}",
+                        f"= one of {', '.join(factor.levels)}",
                         "Correct the level.",
-                    )  # fmt: skip
+                    )
                 clauses.append(Clause(name, "=", value))
                 continue
             from doe.domain.units import parse_quantity

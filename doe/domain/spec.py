@@ -25,9 +25,11 @@ class Check:
             raise InputError("check name", repr(self.name), "letters, digits and _", "Choose a name such as wash_1.")
         if not 0 <= self.after_washes <= MOST_WASHES:
             raise InputError(
-                f"check {self.name}, washes", self.after_washes, f"0 to {MOST_WASHES}",
+                f"check {self.name}, washes",
+                self.after_washes,
+                f"0 to {MOST_WASHES}",
                 "Say after how many washes it is looked at.",
-            )  # fmt: skip
+            )
 
 
 DEFAULT_CHECKS = (

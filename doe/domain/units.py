@@ -26,18 +26,44 @@ STORED_UNITS = ("degC", "s", "bar", "g/m2", "")
 SYMBOLS = {"degC": "°C", "degF": "°F", "s": "s", "bar": "bar", "psi": "psi", "g/m2": "g/m²", "": ""}
 
 _SPELLINGS = {
-    "c": "degC", "°c": "degC", "degc": "degC", "celsius": "degC",
-    "f": "degF", "°f": "degF", "degf": "degF", "fahrenheit": "degF",
-    "s": "s", "sec": "s", "secs": "s", "second": "s", "seconds": "s",
-    "min": "min", "mins": "min", "minute": "min", "minutes": "min",
-    "bar": "bar", "psi": "psi", "kpa": "kPa",
-    "g/m2": "g/m2", "g/m²": "g/m2", "gsm": "g/m2", "oz/yd2": "oz/yd2", "oz/yd²": "oz/yd2",
-}  # fmt: skip
+    "c": "degC",
+    "°c": "degC",
+    "degc": "degC",
+    "celsius": "degC",
+    "f": "degF",
+    "°f": "degF",
+    "degf": "degF",
+    "fahrenheit": "degF",
+    "s": "s",
+    "sec": "s",
+    "secs": "s",
+    "second": "s",
+    "seconds": "s",
+    "min": "min",
+    "mins": "min",
+    "minute": "min",
+    "minutes": "min",
+    "bar": "bar",
+    "psi": "psi",
+    "kpa": "kPa",
+    "g/m2": "g/m2",
+    "g/m²": "g/m2",
+    "gsm": "g/m2",
+    "oz/yd2": "oz/yd2",
+    "oz/yd²": "oz/yd2",
+}
 
 _STORED_OF = {
-    "degC": "degC", "degF": "degC", "s": "s", "min": "s", "bar": "bar", "psi": "bar", "kPa": "bar",
-    "g/m2": "g/m2", "oz/yd2": "g/m2",
-}  # fmt: skip
+    "degC": "degC",
+    "degF": "degC",
+    "s": "s",
+    "min": "s",
+    "bar": "bar",
+    "psi": "bar",
+    "kPa": "bar",
+    "g/m2": "g/m2",
+    "oz/yd2": "g/m2",
+}
 
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].*?)?\s*$")
 

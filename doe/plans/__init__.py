@@ -9,6 +9,17 @@ from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import KIND_LABELS, KINDS, ORDERS, REPEAT_CENTRE, Plan
 
 __all__ = [
-    "KINDS", "KIND_LABELS", "ORDERS", "REPEAT_CENTRE", "LeftOut", "Plan", "PlanJudgement", "add_round",
-    "augment_plan", "compare_plans", "judge_plan", "left_out", "make_plan",
-]  # fmt: skip
+    "KINDS",
+    "KIND_LABELS",
+    "ORDERS",
+    "REPEAT_CENTRE",
+    "LeftOut",
+    "Plan",
+    "PlanJudgement",
+    "add_round",
+    "augment_plan",
+    "compare_plans",
+    "judge_plan",
+    "left_out",
+    "make_plan",
+]

@@ -195,9 +195,11 @@ def _checked(study: Study, settings: pd.DataFrame) -> pd.DataFrame:
     missing = [name for name in study.factor_names if name not in settings]
     if missing or not len(settings):
         raise InputError(
-            "settings of the round", ", ".join(missing) or "no row", "one row a coupon with every factor",
+            "settings of the round",
+            ", ".join(missing) or "no row",
+            "one row a coupon with every factor",
             "Give a setting for each factor.",
-        )  # fmt: skip
+        )
     problems: list[InputError] = []
     checked: dict[str, np.ndarray] = {}
     for f in study.factors:

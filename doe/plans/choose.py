@@ -34,9 +34,11 @@ def choose_points(
         return _check_centre(study, points), kind, (*notes, *more)
     if coupons < LEAST_OPTIMAL:
         raise InputError(
-            "coupons", coupons, f"{LEAST_OPTIMAL} or more for an optimal plan",
+            "coupons",
+            coupons,
+            f"{LEAST_OPTIMAL} or more for an optimal plan",
             "Make more coupons, or choose a two-level plan for a first look.",
-        )  # fmt: skip
+        )
     centre = _check_centre(study, centre_points(study, optimal_centre(coupons)))
     criterion: Criterion = "D" if kind == "d-optimal" else "I"
     free = optimal_points(study, coupons - len(centre), rng, criterion=criterion, fixed=centre)
@@ -58,9 +60,11 @@ def optimal_centre(coupons: int) -> int:
 def _check_centre(study: Study, points: Points) -> Points:
     if forbidden_points(study, points.coded, points.levels).any():
         raise InputError(
-            "forbidden combinations", "no allowed settings near the centre of the ranges", "a region with room in it",
+            "forbidden combinations",
+            "no allowed settings near the centre of the ranges",
+            "a region with room in it",
             "Narrow the ranges, or correct the forbidden combinations.",
-        )  # fmt: skip
+        )
     return points
 
 
@@ -93,9 +97,11 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, str]:
     allowed = {kind: sizes(study, kind)[0] for kind in CLASSICAL if _exists(study, kind)}
     least = min(low for low, _ in allowed.values())
     raise InputError(
-        "coupons", coupons, f"{min(least, LEAST_OPTIMAL)} or more for these factors",
+        "coupons",
+        coupons,
+        f"{min(least, LEAST_OPTIMAL)} or more for these factors",
         "Make more coupons, or hold a factor constant.",
-    )  # fmt: skip
+    )
 
 
 def fits(study: Study, kind: str, coupons: int) -> bool:

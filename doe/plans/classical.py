@@ -34,8 +34,12 @@ _QUARTER = {5: "a b c ab ac", 6: "a b c d abc bcd"}
 _SIX_FACTOR_TRIPLES = ((0, 1, 3), (1, 2, 4), (2, 3, 5), (0, 3, 4), (1, 4, 5), (0, 2, 5))
 
 _RANGE = {
-    "half": (3, 6), "quarter": (5, 6), "full": (2, 6), "composite": (2, 6), "box-behnken": (3, 6),
-}  # fmt: skip
+    "half": (3, 6),
+    "quarter": (5, 6),
+    "full": (2, 6),
+    "composite": (2, 6),
+    "box-behnken": (3, 6),
+}
 
 CLASSICAL = tuple(_RANGE)
 
@@ -58,9 +62,11 @@ def check_kind(study: Study, kind: str) -> None:
     if not low <= k <= high:
         what = "factors with a range or two levels" if kind in ("half", "quarter") else "factors with a range"
         raise InputError(
-            f"plan {kind}", f"{k} {what}", f"{low} to {high}",
+            f"plan {kind}",
+            f"{k} {what}",
+            f"{low} to {high}",
             "Choose full or composite." if k < low else "Choose an optimal plan, or hold a factor constant.",
-        )  # fmt: skip
+        )
 
 
 def base_points(study: Study, kind: str) -> tuple[Points, tuple[str, ...]]:
@@ -141,9 +147,11 @@ def _move(study: Study, kind: str, points: Points, bad: np.ndarray) -> tuple[Poi
     share = bad.mean()
     if share > 0.25:
         raise InputError(
-            f"plan {kind}", f"{bad.sum()} of {len(points)} coupons in a forbidden combination", "at most a quarter",
+            f"plan {kind}",
+            f"{bad.sum()} of {len(points)} coupons in a forbidden combination",
+            "at most a quarter",
             "Choose an optimal plan: it goes around forbidden combinations.",
-        )  # fmt: skip
+        )
     pool = grid(study, 3, 9, largest=60_000)
     # a moved coupon should not ask for an oven or press setting of its own, hence three levels for these
     coded, roles = points.coded.copy(), points.roles.copy()
@@ -151,9 +159,11 @@ def _move(study: Study, kind: str, points: Points, bad: np.ndarray) -> tuple[Poi
         same = pool.take((pool.levels == points.levels[i]).all(axis=1))
         if not len(same):
             raise InputError(
-                f"plan {kind}", "a combination of levels that is forbidden at every setting", "plans without it",
+                f"plan {kind}",
+                "a combination of levels that is forbidden at every setting",
+                "plans without it",
                 "Choose an optimal plan: it goes around forbidden combinations.",
-            )  # fmt: skip
+            )
         coded[i] = same.coded[np.argmin(((same.coded - points.coded[i]) ** 2).sum(axis=1))]
         roles[i] = "chosen"
     count = int(bad.sum())
@@ -196,9 +206,11 @@ def classical_points(study: Study, kind: str, coupons: int) -> tuple[Points, tup
         near = sorted(allowed, key=lambda size: min(abs(coupons - size[0]), abs(coupons - size[1])))[:3]
         text = ", ".join(f"{least} to {most}" for least, most in sorted(near))
         raise InputError(
-            "coupons", coupons, f"{text} for {KIND_LABELS[kind]} of this study",
+            "coupons",
+            coupons,
+            f"{text} for {KIND_LABELS[kind]} of this study",
             "Change the number of coupons, or choose an optimal plan, which takes any number from 12.",
-        )  # fmt: skip
+        )
     base, notes = base_points(study, kind)
     centre = centre_points(study, coupons - copies * len(base))
     return stack_points([*([base] * copies), centre]), notes

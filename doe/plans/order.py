@@ -75,10 +75,14 @@ def order_round(
     garment = _garments(study, settings, press, coupons_per_garment, rng)
     return pd.DataFrame(
         {
-            "cure_batch": cure.batch, "press_batch": press.batch, "cure_order": cure.position,
-            "press_order": press.position, "garment": garment, "stroke": stroke,
+            "cure_batch": cure.batch,
+            "press_batch": press.batch,
+            "cure_order": cure.position,
+            "press_order": press.position,
+            "garment": garment,
+            "stroke": stroke,
         }
-    )  # fmt: skip
+    )
 
 
 def batched_queue(
@@ -259,12 +263,14 @@ def _strokes(
         for row in order[press.batch[order] == number]:
             home = next(
                 (
-                    s for s in open_strokes
-                    if len(s) < line.coupons_per_stroke and press_keys[s[0]] == press_keys[row]
+                    s
+                    for s in open_strokes
+                    if len(s) < line.coupons_per_stroke
+                    and press_keys[s[0]] == press_keys[row]
                     and all(all_keys[row] != all_keys[other] for other in s)
                 ),
                 None,
-            )  # fmt: skip
+            )
             if home is None:
                 open_strokes.append([int(row)])
             else:

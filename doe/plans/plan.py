@@ -27,8 +27,15 @@ KIND_LABELS = {
 """What a textbook calls each kind of plan, in words for people."""
 
 BOOKKEEPING = (
-    "round", "cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke", "role",
-)  # fmt: skip
+    "round",
+    "cure_batch",
+    "press_batch",
+    "cure_order",
+    "press_order",
+    "garment",
+    "stroke",
+    "role",
+)
 """Columns of a plan beside ``coupon`` and the factors, in order."""
 
 REPEAT_CENTRE = "repeat centre"

@@ -96,9 +96,17 @@ def precision(study: Study, coupons: pd.DataFrame, model: Model) -> Precision:
     d_value = float(np.exp(log_det / p) / n)
     best_d, best_i = best_continuous(study, model)
     return Precision(
-        model, p, p, n * largest, n * average, average, d_value, d_value / best_d, best_i / (n * average),
+        model,
+        p,
+        p,
+        n * largest,
+        n * average,
+        average,
+        d_value,
+        d_value / best_d,
+        best_i / (n * average),
         np.einsum("ip,pq,iq->i", X, inverse, X, optimize=True),
-    )  # fmt: skip
+    )
 
 
 def best_continuous(study: Study, model: Model) -> tuple[float, float]:

@@ -7,6 +7,17 @@ from doe.practice.habits import Habits
 from doe.practice.lines import KINDS, Best, SimulatedLine, make_line
 
 __all__ = [
-    "DEMO_COUPON_SEED", "DEMO_LINE_SEED", "KINDS", "Best", "Habits", "Scoring", "SimulatedLine", "Trial",
-    "best_coupon", "centre", "demo_line", "make_line", "one_factor_at_a_time",
-]  # fmt: skip
+    "DEMO_COUPON_SEED",
+    "DEMO_LINE_SEED",
+    "KINDS",
+    "Best",
+    "Habits",
+    "Scoring",
+    "SimulatedLine",
+    "Trial",
+    "best_coupon",
+    "centre",
+    "demo_line",
+    "make_line",
+    "one_factor_at_a_time",
+]

@@ -191,9 +191,15 @@ class Drill(ABC):
         return self._outcome
 
     def _finish(
-        self, parts: list[tuple[str, float]], truth: list[str], picture: MapPicture | BarPicture, *,
-        coupons: int = 0, minutes: float = 0.0, table: tuple[tuple[str, ...], ...] = (),
-    ) -> Turn:  # fmt: skip
+        self,
+        parts: list[tuple[str, float]],
+        truth: list[str],
+        picture: MapPicture | BarPicture,
+        *,
+        coupons: int = 0,
+        minutes: float = 0.0,
+        table: tuple[tuple[str, ...], ...] = (),
+    ) -> Turn:
         if self.hints:
             parts = [*parts, (f"{self.hints} hint{'s' if self.hints > 1 else ''}", -HINT_COST * self.hints)]
         score = round(min(100.0, max(0.0, sum(points for _, points in parts))))
@@ -230,8 +236,12 @@ def read_settings(study: Study, text: str, shown: Shown) -> dict[str, float]:
     words = text.split()
     if len(words) != len(study.numeric):
         names = ", ".join(f.label for f in study.numeric)
-        raise InputError("settings", repr(text.strip()), f"{len(study.numeric)} numbers: {names}", "Type them in this "
-                         "order, with blanks between.")  # fmt: skip
+        raise InputError(
+            "settings",
+            repr(text.strip()),
+            f"{len(study.numeric)} numbers: {names}",
+            "Type them in this order, with blanks between.",
+        )
     found = {}
     for f, word in zip(study.numeric, words, strict=True):
         value = parse_quantity(word, f.unit, f.label, default=shown.unit(f.unit))
@@ -248,11 +258,14 @@ def made_coupons(study: Study, results: pd.DataFrame) -> tuple[MadeCoupon, ...]:
     mean = results[hands].mean(axis=1)
     return tuple(
         MadeCoupon(
-            str(row["coupon"]), {f.name: float(row[f.name]) for f in study.numeric}, bool(row["passed"]),
-            str(row["symptom"]), None if pd.isna(mean.iloc[i]) else float(mean.iloc[i]),
+            str(row["coupon"]),
+            {f.name: float(row[f.name]) for f in study.numeric},
+            bool(row["passed"]),
+            str(row["symptom"]),
+            None if pd.isna(mean.iloc[i]) else float(mean.iloc[i]),
         )
         for i, row in enumerate(results.to_dict("records"))
-    )  # fmt: skip
+    )
 
 
 def robust_at(line: SimulatedLine, settings: Settings) -> float:

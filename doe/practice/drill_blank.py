@@ -75,10 +75,16 @@ class QualifyBlank(Drill):
             best = {f.name: round_settings(f, np.array([float(old.best().settings[f.name])]))[0] for f in study.numeric}
             recipe = {name: float(value) for name, value in best.items()}
             other = _BLANKS[(wanted + turn // 12) % len(_BLANKS)]
-            self.cloths = cloth, replace(
-                cloth, name=f"{cloth.name} of another mill", lag_s=cloth.lag_s * other.lag,
-                water=cloth.water * other.water, bears=cloth.bears + other.bears,
-            )  # fmt: skip
+            self.cloths = (
+                cloth,
+                replace(
+                    cloth,
+                    name=f"{cloth.name} of another mill",
+                    lag_s=cloth.lag_s * other.lag,
+                    water=cloth.water * other.water,
+                    bears=cloth.bears + other.bears,
+                ),
+            )
             new = on_cloth(old, self.cloths[1])
             rate = robust_at(new, recipe)
             if robust_at(old, recipe) >= TARGET + 0.01 and (rate >= TARGET or rate <= CLEARLY_BELOW):
@@ -94,10 +100,12 @@ class QualifyBlank(Drill):
     def window(self) -> dict[str, tuple[float, float]]:
         """Window of the recipe: a setting error to either side, inside the ranges."""
         return {
-            f.name: (max(f.low, self.recipe[f.name] - _REACH * f.setting_sd),
-                     min(f.high, self.recipe[f.name] + _REACH * f.setting_sd))
+            f.name: (
+                max(f.low, self.recipe[f.name] - _REACH * f.setting_sd),
+                min(f.high, self.recipe[f.name] + _REACH * f.setting_sd),
+            )
             for f in self.study.numeric
-        }  # fmt: skip
+        }
 
     def settings_of(self, place: str) -> Settings:
         """Settings of ``setpoint``, or of the ``cool`` or ``hot`` corner of the window."""
@@ -183,8 +191,10 @@ class QualifyBlank(Drill):
         all_made = pd.concat(self._made)
         passed = int(all_made["passed"].sum())
         low = pass_rate_low(passed, len(all_made), 0.9)
-        return (f"{passed} of {len(all_made)} passed. With 90 % assurance the pass rate behind that is at least "
-                f"{of_hundred(low)}, if all were made alike.")  # fmt: skip
+        return (
+            f"{passed} of {len(all_made)} passed. With 90 % assurance the pass rate behind that is at least "
+            f"{of_hundred(low)}, if all were made alike."
+        )
 
     def _hints(self) -> tuple[str, ...]:
         return (
@@ -208,9 +218,10 @@ class QualifyBlank(Drill):
             f"{of_hundred(before)}. The right verdict: {right}.",
             *self._difference(),
             "Of prints made exactly there: "
-            + ", ".join(f"{place} {of_hundred(float(p))}" for place, p in at.items()) + ".",
+            + ", ".join(f"{place} {of_hundred(float(p))}" for place, p in at.items())
+            + ".",
             self._tally(),
-        ]  # fmt: skip
+        ]
         made = pd.concat(self._made, ignore_index=True) if self._made else pd.DataFrame()
         best = {name: float(value) for name, value in self.new.best().settings.items()}
         picture = MapPicture(self.new, made, {"the recipe": self.recipe, "the best": best}, self.window)

@@ -152,6 +152,9 @@ class Compare(Drill):
         ]
         made = pd.concat(self._made, ignore_index=True)
         return self._finish(
-            parts, truth, MapPicture(self.line, made, marks), coupons=self.coupons,
+            parts,
+            truth,
+            MapPicture(self.line, made, marks),
+            coupons=self.coupons,
             table=settings_table(self.study, marks, self.shown),
-        )  # fmt: skip
+        )

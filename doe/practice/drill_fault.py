@@ -94,8 +94,9 @@ class FindFault(Drill):
         if made.key in self.evidence.found:
             raise InputError("check", made.key, "a check not made yet", "It came out as before.")
         if self.minutes + made.minutes > MINUTES:
-            raise InputError("check", f"{made.minutes:g} minutes", f"at most {MINUTES - self.minutes:g}", "Name a "
-                             "cause with = now.")  # fmt: skip
+            raise InputError(
+                "check", f"{made.minutes:g} minutes", f"at most {MINUTES - self.minutes:g}", "Name a cause with = now."
+            )
         self.minutes += made.minutes
         outcome = self._comes_out[made.key]
         self.evidence = replace(self.evidence, found={**self.evidence.found, made.key: outcome})
@@ -118,11 +119,12 @@ class FindFault(Drill):
         first = found.checks[0].look if found.checks else None
         side = {"under": "too little heat", "over": "too much heat", "other": "not heat"}[self.cause.side]
         return (
-            "No check left tells much: name the likeliest cause." if first is None else
-            f"The check that tells most per minute now: {first.key}.",
+            "No check left tells much: name the likeliest cause."
+            if first is None
+            else f"The check that tells most per minute now: {first.key}.",
             f"Which way it is: {side}.",
             f"It is one of: {', '.join(sorted({self.cause.key, *(c.fault.key for c in found.causes[:3])}))}.",
-        )  # fmt: skip
+        )
 
     def _end(self, *, found: bool) -> Turn:
         start, now = diagnose(Evidence(self.symptoms)), diagnose(self.evidence)

@@ -87,10 +87,13 @@ class ReadReport(Drill):
             return None
         return (
             Question("What do you do with this setpoint?", "; ".join(f"{k}: {v}" for k, v in _WORDS.items()), _USES),
-            Question("The customer asks how many of 100 will pass. What may you promise today?",
-                     "expected, bound (the lower bound) or nothing", ("expected", "bound", "nothing")),
+            Question(
+                "The customer asks how many of 100 will pass. What may you promise today?",
+                "expected, bound (the lower bound) or nothing",
+                ("expected", "bound", "nothing"),
+            ),
             Question("How many of 100 production prints do you think really pass at this setpoint?", "0 to 100"),
-        )[len(self._answers)]  # fmt: skip
+        )[len(self._answers)]
 
     def answer(self, text: str) -> Turn:
         """See `Drill`."""
@@ -145,10 +148,11 @@ class ReadReport(Drill):
             f"{of_hundred(best.robust_pass)}.",
             f"The verdict was: {found.verdict}. The lower bound {'held' if held else 'did not hold'}"
             + ("." if held else ": with 90 % assurance that happens about once in ten reports."),
-            "There was no window to trust." if found.window is None else
-            f"Of the {len(at)} corners of the expected window {int(np.sum(at >= 0.95))} really hold 95 of 100; the "
-            f"worst has {of_hundred(float(at.min()))}.",
-        ]  # fmt: skip
+            "There was no window to trust."
+            if found.window is None
+            else f"Of the {len(at)} corners of the expected window {int(np.sum(at >= 0.95))} really hold 95 of 100; "
+            f"the worst has {of_hundred(float(at.min()))}.",
+        ]
         window = {}
         if found.window is not None:
             bounds = found.window.bounds.astype(float)

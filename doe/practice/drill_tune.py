@@ -72,8 +72,9 @@ class TunePowder(Drill):
         if self.is_over:
             return None
         left = f"{COUPONS - self.coupons} coupons and {max(0.0, MINUTES - self.minutes):.0f} minutes left."
-        middle = " ".join(f"{self.shown.value(float(v), self.study.factor(k).unit):.0f}"
-                          for k, v in centre(self.study).items())  # fmt: skip
+        middle = " ".join(
+            f"{self.shown.value(float(v), self.study.factor(k).unit):.0f}" for k, v in centre(self.study).items()
+        )
         return Question(left, f"Settings such as {middle}, with x2 behind for two coupons; = before them hands them in")
 
     def answer(self, text: str) -> Turn:
@@ -96,8 +97,12 @@ class TunePowder(Drill):
             raise InputError("coupons", many, f"at most {COUPONS - self.coupons}", "Hand in your settings with =.")
         minutes = self._minutes(settings, many)
         if self.minutes + minutes > MINUTES:
-            raise InputError("clock", f"{minutes:.0f} minutes for that", f"at most {MINUTES - self.minutes:.0f}",
-                             "Make fewer or move the temperatures less, or hand in with =.")  # fmt: skip
+            raise InputError(
+                "clock",
+                f"{minutes:.0f} minutes for that",
+                f"at most {MINUTES - self.minutes:.0f}",
+                "Make fewer or move the temperatures less, or hand in with =.",
+            )
         first, batch = self.coupons + 1, len(self._made) + 1
         frame = pd.DataFrame([dict(settings)] * many)
         frame.insert(0, "coupon", [f"C{first + i:02d}" for i in range(many)])
@@ -160,6 +165,10 @@ class TunePowder(Drill):
         made = pd.concat(self._made, ignore_index=True) if self._made else results.iloc[:0]
         parts = [("as good as the best there are: 100", 100 * share_of_best(robust, best.robust_pass))]
         return self._finish(
-            parts, truth, MapPicture(self.line, made, marks), coupons=self.coupons, minutes=self.minutes,
+            parts,
+            truth,
+            MapPicture(self.line, made, marks),
+            coupons=self.coupons,
+            minutes=self.minutes,
             table=settings_table(self.study, marks, self.shown),
-        )  # fmt: skip
+        )

@@ -257,8 +257,16 @@ def _stage(
     return StageHeat(
         here[0] if temp_column is None else temp_column,
         here[1] if time_column is None else time_column,
-        melt, scorch, melt_here, scorch_here, share, low, high, steep_under, steep_over,
-    )  # fmt: skip
+        melt,
+        scorch,
+        melt_here,
+        scorch_here,
+        share,
+        low,
+        high,
+        steep_under,
+        steep_over,
+    )
 
 
 def _usual(name: str) -> Factor:

@@ -286,6 +286,8 @@ def make_line(kind: str, seed: int, study: Study) -> SimulatedLine:
         if {"unreachable": poor, "borderline": not good and not poor}.get(kind, good):
             return line
     raise InputError(
-        "study", f"no {kind} line in {_TRIES} draws", "ranges and a spec that some line can meet",
+        "study",
+        f"no {kind} line in {_TRIES} draws",
+        "ranges and a spec that some line can meet",
         "Widen the ranges, lower the setting errors or the hand-feel wanted.",
-    )  # fmt: skip
+    )

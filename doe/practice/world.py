@@ -121,9 +121,11 @@ def workshop_line(cloth: Cloth, powder: Powder, seed: int, study: Study, *, room
         if line.best().robust_pass >= 1 - lost:
             return line
     raise InputError(
-        "study", f"no shop in {_TRIES} that can press {powder.name} on {cloth.name}",
-        "ranges and a spec that can be met", "Widen the ranges, or choose another cloth or powder.",
-    )  # fmt: skip
+        "study",
+        f"no shop in {_TRIES} that can press {powder.name} on {cloth.name}",
+        "ranges and a spec that can be met",
+        "Widen the ranges, or choose another cloth or powder.",
+    )
 
 
 def on_cloth(line: SimulatedLine, cloth: Cloth) -> SimulatedLine:
@@ -152,9 +154,15 @@ def _draw(
     drawn = Room.draw(rng)
     here = drawn if room is None else room
     return SimulatedLine(
-        "workshop", seed, study, _truth(cloth, lot, here, study), _hand(cloth, lot, study), habits,
-        {name: float(off) for name, off in offsets.items() if name in named}, here.places,
-    )  # fmt: skip
+        "workshop",
+        seed,
+        study,
+        _truth(cloth, lot, here, study),
+        _hand(cloth, lot, study),
+        habits,
+        {name: float(off) for name, off in offsets.items() if name in named},
+        here.places,
+    )
 
 
 def _truth(cloth: Cloth, powder: Powder, room: Room, study: Study) -> WorkshopTruth:
@@ -173,9 +181,15 @@ def _truth(cloth: Cloth, powder: Powder, room: Room, study: Study) -> WorkshopTr
     held = study.held.get("powder_amount", 1.15 * layer * max(1.0, cloth.rough))
     amount: int | float = names.index("powder_amount") if "powder_amount" in names else float(held)
     return WorkshopTruth(
-        heat, amount, least=0.72 * layer * cloth.rough, most=2.3 * layer, water=room.water(cloth),
-        press_temp=stages[1].temp, press_time=stages[1].time, made=WorkshopTruth.Made(powder, room),
-    )  # fmt: skip
+        heat,
+        amount,
+        least=0.72 * layer * cloth.rough,
+        most=2.3 * layer,
+        water=room.water(cloth),
+        press_temp=stages[1].temp,
+        press_time=stages[1].time,
+        made=WorkshopTruth.Made(powder, room),
+    )
 
 
 def _stage(
@@ -205,9 +219,18 @@ def _stage(
         tables.append(LogDoseTable(partial(dose, path), *span))
         here.append(float(np.log(dose(best_path, best[0], best[1]))))
     return StageHeat(
-        temp, time, tables[0], tables[1], here[0], here[1], ooze_share=0.6, low=1.12, high=1.6 + bears,
-        steep_under=4.5, steep_over=3.3,
-    )  # fmt: skip
+        temp,
+        time,
+        tables[0],
+        tables[1],
+        here[0],
+        here[1],
+        ooze_share=0.6,
+        low=1.12,
+        high=1.6 + bears,
+        steep_under=4.5,
+        steep_over=3.3,
+    )
 
 
 def _hand(cloth: Cloth, powder: Powder, study: Study) -> HandFeel:
@@ -218,6 +241,10 @@ def _hand(cloth: Cloth, powder: Powder, study: Study) -> HandFeel:
             slopes[j] = -0.35
     top = (study.spec.hand_min or 3.5) + 1.0 + cloth.soft - 0.004 * (powder.grain_um - 100.0)
     return HandFeel(
-        top=float(min(top, 4.9)), best=np.array([-0.15, -0.2]), drop=np.array([0.35, 0.45]), skew=np.array([0.2, 0.3]),
-        slopes=slopes, straight=True,
-    )  # fmt: skip
+        top=float(min(top, 4.9)),
+        best=np.array([-0.15, -0.2]),
+        drop=np.array([0.35, 0.45]),
+        skew=np.array([0.2, 0.3]),
+        slopes=slopes,
+        straight=True,
+    )

@@ -9,6 +9,20 @@ from doe.setpoint.robust import RobustRate
 from doe.setpoint.why import Why, explain_answer
 
 __all__ = [
-    "NEXT_COUPONS", "Answer", "Cliff", "EarlierEffect", "Profile", "RobustMap", "RobustRate", "Verdict", "Why",
-    "Window", "explain_answer", "extend_plan", "profile", "recommend", "robust_map", "with_and_without",
-]  # fmt: skip
+    "NEXT_COUPONS",
+    "Answer",
+    "Cliff",
+    "EarlierEffect",
+    "Profile",
+    "RobustMap",
+    "RobustRate",
+    "Verdict",
+    "Why",
+    "Window",
+    "explain_answer",
+    "extend_plan",
+    "profile",
+    "recommend",
+    "robust_map",
+    "with_and_without",
+]

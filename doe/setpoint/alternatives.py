@@ -90,12 +90,16 @@ def other_settings(study: Study, surfaces: Surfaces, answer: Answer) -> tuple[Al
     feel = surfaces.hand_draws(frame)
     return tuple(
         Alternative(
-            idea, coupon, settings, float(rates[:, i].mean()), float(low_rates[i]),
+            idea,
+            coupon,
+            settings,
+            float(rates[:, i].mean()),
+            float(low_rates[i]),
             None if feel is None else float(feel[:, i].mean()),
             float(sum(float(settings[name]) for name in times)) if times else None,
         )
         for i, (idea, coupon, settings) in enumerate(ideas)
-    )  # fmt: skip
+    )
 
 
 def _row(study: Study, settings: pd.DataFrame, row: int) -> dict[str, float | str]:

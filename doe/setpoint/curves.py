@@ -89,9 +89,18 @@ def _curve(study: Study, surfaces: Surfaces, setpoint: Setpoint, factor: str, n:
     blank = np.full(n, np.nan)
     bands = (blank, blank) if hand is None else tuple(np.quantile(hand, [low, 1 - low], axis=0))
     return Profile(
-        factor, values, rates.mean(axis=0), pass_low, pass_high, checks, under.mean(axis=0), over.mean(axis=0),
-        blank if hand is None else hand.mean(axis=0), bands[0], bands[1],
-    )  # fmt: skip
+        factor,
+        values,
+        rates.mean(axis=0),
+        pass_low,
+        pass_high,
+        checks,
+        under.mean(axis=0),
+        over.mean(axis=0),
+        blank if hand is None else hand.mean(axis=0),
+        bands[0],
+        bands[1],
+    )
 
 
 def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str, n: int = 41) -> RobustMap:
@@ -109,10 +118,17 @@ def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str,
         return np.asarray(values, dtype=float).reshape(n, n)
 
     return RobustMap(
-        x, y, xs, ys, grid(rates.mean(axis=0)), grid(np.quantile(rates, 1 - study.spec.assurance, axis=0)),
-        grid(checks.mean(axis=0)), grid(predicted["hand"].to_numpy()), grid(predicted["p_under"].to_numpy()),
+        x,
+        y,
+        xs,
+        ys,
+        grid(rates.mean(axis=0)),
+        grid(np.quantile(rates, 1 - study.spec.assurance, axis=0)),
+        grid(checks.mean(axis=0)),
+        grid(predicted["hand"].to_numpy()),
+        grid(predicted["p_under"].to_numpy()),
         grid(predicted["p_over"].to_numpy()),
-    )  # fmt: skip
+    )
 
 
 def find_cliffs(study: Study, surfaces: Surfaces, setpoint: Setpoint) -> tuple[Cliff, ...]:

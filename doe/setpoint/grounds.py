@@ -291,6 +291,9 @@ def hand_ground(
     people = [p for part in parts for j, p in enumerate(part.people) if np.isfinite(part.hand[:, j]).any()]
     ends = np.quantile(felt, [low, 1 - low])
     return HandGround(
-        mean, float(ends[0]), float(ends[1]), tuple(dict.fromkeys(people)),
+        mean,
+        float(ends[0]),
+        float(ends[1]),
+        tuple(dict.fromkeys(people)),
         tuple(sorted(moves, key=lambda m: -abs(m.mean - mean))),
-    )  # fmt: skip
+    )

@@ -158,10 +158,12 @@ class _Numbers:
     def under(self, weights: Weights) -> tuple[float, ...]:
         part = weights.at(self.rows)
         return (
-            weights.mean(self.rates), weights.quantile(self.rates, self.low),
+            weights.mean(self.rates),
+            weights.quantile(self.rates, self.low),
             weights.mean((self.rates >= self.target).astype(float)),
-            part.mean((self.best >= self.target).astype(float)), part.mean(self.best),
-        )  # fmt: skip
+            part.mean((self.best >= self.target).astype(float)),
+            part.mean(self.best),
+        )
 
 
 def _pull(group: str, density: FloatArray, ask: _Numbers) -> PriorPull:

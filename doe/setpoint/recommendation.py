@@ -29,7 +29,7 @@ from doe.setpoint.verdict import (
     possible_changes,
     reach_threshold,
     share_inside,
-)  # fmt: skip
+)
 from doe.setpoint.window import find_window
 from doe.surfaces import Surfaces
 

@@ -116,11 +116,13 @@ class Asked:
             share = np.clip(low + errors * np.sqrt(low * (1 - low) / weights.effective), 0.0, 1.0)
             return self.judge(
                 Chance(
-                    reached, reachable + errors * np.sqrt(reachable * (1 - reachable) / part.effective),
+                    reached,
+                    reachable + errors * np.sqrt(reachable * (1 - reachable) / part.effective),
                     best + errors * part.error(self.best),
                 ),
-                mean + errors * weights.error(self.rates), weights.quantile(self.rates, float(share)),
-            )  # fmt: skip
+                mean + errors * weights.error(self.rates),
+                weights.quantile(self.rates, float(share)),
+            )
 
         said = verdict(0.0)
         return Standing(
@@ -149,8 +151,11 @@ class Asked:
 
     def _pulled(self, now: Standing, pull: PriorPull, doublings: float) -> Verdict:
         moved = (
-            (now.rate, pull.rate), (now.rate_low, pull.rate_low), (now.p_target, pull.p_target),
-            (now.p_reachable, pull.p_reachable), (now.best, pull.best),
-        )  # fmt: skip
+            (now.rate, pull.rate),
+            (now.rate_low, pull.rate_low),
+            (now.p_target, pull.p_target),
+            (now.p_reachable, pull.p_reachable),
+            (now.best, pull.best),
+        )
         rate, low, reached, reachable, best = (min(max(value + doublings * slope, 0.0), 1.0) for value, slope in moved)
         return self.judge(Chance(reached, reachable, best), rate, low)

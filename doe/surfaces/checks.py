@@ -141,9 +141,13 @@ def run_checks(study: Study, results: Results, *, order: FloatArray | None = Non
                 shape = analyse_shape(read_quadratic(terms, estimates))
         if order is not None and np.ptp(order[hand.rows]) > 0 and len(hand.rows) > len(columns) + 3:
             drift = judge_drift(
-                X[hand.rows], hand.mean, order[hand.rows], columns, batches=_batches(results, hand.rows),
+                X[hand.rows],
+                hand.mean,
+                order[hand.rows],
+                columns,
+                batches=_batches(results, hand.rows),
                 assurance=assurance,
-            )  # fmt: skip
+            )
         ordinal = _ordinal(hand, np.column_stack([coded, levels]), [*names, *level_names], assurance)
     at_levels, snapped = _two_level(coded)
     plain = at_levels & (levels == 0).all(axis=1)
@@ -159,9 +163,19 @@ def run_checks(study: Study, results: Results, *, order: FloatArray | None = Non
         )
     firth = _firth(coded, levels, level_names, names, results, assurance, notes)
     return ClassicalChecks(
-        hand_model, kind if terms is not None else "", means, lack, shape, effects, curvature, pass_effects, drift,
-        firth, ordinal, tuple(notes),
-    )  # fmt: skip
+        hand_model,
+        kind if terms is not None else "",
+        means,
+        lack,
+        shape,
+        effects,
+        curvature,
+        pass_effects,
+        drift,
+        firth,
+        ordinal,
+        tuple(notes),
+    )
 
 
 class _Hand:

@@ -136,8 +136,12 @@ class Surfaces:
         """
         absent = [n for n in self.study.factor_names if n not in frame.columns]
         if absent:
-            raise InputError("settings", ", ".join(map(str, frame.columns)), ", ".join(self.study.factor_names),
-                             f"Add {', '.join(absent)}.")  # fmt: skip
+            raise InputError(
+                "settings",
+                ", ".join(map(str, frame.columns)),
+                ", ".join(self.study.factor_names),
+                f"Add {', '.join(absent)}.",
+            )
         share = 2 * self.study.spec.assurance - 1 if coverage is None else coverage
         # an assurance of one half asks for the median at both ends
         if not (0 < share < 1 or (coverage is None and share == 0)):
@@ -146,8 +150,12 @@ class Surfaces:
         hand = self.hand_draws(frame)
         blank = np.full((1, len(frame)), np.nan)
         out = {}
-        responses = {"p_pass": self.pass_draws(frame), "p_under": under, "p_over": over,
-                     "hand": blank if hand is None else hand}  # fmt: skip
+        responses = {
+            "p_pass": self.pass_draws(frame),
+            "p_under": under,
+            "p_over": over,
+            "hand": blank if hand is None else hand,
+        }
         for name, draws in responses.items():
             out[name] = draws.mean(axis=0)
             out[f"{name}_low"], out[f"{name}_high"] = np.quantile(draws, [(1 - share) / 2, (1 + share) / 2], axis=0)

@@ -78,9 +78,14 @@ class MechanismDraws:
             return self
         pick = np.linspace(0, self.count - 1, count).astype(int)
         return MechanismDraws(
-            self.walls[pick], self.top[pick], self.hand[pick], self.lapse[pick], self.wrong_side[pick],
-            self.hand_sd[pick], self.peak[:, pick],
-        )  # fmt: skip
+            self.walls[pick],
+            self.top[pick],
+            self.hand[pick],
+            self.lapse[pick],
+            self.wrong_side[pick],
+            self.hand_sd[pick],
+            self.peak[:, pick],
+        )
 
     def eta(self, z: FloatArray, combination: int = 0) -> FloatArray:
         """Logit of a sound print, shape (draws, rows)."""
@@ -132,10 +137,20 @@ class MechanismModel:
     def _layout(self) -> dict[str, slice]:
         k, machines = self.window.k, len(self.machines)
         sizes = {
-            "top": 1, "margin": machines, "place": k, "slope": machines, "wall": machines, "direction": 2 * k,
-            "lapse": 1, "wrong_side": 1, "hand_top": 1, "hand_depth": machines, "hand_place": machines, "hand_sd": 1,
+            "top": 1,
+            "margin": machines,
+            "place": k,
+            "slope": machines,
+            "wall": machines,
+            "direction": 2 * k,
+            "lapse": 1,
+            "wrong_side": 1,
+            "hand_top": 1,
+            "hand_depth": machines,
+            "hand_place": machines,
+            "hand_sd": 1,
             **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.window.batches)},
-        }  # fmt: skip
+        }
         ends = np.cumsum([0, *sizes.values()])
         return {name: slice(int(a), int(b)) for name, a, b in zip(sizes, ends, ends[1:], strict=False)}
 
@@ -179,11 +194,14 @@ class MechanismModel:
             curve[np.ix_(np.arange(n), own, own)] = depth[:, s, None, None] * heat[:, :, None] * heat[:, None, :]
             hand_peak[:, own] += heat * hand_away[:, s, None]
         return MechanismDraws(
-            walls, two_piece("top", p.top_logit)[:, 0],
+            walls,
+            two_piece("top", p.top_logit)[:, 0],
             quadratic_coefficients(scaled("hand_top", p.hand_top)[:, 0], hand_peak, curve),
-            expit(scaled("lapse", p.logit_lapse)[:, 0]), expit(scaled("wrong_side", p.logit_wrong_side)[:, 0]),
-            np.exp(scaled("hand_sd", p.log_hand_sd)[:, 0]), place[None],
-        )  # fmt: skip
+            expit(scaled("lapse", p.logit_lapse)[:, 0]),
+            expit(scaled("wrong_side", p.logit_wrong_side)[:, 0]),
+            np.exp(scaled("hand_sd", p.log_hand_sd)[:, 0]),
+            place[None],
+        )
 
     def coupon_log_likelihood(self, xi: FloatArray, draws: MechanismDraws | None = None) -> FloatArray:
         """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons)."""

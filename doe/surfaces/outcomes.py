@@ -64,8 +64,12 @@ class Outcomes:
         self._back = np.argsort(self._order)
         self.passes = int(passed.sum())
         stray, told = (1 - OTHER_SEEN) / 2, 1 - OTHER_BLAMED
-        by_kind = {"under": (-1, stray, told), "over": (1, stray, told),
-                   "other": (0, OTHER_SEEN, 2 * OTHER_BLAMED), "unknown": (0, 1.0, 2.0)}  # fmt: skip
+        by_kind = {
+            "under": (-1, stray, told),
+            "over": (1, stray, told),
+            "other": (0, OTHER_SEEN, 2 * OTHER_BLAMED),
+            "unknown": (0, 1.0, 2.0),
+        }
         table = np.zeros((3, len(passed)))
         for kind, numbers in by_kind.items():
             table[:, fail_kind[kind]] = np.array(numbers)[:, None]

@@ -107,9 +107,15 @@ class WindowDraws:
             return self
         pick = np.linspace(0, self.count - 1, count).astype(int)
         return WindowDraws(
-            self.logit[:, pick], self.heat[:, pick], self.hand[:, pick],
-            self.lapse[pick], self.wrong_side[pick], self.hand_sd[pick], self.peak[:, pick], self.curve[pick],
-        )  # fmt: skip
+            self.logit[:, pick],
+            self.heat[:, pick],
+            self.hand[:, pick],
+            self.lapse[pick],
+            self.wrong_side[pick],
+            self.hand_sd[pick],
+            self.peak[:, pick],
+            self.curve[pick],
+        )
 
     def eta(self, z: FloatArray, combination: int = 0) -> FloatArray:
         """Logit of a sound print, shape (draws, rows)."""
@@ -185,11 +191,24 @@ class WindowModel:
     def _layout(self) -> dict[str, slice]:
         k, extra = self.k, sum(len(levels) - 1 for levels in self.levels)
         sizes = {
-            "peak_logit": 1, "place": k, "steepness": k, "trade": k * (k - 1) // 2, "split": 1, "heat": k,
-            "lapse": 1, "wrong_side": 1, "hand_top": 1, "hand_depth": 1, "hand_place": k, "hand_sd": 1,
-            "level_logit": extra, "level_place": extra * k, "level_hand": extra,
-            "batch_sd": len(self.batches), **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.batches)},
-        }  # fmt: skip
+            "peak_logit": 1,
+            "place": k,
+            "steepness": k,
+            "trade": k * (k - 1) // 2,
+            "split": 1,
+            "heat": k,
+            "lapse": 1,
+            "wrong_side": 1,
+            "hand_top": 1,
+            "hand_depth": 1,
+            "hand_place": k,
+            "hand_sd": 1,
+            "level_logit": extra,
+            "level_place": extra * k,
+            "level_hand": extra,
+            "batch_sd": len(self.batches),
+            **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.batches)},
+        }
         slices, start = {}, 0
         for name, size in sizes.items():
             slices[name] = slice(start, start + size)
@@ -267,13 +286,15 @@ class WindowModel:
                 quadratic_coefficients(hand_top + add_hand, hand_peak + add_place, depth[:, None, None] * curve)
             )
         return WindowDraws(
-            np.stack(logit), np.stack(heat), np.stack(hand),
+            np.stack(logit),
+            np.stack(heat),
+            np.stack(hand),
             lapse=expit(scaled("lapse", p.logit_lapse)),
             wrong_side=expit(scaled("wrong_side", p.logit_wrong_side)),
             hand_sd=np.exp(scaled("hand_sd", p.log_hand_sd)),
             peak=np.stack(peaks),
             curve=curve,
-        )  # fmt: skip
+        )
 
     def _shift(self, xi: FloatArray, combination: int) -> tuple[FloatArray, FloatArray, FloatArray]:
         """What a combination of levels adds to the peak's logit, its place and hand-feel."""

@@ -109,9 +109,11 @@ def _moves(first: Fault, recipe: Recipe, current: Mapping[str, float]) -> tuple[
     return tuple(
         Move(name, current[name], recipe.settings[name])
         for name in first.settings
-        if name in current and name in recipe.settings and recipe.is_permitted(name, recipe.settings[name])
+        if name in current
+        and name in recipe.settings
+        and recipe.is_permitted(name, recipe.settings[name])
         and (current[name] < recipe.settings[name] if low else current[name] > recipe.settings[name])
-    )  # fmt: skip
+    )
 
 
 def _call(diagnosis: Diagnosis, evidence: Evidence) -> Call:

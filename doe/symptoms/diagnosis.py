@@ -163,12 +163,13 @@ def diagnose(evidence: Evidence, odds: Odds | None = None) -> Diagnosis:
     order = np.argsort(-p, kind="stable")
     causes = tuple(
         RankedCause(
-            FAULTS[i], float(p[i]),
+            FAULTS[i],
+            float(p[i]),
             tuple(s for s in evidence.symptoms if odds.links[i, SYMPTOMS.index(s)] > LEAK),
             tuple(m for m in moved if m.fault == FAULTS[i].key and m.factor != 1),
         )
         for i in order
-    )  # fmt: skip
+    )
     settled = bool(causes[0].p >= SURE and causes[0].p >= APART * causes[1].p)
     tied = () if settled else tuple(c.fault.key for c in causes[:4] if c.p >= causes[0].p / APART)
     checks = _next_looks(evidence, odds, posterior, there, _told_by(evidence, odds))

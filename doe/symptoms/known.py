@@ -25,9 +25,16 @@ FILM_CLASSES = ("hot", "warm", "cold")
 FABRICS = ("cotton", "blend", "polyester", "stretch", "nylon")
 STORED = ("sealed", "open", "damp", "warm")
 
-LONGEST = {"humidity_pct": 100.0, "powder_months": 600.0, "film_months": 600.0, "ink_months": 600.0,
-           "peel_wait_s": 86_400.0, "gap_s": 1e7,
-           "wash_wait_h": 100_000.0, "since_stroke_s": 1e7}  # fmt: skip
+LONGEST = {
+    "humidity_pct": 100.0,
+    "powder_months": 600.0,
+    "film_months": 600.0,
+    "ink_months": 600.0,
+    "peel_wait_s": 86_400.0,
+    "gap_s": 1e7,
+    "wash_wait_h": 100_000.0,
+    "since_stroke_s": 1e7,
+}
 
 
 @dataclass(frozen=True)
@@ -85,17 +92,22 @@ class Known:
             if value is not None and not 0 <= value <= most:
                 raise InputError(name.replace("_", " "), value, f"0 to {most:g}", "Correct it, or leave it out.")
         for name, allowed in (
-            ("when", SHOWN_WHEN), ("where", PLACES), ("film_class", FILM_CLASSES), ("fabric", FABRICS),
-            ("recipe_film_class", FILM_CLASSES), ("powder_stored", STORED),
-        ):  # fmt: skip
+            ("when", SHOWN_WHEN),
+            ("where", PLACES),
+            ("film_class", FILM_CLASSES),
+            ("fabric", FABRICS),
+            ("recipe_film_class", FILM_CLASSES),
+            ("powder_stored", STORED),
+        ):
             value = getattr(self, name)
             if value and value not in allowed:
                 raise InputError(name.replace("_", " "), repr(value), ", ".join(allowed), "Choose one of these.")
 
     def facts(self) -> frozenset[str]:
         """Names of what is known, as checks name what they would only find again."""
-        names = {name for name in (*LONGEST, "powder_stored", "recipe_film_class") if getattr(self, name) not in
-                 (None, "")}  # fmt: skip
+        names = {
+            name for name in (*LONGEST, "powder_stored", "recipe_film_class") if getattr(self, name) not in (None, "")
+        }
         if self.settings:
             names.add("settings")
         machines = {f"gauge_{r.machine}" for r in self.readings}
@@ -131,8 +143,9 @@ def _room(known: Known) -> Iterator[Shift]:
     if known.humidity_pct < 35:
         yield from _move(f"{room}: static spreads powder", powder_uneven=4, powder_excess=1.5, moisture=0.3)
     elif known.humidity_pct > 65:
-        yield from _move(f"{room}: clumps, and water left in ink and cloth", moisture=4, powder_spoiled=1.5,
-                         powder_uneven=1.3)  # fmt: skip
+        yield from _move(
+            f"{room}: clumps, and water left in ink and cloth", moisture=4, powder_spoiled=1.5, powder_uneven=1.3
+        )
     else:
         yield from _move(f"{room}: as it should be", moisture=0.6, powder_uneven=0.8)
 
@@ -202,8 +215,9 @@ def _waits(known: Known) -> Iterator[Shift]:
         else:
             yield from _move(wait, wash_early=3 if known.wash_wait_h < 24 else 0.05)
     if known.since_stroke_s is not None and known.since_stroke_s < 30:
-        yield from _move(f"{known.since_stroke_s:g} s between strokes: the platen had no time to recover",
-                         press_not_reached=3)  # fmt: skip
+        yield from _move(
+            f"{known.since_stroke_s:g} s between strokes: the platen had no time to recover", press_not_reached=3
+        )
 
 
 def _class(known: Known) -> Iterator[Shift]:
@@ -215,25 +229,59 @@ def _class(known: Known) -> Iterator[Shift]:
 
 # Factor on the odds, by when and by where it shows. Faults not named stay as they are.
 _WHEN: dict[str, dict[str, float]] = {
-    "after cure": {"powder_uneven": 1.5, "powder_excess": 1.3, "ink": 1.5, "cure_set_low": 1.3, "cure_not_reached": 1.3,
-                   "wash_early": 0.02, "peel_fast": 0.05, "peel_early": 0.05, "press_not_reached": 0.1,
-                   "press_set_low": 0.1, "press_cold_spot": 0.1, "press_runs_hot": 0.1, "press_set_high": 0.1},
+    "after cure": {
+        "powder_uneven": 1.5,
+        "powder_excess": 1.3,
+        "ink": 1.5,
+        "cure_set_low": 1.3,
+        "cure_not_reached": 1.3,
+        "wash_early": 0.02,
+        "peel_fast": 0.05,
+        "peel_early": 0.05,
+        "press_not_reached": 0.1,
+        "press_set_low": 0.1,
+        "press_cold_spot": 0.1,
+        "press_runs_hot": 0.1,
+        "press_set_high": 0.1,
+    },
     "at peel": {"peel_fast": 1.5, "peel_early": 1.5, "wrong_class": 1.5, "wash_early": 0.02},
-    "at stretch": {"cure_set_high": 1.5, "cure_runs_hot": 1.5, "powder_excess": 1.3, "press_not_reached": 1.2,
-                   "wash_early": 0.02},
+    "at stretch": {
+        "cure_set_high": 1.5,
+        "cure_runs_hot": 1.5,
+        "powder_excess": 1.3,
+        "press_not_reached": 1.2,
+        "wash_early": 0.02,
+    },
     "after wash": {"wash_early": 2, "no_second_press": 1.3, "peel_fast": 0.3, "powder_excess": 0.5},
     "days later": {"dye_moves": 3, "moisture": 1.5, "peel_fast": 0.2, "powder_missing": 0.2, "dust": 0.3},
-}  # fmt: skip
+}
 _WHERE: dict[str, dict[str, float]] = {
-    "one place": {"press_cold_spot": 8, "pressure_low": 2.5, "dust": 1.5, "press_not_reached": 0.3,
-                  "press_set_low": 0.2, "press_set_high": 0.3, "press_runs_hot": 0.4, "cure_set_low": 0.3,
-                  "cure_not_reached": 0.6, "powder_spoiled": 0.4, "wrong_class": 0.3, "wash_early": 0.3},
-    "whole": {"press_cold_spot": 0.1, "pressure_low": 0.6, "dust": 0.3, "press_not_reached": 1.3,
-              "press_set_low": 1.3, "powder_uneven": 0.6},
+    "one place": {
+        "press_cold_spot": 8,
+        "pressure_low": 2.5,
+        "dust": 1.5,
+        "press_not_reached": 0.3,
+        "press_set_low": 0.2,
+        "press_set_high": 0.3,
+        "press_runs_hot": 0.4,
+        "cure_set_low": 0.3,
+        "cure_not_reached": 0.6,
+        "powder_spoiled": 0.4,
+        "wrong_class": 0.3,
+        "wash_early": 0.3,
+    },
+    "whole": {
+        "press_cold_spot": 0.1,
+        "pressure_low": 0.6,
+        "dust": 0.3,
+        "press_not_reached": 1.3,
+        "press_set_low": 1.3,
+        "powder_uneven": 0.6,
+    },
     "edges": {"peel_fast": 1.5, "peel_early": 1.5, "no_second_press": 1.5, "powder_uneven": 1.3},
     "small parts": {"powder_thin": 2, "powder_coarse": 2, "peel_fast": 2, "press_cold_spot": 0.5},
     "solids": {"moisture": 2, "no_gap": 2, "ink": 1.5, "powder_thin": 0.6},
-}  # fmt: skip
+}
 
 
 def _when_and_where(known: Known) -> Iterator[Shift]:
@@ -284,8 +332,9 @@ def _gauges(known: Known) -> Iterator[Shift]:
         if machine == "press" and len(off) >= 5:
             drop = middle - min(off.values())
             place = min(off, key=lambda p: off[p])
-            yield Shift("press_cold_spot", _ratio(drop, _SPOT, _EVEN), f"gauge: {place} is {drop:.0f} °C cooler than "
-                        "the middle")  # fmt: skip
+            yield Shift(
+                "press_cold_spot", _ratio(drop, _SPOT, _EVEN), f"gauge: {place} is {drop:.0f} °C cooler than the middle"
+            )
 
 
 def _surfaces(known: Known) -> Iterator[Shift]:

@@ -15,10 +15,27 @@ _BY_KEY = {s.key: s for s in CATALOGUE}
 
 # What a first article shows most, both sides of the window first (common practice, no source).
 _USUAL_FIRST = (
-    "no_transfer", "patchy_transfer", "film_lock", "grainy_back", "edge_lift_wash", "sheet_lift_wash", "blisters",
-    "colour_shed", "stretch_crack", "dye_bleed", "scorch", "glass_back", "edge_lift_dry", "string_peel", "edge_haze",
-    "press_mark", "stiff_hand", "wet_sheen", "small_part_loss", "yellowing",
-)  # fmt: skip
+    "no_transfer",
+    "patchy_transfer",
+    "film_lock",
+    "grainy_back",
+    "edge_lift_wash",
+    "sheet_lift_wash",
+    "blisters",
+    "colour_shed",
+    "stretch_crack",
+    "dye_bleed",
+    "scorch",
+    "glass_back",
+    "edge_lift_dry",
+    "string_peel",
+    "edge_haze",
+    "press_mark",
+    "stiff_hand",
+    "wet_sheen",
+    "small_part_loss",
+    "yellowing",
+)
 
 
 def symptom(key: str) -> Symptom:

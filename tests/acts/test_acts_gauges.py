@@ -21,9 +21,14 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 
 LIMITS = Limits(
-    film_max_degc=180, powder_max_degc=180, fabric_max_degc=190, oven_max_degc=180, press_max_degc=190,
-    min_cure_time_s=60, min_dwell_s=5,
-)  # fmt: skip
+    film_max_degc=180,
+    powder_max_degc=180,
+    fabric_max_degc=190,
+    oven_max_degc=180,
+    press_max_degc=190,
+    min_cure_time_s=60,
+    min_dwell_s=5,
+)
 FACTORS = tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell"))
 
 
@@ -55,8 +60,10 @@ def add(book, *readings):
 
 def test_line_of_a_study_a_line_and_a_name_are_gauged_alike(book):
     add(book, *low_press())
-    found = [gauged_line(book, asked).dial("press_temp", 151.0).dial_degc for asked in
-             (book.study("s"), book.line("room"), "room")]  # fmt: skip
+    found = [
+        gauged_line(book, asked).dial("press_temp", 151.0).dial_degc
+        for asked in (book.study("s"), book.line("room"), "room")
+    ]
     assert found == pytest.approx([155, 155, 155])
     with pytest.raises(InputError, match="nowhere"):
         gauged_line(book, "nowhere")
@@ -141,10 +148,23 @@ def test_held_temperature_beyond_the_dial_is_refused_too(book):
 
 def stored_long_ago(book, notes=()):
     """A round as an earlier version kept it: without the sentence about surfaces."""
-    frame = pd.DataFrame({"coupon": ["R1-01", "R1-02"], "cure_temp": [110.0, 140.0], "cure_time": [90.0, 210.0],
-                          "press_temp": [140.0, 170.0], "dwell": [8.0, 20.0], "round": [1, 1], "cure_batch": [1, 2],
-                          "press_batch": [1, 2], "cure_order": [1, 2], "press_order": [1, 2], "garment": [1, 1],
-                          "stroke": [1, 2], "role": ["corner", "corner"]})  # fmt: skip
+    frame = pd.DataFrame(
+        {
+            "coupon": ["R1-01", "R1-02"],
+            "cure_temp": [110.0, 140.0],
+            "cure_time": [90.0, 210.0],
+            "press_temp": [140.0, 170.0],
+            "dwell": [8.0, 20.0],
+            "round": [1, 1],
+            "cure_batch": [1, 2],
+            "press_batch": [1, 2],
+            "cure_order": [1, 2],
+            "press_order": [1, 2],
+            "garment": [1, 1],
+            "stroke": [1, 2],
+            "role": ["corner", "corner"],
+        }
+    )
     book.save_round("s", frame, kind="chosen", seed=1, notes=notes)
 
 
@@ -194,8 +214,11 @@ def test_round_planned_under_another_correction_is_named(book):
     stored_long_ago(book, notes=(SURFACE_NOTE,))
     add(book, *[reading("press", t, t - 1, days=-200) for t in (140.0, 155.0, 170.0)])
     record = book.study("s")
-    (said,) = [t for t in study_cautions(book, record, gauged_line(book, record, on=today() + timedelta(days=200)))
-               if "round 1" in t]  # fmt: skip
+    (said,) = [
+        t
+        for t in study_cautions(book, record, gauged_line(book, record, on=today() + timedelta(days=200)))
+        if "round 1" in t
+    ]
     assert "planned when another correction of it was in force; for the same surface 3.0 °C (5.4 °F) less" in said
 
 

@@ -29,9 +29,14 @@ def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
         opened.save_stack(Stack("tee", *(Material(m) for m in ("heavy tee", "cold film", "fine powder"))))
         opened.save_line(Line("room", Machine("oven", 5, 10), Machine("press", 5, 10)))
         limits = Limits(
-            film_max_degc=175, powder_max_degc=180, fabric_max_degc=180, oven_max_degc=180, press_max_degc=190,
-            min_cure_time_s=60, min_dwell_s=5,
-        )  # fmt: skip
+            film_max_degc=175,
+            powder_max_degc=180,
+            fabric_max_degc=180,
+            oven_max_degc=180,
+            press_max_degc=190,
+            min_cure_time_s=60,
+            min_dwell_s=5,
+        )
         factors = tuple(doe.usual_factor(n) for n in ("press_temp", "dwell"))
         opened.add_study(doe.Study("new powder", factors, limits=limits), stack="tee", line="room")
         yield opened
@@ -85,11 +90,14 @@ def test_another_question_has_another_cache(book, trials, monkeypatch) -> None:
 @pytest.mark.parametrize(
     "damage",
     [
-        b"", b"\x00\xff\xfe garbage", b'{"kind": "easy"', b"[]\n3\nnull\n",
+        b"",
+        b"\x00\xff\xfe garbage",
+        b'{"kind": "easy"',
+        b"[]\n3\nnull\n",
         b'{"kind":"easy","seed":40000,"coupons":12,"verdict":"ready","true":0.99,"sum":"000000000000"}\n',
         b'{"kind":"easy","seed":40000,"coupons":12,"verdict":"ready","true":NaN,"sum":"x"}\n',
     ],
-)  # fmt: skip
+)
 def test_a_damaged_cache_is_passed_over(book, trials, damage: bytes) -> None:
     clean = acts.sizes_worth(book, "new powder", lines=3, processes=1)
     (file,) = (Path(os.environ["DOE_CACHE"])).glob("*.jsonl")

@@ -16,21 +16,35 @@ from doe.domain.study import Study
 
 CHECKS = (Check("release", "film lets go"), Check("wash_5", "sound after 5 washes", after_washes=5))
 STUDY = Study(
-    "invented", (usual_factor("press_temp"), usual_factor("dwell")),
+    "invented",
+    (usual_factor("press_temp"), usual_factor("dwell")),
     spec=Spec(pass_rate=0.8, hand_min=None, assurance=0.9, checks=CHECKS),
-)  # fmt: skip
+)
 HERE, EDGE = {"press_temp": 155.0, "dwell": 13.0}, {"press_temp": 160.0, "dwell": 15.0}
 POINTS = pd.DataFrame(
-    [{"role": "setpoint", **HERE, "pass_rate": 0.95, "pass_rate_low": 0.9, "side": "over"},
-     {"role": "corner 1", **EDGE, "pass_rate": 0.9, "pass_rate_low": 0.8, "side": "over"}]
-)  # fmt: skip
+    [
+        {"role": "setpoint", **HERE, "pass_rate": 0.95, "pass_rate_low": 0.9, "side": "over"},
+        {"role": "corner 1", **EDGE, "pass_rate": 0.9, "pass_rate_low": 0.8, "side": "over"},
+    ]
+)
 
 
 def plan(**changes):
     rule = ConfirmationPlan(
-        id=1, attempt=1, claim=claim_plan(0.8, 0.9), unit="coupon", per_unit=1, corner_coupons=4, future_prints=10,
-        setpoint=HERE, window=None, points=POINTS, rounds=(3,), inputs_hash="x", answer_verdict="ready",
-    )  # fmt: skip
+        id=1,
+        attempt=1,
+        claim=claim_plan(0.8, 0.9),
+        unit="coupon",
+        per_unit=1,
+        corner_coupons=4,
+        future_prints=10,
+        setpoint=HERE,
+        window=None,
+        points=POINTS,
+        rounds=(3,),
+        inputs_hash="x",
+        answer_verdict="ready",
+    )
     return replace(rule, **changes)
 
 
@@ -43,14 +57,19 @@ def results(setpoint, corner="....", *, number=3, void=(), stroke=None):
     names = [f"R{number}-{i + 1:02d}" for i in range(n)]
     return pd.DataFrame(
         {
-            "coupon": names, "round": number, "role": ["setpoint"] * len(setpoint) + ["corner 1"] * len(corner),
-            "cure_order": range(1, n + 1), "press_order": range(1, n + 1), "cure_batch": 1, "press_batch": 1,
+            "coupon": names,
+            "round": number,
+            "role": ["setpoint"] * len(setpoint) + ["corner 1"] * len(corner),
+            "cure_order": range(1, n + 1),
+            "press_order": range(1, n + 1),
+            "cure_batch": 1,
+            "press_batch": 1,
             "stroke": list(stroke or range(100 * number + 1, 100 * number + n + 1)),
             "check_release": pd.Series([release[s] for s in states], dtype=object),
             "check_wash_5": pd.Series([wash.get(s) for s in states], dtype=object),
             "void": ["torn" if name in void else "" for name in names],
         }
-    )  # fmt: skip
+    )
 
 
 def test_nothing_scored_is_open_and_nothing_is_missing():
@@ -157,8 +176,12 @@ def test_a_setpoint_that_misses_its_claim_is_accepted_in_two_tries_as_often_as_s
     rng = np.random.default_rng(41)
     rule = claim_plan(0.8, 0.9)
     lucky = (rng.uniform(size=(4000, 2, rule.units)) < 0.7999).all(axis=2).any(axis=1).mean()
-    said = 1 - assurance_over([attempt_of(STUDY, plan(), results("f..........")),
-                               attempt_of(STUDY, plan(attempt=2), results("p" * 11, "pppp"))])  # fmt: skip
+    said = 1 - assurance_over(
+        [
+            attempt_of(STUDY, plan(), results("f..........")),
+            attempt_of(STUDY, plan(attempt=2), results("p" * 11, "pppp")),
+        ]
+    )
     assert lucky == pytest.approx(said, abs=0.016)
 
 

@@ -139,8 +139,10 @@ def frame(states, *, role="setpoint", stroke=None):
 def test_a_coupon_passes_only_when_its_washes_are_in():
     assert coupon_states(frame("pfwx"), CHECKS).tolist() == ["passed", "failed", "waiting", "failed"]
     assert coupon_states(pd.DataFrame({"passed": [True, None, False]}), CHECKS).tolist() == [
-        "passed", "waiting", "failed",
-    ]  # fmt: skip
+        "passed",
+        "waiting",
+        "failed",
+    ]
     # a check nobody has a column for yet is a check still to come
     assert coupon_states(frame("p")[["check_release"]], CHECKS).tolist() == ["waiting"]
 
@@ -368,9 +370,10 @@ def fitted():
     from doe.surfaces import fit
 
     study = Study(
-        "invented", (usual_factor("press_temp"), usual_factor("dwell")),
+        "invented",
+        (usual_factor("press_temp"), usual_factor("dwell")),
         spec=Spec(pass_rate=0.8, hand_min=None, assurance=0.9, checks=CHECKS),
-    )  # fmt: skip
+    )
     rng = np.random.default_rng(17)
     coupons = pd.DataFrame({"press_temp": rng.uniform(140, 170, 24), "dwell": rng.uniform(8, 20, 24)})
     heat = (coupons["press_temp"] - 155) / 8 + (np.log(coupons["dwell"]) - np.log(13)) / 0.4
@@ -380,8 +383,28 @@ def fitted():
 
 
 def answer_with(window):
-    return Answer({"press_temp": 155.0, "dwell": 13.0}, window, None, 0.9, 0.8, 0.9, None, None, None, "ready", 0.5,
-                  0.9, 0.9, pd.DataFrame(), (), (), (), (), {}, 1)  # fmt: skip
+    return Answer(
+        {"press_temp": 155.0, "dwell": 13.0},
+        window,
+        None,
+        0.9,
+        0.8,
+        0.9,
+        None,
+        None,
+        None,
+        "ready",
+        0.5,
+        0.9,
+        0.9,
+        pd.DataFrame(),
+        (),
+        (),
+        (),
+        (),
+        {},
+        1,
+    )
 
 
 def test_confirmation_goes_to_the_setpoint_and_the_worst_corner_of_each_side(fitted):

@@ -29,12 +29,26 @@ def factorial() -> pd.DataFrame:
     rows = [dict(zip(STUDY.factor_names, corner, strict=True)) for corner in itertools.product(*ends)] + [{}] * 3
     passed = [i % 3 > 0 for i in range(19)]
     side = ["" if p else ("under", "over")[i % 2] for i, p in enumerate(passed)]
-    return frame(rows, passed=passed, side=side, cure_batch=[i % 4 for i in range(19)],
-                 press_batch=[(i // 2 + i) % 4 for i in range(19)])  # fmt: skip
+    return frame(
+        rows,
+        passed=passed,
+        side=side,
+        cure_batch=[i % 4 for i in range(19)],
+        press_batch=[(i // 2 + i) % 4 for i in range(19)],
+    )
 
 
-ONE_AT_A_TIME = [{}, {"cure_temp": 110.0}, {"cure_temp": 140.0}, {"cure_time": 90.0}, {"cure_time": 210.0},
-                 {"press_temp": 140.0}, {"press_temp": 170.0}, {"dwell": 8.0}, {"dwell": 20.0}]  # fmt: skip
+ONE_AT_A_TIME = [
+    {},
+    {"cure_temp": 110.0},
+    {"cure_temp": 140.0},
+    {"cure_time": 90.0},
+    {"cure_time": 210.0},
+    {"press_temp": 140.0},
+    {"press_temp": 170.0},
+    {"dwell": 8.0},
+    {"dwell": 20.0},
+]
 
 
 def says(sentences: tuple[str, ...], *words: str) -> bool:
@@ -64,8 +78,12 @@ def test_one_factor_at_a_time_is_seen_in_any_order_and_with_repeats():
 
 def test_walk_that_changes_one_factor_a_step_hides_the_pairs_it_never_crossed():
     # 125/12 -> 135/12 -> 135/16 -> (dwell kept) press 165: each step keeps the best so far
-    walk = [{}, {"cure_temp": 135.0}, {"cure_temp": 135.0, "dwell": 16.0},
-            {"cure_temp": 135.0, "dwell": 16.0, "press_temp": 165.0}]  # fmt: skip
+    walk = [
+        {},
+        {"cure_temp": 135.0},
+        {"cure_temp": 135.0, "dwell": 16.0},
+        {"cure_temp": 135.0, "dwell": 16.0, "press_temp": 165.0},
+    ]
     found = judge_foreign(STUDY, frame(walk))
     assert says(found, "Whether these act together cannot be told", "cure temperature with press temperature")
 
@@ -85,8 +103,10 @@ def test_settings_mostly_changed_together_are_hard_to_separate():
 def test_factor_that_follows_from_two_others_is_found_although_no_pair_shows_it():
     # coded press temperature is the mean of coded cure temperature and coded dwell; each pair correlates 0.71 at most
     ends = {-1: (110.0, 8.0), 1: (140.0, 20.0)}
-    rows = [{"cure_temp": ends[a][0], "dwell": ends[b][1], "press_temp": 155 + 15 * (a + b) / 2}
-            for a, b in itertools.product((-1, 1), repeat=2)] * 2  # fmt: skip
+    rows = [
+        {"cure_temp": ends[a][0], "dwell": ends[b][1], "press_temp": 155 + 15 * (a + b) / 2}
+        for a, b in itertools.product((-1, 1), repeat=2)
+    ] * 2
     found = judge_foreign(STUDY, frame(rows))
     assert says(found, "follows from", "taken together")
 
@@ -118,11 +138,16 @@ def test_share_of_the_range_is_counted_on_the_scale_of_the_factor():
     assert not says(judge_foreign(STUDY, frame(rows)), "Less than half")
 
 
-@pytest.mark.parametrize(("passed", "words"), [
-    ([True] * 9, "Nothing failed"), ([False] * 9, "Nothing passed"),
-    ([False] + [True] * 8, "Only 1 coupon failed"), ([True, True] + [False] * 7, "Only 2 coupons passed"),
-    ([None] * 9, "No pass or fail is given"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("passed", "words"),
+    [
+        ([True] * 9, "Nothing failed"),
+        ([False] * 9, "Nothing passed"),
+        ([False] + [True] * 8, "Only 1 coupon failed"),
+        ([True, True] + [False] * 7, "Only 2 coupons passed"),
+        ([None] * 9, "No pass or fail is given"),
+    ],
+)
 def test_too_few_fails_or_passes_are_said(passed, words):
     assert says(judge_foreign(STUDY, frame(ONE_AT_A_TIME, passed=passed)), words)
 
@@ -162,16 +187,23 @@ def test_unknown_batches_and_batches_tied_to_a_temperature_are_said():
 
 def test_categorical_factor_is_judged_like_the_others():
     study = Study("film", (usual_factor("press_temp"), usual_factor("dwell"), usual_factor("film_type")))
-    tied = pd.DataFrame({"press_temp": [140, 140, 170, 170.0], "dwell": [8, 20, 8, 20.0],
-                         "film_type": ["hot", "hot", "cold", "cold"]})  # fmt: skip
+    tied = pd.DataFrame(
+        {"press_temp": [140, 140, 170, 170.0], "dwell": [8, 20, 8, 20.0], "film_type": ["hot", "hot", "cold", "cold"]}
+    )
     assert says(judge_foreign(study, tied), "Press temperature and film type were changed together")
     free = tied.assign(film_type=["hot", "cold", "cold", "hot"])
     assert not says(judge_foreign(study, free), "changed together (")
 
 
-@pytest.mark.parametrize("bad", [
-    pd.DataFrame({"cure_temp": [1.0]}), frame([{}]).iloc[:0], frame([{"dwell": 0.0}]), frame([{"dwell": float("nan")}]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "bad",
+    [
+        pd.DataFrame({"cure_temp": [1.0]}),
+        frame([{}]).iloc[:0],
+        frame([{"dwell": 0.0}]),
+        frame([{"dwell": float("nan")}]),
+    ],
+)
 def test_frames_that_cannot_be_judged_are_refused(bad):
     with pytest.raises(InputError):
         judge_foreign(STUDY, bad)

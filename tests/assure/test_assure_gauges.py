@@ -60,15 +60,21 @@ def test_band_exponent_is_below_the_fourth_power_and_falls_with_heat():
 @settings(deadline=None, max_examples=30)
 def test_correction_gives_back_what_the_gauge_hid(true, surface, told, room, assumed):
     shown = shown_by_infrared(
-        true, emissivity_set=told, surface_emissivity=surface, surroundings_degc=room,
+        true,
+        emissivity_set=told,
+        surface_emissivity=surface,
+        surroundings_degc=room,
         assumed_surroundings_degc=assumed,
-    )  # fmt: skip
+    )
     if abs(true - shown) > 14.9:
         return
     found = correct_infrared(
-        shown, emissivity_set=told, surface_emissivity=surface, surroundings_degc=room,
+        shown,
+        emissivity_set=told,
+        surface_emissivity=surface,
+        surroundings_degc=room,
         assumed_surroundings_degc=assumed,
-    )  # fmt: skip
+    )
     assert found.true_degc == pytest.approx(true, abs=1e-6)
     assert found.u_delta_degc >= max(found.u_emissivity_delta_degc, found.u_surroundings_delta_degc)
 
@@ -264,8 +270,10 @@ def test_places_are_read_in_words_and_numbers():
 def test_map_finds_the_cold_corner_and_says_where_to_lay_coupons():
     readings = [
         press(160, 150.0 if (r, c) == (0, 0) else 158.0 + 0.1 * c + 0.2 * day, place=place_name(r, c), day=day)
-        for r in range(3) for c in range(3) for day in range(3)
-    ]  # fmt: skip
+        for r in range(3)
+        for c in range(3)
+        for day in range(3)
+    ]
     found = judge_map(readings)
     assert found.cold == ("back left",)
     assert found.hot == ()

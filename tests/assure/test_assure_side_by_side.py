@@ -21,22 +21,34 @@ from doe.domain.study import Study
 FACTORS = tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell"))
 STUDY = Study("new powder", FACTORS)
 WINDOWS = {
-    "cure_temp": (120, 116, 125), "cure_time": (140, 130, 155), "press_temp": (154, 149, 158), "dwell": (14, 12, 16)
-}  # fmt: skip
+    "cure_temp": (120, 116, 125),
+    "cure_time": (140, 130, 155),
+    "press_temp": (154, 149, 158),
+    "dwell": (14, 12, 16),
+}
 
 
 def recipe(**changes):
     made = tuple(
-        RecipeSetting(f.name, f.label, f.unit, WINDOWS[f.name][0], window_low=WINDOWS[f.name][1],
-                      window_high=WINDOWS[f.name][2])
+        RecipeSetting(
+            f.name, f.label, f.unit, WINDOWS[f.name][0], window_low=WINDOWS[f.name][1], window_high=WINDOWS[f.name][2]
+        )
         for f in FACTORS
-    )  # fmt: skip
+    )
     base = Recipe(
-        name="tee recipe", revision=1,
-        stack=Stack("tee", Material("tee"), Material("film"), Material("powder")), line=Line("back room"),
-        settings=made, pass_rate=0.97, pass_rate_low=0.9, study="new powder", approved_by="ana",
-        approved_at=datetime(2031, 3, 4, tzinfo=UTC), review_on=date(2032, 3, 4), exception="a test",
-    )  # fmt: skip
+        name="tee recipe",
+        revision=1,
+        stack=Stack("tee", Material("tee"), Material("film"), Material("powder")),
+        line=Line("back room"),
+        settings=made,
+        pass_rate=0.97,
+        pass_rate_low=0.9,
+        study="new powder",
+        approved_by="ana",
+        approved_at=datetime(2031, 3, 4, tzinfo=UTC),
+        review_on=date(2032, 3, 4),
+        exception="a test",
+    )
     return replace(base, **changes)
 
 
@@ -70,14 +82,18 @@ def test_a_setpoint_outside_the_range_of_the_new_stack_is_refused():
         recipe_points(recipe(), cooler)
 
 
-@given(strokes=st.integers(1, 25), edge=st.integers(0, 5), fit=st.sampled_from([1, 2, 6]), seed=st.integers(0, 99),
-       own=st.booleans())  # fmt: skip
+@given(
+    strokes=st.integers(1, 25),
+    edge=st.integers(0, 5),
+    fit=st.sampled_from([1, 2, 6]),
+    seed=st.integers(0, 99),
+    own=st.booleans(),
+)
 @settings(deadline=None, max_examples=25)
 def test_every_pair_is_one_coupon_of_each_side_by_side(strokes, edge, fit, seed, own):
     points = recipe_points(recipe(), STUDY)
     line = Line("back room", coupons_per_stroke=fit)
-    made = comparison_coupons(STUDY, points, strokes=strokes, edge_strokes=edge, line=line, seed=seed,
-                              own_garments=own)  # fmt: skip
+    made = comparison_coupons(STUDY, points, strokes=strokes, edge_strokes=edge, line=line, seed=seed, own_garments=own)
     pairs = strokes + 2 * edge
     assert len(made) == 2 * pairs
     assert made["coupon"].is_unique
@@ -114,6 +130,7 @@ def test_nothing_and_too_much_are_refused():
     points = recipe_points(recipe(), STUDY)
     for strokes, edge in ((0, 0), (-1, 4), (500, 0)):
         with pytest.raises(InputError, match="strokes"):
-            comparison_coupons(STUDY, points, strokes=strokes, edge_strokes=edge, line=Line("a"), seed=1,
-                               own_garments=True)  # fmt: skip
+            comparison_coupons(
+                STUDY, points, strokes=strokes, edge_strokes=edge, line=Line("a"), seed=1, own_garments=True
+            )
     assert np.isfinite(points[list(STUDY.factor_names)].to_numpy()).all()

@@ -157,8 +157,9 @@ def hand_difference(n_strokes: int, each: int, stroke_sd: float) -> Case:
         new = np.tile([True, False], n_strokes * each)
         level = 3.8 + 0.3 * new + (stroke_sd * rng.normal(size=n_strokes))[stroke] + 0.2 * rng.normal(size=len(stroke))
         scores = np.round(2 * (level[:, None] + 0.3 * rng.normal(size=(len(stroke), 2)))) / 2
-        frame = pd.DataFrame({"material": np.where(new, "new", "old"), "stroke": stroke, "hand_a": scores[:, 0],
-                              "hand_b": scores[:, 1]})  # fmt: skip
+        frame = pd.DataFrame(
+            {"material": np.where(new, "new", "old"), "stroke": stroke, "hand_a": scores[:, 0], "hand_b": scores[:, 1]}
+        )
         found = compare_hand(frame, margin=0.5, alpha=(1 - LEVEL) / 2)
         return found.low <= 0.3 <= found.high
 
@@ -320,8 +321,9 @@ def setting_error(places: int, days: int) -> Case:
         place = 2.0 * rng.normal(size=places) * (places > 1)
         taken = [
             GaugeReading("press", 160.0, None, float(157 + place[i] + 1.5 * rng.normal()), names[i])
-            for i in range(places) for _ in range(days)
-        ]  # fmt: skip
+            for i in range(places)
+            for _ in range(days)
+        ]
         truth = np.hypot(1.5, 2.0 if places > 1 else 0.0)
         return measure_setting_error(taken, "press", assurance=LEVEL).high_delta_degc >= truth
 
@@ -333,10 +335,15 @@ def drift(days: int) -> Case:
 
     def case(rng: np.random.Generator) -> bool:
         taken = [
-            GaugeReading("press", 160.0, None, float(157 - 8 * d * 60 / 365.25 + rng.normal(0, 1)),
-                         taken_at=START + timedelta(days=60 * d))
+            GaugeReading(
+                "press",
+                160.0,
+                None,
+                float(157 - 8 * d * 60 / 365.25 + rng.normal(0, 1)),
+                taken_at=START + timedelta(days=60 * d),
+            )
             for d in range(days)
-        ]  # fmt: skip
+        ]
         found = measure_drift(taken, "press", assurance=LEVEL)
         return found.low_delta_degc <= -8 <= found.high_delta_degc
 

@@ -137,10 +137,13 @@ def fits(study: doe.Study, surfaces: Surfaces, seed: int) -> tuple[dict[str, Dra
     stacked = stacking_weight(left_out(surfaces.coupon_fit), left_out(mechanism.coupon_log_likelihood(wall.draws)))
     likely = 1 / (1 + np.exp(np.clip(surfaces.log_evidence - wall.log_evidence, -50, 50)))
     ways: dict[str, Draws] = {
-        "closing window": hill, "mechanisms alone": walls, "average, stacking": average(hill, walls, stacked),
-        "average, evidence": average(hill, walls, float(likely)), "average, a quarter": average(hill, walls, 0.25),
+        "closing window": hill,
+        "mechanisms alone": walls,
+        "average, stacking": average(hill, walls, stacked),
+        "average, evidence": average(hill, walls, float(likely)),
+        "average, a quarter": average(hill, walls, 0.25),
         "with a departure": departure.with_departure(bumpy.draws),
-    }  # fmt: skip
+    }
     return ways, seconds, stacked
 
 
@@ -158,11 +161,17 @@ def run_line(kind: str, seed: int, coupons: int) -> Record:
 
     def say(way: str, setpoint: pd.DataFrame, rates: FloatArray, fitted: Sequence[str]) -> None:
         said[way] = {
-            "kind": kind, "seed": seed, "best": line.best().robust_pass, "target": study.spec.pass_rate,
-            "true": float(line.robust_pass(setpoint)[0]), "pass_rate": float(rates.mean()),
-            "pass_rate_low": float(np.quantile(rates, 1 - study.spec.assurance)), "weight": stacked,
-            "p_target": float((rates >= study.spec.pass_rate).mean()), "seconds": sum(seconds[f] for f in fitted),
-        }  # fmt: skip
+            "kind": kind,
+            "seed": seed,
+            "best": line.best().robust_pass,
+            "target": study.spec.pass_rate,
+            "true": float(line.robust_pass(setpoint)[0]),
+            "pass_rate": float(rates.mean()),
+            "pass_rate_low": float(np.quantile(rates, 1 - study.spec.assurance)),
+            "weight": stacked,
+            "p_target": float((rates >= study.spec.pass_rate).mean()),
+            "seconds": sum(seconds[f] for f in fitted),
+        }
 
     for way, draws in ways.items():
         rate = RobustRate(study, replace(surfaces, window=cast("WindowDraws", draws)))
@@ -183,23 +192,36 @@ def _ready(record: Record) -> bool:
 
 def table(lines: Sequence[dict[str, Record]]) -> str:
     """One row a way."""
-    head = ["way", "true >= 0.95", "mean true", "bound holds", "worst kind",
-            "stated minus true", "Brier", "ready",
-            "fit, s"]  # fmt: skip
+    head = [
+        "way",
+        "true >= 0.95",
+        "mean true",
+        "bound holds",
+        "worst kind",
+        "stated minus true",
+        "Brier",
+        "ready",
+        "fit, s",
+    ]
     rows = [head, ["---"] * len(head)]
     for way in lines[0]:
         of = [line[way] for line in lines]
         good = reachable(of)
         held = {k: lower_bound_holds(r for r in of if r["kind"] == k)[0] for k in {r["kind"] for r in of}}
         worst = min(held, key=lambda k: (held[k], k))
-        rows.append([
-            way, f"{np.mean([r['true'] >= SUCCESS for r in good]):.2f}", f"{np.mean([r['true'] for r in good]):.3f}",
-            f"{lower_bound_holds(of)[0]:.2f}", f"{held[worst]:.2f} ({worst})",
-            f"{np.mean([r['pass_rate'] - r['true'] for r in of]):+.3f}",
-            f"{np.mean([(r['p_target'] - (r['true'] >= r['target'])) ** 2 for r in of]):.3f}",
-            f"{np.mean([_ready(r) for r in good]):.2f}",
-            f"{np.mean([r['seconds'] for r in of]):.2f}",
-        ])  # fmt: skip
+        rows.append(
+            [
+                way,
+                f"{np.mean([r['true'] >= SUCCESS for r in good]):.2f}",
+                f"{np.mean([r['true'] for r in good]):.3f}",
+                f"{lower_bound_holds(of)[0]:.2f}",
+                f"{held[worst]:.2f} ({worst})",
+                f"{np.mean([r['pass_rate'] - r['true'] for r in of]):+.3f}",
+                f"{np.mean([(r['p_target'] - (r['true'] >= r['target'])) ** 2 for r in of]):.3f}",
+                f"{np.mean([_ready(r) for r in good]):.2f}",
+                f"{np.mean([r['seconds'] for r in of]):.2f}",
+            ]
+        )
     return "\n".join("| " + " | ".join(row) + " |" for row in rows)
 
 

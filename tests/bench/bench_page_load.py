@@ -112,8 +112,10 @@ def missing(path: Path, devices: list[Device]) -> list[str]:
         problems = book.check()
     wrong = [
         f"{d.who}, {coupon}: {hand} acknowledged"
-        for d in devices for coupon, hand in d.stored.items() if results[f"hand_{d.who}"].get(coupon) != hand
-    ]  # fmt: skip
+        for d in devices
+        for coupon, hand in d.stored.items()
+        if results[f"hand_{d.who}"].get(coupon) != hand
+    ]
     return [*wrong, *problems]
 
 
@@ -153,22 +155,36 @@ def main() -> int:
     saved = len(took["save"])
     failed = [text for d in devices for text in d.failed]
     facts = {
-        "devices": given.devices, "seconds": given.seconds, "answers": len(everything), "saved": saved,
-        "answers_a_second": len(everything) / given.seconds, "failed": failed[:5], "lost": lost[:5],
-        "processor_ms_an_answer": 1000 * used / len(everything), "left_with": code, "said": err,
+        "devices": given.devices,
+        "seconds": given.seconds,
+        "answers": len(everything),
+        "saved": saved,
+        "answers_a_second": len(everything) / given.seconds,
+        "failed": failed[:5],
+        "lost": lost[:5],
+        "processor_ms_an_answer": 1000 * used / len(everything),
+        "left_with": code,
+        "said": err,
         "ms": {
-            kind: {"count": len(ms), "p50": float(np.percentile(ms, 50)), "p95": float(np.percentile(ms, 95)),
-                   "max": float(ms.max())}
-            for kind, ms in {**took, "all": everything}.items() if len(ms)
+            kind: {
+                "count": len(ms),
+                "p50": float(np.percentile(ms, 50)),
+                "p95": float(np.percentile(ms, 95)),
+                "max": float(ms.max()),
+            }
+            for kind, ms in {**took, "all": everything}.items()
+            if len(ms)
         },
         "python": platform.python_version(),
-    }  # fmt: skip
+    }
     if given.json:
         print(json.dumps(facts, indent=2))
     else:
-        print(f"{given.devices} devices, {given.seconds:g} s: {len(everything)} answers "
-              f"({facts['answers_a_second']:.0f} a second), {saved} saves, {len(failed)} refused, {len(lost)} lost; "
-              f"{facts['processor_ms_an_answer']:.1f} processor ms an answer")  # fmt: skip
+        print(
+            f"{given.devices} devices, {given.seconds:g} s: {len(everything)} answers "
+            f"({facts['answers_a_second']:.0f} a second), {saved} saves, {len(failed)} refused, {len(lost)} lost; "
+            f"{facts['processor_ms_an_answer']:.1f} processor ms an answer"
+        )
         print("| answer | number | median ms | 95 % ms | slowest ms |")
         print("| --- | --- | --- | --- | --- |")
         for kind, row in facts["ms"].items():  # type: ignore[attr-defined]

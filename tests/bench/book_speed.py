@@ -31,9 +31,18 @@ def fill(book: Book, count: int) -> None:
     factors = tuple(usual_factor(name) for name in ("cure_temp", "cure_time", "press_temp", "dwell"))
     names = [f"R1-{i + 1:02d}" for i in range(COUPONS)]
     plan = pd.DataFrame(
-        {"coupon": names, "cure_temp": 125.0, "cure_time": 140.0, "press_temp": 155.0, "dwell": 12.0, "round": 1,
-         "cure_batch": 1, "press_batch": 1, "role": "corner"}
-    )  # fmt: skip
+        {
+            "coupon": names,
+            "cure_temp": 125.0,
+            "cure_time": 140.0,
+            "press_temp": 155.0,
+            "dwell": 12.0,
+            "round": 1,
+            "cure_batch": 1,
+            "press_batch": 1,
+            "role": "corner",
+        }
+    )
     given = [
         ScoreEntry(
             name,

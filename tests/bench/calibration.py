@@ -153,9 +153,16 @@ def fitted(
     """Surfaces of a model with the sampler's usual settings, and its raw draws."""
     cloud = sample_by_slopes(TemperedWindow(model), rng=rng, particles=particles)
     surfaces = Surfaces(
-        study, replace(results, passed=model.passed), model.scaling, model.unpack(cloud.draws),
-        model.coupon_log_likelihood(cloud.draws), model.hand, cloud.log_evidence, 0, (),
-    )  # fmt: skip
+        study,
+        replace(results, passed=model.passed),
+        model.scaling,
+        model.unpack(cloud.draws),
+        model.coupon_log_likelihood(cloud.draws),
+        model.hand,
+        cloud.log_evidence,
+        0,
+        (),
+    )
     return surfaces, cloud.draws
 
 

@@ -158,8 +158,10 @@ def main(wanted: set[str]) -> None:
             print(measure_mixed(*case))
     if "alarms" in wanted:
         print("Hand-feel checks that say more than chance explains (p < 0.05), batch sd = coupon sd = 0.25")
-        print("| plan | judged | drift, none there | curvature, none there | effect set once a batch, none there | "
-              "effect within batches, none there | drift of 0.8 found | rise of 0.5 at the centre found |")  # fmt: skip
+        print(
+            "| plan | judged | drift, none there | curvature, none there | effect set once a batch, none there | "
+            "effect within batches, none there | drift of 0.8 found | rise of 0.5 at the centre found |"
+        )
         print("| --- " * 8 + "|")
         for kind, coupons, order in (
             ("full", 20, "batched"),

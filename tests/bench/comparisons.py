@@ -41,10 +41,19 @@ def recipe_of(line: SimulatedLine) -> Recipe:
         low, high = max(f.low, at - f.setting_sd / 2), min(f.high, at + f.setting_sd / 2)
         settings.append(RecipeSetting(f.name, f.label, f.unit, at, window_low=min(low, at), window_high=max(high, at)))
     return Recipe(
-        name="r", revision=1, stack=Stack("s", Material("a"), Material("b"), Material("c")), line=DEFAULT_LINE,
-        settings=tuple(settings), pass_rate=0.97, pass_rate_low=0.9, study="s", approved_by="bench",
-        approved_at=datetime(2031, 1, 1, tzinfo=UTC), review_on=date(2032, 1, 1), exception="bench",
-    )  # fmt: skip
+        name="r",
+        revision=1,
+        stack=Stack("s", Material("a"), Material("b"), Material("c")),
+        line=DEFAULT_LINE,
+        settings=tuple(settings),
+        pass_rate=0.97,
+        pass_rate_low=0.9,
+        study="s",
+        approved_by="bench",
+        approved_at=datetime(2031, 1, 1, tzinfo=UTC),
+        review_on=date(2032, 1, 1),
+        exception="bench",
+    )
 
 
 def score(old: SimulatedLine, new: SimulatedLine, coupons: pd.DataFrame, seed: int) -> pd.DataFrame:
@@ -73,8 +82,16 @@ def case(seed: int, kind: str, shift: float) -> dict[str, object]:
         return compare_materials(judged_frame(frame), study.spec, rate_margin=MARGIN, looks=LOOKS)
 
     def coupons(points: pd.DataFrame, here: int, there: int, number: int) -> pd.DataFrame:
-        made = comparison_coupons(study, points, strokes=here, edge_strokes=there, line=DEFAULT_LINE, seed=seed,
-                                  own_garments=True, number=number)  # fmt: skip
+        made = comparison_coupons(
+            study,
+            points,
+            strokes=here,
+            edge_strokes=there,
+            line=DEFAULT_LINE,
+            seed=seed,
+            own_garments=True,
+            number=number,
+        )
         return made.assign(
             **{n: made[n] + 1000 * (number - 1) for n in ("pair", "cure_batch", "press_batch", "stroke")}
         )
@@ -91,8 +108,16 @@ def case(seed: int, kind: str, shift: float) -> dict[str, object]:
             frame = pd.concat([frame, more], ignore_index=True)
             found = judge(frame)
     rates = [float(line.robust_pass(points[points["role"] == "setpoint"])[0]) for line in (old, new)]
-    return {"seed": seed, "kind": kind, "shift": shift, "drop": rates[0] - rates[1], "first": first.verdict,
-            "last": found.verdict, "coupons": made, "all_coupons": len(frame)}  # fmt: skip
+    return {
+        "seed": seed,
+        "kind": kind,
+        "shift": shift,
+        "drop": rates[0] - rates[1],
+        "first": first.verdict,
+        "last": found.verdict,
+        "coupons": made,
+        "all_coupons": len(frame),
+    }
 
 
 def table(rows: pd.DataFrame) -> str:

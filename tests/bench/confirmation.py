@@ -26,9 +26,10 @@ from doe.practice import SimulatedLine, make_line
 CLAIM, ASSURANCE = 0.90, 0.90
 KINDS = ("smooth", "thermal", "ridge", "wiggly", "easy")
 STUDY = Study(
-    "invented", tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell")),
+    "invented",
+    tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell")),
     spec=Spec(pass_rate=0.95, hand_min=None, assurance=ASSURANCE),
-)  # fmt: skip
+)
 SET_UPS = (1, 3, 6, 22)
 
 

@@ -96,9 +96,13 @@ def run_line(kind: str, seed: int, cases: Sequence[tuple[int, int]], *, baseline
     records = []
     for coupons, rounds in cases:
         record: Record = {
-            "kind": kind, "seed": seed, "coupons": coupons, "rounds": rounds, "best": best.robust_pass,
+            "kind": kind,
+            "seed": seed,
+            "coupons": coupons,
+            "rounds": rounds,
+            "best": best.robust_pass,
             "target": study.spec.pass_rate,
-        }  # fmt: skip
+        }
         try:
             record |= _case(study, line, coupons, rounds, seed, baselines=baselines)
         except Exception:
@@ -123,16 +127,26 @@ def _case(study: doe.Study, line: SimulatedLine, coupons: int, rounds: int, seed
     answer = doe.recommend(study, surfaces, seed=seed)
     done = time.process_time()
     record: Record = {
-        "made": len(results), "passed": int(results["passed"].sum()), "first_verdict": first_verdict,
-        "setpoint": dict(answer.setpoint), "true": true_rate(line, answer.setpoint),
-        "pass_rate": answer.pass_rate, "pass_rate_low": answer.pass_rate_low, "verdict": answer.verdict,
-        "p_target": answer.p_target, "p_reachable": answer.p_reachable, "best_pass_rate": answer.best_pass_rate,
+        "made": len(results),
+        "passed": int(results["passed"].sum()),
+        "first_verdict": first_verdict,
+        "setpoint": dict(answer.setpoint),
+        "true": true_rate(line, answer.setpoint),
+        "pass_rate": answer.pass_rate,
+        "pass_rate_low": answer.pass_rate_low,
+        "verdict": answer.verdict,
+        "p_target": answer.p_target,
+        "p_reachable": answer.p_reachable,
+        "best_pass_rate": answer.best_pass_rate,
         "window_below": share_below(line, answer.window, answer.setpoint),
         "assured_below": share_below(line, answer.assured_window, answer.setpoint),
-        "hand": answer.hand, "hand_low": answer.hand_low, "hand_high": answer.hand_high,
+        "hand": answer.hand,
+        "hand_low": answer.hand_low,
+        "hand_high": answer.hand_high,
         "hand_true": true_hand(line, answer.setpoint),
-        "fit_s": fitted - start, "recommend_s": done - fitted,
-    }  # fmt: skip
+        "fit_s": fitted - start,
+        "recommend_s": done - fitted,
+    }
     return record | (usual_ways(study, line, results, coupons, seed) if baselines else {})
 
 
@@ -168,8 +182,13 @@ def run_oven(kind: str, seed: int, coupons: Sequence[int]) -> list[Record]:
     records = []
     for count in coupons:
         record: Record = {
-            "kind": kind, "seed": seed, "coupons": count, "rounds": 0, "best": best, "target": study.spec.pass_rate,
-        }  # fmt: skip
+            "kind": kind,
+            "seed": seed,
+            "coupons": count,
+            "rounds": 0,
+            "best": best,
+            "target": study.spec.pass_rate,
+        }
         try:
             plan = doe.make_plan(study, coupons=count, seed=seed)
             for name, share in OVEN_ERRORS.items():

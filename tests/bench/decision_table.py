@@ -85,8 +85,10 @@ def _gain(records: Sequence[Record], over: str) -> tuple[float, float, int]:
 
 ROWS: tuple[tuple[str, Callable[[list[Record]], str]], ...] = (
     ("lines", lambda rs: str(len(rs))),
-    ("true robust pass >= 0.95 at the setpoint (best >= 0.97)",
-     lambda rs: _cell(_share(r["true"] >= SUCCESS for r in reachable(rs)))),
+    (
+        "true robust pass >= 0.95 at the setpoint (best >= 0.97)",
+        lambda rs: _cell(_share(r["true"] >= SUCCESS for r in reachable(rs))),
+    ),
     ("mean true robust pass (same lines)", lambda rs: _cell(_mean(r["true"] for r in reachable(rs)), 3)),
     ("best possible (same lines)", lambda rs: _cell(_mean(r["best"] for r in reachable(rs)), 3)),
     ("bad answer, true < 0.80 (same lines)", lambda rs: _cell(_share(r["true"] < BAD for r in reachable(rs)))),
@@ -94,25 +96,37 @@ ROWS: tuple[tuple[str, Callable[[list[Record]], str]], ...] = (
     ("lower bound holds, worst kind", worst_kind),
     ("stated minus true pass rate, mean", lambda rs: _cell(_mean(r["pass_rate"] - r["true"] for r in rs), 3)),
     ("share called ready (best >= 0.97)", lambda rs: _cell(_share(r["verdict"] == "ready" for r in reachable(rs)))),
-    ("of those called ready, truly < 0.90",
-     lambda rs: _cell(_share(r["true"] < READY_BAD for r in rs if r["verdict"] == "ready"))),
-    ("of those called ready, truly below target",
-     lambda rs: _cell(_share(r["true"] < r["target"] for r in rs if r["verdict"] == "ready"))),
-    ("not reachable said where true (best < target)",
-     lambda rs: _cell(_share(r["verdict"] == "not reachable" for r in out_of_reach(rs)))),
-    ("not reachable said where false (best >= 0.97)",
-     lambda rs: _cell(_share(r["verdict"] == "not reachable" for r in reachable(rs)))),
+    (
+        "of those called ready, truly < 0.90",
+        lambda rs: _cell(_share(r["true"] < READY_BAD for r in rs if r["verdict"] == "ready")),
+    ),
+    (
+        "of those called ready, truly below target",
+        lambda rs: _cell(_share(r["true"] < r["target"] for r in rs if r["verdict"] == "ready")),
+    ),
+    (
+        "not reachable said where true (best < target)",
+        lambda rs: _cell(_share(r["verdict"] == "not reachable" for r in out_of_reach(rs))),
+    ),
+    (
+        "not reachable said where false (best >= 0.97)",
+        lambda rs: _cell(_share(r["verdict"] == "not reachable" for r in reachable(rs))),
+    ),
     ("lines with a window", lambda rs: _cell(_share(r["window_below"] is not None for r in rs))),
-    ("share of window volume truly below target",
-     lambda rs: _cell(_mean(r["window_below"] for r in rs if r["window_below"] is not None))),
-    ("the same for assured windows",
-     lambda rs: _cell(_mean(r["assured_below"] for r in rs if r["assured_below"] is not None))),
+    (
+        "share of window volume truly below target",
+        lambda rs: _cell(_mean(r["window_below"] for r in rs if r["window_below"] is not None)),
+    ),
+    (
+        "the same for assured windows",
+        lambda rs: _cell(_mean(r["assured_below"] for r in rs if r["assured_below"] is not None)),
+    ),
     ("hand-feel on the scorers' scale: lower limit holds (0.90)", lambda rs: _cell(hand_holds(rs, both=False))),
     ("hand-feel on the scorers' scale: both limits hold (0.80)", lambda rs: _cell(hand_holds(rs, both=True))),
     ("gain in success over one factor at a time", lambda rs: _cell(_gain(reachable(rs), "one factor at a time"))),
     ("processor seconds, fit + recommendation, mean", lambda rs: _cell(_mean(map(_seconds, rs)))),
     ("processor seconds, slowest of 20", lambda rs: f"{np.quantile([*map(_seconds, rs)], 0.95):.2f}"),
-)  # fmt: skip
+)
 
 
 def _table(head: Sequence[str], body: Iterable[Sequence[str]]) -> str:
@@ -144,18 +158,37 @@ def kinds_table(records: Sequence[Record], case: tuple[int, int]) -> str:
     body = []
     for kind in dict.fromkeys(r["kind"] for r in records):
         of = [r for r in _of_case(records, case) if r["kind"] == kind]
-        body.append([
-            kind, str(len(of)), _cell(_share(r["true"] >= SUCCESS for r in of)), _cell(_mean(r["true"] for r in of), 3),
-            _cell(_mean(r["best"] for r in of), 3), _cell(_share(r["true"] < BAD for r in of)),
-            _cell(lower_bound_holds(of)), _cell(_mean(r["pass_rate"] - r["true"] for r in of), 3),
-            *(_cell(_share(r["verdict"] == v for r in of)) for v in ("ready", "more coupons", "not reachable")),
-            _cell(_mean(r["window_below"] for r in of if r["window_below"] is not None)),
-        ])  # fmt: skip
+        body.append(
+            [
+                kind,
+                str(len(of)),
+                _cell(_share(r["true"] >= SUCCESS for r in of)),
+                _cell(_mean(r["true"] for r in of), 3),
+                _cell(_mean(r["best"] for r in of), 3),
+                _cell(_share(r["true"] < BAD for r in of)),
+                _cell(lower_bound_holds(of)),
+                _cell(_mean(r["pass_rate"] - r["true"] for r in of), 3),
+                *(_cell(_share(r["verdict"] == v for r in of)) for v in ("ready", "more coupons", "not reachable")),
+                _cell(_mean(r["window_below"] for r in of if r["window_below"] is not None)),
+            ]
+        )
     return _table(
-        ["kind of line", "lines", "true >= 0.95", "mean true", "best", "true < 0.80", "lower bound holds",
-         "stated minus true", "ready", "more coupons", "not reachable", "window below target"],
+        [
+            "kind of line",
+            "lines",
+            "true >= 0.95",
+            "mean true",
+            "best",
+            "true < 0.80",
+            "lower bound holds",
+            "stated minus true",
+            "ready",
+            "more coupons",
+            "not reachable",
+            "window below target",
+        ],
         body,
-    )  # fmt: skip
+    )
 
 
 def methods_table(records: Sequence[Record], case: tuple[int, int]) -> str:
@@ -173,10 +206,15 @@ def methods_table(records: Sequence[Record], case: tuple[int, int]) -> str:
     body = []
     for name, true in ways.items():
         said = _mean(c - t for c, t in zip(claims[name], true, strict=True)) if name in claims else (0, 0, 0)
-        body.append([
-            name, _cell(_share(t >= SUCCESS for t in true)), _cell(_mean(true), 3),
-            _cell(_share(t < BAD for t in true)), _cell(said, 3) if said[2] else "says nothing",
-        ])  # fmt: skip
+        body.append(
+            [
+                name,
+                _cell(_share(t >= SUCCESS for t in true)),
+                _cell(_mean(true), 3),
+                _cell(_share(t < BAD for t in true)),
+                _cell(said, 3) if said[2] else "says nothing",
+            ]
+        )
     return _table(["way", "true >= 0.95", "mean true", "true < 0.80", "stated minus true"], body)
 
 
@@ -193,16 +231,29 @@ def oven_table(records: Sequence[Record], coupons: int) -> str:
     for oven, label in OVENS.items():
         for model in ("with", "without"):
             said = [r | r[oven][model] for r in of]
-            body.append([
-                label, model, str(len(said)), _cell(lower_bound_holds(said)), worst_kind(said),
-                _cell(_mean(r["pass_rate"] - r["true"] for r in said), 3),
-                _cell(_share(r["true"] >= SUCCESS for r in reachable(said))),
-            ])  # fmt: skip
+            body.append(
+                [
+                    label,
+                    model,
+                    str(len(said)),
+                    _cell(lower_bound_holds(said)),
+                    worst_kind(said),
+                    _cell(_mean(r["pass_rate"] - r["true"] for r in said), 3),
+                    _cell(_share(r["true"] >= SUCCESS for r in reachable(said))),
+                ]
+            )
     return _table(
-        ["oven and press error", "batch errors in the model", "lines", "lower bound holds", "worst kind",
-         "stated minus true", "true >= 0.95 (best >= 0.97)"],
+        [
+            "oven and press error",
+            "batch errors in the model",
+            "lines",
+            "lower bound holds",
+            "worst kind",
+            "stated minus true",
+            "true >= 0.95 (best >= 0.97)",
+        ],
         body,
-    )  # fmt: skip
+    )
 
 
 def oven_report(records: Sequence[Record]) -> str:

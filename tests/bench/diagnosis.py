@@ -87,11 +87,12 @@ class Shop:
         return Known(
             humidity_pct=pick(20, 34) if dry else pick(66, 80) if damp else pick(38, 60),
             powder_months=pick(7, 14) if "powder_spoiled" in keys and pick() < 0.7 else pick(0, 7),
-            film_class="hot", peel_wait_s=1.0 if "peel_early" in keys else pick(3, 8),
+            film_class="hot",
+            peel_wait_s=1.0 if "peel_early" in keys else pick(3, 8),
             gap_s=pick(0, 4) if "no_gap" in keys else pick(5, 40),
             wash_wait_h=pick(1, 15) if "wash_early" in keys else pick(18, 60),
             settings={**dial("press", "press_temp", "dwell"), **dial("cure", "cure_temp", "cure_time")},
-        )  # fmt: skip
+        )
 
 
 def finds(made: Look, outcome: str, cause: str) -> bool:
@@ -148,9 +149,11 @@ def by_diagnosis(shop: Shop, evidence: Evidence) -> tuple[int, float, bool]:
 
 def summary(rows: list[tuple[int, float, bool]]) -> str:
     checks, minutes, found = (np.array(column) for column in zip(*rows, strict=True))
-    return (f"checks: mean {checks.mean():.1f}, median {np.median(checks):.0f}; minutes: mean {minutes.mean():.0f}, "
-            f"median {np.median(minutes):.0f}; found at all {found.mean():.2f}, within 3 checks "
-            f"{(found & (checks <= 3)).mean():.2f}")  # fmt: skip
+    return (
+        f"checks: mean {checks.mean():.1f}, median {np.median(checks):.0f}; minutes: mean {minutes.mean():.0f}, "
+        f"median {np.median(minutes):.0f}; found at all {found.mean():.2f}, within 3 checks "
+        f"{(found & (checks <= 3)).mean():.2f}"
+    )
 
 
 def shops(count: int) -> None:
@@ -161,8 +164,10 @@ def shops(count: int) -> None:
         found = [diagnose(e) for e in evidence]
         ranks = np.array([d.rank(s.cause) for d, s in zip(found, made, strict=True)])
         settled = np.array([d.settled for d in found])
-        print(f"{name}: true cause first {np.mean(ranks == 1):.2f}, in the first three {np.mean(ranks <= 3):.2f}; "
-              f"named as settled {settled.mean():.2f}, then right {np.mean(ranks[settled] == 1):.2f}")  # fmt: skip
+        print(
+            f"{name}: true cause first {np.mean(ranks == 1):.2f}, in the first three {np.mean(ranks <= 3):.2f}; "
+            f"named as settled {settled.mean():.2f}, then right {np.mean(ranks[settled] == 1):.2f}"
+        )
         print(f"   proposed checks:   {summary([by_diagnosis(s, e) for s, e in zip(made, evidence, strict=True)])}")
         cases = list(zip(made, evidence, strict=True))
         print(f"   catalogue order:   {summary([in_order(s, e, catalogue_order(s.symptoms)) for s, e in cases])}")
@@ -193,8 +198,10 @@ def lines(cases: int) -> None:
         machine.append(found.first.fault.side == fault(true).side and found.first.fault.key.startswith(stage))
         three.append(found.rank(true) <= 3)
     shown = f"{told} of {cases} showed a symptom in 8 coupons"
-    print(f"machine off by 8 to 20 degC on simulated lines, {shown}: right machine and side first "
-          f"{np.mean(machine):.2f}, true cause in the first three {np.mean(three):.2f}")  # fmt: skip
+    print(
+        f"machine off by 8 to 20 degC on simulated lines, {shown}: right machine and side first "
+        f"{np.mean(machine):.2f}, true cause in the first three {np.mean(three):.2f}"
+    )
 
 
 def main() -> None:

@@ -35,9 +35,10 @@ def header(story: Story, number: int) -> str:
     rounds = story.data["rounds"][number - 1]
     offsets = ", ".join(f"{name} {value:+g} degC" for name, value in display_offsets(story).items())
     how = (
-        f"planned with kind {rounds['kind']}, seed {made['plan_seed']}" if number == 1
+        f"planned with kind {rounds['kind']}, seed {made['plan_seed']}"
+        if number == 1
         else f"chosen from the fit of round 1, seed {made['plan_seed']}"
-    )  # fmt: skip
+    )
     return (
         "# Invented results of an invented shop; no coupon was pressed.\n"
         f"# Settings: {how}.\n"
@@ -64,10 +65,16 @@ def as_text(story: Story, number: int, coupons: pd.DataFrame, scored: pd.DataFra
     for row in coupons[coupons["round"] == number].to_dict("records"):
         result = by_name.loc[row["coupon"]]
         spoiled = SPOILED.get(row["coupon"], "")
-        said = [""] * (len(checks) + 2 + len(hands)) if spoiled else [
-            *("" if pd.isna(result[c]) else "pass" if result[c] else "fail" for c in checks),
-            result["symptom"], result["side"], *("" if pd.isna(result[h]) else f"{result[h]:g}" for h in hands),
-        ]  # fmt: skip
+        said = (
+            [""] * (len(checks) + 2 + len(hands))
+            if spoiled
+            else [
+                *("" if pd.isna(result[c]) else "pass" if result[c] else "fail" for c in checks),
+                result["symptom"],
+                result["side"],
+                *("" if pd.isna(result[h]) else f"{result[h]:g}" for h in hands),
+            ]
+        )
         planned = [f"{row[c]:g}" if isinstance(row[c], float) else row[c] for c in columns(story.study)]
         writer.writerow([*planned, *said, "", spoiled])
     return header(story, number) + text.getvalue()

@@ -78,10 +78,20 @@ def cases(seed: int, kind: str) -> list[dict[str, Any]]:
                 earlier = Earlier(old, discount) if discount else None
                 answer = doe.recommend(again, doe.fit(again, results, seed=seed, earlier=earlier), seed=seed)
                 found.append(
-                    {"seed": seed, "kind": kind, "change": change, "coupons": coupons, "discount": discount,
-                     "best": best, "old_setpoint": unchanged, "true": true_rate(new, answer.setpoint),
-                     "stated": answer.pass_rate, "low": answer.pass_rate_low, "verdict": answer.verdict}
-                )  # fmt: skip
+                    {
+                        "seed": seed,
+                        "kind": kind,
+                        "change": change,
+                        "coupons": coupons,
+                        "discount": discount,
+                        "best": best,
+                        "old_setpoint": unchanged,
+                        "true": true_rate(new, answer.setpoint),
+                        "stated": answer.pass_rate,
+                        "low": answer.pass_rate_low,
+                        "verdict": answer.verdict,
+                    }
+                )
     return found
 
 
@@ -111,8 +121,10 @@ def table(rows: pd.DataFrame) -> str:
     same = rows.drop_duplicates(["seed", "change"])
     for change, part in same.groupby("change", sort=False):
         can = part[part["best"] >= 0.97]
-        out.append(f"| {change} | the old setpoint kept | | {share(can['old_setpoint'] >= 0.95)} | "
-                   f"{can['old_setpoint'].mean():.3f} | {share(can['old_setpoint'] < 0.80)} | | | |")  # fmt: skip
+        out.append(
+            f"| {change} | the old setpoint kept | | {share(can['old_setpoint'] >= 0.95)} | "
+            f"{can['old_setpoint'].mean():.3f} | {share(can['old_setpoint'] < 0.80)} | | | |"
+        )
     return "\n".join(out)
 
 

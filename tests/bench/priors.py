@@ -94,9 +94,11 @@ def some(draws: WindowDraws, part: slice) -> WindowDraws:
     """Some of the draws."""
     stacked = {"logit", "heat", "hand", "peak"}
     return WindowDraws(
-        **{f.name: getattr(draws, f.name)[:, part] if f.name in stacked else getattr(draws, f.name)[part]
-           for f in fields(WindowDraws)}
-    )  # fmt: skip
+        **{
+            f.name: getattr(draws, f.name)[:, part] if f.name in stacked else getattr(draws, f.name)[part]
+            for f in fields(WindowDraws)
+        }
+    )
 
 
 def walk(study: doe.Study, rate: RobustRate, draw: WindowDraws, place: pd.DataFrame) -> FloatArray:
@@ -146,10 +148,11 @@ def print_pulls(lines: int, first: int) -> None:
             print(f"{i} {coupons} {told}", file=sys.stderr)
     hard, off, turns = np.abs(pulls) >= LARGE, np.array(errors), np.array(changed)
     for name, which in (
-        (f"pulled at by {LARGE} or more", hard), ("others", ~hard),
+        (f"pulled at by {LARGE} or more", hard),
+        ("others", ~hard),
         ("others whose verdict would change", ~hard & turns),
         ("others whose verdict would not", ~hard & ~turns),
-    ):  # fmt: skip
+    ):
         print(
             f"{name}: {which.sum()} answers, {(off[which] > 0.10).sum()} of them more than 10 points off; "
             f"mean distance {off[which].mean() if which.any() else 0:.3f}"

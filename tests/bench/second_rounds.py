@@ -94,9 +94,14 @@ def two_rounds(study: doe.Study, line: SimulatedLine, seed: int, coupons: int) -
         longer = add_round(plan, chosen, seed=seed, repeat_centre=True)
         answer = doe.recommend(study, doe.fit(study, line.run(longer.coupons, seed), seed=seed), seed=seed)
         ended[way] = Ended(
-            line.kind, coupons, line.best().robust_pass, true_rate(line, answer.setpoint), answer.pass_rate_low,
-            answer.verdict, spent,
-        )  # fmt: skip
+            line.kind,
+            coupons,
+            line.best().robust_pass,
+            true_rate(line, answer.setpoint),
+            answer.pass_rate_low,
+            answer.verdict,
+            spent,
+        )
     return ended
 
 

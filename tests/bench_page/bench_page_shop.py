@@ -63,9 +63,12 @@ class Desk:
     def device(self, who: str = "", *, address: str = "192.168.7.20") -> Device:
         """A browser without scripts. With a name it is let in and that name is chosen."""
         client = TestClient(
-            self.app, base_url=ADDRESS if self.bench.is_local else f"http://192.168.7.2:{PORT}",
-            raise_server_exceptions=True, follow_redirects=True, client=(address, 50000),
-        )  # fmt: skip
+            self.app,
+            base_url=ADDRESS if self.bench.is_local else f"http://192.168.7.2:{PORT}",
+            raise_server_exceptions=True,
+            follow_redirects=True,
+            client=(address, 50000),
+        )
         device = Device(client)
         if who:
             page = device.get("/")

@@ -435,11 +435,14 @@ def test_another_page_can_neither_frame_this_one_nor_post_to_it(browser, bench, 
     address = bench[0].address
     context = browser.contexts[-1]
     page = context.new_page()
-    page.route("http://evil.example/*", lambda route: route.fulfill(
-        content_type="text/html",
-        body=f"<iframe src='{address}/s/1'></iframe><form method=post action='{address}/score/1/R1-05'>"
-             "<input name='check:release' value='pass'><button>go</button></form>",
-    ))  # fmt: skip
+    page.route(
+        "http://evil.example/*",
+        lambda route: route.fulfill(
+            content_type="text/html",
+            body=f"<iframe src='{address}/s/1'></iframe><form method=post action='{address}/score/1/R1-05'>"
+            "<input name='check:release' value='pass'><button>go</button></form>",
+        ),
+    )
     page.goto("http://evil.example/")
     page.wait_for_timeout(500)
     framed = next(f for f in page.frames if f != page.main_frame)

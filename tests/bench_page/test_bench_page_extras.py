@@ -70,8 +70,11 @@ def test_what_it_turned_out_to_be_teaches_the_odds_once(desk, failed):
     assert "Kept; the shop's odds have learned from it." in words(done)
     (note,) = desk.book.notes(CASE)
     assert (note.data["cause"], note.data["symptoms"], note.data["found"], note.who) == (
-        cause[1], ["no_transfer"], {"settings": "usual"}, "ana",
-    )  # fmt: skip
+        cause[1],
+        ["no_transfer"],
+        {"settings": "usual"},
+        "ana",
+    )
     failed.send(failed.get("/wrong/1/R1-04"), "/case/1/R1-04", cause=cause[1])
     assert len(desk.book.notes(CASE)) == 1
     assert failed.send(failed.get("/wrong/1/R1-04"), "/case/1/R1-04", cause="none").status_code == 422

@@ -60,8 +60,10 @@ def test_the_same_file_gives_the_same_bytes():
     assert clean_photo(spied()) == clean_photo(spied())
 
 
-@pytest.mark.parametrize(("kind", "mode"), [("JPEG", "L"), ("JPEG", "CMYK"), ("PNG", "RGBA"), ("PNG", "P"),
-                                            ("PNG", "1"), ("PNG", "I;16"), ("WEBP", "RGB")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("kind", "mode"),
+    [("JPEG", "L"), ("JPEG", "CMYK"), ("PNG", "RGBA"), ("PNG", "P"), ("PNG", "1"), ("PNG", "I;16"), ("WEBP", "RGB")],
+)
 def test_every_usual_kind_of_picture_is_taken(kind, mode):
     source = picture(kind=kind, mode="L" if mode == "I;16" else mode)
     if mode == "I;16":
@@ -124,10 +126,18 @@ def test_a_small_file_that_swells_up_while_it_is_read_is_refused():
 
 @pytest.mark.parametrize(
     "data",
-    [b"", b"not a picture", b"<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>", b"GIF89a" + b"\0" * 50,
-     b"\xff\xd8\xff\xe0" + b"\0" * 100, b"\x89PNG\r\n\x1a\n", b"%PDF-1.4", b"<html><script>alert(1)</script>",
-     b"RIFF\x10\0\0\0WEBPVP8 "],
-)  # fmt: skip
+    [
+        b"",
+        b"not a picture",
+        b"<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>",
+        b"GIF89a" + b"\0" * 50,
+        b"\xff\xd8\xff\xe0" + b"\0" * 100,
+        b"\x89PNG\r\n\x1a\n",
+        b"%PDF-1.4",
+        b"<html><script>alert(1)</script>",
+        b"RIFF\x10\0\0\0WEBPVP8 ",
+    ],
+)
 def test_what_is_no_photo_is_refused(data):
     with pytest.raises(InputError, match="photo"):
         clean_photo(io.BytesIO(data))

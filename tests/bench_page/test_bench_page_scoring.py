@@ -204,9 +204,16 @@ def test_coupons_of_one_stroke_are_pressed_together(desk):
 
 def test_a_whole_score_is_stored_in_the_name_of_the_device(desk):
     page = desk.device("ana").score(
-        "R1-03", **{"check:release": "pass", "check:stretch": "fail", "symptom": ["stretch_crack", "edge_haze"],
-                    "hand": "3.5", "actual:press_temp": "151", "note": "edge a bit dull"},
-    )  # fmt: skip
+        "R1-03",
+        **{
+            "check:release": "pass",
+            "check:stretch": "fail",
+            "symptom": ["stretch_crack", "edge_haze"],
+            "hand": "3.5",
+            "actual:press_temp": "151",
+            "note": "edge a bit dull",
+        },
+    )
     assert page.url.path == "/s/1"
     assert "R1-03 is stored." in page.text
     # the device may forget what it kept: under the very key of the form, which no other study has
@@ -214,9 +221,14 @@ def test_a_whole_score_is_stored_in_the_name_of_the_device(desk):
     assert key is not None
     assert f'data-saved="{key[1]}"' in page.text
     assert said(desk, "R1-03") == {
-        "check:release": True, "check:stretch": False, "symptoms": ("stretch_crack", "edge_haze"), "side": "other",
-        "hand:ana": 3.5, "actual:press_temp": 151.0, "note": "edge a bit dull",
-    } | {"side": said(desk, "R1-03")["side"]}  # fmt: skip
+        "check:release": True,
+        "check:stretch": False,
+        "symptoms": ("stretch_crack", "edge_haze"),
+        "side": "other",
+        "hand:ana": 3.5,
+        "actual:press_temp": 151.0,
+        "note": "edge a bit dull",
+    } | {"side": said(desk, "R1-03")["side"]}
     assert {h.who for h in desk.book.history(STUDY, "R1-03")} == {"ana"}
 
 
@@ -305,9 +317,10 @@ def test_a_void_coupon_takes_no_scores_until_it_is_taken_back(desk):
     assert "film torn" in device.get("/list/1").text
     # a form that was opened before
     late = device.client.post(
-        "/score/1/R1-03", data={**hidden_fields(page.text, "/score/1/R1-03"), "check:release": "pass"},
+        "/score/1/R1-03",
+        data={**hidden_fields(page.text, "/score/1/R1-03"), "check:release": "pass"},
         headers={"Origin": device.origin},
-    )  # fmt: skip
+    )
     assert late.status_code == 422
     assert "void coupon" in late.text
     device.send(device.get("/undo/1/R1-03"), "/undo/1/R1-03", what="void", why="it was another one")
@@ -336,8 +349,12 @@ def test_the_same_post_twice_adds_nothing_and_leads_to_the_same_page(desk):
 def test_a_repeated_post_does_not_undo_what_was_corrected_since(desk):
     ana, ben = desk.device("ana"), desk.device("ben")
     page = ana.score("R1-03", **{"check:release": "pass"})
-    fields = {**hidden_fields(ana.get("/c/1/R1-03").text, "/score/1/R1-03"), "check:release": "fail",
-              "on:check:release": "mine", "why": "looked again"}  # fmt: skip
+    fields = {
+        **hidden_fields(ana.get("/c/1/R1-03").text, "/score/1/R1-03"),
+        "check:release": "fail",
+        "on:check:release": "mine",
+        "why": "looked again",
+    }
     ana.client.post("/score/1/R1-03", data=fields, headers={"Origin": ana.origin})
     page = ben.score("R1-03", **{"check:release": "pass"})
     ben.send(page, "/score/1/R1-03", **{"on:check:release": "mine", "why": "it was the next one"})
@@ -461,8 +478,11 @@ def test_drift_is_told_from_the_repeated_centre_coupons(desk):
     text = words(device.get("/s/1"))
     assert f"{centres[0]} passed (hand 4.0) and {centres[1]} passed (hand 4.0)" in text
     assert "Both gave the same result" in text
-    device.send(device.score(centres[1], **{"check:release": "fail"}), f"/score/1/{centres[1]}",
-                **{"on:check:release": "mine", "why": "lifted"})  # fmt: skip
+    device.send(
+        device.score(centres[1], **{"check:release": "fail"}),
+        f"/score/1/{centres[1]}",
+        **{"on:check:release": "mine", "why": "lifted"},
+    )
     assert "They differ in what passed" in words(device.get("/s/1"))
 
 
@@ -565,8 +585,18 @@ def test_confirmation_and_comparison_show_as_what_they_are(desk):
     assert "Confirmation:" not in words(device.get("/c/1/R1-01"))
     study = replace(record.study, name="new lot")
     new = desk.book.add_study(study, stack=record.stack.name, line=record.line.name)
-    pair = plan.assign(coupon=["D-1", "D-2"], round=1, stroke=1, pair=1, material=["incumbent", "new"],
-                       cure_order=[1, 2], press_order=[1, 2], press_batch=1, press_temp=150.0, dwell=12.0)  # fmt: skip
+    pair = plan.assign(
+        coupon=["D-1", "D-2"],
+        round=1,
+        stroke=1,
+        pair=1,
+        material=["incumbent", "new"],
+        cure_order=[1, 2],
+        press_order=[1, 2],
+        press_batch=1,
+        press_temp=150.0,
+        dwell=12.0,
+    )
     desk.book.save_round(new, pair, kind="compare", seed=1)
     card = cards(device.get(f"/s/{new}"))["Press next"]
     assert "Comparison: two materials side by side" in card

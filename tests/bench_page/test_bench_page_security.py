@@ -15,9 +15,19 @@ from doe.bench.pairing import CODE_DIGITS, CODE_MINUTES, TRIES_A_CODE, TRIES_A_M
 from doe.bench.sessions import COOKIE, MOST_SESSIONS, SESSION_HOURS, VIEWER_HOURS
 
 LOOKED_AT = (
-    "/", "/s/1", "/c/1/R1-01", "/undo/1/R1-01", "/wash/1", "/list/1", "/hint/1", "/more", "/name", "/nowhere",
-    "/c/1/R9-99", "/s/99",
-)  # fmt: skip
+    "/",
+    "/s/1",
+    "/c/1/R1-01",
+    "/undo/1/R1-01",
+    "/wash/1",
+    "/list/1",
+    "/hint/1",
+    "/more",
+    "/name",
+    "/nowhere",
+    "/c/1/R9-99",
+    "/s/99",
+)
 NASTY = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{7*7}}"
 
 
@@ -67,8 +77,17 @@ def test_only_the_three_files_of_the_page_can_be_asked_for(desk):
 
 def test_names_of_other_sites_are_refused(desk):
     device = desk.device("ana")
-    for host in ("evil.example", f"evil.example:{PORT}", "192.168.7.2", "192.168.7.2:80", f"192.168.7.2.evil:{PORT}",
-                 f"localhost.evil:{PORT}", "", f"[::1:{PORT}", f"192.168.7.2:{PORT}x"):  # fmt: skip
+    for host in (
+        "evil.example",
+        f"evil.example:{PORT}",
+        "192.168.7.2",
+        "192.168.7.2:80",
+        f"192.168.7.2.evil:{PORT}",
+        f"localhost.evil:{PORT}",
+        "",
+        f"[::1:{PORT}",
+        f"192.168.7.2:{PORT}x",
+    ):
         assert device.get("/", headers={"Host": host}).status_code == 421, host
     for host in (f"192.168.7.2:{PORT}", f"bench-tablet:{PORT}", f"LOCALHOST:{PORT}", f"[fe80::1]:{PORT}"):
         assert device.get("/alive", headers={"Host": host}).status_code == 204, host
@@ -81,8 +100,17 @@ def test_a_page_for_one_machine_answers_to_no_other_address(desk_with):
     assert device.get("/alive", headers={"Host": f"bench-tablet:{PORT}"}).status_code == 204
 
 
-@pytest.mark.parametrize("origin", [None, "null", "http://evil.example", f"https://192.168.7.2:{PORT}",
-                                    "http://192.168.7.2", f"http://192.168.7.2:{PORT}.evil"])  # fmt: skip
+@pytest.mark.parametrize(
+    "origin",
+    [
+        None,
+        "null",
+        "http://evil.example",
+        f"https://192.168.7.2:{PORT}",
+        "http://192.168.7.2",
+        f"http://192.168.7.2:{PORT}.evil",
+    ],
+)
 def test_forms_from_other_places_store_nothing(desk, origin):
     device = desk.device("ana")
     fields = hidden_fields(device.get("/c/1/R1-01").text, "/score/1/R1-01")
@@ -405,11 +433,16 @@ def test_wrong_fields_of_the_form_are_named_and_kept(desk):
     device = desk.device("ana")
     before = audit(desk)
     for field, value, said in (
-        ("check:release", "maybe", "pass or fail"), ("hand", "3.3", "half steps"), ("hand", "nan", "half steps"),
-        ("symptom", "nonsense", "symptom"), ("actual:press_temp", "302", "Fahrenheit"),
-        ("actual:press_temp", "<b>", "a number"), ("actual:dwell", "-3", "above 0"), ("note", "a\x00b", "without"),
+        ("check:release", "maybe", "pass or fail"),
+        ("hand", "3.3", "half steps"),
+        ("hand", "nan", "half steps"),
+        ("symptom", "nonsense", "symptom"),
+        ("actual:press_temp", "302", "Fahrenheit"),
+        ("actual:press_temp", "<b>", "a number"),
+        ("actual:dwell", "-3", "above 0"),
+        ("note", "a\x00b", "without"),
         ("other_person", "=x", "people"),
-    ):  # fmt: skip
+    ):
         fields = {field: value, "note": "keep me"} | ({field: value} if field == "note" else {})
         if field == "other_person":
             fields["hand"] = "3"
@@ -433,9 +466,11 @@ def test_the_place_to_go_on_to_cannot_be_another_site(desk):
     device = desk.device()
     page = device.get("/pair?next=//evil.example/x")
     answer = device.client.post(
-        "/pair", data={**hidden_fields(page.text, "/pair"), "code": desk.code, "next": "https://evil.example"},
-        headers={"Origin": device.origin}, follow_redirects=False,
-    )  # fmt: skip
+        "/pair",
+        data={**hidden_fields(page.text, "/pair"), "code": desk.code, "next": "https://evil.example"},
+        headers={"Origin": device.origin},
+        follow_redirects=False,
+    )
     assert answer.headers["location"] == "/"
 
 

@@ -15,12 +15,20 @@ from doe.bench.pages import environment
 from reports.pages import template_source
 
 PAGES = {
-    "bench_desk.html": views.DeskPage, "bench_pair.html": views.PairPage, "bench_name.html": views.NamePage,
-    "bench_study.html": views.StudyPage, "bench_list.html": views.ListPage, "bench_coupon.html": views.CouponPage,
-    "bench_differ.html": views.DifferPage, "bench_undo.html": views.UndoPage, "bench_hint.html": views.HintPage,
-    "bench_wrong.html": views.WrongPage, "bench_practice.html": views.PracticePage, "bench_more.html": views.MorePage,
+    "bench_desk.html": views.DeskPage,
+    "bench_pair.html": views.PairPage,
+    "bench_name.html": views.NamePage,
+    "bench_study.html": views.StudyPage,
+    "bench_list.html": views.ListPage,
+    "bench_coupon.html": views.CouponPage,
+    "bench_differ.html": views.DifferPage,
+    "bench_undo.html": views.UndoPage,
+    "bench_hint.html": views.HintPage,
+    "bench_wrong.html": views.WrongPage,
+    "bench_practice.html": views.PracticePage,
+    "bench_more.html": views.MorePage,
     "bench_plain.html": views.PlainPage,
-}  # fmt: skip
+}
 OF_THE_LOOP = {"index0", "last"}
 
 
@@ -76,9 +84,11 @@ def test_templates_only_loop_and_test_flags():
 def test_only_our_own_drawings_are_marked_safe():
     safe = {
         (view.__name__, name)
-        for page in PAGES.values() for view in views_in(page)
-        for name, hint in get_type_hints(view).items() if hint is Markup or Markup in get_args(hint)
-    }  # fmt: skip
+        for page in PAGES.values()
+        for view in views_in(page)
+        for name, hint in get_type_hints(view).items()
+        if hint is Markup or Markup in get_args(hint)
+    }
     assert safe == {("SymptomBox", "svg"), ("MadeView", "svg"), ("MorePage", "viewer_code")}
 
 

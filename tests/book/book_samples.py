@@ -17,12 +17,24 @@ STACK = Stack("blank A", Material("cotton", "Invented Mill", "M-1"), Material("f
 WHEN = datetime(2030, 1, 1, 9, 30, tzinfo=UTC)
 PROOF = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, WHEN)
 RECIPE = Recipe(
-    "tee white", 1, STACK, DEFAULT_LINE,
-    (RecipeSetting("cure_temp", "cure temperature", "degC", 120, 124, 1.5, 116, 125),
-     RecipeSetting("peel_mode", "peel", "", "hot")),
-    0.96, 0.9, "first article", "Kim", WHEN, date(2031, 1, 1), PROOF, held={"pressure": 3.0, "peel_mode": "hot"},
+    "tee white",
+    1,
+    STACK,
+    DEFAULT_LINE,
+    (
+        RecipeSetting("cure_temp", "cure temperature", "degC", 120, 124, 1.5, 116, 125),
+        RecipeSetting("peel_mode", "peel", "", "hot"),
+    ),
+    0.96,
+    0.9,
+    "first article",
+    "Kim",
+    WHEN,
+    date(2031, 1, 1),
+    PROOF,
+    held={"pressure": 3.0, "peel_mode": "hot"},
     handling=("Wait 20 s before the peel.",),
-)  # fmt: skip
+)
 
 
 def make_study(name: str = "first article") -> Study:

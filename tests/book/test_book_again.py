@@ -22,8 +22,9 @@ def test_a_further_look_changes_no_result(book):
     assert book.record_again(STUDY, [SecondLook(name, "Ina", {"release": False}, 3.5)]) == 2
     pd.testing.assert_frame_equal(book.results(STUDY), before)
     assert looks_of(book) == [
-        (name, AgainField(1, "Ina", "release"), False, "Ina"), (name, AgainField(1, "Ina", ""), 3.5, "Ina"),
-    ]  # fmt: skip
+        (name, AgainField(1, "Ina", "release"), False, "Ina"),
+        (name, AgainField(1, "Ina", ""), 3.5, "Ina"),
+    ]
     assert book.check() == []
 
 

@@ -22,9 +22,12 @@ def test_stack_study_rounds_scores_and_analyses_come_in_together(book):
     plan = make_plan(4)
     entry = ScoreEntry(str(plan["coupon"].iloc[0]), note="made before")
     number = book.begin_study(
-        make_study("on another stack"), stack=STACK, line=line,
-        rounds_made=[NewRound(plan, "compare", 5, ("a note",), (entry,))], analyses_made=[decided(margin=0.15)],
-    )  # fmt: skip
+        make_study("on another stack"),
+        stack=STACK,
+        line=line,
+        rounds_made=[NewRound(plan, "compare", 5, ("a note",), (entry,))],
+        analyses_made=[decided(margin=0.15)],
+    )
     record = book.study(number)
     assert (record.name, record.stack) == ("on another stack", STACK)
     (made,) = book.plan_info(number).rounds
@@ -41,8 +44,10 @@ def test_nothing_is_left_behind_when_a_part_is_refused(book, bad):
     entries = (ScoreEntry("R9-99", note="no such coupon"),) if bad == "score" else ()
     with pytest.raises(InputError):
         book.begin_study(
-            make_study("on another stack"), stack=STACK, line=book.lines()[0].name,
+            make_study("on another stack"),
+            stack=STACK,
+            line=book.lines()[0].name,
             rounds_made=[NewRound(plan.iloc[:0] if bad == "round" else plan, "compare", 5, (), entries)],
             analyses_made=[NewAnalysis("", "abc", 1, "1.0", {}) if bad == "analysis" else decided()],
-        )  # fmt: skip
+        )
     assert (book.stacks(), book.studies(), len(book.audit(None))) == before

@@ -87,8 +87,10 @@ def test_everything_wrong_with_a_plan_is_listed_and_nothing_is_stored(book: Book
     with pytest.raises(InputErrors) as caught:
         book.save_round(S, plan, kind="full", seed=1)
     assert [p.where for p in caught.value.problems] == [
-        "plan, coupon R2-01", "plan, coupon R2-03, dwell", "plan, coupon R2-04, round"
-    ]  # fmt: skip
+        "plan, coupon R2-01",
+        "plan, coupon R2-03, dwell",
+        "plan, coupon R2-04, round",
+    ]
     with pytest.raises(InputError, match="allowed: columns dwell"):
         book.save_round(S, make_plan(2, number=2).drop(columns="dwell"), kind="full", seed=1)
     with pytest.raises(InputError, match="found no coupons"):

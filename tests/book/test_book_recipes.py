@@ -90,8 +90,9 @@ def test_a_photo_is_kept_once_and_withdrawn_with_a_reason(book: Book) -> None:
     assert book.photo_image(number) == JPEG
     book.withdraw_photo(back, "blurred")
     assert [(p.coupon, p.face, p.size, p.withdrawn) for p in book.photos(S)] == [
-        ("R1-01", "print", len(JPEG), ""), ("R1-01", "back", len(JPEG), "blurred"),
-    ]  # fmt: skip
+        ("R1-01", "print", len(JPEG), ""),
+        ("R1-01", "back", len(JPEG), "blurred"),
+    ]
     assert book.photos(S, "R1-02") == ()
     with pytest.raises(InputError, match="withdrawn already"):
         book.withdraw_photo(back, "again")

@@ -210,10 +210,16 @@ def test_everything_wrong_is_listed_at_once_and_nothing_is_stored(book: Book) ->
         book.record(S, bad)
     wheres = [problem.where for problem in caught.value.problems]
     assert wheres == [
-        "coupon R1-01", "coupon R9-99", "coupon R1-02, check", "coupon R1-02, side", "coupon R1-02, hand_ana",
-        "coupon R1-02, actual_pressure", "coupon R1-03, actual_cure_temp", "coupon R1-03, scored at",
+        "coupon R1-01",
+        "coupon R9-99",
+        "coupon R1-02, check",
+        "coupon R1-02, side",
+        "coupon R1-02, hand_ana",
+        "coupon R1-02, actual_pressure",
+        "coupon R1-03, actual_cure_temp",
+        "coupon R1-03, scored at",
         "coupon R1-04, cleared",
-    ]  # fmt: skip
+    ]
     assert "allowed: R1-01 to R1-04" in str(caught.value)
     assert book.history(S) == before
 

@@ -180,8 +180,9 @@ def test_gauge_readings_come_back_in_the_order_they_were_taken(book: Book) -> No
     book.withdraw_gauge_reading(first, "the strip had slipped")
     assert book.gauge_readings("line 1") == (early,)
     assert [(k.reading, k.withdrawn) for k in book.gauge_history("line 1")] == [
-        (late, "the strip had slipped"), (early, "")
-    ]  # fmt: skip
+        (late, "the strip had slipped"),
+        (early, ""),
+    ]
     with pytest.raises(InputError, match="withdrawn already"):
         book.withdraw_gauge_reading(first, "twice")
     with pytest.raises(InputError, match="no such reading"):
@@ -221,9 +222,13 @@ def test_the_audit_trail_says_who_did_what_when(book: Book) -> None:
     book.archive_study(S, "done")
     acts = book.audit(None)
     assert [(a.verb, a.who) for a in acts] == [
-        ("archive study", "Ina"), ("record", "Ina"), ("add round", "Ina"), ("add study", "Ina"), ("add line", "Ina"),
+        ("archive study", "Ina"),
+        ("record", "Ina"),
+        ("add round", "Ina"),
+        ("add study", "Ina"),
+        ("add line", "Ina"),
         ("add stack", "Ina"),
-    ]  # fmt: skip
+    ]
     assert acts[0].why == "done"
     assert acts[1].subject == "first article: R1-01"
     assert acts[1].study_id == 1

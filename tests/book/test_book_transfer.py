@@ -76,9 +76,16 @@ def test_the_format_is_the_documented_one(book: Book, tmp_path: Path) -> None:
     exported = content(book.export(tmp_path / "a.zip"))
     assert (exported["format"], exported["format_version"]) == ("first-article book", 1)
     assert exported["tables"]["entries"] == [
-        {"id": 1, "coupon_id": 1, "field": "symptoms", "value": ["dull"], "scored_at": None, "supersedes": None,
-         "act_id": 5}
-    ]  # fmt: skip
+        {
+            "id": 1,
+            "coupon_id": 1,
+            "field": "symptoms",
+            "value": ["dull"],
+            "scored_at": None,
+            "supersedes": None,
+            "act_id": 5,
+        }
+    ]
     assert exported["tables"]["study_entries"][0]["data"]["factors"][0]["name"] == "cure_temp"
 
 
@@ -115,8 +122,10 @@ def test_names_that_clash_are_all_listed_and_nothing_comes_in(book: Book, tmp_pa
         with pytest.raises(InputErrors) as caught:
             own.import_(exported)
         assert [p.where.split(", ")[1] for p in caught.value.problems] == [
-            "study first article", "stack blank A", "line line 1"
-        ]  # fmt: skip
+            "study first article",
+            "stack blank A",
+            "line line 1",
+        ]
         assert own.audit(None) == acts
     with pytest.raises(InputError, match="study first article: found a study that is here already"):
         book.import_(exported)

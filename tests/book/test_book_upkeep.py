@@ -36,14 +36,16 @@ def damage(path: Path, *changes: str) -> list[str]:
         ("DELETE FROM entries WHERE id = 2", "Act 5 (record) added 3 rows, but 2 are there."),
         ("UPDATE entries SET value = '{' WHERE id = 1", "Row 1 of entries cannot be read"),
         ("UPDATE entries SET field = 'note' WHERE id = 4", "Row 4 of entries corrects a row about something else"),
-        ("UPDATE entries SET supersedes = NULL, field = 'x' WHERE id = 4",
-         "Row 4 of entries has a field x that nobody knows."),
+        (
+            "UPDATE entries SET supersedes = NULL, field = 'x' WHERE id = 4",
+            "Row 4 of entries has a field x that nobody knows.",
+        ),
         ("UPDATE analyses SET inputs_hash = ' '", "Analysis 1 has no hash of its inputs."),
         ("UPDATE study_entries SET data = '{}'", "Row 1 of study_entries cannot be read: KeyError"),
         ("UPDATE rounds SET study_id = 7", "Coupon R1-01 of study 1 is in a round of another study."),
         ("INSERT INTO studies VALUES (2, 'now')", "Study 2 has no name and no content."),
     ],
-)  # fmt: skip
+)
 def test_check_says_what_is_wrong(book: Book, tmp_path: Path, change: str, said: str) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": True}, hand={"ana": 4}, note="n")])
     book.record(S, [ScoreEntry("R1-01", hand={"ana": 4.5})], why="felt again")

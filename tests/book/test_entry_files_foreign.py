@@ -62,11 +62,16 @@ def test_sheet_is_read_with_its_headings_and_row_numbers(tmp_path):
 def test_columns_are_guessed_with_their_units(tmp_path):
     guess = guess_mapping(sheet_of(tmp_path, SHEET), STUDY)
     assert guess == {
-        "Sample": ColumnUse("coupon"), "Oven °F": ColumnUse("cure_temp", "degF"),
-        "oven time (min)": ColumnUse("cure_time", "min"), "Press °F": ColumnUse("press_temp", "degF"),
-        "dwell sec": ColumnUse("dwell", "s"), "OK?": ColumnUse("pass"), "defect": ColumnUse("symptom"),
-        "Hand-feel Ana": ColumnUse("hand_Ana"), "Remarks": ColumnUse("note"),
-    }  # fmt: skip
+        "Sample": ColumnUse("coupon"),
+        "Oven °F": ColumnUse("cure_temp", "degF"),
+        "oven time (min)": ColumnUse("cure_time", "min"),
+        "Press °F": ColumnUse("press_temp", "degF"),
+        "dwell sec": ColumnUse("dwell", "s"),
+        "OK?": ColumnUse("pass"),
+        "defect": ColumnUse("symptom"),
+        "Hand-feel Ana": ColumnUse("hand_Ana"),
+        "Remarks": ColumnUse("note"),
+    }
 
 
 def test_guessed_sheet_becomes_coupons_and_entries_in_stored_units(tmp_path):
@@ -87,26 +92,58 @@ def test_guessed_sheet_becomes_coupons_and_entries_in_stored_units(tmp_path):
 def test_coupons_have_the_columns_of_a_plan_and_unknown_batches_are_missing(tmp_path):
     sheet = sheet_of(tmp_path, SHEET)
     coupons = map_foreign(sheet, STUDY, guess_mapping(sheet, STUDY), symptoms=WORDS).coupons
-    assert list(coupons.columns) == ["coupon", *STUDY.factor_names, "round", "cure_batch", "press_batch", "cure_order",
-                                     "press_order", "garment", "stroke", "role"]  # fmt: skip
+    assert list(coupons.columns) == [
+        "coupon",
+        *STUDY.factor_names,
+        "round",
+        "cure_batch",
+        "press_batch",
+        "cure_order",
+        "press_order",
+        "garment",
+        "stroke",
+        "role",
+    ]
     assert coupons["round"].tolist() == [1, 1, 1]
     assert coupons["press_batch"].isna().all()
     assert any("not known" in s for s in judge_foreign(STUDY, coupons))
 
 
-@pytest.mark.parametrize(("heading", "role", "unit"), [
-    ("cure temp", "cure_temp", ""), ("Cure Temperature (C)", "cure_temp", "degC"),
-    ("oven temp °F", "cure_temp", "degF"),
-    ("tunnel [C]", "cure_temp", "degC"), ("cure_time", "cure_time", ""), ("Cure seconds", "cure_time", "s"),
-    ("oven min", "cure_time", "min"), ("Platen °C", "press_temp", "degC"), ("PRESS TEMP", "press_temp", ""),
-    ("press in F", "press_temp", "degF"), ("dwel", "dwell", ""), ("press time", "dwell", ""),
-    ("Press sec", "dwell", "s"),
-    ("measured press temp (°C)", "actual_press_temp", "degC"), ("actual_cure_temp", "actual_cure_temp", ""),
-    ("hand", "hand", ""), ("softness Bo", "hand_Bo", ""), ("hand_zoe", "hand_zoe", ""), ("Defect", "symptom", ""),
-    ("comments", "note", ""), ("Pass/Fail", "pass", ""), ("result", "pass", ""), ("sound", "check_sound", ""),
-    ("cure batch", "cure_batch", ""), ("side", "side", ""), ("date", "ignore", ""), ("customer", "ignore", ""),
-    ("colour", "ignore", ""), ("press psi", "ignore", ""), ("cure_temp (bar)", "ignore", ""),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("heading", "role", "unit"),
+    [
+        ("cure temp", "cure_temp", ""),
+        ("Cure Temperature (C)", "cure_temp", "degC"),
+        ("oven temp °F", "cure_temp", "degF"),
+        ("tunnel [C]", "cure_temp", "degC"),
+        ("cure_time", "cure_time", ""),
+        ("Cure seconds", "cure_time", "s"),
+        ("oven min", "cure_time", "min"),
+        ("Platen °C", "press_temp", "degC"),
+        ("PRESS TEMP", "press_temp", ""),
+        ("press in F", "press_temp", "degF"),
+        ("dwel", "dwell", ""),
+        ("press time", "dwell", ""),
+        ("Press sec", "dwell", "s"),
+        ("measured press temp (°C)", "actual_press_temp", "degC"),
+        ("actual_cure_temp", "actual_cure_temp", ""),
+        ("hand", "hand", ""),
+        ("softness Bo", "hand_Bo", ""),
+        ("hand_zoe", "hand_zoe", ""),
+        ("Defect", "symptom", ""),
+        ("comments", "note", ""),
+        ("Pass/Fail", "pass", ""),
+        ("result", "pass", ""),
+        ("sound", "check_sound", ""),
+        ("cure batch", "cure_batch", ""),
+        ("side", "side", ""),
+        ("date", "ignore", ""),
+        ("customer", "ignore", ""),
+        ("colour", "ignore", ""),
+        ("press psi", "ignore", ""),
+        ("cure_temp (bar)", "ignore", ""),
+    ],
+)
 def test_headings_people_write_are_understood(tmp_path, heading, role, unit):
     sheet = sheet_of(tmp_path, f"zzz\t{heading}\n1\t\n2\t\n")
     assert guess_mapping(sheet, STUDY)[heading] == ColumnUse(role, unit)
@@ -115,8 +152,13 @@ def test_headings_people_write_are_understood(tmp_path, heading, role, unit):
 def test_checks_are_guessed_by_name_and_number(tmp_path):
     sheet = sheet_of(tmp_path, "release,wash1,after wash 5,Stretch,wash 10\np,p,p,p,p\n")
     roles = {h: u.role for h, u in guess_mapping(sheet, FOUR_CHECKS).items()}
-    assert roles == {"release": "check_release", "wash1": "check_wash_1", "after wash 5": "check_wash_5",
-                     "Stretch": "check_stretch", "wash 10": "ignore"}  # fmt: skip
+    assert roles == {
+        "release": "check_release",
+        "wash1": "check_wash_1",
+        "after wash 5": "check_wash_5",
+        "Stretch": "check_stretch",
+        "wash 10": "ignore",
+    }
 
 
 def test_temperatures_without_a_unit_that_can_only_be_fahrenheit_are_guessed_so(tmp_path):
@@ -169,24 +211,42 @@ def test_one_pass_column_is_not_spread_over_several_checks(tmp_path):
     assert [e.checks for e in entries] == [{"release": True}, {"release": False}]
 
 
-@pytest.mark.parametrize(("changed", "says"), [
-    ({"ct": "ignore"}, "cure temperature: found no column"), ({"d": "cure_time"}, "cure_time, as t already"),
-    ({"ok": "check_shine"}, "allowed: sound"), ({"ok": "hand_Bo"}, "allowed: Ana"), ({"ok": "magic"}, "found magic"),
-    ({"ok": "hand_"}, "allowed: Ana"),
-    ({"okk": "note"}, "no such heading; allowed: ok"), ({"ok": "actual_film"}, "found actual_film"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("changed", "says"),
+    [
+        ({"ct": "ignore"}, "cure temperature: found no column"),
+        ({"d": "cure_time"}, "cure_time, as t already"),
+        ({"ok": "check_shine"}, "allowed: sound"),
+        ({"ok": "hand_Bo"}, "allowed: Ana"),
+        ({"ok": "magic"}, "found magic"),
+        ({"ok": "hand_"}, "allowed: Ana"),
+        ({"okk": "note"}, "no such heading; allowed: ok"),
+        ({"ok": "actual_film"}, "found actual_film"),
+    ],
+)
 def test_mapping_that_cannot_be_used_is_refused(tmp_path, changed, says):
     problems = problems_of(lambda: map_foreign(sheet_of(tmp_path, PLAIN), STUDY, USES | changed, people=("Ana",)))
     assert any(says in p for p in problems)
 
 
 def test_every_bad_cell_is_listed_at_once(tmp_path):
-    text = ("id,ct,t,pt,d,ok,h\n1,125,120,155,,x,3\n1,250,120,hot,12,pass,9\n,125,-5,155,12,-,\n"
-            "4,125,120,155 bar,12,fail,2\n")  # fmt: skip
+    text = (
+        "id,ct,t,pt,d,ok,h\n1,125,120,155,,x,3\n1,250,120,hot,12,pass,9\n,125,-5,155,12,-,\n"
+        "4,125,120,155 bar,12,fail,2\n"
+    )
     problems = problems_of(lambda: map_foreign(sheet_of(tmp_path, text), STUDY, USES | {"h": "hand"}, people=("Ana",)))
-    for part in ("row 2, d: found nothing", "row 2, ok: found 'x'", "row 3, id: found 1 again (first in row 2)",
-                 "row 3, ct: found 250 degC", "row 3, pt: found 'hot'", "row 3, h: found 9", "row 4, id: found nothing",
-                 "row 4, t: found -5", "row 4, ok: found '-'", "row 5, pt: found '155 bar'"):  # fmt: skip
+    for part in (
+        "row 2, d: found nothing",
+        "row 2, ok: found 'x'",
+        "row 3, id: found 1 again (first in row 2)",
+        "row 3, ct: found 250 degC",
+        "row 3, pt: found 'hot'",
+        "row 3, h: found 9",
+        "row 4, id: found nothing",
+        "row 4, t: found -5",
+        "row 4, ok: found '-'",
+        "row 5, pt: found '155 bar'",
+    ):
         assert any(part in p for p in problems), part
     assert len(problems) == 10
 
@@ -208,8 +268,15 @@ def test_names_that_cannot_head_a_column_are_refused(tmp_path, name):
 
 
 def test_our_own_entry_file_can_be_brought_in_like_any_other(tmp_path):
-    plan = pd.DataFrame({"coupon": ["R1-01", "R1-02"], "cure_temp": [120.0, 125], "cure_time": [100.0, 150],
-                         "press_temp": [151.0, 160], "dwell": [9.0, 15]})  # fmt: skip
+    plan = pd.DataFrame(
+        {
+            "coupon": ["R1-01", "R1-02"],
+            "cure_temp": [120.0, 125],
+            "cure_time": [100.0, 150],
+            "press_temp": [151.0, 160],
+            "dwell": [9.0, 15],
+        }
+    )
     sheet = read_foreign(write_entry_xlsx(tmp_path / "entry.xlsx", STUDY, plan, ("Ana",), shown=Shown("degF")))
     coupons = map_foreign(sheet, STUDY, guess_mapping(sheet, STUDY), people=("Ana",)).coupons
     for name in plan.columns[1:]:
@@ -224,8 +291,10 @@ def test_coupons_without_names_are_numbered(tmp_path):
 
 
 def test_batches_void_side_and_measured_values_are_taken(tmp_path):
-    text = ("id,ct,t,pt,d,ok,batch,lost,way,gun\n1,125,120,155,12,no,mon,,Over,150.5\n2,125,120,155,12,,tue,dropped,,\n"
-            "3,125,120,155,12,yes,mon,,,\n")  # fmt: skip
+    text = (
+        "id,ct,t,pt,d,ok,batch,lost,way,gun\n1,125,120,155,12,no,mon,,Over,150.5\n2,125,120,155,12,,tue,dropped,,\n"
+        "3,125,120,155,12,yes,mon,,,\n"
+    )
     uses = USES | {"batch": "press_batch", "lost": "void", "way": "side", "gun": "actual_press_temp"}
     result = map_foreign(sheet_of(tmp_path, text), STUDY, uses, symptoms=WORDS)
     assert result.coupons["press_batch"].tolist() == [1, 2, 1]
@@ -236,10 +305,22 @@ def test_batches_void_side_and_measured_values_are_taken(tmp_path):
 
 
 def test_settings_outside_ranges_limits_and_forbidden_combinations_are_taken_and_said(tmp_path):
-    limits = Limits(film_max_degc=172, powder_max_degc=180, fabric_max_degc=180, oven_max_degc=180, press_max_degc=190,
-                    min_cure_time_s=60, min_dwell_s=8)  # fmt: skip
-    study = Study("tee", FACTORS, spec=ONE_CHECK, limits=limits,
-                  forbidden=(Forbidden.parse("cure_temp >= 135 and cure_time >= 180", FACTORS),))  # fmt: skip
+    limits = Limits(
+        film_max_degc=172,
+        powder_max_degc=180,
+        fabric_max_degc=180,
+        oven_max_degc=180,
+        press_max_degc=190,
+        min_cure_time_s=60,
+        min_dwell_s=8,
+    )
+    study = Study(
+        "tee",
+        FACTORS,
+        spec=ONE_CHECK,
+        limits=limits,
+        forbidden=(Forbidden.parse("cure_temp >= 135 and cure_time >= 180", FACTORS),),
+    )
     text = "id,ct,t,pt,d,ok\n1,138,200,155,12,pass\n2,125,120,176,5,fail\n3,125,120,205C,12,fail\n"
     result = map_foreign(sheet_of(tmp_path, text), study, USES)
     assert len(result.coupons) == 3
@@ -318,10 +399,17 @@ def test_sheet_without_headings_or_rows_is_answered_in_one_line(tmp_path, text):
     assert problem.startswith("log.csv")
 
 
-@pytest.mark.parametrize(("heading", "parts"), [
-    ("Press °F", ("Press", "degF")), ("dwell (s)", ("dwell", "s")), ("time in min", ("time", "min")),
-    ("F", ("F", "degF")),
-    ("press_temp_c", ("press temp", "degC")), ("wash 5", ("wash 5", "")), ("hand", ("hand", "")),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("heading", "parts"),
+    [
+        ("Press °F", ("Press", "degF")),
+        ("dwell (s)", ("dwell", "s")),
+        ("time in min", ("time", "min")),
+        ("F", ("F", "degF")),
+        ("press_temp_c", ("press temp", "degC")),
+        ("wash 5", ("wash 5", "")),
+        ("hand", ("hand", "")),
+    ],
+)
 def test_units_in_headings(heading, parts):
     assert heading_unit(heading) == parts

@@ -112,20 +112,25 @@ scores = st.fixed_dictionaries(
         "symptoms": st.lists(st.sampled_from([s.key for s in CATALOGUE]), min_size=1, max_size=3, unique=True),
         "hand": st.dictionaries(st.sampled_from(PEOPLE), hands, min_size=1),
         "actual": st.dictionaries(st.sampled_from(["cure_temp", "press_temp"]), st.integers(-25, 25), min_size=1),
-        "note": st.sampled_from(["left edge, see photo", "Ärmel; \"2\" Stück", "=1+1", "2 x", "line\ntwo"]),
+        "note": st.sampled_from(["left edge, see photo", 'Ärmel; "2" Stück', "=1+1", "2 x", "line\ntwo"]),
         "void_reason": st.sampled_from(["fell on the floor", "lost, box 3"]),
     },
-)  # fmt: skip
+)
 
 
 def entry_of(i: int, said: dict) -> ScoreEntry:
     row = PLAN.iloc[i]
     symptoms = tuple(said.get("symptoms", ()))
     return ScoreEntry(
-        coupon=row["coupon"], checks=said.get("checks", {}), symptoms=symptoms, side=side_of(symptoms),
-        hand=said.get("hand", {}), actual={f: float(row[f]) + d for f, d in said.get("actual", {}).items()},
-        note=said.get("note", ""), void_reason=said.get("void_reason"),
-    )  # fmt: skip
+        coupon=row["coupon"],
+        checks=said.get("checks", {}),
+        symptoms=symptoms,
+        side=side_of(symptoms),
+        hand=said.get("hand", {}),
+        actual={f: float(row[f]) + d for f, d in said.get("actual", {}).items()},
+        note=said.get("note", ""),
+        void_reason=said.get("void_reason"),
+    )
 
 
 def cells_of(i: int, entry: ScoreEntry, shown: Shown) -> dict[tuple[int, str], object]:
@@ -255,8 +260,10 @@ def test_headings_below_a_title_and_blank_rows_between_coupons(tmp_path):
 
 
 def test_keys_instead_of_headings_are_known(tmp_path):
-    rows = [["coupon", "check_release", "hand_ana", "actual_press_temp", "symptom"],
-            ["r1–01", "p", "4", "150", "film_lock + scorch"]]  # fmt: skip
+    rows = [
+        ["coupon", "check_release", "hand_ana", "actual_press_temp", "symptom"],
+        ["r1–01", "p", "4", "150", "film_lock + scorch"],
+    ]
     (entry,) = read(write_rows(tmp_path / "entry.csv", rows)).entries
     assert entry.coupon == "R1-01"  # a spreadsheet made another dash of it
     assert entry.symptoms == ("film_lock", "scorch")
@@ -334,11 +341,18 @@ def test_hand_feel_off_the_scale_is_refused(tmp_path, score):
     assert "1 to 5 in half steps" in problem or "finite" in problem
 
 
-@pytest.mark.parametrize(("text", "keys"), [
-    ("film lock", ("film_lock",)), ("FILM LOCK", ("film_lock",)), ("film_lock", ("film_lock",)),
-    ("film lock; scorch", ("film_lock", "scorch")), ("scorch,film lock;scorch", ("scorch", "film_lock")),
-    ("Strike through", ("strike_through",)), ("edge lift before wash;", ("edge_lift_dry",)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "keys"),
+    [
+        ("film lock", ("film_lock",)),
+        ("FILM LOCK", ("film_lock",)),
+        ("film_lock", ("film_lock",)),
+        ("film lock; scorch", ("film_lock", "scorch")),
+        ("scorch,film lock;scorch", ("scorch", "film_lock")),
+        ("Strike through", ("strike_through",)),
+        ("edge lift before wash;", ("edge_lift_dry",)),
+    ],
+)
 def test_symptoms_are_read_by_label_or_key(tmp_path, text, keys):
     entry = read(filled_csv(tmp_path, {(0, "symptom"): text, (0, "release"): "fail"})).entries[0]
     assert entry.symptoms == keys
@@ -415,12 +429,19 @@ def test_measured_value_far_from_the_plan_is_taken_with_a_note(tmp_path):
     assert "more than 40 °C away" in result.notes[0]
 
 
-@pytest.mark.parametrize(("heading", "text", "says"), [
-    ("press temperature (°C)", "145", "140 °C (the plan)"), ("press temperature (°F)", "293", "284 °F (the plan)"),
-    ("press temperature (°C)", "284", "140 degC"), ("press dwell (s)", "9", "8 s (the plan)"),
-    ("press pressure (bar)", "2.1", "2 bar (the plan)"), ("peel", "cold", "hot (the plan)"),
-    ("peel", "warm", "hot, cold"), ("press dwell (s)", "long", "a number"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("heading", "text", "says"),
+    [
+        ("press temperature (°C)", "145", "140 °C (the plan)"),
+        ("press temperature (°F)", "293", "284 °F (the plan)"),
+        ("press temperature (°C)", "284", "140 degC"),
+        ("press dwell (s)", "9", "8 s (the plan)"),
+        ("press pressure (bar)", "2.1", "2 bar (the plan)"),
+        ("peel", "cold", "hot (the plan)"),
+        ("peel", "warm", "hot, cold"),
+        ("press dwell (s)", "long", "a number"),
+    ],
+)
 def test_changed_setting_is_refused_even_when_nothing_else_is_filled(tmp_path, heading, text, says):
     (problem,) = problems_of(filled_csv(tmp_path, {(0, heading): text}))
     assert f"row 2, {heading}" in problem
@@ -433,8 +454,12 @@ def test_remedy_for_a_changed_setting_is_to_enter_it_as_measured(tmp_path):
 
 
 def test_setting_rounded_by_a_spreadsheet_is_not_a_changed_one(tmp_path):
-    cells = {(1, "press temperature (°F)"): "303,8", (1, "press pressure (psi)"): "50.76", (0, "peel"): "HOT",
-             (1, "release"): "ok"}  # fmt: skip
+    cells = {
+        (1, "press temperature (°F)"): "303,8",
+        (1, "press pressure (psi)"): "50.76",
+        (0, "peel"): "HOT",
+        (1, "release"): "ok",
+    }
     assert len(read(filled_csv(tmp_path, cells, shown=FAHRENHEIT)).entries) == 1
 
 
@@ -443,9 +468,14 @@ def test_setting_rounded_by_a_spreadsheet_is_not_a_changed_one(tmp_path):
 
 def test_every_problem_is_listed_at_once_and_nothing_is_taken(tmp_path):
     cells = {
-        (0, "release"): "x", (0, "hand: ana"): "7", (1, "symptom"): "gremlins", (1, "release"): "pass",
-        (2, "void because"): "yes", (3, "measured cure temperature (°C)"): "260", (3, "press dwell (s)"): "99",
-    }  # fmt: skip
+        (0, "release"): "x",
+        (0, "hand: ana"): "7",
+        (1, "symptom"): "gremlins",
+        (1, "release"): "pass",
+        (2, "void because"): "yes",
+        (3, "measured cure temperature (°C)"): "260",
+        (3, "press dwell (s)"): "99",
+    }
     problems = problems_of(filled_csv(tmp_path, cells))
     assert len(problems) == 6
     assert [p.split(",")[1].strip() for p in problems] == ["row 2", "row 2", "row 3", "row 4", "row 5", "row 5"]
@@ -466,12 +496,17 @@ def test_scores_without_a_coupon_are_refused(tmp_path):
     assert "row 2, coupon: found nothing" in problem
 
 
-@pytest.mark.parametrize(("old", "new", "says"), [
-    ("release", "releas", "allowed: release"), ("symptom", "symptomm", "allowed: symptom"),
-    ("stretch", "release", "also release"), ("hand: ana", "hand: Anna", "ana, Bo"),
-    ("press dwell (s)", "press dwell (°C)", "a unit like s"),
-    ("measured cure temperature (°C)", "measured cure temperature (bar)", "a unit like °C"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("release", "releas", "allowed: release"),
+        ("symptom", "symptomm", "allowed: symptom"),
+        ("stretch", "release", "also release"),
+        ("hand: ana", "hand: Anna", "ana, Bo"),
+        ("press dwell (s)", "press dwell (°C)", "a unit like s"),
+        ("measured cure temperature (°C)", "measured cure temperature (bar)", "a unit like °C"),
+    ],
+)
 def test_slips_in_headings_are_refused_not_ignored(tmp_path, old, new, says):
     table = rows_of(filled_csv(tmp_path, CELLS))
     table[0][table[0].index(old)] = new
@@ -482,8 +517,10 @@ def test_slips_in_headings_are_refused_not_ignored(tmp_path, old, new, says):
 
 def test_sheet_of_another_study_is_recognised(tmp_path):
     other = Study("Polyester tee", STUDY.factors)
-    for path in (write_entry_csv(tmp_path / "entry.csv", other, PLAN, PEOPLE),
-                 write_entry_xlsx(tmp_path / "entry.xlsx", other, PLAN, PEOPLE)):  # fmt: skip
+    for path in (
+        write_entry_csv(tmp_path / "entry.csv", other, PLAN, PEOPLE),
+        write_entry_xlsx(tmp_path / "entry.xlsx", other, PLAN, PEOPLE),
+    ):
         (problem,) = problems_of(path)
         assert "study Polyester tee" in problem
         assert "sheet of another study" in problem
@@ -579,8 +616,14 @@ def test_too_large_a_file_is_refused(tmp_path):
 
 
 def test_numbers_truth_values_and_text_in_workbook_cells(tmp_path):
-    cells = {(0, "release"): True, (1, "release"): 0, (2, "release"): 1.0, (0, "hand: ana"): 4, (1, "hand: ana"): "3,5",
-             (2, "measured press temperature (°C)"): 168}  # fmt: skip
+    cells = {
+        (0, "release"): True,
+        (1, "release"): 0,
+        (2, "release"): 1.0,
+        (0, "hand: ana"): 4,
+        (1, "hand: ana"): "3,5",
+        (2, "measured press temperature (°C)"): 168,
+    }
     first, second, third = read(filled_xlsx(tmp_path, cells)).entries
     assert (first.checks, first.hand) == ({"release": True}, {"ana": 4.0})
     assert (second.checks, second.hand) == ({"release": False}, {"ana": 3.5})
@@ -588,8 +631,12 @@ def test_numbers_truth_values_and_text_in_workbook_cells(tmp_path):
 
 
 def test_date_a_spreadsheet_made_is_refused_with_its_cause(tmp_path):
-    cells = {(0, "hand: ana"): datetime(2031, 5, 3), (1, "coupon"): datetime(2031, 1, 2), (1, "release"): "pass",
-             (2, "note"): datetime(2031, 1, 2, 14, 30)}  # fmt: skip
+    cells = {
+        (0, "hand: ana"): datetime(2031, 5, 3),
+        (1, "coupon"): datetime(2031, 1, 2),
+        (1, "release"): "pass",
+        (2, "note"): datetime(2031, 1, 2, 14, 30),
+    }
     problems = problems_of(filled_xlsx(tmp_path, cells))
     assert len(problems) == 2
     assert "found the date 2031-05-03" in problems[0]
@@ -649,8 +696,11 @@ def test_sheet_with_other_name_and_stray_cells_is_still_found(tmp_path):
 
 
 def test_check_named_like_another_column_keeps_a_column_of_its_own(tmp_path):
-    study = Study(STUDY.name, STUDY.factors, spec=Spec(checks=(Check("note", "read it"), Check("wash_10", "ten"),
-                                                               Check("wash_1", "one"))))  # fmt: skip
+    study = Study(
+        STUDY.name,
+        STUDY.factors,
+        spec=Spec(checks=(Check("note", "read it"), Check("wash_10", "ten"), Check("wash_1", "one"))),
+    )
     path = write_entry_csv(tmp_path / "entry.csv", study, PLAN, PEOPLE)
     table = rows_of(path)
     for heading, text in (("check: note", "fail"), ("note", "seen"), ("wash 10", "fail"), ("wash 1", "pass")):

@@ -15,23 +15,37 @@ from doe.practice import SimulatedLine
 
 NAME = "heavy tee"
 WINDOWS = {
-    "cure_temp": (120, 116, 124), "cure_time": (140, 130, 155), "press_temp": (157, 152, 161), "dwell": (16, 14, 18)
-}  # fmt: skip
+    "cure_temp": (120, 116, 124),
+    "cure_time": (140, 130, 155),
+    "press_temp": (157, 152, 161),
+    "dwell": (16, 14, 18),
+}
 
 
 def release(book: Book, **changes: object) -> Recipe:
     """Keep a recipe of the demo's study; its window is invented to be well inside the truth."""
     story = read_story()
     made = tuple(
-        RecipeSetting(f.name, f.label, f.unit, WINDOWS[f.name][0], window_low=WINDOWS[f.name][1],
-                      window_high=WINDOWS[f.name][2])
+        RecipeSetting(
+            f.name, f.label, f.unit, WINDOWS[f.name][0], window_low=WINDOWS[f.name][1], window_high=WINDOWS[f.name][2]
+        )
         for f in story.study.factors
-    )  # fmt: skip
+    )
     recipe = Recipe(
-        name=NAME, revision=1, stack=story.stack, line=story.line, settings=made, pass_rate=0.97, pass_rate_low=0.9,
-        study=story.study.name, approved_by="Kim", approved_at=datetime(2031, 3, 4, tzinfo=UTC),
-        review_on=date(2032, 3, 4), exception="invented for a test", held=story.study.held,
-    )  # fmt: skip
+        name=NAME,
+        revision=1,
+        stack=story.stack,
+        line=story.line,
+        settings=made,
+        pass_rate=0.97,
+        pass_rate_low=0.9,
+        study=story.study.name,
+        approved_by="Kim",
+        approved_at=datetime(2031, 3, 4, tzinfo=UTC),
+        review_on=date(2032, 3, 4),
+        exception="invented for a test",
+        held=story.study.held,
+    )
     recipe = replace(recipe, **changes)  # type: ignore[arg-type] # a test gives what fits
     book.release_recipe(recipe, study=story.study.name)
     return recipe
@@ -65,8 +79,9 @@ def all_pass(coupons: pd.DataFrame, failing: tuple[str, ...] = (), hand: float =
     checks = [c.name for c in read_story().study.spec.checks]
     return [
         ScoreEntry(
-            name, checks=dict.fromkeys(checks[:1 if name in failing else None], name not in failing),
+            name,
+            checks=dict.fromkeys(checks[: 1 if name in failing else None], name not in failing),
             hand={"ana": hand + 0.5 * (i % 3 == 0), "ben": hand + 0.5 * (i % 4 == 0)},
         )
         for i, name in enumerate(coupons["coupon"])
-    ]  # fmt: skip
+    ]

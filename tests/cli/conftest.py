@@ -48,8 +48,14 @@ class Shop:
 
     def run(self, *words: str, typed: str | None = None, env: dict[str, str] | None = None) -> Outcome:
         """Run one command line."""
-        settings = {"DOE_BOOK": str(self.book), "DOE_WHO": "ana", "DOE_UNITS": "", "COLUMNS": "80", "NO_COLOR": "1",
-                    "DOE_CACHE": str(self.folder / "cache")}  # fmt: skip
+        settings = {
+            "DOE_BOOK": str(self.book),
+            "DOE_WHO": "ana",
+            "DOE_UNITS": "",
+            "COLUMNS": "80",
+            "NO_COLOR": "1",
+            "DOE_CACHE": str(self.folder / "cache"),
+        }
         found = CliRunner().invoke(app, list(words), input=typed, env={**settings, **(env or {})})
         return Outcome(found.exit_code, found.stdout, found.stderr)
 

@@ -14,9 +14,21 @@ STUDY = "new powder on the heavy tee"
 
 NAME = "heavy tee"
 TYPED = (
-    "--as", NAME, "--approved-by", "Kim", "--gap", "10 s, flat", "--peel", "cold, slow and low", "--second-press",
-    "under a cover sheet", "--care-label", "wash at 40, no tumble", "--room", "21 degC, 45 %",
-)  # fmt: skip
+    "--as",
+    NAME,
+    "--approved-by",
+    "Kim",
+    "--gap",
+    "10 s, flat",
+    "--peel",
+    "cold, slow and low",
+    "--second-press",
+    "under a cover sheet",
+    "--care-label",
+    "wash at 40, no tumble",
+    "--room",
+    "21 degC, 45 %",
+)
 
 
 def confirmed(shop: Any, *, fails: tuple[str, ...] = (), claim: float = 0.9, assurance: float = 0.8) -> Any:
@@ -31,10 +43,14 @@ def confirmed(shop: Any, *, fails: tuple[str, ...] = (), claim: float = 0.9, ass
         bad = {mine.loc[mine["role"].str.startswith(role), "coupon"].iloc[0] for role in fails}
         assert answer.hand is not None
         entries = [
-            ScoreEntry(c, {n: not (c in bad and n == "release") for n in checks}, hand={"ana": 4.5, "ben": 4.5},
-                       symptoms=("patchy_transfer",) if c in bad else ())
+            ScoreEntry(
+                c,
+                {n: not (c in bad and n == "release") for n in checks},
+                hand={"ana": 4.5, "ben": 4.5},
+                symptoms=("patchy_transfer",) if c in bad else (),
+            )
             for c in mine["coupon"]
-        ]  # fmt: skip
+        ]
         book.record(STUDY, entries)
     return shop
 
@@ -76,11 +92,19 @@ def make_releasable(shop: Any, key: str) -> None:
         found = confirmation_of(book, record.id)
         if found is not None and found.proof is not None:
             return
-        plan_confirmation(book, record.id, claim=0.8, assurance=0.8, corners=0,
-                          give_up="" if found is None else "planned for another answer")  # fmt: skip
+        plan_confirmation(
+            book,
+            record.id,
+            claim=0.8,
+            assurance=0.8,
+            corners=0,
+            give_up="" if found is None else "planned for another answer",
+        )
         again = confirmation_of(book, record.id)
         assert again is not None
         mine = book.results(record.id)
         mine = mine[mine["round"].isin(again.current.plan.rounds)]
-        book.record(record.id, [ScoreEntry(c, dict.fromkeys(checks, True), hand={"ana": 4.5, "ben": 4.5})
-                                for c in mine["coupon"]])  # fmt: skip
+        book.record(
+            record.id,
+            [ScoreEntry(c, dict.fromkeys(checks, True), hand={"ana": 4.5, "ben": 4.5}) for c in mine["coupon"]],
+        )

@@ -121,8 +121,10 @@ def test_a_void_coupon_takes_its_pair_with_it(book):
     made = begin_comparison(book, NAME, LOT)
     entries = all_pass(made.coupons)
     lost = made.coupons[made.coupons["role"] == "setpoint"]["coupon"].iloc[0]
-    book.record(made.record.id, [replace(e, checks={}, hand={}, void_reason="film torn") if e.coupon == lost else e
-                                 for e in entries])  # fmt: skip
+    book.record(
+        made.record.id,
+        [replace(e, checks={}, hand={}, void_reason="film torn") if e.coupon == lost else e for e in entries],
+    )
     assert judge_comparison(book, made.record.id).comparison.rates.new_units == made.plan.strokes - 1
 
 
@@ -200,8 +202,10 @@ def test_failures_of_the_material_in_use_at_an_edge_put_the_window_in_doubt(book
     ("wanted", "match"),
     [
         (Wanted(), "--fabric"),
-        (replace(LOT, parts={"powder": Material("fine powder", "Pellmere (invented)", "P-03", "new in the range")}),
-         "at least one part that differs"),
+        (
+            replace(LOT, parts={"powder": Material("fine powder", "Pellmere (invented)", "P-03", "new in the range")}),
+            "at least one part that differs",
+        ),
         (replace(LOT, rate_margin=0.0), "--margin"),
         (replace(LOT, rate_margin=float("nan")), "--margin"),
         (replace(LOT, power=0.3), "--power"),
@@ -212,7 +216,7 @@ def test_failures_of_the_material_in_use_at_an_edge_put_the_window_in_doubt(book
         (Wanted(stack="nobody's"), "nobody's"),
         (replace(LOT, stack="nobody's"), "one of them"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_compared_is_refused_in_one_line(book, wanted, match):
     with pytest.raises(InputError, match=match) as caught:
         offer_comparison(book, NAME, wanted)

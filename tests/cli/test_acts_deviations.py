@@ -45,8 +45,13 @@ def test_measured_settings_that_differ_are_told_in_both_temperatures_once_an_ent
     with shop.open() as book:
         coupons = book.plan_coupons(STUDY).set_index("coupon")
         asked = coupons["press_temp"].astype(float)
-        book.record(STUDY, [ScoreEntry("R1-01", actual={"press_temp": asked["R1-01"] - 6}),
-                            ScoreEntry("R1-02", actual={"press_temp": asked["R1-02"]})])  # fmt: skip
+        book.record(
+            STUDY,
+            [
+                ScoreEntry("R1-01", actual={"press_temp": asked["R1-01"] - 6}),
+                ScoreEntry("R1-02", actual={"press_temp": asked["R1-02"]}),
+            ],
+        )
     (found,) = [d for d in said(shop) if d[0] == "setting"]
     assert found[1].startswith("Press temperature was measured to differ from what was set: R1-01 ")
     assert "°C (" in found[1]
@@ -74,8 +79,12 @@ def test_a_changed_study_and_coupons_without_a_plan_are_told(shop_with):
     with shop.open() as book:
         record = book.study(STUDY)
         book.amend_study(record.id, replace(record.study, held={**record.study.held, "peel_wait": 45.0}), "new film")
-        bare = pd.DataFrame([{"coupon": f"A{i}", "cure_temp": 120.0 + i, "cure_time": 150.0, "press_temp": 155.0,
-                              "dwell": 12.0} for i in range(3)])  # fmt: skip
+        bare = pd.DataFrame(
+            [
+                {"coupon": f"A{i}", "cure_temp": 120.0 + i, "cure_time": 150.0, "press_temp": 155.0, "dwell": 12.0}
+                for i in range(3)
+            ]
+        )
         entries = [ScoreEntry(f"A{i}", {"release": True}) for i in range(3)]
         book.bring_in(record.id, bare, entries, kind="own sheet")
         items = {i.what: i for i in record_items(facts_of_study(book, book.study(STUDY), None))}

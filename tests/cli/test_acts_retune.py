@@ -44,11 +44,18 @@ def score_round(book, retuned, shift=10.0):
     line = lines(shift)[1]
     scored = line.run(retuned.coupons, 11)
     checks = [c.name for c in line.study.spec.checks]
-    book.record(retuned.record.id, [
-        ScoreEntry(row["coupon"], checks={c: bool(row[c]) for c in checks if row[c] in (True, False)}, side=row["side"],
-                   hand={"ana": float(row["hand_ana"])} if row["hand_ana"] == row["hand_ana"] else {})
-        for row in scored.to_dict("records")
-    ])  # fmt: skip
+    book.record(
+        retuned.record.id,
+        [
+            ScoreEntry(
+                row["coupon"],
+                checks={c: bool(row[c]) for c in checks if row[c] in (True, False)},
+                side=row["side"],
+                hand={"ana": float(row["hand_ana"])} if row["hand_ana"] == row["hand_ana"] else {},
+            )
+            for row in scored.to_dict("records")
+        ],
+    )
 
 
 def test_the_setpoint_is_the_centre_and_the_ranges_stay_as_wide(book):
@@ -176,9 +183,13 @@ def test_limits_end_the_ranges(book):
     assert study.factor("press_temp").high == 160
     assert study.factor("cure_time").low == 120
     hot = Limits(**dict.fromkeys(("film_max_degc", "powder_max_degc", "fabric_max_degc", "press_max_degc"), 200.0))
-    near = replace(book.recipe(NAME).recipe, settings=tuple(
-        replace(s, surface=195.0, window_high=196.0) if s.factor == "press_temp" else s
-        for s in book.recipe(NAME).recipe.settings))  # fmt: skip
+    near = replace(
+        book.recipe(NAME).recipe,
+        settings=tuple(
+            replace(s, surface=195.0, window_high=196.0) if s.factor == "press_temp" else s
+            for s in book.recipe(NAME).recipe.settings
+        ),
+    )
     study, _ = retune_study(near, base, hot, "retuned")
     assert study.factor("press_temp").high == 199
 

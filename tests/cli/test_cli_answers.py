@@ -102,13 +102,17 @@ def score(shop, failed: dict[str, str], *, coupons: int = 12, hand: bool = True,
         book.record(
             STUDY,
             [
-                ScoreEntry(name, checks={"release": True, "stretch": False}, symptoms=(everything[name],),
-                           side=side_of([everything[name]]))
+                ScoreEntry(
+                    name,
+                    checks={"release": True, "stretch": False},
+                    symptoms=(everything[name],),
+                    side=side_of([everything[name]]),
+                )
                 if name in everything
                 else ScoreEntry(name, checks=dict.fromkeys(checks, True), hand={"ana": 4.0} if hand else {})
                 for name in names
             ],
-        )  # fmt: skip
+        )
 
 
 def test_passes_that_were_not_washed_yet_are_said_with_the_answer(planned):

@@ -72,8 +72,28 @@ def test_only_what_is_missing_is_asked(shop_with):
 
 def test_answers_in_the_users_units_are_stored_once_and_exactly(shop_with):
     shop = shop_with(0)
-    typed = lines("w", "1", "1", "press_temp, pressure", "284..329,sd=9", "40..60", "", "none", "", "peel_wait=1 min",
-                  "", "y", "347@sheet", "", "", "", "375", "", "", "70psi")  # fmt: skip
+    typed = lines(
+        "w",
+        "1",
+        "1",
+        "press_temp, pressure",
+        "284..329,sd=9",
+        "40..60",
+        "",
+        "none",
+        "",
+        "peel_wait=1 min",
+        "",
+        "y",
+        "347@sheet",
+        "",
+        "",
+        "",
+        "375",
+        "",
+        "",
+        "70psi",
+    )
     shop.good("study", "new", "--temperature", "degF", "--pressure", "psi", typed=typed)
     with shop.open() as book:
         study = book.study("w").study
@@ -206,8 +226,15 @@ def test_a_check_is_named_as_it_is_called_and_foreign_words_stay_as_notes(shop_w
     shop = shop_with(0)
     text = "Sample,Oven C,Oven sec,Press C,Dwell,Result 1,Seen\na,120,120,150,10,ok,\nb,130,150,160,14,fail,zzzz\n"
     (shop.folder / "own.csv").write_text(text, encoding="utf-8")
-    uses = {"Sample": "coupon", "Oven C": "cure_temp", "Oven sec": "cure_time", "Press C": "press_temp",
-            "Dwell": "dwell", "Result 1": "wash_1", "Seen": "symptom"}  # fmt: skip
+    uses = {
+        "Sample": "coupon",
+        "Oven C": "cure_temp",
+        "Oven sec": "cure_time",
+        "Press C": "press_temp",
+        "Dwell": "dwell",
+        "Result 1": "wash_1",
+        "Seen": "symptom",
+    }
     options = [word for heading, use in uses.items() for word in ("--map", f"{heading}={use}")]
     found = shop.good("record", STUDY, "--own-sheet", "own.csv", *options)
     with shop.open() as book:

@@ -74,7 +74,7 @@ BAD_COMMANDS = [
     (["book", "backup", "missing-folder/b.sqlite"], "missing-folder"),
     (["book", "import", "absent.zip"], "absent.zip"),
     (["study", "list", "--who", " "], "--who"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("words", "said"), BAD_COMMANDS, ids=[" ".join(w)[:60] for w, _ in BAD_COMMANDS])
@@ -185,10 +185,17 @@ def test_every_bad_cell_is_named_at_once_and_the_rest_counted(planned):
 
 @pytest.mark.parametrize(
     ("heading", "value", "said"),
-    [("coupon", "R1-99", "R1-99"), ("coupon", "R1-03", "again"), ("release", "5", "pass or fail"),
-     ("hand: ana", "soft", "1 to 5"), ("hand: ana", "3.3", "half steps"), ("symptom", "sparkle", "sparkle"),
-     ("press temperature (°C)", "199", "the plan"), ("measured press temperature (°C)", "320", "°C")],
-)  # fmt: skip
+    [
+        ("coupon", "R1-99", "R1-99"),
+        ("coupon", "R1-03", "again"),
+        ("release", "5", "pass or fail"),
+        ("hand: ana", "soft", "1 to 5"),
+        ("hand: ana", "3.3", "half steps"),
+        ("symptom", "sparkle", "sparkle"),
+        ("press temperature (°C)", "199", "the plan"),
+        ("measured press temperature (°C)", "320", "°C"),
+    ],
+)
 def test_a_bad_cell_is_named_with_row_and_column(planned, heading, value, said):
     shop, rows = planned
     for row in range(1, 13):

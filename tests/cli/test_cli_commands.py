@@ -225,8 +225,10 @@ def test_book_check_finds_damage_and_leaves_with_1(shop_with):
 
     shop = shop_with(1)
     assert shop.good("book", "check", "--json").json == {
-        "ok": True, "problems": [], "next": ["doe book backup shop-backup.sqlite"],
-    }  # fmt: skip
+        "ok": True,
+        "problems": [],
+        "next": ["doe book backup shop-backup.sqlite"],
+    }
     connection = sqlite3.connect(shop.book)
     connection.execute("pragma foreign_keys=off")
     names = [n for (n,) in connection.execute("select name from sqlite_master where type='trigger'")]
@@ -250,8 +252,15 @@ def test_audit_says_who_did_what(shop_with):
 
 def test_every_command_suggests_a_next_step(shop_with):
     shop = shop_with(2)
-    for words in (["stack", "list"], ["line", "list"], ["gauge", "list", "back room"], ["study", "list"],
-                  ["study", "show", STUDY], ["fit", STUDY], ["recommend", STUDY]):  # fmt: skip
+    for words in (
+        ["stack", "list"],
+        ["line", "list"],
+        ["gauge", "list", "back room"],
+        ["study", "list"],
+        ["study", "show", STUDY],
+        ["fit", STUDY],
+        ["recommend", STUDY],
+    ):
         found = shop.good(*words)
         assert "Next:\n  doe " in found.out, words
         assert max(map(len, found.out.splitlines())) <= 80, words
@@ -269,15 +278,34 @@ def test_units_of_the_environment_are_read_and_shown(shop_with):
     found = shop.good("study", "show", STUDY, env={"DOE_UNITS": "degF psi"}).out
     assert "284 to 338 °F" in found
     assert "43.51 psi" in found
-    made = shop.good("study", "new", "y", "--stack", "heavy tee, fine powder", "--line", "back room", "--factor",
-                     "press_temp=284..338", "--factor", "dwell", "--json", env={"DOE_UNITS": "degF"}).json  # fmt: skip
+    made = shop.good(
+        "study",
+        "new",
+        "y",
+        "--stack",
+        "heavy tee, fine powder",
+        "--line",
+        "back room",
+        "--factor",
+        "press_temp=284..338",
+        "--factor",
+        "dwell",
+        "--json",
+        env={"DOE_UNITS": "degF"},
+    ).json
     assert made["study"]["factors"][0]["low"] == pytest.approx(140)
 
 
 def test_json_is_one_object_and_nothing_else(shop_with):
     shop = shop_with(2)
-    for words in (["stack", "list"], ["line", "show", "back room"], ["study", "show", STUDY], ["recommend", STUDY],
-                  ["book", "audit"], ["book", "check"]):  # fmt: skip
+    for words in (
+        ["stack", "list"],
+        ["line", "show", "back room"],
+        ["study", "show", STUDY],
+        ["recommend", STUDY],
+        ["book", "audit"],
+        ["book", "check"],
+    ):
         found = shop.good(*words, "--json")
         assert json.loads(found.out)["ok"] is True
         assert found.err == ""

@@ -49,8 +49,12 @@ def test_sizes_stand_side_by_side_and_nothing_is_stored(shop):
 def test_a_lot_alone_keeps_the_rest_of_the_material(shop):
     begun(shop)
     stack = shop.good("study", "show", "lot P-04", "--json").json["stack"]
-    assert stack["powder"] == {"name": "fine powder", "supplier": "Pellmere (invented)", "lot": "P-04",
-                               "detail": "new in the range"}  # fmt: skip
+    assert stack["powder"] == {
+        "name": "fine powder",
+        "supplier": "Pellmere (invented)",
+        "lot": "P-04",
+        "detail": "new in the range",
+    }
 
 
 def test_other_margins_and_powers_are_taken(shop):

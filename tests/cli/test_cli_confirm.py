@@ -159,8 +159,14 @@ def test_an_answer_that_is_out_of_reach_is_not_confirmed_and_an_unready_one_is_w
     with here.shop.open() as book:
         kept = book.latest_analysis(STUDY, "recommend")
         for verdict in ("more coupons", "not reachable"):
-            book.save_analysis(STUDY, kind="recommend", inputs_hash=kept.inputs_hash, seed=kept.seed,
-                               version=kept.version, payload={**kept.payload, "verdict": verdict})  # fmt: skip
+            book.save_analysis(
+                STUDY,
+                kind="recommend",
+                inputs_hash=kept.inputs_hash,
+                seed=kept.seed,
+                version=kept.version,
+                payload={**kept.payload, "verdict": verdict},
+            )
             found = here.shop.run("confirm", STUDY)
             if verdict == "more coupons":
                 assert found.code == 0
@@ -173,8 +179,14 @@ def test_without_a_window_only_the_setpoint_is_confirmed(bench):
     here = bench("answered")
     with here.shop.open() as book:
         kept = book.latest_analysis(STUDY, "recommend")
-        book.save_analysis(STUDY, kind="recommend", inputs_hash=kept.inputs_hash, seed=kept.seed, version=kept.version,
-                           payload={**kept.payload, "window": None})  # fmt: skip
+        book.save_analysis(
+            STUDY,
+            kind="recommend",
+            inputs_hash=kept.inputs_hash,
+            seed=kept.seed,
+            version=kept.version,
+            payload={**kept.payload, "window": None},
+        )
     made = here.shop.good("confirm", STUDY, "--plan", "--claim", "0.8", "--json").json
     assert {c["role"] for c in made["coupons"]} == {"setpoint"}
     assert any("no window" in text for text in made["cautions"])
@@ -336,7 +348,9 @@ def test_an_accepted_confirmation_says_how_sure_shows_all_three_figures_and_is_k
     again = here.verdict()
     assert again["kept_since"] is not None
     assert {**again, "kept_since": None} == {**found, "kept_since": None, "proof": {**proof}} | {
-        "proof": again["proof"], "setpoint_proof": again["setpoint_proof"]}  # fmt: skip
+        "proof": again["proof"],
+        "setpoint_proof": again["setpoint_proof"],
+    }
     (listed,) = here.shop.good("study", "list", "--json").json["studies"]
     assert listed["verdict"] == "confirmation accepted"
     assert listed["coupons"] == 28
@@ -442,8 +456,14 @@ def test_an_answer_drawn_anew_is_not_confirmed_by_coupons_for_the_old_one(bench,
             payload["window"] = {**payload["window"], "bounds": bounds}
         else:
             payload["setpoint"] = {**payload["setpoint"], "dwell": payload["setpoint"]["dwell"] + 1}
-        book.save_analysis(STUDY, kind="recommend", inputs_hash=kept.inputs_hash, seed=kept.seed + 1,
-                           version=kept.version, payload=payload)  # fmt: skip
+        book.save_analysis(
+            STUDY,
+            kind="recommend",
+            inputs_hash=kept.inputs_hash,
+            seed=kept.seed + 1,
+            version=kept.version,
+            payload=payload,
+        )
         found = confirmation_of(book, STUDY)
     assert (found.proof, found.window_held) == (None, False)
     if what == "window":

@@ -9,8 +9,22 @@ import pytest
 
 from doe.domain.texts import quoted
 
-NAMES = ["tee-fine", "new powder", "a;b", "$HOME", "`id`", "$(id)", 'say "hi"', "it's", "back\\slash", "wow!",
-         "sheets/a.xlsx", "布", "a&b|c>d", "'\"$x"]  # fmt: skip
+NAMES = [
+    "tee-fine",
+    "new powder",
+    "a;b",
+    "$HOME",
+    "`id`",
+    "$(id)",
+    'say "hi"',
+    "it's",
+    "back\\slash",
+    "wow!",
+    "sheets/a.xlsx",
+    "布",
+    "a&b|c>d",
+    "'\"$x",
+]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="another shell, other rules")

@@ -18,9 +18,14 @@ from doe.domain.units import METRIC
 from doe.plans.plan import columns
 
 FILES = {
-    "book.sqlite", "sheet.html", "entry.xlsx", "report.html", "recipe-card.html", "comparison-holds.html",
+    "book.sqlite",
+    "sheet.html",
+    "entry.xlsx",
+    "report.html",
+    "recipe-card.html",
+    "comparison-holds.html",
     "comparison-retune.html",
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")

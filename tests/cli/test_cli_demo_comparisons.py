@@ -21,10 +21,16 @@ def test_one_holds_and_the_other_is_to_be_retuned_at_the_demos_own_setpoint(shop
         answer = recommend_study(book, story.study.name).answer
         bounds = {} if answer.window is None else answer.window.bounds.to_dict("index")
         settings = tuple(
-            RecipeSetting(f.name, f.label, f.unit, float(answer.setpoint[f.name]),
-                          window_low=bounds.get(f.name, {}).get("low"), window_high=bounds.get(f.name, {}).get("high"))
+            RecipeSetting(
+                f.name,
+                f.label,
+                f.unit,
+                float(answer.setpoint[f.name]),
+                window_low=bounds.get(f.name, {}).get("low"),
+                window_high=bounds.get(f.name, {}).get("high"),
+            )
             for f in story.study.numeric
-        )  # fmt: skip
+        )
         release(book, settings=settings, pass_rate=answer.pass_rate, pass_rate_low=answer.pass_rate_low)
         for told in read_comparisons():
             found = tell_comparison(book, NAME, told, story)

@@ -88,9 +88,10 @@ def test_a_recipe_can_be_named_and_its_case_is_told_in_its_story(shop):
 def test_a_name_that_cannot_be_used_is_refused(shop):
     shop.good("recipe", "retire", NAME, "--why", "no more orders")
     for words, said in (
-        (("--recipe", NAME), "retired: no more orders"), (("--recipe", "light tee"), "heavy tee"),
+        (("--recipe", NAME), "retired: no more orders"),
+        (("--recipe", "light tee"), "heavy tee"),
         ((STUDY, "--recipe", NAME), "one of them"),
-    ):  # fmt: skip
+    ):
         refused = shop.run("diagnose", *words, "--symptom", "scorch")
         assert (refused.code, len(refused.errors)) == (2, 1)
         assert said in refused.err

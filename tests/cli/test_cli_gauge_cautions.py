@@ -17,8 +17,9 @@ def withdraw_all(shop) -> None:
 def read_press(shop, days: int, off: float = -4.0) -> None:
     taken = f"{datetime.now(UTC) - timedelta(days=days):%Y-%m-%d}"
     for at in (140, 155, 170):
-        shop.good("gauge", "add", LINE, "--machine", "press", "--set", str(at), "--measured", f"{at + off}",
-                  "--taken", taken)  # fmt: skip
+        shop.good(
+            "gauge", "add", LINE, "--machine", "press", "--set", str(at), "--measured", f"{at + off}", "--taken", taken
+        )
 
 
 @pytest.fixture

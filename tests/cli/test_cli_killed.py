@@ -41,9 +41,20 @@ def test_coupons_recorded_one_at_a_time_survive_kills_at_any_moment(shop_with):
 
     def words(i: int) -> list[str]:
         return [
-            "record", STUDY, "--coupon", f"R1-{i:02d}", "--pass", "release", "--fail", "stretch", "--hand", "ana=3.5",
-            "--note", f"coupon {i}", "--json",
-        ]  # fmt: skip
+            "record",
+            STUDY,
+            "--coupon",
+            f"R1-{i:02d}",
+            "--pass",
+            "release",
+            "--fail",
+            "stretch",
+            "--hand",
+            "ana=3.5",
+            "--note",
+            f"coupon {i}",
+            "--json",
+        ]
 
     after_s, rng, confirmed = _typical_s(words(1), env), random.Random(1), {}
     for i in range(2, 2 + KILLS):

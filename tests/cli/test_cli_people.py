@@ -118,8 +118,17 @@ def test_entries_become_looks_of_those_who_looked(book):
 def test_the_page_says_what_the_numbers_say(book):
     look(book, "ben", turned=(0, 1, 2), coupons=20)
     found = people_of_study(book, STUDY)
-    page = people_page(found.record.study, found.judged, found.passes, found.hand, found.repeats, again=found.again,
-                       sentences=found.sentences, missing=found.missing, made_at=MADE_AT)  # fmt: skip
+    page = people_page(
+        found.record.study,
+        found.judged,
+        found.passes,
+        found.hand,
+        found.repeats,
+        again=found.again,
+        sentences=found.sentences,
+        missing=found.missing,
+        made_at=MADE_AT,
+    )
     captions = [t.caption for t in page.tables]
     assert "Pass and fail, two by two" in captions
     differ = page.tables[captions.index("Coupons they differ on: look at these together")]

@@ -106,8 +106,15 @@ class Terminal:
 
         self.master, slave = pty.openpty()
         fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-        env = {**os.environ, "DOE_BOOK": str(shop.book), "DOE_WHO": "ana", "DOE_UNITS": "", "TERM": "xterm",
-               "NO_COLOR": "1", "OMP_NUM_THREADS": "1"}  # fmt: skip
+        env = {
+            **os.environ,
+            "DOE_BOOK": str(shop.book),
+            "DOE_WHO": "ana",
+            "DOE_UNITS": "",
+            "TERM": "xterm",
+            "NO_COLOR": "1",
+            "OMP_NUM_THREADS": "1",
+        }
         env.pop("COLUMNS", None)
         code = "from doe.cli import main; main()"
         self.process = subprocess.Popen(
@@ -185,9 +192,18 @@ WALKS = {
     "tune": ["125 150 155", "125 150 155 14 x2", "hint", "130 160 160 14", "= 126 155 158 14"],
     "fault": ["? weigh", "settings", "hint", "= {cause}"],
     "report": ["confirm", "hint", "bound", "120", "96"],
-    "compare": ["110 120 125 130 140", "125", "100 120 150 180 200", "150", "145 150 155 160 165", "155",
-                "9 11 13 15 18", "14", "plan"],
-}  # fmt: skip
+    "compare": [
+        "110 120 125 130 140",
+        "125",
+        "100 120 150 180 200",
+        "150",
+        "145 150 155 160 165",
+        "155",
+        "9 11 13 15 18",
+        "14",
+        "plan",
+    ],
+}
 """What is typed at each question, refused answers among them; the last one ends the exercise."""
 
 

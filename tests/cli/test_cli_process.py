@@ -16,8 +16,15 @@ POSIX = pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX termin
 
 
 def run(*words, cwd, **env):
-    settings = {**os.environ, "DOE_WHO": "ana", "DOE_BOOK": str(cwd / "b.sqlite"), "PYTHONIOENCODING": "utf-8",
-                "XDG_STATE_HOME": str(cwd / "state"), "OMP_NUM_THREADS": "1", **env}  # fmt: skip
+    settings = {
+        **os.environ,
+        "DOE_WHO": "ana",
+        "DOE_BOOK": str(cwd / "b.sqlite"),
+        "PYTHONIOENCODING": "utf-8",
+        "XDG_STATE_HOME": str(cwd / "state"),
+        "OMP_NUM_THREADS": "1",
+        **env,
+    }
     return subprocess.run(
         [*DOE, *words], cwd=cwd, env=settings, capture_output=True, encoding="utf-8", timeout=60, check=False
     )
@@ -62,8 +69,12 @@ def test_an_unexpected_error_shows_no_traceback_but_keeps_it(tmp_path):
         "def broken(*a, **k): raise ZeroDivisionError('far inside')\n"
         "doe.book.Book.open = broken\nfrom doe.cli import main\nmain()\n"
     )
-    settings = {**os.environ, "XDG_STATE_HOME": str(tmp_path / "state"), "LOCALAPPDATA": str(tmp_path / "state"),
-                "HOME": str(tmp_path)}  # fmt: skip
+    settings = {
+        **os.environ,
+        "XDG_STATE_HOME": str(tmp_path / "state"),
+        "LOCALAPPDATA": str(tmp_path / "state"),
+        "HOME": str(tmp_path),
+    }
     found = subprocess.run(
         [sys.executable, "-c", code], env=settings, capture_output=True, encoding="utf-8", check=False
     )

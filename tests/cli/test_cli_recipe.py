@@ -181,8 +181,13 @@ def test_a_dial_at_the_ceiling_is_never_shown(shop):
 
 
 def test_every_command_takes_json_and_keeps_to_80_columns(shop):
-    for words in (("list",), ("show", NAME), ("history", NAME), ("find", "--powder", "fine powder"),
-                  ("on", NAME, "back room")):  # fmt: skip
+    for words in (
+        ("list",),
+        ("show", NAME),
+        ("history", NAME),
+        ("find", "--powder", "fine powder"),
+        ("on", NAME, "back room"),
+    ):
         assert shop.good("recipe", *words, "--json").json["ok"] is True
         assert max(map(len, shop.good("recipe", *words).out.splitlines())) <= 80, words
 

@@ -181,9 +181,15 @@ def test_the_report_says_where_it_is_and_refuses_what_makes_no_sense(shop):
     assert (shop.folder / "why.html").exists()
     assert max(map(len, found.out.splitlines())) <= 80
     assert shop.good("report", "--recipe", NAME, "--revision", "1", "-o", "w.html", "--json").json["complete"] is True
-    for bad in (("report",), ("report", STUDY, "--recipe", NAME), ("report", STUDY, "--revision", "1"),
-                ("report", "--recipe", "light tee"), ("report", "--recipe", NAME, "--revision", "7"),
-                ("report", "--recipe", NAME, "--seed", "1"), ("report", "--recipe", NAME, "-o", ".")):  # fmt: skip
+    for bad in (
+        ("report",),
+        ("report", STUDY, "--recipe", NAME),
+        ("report", STUDY, "--revision", "1"),
+        ("report", "--recipe", "light tee"),
+        ("report", "--recipe", NAME, "--revision", "7"),
+        ("report", "--recipe", NAME, "--seed", "1"),
+        ("report", "--recipe", NAME, "-o", "."),
+    ):
         refused = shop.run(*bad)
         assert (refused.code, len(refused.errors)) == (2, 1), bad
 

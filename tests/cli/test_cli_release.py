@@ -110,9 +110,10 @@ def test_a_lot_can_be_given_but_not_changed(shop_with):
     recipe = released(shop, *EXCEPTION, "--lot", "film=T99")["recipe"]
     assert recipe["stack"]["film"]["lot"] == "T99"
     for words, said in (
-        ("powder=P-99", "lot P-03, as the coupons were made with"), ("button=1", "fabric, film, powder, ink"),
+        ("powder=P-99", "lot P-03, as the coupons were made with"),
+        ("button=1", "fabric, film, powder, ink"),
         ("film", "fabric, film, powder, ink"),
-    ):  # fmt: skip
+    ):
         refused = shop.run("release", STUDY, *TYPED, *EXCEPTION, "--lot", words, "--why", "again")
         assert refused.code == 2
         assert said in refused.err
@@ -141,9 +142,13 @@ def test_not_reachable_and_no_answer_are_refused_even_with_an_exception(shop_wit
         found = recommend_study(book, STUDY)
         (kept,) = [a for a in book.analyses(STUDY) if a.kind == "recommend"]
         book.save_analysis(
-            STUDY, kind="recommend", inputs_hash=found.fitted.hash, seed=kept.seed, version=version(),
+            STUDY,
+            kind="recommend",
+            inputs_hash=found.fitted.hash,
+            seed=kept.seed,
+            version=version(),
             payload={**kept.payload, "verdict": "not reachable"},
-        )  # fmt: skip
+        )
     refused = shop.run("release", STUDY, *TYPED, *EXCEPTION)
     assert refused.code == 2
     assert "found not reachable; allowed: a setpoint that reaches the target" in refused.err
@@ -231,10 +236,13 @@ def test_odd_texts_are_refused_before_anything_is_stored(shop_with):
         now = datetime.now(UTC)
         usual = Wishes(NAME, "Kim", exception="trial", gap="10 s", care_label="none", room="21")
         for change, said in (
-            ({"name": " "}, "--as: found nothing"), ({"approved_by": ""}, "--approved-by: found nothing"),
-            ({"name": "a\nb"}, "control characters"), ({"handling": ("x" * 401,)}, "at most"),
-            ({"handling": ("step",) * 7}, "at most 6"), ({"voids": ("x" * 300,)}, "at most"),
-        ):  # fmt: skip
+            ({"name": " "}, "--as: found nothing"),
+            ({"approved_by": ""}, "--approved-by: found nothing"),
+            ({"name": "a\nb"}, "control characters"),
+            ({"handling": ("x" * 401,)}, "at most"),
+            ({"handling": ("step",) * 7}, "at most 6"),
+            ({"voids": ("x" * 300,)}, "at most"),
+        ):
             with pytest.raises(InputError, match=said):
                 release_study(book, STUDY, replace(usual, **change), now=now)
         assert book.recipes() == ()

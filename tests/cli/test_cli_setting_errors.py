@@ -14,8 +14,18 @@ def measure(shop, *, scatter: float = 1.0, uneven: float = 3.0) -> None:
     for i, place in enumerate(PLACES):
         at = 151 + (uneven if i % 2 else -uneven) * (place != "centre")
         values = [f"{at + scatter * d}" for d in (-1, 0, 1)]
-        shop.good("gauge", "add", LINE, "--machine", "press", "--set", "155", "--place", place,
-                  *(word for v in values for word in ("--measured", v)))  # fmt: skip
+        shop.good(
+            "gauge",
+            "add",
+            LINE,
+            "--machine",
+            "press",
+            "--set",
+            "155",
+            "--place",
+            place,
+            *(word for v in values for word in ("--measured", v)),
+        )
 
 
 def press_error(shop, *factor: str, **env) -> tuple[dict, str]:
@@ -99,8 +109,10 @@ def test_amend_changes_errors_with_a_reason_and_only_then(shop_with):
     assert (factor["setting_sd"], factor["trial_sd"]) == (6, 2)
     assert shop.good("study", "amend", "1", "--json").json["changed"] is False
     back = shop.good("study", "amend", "1", "--trial-error", "press_temp=none", "--why", "not so", "--json").json
-    assert "trial_sd" not in next(f for f in back["factors"] if f["name"] == "press_temp") or \
-        next(f for f in back["factors"] if f["name"] == "press_temp")["trial_sd"] is None  # fmt: skip
+    assert (
+        "trial_sd" not in next(f for f in back["factors"] if f["name"] == "press_temp")
+        or next(f for f in back["factors"] if f["name"] == "press_temp")["trial_sd"] is None
+    )
 
 
 def test_amend_reads_fahrenheit_as_a_difference(shop_with):

@@ -12,11 +12,23 @@ from doe.cli.output import WIDTH
 
 STUDY = "new powder on the heavy tee"
 LOOKS = (
-    ("study", "list"), ("study", "show", STUDY), ("stack", "list"), ("line", "list"), ("line", "show", "back room"),
-    ("gauge", "list", "back room"), ("fit", STUDY), ("recommend", STUDY), ("sheet", STUDY), ("report", STUDY),
-    ("explain", "setpoint"), ("diagnose", "--symptom", "edge haze"), ("practice", "list"), ("recipe", "list"),
-    ("book", "check"), ("book", "audit"),
-)  # fmt: skip
+    ("study", "list"),
+    ("study", "show", STUDY),
+    ("stack", "list"),
+    ("line", "list"),
+    ("line", "show", "back room"),
+    ("gauge", "list", "back room"),
+    ("fit", STUDY),
+    ("recommend", STUDY),
+    ("sheet", STUDY),
+    ("report", STUDY),
+    ("explain", "setpoint"),
+    ("diagnose", "--symptom", "edge haze"),
+    ("practice", "list"),
+    ("recipe", "list"),
+    ("book", "check"),
+    ("book", "audit"),
+)
 
 
 def lines_of(text: str) -> list[str]:

@@ -136,8 +136,11 @@ def test_json_has_no_nan_and_frames_become_rows():
 
     frame = pd.DataFrame({"low": [1.0, np.nan]}, index=pd.Index(["dwell", "pressure"]))
     assert jsonable({"x": float("inf"), "n": np.float64(2), "b": np.bool_(True), "f": frame}) == {
-        "x": None, "n": 2.0, "b": True, "f": [{"factor": "dwell", "low": 1.0}, {"factor": "pressure", "low": None}],
-    }  # fmt: skip
+        "x": None,
+        "n": 2.0,
+        "b": True,
+        "f": [{"factor": "dwell", "low": 1.0}, {"factor": "pressure", "low": None}],
+    }
     assert jsonable(pd.DataFrame({"a": [pd.NA, None, pd.NaT]})) == [{"a": None}] * 3
 
 

@@ -11,9 +11,16 @@ def test_reasons_stand_under_the_answer_and_fit_the_terminal(shop_with):
     shop = shop_with(1)
     plain = shop.good("recommend", STUDY)
     found = shop.good("recommend", STUDY, "--why")
-    for heading in ("Why this setting:", "What these numbers rest on:", "Which coupons carry them:",
-                    "Whether any setting reaches the target:", "The cliffs:", "Hand-feel:", "What would change them:",
-                    "What the assumptions do:"):  # fmt: skip
+    for heading in (
+        "Why this setting:",
+        "What these numbers rest on:",
+        "Which coupons carry them:",
+        "Whether any setting reaches the target:",
+        "The cliffs:",
+        "Hand-feel:",
+        "What would change them:",
+        "What the assumptions do:",
+    ):
         assert heading in found.out
         assert heading not in plain.out
     assert max(len(line) for line in found.out.splitlines()) <= 80

@@ -42,8 +42,17 @@ def test_what_cannot_be_a_reading_is_refused(change: dict[str, Any], said: str) 
 
 
 def test_reading_stored_before_passes_were_counted_is_read_and_written_the_same() -> None:
-    old = {"machine": "press", "set_degc": 150.0, "shown_degc": None, "measured_degc": 146.0, "place": "centre",
-           "tool": "", "taken_at": None, "note": "", "emissivity": None}  # fmt: skip
+    old = {
+        "machine": "press",
+        "set_degc": 150.0,
+        "shown_degc": None,
+        "measured_degc": 146.0,
+        "place": "centre",
+        "tool": "",
+        "taken_at": None,
+        "note": "",
+        "emissivity": None,
+    }
     reading = GaugeReading(**old)
     assert reading.repeat is None
     assert "repeat" not in to_plain(reading)

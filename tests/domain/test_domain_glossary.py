@@ -27,10 +27,35 @@ def test_words_stand_in_order_and_every_name_belongs_to_one():
 
 @pytest.mark.parametrize(
     "name",
-    ["setpoint", "window", "assurance", "setting error", "coupon", "plan", "stack pass rate"[6:], "side", "recipe",
-     "alias", "resolution", "replicate", "block", "randomization", "factor", "level", "response", "interaction",
-     "lower bound", "standard deviation", "verdict", "robust", "curvature", "lack of fit", "separation", "power"],
-)  # fmt: skip
+    [
+        "setpoint",
+        "window",
+        "assurance",
+        "setting error",
+        "coupon",
+        "plan",
+        "stack pass rate"[6:],
+        "side",
+        "recipe",
+        "alias",
+        "resolution",
+        "replicate",
+        "block",
+        "randomization",
+        "factor",
+        "level",
+        "response",
+        "interaction",
+        "lower bound",
+        "standard deviation",
+        "verdict",
+        "robust",
+        "curvature",
+        "lack of fit",
+        "separation",
+        "power",
+    ],
+)
 def test_words_that_reports_use_are_explained(name):
     assert explain(name).text
 

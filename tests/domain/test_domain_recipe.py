@@ -22,13 +22,23 @@ WHEN = datetime(2030, 1, 1, tzinfo=UTC)
 STACK = Stack("invented", Material("jersey 180", "mill a", "L1"), Material("film x"), Material("powder y", lot="7"))
 PROOF = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, WHEN)
 GOOD: dict[str, Any] = {
-    "name": "jersey white", "revision": 1, "stack": STACK, "line": DEFAULT_LINE,
-    "settings": (RecipeSetting("press_temp", "press temperature", "degC", 150, 154, 1.3, 145, 156),
-                 RecipeSetting("dwell", "press dwell", "s", 13, 13.0, None, 11, 15),
-                 RecipeSetting("peel_mode", "peel", "", "hot")),
-    "pass_rate": 0.95, "pass_rate_low": 0.88, "study": "white on jersey", "approved_by": "kim", "approved_at": WHEN,
-    "review_on": date(2031, 1, 1), "confirmation": PROOF,
-}  # fmt: skip
+    "name": "jersey white",
+    "revision": 1,
+    "stack": STACK,
+    "line": DEFAULT_LINE,
+    "settings": (
+        RecipeSetting("press_temp", "press temperature", "degC", 150, 154, 1.3, 145, 156),
+        RecipeSetting("dwell", "press dwell", "s", 13, 13.0, None, 11, 15),
+        RecipeSetting("peel_mode", "peel", "", "hot"),
+    ),
+    "pass_rate": 0.95,
+    "pass_rate_low": 0.88,
+    "study": "white on jersey",
+    "approved_by": "kim",
+    "approved_at": WHEN,
+    "review_on": date(2031, 1, 1),
+    "confirmation": PROOF,
+}
 
 
 def test_a_whole_recipe_is_taken() -> None:

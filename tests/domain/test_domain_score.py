@@ -21,9 +21,15 @@ def test_an_entry_speaks_only_about_what_was_filled_in() -> None:
         "R1-01", {"release": True}, ("dull",), "under", {"ana": 4}, {"dwell": 9}, "n", "", cleared=("hand:bo",)
     )
     assert list(entry.fields()) == [
-        ("check:release", True), ("symptoms", ("dull",)), ("side", "under"), ("hand:ana", 4.0), ("actual:dwell", 9.0),
-        ("note", "n"), ("void", ""), ("hand:bo", None),
-    ]  # fmt: skip
+        ("check:release", True),
+        ("symptoms", ("dull",)),
+        ("side", "under"),
+        ("hand:ana", 4.0),
+        ("actual:dwell", 9.0),
+        ("note", "n"),
+        ("void", ""),
+        ("hand:bo", None),
+    ]
     assert entry_problems(entry, STUDY) == []
 
 
@@ -60,5 +66,8 @@ def test_what_a_study_cannot_take_is_named(change: dict[str, Any], where: str, s
 def test_every_problem_is_listed() -> None:
     entry = ScoreEntry("R1-01", checks={"a": True, "b": True}, hand={"x": 9}, side="up")
     assert [p.where for p in entry_problems(entry, STUDY)] == [
-        "coupon R1-01, check", "coupon R1-01, check", "coupon R1-01, side", "coupon R1-01, hand_x"
-    ]  # fmt: skip
+        "coupon R1-01, check",
+        "coupon R1-01, check",
+        "coupon R1-01, side",
+        "coupon R1-01, hand_x",
+    ]

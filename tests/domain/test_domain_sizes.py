@@ -109,8 +109,9 @@ def test_results_with_impossible_settings_are_refused(column: str, value: object
 
 
 def test_a_coupon_made_too_hot_is_taken_and_a_setting_not_measured_is_none() -> None:
-    frame = pd.DataFrame({"cure_temp": [120.0, 210.0], "dwell": [10.0, 12.0], "passed": [True, False],
-                          "actual_dwell": [None, 11.0]})  # fmt: skip
+    frame = pd.DataFrame(
+        {"cure_temp": [120.0, 210.0], "dwell": [10.0, 12.0], "passed": [True, False], "actual_dwell": [None, 11.0]}
+    )
     found = read_results(Study("s", TWO), frame)
     assert found.settings["dwell"].tolist() == [10.0, 11.0]
     assert found.measured["dwell"].tolist() == [False, True]

@@ -23,9 +23,14 @@ from doe.domain.study import Study
 
 USUAL = tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell"))
 LIMITS = Limits(
-    film_max_degc=180, powder_max_degc=175, fabric_max_degc=170, oven_max_degc=160, press_max_degc=190,
-    min_cure_time_s=60, min_dwell_s=5,
-)  # fmt: skip
+    film_max_degc=180,
+    powder_max_degc=175,
+    fabric_max_degc=170,
+    oven_max_degc=160,
+    press_max_degc=190,
+    min_cure_time_s=60,
+    min_dwell_s=5,
+)
 
 
 @pytest.mark.parametrize(
@@ -163,10 +168,13 @@ def test_a_spec_that_cannot_be_is_refused(fields: dict[str, object]) -> None:
 
 def test_studies_stacks_and_lines_come_back_from_json_as_they_were() -> None:
     study = Study(
-        "Ärmel – new powder", (*USUAL, Factor("film", levels=("hot", "cold"))),
-        Spec(0.9, None, 0.8, (Check("release", "lets go"), Check("wash_1", "1 wash", 1))), LIMITS,
-        (Forbidden.parse("dwell >= 18 and press_temp >= 165", USUAL, "scorches"),), {"pressure": 3.5, "peel": "hot"},
-    )  # fmt: skip
+        "Ärmel – new powder",
+        (*USUAL, Factor("film", levels=("hot", "cold"))),
+        Spec(0.9, None, 0.8, (Check("release", "lets go"), Check("wash_1", "1 wash", 1))),
+        LIMITS,
+        (Forbidden.parse("dwell >= 18 and press_temp >= 165", USUAL, "scorches"),),
+        {"pressure": 3.5, "peel": "hot"},
+    )
     stack = Stack("s", Material("jersey", "mill", "L1"), Material("film"), Material("powder", detail="80-160 um"))
     line = Line("l", Machine("oven", 9, 14, 5.0), Machine("press", 4, 11), "probe", 4, 6)
     for thing, read in ((study, study_from), (stack, stack_from), (line, line_from)):

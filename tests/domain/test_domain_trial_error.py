@@ -38,8 +38,9 @@ def test_stated_trial_error_comes_back_from_storage():
 
 
 def test_sum_of_the_inputs_changes_with_a_stated_trial_error_only():
-    frame = pd.DataFrame({"coupon": ["R1-01", "R1-02"], "press_temp": [140.0, 170.0], "dwell": [8.0, 20.0],
-                          "passed": [False, True]})  # fmt: skip
+    frame = pd.DataFrame(
+        {"coupon": ["R1-01", "R1-02"], "press_temp": [140.0, 170.0], "dwell": [8.0, 20.0], "passed": [False, True]}
+    )
     assert inputs_hash(study_with(), frame).startswith(SUM_BEFORE)
     assert not inputs_hash(study_with(trial_sd=5.0), frame).startswith(SUM_BEFORE)
 

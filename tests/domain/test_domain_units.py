@@ -35,11 +35,18 @@ def test_pressure_and_back_changes_nothing(bar: float) -> None:
 @pytest.mark.parametrize(
     ("typed", "stored", "value"),
     [
-        ("160", "degC", 160), ("320F", "degC", 160), ("320 °F", "degC", 160), ("160,5 C", "degC", 160.5),
-        ("90", "s", 90), ("2 min", "s", 120), ("12,5 s", "s", 12.5), ("40 psi", "bar", 2.758), ("35", "g/m2", 35),
+        ("160", "degC", 160),
+        ("320F", "degC", 160),
+        ("320 °F", "degC", 160),
+        ("160,5 C", "degC", 160.5),
+        ("90", "s", 90),
+        ("2 min", "s", 120),
+        ("12,5 s", "s", 12.5),
+        ("40 psi", "bar", 2.758),
+        ("35", "g/m2", 35),
         (".5", "bar", 0.5),
     ],
-)  # fmt: skip
+)
 def test_what_a_person_types_is_read(typed: str, stored: str, value: float) -> None:
     assert parse_quantity(typed, stored, "field") == pytest.approx(value, abs=5e-4)
 

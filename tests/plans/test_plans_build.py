@@ -169,9 +169,17 @@ def test_bad_arguments_name_what_is_allowed(arguments, words):
 
 @pytest.mark.parametrize(
     ("k", "coupons", "kind"),
-    [(2, 12, "composite"), (3, 16, "composite"), (4, 28, "composite"), (4, 20, "optimal"), (4, 12, "half"),
-     (3, 10, "full"), (6, 20, "quarter"), (6, 40, "optimal")],
-)  # fmt: skip
+    [
+        (2, 12, "composite"),
+        (3, 16, "composite"),
+        (4, 28, "composite"),
+        (4, 20, "optimal"),
+        (4, 12, "half"),
+        (3, 10, "full"),
+        (6, 20, "quarter"),
+        (6, 40, "optimal"),
+    ],
+)
 def test_auto_chooses_by_budget_and_factors_and_says_why(k, coupons, kind):
     plan = make_plan(usual(k), coupons=coupons)
     assert plan.kind == kind

@@ -23,9 +23,18 @@ PLAYED = {
     "fault": ["settings", "= dust", "= ink", "= no_gap"],
     "blank": ["setpoint 6", "cool 3", "hot 3", "= holds"],
     "report": ["confirm", "bound", "90"],
-    "compare": ["110 117 125 132 140", "125", "90 115 137 170 210", "140", "140 147 155 162 170", "155",
-                "8 11 13 16 20", "13", "plan"],
-}  # fmt: skip
+    "compare": [
+        "110 117 125 132 140",
+        "125",
+        "90 115 137 170 210",
+        "140",
+        "140 147 155 162 170",
+        "155",
+        "8 11 13 16 20",
+        "13",
+        "plan",
+    ],
+}
 
 
 @pytest.fixture(scope="module")
@@ -41,8 +50,12 @@ def test_the_exercises_are_the_five_that_are_offered():
 def test_same_seed_and_answers_give_the_same_outcome(played, name):
     again = replay(name, 1, PLAYED[name])
     first, second = played[name].outcome, again.outcome
-    assert (first.score, first.parts, first.truth, first.table) == (second.score, second.parts, second.truth,
-                                                                    second.table)  # fmt: skip
+    assert (first.score, first.parts, first.truth, first.table) == (
+        second.score,
+        second.parts,
+        second.truth,
+        second.table,
+    )
 
 
 @pytest.mark.parametrize("name", DRILLS)
@@ -137,8 +150,15 @@ def test_budget_and_clock_are_kept():
     assert slow.minutes <= 480
 
 
-@pytest.mark.parametrize(("text", "words"), [("125 150 155", "4 numbers"), ("125 150 190 14", "140 °C to 170 °C"),
-                                             ("125 150 155 14 x9", "x1 to x8"), ("a b c d", "number")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("125 150 155", "4 numbers"),
+        ("125 150 190 14", "140 °C to 170 °C"),
+        ("125 150 155 14 x9", "x1 to x8"),
+        ("a b c d", "number"),
+    ],
+)
 def test_settings_that_cannot_be_made_are_refused_and_nothing_is_made(text, words):
     drill = TunePowder(1)
     with pytest.raises(InputError, match=words):

@@ -19,11 +19,23 @@ from doe.setpoint.verdict import OUT_OF_REACH
 
 def record(**changes: Any) -> dict[str, Any]:
     usual = {
-        "kind": "smooth", "seed": 1, "coupons": 20, "rounds": 1, "best": 0.98, "target": 0.95, "true": 0.96,
-        "pass_rate": 0.95, "pass_rate_low": 0.90, "verdict": "ready", "window_below": 0.25, "assured_below": None,
-        "fit_s": 0.25, "recommend_s": 0.25,
-        "baselines": {"one factor at a time": 0.90}, "claims": {},
-    }  # fmt: skip
+        "kind": "smooth",
+        "seed": 1,
+        "coupons": 20,
+        "rounds": 1,
+        "best": 0.98,
+        "target": 0.95,
+        "true": 0.96,
+        "pass_rate": 0.95,
+        "pass_rate_low": 0.90,
+        "verdict": "ready",
+        "window_below": 0.25,
+        "assured_below": None,
+        "fit_s": 0.25,
+        "recommend_s": 0.25,
+        "baselines": {"one factor at a time": 0.90},
+        "claims": {},
+    }
     return usual | changes
 
 
@@ -85,9 +97,14 @@ def test_a_run_goes_on_where_it_stopped(tmp_path):
 
 def test_kept_chances_are_judged_by_todays_thresholds():
     kept = record(
-        verdict="more coupons", made=20, p_target=0.0, p_reachable=0.0, best_pass_rate=0.4,
-        pass_rate=0.3, pass_rate_low=0.1,
-    )  # fmt: skip
+        verdict="more coupons",
+        made=20,
+        p_target=0.0,
+        p_reachable=0.0,
+        best_pass_rate=0.4,
+        pass_rate=0.3,
+        pass_rate_low=0.1,
+    )
     assert cases.judged(kept)["verdict"] == "not reachable"
     assert cases.judged(kept | {"p_reachable": OUT_OF_REACH + 0.01})["verdict"] == "more coupons"
     assert cases.judged(kept | {"p_reachable": OUT_OF_REACH - 0.01, "made": 8})["verdict"] == "more coupons"
@@ -101,10 +118,18 @@ def test_the_ovens_table_counts_bounds_with_and_without_batch_errors():
 
     usual = {"with": said(0.9, 0.8), "without": said(0.9, 0.8)}
     lines = [
-        {"kind": kind, "seed": i, "coupons": 28, "rounds": 0, "best": 0.98, "target": 0.95, "usual": usual,
-         "whole": {"with": said(0.9, 0.8), "without": said(0.9, 0.95 if i else 0.8)}}
+        {
+            "kind": kind,
+            "seed": i,
+            "coupons": 28,
+            "rounds": 0,
+            "best": 0.98,
+            "target": 0.95,
+            "usual": usual,
+            "whole": {"with": said(0.9, 0.8), "without": said(0.9, 0.95 if i else 0.8)},
+        }
         for i, kind in enumerate(("smooth", "sharp"))
-    ]  # fmt: skip
+    ]
     rows = [[c.strip() for c in row.strip("|").split("|")] for row in figures.oven_table(lines, 28).splitlines()[2:]]
     assert [row[1] for row in rows] == ["with", "without"] * 2
     assert [row[3].split(" ")[0] for row in rows] == ["1.00", "1.00", "1.00", "0.50"]

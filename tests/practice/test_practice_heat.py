@@ -68,9 +68,13 @@ def test_more_heat_never_lowers_a_dose(temp, time, hotter, longer):
 
 def test_powder_below_its_melting_range_does_not_flow():
     steady = dose_s(
-        lambda temp, time: np.broadcast_arrays(temp, time)[0], 80.0, 1000.0,
-        reference_degc=120, activation_kj=90, melts_degc=105,
-    )  # fmt: skip
+        lambda temp, time: np.broadcast_arrays(temp, time)[0],
+        80.0,
+        1000.0,
+        reference_degc=120,
+        activation_kj=90,
+        melts_degc=105,
+    )
     assert float(steady) < 0.05
 
 

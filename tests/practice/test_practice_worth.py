@@ -39,11 +39,14 @@ def test_a_trial_is_the_whole_path_from_plan_to_answer(two: Study) -> None:
 
 def test_shares_are_counted_over_the_lines_they_are_about(two: Study) -> None:
     tried = [
-        Tried("easy", 1, 12, "ready", 0.99), Tried("smooth", 2, 12, "ready", 0.79),
-        Tried("sharp", 3, 12, "more coupons", 0.90), Tried("ridge", 4, 12, "not reachable", 0.70),
-        Tried("unreachable", 5, 12, "not reachable", 0.30), Tried("unreachable", 6, 12, "ready", 0.50),
+        Tried("easy", 1, 12, "ready", 0.99),
+        Tried("smooth", 2, 12, "ready", 0.79),
+        Tried("sharp", 3, 12, "more coupons", 0.90),
+        Tried("ridge", 4, 12, "not reachable", 0.70),
+        Tried("unreachable", 5, 12, "not reachable", 0.30),
+        Tried("unreachable", 6, 12, "ready", 0.50),
         Tried("easy", 1, 20, "ready", 0.95),
-    ]  # fmt: skip
+    ]
     small, large = worth(two, tried, {12: 3.0, 20: 4.5})
     assert (small.coupons, small.hours, large.coupons, large.hours) == (12, 3.0, 20, 4.5)
     assert small.ready == Share(2, 4)

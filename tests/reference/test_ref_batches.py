@@ -79,8 +79,11 @@ def test_strip_plot_table_of_rice_yield():
     assert table["ms"].tolist() == pytest.approx(ms, abs=0.6)
     assert table["f"].iloc[[1, 3, 5]].tolist() == pytest.approx([7.65, 34.07, 5.80], abs=0.006)
     moments = {
-        "rep": 154785.4, "rep × variety": 360205.4, "rep × nitrogen": 55346.9, "coupon": 411645.9,
-    }  # fmt: skip
+        "rep": 154785.4,
+        "rep × variety": 360205.4,
+        "rep × nitrogen": 55346.9,
+        "coupon": 411645.9,
+    }
     assert found.variances == pytest.approx(moments, abs=0.06)
 
 

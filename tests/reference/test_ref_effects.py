@@ -47,10 +47,22 @@ def test_effects_and_error_of_the_replicated_pilot_plant():
 
 
 FILTRATION = {
-    "A": 21.625, "B": 3.125, "C": 9.875, "D": 14.625, "AB": 0.125, "AC": -18.125, "AD": 16.625,
-    "BC": 2.375, "BD": -0.375, "CD": -1.125, "ABC": 1.875, "ABD": 4.125, "ACD": -1.625, "BCD": -2.625,
+    "A": 21.625,
+    "B": 3.125,
+    "C": 9.875,
+    "D": 14.625,
+    "AB": 0.125,
+    "AC": -18.125,
+    "AD": 16.625,
+    "BC": 2.375,
+    "BD": -0.375,
+    "CD": -1.125,
+    "ABC": 1.875,
+    "ABD": 4.125,
+    "ACD": -1.625,
+    "BCD": -2.625,
     "ABCD": 1.375,
-}  # fmt: skip
+}
 
 
 def test_effects_of_the_filtration_rate():
@@ -93,8 +105,11 @@ def test_lenth_margins_of_the_filtration_rate():
     beyond = {name for name, value in FILTRATION.items() if abs(value) > margins.margin}
     assert beyond == {"A", "C", "D", "AC", "AD"}
     assert {name for name in beyond if abs(FILTRATION[name]) > margins.simultaneous_margin} == {
-        "A", "D", "AC", "AD",
-    }  # fmt: skip
+        "A",
+        "D",
+        "AC",
+        "AD",
+    }
 
 
 def test_half_fraction_names_what_each_effect_stands_for():
@@ -106,8 +121,14 @@ def test_half_fraction_names_what_each_effect_stands_for():
         for chain, effect in zip(table["chain"], table["effect"], strict=True)
     }
     printed = {
-        "A BCD": 19.0, "B ACD": 1.5, "C ABD": 14.0, "D ABC": 16.5, "AB CD": -1.0, "AC BD": -18.5, "AD BC": 19.0,
-    }  # fmt: skip
+        "A BCD": 19.0,
+        "B ACD": 1.5,
+        "C ABD": 14.0,
+        "D ABC": 16.5,
+        "AB CD": -1.0,
+        "AC BD": -18.5,
+        "AD BC": 19.0,
+    }
     assert chains == {frozenset(names.split()): pytest.approx(value, abs=1e-9) for names, value in printed.items()}
 
 
@@ -179,10 +200,23 @@ def test_variance_table_of_surface_roughness():
 
 
 CATAPULT = {
-    "constant": 57.5375, "h": 13.4844, "s": -11.0781, "b": 19.4125, "l": 20.1406, "e": 12.0469,
-    "h × s": -2.7656, "h × b": 4.6406, "h × l": 4.7031, "h × e": 0.1094, "s × b": -3.1719, "s × l": -1.1094,
-    "s × e": 2.6719, "b × l": 7.6094, "b × e": 2.8281, "l × e": 3.1406,
-}  # fmt: skip
+    "constant": 57.5375,
+    "h": 13.4844,
+    "s": -11.0781,
+    "b": 19.4125,
+    "l": 20.1406,
+    "e": 12.0469,
+    "h × s": -2.7656,
+    "h × b": 4.6406,
+    "h × l": 4.7031,
+    "h × e": 0.1094,
+    "s × b": -3.1719,
+    "s × l": -1.1094,
+    "s × e": 2.6719,
+    "b × l": 7.6094,
+    "b × e": 2.8281,
+    "l × e": 3.1406,
+}
 
 
 def catapult() -> tuple[ModelTerms, np.ndarray, np.ndarray]:

@@ -32,9 +32,16 @@ STACK = Stack(
 )
 LINE = Line("line one", Machine("tunnel", 10, 15), Machine("swing press", 4, 12), gauge="probe 2", coupons_per_stroke=2)
 LIMITS = Limits(
-    film_max_degc=175, powder_max_degc=180, fabric_max_degc=185, oven_max_degc=180, press_max_degc=190,
-    min_cure_time_s=60, min_dwell_s=5, max_pressure_bar=6, sources={"film_max_degc": "film sheet, edition 3"},
-)  # fmt: skip
+    film_max_degc=175,
+    powder_max_degc=180,
+    fabric_max_degc=185,
+    oven_max_degc=180,
+    press_max_degc=190,
+    min_cure_time_s=60,
+    min_dwell_s=5,
+    max_pressure_bar=6,
+    sources={"film_max_degc": "film sheet, edition 3"},
+)
 
 
 def make_study(names: tuple[str, ...] = FOUR, *, forbidden: str = "", spec: Spec | None = None) -> Study:
@@ -70,11 +77,19 @@ def sample(
         results = change(results)
     surfaces = fit(study, results, seed=seed, particles=200)
     return StudyReport(
-        study=study, stack=STACK, line=LINE, surfaces=surfaces, answer=recommend(study, surfaces, seed=seed),
-        coupons=plan.coupons, results=results, provenance=Provenance("0f3a9c41", "0.1.0", "Ana"), made_at=MADE_AT,
-        history=(HistoryRow(MADE_AT, "Ben", "20 coupons scored", "first look"),), plan_notes=plan.notes,
+        study=study,
+        stack=STACK,
+        line=LINE,
+        surfaces=surfaces,
+        answer=recommend(study, surfaces, seed=seed),
+        coupons=plan.coupons,
+        results=results,
+        provenance=Provenance("0f3a9c41", "0.1.0", "Ana"),
+        made_at=MADE_AT,
+        history=(HistoryRow(MADE_AT, "Ben", "20 coupons scored", "first look"),),
+        plan_notes=plan.notes,
         shown=shown or Shown(),
-    )  # fmt: skip
+    )
 
 
 def without_hand(frame: pd.DataFrame) -> pd.DataFrame:
@@ -101,23 +116,36 @@ def samples() -> dict[str, StudyReport]:
         return Window(bounds, kind, 0.953, errors)  # type: ignore[arg-type]
 
     ready = replace(
-        base, answer=replace(
-            base.answer, verdict="ready", pass_rate=0.968, pass_rate_low=0.921, p_target=0.8,
-            next_coupons=base.answer.next_coupons.head(0), window=box("expected", 2.0),
+        base,
+        answer=replace(
+            base.answer,
+            verdict="ready",
+            pass_rate=0.968,
+            pass_rate_low=0.921,
+            p_target=0.8,
+            next_coupons=base.answer.next_coupons.head(0),
+            window=box("expected", 2.0),
             assured_window=box("assured", 1.0),
         ),
-    )  # fmt: skip
+    )
     more = replace(
         base,
         answer=replace(base.answer, verdict="more coupons", next_coupons=base.surfaces.results.settings.head(8)),
     )
     unreachable = replace(
-        base, answer=replace(
-            base.answer, verdict="not reachable", pass_rate=0.7, pass_rate_low=0.55, p_reachable=0.02, window=None,
-            assured_window=None, next_coupons=base.answer.next_coupons.head(0),
+        base,
+        answer=replace(
+            base.answer,
+            verdict="not reachable",
+            pass_rate=0.7,
+            pass_rate_low=0.55,
+            p_reachable=0.02,
+            window=None,
+            assured_window=None,
+            next_coupons=base.answer.next_coupons.head(0),
             changes=("The best dwell seems to lie above the tested 20 s.", "Try another powder."),
         ),
-    )  # fmt: skip
+    )
     return {
         "ready": ready,
         "more coupons": more,

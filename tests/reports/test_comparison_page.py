@@ -52,10 +52,20 @@ def coupons(pairs=22, *, new_fails=(), old_fails=(), edge_fails=(), waiting=(), 
             fails = new_fails if material == "new" else old_fails
             bad = pair in fails or (material == "new" and pair - pairs in edge_fails)
             settings = {f.name: (f.low + f.high) / 2 for f in study.factors}
-            row = {"coupon": f"R1-{2 * pair - (material == 'new'):02d}", **settings,
-                   "passed": not bad, "side": "under" if bad else "", "round": 1, "role": role, "pair": pair,
-                   "material": material, "cure_batch": 1 + pair % 2, "symptom": "", "note": "",
-                   "void": "film torn" if pair in void and material == "new" else ""}  # fmt: skip
+            row = {
+                "coupon": f"R1-{2 * pair - (material == 'new'):02d}",
+                **settings,
+                "passed": not bad,
+                "side": "under" if bad else "",
+                "round": 1,
+                "role": role,
+                "pair": pair,
+                "material": material,
+                "cure_batch": 1 + pair % 2,
+                "symptom": "",
+                "note": "",
+                "void": "film torn" if pair in void and material == "new" else "",
+            }
             for check in study.spec.checks:
                 row[f"check_{check.name}"] = None if pair in waiting and check.after_washes else not bad
             for who in ("ana", "ben"):
@@ -73,11 +83,20 @@ def report(results=None, **changes):
     )
     judged = compare_materials(frame, study.spec, looks=2)
     made = ComparisonReport(
-        study=study, stack=replace(STACK, fabric=Material("light tee", "Orr", "O-1")), line=LINE, in_use=STACK,
-        plan=Plan(), judged=judged, results=results, rounds=1, looks_left=1, cautions=("One caution.",),
-        provenance=Provenance("abc123", "1.0", "Ana", MADE_AT), made_at=MADE_AT,
+        study=study,
+        stack=replace(STACK, fabric=Material("light tee", "Orr", "O-1")),
+        line=LINE,
+        in_use=STACK,
+        plan=Plan(),
+        judged=judged,
+        results=results,
+        rounds=1,
+        looks_left=1,
+        cautions=("One caution.",),
+        provenance=Provenance("abc123", "1.0", "Ana", MADE_AT),
+        made_at=MADE_AT,
         history=(HistoryRow(MADE_AT, "Ana", "add round"),),
-    )  # fmt: skip
+    )
     return replace(made, **changes)
 
 
@@ -90,10 +109,16 @@ CASES = {
 }
 
 
-@pytest.mark.parametrize(("case", "verdict"), [
-    ("holds", "same recipe holds"), ("retune", "retune"), ("open", "not enough coupons yet"),
-    ("waiting", "not enough coupons yet"), ("edge", "retune"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("case", "verdict"),
+    [
+        ("holds", "same recipe holds"),
+        ("retune", "retune"),
+        ("open", "not enough coupons yet"),
+        ("waiting", "not enough coupons yet"),
+        ("edge", "retune"),
+    ],
+)
 def test_the_verdict_stands_first_with_its_reasons(case, verdict):
     made = CASES[case]()
     assert made.judged.verdict == verdict
@@ -120,8 +145,12 @@ def test_counts_in_the_table_are_those_of_the_coupons():
     page = comparison_page(report(coupons(new_fails=(1, 2), old_fails=(2,), edge_fails=(1,))))
     assert page.count_table.rows[0][:3] == ("setpoint", "20 of 22", "21 of 22")
     assert page.count_table.rows[1] == ("hot edge", "3 of 4", "4 of 4", "in doubt")
-    assert dict(page.pair_table.rows) == {"both passed": "20", "only the one in use passed": "1",
-                                          "only the new one passed": "0", "neither passed": "1"}  # fmt: skip
+    assert dict(page.pair_table.rows) == {
+        "both passed": "20",
+        "only the one in use passed": "1",
+        "only the new one passed": "0",
+        "neither passed": "1",
+    }
     assert page.pair_picture.title == "At the setpoint 20 of 22 new and 21 of 22 in use passed"
 
 

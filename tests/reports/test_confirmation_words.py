@@ -22,22 +22,44 @@ from reports.confirmation_words import ConfirmationFacts
 
 CHECKS = (Check("release", "film lets go"), Check("wash_5", "sound after 5 washes", after_washes=5))
 STUDY = Study(
-    "invented", (usual_factor("press_temp"), usual_factor("dwell")),
+    "invented",
+    (usual_factor("press_temp"), usual_factor("dwell")),
     spec=Spec(pass_rate=0.95, hand_min=None, assurance=0.9, checks=CHECKS),
-)  # fmt: skip
+)
 HERE = {"press_temp": 155.0, "dwell": 13.0}
 POINTS = pd.DataFrame(
-    [{"role": "setpoint", **HERE, "pass_rate": 0.95, "pass_rate_low": 0.9, "side": "over"},
-     {"role": "corner 1", "press_temp": 150.0, "dwell": 11.0, "pass_rate": 0.9, "pass_rate_low": 0.8, "side": "under"}]
-)  # fmt: skip
+    [
+        {"role": "setpoint", **HERE, "pass_rate": 0.95, "pass_rate_low": 0.9, "side": "over"},
+        {
+            "role": "corner 1",
+            "press_temp": 150.0,
+            "dwell": 11.0,
+            "pass_rate": 0.9,
+            "pass_rate_low": 0.8,
+            "side": "under",
+        },
+    ]
+)
 
 
 def plan(**changes):
     rule = ConfirmationPlan(
-        id=1, attempt=1, claim=claim_plan(0.8, 0.9), unit="coupon", per_unit=1, corner_coupons=4, future_prints=10,
-        setpoint=HERE, window=None, points=POINTS, rounds=(3,), inputs_hash="x", answer_verdict="ready",
-        made_at=datetime(2031, 3, 4, 9, tzinfo=UTC), made_by="ana",
-    )  # fmt: skip
+        id=1,
+        attempt=1,
+        claim=claim_plan(0.8, 0.9),
+        unit="coupon",
+        per_unit=1,
+        corner_coupons=4,
+        future_prints=10,
+        setpoint=HERE,
+        window=None,
+        points=POINTS,
+        rounds=(3,),
+        inputs_hash="x",
+        answer_verdict="ready",
+        made_at=datetime(2031, 3, 4, 9, tzinfo=UTC),
+        made_by="ana",
+    )
     return replace(rule, **changes)
 
 
@@ -48,14 +70,21 @@ def attempt(setpoint, corner="....", *, void=(), rule=None, hand=None, study=STU
     names = [f"R3-{i + 1:02d}" for i in range(n)]
     frame = pd.DataFrame(
         {
-            "coupon": names, "round": 3, "role": ["setpoint"] * len(setpoint) + ["corner 1"] * len(corner),
-            "cure_order": range(1, n + 1), "press_order": range(1, n + 1), "cure_batch": 1, "press_batch": 2,
+            "coupon": names,
+            "round": 3,
+            "role": ["setpoint"] * len(setpoint) + ["corner 1"] * len(corner),
+            "cure_order": range(1, n + 1),
+            "press_order": range(1, n + 1),
+            "cure_batch": 1,
+            "press_batch": 2,
             "stroke": range(1, n + 1),
             "check_release": pd.Series([{"f": False, ".": None}.get(s, True) for s in states], dtype=object),
             "check_wash_5": pd.Series([{"p": True}.get(s) for s in states], dtype=object),
-            "void": ["torn" if name in void else "" for name in names], "symptom": "", "note": "",
+            "void": ["torn" if name in void else "" for name in names],
+            "symptom": "",
+            "note": "",
         }
-    )  # fmt: skip
+    )
     if hand is not None:
         frame["hand_ana"] = [hand if s != "." else float("nan") for s in states]
     return attempt_of(study, rule or plan(), frame)
@@ -221,14 +250,24 @@ def test_strokes_are_called_strokes():
 
 @pytest.mark.parametrize(
     "made",
-    [attempt("." * 11), attempt("pw.fp......"), attempt("p" * 11, "pppp"), attempt("p" * 11, "ffff"),
-     attempt("pp", "p", void=("R3-01", "R3-02", "R3-03"))],
+    [
+        attempt("." * 11),
+        attempt("pw.fp......"),
+        attempt("p" * 11, "pppp"),
+        attempt("p" * 11, "ffff"),
+        attempt("pp", "p", void=("R3-01", "R3-02", "R3-03")),
+    ],
     ids=["planned", "open", "accepted", "corner", "all void"],
-)  # fmt: skip
+)
 def test_every_state_makes_a_page_with_cautions_both_temperatures_and_escaped_text(made):
     stack = Stack("tee <b>", Material("tee"), Material("film"), Material("powder"))
-    page = confirmation_page(facts(made, remarks=("A & B.",)), stack, Line("back room"),
-                             made_at=datetime(2031, 3, 5, 10, tzinfo=UTC), made_by="ben")  # fmt: skip
+    page = confirmation_page(
+        facts(made, remarks=("A & B.",)),
+        stack,
+        Line("back room"),
+        made_at=datetime(2031, 3, 5, 10, tzinfo=UTC),
+        made_by="ben",
+    )
     assert "tee &lt;b&gt;" in page
     assert "A &amp; B." in page
     assert "burn at a touch" in page

@@ -18,8 +18,14 @@ from reports.cautions import CAUTIONS, FIXED_WORDING
 from reports.entry import write_entry_csv, write_entry_xlsx
 
 STUDY = Study("Tee & hoodie", (usual_factor("press_temp"), usual_factor("dwell"), usual_factor("peel_mode")))
-PLAN = pd.DataFrame({"coupon": ["R1-01", "1-2", "=3"], "press_temp": [140.0, 155.5, 170.0], "dwell": [8.0, 13.0, 20.0],
-                     "peel_mode": ["hot", "cold", "hot"]})  # fmt: skip
+PLAN = pd.DataFrame(
+    {
+        "coupon": ["R1-01", "1-2", "=3"],
+        "press_temp": [140.0, 155.5, 170.0],
+        "dwell": [8.0, 13.0, 20.0],
+        "peel_mode": ["hot", "cold", "hot"],
+    }
+)
 
 
 @pytest.fixture
@@ -38,15 +44,33 @@ def rule_of(sheet, heading: str):
 
 def test_columns_stand_in_the_order_of_the_work():
     keys = [c.key for c in entry_columns(STUDY, ("ana", "Bo"))]
-    assert keys == ["coupon", "press_temp", "press_temp", "dwell", "peel_mode", "actual_press_temp", "check_release",
-                    "check_stretch", "check_wash_1", "check_wash_5", "symptom", "hand_ana", "hand_Bo", "void", "note",
-                    "mark"]  # fmt: skip
+    assert keys == [
+        "coupon",
+        "press_temp",
+        "press_temp",
+        "dwell",
+        "peel_mode",
+        "actual_press_temp",
+        "check_release",
+        "check_stretch",
+        "check_wash_1",
+        "check_wash_5",
+        "symptom",
+        "hand_ana",
+        "hand_Bo",
+        "void",
+        "note",
+        "mark",
+    ]
 
 
-@pytest.mark.parametrize(("shown", "first", "second"), [
-    (Shown(), "press temperature (°C)", "press temperature (°F)"),
-    (Shown("degF", "psi"), "press temperature (°F)", "press temperature (°C)"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("shown", "first", "second"),
+    [
+        (Shown(), "press temperature (°C)", "press temperature (°F)"),
+        (Shown("degF", "psi"), "press temperature (°F)", "press temperature (°C)"),
+    ],
+)
 def test_temperatures_stand_in_both_units_the_users_first(shown, first, second):
     headings = [c.heading for c in entry_columns(STUDY, (), shown=shown)]
     assert headings.index(first) + 1 == headings.index(second)
@@ -58,8 +82,14 @@ def test_white_cells_are_open_and_grey_ones_locked(book):
     assert sheet.protection.sheet
     at = columns_of(sheet)
     locked = {heading for heading, j in at.items() if sheet.cell(2, j).protection.locked}
-    assert locked == {"coupon", "press temperature (°C)", "press temperature (°F)", "press dwell (s)", "peel",
-                      "sheet of"}  # fmt: skip
+    assert locked == {
+        "coupon",
+        "press temperature (°C)",
+        "press temperature (°F)",
+        "press dwell (s)",
+        "peel",
+        "sheet of",
+    }
     assert all(sheet.cell(1, j).protection.locked for j in at.values())
 
 
@@ -77,10 +107,13 @@ def test_hand_feel_is_chosen_from_numbers_in_half_steps(book):
     assert [c.value for (c,) in book["choices"]["E2:E10"]] == [1, 1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5]
 
 
-@pytest.mark.parametrize(("shown", "heading", "low", "high"), [
-    (Shown(), "measured press temperature (°C)", 20, 199.9),
-    (Shown("degF"), "measured press temperature (°F)", 68, 391.8),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("shown", "heading", "low", "high"),
+    [
+        (Shown(), "measured press temperature (°C)", 20, 199.9),
+        (Shown("degF"), "measured press temperature (°F)", 68, 391.8),
+    ],
+)
 def test_measured_temperatures_take_numbers_of_the_shown_unit(tmp_path, shown, heading, low, high):
     path = write_entry_xlsx(tmp_path / "entry.xlsx", STUDY, PLAN, shown=shown)
     rule = rule_of(openpyxl.load_workbook(path)["entries"], heading)

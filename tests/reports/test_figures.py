@@ -32,11 +32,20 @@ def a_map(name: str = "map1", *, tested: np.ndarray | None = None, shown: Shown 
     )
     return str(
         draw_map(
-            grid, name=name, title="Finding", description="Words & more", levels=[0.5, 0.8, 0.95], target=0.95,
-            as_percent=True, setpoint=(154, 13), window=Box((150, 158), (11, 15)), assured=Box((152, 156), (12, 14)),
-            dots=ALL_MARKS, shown=shown,
+            grid,
+            name=name,
+            title="Finding",
+            description="Words & more",
+            levels=[0.5, 0.8, 0.95],
+            target=0.95,
+            as_percent=True,
+            setpoint=(154, 13),
+            window=Box((150, 158), (11, 15)),
+            assured=Box((152, 156), (12, 14)),
+            dots=ALL_MARKS,
+            shown=shown,
         )
-    )  # fmt: skip
+    )
 
 
 def all_figures() -> dict[str, str]:
@@ -45,20 +54,70 @@ def all_figures() -> dict[str, str]:
     marks = np.array(["pass", "under", "over", "pass"])
     return {
         "map": a_map(),
-        "profile": str(draw_profile(curve, name="p", title="t", description="d", setpoint=154, target=0.95,
-                                    window=(150, 158), as_percent=True)),
-        "strip": str(draw_strip(PRESS, [140, 155, 170, 155], marks, name="s", title="t", description="d",
-                                setpoint=154)),
-        "levels": str(draw_strip(usual_factor("film_type"), ["hot", "cold", "hot", "hot"], marks, name="s", title="t",
-                                 description="d", setpoint="hot")),
-        "effects": str(draw_effects(EffectBars(("a", "b", "c"), effect, effect - 0.3, effect + 0.3), name="e",
-                                    title="t", description="d", axis="points", margin=None)),
-        "half": str(draw_half_normal(["c", "b", "a"], np.array([0.1, 0.8, 1.2]), np.array([0.2, 0.7, 1.4]), name="h",
-                                     title="t", description="d", margin=0.9, simultaneous=1.5, axis="points")),
-        "drift": str(draw_drift(np.arange(1.0, 5), np.array([4, 3.5, np.nan, 4]), marks, marks == "pass",
-                                rounds=np.array([1.0, 1, 2, 2]), is_hand=True, name="d", title="t", description="d")),
+        "profile": str(
+            draw_profile(
+                curve,
+                name="p",
+                title="t",
+                description="d",
+                setpoint=154,
+                target=0.95,
+                window=(150, 158),
+                as_percent=True,
+            )
+        ),
+        "strip": str(
+            draw_strip(PRESS, [140, 155, 170, 155], marks, name="s", title="t", description="d", setpoint=154)
+        ),
+        "levels": str(
+            draw_strip(
+                usual_factor("film_type"),
+                ["hot", "cold", "hot", "hot"],
+                marks,
+                name="s",
+                title="t",
+                description="d",
+                setpoint="hot",
+            )
+        ),
+        "effects": str(
+            draw_effects(
+                EffectBars(("a", "b", "c"), effect, effect - 0.3, effect + 0.3),
+                name="e",
+                title="t",
+                description="d",
+                axis="points",
+                margin=None,
+            )
+        ),
+        "half": str(
+            draw_half_normal(
+                ["c", "b", "a"],
+                np.array([0.1, 0.8, 1.2]),
+                np.array([0.2, 0.7, 1.4]),
+                name="h",
+                title="t",
+                description="d",
+                margin=0.9,
+                simultaneous=1.5,
+                axis="points",
+            )
+        ),
+        "drift": str(
+            draw_drift(
+                np.arange(1.0, 5),
+                np.array([4, 3.5, np.nan, 4]),
+                marks,
+                marks == "pass",
+                rounds=np.array([1.0, 1, 2, 2]),
+                is_hand=True,
+                name="d",
+                title="t",
+                description="d",
+            )
+        ),
         "shirts": str(draw_shirts(0.957, 0.89, name="x", title="t", description="d")),
-    }  # fmt: skip
+    }
 
 
 @pytest.fixture(scope="module")

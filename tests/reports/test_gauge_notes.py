@@ -25,8 +25,9 @@ def gauged(*, machines=("oven", "press"), on=DAY, as_dialled=False) -> GaugedLin
     readings = [
         GaugeReading(machine, t, None, t + off, taken_at=noon)
         for machine, off, settings in (("press", -4.0, (140, 155, 170)), ("oven", -3.0, (110, 125, 140)))
-        if machine in machines for t in settings
-    ]  # fmt: skip
+        if machine in machines
+        for t in settings
+    ]
     return gauge_line(LINE, readings, on=on, as_dialled=as_dialled)
 
 

@@ -81,8 +81,20 @@ def test_a_code_opens_the_page_of_its_coupon_or_holds_its_name(link, wanted):
     assert coupon_address(check_link(link), 3, "R1-04") == wanted
 
 
-@pytest.mark.parametrize("link", ["192.168.1.20:8731", "ftp://x", "http://", "http://a b", "http://x:0", "http://x/?k=1",
-                                  "javascript:alert(1)", "http://[::1", "http://x:port"])  # fmt: skip
+@pytest.mark.parametrize(
+    "link",
+    [
+        "192.168.1.20:8731",
+        "ftp://x",
+        "http://",
+        "http://a b",
+        "http://x:0",
+        "http://x/?k=1",
+        "javascript:alert(1)",
+        "http://[::1",
+        "http://x:port",
+    ],
+)
 def test_what_is_no_address_is_refused(link):
     with pytest.raises(InputError, match=r"http://192\.168"):
         check_link(link)

@@ -52,10 +52,17 @@ def _people() -> str:
     judged = pd.DataFrame({who: np.where(rng.random(20) < 0.1, ~truth, truth) for who in ("Ana", "Ben")}, names)
     hand = pd.DataFrame({who: np.round(2 * (3.5 + rng.normal(0, 0.5, 20))) / 2 for who in ("Ana", "Ben")}, names)
     return people_report(
-        make_study(), judged, judge_pass_agreement(judged), judge_hand_agreement(hand.clip(1, 5)), (),
-        again=("R1-03", "R1-07"), sentences=("Ana and Ben agree on most coupons.",), missing=("Nobody looked again.",),
-        made_at=MADE_AT, made_by="Ana",
-    )  # fmt: skip
+        make_study(),
+        judged,
+        judge_pass_agreement(judged),
+        judge_hand_agreement(hand.clip(1, 5)),
+        (),
+        again=("R1-03", "R1-07"),
+        sentences=("Ana and Ben agree on most coupons.",),
+        missing=("Nobody looked again.",),
+        made_at=MADE_AT,
+        made_by="Ana",
+    )
 
 
 MAKERS: dict[str, Callable[[], str]] = {

@@ -364,8 +364,10 @@ def printed_texts(page: Page, paper: str) -> list[str]:
 def test_the_first_printed_page_holds_the_answer(browser, files, name, paper):
     page = opened(browser, files[name])
     first = printed_texts(page, paper)[0]
-    heads = page.evaluate("[...document.querySelectorAll('#answer h2, #answer h3, .sure h3, .two h3')].slice(0, 5)"
-                          ".map(h => h.textContent)")  # fmt: skip
+    heads = page.evaluate(
+        "[...document.querySelectorAll('#answer h2, #answer h3, .sure h3, .two h3')].slice(0, 5)"
+        ".map(h => h.textContent)"
+    )
     steps = page.evaluate("document.getElementById('steps').textContent")
     dials = page.evaluate("[...document.querySelectorAll('.dial .big')].map(d => d.textContent)")
     page.close()
@@ -397,6 +399,14 @@ def test_figures_use_the_colours_of_the_pages():
 
     css = template_source("paper.css") or ""
     tokens = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", css))
-    pairs = {"ink": drawn.INK, "ink-soft": drawn.SOFT, "rule": drawn.RULE, "sheet": drawn.PAPER, "accent": drawn.ACCENT,
-             "under": drawn.UNDER, "over": drawn.OVER, "accent-wash": drawn.STRIP}  # fmt: skip
+    pairs = {
+        "ink": drawn.INK,
+        "ink-soft": drawn.SOFT,
+        "rule": drawn.RULE,
+        "sheet": drawn.PAPER,
+        "accent": drawn.ACCENT,
+        "under": drawn.UNDER,
+        "over": drawn.OVER,
+        "accent-wash": drawn.STRIP,
+    }
     assert {name: tokens[name] for name in pairs} == pairs

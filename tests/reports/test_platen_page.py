@@ -18,16 +18,23 @@ PLACES = ("back left", "back", "back right", "left", "centre", "right", "front l
 def readings(offsets, *, repeats=1, set_degc=150.0, scatter=0.0):
     return [
         GaugeReading("press", set_degc, None, set_degc + off + scatter * (-1) ** i, place)
-        for place, off in offsets.items() for i in range(repeats)
-    ]  # fmt: skip
+        for place, off in offsets.items()
+        for i in range(repeats)
+    ]
 
 
 def view(offsets, *, shown=METRIC, **more):
     found = judge_map(readings(offsets, **more), shown=shown)
     return platen_view(
-        found, line="back & front", machine="press", name="swing <press>", settings=[150.0], days="on 2030-03-01",
-        made_at=WHEN, shown=shown,
-    )  # fmt: skip
+        found,
+        line="back & front",
+        machine="press",
+        name="swing <press>",
+        settings=[150.0],
+        days="on 2030-03-01",
+        made_at=WHEN,
+        shown=shown,
+    )
 
 
 def test_headline_names_cold_and_hot_places():
@@ -86,9 +93,15 @@ def test_page_of_any_grid_is_one_sound_document(grid):
 def test_page_carries_cautions_and_escapes_names():
     found = judge_map(readings(dict.fromkeys(PLACES, 0.0)))
     page = platen_page(
-        found, line="back & front", machine="press", name="swing <press>", settings=[150.0], days="on 2030-03-01",
-        made_at=WHEN, left_out=("Reading 3 is left out.",),
-    )  # fmt: skip
+        found,
+        line="back & front",
+        machine="press",
+        name="swing <press>",
+        settings=[150.0],
+        days="on 2030-03-01",
+        made_at=WHEN,
+        left_out=("Reading 3 is left out.",),
+    )
     assert "swing &lt;press&gt;" in page
     assert "Burns at a touch" in page
     assert "Reading 3 is left out." in page

@@ -16,8 +16,17 @@ from reports.practice import map_finding, practice_page, practice_report
 
 @pytest.fixture(scope="module")
 def swept():
-    answers = ["110 117 125 132 140", "125", "90 115 137 170 210", "140", "140 147 155 162 170", "155", "8 11 13 16 20",
-               "13", "plan"]  # fmt: skip
+    answers = [
+        "110 117 125 132 140",
+        "125",
+        "90 115 137 170 210",
+        "140",
+        "140 147 155 162 170",
+        "155",
+        "8 11 13 16 20",
+        "13",
+        "plan",
+    ]
     return replay("compare", 1, answers).outcome
 
 

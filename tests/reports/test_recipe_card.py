@@ -60,12 +60,21 @@ def test_without_a_gauge_the_value_is_no_dial_value():
 def test_the_page_holds_everything_to_work_by():
     text = words(recipe_card(recipe(), uid=UID, on=ON))
     for wanted in (
-        "heavy tee", "Revision 1, for back room (tunnel oven, swing press), in force, review by 2031-03-04.",
-        "Peel: wait 60 s, cold, slow and low.", "lot A12", "lot 77", "lot P3", "22 of 22 coupons passed",
-        "Approved by Kim, 2030-03-04", "Review by 2031-03-04.", "another oven, press or platen",
-        "a cliff: press temperature", "at least 91 %", FIXED_WORDING.replace("'", "&#39;"),
+        "heavy tee",
+        "Revision 1, for back room (tunnel oven, swing press), in force, review by 2031-03-04.",
+        "Peel: wait 60 s, cold, slow and low.",
+        "lot A12",
+        "lot 77",
+        "lot P3",
+        "22 of 22 coupons passed",
+        "Approved by Kim, 2030-03-04",
+        "Review by 2031-03-04.",
+        "another oven, press or platen",
+        "a cliff: press temperature",
+        "at least 91 %",
+        FIXED_WORDING.replace("'", "&#39;"),
         *(c.replace("'", "&#39;") for c in CAUTIONS),
-    ):  # fmt: skip
+    ):
         assert wanted in text, wanted
 
 

@@ -38,17 +38,27 @@ def story_page() -> str:
     others = other_settings(report.study, report.surfaces, report.answer)
     return recipe_story(
         RecipeStory(
-            revision=second, revisions=(first, second), report=report, judged_results=report.results.head(2),
-            readings=(told,) * 3, earlier="20 coupons of the study a counted",
+            revision=second,
+            revisions=(first, second),
+            report=report,
+            judged_results=report.results.head(2),
+            readings=(told,) * 3,
+            earlier="20 coupons of the study a counted",
             rounds=(RoundFacts(1, "optimal plan", 3, 20, MADE_AT, "ana", ()),),
-            plan=judge_plan(plan), plans=compare_plans(plan.study, coupons=20, seed=3), left_out=(),
-            plan_notes=plan.notes, deviations=(told,), others=others,
+            plan=judge_plan(plan),
+            plans=compare_plans(plan.study, coupons=20, seed=3),
+            left_out=(),
+            plan_notes=plan.notes,
+            deviations=(told,),
+            others=others,
             repeat=Repeat("other", 0.0123, "0.1.0", "0.2.0"),
             attempts=(("1", "2030-01-01", "90 %", "22 passed", "none tested", "accepted"),),
-            items=(Item("room climate", "missing", "nothing"),), comparisons=(told,), cases=(told,),
+            items=(Item("room climate", "missing", "nothing"),),
+            comparisons=(told,),
+            cases=(told,),
             on=date(2030, 6, 1),
         )
-    )  # fmt: skip
+    )
 
 
 def test_it_asks_nothing_of_the_network_and_fits_a_phone(browser: Browser, page_text: str):

@@ -89,8 +89,12 @@ def test_handling_takes_what_the_study_knows_and_asks_for_the_rest():
     assert [option for _, option in handling_gaps(study)] == ["--gap"]
     assert handling_gaps(study, gap="10 s") == ()
     steps = handling_sentences(study, SETPOINT, gap="10 s, flat", peel="cold.", more=("warm the film", " "))
-    assert steps == ("Between cure and press: 10 s, flat.", "Peel: wait 10 s, cold.", "Second press: 5 s.",
-                     "Warm the film.")  # fmt: skip
+    assert steps == (
+        "Between cure and press: 10 s, flat.",
+        "Peel: wait 10 s, cold.",
+        "Second press: 5 s.",
+        "Warm the film.",
+    )
 
 
 def test_what_voids_names_the_cliffs_and_the_ends_nobody_tested():
@@ -146,8 +150,12 @@ def test_what_differs_between_stacks_is_named_part_by_part():
 
 @pytest.mark.parametrize(
     ("value", "unit", "text"),
-    [(149.0 - 1 / 9, "degC", "149 °C (300 °F)"), (150.5, "degC", "150.5 °C (302.9 °F)"), (12.0, "s", "12 s"),
-     (2.758, "bar", "2.8 bar (40 psi)")],
-)  # fmt: skip
+    [
+        (149.0 - 1 / 9, "degC", "149 °C (300 °F)"),
+        (150.5, "degC", "150.5 °C (302.9 °F)"),
+        (12.0, "s", "12 s"),
+        (2.758, "bar", "2.8 bar (40 psi)"),
+    ],
+)
 def test_amounts_read_well_in_the_unit_they_were_set_in(value, unit, text):
     assert both(RecipeSetting("x", "x", unit, value), value) == text

@@ -26,9 +26,16 @@ from reports.typography import NO_BREAK
 from reports.wording import amount_both, at_least_of_hundred, out_of_hundred, percent
 
 CASES = (
-    "ready", "more coupons", "not reachable", "no hand-feel", "all pass", "all fail", "two factors", "six factors",
+    "ready",
+    "more coupons",
+    "not reachable",
+    "no hand-feel",
+    "all pass",
+    "all fail",
+    "two factors",
+    "six factors",
     "forbidden",
-)  # fmt: skip
+)
 
 
 @cache
@@ -362,9 +369,16 @@ def test_hand_feel_that_nobody_scored_is_asked_for_before_coupons():
     report = samples()["ready"]
     empty = report.answer.next_coupons.iloc[:0]
     answer = replace(
-        report.answer, verdict="more coupons", hand=None, hand_low=None, hand_high=None, next_coupons=empty,
-        assured_window=None, pass_rate=0.99, pass_rate_low=0.97,
-    )  # fmt: skip
+        report.answer,
+        verdict="more coupons",
+        hand=None,
+        hand_low=None,
+        hand_high=None,
+        next_coupons=empty,
+        assured_window=None,
+        pass_rate=0.99,
+        pass_rate_low=0.97,
+    )
     study = make_study(spec=Spec(pass_rate=0.95, hand_min=3.5))
     assert headline(answer) == "Score hand-feel first"
     told = lead(study, answer)

@@ -14,8 +14,14 @@ from doe.domain.units import METRIC, Shown
 from reports.setting_errors import errors_counted
 
 STUDY = Study("s", (usual_factor("press_temp", trial_sd=2.0), usual_factor("dwell")))
-FRAME = pd.DataFrame({"coupon": ["a", "b", "c"], "press_temp": [140.0, 150.0, 170.0], "dwell": [8.0, 12.0, 20.0],
-                      "passed": [False, True, True]})  # fmt: skip
+FRAME = pd.DataFrame(
+    {
+        "coupon": ["a", "b", "c"],
+        "press_temp": [140.0, 150.0, 170.0],
+        "dwell": [8.0, 12.0, 20.0],
+        "passed": [False, True, True],
+    }
+)
 
 
 def said(study: Study = STUDY, shown: Shown = METRIC, **columns: list[float]) -> tuple[str, str]:

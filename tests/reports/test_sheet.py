@@ -57,9 +57,11 @@ def test_temperatures_stand_in_both_units_with_the_readers_first():
 
 
 def test_settle_note_counts_heating_and_cooling_at_their_own_pace():
-    coupons = plan_of().coupons.head(3).assign(
-        press_temp=[140.0, 160.0, 150.0], press_batch=[1, 2, 3], press_order=[1, 2, 3], stroke=[1, 2, 3]
-    )  # fmt: skip
+    coupons = (
+        plan_of()
+        .coupons.head(3)
+        .assign(press_temp=[140.0, 160.0, 150.0], press_batch=[1, 2, 3], press_order=[1, 2, 3], stroke=[1, 2, 3])
+    )
     notes = [batch.settle for batch in sheet_page(make_study(), STACK, LINE, coupons, made_at=MADE_AT).press_batches]
     assert "swing press" in notes[0]
     assert notes[1] == "Press temperature up by 20 °C (36 °F); allow about 8 minutes to settle, then measure."

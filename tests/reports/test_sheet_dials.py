@@ -29,8 +29,9 @@ def gauged(*, press=-4.0, oven=-3.0, as_dialled=False) -> GaugedLine:
     readings = [
         GaugeReading(machine, t, None, t + off, taken_at=noon)
         for machine, off, settings in (("press", press, (140, 155, 170)), ("oven", oven, (110, 125, 140)))
-        if off is not None for t in settings
-    ]  # fmt: skip
+        if off is not None
+        for t in settings
+    ]
     return gauge_line(LINE, readings, on=DAY, as_dialled=as_dialled)
 
 
@@ -62,14 +63,21 @@ def test_reader_in_fahrenheit_reads_fahrenheit_first():
 
 
 def test_change_between_batches_is_that_of_the_dial():
-    stretched = [GaugeReading("press", t, None, 155 + 0.5 * (t - 155), taken_at=datetime(2030, 6, 1, tzinfo=UTC))
-                 for t in (125, 155, 185)]  # fmt: skip
+    stretched = [
+        GaugeReading("press", t, None, 155 + 0.5 * (t - 155), taken_at=datetime(2030, 6, 1, tzinfo=UTC))
+        for t in (125, 155, 185)
+    ]
     found = gauge_line(LINE, stretched, on=DAY)
     plain, corrected = (
-        [numbers(b.settle)[0] for b in sheet_page(make_study(), STACK, LINE, plan_of().coupons, made_at=MADE_AT,
-                                                  gauged=g).press_batches[1:] if "by" in b.settle]
+        [
+            numbers(b.settle)[0]
+            for b in sheet_page(make_study(), STACK, LINE, plan_of().coupons, made_at=MADE_AT, gauged=g).press_batches[
+                1:
+            ]
+            if "by" in b.settle
+        ]
         for g in (None, found)
-    )  # fmt: skip
+    )
     assert plain
     assert corrected == [2 * step for step in plain]  # half a degree on the surface for one on the dial
 
@@ -132,8 +140,14 @@ def test_sheet_does_not_send_its_reader_to_the_sheet():
 
 def test_cautions_stand_on_the_page_once():
     text = bench_sheet(
-        make_study(), STACK, LINE, plan_of().coupons, made_at=MADE_AT, gauged=gauged(), cautions=("Odd reading.",) * 2,
-    ).replace(NO_BREAK, " ")  # fmt: skip
+        make_study(),
+        STACK,
+        LINE,
+        plan_of().coupons,
+        made_at=MADE_AT,
+        gauged=gauged(),
+        cautions=("Odd reading.",) * 2,
+    ).replace(NO_BREAK, " ")
     assert text.count("Odd reading.") == 1
     assert "by its gauge readings up to 2030-06-01" in text
 

@@ -155,8 +155,12 @@ def test_every_table_can_be_saved_and_the_file_holds_its_rows():
 
 def test_a_saved_table_never_computes_anything():
     assert csv_text(["a"], [["=HYPERLINK(1)"], ["@x"], ["-3.5"], ["+2e-3"], ["-x"]]).splitlines()[1:] == [
-        "'=HYPERLINK(1)", "'@x", "-3.5", "+2e-3", "'-x"
-    ]  # fmt: skip
+        "'=HYPERLINK(1)",
+        "'@x",
+        "-3.5",
+        "+2e-3",
+        "'-x",
+    ]
 
 
 def test_a_saved_frame_keeps_its_digits_and_leaves_what_is_missing_empty():

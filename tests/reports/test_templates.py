@@ -17,9 +17,14 @@ from reports.practice import PracticePage
 from reports.sheet import SheetPage
 from reports.study_views import StudyPage
 
-PAGES = [("sheet.html", SheetPage), ("report.html", StudyPage), ("practice.html", PracticePage),
-         ("labels.html", LabelsPage), ("platen.html", PlatenPage),
-         ("confirmation_page.html", ConfirmationPage)]  # fmt: skip
+PAGES = [
+    ("sheet.html", SheetPage),
+    ("report.html", StudyPage),
+    ("practice.html", PracticePage),
+    ("labels.html", LabelsPage),
+    ("platen.html", PlatenPage),
+    ("confirmation_page.html", ConfirmationPage),
+]
 
 
 def trees(name: str) -> dict[str, nodes.Template]:
@@ -53,9 +58,11 @@ def test_variables_of_a_template_are_the_fields_of_its_view_model(template, view
 
 @pytest.mark.parametrize(("template", "view"), PAGES)
 def test_attributes_in_a_template_are_the_fields_of_the_views_inside(template, view):
-    asked = {
-        node.attr for tree in trees(template).values() for node in tree.find_all(nodes.Getattr)
-    } - {"index", "index0", "last"}  # of the loop itself  # fmt: skip
+    asked = {node.attr for tree in trees(template).values() for node in tree.find_all(nodes.Getattr)} - {
+        "index",
+        "index0",
+        "last",
+    }  # of the loop itself
     inside = {f.name for v in views_in(view) - {view} for f in fields(v)}
     assert asked == inside
 

@@ -81,9 +81,12 @@ def test_nothing_forbidden_is_proposed_and_levels_are_those_of_the_study() -> No
     )
     for rule in ("press_temp >= 155 and dwell >= 12", "press_temp >= 146 and press_temp <= 164"):
         study = Study(
-            "s", factors, doe.Spec(pass_rate=0.8, hand_min=None), limits=Limits(film_max_degc=165, min_dwell_s=9),
+            "s",
+            factors,
+            doe.Spec(pass_rate=0.8, hand_min=None),
+            limits=Limits(film_max_degc=165, min_dwell_s=9),
             forbidden=(Forbidden.parse(rule, factors),),
-        )  # fmt: skip
+        )
         rate, found = _found(study, known_coupons(study, 14, seed=3).assign(film=["hot", "cold"] * 7))
         for seed in range(4):
             _check(study, choose_coupons(rate, found, 10, rng=np.random.default_rng(seed)), 10)

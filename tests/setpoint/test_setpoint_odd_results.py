@@ -107,8 +107,12 @@ SAYS: dict[str, tuple[str, ...]] = {
 }
 """Words that must be said of results like these, with press temperature and dwell varied."""
 
-SILENT = {"every coupon twice", "a person who felt nothing", "every coupon its own batch",
-          "hand-feel of failed coupons only"}  # fmt: skip
+SILENT = {
+    "every coupon twice",
+    "a person who felt nothing",
+    "every coupon its own batch",
+    "hand-feel of failed coupons only",
+}
 """Results of which nothing more is said than of usual ones: they tell what they tell."""
 
 

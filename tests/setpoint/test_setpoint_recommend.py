@@ -108,9 +108,12 @@ def test_nothing_is_proposed_outside_ranges_limits_or_forbidden_combinations(see
     names = ("press_temp", "dwell", "cure_temp", "cure_time", "pressure", "powder_amount")[:k]
     factors = tuple(usual_factor(n) for n in names)
     study = Study(
-        "s", factors, doe.Spec(pass_rate=0.8, hand_min=None), limits=Limits(film_max_degc=172, min_dwell_s=8),
+        "s",
+        factors,
+        doe.Spec(pass_rate=0.8, hand_min=None),
+        limits=Limits(film_max_degc=172, min_dwell_s=8),
         forbidden=(Forbidden.parse("press_temp >= 155 and dwell >= 12", factors),),
-    )  # fmt: skip
+    )
     surfaces = doe.fit(study, known_coupons(study, 16, seed, top=top), seed=seed, particles=100)
     answer = doe.recommend(study, surfaces, seed=seed)
     proposed = pd.concat([pd.DataFrame([answer.setpoint]), answer.next_coupons], ignore_index=True)

@@ -222,9 +222,14 @@ def test_an_end_made_by_hand_feel_names_the_coupons_that_felt_too_hard(study: St
 
 def test_a_coupon_beyond_an_end_that_does_not_lower_the_rate_there_is_not_what_the_end_rests_on() -> None:
     made = Made(
-        ("a", "b", "c"), np.zeros(3, dtype=bool), np.array(["over"] * 3), pd.DataFrame({"dwell": [20.0, 21.0, 5.0]}),
-        np.ones(3), np.full(3, np.nan), 3,
-    )  # fmt: skip
+        ("a", "b", "c"),
+        np.zeros(3, dtype=bool),
+        np.array(["over"] * 3),
+        pd.DataFrame({"dwell": [20.0, 21.0, 5.0]}),
+        np.ones(3),
+        np.full(3, np.nan),
+        3,
+    )
     past = made.past("dwell", "higher", 15.0, beside=False)
     for moved, telling, silent in ((-0.02, ("a",), 1), (0.01, (), 2)):
         found = _beyond(made, past, made.failed_by("over"), np.array([moved, 0.01, -0.05]), np.ones(3))
@@ -338,8 +343,17 @@ def test_earlier_coupons_have_their_say_by_their_discount(study: Study, named: p
     assert max(abs(c.turned.rate - c.left_out.rate) for c in before) < 0.01
 
 
-CHANGES = ["all pass", "all fail", "one coupon", "no hand-feel", "one factor still", "two only", "far outside",
-           "no side named", "hand-feel low"]  # fmt: skip
+CHANGES = [
+    "all pass",
+    "all fail",
+    "one coupon",
+    "no hand-feel",
+    "one factor still",
+    "two only",
+    "far outside",
+    "no side named",
+    "hand-feel low",
+]
 
 
 @pytest.mark.parametrize("wanted", [0.5, 0.9, 0.99])

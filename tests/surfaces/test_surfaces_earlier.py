@@ -130,8 +130,9 @@ def test_the_draws_agree_with_weighting_the_draws_of_the_study_alone(study: Stud
 
 def test_the_more_earlier_coupons_count_the_surer_the_window(study: Study) -> None:
     own, older = known_coupons(study, 8, seed=1), known_coupons(study, 60, seed=2)
-    at = pd.DataFrame({f.name: [Scaling(study.factors).natural(np.full((1, 4), 0.1))[0, j]]
-                       for j, f in enumerate(study.factors)})  # fmt: skip
+    at = pd.DataFrame(
+        {f.name: [Scaling(study.factors).natural(np.full((1, 4), 0.1))[0, j]] for j, f in enumerate(study.factors)}
+    )
     spreads = []
     for discount in (0.01, 0.3, 1.0):
         surfaces = doe.fit(study, own, seed=1, particles=300, earlier=Earlier(older, discount))

@@ -163,9 +163,14 @@ def test_the_window_closes_in_every_direction(seed: int) -> None:
 def test_people_who_score_higher_are_brought_to_one_scale() -> None:
     study = Study("s", tuple(usual_factor(n) for n in ("cure_temp", "dwell")))
     frame = pd.DataFrame(
-        {"cure_temp": [120, 125, 130], "dwell": [10, 12, 14], "passed": [True, True, True],
-         "hand_a": [4.0, 3.0, 4.5], "hand_b": [3.0, 2.0, math.nan]}
-    )  # fmt: skip
+        {
+            "cure_temp": [120, 125, 130],
+            "dwell": [10, 12, 14],
+            "passed": [True, True, True],
+            "hand_a": [4.0, 3.0, 4.5],
+            "hand_b": [3.0, 2.0, math.nan],
+        }
+    )
     scores = mean_hand(read_results(study, frame))
     assert scores.offsets == pytest.approx([0.5, -0.5], abs=1e-6)
     assert scores.score == pytest.approx([3.5, 2.5, 4.0], abs=1e-6)

@@ -64,7 +64,7 @@ def test_remedy_that_adds_heat_stays_inside_the_limits(s):
         (["pinholes"], "other"),  # weak, but nothing in it is heat
         (["string_peel"], "other"),
     ],
-)  # fmt: skip
+)
 def test_side_agrees_with_practice(seen, side):
     assert side_of(seen) == side
 

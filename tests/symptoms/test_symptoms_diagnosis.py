@@ -35,37 +35,73 @@ def oven(measured: float, set_to: float = 120.0) -> GaugeReading:
 # What practice knows (common practice, no source): symptoms and what is known -> the cause that must come first.
 FIRST = [
     ("excess powder and haze", ["edge_haze", "stiff_hand"], Known(), "powder_excess"),
-    ("no powder", ["no_transfer"], Known(settings={"press_temp": "inside", "dwell": "inside"},
-                                         readings=(press(154),)), "powder_missing"),
+    (
+        "no powder",
+        ["no_transfer"],
+        Known(settings={"press_temp": "inside", "dwell": "inside"}, readings=(press(154),)),
+        "powder_missing",
+    ),
     ("uneven powder in dry air", ["edge_haze"], Known(humidity_pct=25), "powder_uneven"),
-    ("spoiled powder", ["blisters", "edge_lift_wash"], Known(powder_months=14, powder_stored="open", gap_s=30,
-                                                            humidity_pct=50), "powder_spoiled"),
-    ("press too cool: set too low", ["patchy_transfer", "sheet_lift_wash"], Known(settings={"press_temp": "low"}),
-     "press_set_low"),
-    ("press too cool: set right, not reached", ["no_transfer", "edge_lift_dry"],
-     Known(settings={"press_temp": "inside", "dwell": "inside"}, readings=(press(143),)), "press_not_reached"),
+    (
+        "spoiled powder",
+        ["blisters", "edge_lift_wash"],
+        Known(powder_months=14, powder_stored="open", gap_s=30, humidity_pct=50),
+        "powder_spoiled",
+    ),
+    (
+        "press too cool: set too low",
+        ["patchy_transfer", "sheet_lift_wash"],
+        Known(settings={"press_temp": "low"}),
+        "press_set_low",
+    ),
+    (
+        "press too cool: set right, not reached",
+        ["no_transfer", "edge_lift_dry"],
+        Known(settings={"press_temp": "inside", "dwell": "inside"}, readings=(press(143),)),
+        "press_not_reached",
+    ),
     ("press too cool: a cold spot", ["patchy_transfer"], Known(where="one place"), "press_cold_spot"),
-    ("press too hot: set too high", ["film_lock", "press_shrink"], Known(settings={"press_temp": "high"}),
-     "press_set_high"),
-    ("press too hot: runs hotter than shown", ["film_lock", "strike_through"],
-     Known(settings={"press_temp": "inside", "dwell": "inside"}, readings=(press(168),)), "press_runs_hot"),
+    (
+        "press too hot: set too high",
+        ["film_lock", "press_shrink"],
+        Known(settings={"press_temp": "high"}),
+        "press_set_high",
+    ),
+    (
+        "press too hot: runs hotter than shown",
+        ["film_lock", "strike_through"],
+        Known(settings={"press_temp": "inside", "dwell": "inside"}, readings=(press(168),)),
+        "press_runs_hot",
+    ),
     ("cure too little", ["grainy_back", "colour_shed"], Known(settings={"cure_temp": "low"}), "cure_set_low"),
-    ("cure too little: not reached", ["grainy_back"], Known(settings={"cure_temp": "inside"}, readings=(oven(108),)),
-     "cure_not_reached"),
+    (
+        "cure too little: not reached",
+        ["grainy_back"],
+        Known(settings={"cure_temp": "inside"}, readings=(oven(108),)),
+        "cure_not_reached",
+    ),
     ("cure too much", ["glass_back", "film_lock"], Known(settings={"cure_time": "high"}), "cure_set_high"),
-    ("cure too much: runs hot", ["glass_back"], Known(settings={"cure_time": "inside", "cure_temp": "inside"},
-                                                       readings=(oven(134),)), "cure_runs_hot"),
+    (
+        "cure too much: runs hot",
+        ["glass_back"],
+        Known(settings={"cure_time": "inside", "cure_temp": "inside"}, readings=(oven(134),)),
+        "cure_runs_hot",
+    ),
     ("moisture", ["blisters"], Known(humidity_pct=75, gap_s=20), "moisture"),
     ("peeled too fast", ["small_part_loss", "string_peel"], Known(film_class="hot", peel_wait_s=4), "peel_fast"),
     ("peeled too early", ["string_peel"], Known(film_class="cold", peel_wait_s=6), "peel_early"),
     ("pressed straight after cure", ["blisters", "film_lock"], Known(gap_s=1), "no_gap"),
     ("wrong peel class", ["film_lock"], Known(film_class="cold", recipe_film_class="hot"), "wrong_class"),
     ("washed too early", ["edge_lift_wash", "sheet_lift_wash"], Known(wash_wait_h=3), "wash_early"),
-    ("dye bleed", ["dye_bleed"], Known(dyed_polyester=True, settings={"press_temp": "inside"},
-                                       readings=(press(155),)), "dye_moves"),
+    (
+        "dye bleed",
+        ["dye_bleed"],
+        Known(dyed_polyester=True, settings={"press_temp": "inside"}, readings=(press(155),)),
+        "dye_moves",
+    ),
     ("scorch", ["scorch"], Known(settings={"press_temp": "inside", "dwell": "inside"}), "press_runs_hot"),
     ("stiff hand", ["stiff_hand"], Known(), "powder_excess"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("symptoms", "known", "cause"), [c[1:] for c in FIRST], ids=[c[0] for c in FIRST])
@@ -202,8 +238,9 @@ def test_gauge_that_reads_as_set_clears_the_machine():
 
 
 def test_platen_map_finds_the_cold_place():
-    readings = tuple(press(m, p) for m, p in ((155, "centre"), (154, "front"), (153, "back"), (155, "left"),
-                                              (138, "right")))  # fmt: skip
+    readings = tuple(
+        press(m, p) for m, p in ((155, "centre"), (154, "front"), (153, "back"), (155, "left"), (138, "right"))
+    )
     because = [s for s in shifts(Known(readings=readings)) if s.fault == "press_cold_spot"]
     assert because[0].factor > 10
     assert "right" in because[0].because
@@ -211,11 +248,24 @@ def test_platen_map_finds_the_cold_place():
 
 def test_every_rule_names_faults_that_exist_and_says_why():
     everything = Known(
-        humidity_pct=80, powder_months=9, powder_stored="damp", fabric="nylon", dyed_polyester=True, film_class="cold",
-        recipe_film_class="hot", peel_wait_s=2, gap_s=1, wash_wait_h=20, since_stroke_s=10, when="days later",
-        where="one place", settings={"press_temp": "low", "cure_time": "high"},
-        readings=(press(140), oven(131)), p_under=0.1, p_over=0.0,
-    )  # fmt: skip
+        humidity_pct=80,
+        powder_months=9,
+        powder_stored="damp",
+        fabric="nylon",
+        dyed_polyester=True,
+        film_class="cold",
+        recipe_film_class="hot",
+        peel_wait_s=2,
+        gap_s=1,
+        wash_wait_h=20,
+        since_stroke_s=10,
+        when="days later",
+        where="one place",
+        settings={"press_temp": "low", "cure_time": "high"},
+        readings=(press(140), oven(131)),
+        p_under=0.1,
+        p_over=0.0,
+    )
     moved = shifts(everything)
     assert {m.fault for m in moved} <= set(FAULT_KEYS)
     assert all(m.factor > 0 and m.because for m in moved)
@@ -267,8 +317,10 @@ def test_dial_set_low_is_moved_back_to_the_recipe_only():
 
 
 def test_machine_that_runs_hot_is_stopped_and_mended_not_dialled():
-    evidence = Evidence(("film_lock", "strike_through"), known=Known(
-        settings={"press_temp": "inside", "dwell": "inside"}, readings=(press(173),)))  # fmt: skip
+    evidence = Evidence(
+        ("film_lock", "strike_through"),
+        known=Known(settings={"press_temp": "inside", "dwell": "inside"}, readings=(press(173),)),
+    )
     advice = advise(diagnose(evidence), evidence, RECIPE, {"press_temp": 155.0, "dwell": 14.0})
     assert advice.stop
     assert advice.call == "licensed"
@@ -290,12 +342,17 @@ def test_unsettled_evidence_gives_no_remedy_and_no_move():
 @given(
     keys=st.lists(st.sampled_from(KEYS), min_size=1, max_size=2, unique=True),
     level=st.sampled_from(["low", "inside", "high"]),
-    now=st.floats(100, 199), setpoint=st.floats(100, 215), width=st.floats(0, 10),
-)  # fmt: skip
+    now=st.floats(100, 199),
+    setpoint=st.floats(100, 215),
+    width=st.floats(0, 10),
+)
 @settings(deadline=None, max_examples=60)
 def test_no_move_ever_leaves_window_or_limits(keys, level, now, setpoint, width):
-    recipe = Recipe({"press_temp": setpoint, "cure_temp": setpoint},
-                    {"press_temp": (setpoint - width, setpoint + width)}, RECIPE.limits)  # fmt: skip
+    recipe = Recipe(
+        {"press_temp": setpoint, "cure_temp": setpoint},
+        {"press_temp": (setpoint - width, setpoint + width)},
+        RECIPE.limits,
+    )
     evidence = Evidence(tuple(keys), known=Known(settings={"press_temp": level, "cure_temp": level}))
     advice = advise(diagnose(evidence), evidence, recipe, {"press_temp": now, "cure_temp": now})
     for move in advice.moves:
@@ -339,8 +396,10 @@ def test_a_check_that_never_finds_what_it_is_for_loses_its_word():
     i = FAULT_KEYS.index("press_cold_spot")
     assert blind.brought["turn_round"][i, 0] < starting_odds().brought["turn_round"][i, 0] < 0.9
     assert sighted.brought["turn_round"][i, 0] > starting_odds().brought["turn_round"][i, 0]
-    p = [next(c.p for c in diagnose(evidence, odds).causes if c.fault.key == "press_cold_spot") for odds in
-         (blind, sighted)]  # fmt: skip
+    p = [
+        next(c.p for c in diagnose(evidence, odds).causes if c.fault.key == "press_cold_spot")
+        for odds in (blind, sighted)
+    ]
     assert p[0] < p[1]
     assert before.cases == 0
 

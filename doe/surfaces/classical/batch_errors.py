@@ -71,9 +71,15 @@ def telling_batches(batches: Batches | None, rows: int) -> dict[str, pd.Series]:
 
 
 def judge_term(
-    X: Floats, tested: Floats, y: Floats, names: Sequence[str], name: str, batches: Mapping[str, pd.Series],
-    *, assurance: float,
-) -> Judged:  # fmt: skip
+    X: Floats,
+    tested: Floats,
+    y: Floats,
+    names: Sequence[str],
+    name: str,
+    batches: Mapping[str, pd.Series],
+    *,
+    assurance: float,
+) -> Judged:
     """Coefficient of one column beside a model and the errors that batches share.
 
     Parameters
@@ -119,9 +125,14 @@ def judge_term(
 
 
 def _judge_within(
-    X: Floats, tested: Floats, y: Floats, indicators: Mapping[str, Floats], scarce: Sequence[str],
-    batches: Mapping[str, pd.Series], assurance: float,
-) -> Judged | None:  # fmt: skip
+    X: Floats,
+    tested: Floats,
+    y: Floats,
+    indicators: Mapping[str, Floats],
+    scarce: Sequence[str],
+    batches: Mapping[str, pd.Series],
+    assurance: float,
+) -> Judged | None:
     """Judged with the scarce batches as terms; None where they take the term or the coupons up."""
     fixed = np.column_stack([X, *(indicators[g] for g in scarce)])
     columns = [str(j) for j in range(fixed.shape[1])]

@@ -124,9 +124,14 @@ def judge_curvature(
 
 
 def _curvature_in_batches(
-    settings: Floats, y: Floats, centre: NDArray[np.bool_], batches: dict[str, pd.Series], assurance: float,
-    *, counts: tuple[int, int],
-) -> Curvature:  # fmt: skip
+    settings: Floats,
+    y: Floats,
+    centre: NDArray[np.bool_],
+    batches: dict[str, pd.Series],
+    assurance: float,
+    *,
+    counts: tuple[int, int],
+) -> Curvature:
     n_corner, n_centre = counts
     names = [f"x{j + 1}" for j in range(settings.shape[1])]
     z = np.column_stack([np.asarray(pd.get_dummies(labels), dtype=float) for labels in batches.values()])

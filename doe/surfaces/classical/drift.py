@@ -41,9 +41,14 @@ class Drift:
 
 
 def judge_drift(
-    X: ArrayLike, y: ArrayLike, order: ArrayLike, names: Sequence[str] | None = None, *,
-    batches: Batches | None = None, assurance: float = 0.95,
-) -> Drift:  # fmt: skip
+    X: ArrayLike,
+    y: ArrayLike,
+    order: ArrayLike,
+    names: Sequence[str] | None = None,
+    *,
+    batches: Batches | None = None,
+    assurance: float = 0.95,
+) -> Drift:
     """Add the order of making to a model and look at its slope.
 
     Parameters

@@ -14,9 +14,18 @@ revision = "0002"
 down_revision = "0001"
 
 _KEPT = (
-    "book_info", "studies", "acts", "stacks", "lines", "gauge_readings", "study_entries", "rounds", "coupons",
-    "entries", "analyses",
-)  # fmt: skip
+    "book_info",
+    "studies",
+    "acts",
+    "stacks",
+    "lines",
+    "gauge_readings",
+    "study_entries",
+    "rounds",
+    "coupons",
+    "entries",
+    "analyses",
+)
 _REFUSAL = "the book is append-only: correct with a new entry"
 
 
