@@ -9,7 +9,7 @@ from typing import Any
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
-from reports.typography import printed
+from doe.words.typography import printed
 
 
 def template_source(name: str) -> str | None:

@@ -11,15 +11,15 @@ import numpy as np
 import pandas as pd
 
 from doe.assure import HandAgreement, PassAgreement
-from doe.assure.agreement import band_of
-from doe.assure.repeats import Repeat
+from doe.assure.people.agreement import band_of
+from doe.assure.people.repeats import Repeat
 from doe.domain.study import Study
-from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from reports.drawing import ACCENT, PAPER, SOFT, canvas, to_svg
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.wording import count, date, percent
+from reports.drawing.svg import ACCENT, PAPER, SOFT, canvas, to_svg
 from reports.pages import render
-from reports.study_proof import number, words
-from reports.study_views import Picture, Table
-from reports.wording import count, date, percent
+from reports.study.proof import number, words
+from reports.views import Picture, Table
 
 METHOD = (
     "Pass and fail: kappa of every two people on the coupons both judged (Cohen), of all together (Fleiss); above 0.75 "

@@ -15,13 +15,13 @@ from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, MapPicture, Outcome
 from doe.practice.drills import DRILLS
 from doe.symptoms import symptom
-from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER
-from reports.drawing import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
+from doe.words.wording import count, out_of_hundred, percent, shirts
+from reports.drawing.svg import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg
+from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
-from reports.sheet import Pair
-from reports.study_views import Column, Drawn, Picture, SeenOften, Table
-from reports.symptom_drawings import symptom_svg
-from reports.wording import count, out_of_hundred, percent, shirts
+from reports.sheet.page import Pair
+from reports.views import Column, Drawn, Picture, SeenOften, Table
 
 _BANDS = ("#cfc8b8", "#dfdacd", "#ebe7dd", "#f5f3ee", PAPER)
 _LEVELS = (0.0, 0.5, 0.7, 0.85, 0.95, 1.001)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from tests_shared import known_coupons
 
 from doe.domain.factors import usual_factor
 from doe.domain.spec import Spec
 from doe.domain.study import Study
+from tests.shared import known_coupons
+
+pytest_plugins = ["tests.shop", "tests.browser"]
 
 
 @pytest.fixture(scope="session")

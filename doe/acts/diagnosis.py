@@ -63,7 +63,7 @@ def setting_of(
     or those of a coupon of the study, in the study's own terms. Without ``ask_surfaces`` nothing is fitted, which takes
     a second where there are enough coupons.
     """
-    from doe.acts.recipes import in_force_for
+    from doe.acts.recipe.recipes import in_force_for
 
     if book is None or key is None:
         return Setting(current=current)
@@ -122,7 +122,7 @@ def _dial_less_surface(released: Released) -> dict[str, float]:
 
 def _as_dialled(released: Released) -> bool:
     """Whether the coupons behind a recipe were made at dial settings, so that its surfaces speak of those."""
-    from doe.acts.dials import AS_DIALLED
+    from doe.acts.gauges.dials import AS_DIALLED
 
     return AS_DIALLED in released.cautions
 

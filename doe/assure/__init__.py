@@ -1,7 +1,5 @@
 """Assurance: what counts of passes show, gauges, confirming a setpoint, comparing materials, people agreeing."""
 
-from doe.assure.agreement import HandAgreement, PassAgreement, judge_hand_agreement, judge_pass_agreement
-from doe.assure.allocation import confirmation_points, confirmation_settings
 from doe.assure.binomial import (
     RateInterval,
     chance_to_accept,
@@ -12,15 +10,16 @@ from doe.assure.binomial import (
     pass_rate_low,
     wilson_interval,
 )
-from doe.assure.budget import Budget, Component, combine_uncertainty
-from doe.assure.claims import ClaimLimits, ClaimPlan, claim_limits, claim_plan, compare_claims
-from doe.assure.combination import Combination, combine_with_study
-from doe.assure.comparison import Comparison, compare_materials
-from doe.assure.comparison_sizes import compare_margins, strokes_for_rates
-from doe.assure.confirmation import Confirmation, judge_confirmation
-from doe.assure.display import Converted, DisplayLine, fit_display
-from doe.assure.equivalence import Equivalence, compare_hand, coupons_for_means
-from doe.assure.gauge_cautions import (
+from doe.assure.comparison.equivalence import Equivalence, compare_hand, coupons_for_means
+from doe.assure.comparison.sizes import compare_margins, strokes_for_rates
+from doe.assure.comparison.verdict import Comparison, compare_materials
+from doe.assure.confirmation.allocation import confirmation_points, confirmation_settings
+from doe.assure.confirmation.claims import ClaimLimits, ClaimPlan, claim_limits, claim_plan, compare_claims
+from doe.assure.confirmation.combination import Combination, combine_with_study
+from doe.assure.confirmation.hand_prediction import HandPrediction, predict_hand
+from doe.assure.confirmation.verdict import Confirmation, judge_confirmation
+from doe.assure.gauges.budget import Budget, Component, combine_uncertainty
+from doe.assure.gauges.cautions import (
     NOT_CHECKED,
     gauge_cautions,
     machine_cautions,
@@ -28,14 +27,21 @@ from doe.assure.gauge_cautions import (
     refuse_dial,
     suggested_error,
 )
-from doe.assure.gauge_dates import GaugeDrift, GaugeStatus, due_day, judge_gauge, measure_drift
-from doe.assure.gauged import GaugedLine, MachineGauge, MachineSetting, gauge_line
-from doe.assure.gauges import SettingError, machine_budget, measure_setting_error, smallest_step, step_warnings
-from doe.assure.hand_prediction import HandPrediction, predict_hand
-from doe.assure.platen import PlatenMap, judge_map, place_name, place_of
+from doe.assure.gauges.dates import GaugeDrift, GaugeStatus, due_day, judge_gauge, measure_drift
+from doe.assure.gauges.display import Converted, DisplayLine, fit_display
+from doe.assure.gauges.line import GaugedLine, MachineGauge, MachineSetting, gauge_line
+from doe.assure.gauges.platen import PlatenMap, judge_map, place_name, place_of
+from doe.assure.gauges.radiation import InfraredReading, correct_infrared
+from doe.assure.gauges.readings import TrueReading, true_reading
+from doe.assure.gauges.setting_error import (
+    SettingError,
+    machine_budget,
+    measure_setting_error,
+    smallest_step,
+    step_warnings,
+)
+from doe.assure.people.agreement import HandAgreement, PassAgreement, judge_hand_agreement, judge_pass_agreement
 from doe.assure.power import coupons_per_level, detectable_effect, effect_power
-from doe.assure.radiation import InfraredReading, correct_infrared
-from doe.assure.readings import TrueReading, true_reading
 from doe.assure.tolerance import ToleranceInterval, tolerance_interval
 
 __all__ = [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from doe.acts.making import Coupon, Making, Step
+from doe.acts.scoring.making import Coupon, Making, Step
 from doe.assure import NOT_CHECKED
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import Card, Dial, Hidden, Link, Timer
@@ -13,13 +13,13 @@ from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.units import Shown, show
-from reports.sheet_dials import Dials
-from reports.wording import amount, held, listing, other_units
+from doe.words.wording import amount, held, listing, other_units
+from reports.sheet.dials import Dials
 
 if TYPE_CHECKING:
     from doe.assure import GaugedLine
     from doe.bench.shop import Shop
-    from reports.sheet import SheetBatch
+    from reports.sheet.page import SheetBatch
 
 MATERIAL = "material"
 """Column of a comparison's plan that says which of the two materials a coupon is made of."""

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from doe.acts.making import STEPS, Coupon, Making, Said
-from doe.acts.scoring import Difference
+from doe.acts.scoring.making import STEPS, Coupon, Making, Said
+from doe.acts.scoring.press import Difference
 from doe.bench.cards import dials_of, kind_words
 from doe.bench.forms import ACTUAL, CHECK, FAIL, PASS, Typed
 from doe.bench.moments import said_at
@@ -33,9 +33,9 @@ from doe.domain.score import FieldValue
 from doe.domain.spec import Check
 from doe.domain.units import SYMBOLS, Shown
 from doe.symptoms import CATALOGUE, WORDS, short_list
-from reports.sheet import HAND_RULE
-from reports.symptom_drawings import symptom_svg
-from reports.wording import amount, listing, score
+from doe.words.wording import amount, listing, score
+from reports.drawing.symptoms import symptom_svg
+from reports.sheet.page import HAND_RULE
 
 if TYPE_CHECKING:
     from doe.bench.shop import Shop

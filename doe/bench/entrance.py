@@ -14,8 +14,8 @@ from doe.bench.views import DeskPage, Link, MorePage, NamePage, PairPage, Tool
 from doe.bench.web import Visit, go, page, plain, with_cookie
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
-from reports.qr import qr_svg
-from reports.wording import count
+from doe.words.wording import count
+from reports.drawing.qr import qr_svg
 
 NETWORK_NOTE = (
     "The page is sent as it is, not encrypted: use it on the shop's own network, and not on one that guests share."

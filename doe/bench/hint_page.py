@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from doe.acts.making import Making, washes
-from doe.acts.progress import LEAST_FOR_HINT
+from doe.acts.scoring.making import Making, washes
+from doe.acts.scoring.progress import LEAST_FOR_HINT
 from doe.bench.hints import Seen
 from doe.bench.views import Dial, Frame, HintPage
 from doe.domain.units import Shown
-from reports.wording import amount_both, count, listing, percent, range_both, stated
+from doe.words.wording import amount_both, count, listing, percent, range_both, stated
 
 LABEL = "A hint, not a verdict. It may still move far. Settings are decided by doe recommend, when the round is scored."
 

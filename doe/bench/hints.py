@@ -8,7 +8,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
-from doe.acts.hint import EarlyHint, early_hint, hint_hash
+from doe.acts.study.hint import EarlyHint, early_hint, hint_hash
 from doe.bench.shop import Shop
 from doe.domain.errors import InputError
 

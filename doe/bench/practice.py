@@ -16,9 +16,9 @@ from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
 from doe.practice.drills import DRILLS, HINT, start
 from doe.symptoms import WORDS
+from doe.words.wording import count, score
+from reports.drawing.symptoms import symptom_svg
 from reports.practice import pictures_of
-from reports.symptom_drawings import symptom_svg
-from reports.wording import count, score
 
 INVENTED = "An invented world: no machine, film, powder or fabric was measured for it. No study is changed by it."
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from starlette.responses import PlainTextResponse, Response
 
-from doe.acts.making import STEPS, Coupon, Making, mark, unmark
-from doe.acts.progress import LEAST_FOR_HINT, scored_of
-from doe.acts.scoring import Difference, differences, keeping, store_scores, take_back
+from doe.acts.scoring.making import STEPS, Coupon, Making, mark, unmark
+from doe.acts.scoring.press import Difference, differences, keeping, store_scores, take_back
+from doe.acts.scoring.progress import LEAST_FOR_HINT, scored_of
 from doe.bench.coupon_page import coupon_page, coupon_people, differ_page, draft_key, undo_page
 from doe.bench.forms import Typed
 from doe.bench.hint_page import hint_page

@@ -10,14 +10,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from doe.acts.gauges import gauged_line, study_cautions, today
-from doe.acts.making import STEP, Making, making_of, read_again
-from doe.acts.progress import Left, left_at
+from doe.acts.gauges.line import gauged_line, study_cautions, today
+from doe.acts.scoring.making import STEP, Making, making_of, read_again
+from doe.acts.scoring.progress import Left, left_at
 from doe.book import Act, Book
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.units import Shown
-from reports.sheet import SheetPage, sheet_page
+from reports.sheet.page import SheetPage, sheet_page
 
 if TYPE_CHECKING:
     from doe.assure import GaugedLine

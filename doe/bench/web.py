@@ -20,7 +20,7 @@ from doe.bench.receipts import new_mark, receipt_key
 from doe.bench.sessions import COOKIE, Session
 from doe.bench.views import Frame, Hidden, Link, PlainPage
 from doe.domain.errors import InputError, InputErrors
-from reports.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 
 if TYPE_CHECKING:
     from doe.bench.state import Bench

@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from doe.acts.diagnosis import CASE, Diagnosed, Setting, diagnose_case, keep_case, setting_of
-from doe.acts.making import Coupon, Making
+from doe.acts.scoring.making import Coupon, Making
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import Cause, Choice, Frame, Hidden, Link, Look, WrongPage
 from doe.bench.web import Visit, page
@@ -14,7 +14,7 @@ from doe.symptoms import WORDS
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known
 from doe.symptoms.looks import look
-from reports import diagnosis_words as words
+from doe.words import diagnosis as words
 
 INTRO = (
     "Coupons of a plan are made away from the best settings on purpose: too little or too much heat on them is what "

@@ -26,17 +26,17 @@ _WORDS = {"p": True, "pass": True, "f": False, "fail": False}
 
 def record_again(desk: Desk, book: Book, key: Key, *, file: Path | None, one: Typed, own_sheet: Path | None) -> Reply:
     """Store further looks; nothing of the first scores is shown."""
-    from doe.acts.people import record_looks
+    from doe.acts.scoring.people import record_looks
     from doe.cli import scoring
-    from reports.wording import count
+    from doe.words.wording import count
 
     record = book.study(key)
     notes: tuple[str, ...] = ()
     if own_sheet is not None:
         raise InputError("--again", "a sheet of your own", "an entry file, one coupon, or nothing", "Leave one out.")
     if file is not None:
-        from doe.acts.plans import whole_plan
-        from doe.book.entry_files import read_entry
+        from doe.acts.study.plans import whole_plan
+        from doe.book.sheets.entry import read_entry
 
         found = read_entry(file, record.study, whole_plan(book, record).coupons, symptoms=scoring.symptom_words())
         entries, notes = list(found.entries), found.notes
@@ -52,8 +52,8 @@ def record_again(desk: Desk, book: Book, key: Key, *, file: Path | None, one: Ty
 
 def _asked(desk: Desk, book: Book, key: Key) -> Reply:
     """Ask for every coupon worth a second look, one at a time, each stored before the next."""
-    from doe.acts.people import people_of_study, record_looks
-    from reports.wording import count
+    from doe.acts.scoring.people import people_of_study, record_looks
+    from doe.words.wording import count
 
     found = people_of_study(book, key)
     study, person = found.record.study, desk.name
@@ -115,7 +115,7 @@ def _ask_one(study: Study, coupon: str, person: str) -> ScoreEntry | None:
 
 
 def _reply(study: str, coupons: int, fields: int, notes: tuple[str, ...], counted: str) -> Reply:
-    from reports.wording import count
+    from doe.words.wording import count
 
     return Reply(
         {"study": study, "coupons": coupons, "new_fields": fields, "again": True, "notes": notes},

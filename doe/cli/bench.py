@@ -109,7 +109,7 @@ def _greet(place: Place, label: str) -> None:
 
 def terminal_code(text: str) -> list[str]:
     """A QR code as lines of half blocks, light on dark as terminals mostly are; nothing where they cannot be shown."""
-    from reports.qr import QUIET, qr_modules
+    from reports.drawing.qr import QUIET, qr_modules
 
     rows = qr_modules(text)
     size = len(rows) + 2 * QUIET

@@ -9,7 +9,7 @@ import typer
 
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table, Warn
-from reports.wording import count
+from doe.words.wording import count
 
 app = group("book", "The book: backup, check, export, import, upgrade, audit.")
 

@@ -14,13 +14,13 @@ from doe.cli.stack import MATERIAL_HELP
 from doe.cli.study import LIMIT_HELP
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
-from reports.wording import count, percent, stated
+from doe.words.wording import count, percent, stated
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from doe.acts.compare import Begun, Compared, ComparisonOffer
-    from doe.acts.retune import Retuned
+    from doe.acts.comparison.retune import Retuned
+    from doe.acts.comparison.verdict import Begun, Compared, ComparisonOffer
     from doe.book import Book
     from doe.domain.recipe import Part
     from doe.domain.stack import Material
@@ -78,8 +78,8 @@ def register(root: typer.Typer) -> None:
         seed: Annotated[int | None, typer.Option(min=0, max=2**63 - 1, help="Repeats the same order.")] = None,
     ) -> Reply:
         """Compare a new blank, powder or film with a released recipe: its size, its coupons, its verdict."""
-        from doe.acts.compare import Wanted, comparison_of
-        from doe.cli import typed
+        from doe.acts.comparison.verdict import Wanted, comparison_of
+        from doe.words import typed
 
         given = {"fabric": fabric, "film": film, "powder": powder, "ink": ink}
         asked = {part: text for part, text in given.items() if text is not None}
@@ -101,13 +101,13 @@ def register(root: typer.Typer) -> None:
                     },
                 )
                 if retune:
-                    from doe.acts.retune import RetuneWishes, begin_retune
+                    from doe.acts.comparison.retune import RetuneWishes, begin_retune
 
                     wishes = RetuneWishes(coupons, "auto", discount, called, seed, per_garment)
                     with desk.progress("making the plan"):
                         return _retuned(begin_retune(book, record.id, wishes, shown=desk.shown), desk.shown)
                 if more:
-                    from doe.acts.compare import more_coupons
+                    from doe.acts.comparison.verdict import more_coupons
 
                     made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes, shown=desk.shown)
                     return _begun(made)
@@ -134,10 +134,10 @@ def register(root: typer.Typer) -> None:
                 per_garment=per_garment,
             )
             if begin:
-                from doe.acts.compare import begin_comparison
+                from doe.acts.comparison.verdict import begin_comparison
 
                 return _begun(begin_comparison(book, name, wanted, shown=desk.shown))
-            from doe.acts.compare import offer_comparison
+            from doe.acts.comparison.verdict import offer_comparison
 
             with desk.progress("working out sizes"):
                 return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
@@ -157,8 +157,8 @@ def _refuse_options(name: str, given: Mapping[str, object]) -> None:
 
 def _materials(book: Book, recipe: str, asked: Mapping[str, str]) -> dict[Part, Material]:
     """Materials as typed; without a name the recipe's own, with what was typed replaced."""
-    from doe.cli import typed
     from doe.domain.recipe import PARTS
+    from doe.words import typed
 
     made: dict[Part, Material] = {}
     for part in PARTS:
@@ -178,7 +178,7 @@ def _materials(book: Book, recipe: str, asked: Mapping[str, str]) -> dict[Part, 
 
 def _story(book: Book, name: str) -> Reply:
     """What was compared with a recipe so far."""
-    from doe.acts.compare import comparisons_of
+    from doe.acts.comparison.verdict import comparisons_of
 
     kept = book.recipe(name)
     found = comparisons_of(book, name)
@@ -198,8 +198,8 @@ def _story(book: Book, name: str) -> Reply:
 
 
 def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], stack: str | None) -> Reply:
-    from doe.acts.comparing import USUAL_MARGIN
-    from reports.wording import amount, listing
+    from doe.acts.comparison.plan import USUAL_MARGIN
+    from doe.words.wording import amount, listing
 
     plan = offer.plan
     kinds = {"lot": "another lot", "supplier": "another supplier or make", "material": "another material"}
@@ -296,7 +296,7 @@ def _begun(made: Begun) -> Reply:
 
 
 def _retuned(made: Retuned, shown: Shown) -> Reply:
-    from reports.wording import amount, amount_range
+    from doe.words.wording import amount, amount_range
 
     study, prior = made.record.study, made.prior
     rows = [
@@ -347,7 +347,7 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
 
 
 def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
-    from doe.acts.compare import judge_comparison, write_comparison
+    from doe.acts.comparison.verdict import judge_comparison, write_comparison
 
     if output is not None and output.is_dir():  # asked before the work, so that nothing is kept for it
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as comparison.html.")
@@ -379,7 +379,7 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
 
 def verdict_blocks(found: Compared) -> list[Block]:
     """A verdict for a person: what it is, why, what is missing, the counts, what makes it doubtful."""
-    from reports.comparison_words import HEADLINES, lead
+    from doe.words.comparison import HEADLINES, lead
 
     judged, plan = found.comparison, found.plan
     rates = judged.rates

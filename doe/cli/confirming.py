@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from doe.acts.base import Key, Progress, local
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.typed import share
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
-from reports.wording import count, listing, percent, stated
+from doe.words.typed import share
+from doe.words.wording import count, listing, percent, stated
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.acts.confirm import Weighed
-    from doe.acts.confirm_plan import ClaimChoice, ClaimRow, ConfirmationPlanned
+    from doe.acts.confirmation.plan import ClaimChoice, ClaimRow, ConfirmationPlanned
+    from doe.acts.confirmation.verdict import Weighed
     from doe.book import Book
     from doe.domain.study import Study
     from doe.domain.units import Shown
@@ -84,7 +84,7 @@ def _share(text: str, where: str) -> float:
 
 def is_planned(book: Book, key: Key) -> bool:
     """Whether a confirmation was ever planned for a study."""
-    from doe.acts.confirmation_rules import plans_of
+    from doe.acts.confirmation.rules import plans_of
 
     return bool(plans_of(book, key))
 
@@ -94,7 +94,7 @@ def is_planned(book: Book, key: Key) -> bool:
 
 def compare(book: Book, key: Key, wanted: Asked, shown: Shown, *, tell: Progress) -> Reply:
     """Claims side by side, before anything is committed."""
-    from doe.acts.confirm_plan import STATED_RATES, compare_claims_for
+    from doe.acts.confirmation.plan import STATED_RATES, compare_claims_for
 
     spec = book.study(key).study.spec
     sure = spec.assurance if wanted.assurance is None else wanted.assurance
@@ -144,8 +144,8 @@ def _proposed(choice: ClaimChoice) -> ClaimRow:
 
 def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Block]:
     """Claims for a person: where the coupons would go, what each claim costs, how likely it is."""
-    from doe.acts.confirm_plan import STATED_RATES
-    from reports.confirmation_words import allowed, independence
+    from doe.acts.confirmation.plan import STATED_RATES
+    from doe.words.confirmation import allowed, independence
 
     rates = tuple(f"if {rate:.0%}" for rate in STATED_RATES)
     heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", "by study", *rates)
@@ -189,8 +189,8 @@ def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Blo
 
 def point_table(study: Study, points: pd.DataFrame, shown: Shown) -> Table:
     """Setpoint and corners, one column each, with what the study expects there."""
-    from reports.confirmation_words import SIDES, at_least
-    from reports.wording import amount
+    from doe.words.confirmation import SIDES, at_least
+    from doe.words.wording import amount
 
     places = points.to_dict("records")
     rows = [(f.name, *(amount(f, p[f.name], shown) for p in places)) for f in study.factors]
@@ -208,7 +208,7 @@ def make_plan(
     book: Book, key: Key, wanted: Asked, shown: Shown, *, seed: int | None, give_up: str, tell: Progress
 ) -> Reply:
     """Fix the rule and store it with its coupons."""
-    from doe.acts.confirm_plan import plan_confirmation
+    from doe.acts.confirmation.plan import plan_confirmation
 
     for option, given in (("--claim", wanted.claims), ("--allow", wanted.allow)):
         if len(given) > 1:
@@ -260,7 +260,7 @@ def plan_blocks(made: ConfirmationPlanned, shown: Shown) -> list[Block]:
 
 def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int, seed: int | None) -> Reply:
     """Void coupons made again, and those of a doubtful corner once more."""
-    from doe.acts.confirm_plan import replace_void
+    from doe.acts.confirmation.plan import replace_void
 
     made = replace_void(book, key, per_garment=per_garment, seed=seed)
     for_what = []
@@ -290,7 +290,7 @@ def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int, seed: in
 
 def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, made_by: str, tell: Progress) -> Reply:
     """What the coupons say so far; with ``output`` as a page too."""
-    from doe.acts.confirm import confirm_study, refuse_folder, write_confirmation
+    from doe.acts.confirmation.verdict import confirm_study, refuse_folder, write_confirmation
 
     refuse_folder(output)
     found = confirm_study(book, key, progress=tell)
@@ -338,8 +338,8 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
 
 def verdict_blocks(found: Weighed, shown: Shown) -> list[Block]:
     """A confirmation for a person: verdict, what is missing, corners, hand-feel, the three figures, attempts."""
-    from doe.acts.confirm import confirmation_facts
-    from reports import confirmation_words as words
+    from doe.acts.confirmation.verdict import confirmation_facts
+    from doe.words import confirmation as words
 
     facts = confirmation_facts(found)
     attempt = facts.current

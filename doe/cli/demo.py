@@ -12,7 +12,7 @@ from doe.cli.output import Block, Commands, Reply, Table
 from doe.domain.texts import quoted
 
 if TYPE_CHECKING:
-    from doe.cli.demo_run import DemoDone
+    from doe.acts.demo.run import DemoDone
 
 
 def register(root: typer.Typer) -> None:
@@ -24,7 +24,7 @@ def register(root: typer.Typer) -> None:
         folder: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier demo.")] = Path("doe-demo"),
     ) -> Reply:
         """Run an invented shop from its first stack to its report, in a folder of its own."""
-        from doe.cli.demo_run import run_demo
+        from doe.acts.demo.run import run_demo
 
         with desk.steps() as step:
             done = run_demo(folder, shown=desk.shown, step=step)
@@ -32,7 +32,7 @@ def register(root: typer.Typer) -> None:
 
 
 def _data(done: DemoDone) -> dict[str, object]:
-    from doe.cli.demo_run import FILES
+    from doe.acts.demo.run import FILES
 
     files = {name.rpartition(".")[0]: done.path(name) for name in FILES}
     verdicts = [found.answer.verdict for found in done.answers]
@@ -50,9 +50,9 @@ def _data(done: DemoDone) -> dict[str, object]:
 
 
 def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
-    from doe.cli.demo_run import BOOK, CARD, ENTRY, HOLDS, REPORT, RETUNE, SHEET, size_kb
+    from doe.acts.demo.run import BOOK, CARD, ENTRY, HOLDS, REPORT, RETUNE, SHEET, size_kb
     from doe.cli.recommend import settings_table
-    from reports import answer_words as words
+    from doe.words import answer as words
 
     what = {
         REPORT: "the report: open it in a browser",
@@ -86,7 +86,7 @@ def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
 
 
 def _following(done: DemoDone) -> tuple[str, ...]:
-    from doe.cli.demo_run import BOOK, REPORT
+    from doe.acts.demo.run import BOOK, REPORT
 
     name, book = quoted(done.story.study.name), done.path(BOOK)
     return (f"open {done.path(REPORT)} in a browser", f"doe study show {name} --book {book}")

@@ -136,7 +136,7 @@ def register(root: typer.Typer) -> None:
 
 def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptRecipe | None:
     """The recipe that was named."""
-    from doe.acts.recipes import find_recipe
+    from doe.acts.recipe.recipes import find_recipe
 
     if book is None or recipe is None:
         return None
@@ -151,8 +151,8 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
 
 def _settings_typed(texts: Sequence[str], study: Study | None, shown: Shown, *, can_ask: bool) -> dict[str, float]:
     """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
-    from doe.cli.typed import quantity
     from doe.domain.factors import KNOWN_FACTORS
+    from doe.words.typed import quantity
 
     units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
     if study is not None:
@@ -183,7 +183,7 @@ def _book(desk: Desk, *, needed: bool, stores: bool) -> Iterator[Book | None]:
 
 
 def _keys(texts: list[str] | None) -> tuple[str, ...]:
-    from doe.book.cell_words import read_symptoms
+    from doe.book.sheets.cells import read_symptoms
     from doe.symptoms import WORDS
 
     return tuple(dict.fromkeys(key for text in texts or () for key in read_symptoms(text, WORDS.labels, "--symptom")))
@@ -201,8 +201,8 @@ def _outcome(text: str) -> tuple[str, str]:
 
 def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
     from doe.symptoms import WORDS
-    from reports import diagnosis_words as words
-    from reports.cautions import FOOTER
+    from doe.words import diagnosis as words
+    from doe.words.cautions import FOOTER
 
     found = done.diagnosis
     rows = [(c.fault.label, words.likelihood(c.p), f"{100 * c.p:.0f} in 100") for c in found.causes[:5] if c.p >= 0.03]
@@ -232,7 +232,7 @@ def _again(done: Diagnosed) -> str:
 
 def _asked(known: Known) -> Evidence:
     """Symptoms and the facts that are quickly given, asked at a terminal."""
-    from doe.book.cell_words import read_symptoms
+    from doe.book.sheets.cells import read_symptoms
     from doe.cli.ask import ask
     from doe.symptoms import CATALOGUE, WORDS
     from doe.symptoms.diagnosis import Evidence
@@ -308,7 +308,7 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
     """Diagnose, check, diagnose again, until the person stops or nothing is left to check; then ask what it was."""
     from doe.acts import diagnosis as acts
     from doe.cli.ask import ask, ask_choice
-    from reports import diagnosis_words as words
+    from doe.words import diagnosis as words
 
     skipped: set[str] = set()
     while True:

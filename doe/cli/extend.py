@@ -24,7 +24,7 @@ def register(root: typer.Typer) -> None:
         seed: SEED = None,
     ) -> Reply:
         """Add a round of the coupons that are expected to help the verdict most, as a block in runnable order."""
-        from doe.acts.plans import extend_study
+        from doe.acts.study.plans import extend_study
 
         with desk.open(create=False) as book, desk.progress("choosing coupons") as tell:
             made = extend_study(book, study, coupons=coupons, seed=seed, progress=tell, shown=desk.shown)

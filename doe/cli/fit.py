@@ -17,7 +17,7 @@ def register(root: typer.Typer) -> None:
     @command(root, "fit", example='doe fit "new powder"')
     def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
         """Fit the surfaces to what is scored, and say what these coupons can and cannot tell."""
-        from doe.acts.fits import fit_study
+        from doe.acts.study.fits import fit_study
 
         with desk.open(create=False) as book, desk.progress("fitting") as tell:
             fitted = fit_study(book, study, seed=seed, progress=tell)

@@ -10,7 +10,7 @@ import typer
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Block, Reply, Warn
 from doe.domain.texts import quoted
-from reports.wording import count
+from doe.words.wording import count
 
 app = group("gauge", "Gauge readings: a display is not the surface temperature.")
 
@@ -50,11 +50,11 @@ def add(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
 ) -> Reply:
     """Keep one reading of a gauge on a machine, or repeats of it."""
-    from doe.acts.gauges import keep_readings
+    from doe.acts.gauges.line import keep_readings
     from doe.cli.gauge_words import added
-    from doe.cli.typed import moment, quantity
     from doe.domain.errors import InputError
     from doe.domain.gauge import GaugeReading
+    from doe.words.typed import moment, quantity
 
     def degc(text: str, option: str) -> float:
         return quantity(text, "degC", option, desk.shown, can_ask=desk.can_ask)
@@ -100,7 +100,7 @@ def list_readings(desk: Desk, line: Annotated[str, typer.Argument(help="The line
 
     Correction with its uncertainty, setting error, smallest sensible step between levels, drift, when to measure again.
     """
-    from doe.acts.gauges import gauged_line, machine_summaries
+    from doe.acts.gauges.line import gauged_line, machine_summaries
     from doe.cli.gauge_words import machine_blocks, readings_table
     from doe.domain.units import SYMBOLS
 
@@ -142,7 +142,7 @@ def map_readings(
     output: Annotated[Path | None, typer.Option("--output", "-o", help="Also write it as an HTML page.")] = None,
 ) -> Reply:
     """Show where a platen or an oven is cold, and where coupons may lie."""
-    from doe.acts.gauge_map import map_machine, write_map
+    from doe.acts.gauges.map import map_machine, write_map
     from doe.cli.gauge_words import map_blocks
 
     with desk.look() as book:

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 from doe.cli.output import Block, Table, Warn
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
-from reports.wording import count
+from doe.words.wording import count
 
 if TYPE_CHECKING:
-    from doe.acts.gauge_map import MachineMap
-    from doe.acts.gauges import KeptNow, MachineSummary
+    from doe.acts.gauges.line import KeptNow, MachineSummary
+    from doe.acts.gauges.map import MachineMap
     from doe.assure import GaugedLine
     from doe.book import KeptReading
-    from reports.dials import DialSetting
+    from doe.words.dials import DialSetting
 
 FAR_DELTA_DEGC = 10.0
 """A reading farther than this from others like it is more often a slip than a machine (our guess, no source)."""

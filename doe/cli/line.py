@@ -9,7 +9,7 @@ import typer
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table
 from doe.domain.texts import quoted
-from reports.wording import count
+from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.domain.stack import Machine
@@ -52,8 +52,8 @@ def add(
     why: Annotated[str, typer.Option(help="Why a line of that name is corrected.")] = "",
 ) -> Reply:
     """Keep a line; settle minutes decide the order of a plan."""
-    from doe.cli.typed import spread
     from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line
+    from doe.words.typed import spread
 
     made = Line(
         name,
@@ -91,7 +91,7 @@ def _machine(
 ) -> Machine:
     from dataclasses import replace
 
-    from doe.cli.typed import spread
+    from doe.words.typed import spread
 
     def size(text: str | None, what: str) -> float | None:
         return spread(text, "degC", f"{name}, {what}", desk.shown) if text else None

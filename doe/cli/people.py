@@ -14,7 +14,7 @@ from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 
 if TYPE_CHECKING:
-    from doe.acts.people import PeopleAgreement
+    from doe.acts.scoring.people import PeopleAgreement
 
 SHOWN = 10
 """Coupons to look at again that the terminal names."""
@@ -39,7 +39,7 @@ def register(root: typer.Typer) -> None:
         ] = None,
     ) -> Reply:
         """Say how far the people who score agree, who is harsh or kind, and what to do about it."""
-        from doe.acts.people import people_of_study, write_people
+        from doe.acts.scoring.people import people_of_study, write_people
 
         if output is not None and output.is_dir():
             raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as people.html.")
@@ -74,7 +74,7 @@ def _signed(value: float) -> str:
 
 def people_blocks(found: PeopleAgreement) -> list[Block]:
     """Agreement for a person: what it means, who leans, what is missing, what to look at again."""
-    from reports.wording import count
+    from doe.words.wording import count
 
     blocks: list[Block] = [f"People who score {found.record.name}:", *(f"  {text}" for text in found.sentences)]
     if found.hand is not None:

@@ -11,10 +11,10 @@ from doe.cli.output import Block, Reply, Table, Warn, say
 from doe.cli.sizes import sizes_reply
 from doe.cli.study import KEY
 from doe.domain.texts import quoted
-from reports.wording import count
+from doe.words.wording import count
 
 if TYPE_CHECKING:
-    from doe.acts.plans import PlanChoice, Planned
+    from doe.acts.study.plans import PlanChoice, Planned
     from doe.plans import PlanJudgement
 
 SEED = Annotated[
@@ -67,11 +67,11 @@ def register(root: typer.Typer) -> None:
         seed: SEED = None,
     ) -> Reply:
         """Compare plans at a budget of coupons, before any is made; --choose makes one."""
-        from doe.acts.plans import commit_plan, compare_for
+        from doe.acts.study.plans import commit_plan, compare_for
         from doe.cli.ask import ask_choice
 
         if sizes:
-            from doe.acts.worth import sizes_worth
+            from doe.acts.study.worth import sizes_worth
 
             with desk.look() as book, desk.progress("trying sizes") as tell:
                 return sizes_reply(sizes_worth(book, study, lines=lines, progress=tell))
@@ -192,7 +192,7 @@ def tells(judgement: object) -> list[Block]:
 def planned_data(made: Planned) -> dict[str, object]:
     """A stored round for ``--json``."""
     from doe.cli.gauge_words import dial_data
-    from reports.dials import dials_of_coupons
+    from doe.words.dials import dials_of_coupons
 
     dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
     return {
@@ -212,8 +212,8 @@ def planned(made: Planned, desk: Desk) -> list[Block]:
     """A stored round for a person: what it costs, what it tells, and its coupons."""
     from doe.cli.gauge_words import dial_blocks
     from doe.plans import KIND_LABELS
-    from reports.dials import dials_of_coupons
-    from reports.wording import amount
+    from doe.words.dials import dials_of_coupons
+    from doe.words.wording import amount
 
     shown, factors = desk.shown, made.record.study.factors
     batches = ("cure_batch", "press_batch")

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from doe.acts.base import Key
-from doe.acts.plans import whole_plan
-from doe.acts.sheets import people_of
+from doe.acts.study.plans import whole_plan
+from doe.acts.study.sheets import people_of
 from doe.cli.ask import ask, ask_text
 from doe.cli.output import say
 from doe.cli.scoring import Recorded, recorded
@@ -36,7 +36,7 @@ def ask_coupons(
     book: Book, key: Key, shown: Shown, *, people: Sequence[str] | None = None, washes: bool = False
 ) -> Recorded:
     """Ask for the scores of every coupon that waits for one, in press order."""
-    from reports.wording import amount
+    from doe.words.wording import amount
 
     record = book.study(key)
     whole_plan(book, record)
@@ -109,7 +109,7 @@ def _word(answer: str) -> str:
 
 
 def _reason(answer: str) -> str:
-    from doe.book.cell_words import read_void
+    from doe.book.sheets.cells import read_void
 
     found = read_void(answer, "void")
     if found is None:
@@ -118,7 +118,7 @@ def _reason(answer: str) -> str:
 
 
 def _ask_symptom() -> tuple[tuple[str, ...], str]:
-    from doe.book.cell_words import read_symptoms
+    from doe.book.sheets.cells import read_symptoms
     from doe.cli.scoring import symptom_words
     from doe.symptoms import symptom
 

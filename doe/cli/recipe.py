@@ -10,10 +10,10 @@ import typer
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
-from reports.wording import count
+from doe.words.wording import count
 
 if TYPE_CHECKING:
-    from doe.acts.recipes import Nearest, OnLine
+    from doe.acts.recipe.recipes import Nearest, OnLine
     from doe.book import KeptRecipe
     from doe.domain.units import Shown
 
@@ -28,9 +28,9 @@ def list_recipes(
     desk: Desk, every: Annotated[bool, typer.Option("--all", help="Show every revision, retired ones too.")] = False
 ) -> Reply:
     """List the recipes in force, those due for review first."""
-    from doe.acts.gauges import today
-    from doe.acts.recipes import recipes_to_list
-    from reports.recipe_words import state_words
+    from doe.acts.gauges.line import today
+    from doe.acts.recipe.recipes import recipes_to_list
+    from doe.words.recipe import state_words
 
     day = today()
     with desk.look() as book:
@@ -60,12 +60,12 @@ def list_recipes(
 @command(app, "show", example='doe recipe show "heavy tee"')
 def show(desk: Desk, recipe: NAME, revision: REVISION = None) -> Reply:
     """Show one revision: settings, handling, what it rests on, what would void it."""
-    from doe.acts.gauges import today
-    from doe.acts.recipes import find_recipe
+    from doe.acts.gauges.line import today
+    from doe.acts.recipe.recipes import find_recipe
     from doe.cli.release import recipe_table
-    from reports.cautions import FOOTER
-    from reports.recipe_words import confirmation_sentence, expected_sentence, state_words
-    from reports.wording import held
+    from doe.words.cautions import FOOTER
+    from doe.words.recipe import confirmation_sentence, expected_sentence, state_words
+    from doe.words.wording import held
 
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
@@ -103,11 +103,11 @@ def card(
     revision: REVISION = None,
 ) -> Reply:
     """Write the card for the press: one page of A4 or Letter."""
-    from doe.acts.gauges import today
-    from doe.acts.recipes import find_recipe
+    from doe.acts.gauges.line import today
+    from doe.acts.recipe.recipes import find_recipe
     from doe.domain.errors import InputError
     from reports.files import write_whole
-    from reports.recipe_card import recipe_card
+    from reports.recipe.card import recipe_card
 
     if output.is_dir():
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as card.html.")
@@ -133,9 +133,9 @@ def card(
 @command(app, "history", example='doe recipe history "heavy tee"')
 def history(desk: Desk, recipe: NAME) -> Reply:
     """Show every revision of a recipe and what changed between them."""
-    from doe.acts.gauges import today
-    from doe.acts.recipes import find_recipe
-    from reports.recipe_words import changes_between, state_words
+    from doe.acts.gauges.line import today
+    from doe.acts.recipe.recipes import find_recipe
+    from doe.words.recipe import changes_between, state_words
 
     with desk.look() as book:
         kept = book.recipes(find_recipe(book, recipe).recipe.name)
@@ -165,7 +165,7 @@ def history(desk: Desk, recipe: NAME) -> Reply:
 @command(app, "retire", example='doe recipe retire "heavy tee" --why "the powder is no longer made"')
 def retire(desk: Desk, recipe: NAME, why: Annotated[str, typer.Option(help="Why it is not used any more.")]) -> Reply:
     """Take a recipe out of use; every revision stays in the book."""
-    from doe.acts.recipes import find_recipe
+    from doe.acts.recipe.recipes import find_recipe
 
     with desk.open(create=False) as book:
         name = find_recipe(book, recipe).recipe.name
@@ -194,10 +194,10 @@ def find(
     powder: Annotated[str | None, typer.Option(help='As "name; supplier=...; lot=...".')] = None,
 ) -> Reply:
     """Find the recipe whose materials are nearest, and see what differs."""
-    from doe.acts.recipes import nearest_to, parts_of
-    from doe.cli import typed
+    from doe.acts.recipe.recipes import nearest_to, parts_of
     from doe.domain.errors import InputError
-    from reports.recipe_words import SIMILAR, difference_words
+    from doe.words import typed
+    from doe.words.recipe import SIMILAR, difference_words
 
     given: dict[Any, Any] = {
         part: typed.material(text, f"--{part}")
@@ -243,8 +243,8 @@ def on(
     revision: REVISION = None,
 ) -> Reply:
     """Express a recipe for a line through its gauges, and say what is not known there."""
-    from doe.acts.gauges import today
-    from doe.acts.recipes import find_recipe, recipe_on
+    from doe.acts.gauges.line import today
+    from doe.acts.recipe.recipes import find_recipe, recipe_on
 
     with desk.look() as book:
         moved = recipe_on(book, find_recipe(book, recipe, revision), line, on=today(), shown=desk.shown)
@@ -265,8 +265,8 @@ def on(
 
 def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
     """A recipe on a line for a person: settings as that line shows them, then what is not known."""
-    from reports.cautions import FOOTER
-    from reports.recipe_words import both, span
+    from doe.words.cautions import FOOTER
+    from doe.words.recipe import both, span
 
     recipe = moved.kept.recipe
     rows = []

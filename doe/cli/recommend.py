@@ -17,7 +17,7 @@ from doe.domain.texts import quoted
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.acts.fits import Recommended
+    from doe.acts.study.fits import Recommended
     from doe.domain.factors import Factor
     from doe.domain.study import Study
     from doe.domain.units import Shown
@@ -45,13 +45,13 @@ def register(root: typer.Typer) -> None:
     ) -> Reply:
         """Recommend settings that keep passing when the machines wander, and say how sure that is."""
         from doe.acts.answers import answer_data
-        from doe.acts.fits import recommend_study
-        from doe.acts.gauges import gauged_line, study_cautions
-        from doe.acts.why import explain
+        from doe.acts.gauges.line import gauged_line, study_cautions
+        from doe.acts.study.fits import recommend_study
+        from doe.acts.study.why import explain
         from doe.cli.gauge_words import dial_blocks, dial_data
-        from reports.answer_words import scores_first
-        from reports.dials import dials_of_settings
-        from reports.setting_errors import errors_counted
+        from doe.words.answer import scores_first
+        from doe.words.dials import dials_of_settings
+        from doe.words.setting_errors import errors_counted
 
         with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
             found = recommend_study(book, study, seed=seed, progress=tell)
@@ -101,8 +101,8 @@ def first_passed(found: Recommended) -> str:
 
 def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ()) -> list[Block]:
     """An answer for a person: verdict, settings and their ``dials``, how sure, windows, cliffs, limits of certainty."""
-    from reports import answer_words as words
-    from reports.setting_errors import errors_counted
+    from doe.words import answer as words
+    from doe.words.setting_errors import errors_counted
 
     study, answer = found.fitted.record.study, found.answer
     blocks: list[Block] = [
@@ -130,7 +130,7 @@ def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ())
 
 def settings_table(study: Study, found: Recommended, shown: Shown) -> Table:
     """The setpoint with both windows and the tested range."""
-    from reports.wording import amount_both, amount_range
+    from doe.words.wording import amount_both, amount_range
 
     answer = found.answer
     rows = []
@@ -145,7 +145,7 @@ def settings_table(study: Study, found: Recommended, shown: Shown) -> Table:
 
 def _span(f: Factor, window: Window | None, shown: Shown) -> str:
     """Ends of a window along one factor; empty for levels."""
-    from reports.wording import amount_range
+    from doe.words.wording import amount_range
 
     if f.is_categorical:
         return ""
@@ -157,7 +157,7 @@ def _span(f: Factor, window: Window | None, shown: Shown) -> str:
 
 def coupon_table(study: Study, frame: pd.DataFrame, shown: Shown) -> Table:
     """Settings of coupons, one row each."""
-    from reports.wording import amount
+    from doe.words.wording import amount
 
     rows = [tuple(amount(f, row[f.name], shown) for f in study.factors) for row in frame.to_dict("records")]
     heads = tuple(f.name for f in study.factors)

@@ -13,7 +13,7 @@ from doe.cli.sheet import PEOPLE
 from doe.cli.study import KEY
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
-from reports.wording import count
+from doe.words.wording import count
 
 
 def register(root: typer.Typer) -> None:
@@ -66,7 +66,7 @@ def register(root: typer.Typer) -> None:
         why: Annotated[str, typer.Option(help="Why scores are corrected.")] = "",
     ) -> Reply:
         """Record scores: from a filled file, for one coupon, from a sheet of your own, or asked one by one."""
-        from doe.acts.compare import is_comparison
+        from doe.acts.comparison.verdict import is_comparison
         from doe.cli import scoring
 
         one = scoring.Typed(

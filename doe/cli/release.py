@@ -14,7 +14,7 @@ from doe.domain.texts import quoted
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from doe.acts.release import Released
+    from doe.acts.recipe.release import Released
     from doe.domain.recipe import Recipe
     from doe.domain.units import Shown
 
@@ -59,7 +59,7 @@ def register(root: typer.Typer) -> None:
         """Release the confirmed answer of a study as a recipe, or say everything that is missing for it."""
         from datetime import UTC, datetime
 
-        from doe.acts.release import Wishes, release_study
+        from doe.acts.recipe.release import Wishes, release_study
 
         wishes = Wishes(
             name,
@@ -112,7 +112,7 @@ def _file(name: str) -> str:
 
 def released_blocks(made: Released, shown: Shown) -> list[Block]:
     """A release for a person: what it is, its settings, what it rests on, and what the record can only say."""
-    from reports.recipe_words import confirmation_sentence
+    from doe.words.recipe import confirmation_sentence
 
     recipe = made.recipe
     said = [f"{item.what}: {item.found}." for item in made.items if item.state == "said"]
@@ -130,7 +130,7 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
 
 def recipe_table(recipe: Recipe, shown: Shown) -> Table:
     """Settings of a recipe: surface, dial and window, temperatures in both units."""
-    from reports.recipe_words import both, window_words
+    from doe.words.recipe import both, window_words
 
     rows = [
         (

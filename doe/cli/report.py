@@ -48,9 +48,9 @@ def register(root: typer.Typer) -> None:
                 "a study, or --recipe NAME",
                 'Write it like: doe report "new powder"',
             )
-        from doe.acts.sheets import write_report
+        from doe.acts.study.sheets import write_report
         from doe.cli.recommend import history
-        from reports.answer_words import headline
+        from doe.words.answer import headline
 
         with desk.open(create=False) as book, desk.progress("writing the report") as tell:
             made = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
@@ -79,8 +79,8 @@ def _story(desk: Desk, recipe: str, revision: int | None, output: Path) -> Reply
     """Write why a recipe was chosen."""
     from datetime import UTC, datetime
 
-    from doe.acts.recipe_story import write_story
-    from reports.recipe_story import Item, record_sentence, repeat_sentence
+    from doe.acts.recipe.story import write_story
+    from reports.recipe.story import Item, record_sentence, repeat_sentence
 
     with desk.look() as book, desk.progress("writing why") as tell:
         made = write_story(

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
-from doe.acts.counts import ScoreCounts, confirmation_counts, score_counts
-from doe.acts.limits import refuse_without_limits
-from doe.acts.plans import stored_plan, whole_plan
+from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
+from doe.acts.study.limits import refuse_without_limits
+from doe.acts.study.plans import stored_plan, whole_plan
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.results import BATCH_COLUMNS
 from doe.domain.score import ScoreEntry, entry_problems
@@ -19,7 +19,7 @@ from doe.domain.units import Shown, parse_number
 
 if TYPE_CHECKING:
     from doe.book import Book, StudyRecord
-    from doe.book.entry_files import ColumnUse, ForeignSheet
+    from doe.book.sheets.entry import ColumnUse, ForeignSheet
     from doe.cli.desk import Desk
     from doe.domain.entry import SymptomWords
 
@@ -43,7 +43,7 @@ class Recorded:
 
 def recorded(book: Book, record: StudyRecord, names: Sequence[str], fields: int, notes: Sequence[str] = ()) -> Recorded:
     """What to say after scores of some coupons were stored; coupons of a confirmation are counted apart."""
-    from doe.acts.rounds import coupons_of_kind
+    from doe.acts.study.rounds import coupons_of_kind
     from doe.domain.plan_kinds import CONFIRM
 
     judging = set(coupons_of_kind(book, record.id, CONFIRM)["coupon"])
@@ -68,7 +68,7 @@ def symptom_words() -> SymptomWords:
 
 def record_file(book: Book, key: Key, path: Path, *, why: str = "") -> Recorded:
     """Store everything a filled entry file says, or nothing."""
-    from doe.book.entry_files import read_entry
+    from doe.book.sheets.entry import read_entry
 
     record = book.study(key)
     coupons = whole_plan(book, record).coupons
@@ -116,7 +116,7 @@ def read_typed(study: Study, typed: Typed, shown: Shown, *, can_ask: bool = Fals
     InputError
         If no coupon is named, nothing is said about it, or a part cannot be read.
     """
-    from doe.book.cell_words import read_symptoms, read_void
+    from doe.book.sheets.cells import read_symptoms, read_void
 
     if typed.coupon is None:
         raise InputError(
@@ -162,7 +162,7 @@ def _pairs(option: str, texts: Sequence[str], example: str) -> list[tuple[str, s
 
 
 def _actual(study: Study, texts: Sequence[str], shown: Shown, *, can_ask: bool) -> dict[str, float]:
-    from doe.cli.typed import quantity
+    from doe.words.typed import quantity
 
     made = {}
     for name, value in _pairs("--actual", texts, "press_temp=148"):
@@ -184,7 +184,7 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
     InputError
         If nothing was typed and nobody can be asked.
     """
-    from doe.book.entry_files import guess_mapping, read_foreign
+    from doe.book.sheets.entry import guess_mapping, read_foreign
 
     record = book.study(key)
     sheet = read_foreign(path)
@@ -247,7 +247,7 @@ def record_own(
     book: Book, key: Key, path: Path, uses: Mapping[str, ColumnUse | str], *, people: Sequence[str] = (), why: str = ""
 ) -> Recorded:
     """Store coupons and scores of a sheet made without a plan of ours, as rounds after those already there."""
-    from doe.book.entry_files import map_foreign, read_foreign
+    from doe.book.sheets.entry import map_foreign, read_foreign
     from doe.symptoms import WORDS
 
     record = book.study(key)

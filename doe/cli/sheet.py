@@ -56,7 +56,7 @@ def register(root: typer.Typer) -> None:
                 "only with --labels",
                 "Add --labels a4 or --labels letter.",
             )
-        from doe.acts.sheets import write_sheets
+        from doe.acts.study.sheets import write_sheets
 
         with desk.look() as book:
             made = write_sheets(
@@ -90,8 +90,8 @@ def _labels(
     desk: Desk, study: str, output: Path, grid: str, *, link: str, skip: int, round_number: int | None
 ) -> Reply:
     """Labels of a round, and how to print them."""
-    from doe.acts.labels import write_labels
-    from reports.wording import count
+    from doe.acts.study.labels import write_labels
+    from doe.words.wording import count
 
     with desk.look() as book:
         made = write_labels(

@@ -8,13 +8,13 @@ from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 
 if TYPE_CHECKING:
-    from doe.acts.worth import SizesWorth
+    from doe.acts.study.worth import SizesWorth
 
 
 def sizes_reply(found: SizesWorth) -> Reply:
     """Sizes side by side, with what the table says and does not say."""
-    from reports import worth_words as words
-    from reports.wording import count, listing
+    from doe.words import worth as words
+    from doe.words.wording import count, listing
 
     study = found.record.study
     blocks: list[Block] = [

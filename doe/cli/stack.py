@@ -9,7 +9,7 @@ import typer
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table
 from doe.domain.texts import quoted
-from reports.wording import count
+from doe.words.wording import count
 
 MATERIAL_HELP = 'As "name; supplier=...; lot=...; detail=...".'
 app = group("stack", "Stacks: fabric + film + powder, with supplier and lot.")
@@ -36,8 +36,8 @@ def add(
     why: Annotated[str, typer.Option(help="Why a stack of that name is corrected.")] = "",
 ) -> Reply:
     """Keep a stack; the same name with other materials is a correction and needs --why."""
-    from doe.cli import typed
     from doe.domain.stack import Stack
+    from doe.words import typed
 
     made = Stack(
         name,

@@ -11,7 +11,7 @@ from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table, Warn
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
-from reports.wording import count
+from doe.words.wording import count
 
 app = group("study", "Studies: one tuning question for one stack on one line.")
 
@@ -56,8 +56,8 @@ def new(
     ] = None,
 ) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
-    from doe.acts.gauges import suggested_errors
-    from doe.acts.limits import missing, refuse_held
+    from doe.acts.gauges.line import suggested_errors
+    from doe.acts.study.limits import missing, refuse_held
     from doe.cli import study_words
     from doe.cli.study_questions import Wanted, ask_missing, study_of, with_measured_errors
 
@@ -135,9 +135,9 @@ def list_studies(
 @command(app, "show", example='doe study show "new powder"')
 def show(desk: Desk, study: KEY) -> Reply:
     """Show a study: factors, target, limits, rounds, scores so far."""
-    from doe.acts.compare import is_comparison
-    from doe.acts.counts import confirmation_counts, score_counts
-    from doe.acts.limits import missing
+    from doe.acts.comparison.verdict import is_comparison
+    from doe.acts.study.counts import confirmation_counts, score_counts
+    from doe.acts.study.limits import missing
     from doe.cli import study_words
 
     with desk.look() as book:
@@ -149,7 +149,7 @@ def show(desk: Desk, study: KEY) -> Reply:
         verdicts = [a for a in book.analyses(record.id) if a.verdict and a.kind not in told]
         judged = None
         if apart is not None:  # only then the numerics are needed
-            from doe.acts.confirm import confirmation_of
+            from doe.acts.confirmation.verdict import confirmation_of
 
             judged = confirmation_of(book, record.id)
         compares = is_comparison(book, record.id)
@@ -206,9 +206,10 @@ def limits(
     why: Annotated[str, typer.Option(help="Why, for the record.")] = "limits from the data sheets",
 ) -> Reply:
     """Show or set the limits from the makers' data sheets. No plan is made without them."""
-    from doe.acts.limits import missing, refuse_held
-    from doe.cli import study_words, typed
+    from doe.acts.study.limits import missing, refuse_held
+    from doe.cli import study_words
     from doe.cli.study_questions import ask_limits
+    from doe.words import typed
 
     with desk.open(create=False) as book:
         record = book.study(study)

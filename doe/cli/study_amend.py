@@ -44,7 +44,7 @@ def register(group: typer.Typer) -> None:
         why: Annotated[str, typer.Option(help="Why it is changed.")] = "",
     ) -> Reply:
         """Change setting errors of a study, or show what its gauge readings suggest."""
-        from doe.acts.gauges import suggested_errors
+        from doe.acts.gauges.line import suggested_errors
         from doe.cli import study_words
         from doe.cli.study_questions import readings_say
         from doe.domain.units import show_difference
@@ -92,7 +92,7 @@ def _changed(study: Study, errors: Sequence[str], trials: Sequence[str], shown: 
 
 
 def _read(study: Study, text: str, option: str, shown: Shown) -> tuple[str, float | None]:
-    from doe.cli.typed import spread
+    from doe.words.typed import spread
 
     name, equals, size = (part.strip() for part in text.partition("="))
     numeric = [f.name for f in study.numeric]

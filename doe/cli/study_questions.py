@@ -6,8 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from doe.acts.limits import missing
-from doe.cli import typed
+from doe.acts.study.limits import missing
 from doe.cli.ask import ask, ask_choice, ask_yes
 from doe.cli.output import say
 from doe.domain.errors import InputError
@@ -16,10 +15,11 @@ from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES
 from doe.domain.spec import Spec
 from doe.domain.study import MAX_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown, show_difference
-from reports.wording import count
+from doe.words import typed
+from doe.words.wording import count
 
 if TYPE_CHECKING:
-    from doe.acts.gauges import SuggestedError
+    from doe.acts.gauges.line import SuggestedError
     from doe.book import Book
 
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from doe.acts.limits import limits_command, missing
-from doe.cli import typed
+from doe.acts.study.limits import limits_command, missing
 from doe.cli.output import Block, Table, Warn
 from doe.domain.errors import plain
 from doe.domain.factors import KNOWN_FACTORS, Factor
@@ -14,10 +13,11 @@ from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown, show
-from reports.wording import amount_range
+from doe.words import typed
+from doe.words.wording import amount_range
 
 if TYPE_CHECKING:
-    from doe.acts.counts import ScoreCounts
+    from doe.acts.study.counts import ScoreCounts
     from doe.book import StudyRecord
 
 _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}

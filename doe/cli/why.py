@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 from doe.cli.output import Block, Table, Warn
 
 if TYPE_CHECKING:
-    from doe.acts.fits import Recommended
+    from doe.acts.study.fits import Recommended
     from doe.domain.units import Shown
     from doe.setpoint import Why
 
 
 def why_blocks(found: Recommended, why: Why, shown: Shown) -> list[Block]:
     """Why this setting, what every number rests on, which coupons carry them, and what would change them."""
-    from reports.why_parts import rough_note, why_parts
-    from reports.why_words import differences
+    from doe.words.why import differences
+    from doe.words.why_parts import rough_note, why_parts
 
     parts = why_parts(found.fitted.record.study, why, shown)
     blocks: list[Block] = [Warn(text) for text in differences(found.answer, why)]

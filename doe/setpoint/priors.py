@@ -30,7 +30,7 @@ simulated lines (tuning seeds 7000 to 7027; 12, 20 and 28 coupons)."""
 
 LEANING_OFF = "28 of 46"
 """Answers beyond it whose stated rate was more than 10 points off the true one, on 60 other tuning lines; of
-the 134 others 14 were. Counted by ``tests/bench/priors.py --pulls 60 --first 8000``."""
+the 134 others 14 were. Counted by ``tests/benchmarks/priors.py --pulls 60 --first 8000``."""
 
 ABOUT = {
     EVERY: "all together",

@@ -50,8 +50,8 @@ ERROR_RATES: dict[str, str] = {
     "not reachable said although a setting existed": "8 of 100 (20 coupons), 6 of 100 (28 coupons)",
     "not reachable said where none existed": "85 of 100 (20 coupons), 85 of 100 (28 coupons)",
 }
-"""What the thresholds lead to with a wanted rate of 95 % and four factors, as `tests/bench/decisions.py --lines 903
---coupons 20,28 --seeds published` printed it on 2026-11-28; see DEVELOPERS.md."""
+"""What the thresholds lead to with a wanted rate of 95 % and four factors, as
+`tests/benchmarks/decisions.py --lines 903 --coupons 20,28 --seeds published` printed it on 2026-11-28."""
 
 WORSE_RATES: dict[str, str] = {
     f"fewer than {FEW_COUPONS} coupons": "the rates are worse: with 12, about 29 of 100 called ready fell short of the "

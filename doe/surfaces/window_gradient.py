@@ -4,7 +4,7 @@ By degrees means a power of the checks' likelihood. The hand-feel scores are blu
 the variance ``sd^2 + s^2 (1 - power) / power`` (``s`` the prior's middle ``sd``), which for a normal error of that size
 is the same as the power. A plain power would let the many draws whose surface misses the scores settle on a large error
 first, and a small error with a surface that meets them is found late or never: ranks of the true error then lie too low
-(`tests/bench/calibration.py`).
+(`tests/benchmarks/calibration.py`).
 
 What `WindowModel.log_likelihood` computes on the way from parameters to coupons is followed back here, step by step, so
 a gradient costs about as much as two looks, whatever the number of parameters (reverse accumulation, see Griewank and

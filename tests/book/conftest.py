@@ -8,9 +8,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from book_samples import fill, ticking
 
 from doe.book import Book
+from tests.book.samples import fill, ticking
 
 
 @pytest.fixture(scope="session")

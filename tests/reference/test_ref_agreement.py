@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from doe.assure.concordance import kendall_w, score_agreement
-from doe.assure.kappa import fleiss_kappa, kappa_of_table
+from doe.assure.people.concordance import kendall_w, score_agreement
+from doe.assure.people.kappa import fleiss_kappa, kappa_of_table
 
 HERE = Path(__file__).parent
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from doe.assure.equivalence import coupons_for_means, equivalence_of_summaries
+from doe.assure.comparison.equivalence import coupons_for_means, equivalence_of_summaries
 
 HERE = Path(__file__).parent
 

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from doe.assure.budget import Component, combine_uncertainty
-from doe.assure.error_line import fit_error_line
-from doe.assure.radiation import correct_infrared, shown_by_infrared
+from doe.assure.gauges.budget import Component, combine_uncertainty
+from doe.assure.gauges.error_line import fit_error_line
+from doe.assure.gauges.radiation import correct_infrared, shown_by_infrared
 
 HERE = Path(__file__).parent
 

@@ -7,8 +7,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from doe.assure.comparison_sizes import coupons_for_rates
-from doe.assure.rate_difference import fisher_p, non_inferior_separate, separate_difference
+from doe.assure.comparison.rate_difference import fisher_p, non_inferior_separate, separate_difference
+from doe.assure.comparison.sizes import coupons_for_rates
 
 HERE = Path(__file__).parent
 

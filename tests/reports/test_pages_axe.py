@@ -9,26 +9,25 @@ from functools import cache
 import numpy as np
 import pandas as pd
 import pytest
-import test_comparison_page
-import test_confirmation_words
-import test_platen_page
-import test_recipe_story_browser
-from axe_check import need_axe, serious
-from recipe_samples import UID, recipe
-from report_browser import browser  # noqa: F401 # a fixture
-from report_samples import LINE, MADE_AT, STACK, make_study, plan_of, samples
 
 from doe.assure import judge_hand_agreement, judge_map, judge_pass_agreement
 from doe.practice.drills import replay
-from reports.comparison import comparison_report
-from reports.confirmation import confirmation_page
-from reports.labels import label_sheets
+from reports.comparison.page import comparison_report
+from reports.confirmation.page import confirmation_page
+from reports.gauges.map import platen_page
 from reports.people import people_report
-from reports.platen import platen_page
 from reports.practice import practice_report
-from reports.recipe_card import recipe_card
-from reports.sheet import bench_sheet
-from reports.study import study_report
+from reports.recipe.card import recipe_card
+from reports.sheet.labels import label_sheets
+from reports.sheet.page import bench_sheet
+from reports.study.page import study_report
+from tests.axe_check import need_axe, serious
+from tests.reports.comparison import test_page as test_comparison_page
+from tests.reports.gauges import test_map as test_platen_page
+from tests.reports.recipe import test_story_browser as test_recipe_story_browser
+from tests.reports.recipe.samples import UID, recipe
+from tests.reports.study.samples import LINE, MADE_AT, STACK, make_study, plan_of, samples
+from tests.words import test_confirmation as test_confirmation_words
 
 pytestmark = pytest.mark.browser
 
@@ -100,7 +99,7 @@ def made(name: str) -> str:
 
 @pytest.mark.parametrize("width", [1200, 390])
 @pytest.mark.parametrize("name", MAKERS)
-def test_no_serious_violation(browser, name, width):  # noqa: F811
+def test_no_serious_violation(browser, name, width):
     need_axe()
     page = browser.new_page(viewport={"width": width, "height": 900})
     page.set_content(made(name), wait_until="load")
@@ -112,7 +111,7 @@ def test_no_serious_violation(browser, name, width):  # noqa: F811
 
 
 @pytest.mark.parametrize("name", MAKERS)
-def test_no_page_asks_for_anything(browser, name):  # noqa: F811
+def test_no_page_asks_for_anything(browser, name):
     page = browser.new_page()
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
-from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from report_samples import FOUR, LINE, MADE_AT, STACK, make_study, plan_of, samples
 
-from reports.sheet import bench_sheet
-from reports.study import study_report
+from reports.sheet.page import bench_sheet
+from reports.study.page import study_report
+from tests.reports.study.samples import FOUR, LINE, MADE_AT, STACK, make_study, plan_of, samples
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -24,22 +21,6 @@ pytestmark = pytest.mark.browser
 REPORTS = ("ready", "not reachable", "six factors", "two factors")
 PAGES = ("sheet", "wide sheet", *REPORTS)
 SHORT, LONG = 2, 16
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    path = shutil.which("chromium") or shutil.which("google-chrome")
-    if path is None:
-        reason = "no Chromium on this machine"
-        if os.environ.get("CI") == "true":
-            pytest.fail(f"{reason}, and it is needed in CI")
-        pytest.skip(reason)
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        started = play.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")
@@ -224,10 +205,10 @@ def test_moving_a_slider_changes_what_the_panel_says(browser, files):
 @pytest.mark.parametrize("name", REPORTS)
 def test_the_panel_computes_what_the_library_predicts(browser, files, name):
     import numpy as np
-    from whatif_places import places
 
     from doe.setpoint.robust import RobustRate
-    from reports.whatif import NODES
+    from reports.study.whatif import NODES
+    from tests.reports.study.whatif_places import places
 
     report = samples()[name]
     study, frame = report.study, places(report)
@@ -262,7 +243,7 @@ def test_the_margin_is_where_the_expected_rate_leaves_the_target(browser, files)
     import pandas as pd
 
     from doe.setpoint.robust import RobustRate
-    from reports.whatif import NODES
+    from reports.study.whatif import NODES
 
     report = samples()["ready"]
     rate = RobustRate(report.study, report.surfaces)
@@ -293,11 +274,11 @@ def test_the_grid_that_stands_in_is_blended_as_the_library_does(browser, tmp_pat
     import json
 
     import numpy as np
-    from test_report_whatif import Other, blended, settings_at
 
     from doe.domain.coding import code
+    from tests.reports.study.test_whatif import Other, blended, settings_at
 
-    monkeypatch.setattr("reports.whatif.RobustRate", Other)
+    monkeypatch.setattr("reports.study.whatif.RobustRate", Other)
     report = samples()["two factors"]
     path = tmp_path / "grid.html"
     path.write_text(study_report(report), encoding="utf-8")
@@ -394,7 +375,7 @@ def test_no_figure_is_cut_by_a_page_break(browser, files, name, paper):
 
 
 def test_figures_use_the_colours_of_the_pages():
-    import reports.drawing as drawn
+    import reports.drawing.svg as drawn
     from reports.pages import template_source
 
     css = template_source("paper.css") or ""

@@ -8,14 +8,14 @@ import pytest
 from jinja2 import UndefinedError, meta, nodes
 from markupsafe import Markup
 
-from reports import study_views
-from reports.confirmation import ConfirmationPage
-from reports.labels import LabelsPage
+from reports import views as study_views
+from reports.confirmation.page import ConfirmationPage
+from reports.gauges.map import PlatenPage
 from reports.pages import environment, render, template_source
-from reports.platen import PlatenPage
 from reports.practice import PracticePage
-from reports.sheet import SheetPage
-from reports.study_views import StudyPage
+from reports.sheet.labels import LabelsPage
+from reports.sheet.page import SheetPage
+from reports.views import StudyPage
 
 PAGES = [
     ("sheet.html", SheetPage),

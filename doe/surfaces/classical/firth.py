@@ -125,7 +125,7 @@ def fit_firth(
 
     With nearly as many terms as coupons the profile has several peaks, the notes say so, and a limit can
     still be too narrow: on 20 to 28 simulated coupons none of 96 limits with 4 terms, 2 of 240 with 10
-    and 23 of 360 with 15 (``tests/bench/classical_intervals.py``).
+    and 23 of 360 with 15 (``tests/benchmarks/classical_intervals.py``).
 
     References
     ----------

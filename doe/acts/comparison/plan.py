@@ -1,0 +1,539 @@
+"""A comparison of a new material with a released recipe: its size, its verdicts, its coupons."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
+
+from doe.acts.base import Key, usual_seed, version
+from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
+from doe.acts.study.limits import refuse_held
+from doe.domain.errors import InputError
+from doe.domain.jsonable import jsonable
+from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
+from doe.domain.plan_kinds import COMPARE
+from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differences
+from doe.domain.stack import Material, Stack
+from doe.domain.texts import NAME_LENGTH, quoted
+from doe.domain.units import METRIC, Shown, show_both
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.book import Book, KeptRecipe, StudyRecord
+    from doe.domain.study import Study
+
+COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"
+"""Kinds of analyses: what was decided before a coupon was made, and what the coupons said."""
+
+USUAL_MARGIN, USUAL_HAND_MARGIN, USUAL_POWER, USUAL_LOOKS = 0.15, 0.5, 0.80, 2
+MARGINS, POWERS = (0.10, 0.15, 0.20), (0.80, 0.90)
+USUAL_HAND_SD = 0.4
+"""Scatter of the difference of hand-feel in one stroke that sizes suppose (common practice, no source)."""
+
+_LIMITS_OF: Mapping[Part, tuple[str, ...]] = {
+    "fabric": ("fabric_max_degc",),
+    "film": ("film_max_degc", "min_dwell_s"),
+    "powder": ("powder_max_degc", "min_cure_time_s"),
+    "ink": (),
+}
+"""Limits that stand on the data sheet of a part: another supplier's or make's sheet has to be read anew."""
+
+
+@dataclass(frozen=True)
+class ComparisonPlan:
+    """What is decided before the coupons are made, and never changed after.
+
+    Attributes
+    ----------
+    recipe, revision
+        The released recipe that is compared with.
+    in_use, new : str
+        The parts that differ, in words; ``differs`` says how, part by part.
+    stack : str
+        Name of the new stack.
+    rate_margin, hand_margin : float
+        Drop of the pass rate, and difference of hand-feel, that would do no harm.
+    power, assurance, looks
+        Chance of showing it when both are alike; how sure the verdict is meant to be over all looks together.
+    supposed_rate : float
+        Pass rate that the sizes suppose of both.
+    strokes, edge_strokes : int
+        Pairs at the setpoint, and at each of the ``edges``, in the first round.
+    """
+
+    recipe: str
+    revision: int
+    in_use: str
+    new: str
+    differs: Mapping[str, str]
+    stack: str
+    rate_margin: float
+    hand_margin: float
+    power: float
+    assurance: float
+    looks: int
+    supposed_rate: float
+    strokes: int
+    edge_strokes: int
+    edges: tuple[str, ...]
+
+    @property
+    def risk(self) -> float:
+        """Risk of each one-sided decision, the looks sharing what is left beside the assurance."""
+        return (1 - self.assurance) / self.looks
+
+
+def plan_from(payload: Mapping[str, Any]) -> ComparisonPlan:
+    """The plan that was kept; what a later version may have added is left out."""
+    known = {f.name: payload[f.name] for f in fields(ComparisonPlan)}
+    return ComparisonPlan(**{**known, "edges": tuple(known["edges"])})
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a person asked for. ``parts`` replaces parts of the recipe's stack; ``stack`` names one of the book."""
+
+    parts: Mapping[Part, Material] | None = None
+    stack: str | None = None
+    limits: Limits | None = None
+    rate_margin: float = USUAL_MARGIN
+    hand_margin: float = USUAL_HAND_MARGIN
+    power: float = USUAL_POWER
+    assurance: float | None = None
+    looks: int = USUAL_LOOKS
+    strokes: int | None = None
+    edge_strokes: int | None = None
+    name: str = ""
+    seed: int | None = None
+    per_garment: int = 4
+
+
+@dataclass(frozen=True)
+class ComparisonSize:
+    """One size: what it can show with which power, and what it costs. ``coupons`` counts those at the edges too."""
+
+    rate_margin: float
+    power: float
+    strokes: int
+    coupons: int
+    hours: float
+    apart: int
+
+
+@dataclass(frozen=True)
+class ComparisonOffer:
+    """A comparison before it begins.
+
+    ``missing_limits`` must be typed in before it can; ``verdicts`` says what may come out, and ``notes`` what else to
+    know, in sentences.
+    """
+
+    recipe: Recipe
+    study: Study
+    stack: Stack
+    differences: tuple[StackDifference, ...]
+    points: pd.DataFrame
+    plan: ComparisonPlan
+    sizes: tuple[ComparisonSize, ...]
+    coupons: pd.DataFrame
+    hours: float
+    seed: int
+    missing_limits: tuple[str, ...]
+    verdicts: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A round of a comparison that was stored; ``cautions`` where its temperatures rest on gauges."""
+
+    record: StudyRecord
+    plan: ComparisonPlan
+    round: int
+    coupons: pd.DataFrame
+    hours: float
+    cautions: tuple[str, ...] = ()
+
+
+def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> ComparisonOffer:
+    """Say what a comparison would cost and could show, before anything is decided. Nothing is stored.
+
+    Raises
+    ------
+    InputError
+        If the recipe or its study is not there, nothing differs, or a number cannot be used.
+    """
+    from doe.assure.comparison.order import comparison_coupons, recipe_points
+    from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
+
+    _check(wanted)
+    kept = book.recipe(recipe_name)
+    recipe, base = kept.recipe, study_behind(book, kept)
+    if kept.retired_why:
+        raise InputError(
+            f"recipe {recipe.name}",
+            f"retired ({kept.retired_why})",
+            "a recipe in use",
+            "Compare with the one that is used now.",
+        )
+    stack = new_stack(book, recipe, wanted)
+    differences = tuple(d for d in stack_differences(stack, recipe.stack) if d.kind != "same")
+    if not differences:
+        raise InputError(
+            "the new stack",
+            f"the materials of recipe {recipe.name}",
+            "at least one part that differs",
+            'Name it, such as --fabric "tee; supplier=Orr; lot=B1".',
+        )
+    study, missing = comparison_study(recipe, base.study, differences, wanted)
+    points = recipe_points(recipe, study)
+    edge_strokes = CORNER_COUPONS if wanted.edge_strokes is None else wanted.edge_strokes
+    edges = tuple(r for r in points["role"] if r != SETPOINT) if edge_strokes else ()
+    rate = min(max(recipe.pass_rate, 0.5), 0.99)
+    risk = (1 - study.spec.assurance) / wanted.looks
+    strokes = _strokes(study, wanted, rate, risk, wanted.rate_margin, wanted.power)
+    plan = ComparisonPlan(
+        recipe=recipe.name,
+        revision=recipe.revision,
+        in_use=_words(d.theirs for d in differences),
+        new=_words(d.ours for d in differences),
+        differs={d.part: d.kind for d in differences},
+        stack=stack.name,
+        rate_margin=wanted.rate_margin,
+        hand_margin=wanted.hand_margin,
+        power=wanted.power,
+        assurance=study.spec.assurance,
+        looks=wanted.looks,
+        supposed_rate=rate,
+        strokes=strokes,
+        edge_strokes=edge_strokes,
+        edges=edges,
+    )
+    seed = usual_seed(study.name) if wanted.seed is None else wanted.seed
+    own = any(d.part == "fabric" for d in differences)
+    line = book.line(recipe.line.name)
+
+    def coupons(strokes: int) -> pd.DataFrame:
+        return comparison_coupons(
+            study,
+            points,
+            strokes=strokes,
+            edge_strokes=edge_strokes,
+            line=line,
+            seed=seed,
+            own_garments=own,
+            per_garment=wanted.per_garment,
+        )
+
+    made = coupons(strokes)
+    return ComparisonOffer(
+        recipe,
+        study,
+        stack,
+        differences,
+        points,
+        plan,
+        tuple(_sizes(study, line, wanted, rate, risk, coupons)),
+        made,
+        _hours(study, made, line),
+        seed,
+        missing,
+        _verdicts(plan, study),
+        _notes(kept, differences, plan),
+    )
+
+
+def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Shown = METRIC) -> Begun:
+    """Store the new stack, the comparison's study, its plan and its first round, all of it or nothing.
+
+    Raises
+    ------
+    InputError
+        As `offer_comparison` does, and while a limit of the new material is missing.
+    """
+    from doe.book import NewAnalysis, NewRound
+
+    offer = offer_comparison(book, recipe_name, wanted)
+    if offer.missing_limits:
+        options = " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
+        raise InputError(
+            "limits of the new material",
+            f"{', '.join(offer.missing_limits)} missing",
+            "every limit of the new maker's data sheet before a coupon is made",
+            f"Add: {options}",
+        )
+    refuse_held(offer.study)
+    refuse_dials(gauged_line(book, offer.recipe.line.name), offer.study, offer.coupons)
+    payload = jsonable(offer.plan)
+    text = json.dumps(payload, sort_keys=True)
+    kept = NewAnalysis(COMPARISON_PLAN, hashlib.sha256(text.encode()).hexdigest(), offer.seed, version(), payload)
+    notes = sheet_notes(offer.plan, book.line(offer.recipe.line.name).coupons_per_stroke)
+    number = book.begin_study(
+        offer.study,
+        stack=offer.stack,
+        line=offer.recipe.line.name,
+        rounds_made=[NewRound(offer.coupons, COMPARE, offer.seed, notes)],
+        analyses_made=[kept],
+    )
+    record = book.study(number)
+    return Begun(record, offer.plan, 1, offer.coupons, offer.hours, study_cautions(book, record, shown=shown))
+
+
+def sheet_notes(plan: ComparisonPlan, per_stroke: int) -> tuple[str, ...]:
+    """What the person at the press must know, printed on the sheet."""
+    together = (
+        "Press the two coupons of a pair in one stroke, side by side."
+        if per_stroke > 1
+        else "Press the two coupons of a pair one right after the other, in the order of the sheet."
+    )
+    return (
+        f"NEW is {plan.new}. IN USE is {plan.in_use} (recipe {plan.recipe}, revision {plan.revision}).",
+        together,
+        "Whoever scores gets the coupons by number only and must not know which material is which.",
+    )
+
+
+def study_behind(book: Book, kept: KeptRecipe) -> StudyRecord:
+    """The study in which a recipe was tuned: its ranges, checks and limits.
+
+    Raises
+    ------
+    InputError
+        If it is not in the book.
+    """
+    key: Key = kept.recipe.study if kept.study_id is None else kept.study_id
+    try:
+        return book.study(key)
+    except InputError as error:
+        raise InputError(
+            f"recipe {kept.recipe.name}",
+            f"its study {kept.recipe.study} is not in this book",
+            "the study it was tuned in, with its ranges, checks and limits",
+            "Import that study first.",
+        ) from error
+
+
+def new_stack(book: Book, recipe: Recipe, wanted: Wanted) -> Stack:
+    """The new stack: one of the book, or the recipe's with the named parts replaced."""
+    if wanted.stack is not None:
+        if wanted.parts:
+            raise InputError("the new stack", "a stack and single parts", "one of them", "Leave one out.")
+        return book.stack(wanted.stack)  # noqa: PD013 - not a frame
+    if not wanted.parts:
+        raise InputError(
+            "the new stack",
+            "nothing",
+            "--fabric, --film, --powder, --ink or --stack",
+            f"Say what is new; past comparisons: doe compare {quoted(recipe.name)}.",
+        )
+    made = replace(recipe.stack, **{str(part): material for part, material in wanted.parts.items()})  # type: ignore[arg-type] # the parts are materials
+    known = {s.name: s for s in book.stacks()}
+    for stack in known.values():
+        if all(getattr(stack, part) == getattr(made, part) for part in PARTS) and (
+            stack.dyed_polyester == made.dyed_polyester
+        ):
+            return stack
+    base = f"{recipe.stack.name}, {_words(str(m) for m in wanted.parts.values())}"[: NAME_LENGTH - 6].rstrip()
+    name, turn = base, 2
+    while name in known:
+        name, turn = f"{base} ({turn})", turn + 1
+    return replace(made, name=name)
+
+
+def comparison_study(
+    recipe: Recipe, base: Study, differences: Sequence[StackDifference], wanted: Wanted
+) -> tuple[Study, tuple[str, ...]]:
+    """The study of the comparison, and the limits of the new material that are still missing.
+
+    Ranges end at the limits of the new material where these are tighter.
+    """
+    limits = limits_anew(base.limits, differences, wanted.limits)
+    spec = base.spec if wanted.assurance is None else replace(base.spec, assurance=wanted.assurance)
+    factors = []
+    for f in base.factors:
+        low, high = limits.bounds(f.name)
+        if f.is_categorical:
+            factors.append(f)
+            continue
+        # a study from before dial settings were corrected holds what was dialled in; its recipe may lie outside
+        s = recipe.setting(f.name)
+        own = [float(v) for v in (s.surface, s.window_low, s.window_high) if v is not None]
+        ends = (
+            max(min(f.low, *own), -math.inf if low is None else low),
+            min(max(f.high, *own), math.inf if high is None else high),
+        )
+        if ends[0] >= ends[1]:
+            raise InputError(
+                f"limits of the new material, {f.label}",
+                f"no range left of {show_both(f.low, f.unit)} to {show_both(f.high, f.unit)}",
+                "limits that leave a range",
+                "Start a study of its own for it.",
+            )
+        factors.append(replace(f, low=ends[0], high=ends[1]))
+    name = wanted.name or f"{recipe.name} with {_words(d.ours for d in differences)}"[:NAME_LENGTH].rstrip()
+    study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors))
+    short = {field: name for name, field in LIMIT_NAMES.items()}
+    return study, tuple(short[n] for n in missing_limits(study.factors, limits))
+
+
+def limits_anew(old: Limits | None, differences: Sequence[StackDifference], given: Limits | None) -> Limits:
+    """Limits for a new stack: those of a part from another supplier or make must be given anew, the others stay."""
+    values = {f.name: getattr(old, f.name) if old else None for f in fields(Limits) if f.name != "sources"}
+    sources = dict(old.sources) if old else {}
+    for d in differences:
+        for name in _LIMITS_OF[d.part] if d.kind != "lot" else ():
+            values[name] = None
+            sources.pop(name, None)
+    for f in fields(Limits):
+        value = None if given is None or f.name == "sources" else getattr(given, f.name)
+        if value is not None:
+            values[f.name] = value
+            sources.pop(f.name, None)
+            if given is not None and f.name in given.sources:
+                sources[f.name] = given.sources[f.name]
+    return Limits(**values, sources=sources)
+
+
+def _words(parts: object) -> str:
+    from doe.words.wording import listing
+
+    return listing([str(p) for p in parts])  # type: ignore[attr-defined] # any iterable of texts
+
+
+def _check(wanted: Wanted) -> None:
+    if not 0 < wanted.rate_margin < 0.5:
+        raise InputError("--margin", wanted.rate_margin, "above 0 and below 0.5", "Write 15 points as 0.15.")
+    if not 0 < wanted.hand_margin < 4:
+        raise InputError(
+            "--hand-margin",
+            wanted.hand_margin,
+            "above 0 and below 4",
+            "Say how many points of hand-feel do not matter, such as 0.5.",
+        )
+    if not 0.5 <= wanted.power < 1:
+        raise InputError("--power", wanted.power, "0.5 to below 1", "Write 80 % as 0.80.")
+    if wanted.assurance is not None and not 0.5 < wanted.assurance < 1:
+        raise InputError("--assurance", wanted.assurance, "above 0.5 and below 1", "Write 90 % as 0.90.")
+    if not 1 <= wanted.looks <= 5:
+        raise InputError("--looks", wanted.looks, "1 to 5", "Say how often it may be judged in all; 2 is usual.")
+    for option, value, least in (("--strokes", wanted.strokes, 2), ("--edge-strokes", wanted.edge_strokes, 0)):
+        if value is not None and not least <= value <= 100:
+            raise InputError(option, value, f"{least} to 100", "Say how many can be made.")
+
+
+def _strokes(study: Study, wanted: Wanted, rate: float, risk: float, margin: float, power: float) -> int:
+    from doe.assure.comparison.equivalence import coupons_for_means
+    from doe.assure.comparison.sizes import strokes_for_rates
+
+    if wanted.strokes is not None and (margin, power) == (wanted.rate_margin, wanted.power):
+        return wanted.strokes
+    needed = strokes_for_rates(rate, margin=margin, alpha=risk, power=power)
+    if study.spec.hand_min is not None:
+        needed = max(
+            needed,
+            coupons_for_means(
+                "equivalence", wanted.hand_margin, sd=USUAL_HAND_SD, alpha=risk, power=power, paired=True
+            ),
+        )
+    return needed
+
+
+def _sizes(study: Study, line: Any, wanted: Wanted, rate: float, risk: float, coupons: Any) -> list[ComparisonSize]:
+    from doe.assure.comparison.order import MOST_STROKES
+    from doe.assure.comparison.sizes import strokes_for_rates
+
+    found = []
+    for margin in sorted({*MARGINS, wanted.rate_margin}):
+        for power in sorted({*POWERS, wanted.power}):
+            strokes = _strokes(study, replace(wanted, strokes=None), rate, risk, margin, power)
+            apart = strokes_for_rates(rate, margin=margin, alpha=risk, power=power, paired=False)
+            if strokes > MOST_STROKES - 20:
+                found.append(ComparisonSize(margin, power, strokes, 2 * strokes, math.inf, apart))
+                continue
+            made = coupons(strokes)
+            found.append(ComparisonSize(margin, power, strokes, len(made), _hours(study, made, line), apart))
+    return found
+
+
+def _hours(study: Study, coupons: pd.DataFrame, line: Any) -> float:
+    from doe.plans.timing import hours_at_machines
+
+    return hours_at_machines(study, coupons, line).minutes / 60
+
+
+def _verdicts(plan: ComparisonPlan, study: Study) -> tuple[str, ...]:
+    """What may come out of the first round, in sentences."""
+    from doe.assure.comparison.rate_difference import Pairs, non_inferior_pairs, paired_difference
+    from doe.assure.comparison.sizes import paired_power
+    from doe.words.wording import count, percent, stated
+
+    n, risk = plan.strokes, plan.risk
+    least = math.ceil(math.log(risk) / math.log1p(-plan.rate_margin))
+    points = f"{100 * plan.rate_margin:g} points"
+    said = []
+    if n < least:
+        said.append(
+            f"same recipe holds: cannot come out of {count(n, 'stroke')}, even if nothing fails; {least} are the least "
+            f"for {points}."
+        )
+    else:
+        spare = 0  # strokes in which only the new material fails, and the verdict still stands
+        while (
+            spare < n
+            and non_inferior_pairs(Pairs(n - spare - 1, 0, spare + 1, 0), margin=plan.rate_margin).p_exact <= risk
+        ):
+            spare += 1
+        power = paired_power(n, plan.supposed_rate, margin=plan.rate_margin, alpha=risk)
+        edge = study.spec.pass_rate ** (plan.edge_strokes * len(plan.edges))
+        at_most = f"in at most {count(spare, 'stroke')}" if spare else "in no stroke"
+        said.append(
+            f"same recipe holds: if only the new material fails {at_most} of {n}"
+            + (", no edge fails" if plan.edges else "")
+            + (" and hand-feel is shown alike" if study.spec.hand_min is not None else "")
+            + f". If both pass {percent(plan.supposed_rate)} of the time, the pass rate is shown in {percent(power)} "
+            "of such rounds"
+            + (
+                f", and the edges show no failure in {percent(edge)} of them where each just holds "
+                f"{stated(study.spec.pass_rate)}"
+                if plan.edges
+                else ""
+            )
+            + "."
+        )
+    worse = next((k for k in range(1, n + 1) if paired_difference(Pairs(n - k, 0, k, 0), 1 - 2 * risk).high < 0), None)
+    reasons = [f"from {count(worse, 'stroke')} in which only the new material fails"] if worse else []
+    reasons += ["an edge of the window breaks"] if plan.edges else []
+    reasons += ["hand-feel differs by more than its margin"] if study.spec.hand_min is not None else []
+    said.append(f"retune: {', or '.join(reasons)}." if reasons else "retune: cannot be shown by so few.")
+    rest = plan.looks - 1
+    said.append(
+        "not enough coupons yet: everything between; "
+        + (
+            f"{count(rest, 'further round')} may follow, the assurance already allows for it."
+            if rest
+            else "no further round is planned, so more coupons would need a new comparison."
+        )
+    )
+    return tuple(said)
+
+
+def _notes(kept: KeptRecipe, differences: Sequence[StackDifference], plan: ComparisonPlan) -> tuple[str, ...]:
+    said = []
+    if kept.recipe.confirmation is None:
+        said.append(
+            "The recipe was released without a confirmation: the comparison can only say that the new material is as "
+            "good or as bad as the one in use."
+        )
+    if not plan.edges:
+        said.append("No edge of the window is tested: the comparison speaks of the setpoint only.")
+    if any(d.kind == "material" for d in differences):
+        said.append(
+            "Another material, not only another lot: its own data sheet and safety data sheet come first. A study of "
+            "its own may be the shorter way when it is likely to want other settings."
+        )
+    return tuple(said)

@@ -1,0 +1,413 @@
+"""What a comparison says: same recipe holds, retune, or not enough coupons yet; more coupons for it; its place in a
+recipe's story."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from doe.acts.base import Key, local, version
+from doe.acts.comparison.plan import (
+    COMPARISON,
+    COMPARISON_PLAN,
+    Begun,
+    ComparisonOffer,
+    ComparisonPlan,
+    ComparisonSize,
+    Wanted,
+    begin_comparison,
+    offer_comparison,
+    plan_from,
+    sheet_notes,
+)
+from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
+from doe.acts.study.counts import ScoreCounts, counts_of
+from doe.domain.errors import InputError
+from doe.domain.jsonable import jsonable
+from doe.domain.plan_kinds import COMPARE
+from doe.domain.serial import to_plain
+from doe.domain.texts import quoted
+from doe.domain.units import METRIC, Shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.assure import Comparison
+    from doe.book import AnalysisRecord, Book, KeptRecipe, StudyRecord
+    from doe.domain.stack import Stack
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A comparison judged.
+
+    Attributes
+    ----------
+    record : StudyRecord
+    plan : ComparisonPlan
+    comparison : Comparison
+    results : DataFrame
+        Coupons with their scores, void ones included.
+    counts : ScoreCounts
+    rounds : int
+        Made so far; one is judged when all its checks are in.
+    cautions : tuple of str
+        What makes the verdict doubtful, in sentences.
+    hash : str
+        Sum of what was judged.
+    kept : AnalysisRecord
+        The verdict as it is kept in the book.
+    """
+
+    record: StudyRecord
+    plan: ComparisonPlan
+    comparison: Comparison
+    results: pd.DataFrame
+    counts: ScoreCounts
+    rounds: int
+    cautions: tuple[str, ...]
+    hash: str
+    kept: AnalysisRecord
+
+    @property
+    def looks_left(self) -> int:
+        """Rounds that may still be added without weakening the assurance."""
+        return max(self.plan.looks - self.rounds, 0)
+
+
+@dataclass(frozen=True)
+class ComparisonStory:
+    """One comparison in the story of a recipe. ``verdict`` is empty and ``judged_at`` None before the first verdict."""
+
+    study_id: int
+    study: str
+    revision: int
+    in_use: str
+    new: str
+    begun_at: datetime
+    begun_by: str
+    verdict: str
+    judged_at: datetime | None
+    sentence: str
+
+
+def is_comparison(book: Book, key: Key) -> bool:
+    """Whether a study is a comparison of materials."""
+    return any(made.kind == COMPARE for made in book.plan_info(key).rounds)
+
+
+def comparison_of(book: Book, name: Key) -> StudyRecord | None:
+    """The comparison of that name or number; None if there is none, as when it is the name of a recipe."""
+    try:
+        record = book.study(name)
+    except InputError:
+        return None
+    return record if is_comparison(book, record.id) else None
+
+
+def refuse_comparison(book: Book, record: StudyRecord, act: str) -> None:
+    """Refuse to treat a comparison as a search for a setpoint.
+
+    Raises
+    ------
+    InputError
+        Saying what to do instead.
+    """
+    if is_comparison(book, record.id):
+        raise InputError(
+            f"{act} of {record.name}",
+            "a comparison of two materials at one recipe",
+            "a study that searches for a setpoint",
+            f"Judge it with: doe compare {quoted(record.name)}",
+        )
+
+
+def judge_comparison(book: Book, key: Key) -> Compared:
+    """Judge a comparison by what is scored, and keep the verdict in the book.
+
+    Raises
+    ------
+    InputError
+        If the study is no comparison.
+    """
+    from doe.assure import compare_materials
+
+    record, plan = comparison_plan(book, key)
+    results = book.results(record.id, include_void=True)
+    rounds = len(book.plan_info(record.id).rounds)
+    found = compare_materials(
+        judged_frame(results),
+        record.study.spec,
+        rate_margin=plan.rate_margin,
+        hand_margin=plan.hand_margin,
+        looks=max(plan.looks, rounds),
+    )
+    counts = counts_of(results)
+    cautions = (*_cautions(book, plan, found, record), *found.notes)
+    total = _sum(record, plan, results)
+    book.save_analysis(
+        record.id,
+        kind=COMPARISON,
+        inputs_hash=total,
+        seed=0,
+        version=version(),
+        payload=_payload(plan, found, rounds, counts, cautions),
+    )
+    kept = book.latest_analysis(record.id, COMPARISON)
+    assert kept is not None  # it has just been kept
+    return Compared(record, plan, found, results, counts, rounds, cautions, total, kept)
+
+
+def more_coupons(
+    book: Book, key: Key, *, strokes: int | None = None, edge_strokes: int | None = None, shown: Shown = METRIC
+) -> Begun:
+    """Add the next round of a comparison: more strokes at the setpoint, and as many again at doubtful edges.
+
+    Raises
+    ------
+    InputError
+        If it is settled, coupons still wait for a check, or no further look was planned.
+    """
+    from doe.assure.comparison.order import comparison_coupons
+    from doe.assure.confirmation.allocation import SETPOINT
+    from doe.plans.timing import hours_at_machines
+
+    found = judge_comparison(book, key)
+    record, plan, judged = found.record, found.plan, found.comparison
+    where = f"more coupons for {record.name}"
+    if judged.verdict != "not enough coupons yet":
+        raise InputError(
+            where,
+            judged.verdict,
+            "a comparison that is still open",
+            "Coupons made until a verdict turns prove less than they say; start a new comparison if something changed.",
+        )
+    if judged.waiting:
+        raise InputError(where, judged.missing[0], "every coupon made so far judged", "Record the checks first.")
+    if not found.looks_left:
+        raise InputError(
+            where,
+            f"{found.rounds} of {plan.looks} rounds made",
+            "no more rounds than were planned",
+            "Every further look would weaken the assurance: start a new comparison, or retune.",
+        )
+    before = book.plan_coupons(record.id)
+    doubtful = [e.new.role for e in judged.edges if e.new.verdict == "doubtful"]
+    points = before.drop_duplicates("role")[["role", *record.study.factor_names]]
+    points = points[points["role"].isin([SETPOINT, *doubtful])].reset_index(drop=True)
+    here = judged.more_units if strokes is None else strokes
+    there = (plan.edge_strokes if edge_strokes is None else edge_strokes) if doubtful else 0
+    number = found.rounds + 1
+    seed = book.plan_info(record.id).seed
+    coupons = comparison_coupons(
+        record.study,
+        points,
+        strokes=here,
+        edge_strokes=there,
+        line=record.line,
+        seed=seed,
+        own_garments="fabric" in plan.differs,
+        number=number,
+    )
+    for name in ("cure_batch", "press_batch", "garment", "stroke", "pair"):
+        coupons[name] += int(before[name].max())
+    refuse_dials(gauged_line(book, record), record.study, coupons)
+    notes = sheet_notes(plan, record.line.coupons_per_stroke)
+    book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes)
+    hours = hours_at_machines(record.study, coupons, record.line).minutes / 60
+    return Begun(record, plan, number, coupons, hours, study_cautions(book, record, shown=shown))
+
+
+def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown, made_by: str) -> Path:
+    """Write a judged comparison as one HTML file.
+
+    Raises
+    ------
+    InputError
+        If the place cannot be written.
+    """
+    from reports.comparison.page import ComparisonReport, comparison_report
+    from reports.files import write_whole
+    from reports.study.inputs import HistoryRow, Provenance
+
+    record, kept = found.record, found.kept
+    acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
+    page = comparison_report(
+        ComparisonReport(
+            study=record.study,
+            stack=record.stack,
+            line=record.line,
+            in_use=_stack_in_use(book, found.plan),
+            plan=found.plan,
+            judged=found.comparison,
+            results=found.results,
+            rounds=found.rounds,
+            looks_left=found.looks_left,
+            cautions=found.cautions,
+            provenance=Provenance(found.hash, kept.version, made_by, local(kept.made_at)),
+            made_at=local(datetime.now(UTC)),
+            history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
+            shown=shown,
+        )
+    )
+    return write_whole(output, page)
+
+
+def _stack_in_use(book: Book, plan: ComparisonPlan) -> Stack | None:
+    try:
+        return book.recipe(plan.recipe, plan.revision).recipe.stack
+    except InputError:
+        return None
+
+
+def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
+    """Every comparison with a recipe, oldest first, with its last verdict."""
+    last = dict(book.analyses_of_kind(COMPARISON))  # a later one of the same study replaces an earlier one
+    stories = []
+    for study_id, planned in book.analyses_of_kind(COMPARISON_PLAN):
+        plan = plan_from(planned.payload)
+        if plan.recipe != recipe_name:
+            continue
+        judged = last.get(study_id)
+        stories.append(
+            ComparisonStory(
+                study_id,
+                book.study(study_id).name,
+                plan.revision,
+                plan.in_use,
+                plan.new,
+                planned.made_at,
+                planned.made_by,
+                judged.verdict if judged else "",
+                judged.made_at if judged else None,
+                story_sentence(plan, judged),
+            )
+        )
+    return tuple(sorted(stories, key=lambda s: s.begun_at))
+
+
+def story_sentence(plan: ComparisonPlan, judged: AnalysisRecord | None) -> str:
+    """A comparison in one sentence."""
+    from doe.words.wording import stated
+
+    what = f"{plan.new} against {plan.in_use} (revision {plan.revision})"
+    if judged is None or not judged.payload["rates"]["new_units"]:
+        return f"{what}: nothing is judged yet."
+    rates = judged.payload["rates"]
+    counts = (
+        f"new {rates['new_passed']} of {rates['new_units']}, in use {rates['old_passed']} of {rates['old_units']} "
+        f"passed at the setpoint"
+    )
+    return (
+        f"{what}: {judged.verdict}, judged with {stated(plan.assurance)} assurance and a margin of "
+        f"{100 * plan.rate_margin:g} points; {counts}."
+    )
+
+
+def judged_frame(results: pd.DataFrame) -> pd.DataFrame:
+    """Results of a comparison in the words of `doe.assure.compare_materials`: pairs are its strokes."""
+    frame = results.drop(columns=["passed"])  # a coupon that waits for a wash has not passed
+    return frame.assign(
+        material=frame["material"].map({"new": "new", "incumbent": "old"}), stroke=frame["pair"].astype(int)
+    )
+
+
+def comparison_plan(book: Book, key: Key) -> tuple[StudyRecord, ComparisonPlan]:
+    """A comparison and what was decided before its coupons were made.
+
+    Raises
+    ------
+    InputError
+        If the study is no comparison.
+    """
+    record = book.study(key)
+    planned = book.latest_analysis(record.id, COMPARISON_PLAN)
+    if planned is None or not is_comparison(book, record.id):
+        raise InputError(
+            f"study {record.name}",
+            "a study that compares nothing",
+            "a comparison or a recipe",
+            "Begin one with: doe compare RECIPE --begin",
+        )
+    return record, plan_from(planned.payload)
+
+
+def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: StudyRecord) -> tuple[str, ...]:
+    said = []
+    try:
+        kept: KeptRecipe | None = book.recipe(plan.recipe)
+    except InputError:
+        kept = None
+    if kept is not None and kept.recipe.revision != plan.revision:
+        said.append(
+            f"Recipe {plan.recipe} is at revision {kept.recipe.revision} now; this comparison was made with revision "
+            f"{plan.revision} and speaks of that one."
+        )
+    if kept is not None and kept.retired_why:
+        said.append(f"Recipe {plan.recipe} was retired: {kept.retired_why}")
+    if found.verdict == "retune" and found.waiting:
+        said.append("The verdict was given before every check was in.")
+    if record.line.coupons_per_stroke < 2:
+        said.append(
+            "One coupon fits under the platen, so a pair is two strokes one after the other, not one stroke: what "
+            "changes from stroke to stroke stays in the difference."
+        )
+    return tuple(said)
+
+
+def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> str:
+    """SHA-256 over plan, study and everything scored."""
+    columns = [
+        c
+        for c in results.columns
+        if c in ("coupon", "material", "pair", "role", "cure_batch", "side", "void")
+        or str(c).startswith(("check_", "hand_"))
+    ]
+    rows = jsonable(results[sorted(columns)].sort_values("coupon").to_dict("records"))
+    data = {"study": to_plain(record.study), "plan": jsonable(plan), "results": rows}
+    return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
+
+
+def _payload(
+    plan: ComparisonPlan, found: Comparison, rounds: int, counts: ScoreCounts, cautions: tuple[str, ...]
+) -> Mapping[str, Any]:
+    data: dict[str, Any] = jsonable(found)
+    return {
+        **data,
+        "recipe": plan.recipe,
+        "revision": plan.revision,
+        "rounds": rounds,
+        "counts": jsonable(counts),
+        "cautions": list(cautions),
+    }
+
+
+__all__ = [
+    "COMPARISON",
+    "COMPARISON_PLAN",
+    "Begun",
+    "Compared",
+    "ComparisonOffer",
+    "ComparisonPlan",
+    "ComparisonSize",
+    "ComparisonStory",
+    "Wanted",
+    "begin_comparison",
+    "comparison_of",
+    "comparison_plan",
+    "comparisons_of",
+    "is_comparison",
+    "judge_comparison",
+    "judged_frame",
+    "more_coupons",
+    "offer_comparison",
+    "plan_from",
+    "refuse_comparison",
+    "story_sentence",
+    "write_comparison",
+]

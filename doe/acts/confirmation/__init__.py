@@ -1,0 +1,1 @@
+"""Confirmation of a study's answer: its rule, its coupons, its verdict."""

@@ -1,0 +1,64 @@
+"""Rules of confirmations as they are kept in the book: fixed before the coupons are made, never changed after."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from doe.acts.base import Key
+from doe.domain.jsonable import jsonable
+from doe.domain.plan_kinds import CONFIRMATION_PLAN
+
+if TYPE_CHECKING:
+    from doe.assure.confirmation.attempts import ConfirmationPlan
+    from doe.book import AnalysisRecord, Book
+
+REPLACEMENT = "confirmation replacement"
+"""Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
+
+
+def plan_data(plan: ConfirmationPlan, *, gives_up: Mapping[str, Any] | None = None) -> dict[str, Any]:
+    """A rule as what JSON takes; ``gives_up`` names the attempt that it puts an end to, and why."""
+    data: dict[str, Any] = jsonable(plan)
+    for name in ("id", "made_at", "made_by", "given_up", "inputs_hash"):  # the book keeps these beside it
+        del data[name]
+    # the verdict is for lists of studies: until coupons are scored, this is how far it has come
+    return data | {"gives_up": dict(gives_up) if gives_up else None, "verdict": "planned"}
+
+
+def plans_of(book: Book, key: Key) -> tuple[ConfirmationPlan, ...]:
+    """Every confirmation ever planned for a study, oldest first."""
+    kept = book.analyses(key)
+    plans = [a for a in kept if a.kind == CONFIRMATION_PLAN]
+    ends = {a.payload["gives_up"]["attempt"]: str(a.payload["gives_up"]["why"]) for a in plans if a.payload["gives_up"]}
+    further: dict[int, list[int]] = {}
+    for a in kept:
+        if a.kind == REPLACEMENT:
+            further.setdefault(int(a.payload["attempt"]), []).append(int(a.payload["round"]))
+    return tuple(
+        _plan_from(a, further.get(int(a.payload["attempt"]), ()), ends.get(a.payload["attempt"], "")) for a in plans
+    )
+
+
+def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> ConfirmationPlan:
+    import pandas as pd
+
+    from doe.assure import ClaimPlan
+    from doe.assure.confirmation.attempts import ConfirmationPlan
+
+    data = {name: value for name, value in kept.payload.items() if name not in ("gives_up", "verdict")}
+    window = data.pop("window")
+    return ConfirmationPlan(
+        **{
+            **data,
+            "claim": ClaimPlan(**data["claim"]),
+            "points": pd.DataFrame(data["points"]),
+            "rounds": (*data["rounds"], *further),
+            "window": None if window is None else {name: (ends[0], ends[1]) for name, ends in window.items()},
+        },
+        id=kept.id,
+        inputs_hash=kept.inputs_hash,
+        made_at=kept.made_at,
+        made_by=kept.made_by,
+        given_up=given_up,
+    )

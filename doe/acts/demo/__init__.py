@@ -1,0 +1,1 @@
+"""The demo: an invented shop from its first stack to its report."""

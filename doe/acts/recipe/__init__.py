@@ -1,0 +1,1 @@
+"""Recipes: released, found, told, and what a record must hold."""

@@ -1,0 +1,209 @@
+"""Recipes of the book: which are in force, which suits a stack, and what one means on another line."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from doe.acts.gauges.dials import USUAL_STEP_DEGC, Dial, dial_ends, dials_on
+from doe.domain.limits import CEILING_DEGC
+from doe.domain.recipe import PARTS, Part, Recipe, RecipeSetting, StackDifference, nearest_recipes
+from doe.domain.stack import Line, Material, Stack
+from doe.domain.units import METRIC, Shown
+
+if TYPE_CHECKING:
+    from doe.assure import GaugedLine
+    from doe.book import Book, KeptRecipe
+
+UID_LENGTH = 32
+
+
+def find_recipe(book: Book, words: str, revision: int | None = None) -> KeptRecipe:
+    """A recipe by its name, or one revision by the id on its card.
+
+    Raises
+    ------
+    InputError
+        If there is none; it lists what there is.
+    """
+    plain = words.strip().lower()
+    if revision is None and len(plain) == UID_LENGTH:
+        for kept in book.recipes():
+            if kept.uid == plain:
+                return kept
+    return book.recipe(words, revision)
+
+
+def recipes_to_list(book: Book, *, every: bool = False) -> tuple[KeptRecipe, ...]:
+    """Recipes in force, those due for review first; with ``every`` all revisions, by name."""
+    kept = book.recipes()
+    if every:
+        return kept
+    return tuple(sorted((k for k in kept if k.in_force), key=lambda k: (k.recipe.review_on, k.recipe.name)))
+
+
+def in_force_for(book: Book, study_id: int) -> KeptRecipe | None:
+    """The recipe to work by that came from a study; a newer revision counts wherever it came from.
+
+    Where a study led to several recipes, the one that was approved last; None while none is in force.
+    """
+    kept = book.recipes()
+    names = {k.recipe.name for k in kept if k.study_id == study_id}
+    found = [k for k in kept if k.in_force and k.recipe.name in names]
+    return max(found, key=lambda k: k.recipe.approved_at) if found else None
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """A recipe in force, what differs from the stack asked about, and whether nothing does."""
+
+    kept: KeptRecipe
+    differences: tuple[StackDifference, ...]
+
+    @property
+    def same(self) -> bool:
+        """Whether every part compared is the same, to the lot."""
+        return all(d.kind == "same" for d in self.differences)
+
+
+def nearest_to(book: Book, parts: Mapping[Part, Material]) -> tuple[Nearest, ...]:
+    """Recipes in force for materials, the most similar first; only the parts that are given are compared."""
+    kept = {(k.recipe.name, k.recipe.revision): k for k in book.recipes()}
+    filler = Material("not asked about")
+    stack = Stack(
+        "asked about",
+        parts.get("fabric", filler),
+        parts.get("film", filler),
+        parts.get("powder", filler),
+        parts.get("ink"),
+    )
+    asked = tuple(p for p in PARTS if p in parts)
+    found = nearest_recipes(stack, [k.recipe for k in kept.values()], parts=asked)
+    return tuple(Nearest(kept[(recipe.name, recipe.revision)], differences) for recipe, differences in found)
+
+
+def parts_of(stack: Stack) -> dict[Part, Material]:
+    """The parts that a stack names."""
+    return {part: getattr(stack, part) for part in PARTS if getattr(stack, part) is not None}
+
+
+@dataclass(frozen=True)
+class LineSetting:
+    """One setting of a recipe on a line.
+
+    ``dial`` for the setpoint, None where no gauge tells it or it is no temperature of a machine; ``dial_low`` and
+    ``dial_high`` the window on that dial.
+    """
+
+    setting: RecipeSetting
+    dial: Dial | None
+    dial_low: float | None
+    dial_high: float | None
+
+
+@dataclass(frozen=True)
+class OnLine:
+    """A recipe expressed for a line.
+
+    ``is_own`` says that it is the line the recipe was released for; ``unknown`` lists what is not known there, and
+    ``cautions`` what its gauges say. Full sentences.
+    """
+
+    kept: KeptRecipe
+    line: Line
+    is_own: bool
+    settings: tuple[LineSetting, ...]
+    unknown: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: Shown = METRIC) -> OnLine:
+    """A recipe for a line: the same surface temperatures, dialled in as that line's gauge readings tell.
+
+    Raises
+    ------
+    InputError
+        If the book has no such line.
+    """
+    from doe.acts.gauges.line import gauged_line
+
+    line = book.line(line_name)
+    gauged = gauged_line(book, line, on=on)
+    recipe = kept.recipe
+    numbers = {s.factor: s.surface for s in recipe.settings if not isinstance(s.surface, str)}
+    dials, beyond = dials_on(gauged, numbers, {})
+    dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a sentence says why
+    settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
+    is_own = line.name == recipe.line.name
+    return OnLine(
+        kept,
+        line,
+        is_own,
+        settings,
+        _unknown(recipe, line, gauged, settings, is_own=is_own, shown=shown),
+        (*(m.status.caution for m in gauged.machines if m.status.caution), *beyond, *gauged.left_out),
+    )
+
+
+def _line_setting(gauged: GaugedLine, setting: RecipeSetting, dial: Dial | None) -> LineSetting:
+    low = high = None
+    if dial is not None and setting.window_low is not None and setting.window_high is not None:
+        low, high = dial_ends(gauged, setting.factor, setting.window_low, setting.window_high, dial, USUAL_STEP_DEGC)
+    return LineSetting(setting, dial, low, high)
+
+
+def _unknown(
+    recipe: Recipe, line: Line, gauged: GaugedLine, settings: tuple[LineSetting, ...], *, is_own: bool, shown: Shown
+) -> tuple[str, ...]:
+    """What is not known of a recipe on a line, the gravest first."""
+    from doe.words.recipe import difference_size
+
+    found = []
+    for each in settings:
+        setting = each.setting
+        gauge = gauged.gauge_of(setting.factor)
+        if gauge is None or isinstance(setting.surface, str):
+            continue
+        if each.dial is None:
+            found.append(
+                f"What to dial in for the {setting.label}: the readings of the {gauge.machine} of {line.name} do not "
+                "tell it, or there are none."
+            )
+            continue
+        room = _room(setting)
+        twice = 2 * (each.dial.u_delta_degc or 0.0)
+        if room is not None and twice > room:
+            found.append(
+                f"Whether the {setting.label} really lies in the window: the dial is known to "
+                f"±{difference_size(twice, shown)} (k = 2), the window leaves {difference_size(room, shown)}."
+            )
+    if is_own:
+        return tuple(found)
+    proof = "was confirmed" if recipe.confirmation is not None else "was tried"
+    found.append(
+        f"Whether it passes on {line.name}: it {proof} on {recipe.line.name} only. Make confirmation coupons here "
+        "before the first order."
+    )
+    found.append(
+        "How the other oven heats: air, load and belt differ at the same film temperature, so the same time may cure "
+        "more or less."
+    )
+    if any(s.factor == "pressure" for s in recipe.settings) or "pressure" in recipe.held:
+        found.append(
+            "The pressure on the cloth: an air gauge shows the cylinder, not the cloth, and another cylinder or platen "
+            "presses differently at the same reading."
+        )
+    found.append(
+        f"How hot oven and press of {line.name} may be set: the limits on record are those of {recipe.line.name}."
+    )
+    found.append("Whether this platen is as even: a cold corner of another press is not in the window.")
+    return tuple(found)
+
+
+def _room(setting: RecipeSetting) -> float | None:
+    """Distance from the setpoint to the nearer end of the window; None without a window."""
+    if isinstance(setting.surface, str) or setting.window_low is None or setting.window_high is None:
+        return None
+    return min(setting.surface - setting.window_low, setting.window_high - setting.surface)

@@ -1,0 +1,1 @@
+"""Scoring: scores given at the press, how far the coupons have come, how far people agree."""

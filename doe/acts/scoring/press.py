@@ -1,0 +1,100 @@
+"""Scores given at the press by several people: what differs from what is stored, and storing it with its why."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from doe.domain.score import FieldValue, ScoreEntry
+
+if TYPE_CHECKING:
+    from doe.acts.scoring.making import Coupon
+    from doe.book import Book, StudyRecord
+
+WORDS_ADDED = "words added to the note"
+"""Why a note changes when another one is written below it."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A field that is stored with another value than the one given."""
+
+    field: str
+    stored: FieldValue
+    stored_by: str
+    stored_at: datetime
+    given: FieldValue
+
+
+def differences(coupon: Coupon, entry: ScoreEntry) -> tuple[Difference, ...]:
+    """What an entry would correct. The side goes with the symptoms and is not named on its own; notes are added to."""
+    found = []
+    for name, value in entry.fields():
+        said = coupon.said.get(name)
+        follows = name == "side" and ("symptoms" in coupon.said or not entry.symptoms)
+        if said is None or said.value == value or name == "note" or (name == "side" and follows):
+            continue
+        found.append(Difference(name, said.value, said.who, said.at, value))
+    return tuple(found)
+
+
+def keeping(entry: ScoreEntry, fields: Collection[str]) -> ScoreEntry:
+    """The entry without these fields: there what is stored stays."""
+    checks = {name: value for name, value in entry.checks.items() if f"check:{name}" not in fields}
+    hand = {name: value for name, value in entry.hand.items() if f"hand:{name}" not in fields}
+    actual = {name: value for name, value in entry.actual.items() if f"actual:{name}" not in fields}
+    symptoms, side = entry.symptoms, entry.side
+    if "symptoms" in fields:
+        symptoms, side = (), ""
+    return replace(
+        entry,
+        checks=checks,
+        hand=hand,
+        actual=actual,
+        symptoms=symptoms,
+        side=side,
+        note="" if "note" in fields else entry.note,
+        void_reason=None if "void" in fields else entry.void_reason,
+    )
+
+
+def with_note_added(coupon: Coupon, entry: ScoreEntry) -> ScoreEntry:
+    """The entry with its note below the stored one, so that two people may each write something."""
+    said = coupon.said.get("note")
+    if said is None or not entry.note:
+        return entry
+    before = str(said.value)
+    if entry.note == before or entry.note in before.split("\n"):  # the same form once more
+        return replace(entry, note="")
+    return replace(entry, note=f"{before}\n{entry.note}")
+
+
+def store_scores(book: Book, record: StudyRecord, coupon: Coupon, entry: ScoreEntry, *, why: str = "") -> int:
+    """Store an entry; returns the new fields. A correction needs a why, a longer note brings its own.
+
+    Raises
+    ------
+    InputErrors
+        As `Book.record`.
+    """
+    entry = with_note_added(coupon, entry)
+    if not any(True for _ in entry.fields()):
+        return 0
+    longer = "note" in coupon.said and bool(entry.note)
+    return book.record(
+        record.id, [entry], why=why or (WORDS_ADDED if longer and not differences(coupon, entry) else "")
+    )
+
+
+def take_back(book: Book, record: StudyRecord, coupon: Coupon, fields: Sequence[str], why: str) -> int:
+    """Empty fields again, as a correction; returns how many. What was said stays in the history."""
+    cleared = [name for name in fields if name in coupon.said and name != "void"]
+    if "symptoms" in cleared and "side" in coupon.said and "side" not in cleared:
+        cleared.append("side")
+    void = "" if "void" in fields and coupon.void else None
+    entry = ScoreEntry(coupon.name, cleared=tuple(cleared), void_reason=void)
+    if not cleared and void is None:
+        return 0
+    return book.record(record.id, [entry], why=why)

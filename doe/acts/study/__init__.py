@@ -1,0 +1,1 @@
+"""A study: its plans, fits, answers, reasons and sheets."""

@@ -1,0 +1,157 @@
+"""What an earlier study of a recipe tells a retune: its coupons, each counting for a part of one."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from doe.acts.base import version
+from doe.domain.errors import InputError
+from doe.domain.jsonable import jsonable
+from doe.domain.results import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.book import Book, NewAnalysis, StudyRecord
+    from doe.domain.study import Study
+    from doe.setpoint import Answer
+    from doe.surfaces import Earlier
+
+PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
+"""Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
+
+USUAL_DISCOUNT = 0.3
+"""What one coupon of the earlier study counts for. See `tests/benchmarks/prior_knowledge.py` and DEVELOPERS.md."""
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Coupons of an earlier study as they were when the retune began; a later correction of them changes nothing here.
+
+    ``discount`` is what each counts for; 0 when they are left out, and then ``results`` is empty. ``why`` says why so.
+    """
+
+    study: str
+    recipe: str
+    revision: int
+    discount: float
+    why: str
+    results: pd.DataFrame
+    hash: str
+
+    @property
+    def coupons(self) -> int:
+        """Scored coupons."""
+        return len(self.results)
+
+    @property
+    def is_used(self) -> bool:
+        """Whether any of it enters the fit."""
+        return self.discount > 0 and self.coupons > 0
+
+    def earlier(self) -> Earlier | None:
+        """For `doe.fit`; None when nothing is used."""
+        from doe.surfaces import Earlier
+
+        return Earlier(self.results, self.discount) if self.is_used else None
+
+
+def check_discount(discount: float) -> float:
+    """A discount from 0 (left out) to 1 (like coupons of the new stack).
+
+    Raises
+    ------
+    InputError
+        If it is outside.
+    """
+    if not 0 <= discount <= 1:
+        raise InputError("--discount", discount, "0 to 1", "0 leaves the earlier coupons out, 1 counts them fully.")
+    return discount
+
+
+def usual_discount(differs: Mapping[str, str]) -> tuple[float, str]:
+    """What the earlier coupons usually count for, and why: nothing when the fabric is another in kind."""
+    if differs.get("fabric") == "material":
+        return 0.0, "the fabric is another in kind, so the earlier coupons are left out unless somebody wants them"
+    return USUAL_DISCOUNT, "usual for the same kind of fabric"
+
+
+def coupons_for_prior(results: pd.DataFrame, study: Study, levels: Mapping[str, str]) -> pd.DataFrame:
+    """Scored coupons of an earlier study with the columns a fit of the new one reads.
+
+    Parameters
+    ----------
+    results : DataFrame
+        As the book gives them.
+    study : Study
+        The new study; its factors are among those of the earlier one.
+    levels : mapping
+        Levels at which categorical factors of the earlier study are held now: coupons at another level are left out.
+    """
+    keep = results["passed"].notna()
+    for name, level in levels.items():
+        keep &= results[name].astype(str) == level
+    names = ("coupon", *study.factor_names, "passed", "side", *BATCH_COLUMNS)
+    actual = [ACTUAL_PREFIX + n for n in study.factor_names]
+    columns = [c for c in results.columns if c in names or c in actual or str(c).startswith(HAND_PREFIX)]
+    found: pd.DataFrame = results.loc[keep, columns].reset_index(drop=True)
+    return found
+
+
+def prior_analysis(
+    *, study: str, recipe: str, revision: int, discount: float, why: str, results: pd.DataFrame
+) -> NewAnalysis:
+    """Prior knowledge as the book keeps it."""
+    from doe.book import NewAnalysis
+
+    used = results if discount > 0 else results.iloc[:0]
+    rows = {"columns": list(used.columns), "rows": jsonable(used.to_dict("records"))}
+    total = hashlib.sha256(json.dumps(rows, sort_keys=True).encode()).hexdigest()
+    payload = {
+        "study": study,
+        "recipe": recipe,
+        "revision": revision,
+        "discount": discount,
+        "why": why,
+        "results": rows,
+        "hash": total,
+    }
+    return NewAnalysis(PRIOR, total, 0, version(), payload)
+
+
+def prior_of(book: Book, record: StudyRecord) -> Prior | None:
+    """Prior knowledge of a study; None when it has none on record."""
+    import pandas as pd
+
+    kept = book.latest_analysis(record.id, PRIOR)
+    if kept is None:
+        return None
+    data: Mapping[str, Any] = kept.payload
+    rows = data["results"]
+    frame = pd.DataFrame(rows["rows"], columns=rows["columns"])
+    return Prior(data["study"], data["recipe"], data["revision"], data["discount"], data["why"], frame, data["hash"])
+
+
+def prior_sentence(prior: Prior, study: Study, answer: Answer, without: Answer) -> str:
+    """What the earlier coupons do to an answer, for people: the answer with and without them."""
+    from doe.words.wording import amount_both, count, listing, shirts, shirts_at_least, stated
+
+    moved = [
+        f"{f.label} {amount_both(f, without.setpoint[f.name])} instead of {amount_both(f, answer.setpoint[f.name])}"
+        for f in study.numeric
+        if amount_both(f, without.setpoint[f.name]) != amount_both(f, answer.setpoint[f.name])
+    ]
+    settings = f"its setpoint would have {listing(moved)}" if moved else "its setpoint would be the same"
+    verdict = "" if without.verdict == answer.verdict else f", and its verdict would be: {without.verdict}"
+    sure = f"with {stated(study.spec.assurance)} assurance"
+    return (
+        f"{count(prior.coupons, 'coupon')} of the study {prior.study} (recipe {prior.recipe}, revision "
+        f"{prior.revision}) count{'s' if prior.coupons == 1 else ''} here, each for {prior.discount:.2g} of a coupon. "
+        f"With them {shirts(answer.pass_rate)} are expected, at least {shirts_at_least(answer.pass_rate_low)} {sure}; "
+        f"the answer without them expects {shirts(without.pass_rate)}, at least "
+        f"{shirts_at_least(without.pass_rate_low)}; {settings}{verdict}."
+    )

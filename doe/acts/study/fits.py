@@ -1,0 +1,198 @@
+"""Fitting a study and recommending its setpoint; what is reported is kept in the book."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from doe.acts.answers import answer_data, answer_from
+from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
+from doe.acts.comparison.verdict import refuse_comparison
+from doe.acts.study.counts import ScoreCounts, score_counts
+from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, prior_of, prior_sentence
+from doe.acts.study.rounds import results_to_learn_from
+from doe.domain.jsonable import jsonable
+from doe.domain.serial import to_plain
+from doe.domain.study import Study
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.book import AnalysisRecord, Book, StudyRecord
+    from doe.setpoint import Answer
+    from doe.surfaces import Surfaces
+
+_HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
+
+
+def inputs_hash(study: Study, results: pd.DataFrame, prior: Prior | None = None) -> str:
+    """SHA-256 over a study and its scored coupons: the same facts give the same text, whatever their order.
+
+    Coupons that still wait change nothing in a fit, so they are left out. Earlier coupons count as they were kept,
+    with their discount.
+    """
+    columns = sorted(
+        c for c in results.columns if c in (*_HASHED, *study.factor_names) or str(c).startswith(("actual_", "hand_"))
+    )
+    scored = results.loc[results["passed"].notna(), columns].sort_values("coupon")
+    rows = jsonable(scored.to_dict("records"))
+    facts: dict[str, Any] = {"study": to_plain(study), "results": rows}
+    if prior is not None and prior.is_used:
+        facts["prior"] = {"hash": prior.hash, "discount": prior.discount}
+    text = json.dumps(facts, sort_keys=True, ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def hash_now(book: Book, record: StudyRecord) -> str:
+    """Sum of what a study's fit would be made from as things stand now."""
+    return inputs_hash(record.study, results_to_learn_from(book, record.id), prior_of(book, record))
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A fit with what it was made from; ``prior`` holds the coupons of an earlier study, where there are any."""
+
+    record: StudyRecord
+    results: pd.DataFrame
+    surfaces: Surfaces
+    hash: str
+    seed: int
+    counts: ScoreCounts
+    prior: Prior | None = None
+
+
+def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progress | None = None) -> Fitted:
+    """Fit the surfaces of a study to what is scored, and keep the fit in the book."""
+    fitted = fit_of(book, book.study(key), seed, progress)
+    belief = fitted.surfaces.belief
+    payload = {
+        "coupons": fitted.surfaces.results.coupons,
+        "passed": int(fitted.surfaces.results.passed.sum()),
+        "score": belief.score,
+        "score_no_factor": belief.score_no_factor,
+        "right": belief.right,
+        "fit_p_value": belief.fit_p_value,
+        "learned": belief.learned,
+        "sentences": belief.sentences,
+        "warnings": fitted.surfaces.warnings,
+    }
+    _keep(book, fitted, FIT, payload)
+    return fitted
+
+
+def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress | None) -> Fitted:
+    """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
+    from doe.surfaces import fit
+
+    refuse_comparison(book, record, "fit")
+    results = results_to_learn_from(book, record.id)
+    seed = usual_seed(record.name) if seed is None else seed
+    prior = prior_of(book, record)
+    earlier = prior.earlier() if prior else None
+    surfaces = fit(record.study, results, seed=seed, progress=progress, earlier=earlier)
+    total = inputs_hash(record.study, results, prior)
+    return Fitted(record, results, surfaces, total, seed, score_counts(book, record.id), prior)
+
+
+def _keep(book: Book, fitted: Fitted, kind: str, payload: Mapping[str, Any]) -> None:
+    book.save_analysis(
+        fitted.record.id,
+        kind=kind,
+        inputs_hash=fitted.hash,
+        seed=fitted.seed,
+        version=version(),
+        payload=jsonable(payload),
+    )
+
+
+@dataclass(frozen=True)
+class Recommended:
+    """An answer with the fit behind it.
+
+    ``kept`` is the record of the same answer when it was in the book already; ``before`` the last answer to other
+    results, when there is one; ``without`` the answer without the coupons of an earlier study, where they count.
+    """
+
+    fitted: Fitted
+    answer: Answer
+    kept: AnalysisRecord | None
+    before: AnalysisRecord | None
+    without: Answer | None = None
+
+
+def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: Progress | None = None) -> Recommended:
+    """Recommend a setpoint from what is scored, and keep the answer in the book.
+
+    An answer to the very same results, kept earlier, is given again as it was kept: a report made a year later says
+    the same, whatever machine or version it is made with. With another seed, or after results changed, it is
+    computed anew.
+    """
+    from doe.setpoint import recommend
+
+    tell = progress or (lambda share: None)
+    fitted = fit_of(book, book.study(key), seed, lambda share: tell(0.7 * share))
+    kept_answers = [a for a in book.analyses(fitted.record.id) if a.kind == RECOMMEND]
+    same = [a for a in kept_answers if a.inputs_hash == fitted.hash and (seed is None or a.seed == seed)]
+    others = [a for a in kept_answers if a.inputs_hash != fitted.hash]
+    before = others[-1] if others and not same else None
+    if same:
+        answer, kept = answer_from(same[-1].payload), same[-1]
+    else:
+        answer, kept = (
+            recommend(
+                fitted.record.study, fitted.surfaces, seed=fitted.seed, progress=lambda share: tell(0.7 + 0.1 * share)
+            ),
+            None,
+        )
+        _keep(book, fitted, RECOMMEND, answer_data(answer))
+    without = _without_prior(book, fitted)
+    tell(1.0)
+    return Recommended(fitted, _told(answer, fitted, without), kept, before, without)
+
+
+def _without_prior(book: Book, fitted: Fitted) -> Answer | None:
+    """The answer without the coupons of an earlier study, kept beside the other; None where there are none."""
+    from doe.setpoint import recommend
+    from doe.surfaces import fit
+
+    if fitted.prior is None or not fitted.prior.is_used:
+        return None
+    for kept in reversed(book.analyses(fitted.record.id)):
+        if kept.kind == WITHOUT_PRIOR and kept.inputs_hash == fitted.hash and kept.seed == fitted.seed:
+            return answer_from(kept.payload["answer"])
+    study = fitted.record.study
+    answer = recommend(study, fit(study, fitted.surfaces.results, seed=fitted.seed), seed=fitted.seed)
+    # inside, so that its verdict is never taken for that of the study
+    _keep(book, fitted, WITHOUT_PRIOR, {"answer": answer_data(answer)})
+    return answer
+
+
+def _told(answer: Answer, fitted: Fitted, without: Answer | None) -> Answer:
+    """The answer with what stands before it: open checks first, then what an earlier study does to it."""
+    if without is not None and fitted.prior is not None:
+        said = prior_sentence(fitted.prior, fitted.record.study, answer, without)
+        answer = replace(answer, limits_on_certainty=(said, *answer.limits_on_certainty))
+    return _with_open_checks(answer, fitted)
+
+
+def _with_open_checks(answer: Answer, fitted: Fitted) -> Answer:
+    """The answer, which says first what it cannot know: a coupon counts as passed before it was washed.
+
+    This is how things stand when the answer is given, so it is not kept with the answer: a wash that is passed
+    later changes no result of the fit.
+    """
+    from doe.words.wording import listing
+
+    if not fitted.counts.unfinished:
+        return answer
+    good = fitted.results[fitted.results["passed"].eq(True)]
+    names = [c.name for c in fitted.record.study.spec.checks if good[f"check_{c.name}"].isna().any()]
+    said = (
+        f"{fitted.counts.unfinished} of {fitted.counts.passed} passed coupons still wait for a check "
+        f"({listing([n.replace('_', ' ') for n in names])}); until then they count as passed, and the pass rate "
+        "may look too good."
+    )
+    return replace(answer, limits_on_certainty=(said, *answer.limits_on_certainty))

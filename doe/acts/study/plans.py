@@ -1,0 +1,203 @@
+"""Comparing plans, making one, and adding rounds to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from doe.acts.base import Key, Progress, usual_seed
+from doe.acts.comparison.verdict import refuse_comparison
+from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
+from doe.acts.study.counts import score_counts
+from doe.acts.study.limits import refuse_without_limits
+from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from
+from doe.domain.errors import InputError
+from doe.domain.units import METRIC, Shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.assure import GaugedLine
+    from doe.book import Book, StudyRecord
+    from doe.plans import LeftOut, Plan, PlanJudgement
+
+
+@dataclass(frozen=True)
+class PlanChoice:
+    """Candidate plans of a study at a budget, the most telling first, the kinds that do not fit, its line.
+
+    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them.
+    """
+
+    record: StudyRecord
+    coupons: int
+    seed: int
+    judgements: tuple[PlanJudgement, ...]
+    left_out: tuple[LeftOut, ...]
+    gauged: GaugedLine
+    cautions: tuple[str, ...]
+
+
+def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, shown: Shown = METRIC) -> PlanChoice:
+    """Compare plans for a study that has none yet."""
+    from doe.plans import compare_plans, left_out
+
+    record = _without_plan(book, key)
+    seed = usual_seed(record.name) if seed is None else seed
+    gauged = gauged_line(book, record)
+    judged = compare_plans(record.study, coupons=coupons, seed=seed, line=gauged.line)
+    absent = left_out(record.study, coupons=coupons)
+    if not judged:
+        raise InputError(
+            "--coupons", coupons, "enough for one of the plans", absent[0].reason if absent else "Add coupons."
+        )
+    return PlanChoice(record, coupons, seed, judged, absent, gauged, study_cautions(book, record, gauged, shown=shown))
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A round that was stored: the whole plan, the new round with how it was chosen and its notes, the plan's worth.
+
+    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them.
+    """
+
+    record: StudyRecord
+    plan: Plan
+    round: int
+    kind: str
+    notes: tuple[str, ...]
+    judgement: PlanJudgement
+    gauged: GaugedLine
+    cautions: tuple[str, ...]
+
+    @property
+    def coupons(self) -> pd.DataFrame:
+        """The coupons of the new round."""
+        return self.plan.coupons[self.plan.coupons["round"] == self.round]
+
+
+def commit_plan(
+    book: Book,
+    key: Key,
+    *,
+    kind: str,
+    coupons: int,
+    seed: int | None = None,
+    order: str = "batched",
+    per_garment: int = 4,
+    shown: Shown = METRIC,
+) -> Planned:
+    """Make a plan of a kind and store it as the first round."""
+    from doe.plans import judge_plan, make_plan
+
+    record = _without_plan(book, key)
+    plan = make_plan(
+        record.study,
+        coupons=coupons,
+        kind=kind,
+        seed=usual_seed(record.name) if seed is None else seed,
+        line=record.line,
+        order=order,
+        coupons_per_garment=per_garment,
+    )
+    refuse_dials(gauged_line(book, record), record.study, plan.coupons)
+    book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes)
+    gauged = gauged_line(book, record)
+    judged = judge_plan(plan, line=gauged.line)
+    cautions = study_cautions(book, record, gauged, shown=shown)
+    return Planned(record, plan, 1, plan.kind, plan.notes, judged, gauged, cautions)
+
+
+def _without_plan(book: Book, key: Key) -> StudyRecord:
+    record = book.study(key)
+    refuse_comparison(book, record, "plan")
+    refuse_without_limits(record.study)
+    rounds = book.plan_info(record.id).rounds
+    if rounds:
+        from doe.words.wording import count
+
+        raise InputError(
+            f"plan of {record.name}",
+            f"{count(len(rounds), 'round')} of coupons",
+            "a study without a plan",
+            "Add a round with doe extend, or start another study.",
+        )
+    return record
+
+
+def stored_plan(book: Book, record: StudyRecord) -> Plan:
+    """The plan of a study as it is in the book: the rounds that search for the window.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    from doe.plans import Plan
+
+    info = book.plan_info(record.id)
+    coupons = coupons_to_learn_from(book, record.id)
+    if coupons.empty:
+        raise _no_plan(record)
+    return Plan(record.study, info.kind, info.seed, coupons, notes_to_learn_from(info))
+
+
+def whole_plan(book: Book, record: StudyRecord) -> Plan:
+    """Every round of a study, those that only judge or compare included: what is made, printed and scored.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    from doe.plans import Plan
+
+    info = book.plan_info(record.id)
+    if not info.rounds:
+        raise _no_plan(record)
+    return Plan(record.study, info.kind, info.seed, book.plan_coupons(record.id), info.notes)
+
+
+def _no_plan(record: StudyRecord) -> InputError:
+    return InputError(f"study {record.name}", "no plan", "a study with coupons", "Make one with doe plan.")
+
+
+def extend_study(
+    book: Book,
+    key: Key,
+    *,
+    coupons: int = 8,
+    seed: int | None = None,
+    progress: Progress | None = None,
+    shown: Shown = METRIC,
+) -> Planned:
+    """Add a round of coupons where they would help most; without any score yet, where the plan is thinnest."""
+    from doe.acts.study.fits import fit_of
+    from doe.plans import add_round, augment_plan, judge_plan
+    from doe.setpoint import extend_plan
+
+    record = book.study(key)
+    refuse_comparison(book, record, "more coupons by doe extend")
+    refuse_without_limits(record.study)
+    plan, whole = stored_plan(book, record), whole_plan(book, record)
+    seed = usual_seed(record.name) if seed is None else seed
+    if score_counts(book, record.id).scored:
+        fitted = fit_of(book, record, seed, progress)
+        # the whole plan, because rounds and batches are numbered on past those that only judge
+        longer = extend_plan(record.study, whole, fitted.surfaces, coupons=coupons, seed=seed, line=record.line)
+        kind = "where coupons tell most"
+    else:
+        longer = augment_plan(plan, coupons=coupons, seed=seed, line=record.line)
+        if whole.rounds > plan.rounds:
+            added = longer.coupons[longer.coupons["round"] == longer.rounds]
+            roles = tuple(added["role"])
+            longer = add_round(whole, added[list(record.study.factor_names)], seed=seed, line=record.line, roles=roles)
+        kind = "where the plan is thinnest"
+    number, notes = longer.rounds, longer.notes[len(whole.notes) :]
+    fresh = longer.coupons[longer.coupons["round"] == number]
+    gauged = gauged_line(book, record)
+    refuse_dials(gauged, record.study, fresh)
+    book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes)
+    judged = stored_plan(book, record)
+    cautions = study_cautions(book, record, gauged, shown=shown)
+    return Planned(record, judged, number, kind, notes, judge_plan(judged, line=gauged.line), gauged, cautions)

@@ -1,0 +1,217 @@
+"""Writing the sheets of a round and the report of a study, shared by commands and pages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from doe.acts.base import Key, local, slug
+from doe.acts.gauges.line import gauged_line, study_cautions
+from doe.acts.study.fits import Recommended, recommend_study
+from doe.acts.study.plans import whole_plan
+from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from
+from doe.domain.entry import check_people
+from doe.domain.errors import InputError
+from doe.domain.plan_kinds import CONFIRM
+from doe.domain.results import HAND_PREFIX
+from doe.domain.units import Shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.acts.base import Progress
+    from doe.assure import GaugedLine
+    from doe.book import Book, RoundInfo
+    from reports.study.photos import CouponPhoto
+
+_KINDS = (".html", ".xlsx", ".csv")
+
+
+@dataclass(frozen=True)
+class Sheets:
+    """Files of one round. ``wants_hand``: hand-feel is part of the target; ``cautions`` are about gauges."""
+
+    study: str
+    round: int
+    people: tuple[str, ...]
+    wants_hand: bool
+    files: tuple[Path, ...]
+    cautions: tuple[str, ...] = ()
+
+
+def people_of(results: pd.DataFrame) -> tuple[str, ...]:
+    """Who has scored hand-feel in a study so far; a name written in two ways (Ana, ana) counts once."""
+    names = (str(c).removeprefix(HAND_PREFIX) for c in results.columns if str(c).startswith(HAND_PREFIX))
+    once: dict[str, str] = {}
+    for name in names:
+        once.setdefault(name.casefold(), name)
+    return tuple(once.values())
+
+
+def write_sheets(
+    book: Book,
+    key: Key,
+    output: Path,
+    *,
+    people: Sequence[str] | None = None,
+    round_number: int | None = None,
+    shown: Shown,
+    made_by: str,
+) -> Sheets:
+    """Write bench sheet and entry files of a round into a folder, or one of them to a file.
+
+    Raises
+    ------
+    InputError
+        If there is no plan or no such round, or the place cannot be written.
+    """
+    record = book.study(key)
+    plan = whole_plan(book, record)
+    number = plan.rounds if round_number is None else round_number
+    if not 1 <= number <= plan.rounds:
+        raise InputError("--round", number, f"1 to {plan.rounds}", "Choose a round of the study.")
+    check_people(people or ())
+    names = tuple(people) if people else people_of(book.results(record.id, include_void=True))
+    if output.suffix.lower() in _KINDS:
+        targets = [output]
+    elif output.suffix and not output.is_dir():
+        raise InputError(
+            "--output", output.name, "a folder, or a file ending in .html, .xlsx or .csv", "Correct the ending."
+        )
+    else:
+        targets = [output / f"{slug(record.name)}-round-{number}{end}" for end in ("-sheet.html", ".xlsx", ".csv")]
+    coupons = plan.coupons[plan.coupons["round"] == number]
+    if not _is_planned(coupons):  # brought in from a sheet that does not say how they were made
+        if output.suffix.lower() == ".html":
+            raise InputError(
+                f"round {number} of {record.name}",
+                "coupons that were made without a plan",
+                "a planned round",
+                "Write an entry file for them: end the name in .xlsx or .csv.",
+            )
+        targets = [target for target in targets if target.suffix != ".html"]
+    info = book.plan_info(record.id).rounds[number - 1]
+    gauged = gauged_line(book, record)
+    cautions = study_cautions(book, record, gauged, shown=shown)
+    for target in targets:
+        _write_one(target, record, coupons, names, shown, made_by, info, gauged, cautions)
+    return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets), cautions)
+
+
+def _is_planned(coupons: pd.DataFrame) -> bool:
+    """Whether a bench sheet can say in which batches and order these are made."""
+    needed = ("cure_batch", "press_batch", "cure_order", "press_order")
+    return all(name in coupons and coupons[name].notna().all() for name in needed)
+
+
+def _write_one(
+    target: Path,
+    record: object,
+    coupons: pd.DataFrame,
+    people: Sequence[str],
+    shown: Shown,
+    made_by: str,
+    info: RoundInfo,
+    gauged: GaugedLine,
+    cautions: Sequence[str],
+) -> None:
+    from doe.book import StudyRecord
+    from reports.files import write_whole
+    from reports.sheet.entry import write_entry_csv, write_entry_xlsx
+    from reports.sheet.page import bench_sheet
+
+    assert isinstance(record, StudyRecord)
+    if target.suffix.lower() == ".html":
+        page = bench_sheet(
+            record.study,
+            record.stack,
+            record.line,
+            coupons,
+            made_at=local(datetime.now(UTC)),
+            people=people,
+            shown=shown,
+            made_by=made_by,
+            notes=info.notes,
+            gauged=gauged,
+            cautions=cautions,
+            confirms=info.kind == CONFIRM,
+        )
+        write_whole(target, page)
+    else:
+        write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
+        write(target, record.study, coupons, people, shown=shown)
+
+
+@dataclass(frozen=True)
+class Reported:
+    """A report that was written, and the answer in it."""
+
+    path: Path
+    found: Recommended
+
+
+def write_report(
+    book: Book, key: Key, output: Path, *, shown: Shown, seed: int | None = None, progress: Progress | None = None
+) -> Reported:
+    """Write the study report; the answer is the kept one as long as the results are the same."""
+    from reports.files import write_whole
+
+    if output.is_dir():  # asked before the work, so that nothing is kept for a report that cannot be written
+        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as report.html.")
+    tell = progress or (lambda share: None)
+    found = recommend_study(book, key, seed=seed, progress=lambda share: tell(0.5 * share))
+    page = report_page(book, found, shown=shown)
+    tell(0.95)
+    return Reported(write_whole(output, page), found)
+
+
+def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
+    """The study report as one HTML document."""
+    from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, confirmation_of
+    from reports.study.inputs import HistoryRow, Provenance, StudyReport
+    from reports.study.page import study_report
+
+    fitted, record = found.fitted, found.fitted.record
+    kept = found.kept or book.latest_analysis(record.id, "recommend")
+    assert kept is not None  # recommend_study has just kept it
+    confirmation = None
+    if confirmation_of(book, record.id) is not None:
+        confirmation = confirmation_facts(confirm_study(book, record.id))
+    acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
+    gauged = gauged_line(book, record)
+    photos, photos_left = _failed_photos(book, found)
+    return study_report(
+        StudyReport(
+            study=record.study,
+            stack=record.stack,
+            line=record.line,
+            surfaces=fitted.surfaces,
+            answer=found.answer,
+            coupons=coupons_to_learn_from(book, record.id),
+            results=results_to_learn_from(book, record.id, include_void=True),
+            provenance=Provenance(fitted.hash, kept.version, kept.made_by, local(kept.made_at)),
+            made_at=local(datetime.now(UTC)),
+            history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
+            plan_notes=notes_to_learn_from(book.plan_info(record.id)),
+            gauged=gauged,
+            gauge_cautions=study_cautions(book, record, gauged, shown=shown),
+            shown=shown,
+            confirmation=confirmation,
+            photos=photos,
+            photos_left=photos_left,
+        )
+    )
+
+
+def _failed_photos(book: Book, found: Recommended) -> tuple[tuple[CouponPhoto, ...], int]:
+    """Photos of the coupons that failed, as many as a page carries, and how many more there are."""
+    from reports.study.photos import first_of_each, photos_for_page
+
+    results = found.fitted.surfaces.results
+    failed = set(map(str, results.coupon[~results.passed]))
+    there = [p for p in book.photos(found.fitted.record.id) if not p.withdrawn and p.coupon in failed]
+    return photos_for_page(first_of_each([(p.coupon, p.face, partial(book.photo_image, p.id)) for p in there]))

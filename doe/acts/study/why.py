@@ -1,0 +1,16 @@
+"""The reasons behind the answer of a study."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from doe.acts.study.fits import Recommended
+    from doe.setpoint import Why
+
+
+def explain(found: Recommended) -> Why:
+    """Reasons behind an answer, kept or new, from the fit that stands behind it."""
+    from doe.setpoint import explain_answer
+
+    return explain_answer(found.fitted.record.study, found.fitted.surfaces, found.answer)

@@ -1,0 +1,1 @@
+"""Comparison: does a released recipe hold on a new material, and how many coupons tell."""

@@ -1,0 +1,1 @@
+"""Confirmation: which claim costs how many coupons, where they lie, and what they prove."""

@@ -1,0 +1,112 @@
+"""The coupons of a confirmation in an order a person can run, strokes kept whole."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from doe.assure.confirmation.allocation import SETPOINT
+from doe.domain.errors import InputError
+from doe.domain.seeds import check_seed
+from doe.domain.stack import Line
+from doe.domain.study import Study
+from doe.plans.build import round_frame
+from doe.plans.order import LEAST_IN_BATCH
+
+Unit = Literal["coupon", "stroke"]
+
+SET_UPS = 6
+"""How often each machine is set for the setpoint. What that is worth is measured by
+``tests/benchmarks/confirmation.py``."""
+
+LUCKY = {1: 0.24, 3: 0.18, 6: 0.13, 22: 0.09}
+"""By set-ups of each machine: share of runs that accept a setpoint just missing its claim (90 % with 90 % assurance,
+22 coupons, no failure allowed), on invented lines whose batches share 30 to 70 % of their error variance; were coupons
+independent it would be 0.10. Printed on 2026-11-25 by ``python -m tests.benchmarks.confirmation 6 25``."""
+
+
+def order_confirmation(
+    study: Study,
+    settings: pd.DataFrame,
+    *,
+    number: int,
+    seed: int,
+    line: Line,
+    unit: Unit = "coupon",
+    set_ups: int = SET_UPS,
+    coupons_per_garment: int = 4,
+) -> pd.DataFrame:
+    """One ordered round in which the machines are set afresh again and again for the setpoint.
+
+    A confirmation made at one turn of the dials would only confirm that turn: coupons of one batch share what the
+    machine is off. Batches, strokes and garments are numbered from 1.
+
+    Parameters
+    ----------
+    study : Study
+    settings : DataFrame
+        One row a unit at the setpoint and one row a coupon at a corner: role and the factors
+        (`confirmation_settings` with the units of the claim).
+    number : int
+        Of the round.
+    seed : int
+    line : Line
+        ``coupons_per_stroke`` coupons make a unit where strokes are counted.
+    unit : {"coupon", "stroke"}
+        ``coupon``: each coupon at the setpoint has a stroke of its own. ``stroke``: a full platen is pressed each time.
+    set_ups : int
+        Batches at oven and press that the units at the setpoint are spread over, at least; fewer where they would hold
+        less than two units each.
+    coupons_per_garment : int
+
+    Returns
+    -------
+    DataFrame
+        Columns of `doe.plans.Plan.coupons`.
+    """
+    check_seed(seed)
+    if set_ups < 1:
+        raise InputError("set-ups", set_ups, "1 or more", "Say how often oven and press are set afresh.")
+    each = line.coupons_per_stroke if unit == "stroke" else 1
+    # one coupon a stroke first: coupons that judge a setpoint must not lean on their neighbours under the platen
+    frame = round_frame(
+        study,
+        settings[list(study.factor_names)].reset_index(drop=True),
+        settings["role"].to_numpy(dtype=object),
+        np.random.default_rng([seed, number, 2]),
+        number=number,
+        line=replace(line, coupons_per_stroke=1),
+        ends=None,
+        order="repeated",
+        coupons_per_garment=max(1, coupons_per_garment // each),
+    )
+    for stage in ("cure", "press"):
+        frame[f"{stage}_batch"] = _set_afresh(frame, stage, set_ups)
+    if each == 1:
+        return frame
+    times = np.where(frame["role"] == SETPOINT, each, 1)
+    whole = frame.loc[frame.index.repeat(times)].reset_index(drop=True)
+    for order in ("cure_order", "press_order"):
+        whole[order] = whole[order].rank(method="first").astype(int)
+    width = max(2, len(str(len(whole))))
+    whole["coupon"] = [f"R{number}-{i:0{width}d}" for i in whole["cure_order"]]
+    return whole.sort_values("cure_order", ignore_index=True)
+
+
+def _set_afresh(frame: pd.DataFrame, stage: str, set_ups: int) -> pd.Series:
+    """Batch of each coupon, large batches at the setpoint divided until there are enough of them."""
+    ordered = frame.sort_values(f"{stage}_order")
+    batch, here = ordered[f"{stage}_batch"], ordered["role"] == SETPOINT
+    sizes = here.groupby(batch).sum()
+    parts = dict.fromkeys(sizes.index, 1)
+    wanted = min(set_ups, int(here.sum()) // LEAST_IN_BATCH)
+    while sum(n for b, n in parts.items() if sizes[b]) < wanted:
+        largest = max(parts, key=lambda b: sizes[b] / parts[b])
+        parts[largest] += 1
+    place = batch.groupby(batch).cumcount()
+    part = place * batch.map(parts) // batch.groupby(batch).transform("size")
+    changed = (batch != batch.shift()) | (part != part.shift())
+    return changed.cumsum().reindex(frame.index).astype(int)

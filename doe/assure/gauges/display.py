@@ -1,0 +1,214 @@
+"""From display to surface and back: what a machine really gives, and what to dial in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t
+
+from doe.assure.gauges.error_line import ErrorLine, fit_error_line
+from doe.assure.gauges.platen import spot_of
+from doe.assure.gauges.readings import readings_of, true_reading
+from doe.domain.errors import InputError, plain
+from doe.domain.gauge import GaugeReading, MachineKind
+
+PROBE_U_DELTA_DEGC = 1.1
+"""Standard uncertainty of a contact probe (2.2 degC at k = 2 is a common statement on a data sheet; from memory)."""
+
+SLOPE_GUESS_U = 0.05
+"""How far the slope may be from 1 where a machine was read at one temperature only (our guess, no source)."""
+
+MIN_SPREAD_DELTA_DEGC = 8.0
+"""Settings closer together than this do not carry a line."""
+
+
+@dataclass(frozen=True)
+class Converted:
+    """A temperature carried over from display to surface, or back.
+
+    Attributes
+    ----------
+    degc : float
+    u_delta_degc : float
+        Standard uncertainty, the gauge's own included.
+    low_degc, high_degc : float
+        Two-sided limits at the assurance asked for.
+    beyond : bool
+        Whether it lies outside the range that was read.
+    """
+
+    degc: float
+    u_delta_degc: float
+    low_degc: float
+    high_degc: float
+    beyond: bool
+
+
+@dataclass(frozen=True)
+class DisplayLine:
+    """What a machine's display means.
+
+    Attributes
+    ----------
+    machine : {"oven", "press"}
+    line : ErrorLine or None
+        Surface against display; None where the readings carry only an offset.
+    offset_delta_degc, offset_u_delta_degc, offset_df : float
+        Mean of surface minus display, its standard uncertainty (gauge apart) and degrees of freedom.
+    gauge_u_delta_degc : float
+        Standard uncertainty common to all readings: probe and emissivity. It does not shrink with more readings.
+    set_minus_shown_delta_degc : float
+        How far the machine is set above what it then shows, on average; 0 where the display was not noted.
+    readings : int
+    low_degc, high_degc : float
+        Lowest and highest display value read.
+    notes : tuple of str
+    """
+
+    machine: MachineKind
+    line: ErrorLine | None
+    offset_delta_degc: float
+    offset_u_delta_degc: float
+    offset_df: float
+    gauge_u_delta_degc: float
+    set_minus_shown_delta_degc: float
+    readings: int
+    low_degc: float
+    high_degc: float
+    notes: tuple[str, ...]
+
+    def surface(self, set_degc: float, assurance: float = 0.95) -> Converted:
+        """Surface temperature to expect when the machine is set to a value."""
+        shown = set_degc - self.set_minus_shown_delta_degc
+        if self.line is not None:
+            value, u, df = (found := self.line.height(shown)).value, found.u, found.df
+        else:
+            value, u, df = shown + self.offset_delta_degc, self._offset_u(shown), self.offset_df
+        return self._converted(value, u, self.gauge_u_delta_degc, df, assurance, shown=shown)
+
+    def dial(self, surface_degc: float, assurance: float = 0.95) -> Converted:
+        """What to set for a wanted surface temperature; round it to the step of the machine.
+
+        Raises
+        ------
+        InputError
+            If the readings do not show that the surface follows the display.
+        """
+        if self.line is not None:
+            found = self.line.inverse(surface_degc)
+            shown, u, df, slope = found.value, found.u, found.df, abs(self.line.slope)
+        else:
+            shown = surface_degc - self.offset_delta_degc
+            u, df, slope = self._offset_u(shown), self.offset_df, 1.0
+        known = self.gauge_u_delta_degc / slope
+        return self._converted(shown + self.set_minus_shown_delta_degc, u, known, df, assurance, shown=shown)
+
+    def _offset_u(self, shown: float) -> float:
+        away = max(self.low_degc - shown, shown - self.high_degc, 0.0)
+        return math.hypot(self.offset_u_delta_degc, SLOPE_GUESS_U * away)
+
+    def _converted(
+        self, value: float, scatter_u: float, known_u: float, df: float, assurance: float, *, shown: float
+    ) -> Converted:
+        """Put the scatter of the readings (on its degrees of freedom) and the gauge's stated part together."""
+        u = math.hypot(scatter_u, known_u)
+        # Welch and Satterthwaite: the stated part has no degrees of freedom to lose
+        effective = df * (u / scatter_u) ** 4 if scatter_u > 0 else math.inf
+        half = float(t.ppf((1 + assurance) / 2, effective)) * u
+        beyond = not self.low_degc - 1e-9 <= shown <= self.high_degc + 1e-9
+        return Converted(value, u, value - half, value + half, beyond)
+
+
+def fit_display(
+    readings: Sequence[GaugeReading],
+    machine: MachineKind,
+    *,
+    place: str = "centre",
+    probe_u_delta_degc: float = PROBE_U_DELTA_DEGC,
+    reading_u_delta_degc: float = 0.5,
+    resolution_delta_degc: float = 1.0,
+) -> DisplayLine:
+    """Fit surface temperature against display.
+
+    Parameters
+    ----------
+    readings : sequence of GaugeReading
+        Of a line; those of the machine at ``place`` are used, all of the machine if none was taken there. Where the
+        display was noted it is the x, else the set value.
+    machine : {"oven", "press"}
+    place : str
+    probe_u_delta_degc : float
+        Standard uncertainty of the gauge, shared by all its readings.
+    reading_u_delta_degc : float
+        Standard uncertainty of one reading from time to time.
+    resolution_delta_degc : float
+        Step of the display; half of it either way is taken as rectangular.
+
+    Returns
+    -------
+    DisplayLine
+        A line (errors in both directions) from three readings on, spread over `MIN_SPREAD_DELTA_DEGC` or more; else an
+        offset, with the slope taken as 1.
+
+    Raises
+    ------
+    InputError
+        If there is no reading, an infrared one cannot be trusted, or an uncertainty is negative.
+
+    Notes
+    -----
+    The uncertainty that all readings share is added after the fit: it would not show as scatter.
+    """
+    for where, value in (
+        ("uncertainty of the gauge", probe_u_delta_degc),
+        ("uncertainty of a reading", reading_u_delta_degc),
+        ("step of the display", resolution_delta_degc),
+    ):
+        if not (math.isfinite(value) and value >= 0):
+            raise InputError(where, value, "0 or more degC", "Take it from the data sheet, or leave it out.")
+    own = readings_of(readings, machine)
+    here = tuple(r for r in own if spot_of(r.place) == spot_of(place))
+    notes = []
+    if not here:
+        notes.append(f"No reading of the {machine} at the {place}: all places are taken together.")
+        here = own
+    true = [true_reading(r) for r in here]
+    notes += dict.fromkeys(r.note for r in true if r.note)
+    shown = np.array([r.set_degc if r.shown_degc is None else r.shown_degc for r in here])
+    surface = np.array([r.degc for r in true])
+    gauge_u = math.hypot(probe_u_delta_degc, max(r.u_delta_degc for r in true))
+    u_x = resolution_delta_degc / math.sqrt(12)
+    u_y = max(reading_u_delta_degc, 1e-6)
+    line = None
+    if len(here) >= 3 and np.ptp(shown) >= MIN_SPREAD_DELTA_DEGC:
+        line = fit_error_line(shown, surface, u_x, u_y, scatter="larger")
+        if line.scatter_sd > 2:
+            notes.append(
+                f"The readings scatter {line.scatter_sd:.1f} times as much as stated: the {machine} wanders, "
+                "or the gauge is hard to read."
+            )
+    else:
+        notes.append(
+            f"Only an offset can be told for the {machine}: the surface is assumed to follow the display degree by "
+            f"degree. Read it three times or more, at settings {plain(MIN_SPREAD_DELTA_DEGC)} °C or more apart."
+        )
+    off = surface - shown
+    stated = math.hypot(u_x, u_y) / math.sqrt(len(off))
+    observed = float(off.std(ddof=1)) / math.sqrt(len(off)) if len(off) > 1 else 0.0
+    known = [r.set_degc - r.shown_degc for r in here if r.shown_degc is not None]
+    return DisplayLine(
+        machine=machine,
+        line=line,
+        offset_delta_degc=float(off.mean()),
+        offset_u_delta_degc=max(stated, observed),
+        offset_df=float(len(off) - 1) if observed > stated else math.inf,
+        gauge_u_delta_degc=gauge_u,
+        set_minus_shown_delta_degc=float(np.mean(known)) if known else 0.0,
+        readings=len(here),
+        low_degc=float(shown.min()),
+        high_degc=float(shown.max()),
+        notes=tuple(notes),
+    )

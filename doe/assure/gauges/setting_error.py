@@ -1,0 +1,238 @@
+"""What gauge readings feed into a study: setting error, uncertainty of a temperature, smallest sensible level step."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import chi2
+
+from doe.assure.gauges.budget import Budget, Component, combine_uncertainty
+from doe.assure.gauges.platen import spot_of
+from doe.assure.gauges.readings import readings_of, true_reading
+from doe.domain.errors import InputError
+from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.stack import Line
+from doe.domain.study import Study
+from doe.domain.units import show_both, show_difference
+
+USUAL_SETTING_ERROR_DELTA_DEGC: Mapping[str, float] = {"oven": 4.0, "press": 5.0}
+"""Standard deviation assumed before anything was measured (common practice, no source)."""
+
+MACHINE_OF_FACTOR: Mapping[str, MachineKind] = {"cure_temp": "oven", "press_temp": "press"}
+
+
+@dataclass(frozen=True)
+class SettingError:
+    """How far a machine wanders around what it was set to.
+
+    Attributes
+    ----------
+    machine : {"oven", "press"}
+    sd_delta_degc : float
+        Standard deviation from print to print: time to time and place to place together.
+    high_delta_degc : float
+        Upper limit of it at the assurance asked for; infinite without any degree of freedom.
+    repeat_sd_delta_degc, place_sd_delta_degc : float or None
+        The two parts; None where the readings cannot tell it.
+    repeat_df, place_df : int
+    df : float
+        Effective degrees of freedom of ``sd_delta_degc``; 0 where it is the usual value, not a measured one.
+    notes : tuple of str
+    """
+
+    machine: MachineKind
+    sd_delta_degc: float
+    high_delta_degc: float
+    repeat_sd_delta_degc: float | None
+    place_sd_delta_degc: float | None
+    repeat_df: int
+    place_df: int
+    df: float
+    notes: tuple[str, ...]
+
+
+def measure_setting_error(
+    readings: Sequence[GaugeReading], machine: MachineKind, *, assurance: float = 0.90
+) -> SettingError:
+    """Setting error of a machine from repeated readings and from its map.
+
+    Parameters
+    ----------
+    readings : sequence of GaugeReading
+        Of a line. Readings at one place and one setting are repeats; different places at one setting are the map.
+    machine : {"oven", "press"}
+    assurance : float
+        Of the upper limit.
+
+    Returns
+    -------
+    SettingError
+        Where there are neither repeats nor a map, the usual value, and a note that says so.
+
+    Raises
+    ------
+    InputError
+        If there is no reading of the machine, or the assurance is no probability.
+
+    Notes
+    -----
+    A display that is always 5 degC high is no setting error: see `fit_display`. Scatter of the gauge itself is in the
+    repeats, which errs on the careful side. Repeats taken within minutes miss what changes from day to day.
+    """
+    if not 0 < assurance < 1:
+        raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
+    cells: dict[float, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for reading in readings_of(readings, machine):
+        cells[reading.set_degc][spot_of(reading.place)].append(true_reading(reading).degc - reading.set_degc)
+    repeat_var, repeat_df = _pooled([values for places in cells.values() for values in places.values()])
+    means = [[float(np.mean(v)) for v in places.values()] for places in cells.values()]
+    place_var = _pooled(means)[0]
+    # the same places read at another setting are no new places
+    place_df = max(len(group) - 1 for group in means)
+    notes = []
+    means_var = place_var
+    share = 0.0
+    if place_df and repeat_df:
+        # the means of places still carry some of the repeat scatter
+        share = float(np.mean([1 / len(v) for places in cells.values() for v in places.values()]))
+        place_var = max(place_var - repeat_var * share, 0.0)
+    if not repeat_df:
+        notes.append(f"No place of the {machine} was read twice at one setting: how it wanders in time is not known.")
+    if not place_df:
+        notes.append(f"The {machine} was read at one place only: how uneven it is is not known.")
+    if not (repeat_df or place_df):
+        usual = USUAL_SETTING_ERROR_DELTA_DEGC[machine]
+        notes.append(
+            f"The setting error of the {machine} is taken as {show_difference(usual)} (common practice, no source)."
+        )
+        return SettingError(machine, usual, math.inf, None, None, 0, 0, 0.0, tuple(notes))
+    total = repeat_var + place_var
+    parts = [(v, df) for v, df in (((1 - share) * repeat_var, repeat_df), (means_var, place_df)) if df]
+    below = sum(v**2 / df for v, df in parts)
+    df = sum(v for v, _ in parts) ** 2 / below if below > 0 else float(repeat_df + place_df)
+    high = math.sqrt(_upper_sum(parts, assurance))
+    if df < 5:
+        freedom = "1 degree" if round(df) == 1 else f"{df:.0f} degrees"
+        notes.append(f"The setting error rests on about {freedom} of freedom: it may be up to {show_difference(high)}.")
+    return SettingError(
+        machine=machine,
+        sd_delta_degc=math.sqrt(total),
+        high_delta_degc=high,
+        repeat_sd_delta_degc=math.sqrt(repeat_var) if repeat_df else None,
+        place_sd_delta_degc=math.sqrt(place_var) if place_df else None,
+        repeat_df=repeat_df,
+        place_df=place_df,
+        df=df,
+        notes=tuple(notes),
+    )
+
+
+def machine_budget(
+    readings: Sequence[GaugeReading],
+    machine: MachineKind,
+    *,
+    probe: Component | None = None,
+    resolution_delta_degc: float = 1.0,
+    recovery_half_range_delta_degc: float | None = None,
+) -> Budget:
+    """Uncertainty of a surface temperature on a machine.
+
+    Parameters
+    ----------
+    readings : sequence of GaugeReading
+        Of a line: the map (half of highest minus lowest place) and the repeats come from them, where there are any.
+    machine : {"oven", "press"}
+    probe : Component, optional
+        The gauge; by default 2.2 degC expanded with k = 2 (a common statement on a data sheet; from memory).
+    resolution_delta_degc : float
+        Step of the display.
+    recovery_half_range_delta_degc : float, optional
+        Half of how far the platen falls and comes back from print to print, where it was watched.
+
+    Returns
+    -------
+    Budget
+
+    References
+    ----------
+    JCGM 100:2008 (GUM). Which sources to name: common practice, no source.
+    """
+    own = readings_of(readings, machine)
+    true = [true_reading(r) for r in own]
+    parts = [
+        probe or Component("probe", 2.2, "expanded"),
+        Component("resolution of the display", resolution_delta_degc / 2, "rectangular"),
+    ]
+    u_emissivity = max(r.u_delta_degc for r in true)
+    if u_emissivity > 0:
+        parts.append(Component("emissivity", u_emissivity))
+    cells: dict[float, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for reading, found in zip(own, true, strict=True):
+        cells[reading.set_degc][spot_of(reading.place)].append(found.degc - reading.set_degc)
+    half_ranges = [np.ptp([np.mean(v) for v in places.values()]) / 2 for places in cells.values() if len(places) > 1]
+    if half_ranges:
+        parts.append(Component("map", float(max(half_ranges)), "rectangular"))
+    groups = [values for places in cells.values() for values in places.values()]
+    variance, df = _pooled(groups)
+    if df:
+        repeats = max(len(values) for values in groups)
+        # the mean of the repeats is used; its scatter is pooled over all of them
+        parts.append(Component("repeats", math.sqrt(variance / repeats), df=float(df)))
+    if recovery_half_range_delta_degc is not None:
+        parts.append(Component("recovery", recovery_half_range_delta_degc, "rectangular"))
+    return combine_uncertainty(parts)
+
+
+def probe_of(line: Line) -> Component | None:
+    """The gauge of a line as a source of uncertainty; None where its data sheet was not given."""
+    return None if line.gauge_u_degc is None else Component("probe", line.gauge_u_degc, "expanded")
+
+
+def smallest_step(budget: Budget) -> float:
+    """Smallest sensible step between neighbouring levels of a temperature, in degC of difference: 2 U.
+
+    Two settings closer than that may in truth be in the wrong order.
+    """
+    return 2 * budget.expanded
+
+
+def step_warnings(study: Study, budgets: Mapping[MachineKind, Budget]) -> tuple[str, ...]:
+    """What to say about temperature ranges too narrow for the uncertainty of their machine.
+
+    A plan with centre coupons has levels half a range apart.
+    """
+    said = []
+    for factor in study.numeric:
+        machine = MACHINE_OF_FACTOR.get(factor.name)
+        budget = None if machine is None else budgets.get(machine)
+        if budget is None or not factor.is_temperature:
+            continue
+        step, least = (factor.high - factor.low) / 2, smallest_step(budget)
+        if step < least:
+            said.append(
+                f"{factor.label}: low, middle and high are {step:.0f} °C apart, and the {machine} is known to "
+                f"±{budget.expanded:.1f} °C: steps of {math.ceil(least)} °C or more can be told apart. Widen the range "
+                f"({show_both(factor.low, 'degC')} to {show_both(factor.high, 'degC')}), or map the machine and read "
+                f"it again; most of it comes from: {budget.largest}."
+            )
+    return tuple(said)
+
+
+def _upper_sum(parts: Sequence[tuple[float, int]], assurance: float) -> float:
+    """Upper limit of a sum of independent variances, each with its degrees of freedom.
+
+    F. A. Graybill and C.-M. Wang (1980), *JASA* 75, 869-873 (from memory); exact for a single one.
+    """
+    reach = sum((v * (df / float(chi2.ppf(1 - assurance, df)) - 1)) ** 2 for v, df in parts)
+    return sum(v for v, _ in parts) + math.sqrt(reach)
+
+
+def _pooled(groups: Sequence[Sequence[float]]) -> tuple[float, int]:
+    """Pooled variance within groups and its degrees of freedom."""
+    squares = sum(float(np.sum((np.asarray(g) - np.mean(g)) ** 2)) for g in groups if len(g) > 1)
+    df = sum(len(g) - 1 for g in groups if len(g) > 1)
+    return (squares / df if df else 0.0), df

@@ -1,0 +1,1 @@
+"""People: how far those who score agree, with each other and with themselves."""

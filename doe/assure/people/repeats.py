@@ -1,0 +1,130 @@
+"""One person with herself: the same coupons judged twice, blind."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.stats import t
+
+from doe.assure.people.kappa import Kappa, cohen_kappa
+from doe.domain.spec import HAND_STEP
+
+AGAIN = " again"
+"""End of the column that holds a person's own second look."""
+
+FEW = 20
+"""Below so many coupons a sentence says that they tell little."""
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """A person's first and second look.
+
+    Attributes
+    ----------
+    person : str
+    coupons : int
+        Judged pass/fail twice.
+    kappa : Kappa or None
+        Of the two; None with fewer than two coupons.
+    turned : int
+        Coupons judged otherwise the second time.
+    hand_coupons : int
+        Felt twice.
+    hand_shift, hand_low, hand_high : float
+        Mean of second minus first score with two-sided limits; NaN with fewer than two.
+    hand_sd : float
+        Standard deviation of one score around what the same person would say on average.
+    sentences : tuple of str
+    """
+
+    person: str
+    coupons: int
+    kappa: Kappa | None
+    turned: int
+    hand_coupons: int
+    hand_shift: float
+    hand_low: float
+    hand_high: float
+    hand_sd: float
+    sentences: tuple[str, ...]
+
+
+def judge_repeats(
+    judged: pd.DataFrame, hand: pd.DataFrame, hand_again: pd.DataFrame, *, assurance: float = 0.90
+) -> tuple[Repeat, ...]:
+    """How far each person repeats her own scores.
+
+    Parameters
+    ----------
+    judged : DataFrame
+        Indexed by coupon; columns ``ana`` and ``ana again`` and others: True, False or missing.
+    hand, hand_again : DataFrame
+        Indexed by coupon, a column a person: first and second hand-feel.
+    assurance : float
+        Of the two-sided limits.
+
+    Returns
+    -------
+    tuple of Repeat
+        Everybody who looked at a coupon twice, by name.
+    """
+    twice = {c.removesuffix(AGAIN) for c in map(str, judged.columns) if c.endswith(AGAIN)}
+    people = sorted(twice | {str(c) for c in hand_again.columns if c in hand.columns})
+    return tuple(r for p in people if (r := _repeat(p, judged, hand, hand_again, assurance)) is not None)
+
+
+def _repeat(
+    person: str, judged: pd.DataFrame, hand: pd.DataFrame, hand_again: pd.DataFrame, assurance: float
+) -> Repeat | None:
+    names = [person, person + AGAIN]
+    both = judged[names].dropna() if set(names) <= set(judged.columns) else pd.DataFrame(columns=names)
+    first, second = (both[n].astype(bool).tolist() for n in names)
+    turned = sum(a != b for a, b in zip(first, second, strict=True))
+    kappa = cohen_kappa(first, second, categories=[False, True], assurance=assurance) if len(both) > 1 else None
+    d = np.array([])
+    if person in hand.columns and person in hand_again.columns:
+        d = (hand_again[person] - hand[person]).dropna().to_numpy(dtype=float)
+    if not len(both) and not len(d):
+        return None
+    shift = float(d.mean()) if len(d) > 1 else math.nan
+    spread = float(d.std(ddof=1)) if len(d) > 1 else math.nan
+    half = float(t.ppf((1 + assurance) / 2, len(d) - 1)) * spread / math.sqrt(len(d)) if len(d) > 1 else math.nan
+    found = Repeat(
+        person, len(both), kappa, turned, len(d), shift, shift - half, shift + half, spread / math.sqrt(2), ()
+    )
+    return Repeat(**{**found.__dict__, "sentences": _say(found)})
+
+
+def _say(r: Repeat) -> tuple[str, ...]:
+    said = []
+    if r.coupons:
+        said.append(
+            f"{r.person} judged {r.coupons} coupon{'s' if r.coupons > 1 else ''} twice and changed "
+            f"{'none' if not r.turned else r.turned} of them."
+            + (
+                f" Beyond chance: kappa {r.kappa.kappa:.2f} ({r.kappa.low:.2f} to {r.kappa.high:.2f})."
+                if r.kappa is not None and not math.isnan(r.kappa.kappa)
+                else ""
+            )
+            + (f" {r.coupons} say little; 30 with about a third bad say more." if r.coupons < FEW else "")
+        )
+    if r.hand_coupons > 1:
+        said.append(
+            f"{r.person} felt {r.hand_coupons} coupons twice: a score repeats to about ±{2 * r.hand_sd:.1f} points."
+        )
+        if r.hand_low > 0 or r.hand_high < 0:
+            word = "softer" if r.hand_shift > 0 else "stiffer"
+            said.append(
+                f"The second time {r.person} scored {abs(r.hand_shift):.1f} points {word}: the scale has moved. Feel "
+                "the two kept reference coupons (5 soft, 1 stiff) before every session."
+            )
+        elif 2 * r.hand_sd > 2 * HAND_STEP:
+            said.append(
+                f"That is more than a whole point: let {r.person} feel the reference coupons first, and use the mean "
+                "of two people."
+            )
+    return tuple(said)

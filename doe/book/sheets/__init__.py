@@ -1,0 +1,1 @@
+"""Sheets that people filled in, read into coupons and scores."""

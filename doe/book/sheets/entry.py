@@ -1,0 +1,334 @@
+"""Reading filled entry files: all of a file or nothing, every problem at once."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from doe.book.sheets.cells import (
+    coupon_name,
+    is_nothing,
+    read_amount,
+    read_check,
+    read_hand,
+    read_level,
+    read_symptoms,
+    read_void,
+)
+from doe.book.sheets.columns import ColumnUse
+from doe.book.sheets.foreign import ForeignSheet, guess_mapping, read_foreign
+from doe.book.sheets.foreign_results import ForeignResults, map_foreign
+from doe.book.sheets.headings import Headings, Place, find_headings
+from doe.book.sheets.workbook import SheetFile, read_sheets
+from doe.domain.entry import SymptomWords, sheet_mark
+from doe.domain.errors import InputError, InputErrors, plain
+from doe.domain.score import ScoreEntry
+from doe.domain.study import Study
+from doe.domain.units import SYMBOLS, Shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = [
+    "ColumnUse",
+    "EntryFile",
+    "ForeignResults",
+    "ForeignSheet",
+    "guess_mapping",
+    "map_foreign",
+    "read_entry",
+    "read_foreign",
+]
+
+_SAME = 0.006  # entry files show three digits behind the point, spreadsheets may keep two
+_FAR_DEGC = 40.0
+
+
+@dataclass(frozen=True)
+class EntryFile:
+    """What a filled entry file says.
+
+    Parameters
+    ----------
+    entries : tuple of ScoreEntry
+        One for each coupon with anything filled in, in the order of the file.
+    notes : tuple of str
+        Whole sentences on what was left out or looks doubtful.
+    """
+
+    entries: tuple[ScoreEntry, ...]
+    notes: tuple[str, ...] = ()
+
+
+def read_entry(
+    path: str | Path,
+    study: Study,
+    coupons: pd.DataFrame,
+    people: Sequence[str] | None = None,
+    *,
+    symptoms: SymptomWords,
+) -> EntryFile:
+    """Read a filled entry file (.xlsx or .csv).
+
+    Columns are found by their headings, in any order and case, in the units the headings name. Columns of no
+    meaning here are left out with a note, as are coupons with nothing filled in. The settings in the file are
+    compared with the plan: they are the plan's and cannot be changed here.
+
+    Checks take pass, p, ok, yes, y, true, 1 and fail, f, no, n, false, 0, nok; a bare x, +, -, / or ? may mean either
+    and is refused. Elsewhere a dash, n/a, none and nan are an empty cell.
+
+    Parameters
+    ----------
+    path : str or Path
+    study : Study
+    coupons : DataFrame
+        The plan: ``coupon`` and one column a factor, stored units. The file may hold fewer of its coupons.
+    people : sequence of str, optional
+        Who may have felt the coupons; by default whoever has a column.
+    symptoms : SymptomWords
+        The symptom list, as ``doe.symptoms.WORDS``.
+
+    Returns
+    -------
+    EntryFile
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, has no headings, or belongs to another study.
+    InputErrors
+        Naming every row and column that cannot be used; then nothing of the file is.
+    """
+    sheet, heading_row = find_headings(read_sheets(path), study, people)
+    reader = _Reader(sheet, heading_row, study, coupons, people, symptoms)
+    return reader.read()
+
+
+@dataclass
+class _Reader:
+    sheet: SheetFile
+    heading_row: int
+    study: Study
+    coupons: pd.DataFrame
+    people: Sequence[str] | None
+    symptoms: SymptomWords
+    problems: list[InputError] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def read(self) -> EntryFile:
+        headings = Headings(self.sheet, self.heading_row, self.study, self.people)
+        if headings.problems:
+            raise InputErrors(headings.problems)
+        places = headings.places
+        self.notes += headings.notes
+        self._check_mark(places)
+        plan: dict[str, Mapping[Hashable, object]] = {
+            str(row["coupon"]): row for row in self.coupons.to_dict("records")
+        }
+        by_name = {coupon_name(coupon): coupon for coupon in reversed(plan)}
+        coupon_at = next(p.index for p in places if p.column.kind == "coupon")
+        filled = [p for p in places if not p.column.protected]
+        entries: list[ScoreEntry] = []
+        first_row: dict[str, int] = {}
+        for i in range(self.heading_row + 1, len(self.sheet.rows)):
+            if self._is_ragged(i):
+                continue
+            said = self.sheet.cell(i, coupon_at)
+            says = any(self._says(i, p) for p in filled)
+            coupon = said if said in plan else by_name.get(coupon_name(said), "")
+            if not said or not coupon:
+                self._no_coupon(i, coupon_at, said, says, plan)
+                continue
+            if coupon in first_row:
+                self._problem(
+                    i,
+                    "coupon",
+                    f"{coupon} again (first in row {first_row[coupon]})",
+                    "each coupon once",
+                    "Keep one row a coupon.",
+                )
+                continue
+            first_row[coupon] = self.sheet.numbers[i]
+            self._check_settings(i, places, plan[coupon])
+            if says:
+                entry = self._entry(i, coupon, filled, plan[coupon])
+                if any(True for _ in entry.fields()):
+                    entries.append(entry)
+        if self.problems:
+            raise InputErrors(self.problems)
+        if not entries:
+            self.notes.append("No coupon has anything filled in.")
+        return EntryFile(tuple(entries), tuple(dict.fromkeys(self.notes)))
+
+    def _is_ragged(self, i: int) -> bool:
+        """Whether a row of a text file has more cells than headings: its cells may have slipped sideways."""
+        beyond = len(self.sheet.rows[i]) - len(self.sheet.rows[self.heading_row])
+        if beyond <= 0:
+            return False
+        if self.sheet.title:  # a workbook: its columns stand where they stand
+            self.notes.append(f"{self._row_name(i)}: cells to the right of the headings were left out.")
+            return False
+        self._problem(
+            i,
+            f"column {len(self.sheet.rows[i])}",
+            f"{beyond} cells more than headings",
+            "one cell under each heading",
+            "Put text and decimal commas between double quotes, or save the sheet as .xlsx.",
+        )
+        return True
+
+    def _check_mark(self, places: list[Place]) -> None:
+        mark = sheet_mark(self.study)
+        ours = mark.rpartition("[")[2]
+        for p in places:
+            if p.column.kind != "mark":
+                continue
+            for i in range(self.heading_row + 1, len(self.sheet.rows)):
+                text = self.sheet.cell(i, p.index)
+                if text and text.rpartition("[")[2] != ours:
+                    raise InputError(
+                        f"{self._row_name(i)}, {p.heading}",
+                        text,
+                        mark,
+                        "This is the sheet of another study (or it was renamed since): choose the right one, or write "
+                        "a new entry file and copy the entries into it.",
+                    )
+
+    def _no_coupon(self, i: int, at: int, said: str, says: bool, plan: Mapping[str, object]) -> None:
+        if not says:
+            if said:
+                self.notes.append(f"{self._row_name(i)}: '{said}' is no coupon of the plan and was left out.")
+            return
+        odd = self.sheet.odd.get((i, at))
+        close = get_close_matches(said, plan, n=3) if said else []
+        allowed = ", ".join(close) if close else "a coupon of the plan"
+        self._problem(
+            i,
+            "coupon",
+            odd or (repr(said) if said else "nothing"),
+            allowed,
+            "A spreadsheet made a date of it: format the column as text and type it again."
+            if odd
+            else "Write the name printed on the label.",
+        )
+
+    def _check_settings(self, i: int, places: list[Place], row: Mapping[Hashable, object]) -> None:
+        for p in places:
+            text = self.sheet.cell(i, p.index)
+            if p.column.kind != "setting" or not text:
+                continue
+            factor, where = self.study.factor(p.column.name), self._where(i, p)
+            try:
+                self._refuse_odd(i, p)
+                if factor.is_categorical:
+                    same, planned = read_level(text, factor, where) == str(row[factor.name]), str(row[factor.name])
+                else:
+                    value = float(str(row[factor.name]))
+                    shown = _in_column(value, factor.unit, p.column.unit)
+                    found = read_amount(text, factor, p.column.unit, where, near=value)
+                    same = math.isclose(
+                        _in_column(found, factor.unit, p.column.unit), shown, rel_tol=1e-6, abs_tol=_SAME
+                    )
+                    planned = f"{plain(round(shown, 3))} {SYMBOLS.get(p.column.unit, p.column.unit)}"
+                if not same:
+                    remedy = (
+                        "Settings belong to the plan: put it back and say in the note what was set."
+                        if factor.is_categorical
+                        else f"Settings belong to the plan: put it back and enter what was measured as 'measured "
+                        f"{factor.label}'."
+                    )
+                    raise InputError(where, text, f"{planned} (the plan)", remedy)
+            except InputError as error:
+                self.problems.append(error)
+
+    def _entry(self, i: int, coupon: str, filled: list[Place], row: Mapping[Hashable, object]) -> ScoreEntry:
+        checks: dict[str, bool] = {}
+        hand: dict[str, float] = {}
+        actual: dict[str, float] = {}
+        symptoms: tuple[str, ...] = ()
+        note, void = "", None
+        for p in filled:
+            text, where = self.sheet.cell(i, p.index), self._where(i, p)
+            if not text:
+                continue
+            if (i, p.index) in self.sheet.formulas:
+                self.notes.append(f"{where}: the stored result of a formula was taken ({text}).")
+            try:
+                if p.column.kind != "note":
+                    self._refuse_odd(i, p)
+                match p.column.kind:
+                    case "check":
+                        passed = read_check(text, where)
+                        if passed is not None:
+                            checks[p.column.name] = passed
+                    case "hand":
+                        score = read_hand(text, where)
+                        if score is not None:
+                            hand[p.column.name] = score
+                    case "actual" if not is_nothing(text):
+                        actual[p.column.name] = self._actual(text, p, where, row)
+                    case "symptom":
+                        symptoms = read_symptoms(text, self.symptoms.labels, where, self.symptoms.letters)
+                    case "void":
+                        void = read_void(text, where)
+                    case "note":
+                        note = "" if is_nothing(text) else text
+            except InputError as error:
+                self.problems.append(error)
+        return ScoreEntry(
+            coupon=coupon,
+            checks=checks,
+            symptoms=symptoms,
+            side=self.symptoms.side_of(symptoms) if symptoms else "",
+            hand=hand,
+            actual=actual,
+            note=note,
+            void_reason=void,
+        )
+
+    def _actual(self, text: str, p: Place, where: str, row: Mapping[Hashable, object]) -> float:
+        factor = self.study.factor(p.column.name)
+        planned = float(str(row[factor.name]))
+        value = read_amount(text, factor, p.column.unit, where, near=planned)
+        if factor.is_temperature and abs(value - planned) > _FAR_DEGC:
+            self.notes.append(
+                f"{where}: {text} is more than {plain(_FAR_DEGC)} °C away from the plan. Check the gauge and the unit."
+            )
+        return value
+
+    def _says(self, i: int, p: Place) -> bool:
+        text = self.sheet.cell(i, p.index)
+        # a dash says nothing, except in a check, where it may mean fail: `read_check` has to see it
+        return bool(text) if p.column.kind == "check" else not is_nothing(text)
+
+    def _refuse_odd(self, i: int, p: Place) -> None:
+        odd = self.sheet.odd.get((i, p.index))
+        if odd is None:
+            return
+        remedy = (
+            "A spreadsheet made a date of it: format the cell as text or number and type it again."
+            if odd.startswith(("the date", "the time"))
+            else "Type the value itself."
+        )
+        wanted = "text" if p.column.kind in ("void", "symptom") else "a number or a choice of the list"
+        raise InputError(self._where(i, p), odd, wanted, remedy)
+
+    def _problem(self, i: int, what: str, found: str, allowed: str, remedy: str) -> None:
+        self.problems.append(InputError(f"{self._row_name(i)}, {what}", found, allowed, remedy))
+
+    def _row_name(self, i: int) -> str:
+        return f"{self.sheet.name}, row {self.sheet.numbers[i]}"
+
+    def _where(self, i: int, p: Place) -> str:
+        return f"{self._row_name(i)}, {p.heading}"
+
+
+def _in_column(value: float, stored: str, unit: str) -> float:
+    """Stored value in the unit of a column, for comparing as the file shows it."""
+    if unit in ("degF", "psi"):
+        return Shown("degF", "psi").value(value, stored)
+    return value

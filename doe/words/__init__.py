@@ -1,0 +1,1 @@
+"""Words: facts become sentences here, and what a person typed becomes facts."""

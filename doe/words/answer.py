@@ -1,0 +1,240 @@
+"""An answer in sentences: verdict, how sure, cliffs, window, next steps. Numbers come from the answer only."""
+
+from __future__ import annotations
+
+import math
+
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown
+from doe.setpoint import Answer, Cliff, Window
+from doe.setpoint.extension import LINKED_FROM
+from doe.words.wording import (
+    amount_both,
+    beyond,
+    count,
+    difference_both,
+    errors_away,
+    listing,
+    move,
+    percent,
+    score,
+    sentence,
+    shirts,
+    shirts_at_least,
+    shirts_stated,
+    stated,
+)
+
+HEADLINES = {
+    "ready": "Ready for confirmation coupons",
+    "more coupons": "More coupons first",
+    "not reachable": "Probably no tested setting reaches the target",
+}
+SETPOINT_TITLES = {
+    "ready": "Setpoint",
+    "more coupons": "Best setting so far",
+    "not reachable": "Best setting found, not good enough",
+}
+SCORES_FIRST = "Score hand-feel first"
+"""Instead of *more coupons first* where the coupons that are there only wait to be felt."""
+
+KINDS = {"ready": "ready", "more coupons": "more", "not reachable": "unreachable"}
+"""Verdict to style of its frame."""
+
+
+def counts_hand(study: Study, answer: Answer) -> bool:
+    """Whether hand-feel is part of the pass rate: wanted by the spec, and scored."""
+    return study.spec.hand_min is not None and answer.hand is not None
+
+
+def scores_first(answer: Answer) -> bool:
+    """Whether hand-feel, wanted and never scored, is all that keeps it from being ready: no coupon is asked for."""
+    return answer.verdict == "more coupons" and answer.hand is None and answer.next_coupons.empty
+
+
+def headline(answer: Answer) -> str:
+    """The verdict in a few words."""
+    return SCORES_FIRST if scores_first(answer) else HEADLINES[answer.verdict]
+
+
+def misses_hand(study: Study, answer: Answer) -> bool:
+    """Whether hand-feel is wanted by the spec and was never scored."""
+    return study.spec.hand_min is not None and answer.hand is None
+
+
+def wanted(study: Study, answer: Answer) -> str:
+    """What every shirt must do, as the end of a sentence."""
+    if study.spec.hand_min is not None and counts_hand(study, answer):
+        return f"meet every check with a mean hand-feel of {score(study.spec.hand_min)} or more"
+    return "meet every check"
+
+
+def lead(study: Study, answer: Answer) -> str:
+    """The answer in two sentences."""
+    target = shirts_stated(study.spec.pass_rate)
+    expected = f"{shirts(answer.pass_rate)} to {wanted(study, answer)}"
+    if answer.verdict == "ready":
+        return (
+            f"At this setpoint we expect {expected}; wanted are {target}. "
+            "That is good enough to spend confirmation coupons on. It is not a release."
+        )
+    if scores_first(answer):
+        return (
+            f"At the best setting so far we expect {expected}; wanted are {target}. Hand-feel is wanted too, and "
+            "nobody scored it: score it on the coupons that transferred. No new coupon is needed for that."
+        )
+    if answer.verdict == "more coupons":
+        return (
+            f"At the best setting so far we expect {expected}; wanted are {target}. "
+            "The coupons made so far do not settle whether it does. A few more, at the settings below, help most."
+        )
+    return (
+        f"Even at the best setting we expect only {expected}; wanted are {target}. "
+        f"The chance that any setting in the tested region reaches it is {percent(answer.p_reachable)}. "
+        "Change something before more coupons are made."
+    )
+
+
+def sureness(study: Study, answer: Answer) -> tuple[str, ...]:
+    """How sure, in sentences: expected, lower bound, and the chance that the target holds."""
+    assurance = stated(study.spec.assurance)
+    said = [
+        f"Expected, with the machines wandering as stated: {shirts(answer.pass_rate)}.",
+        f"At least, with {assurance} assurance: {shirts_at_least(answer.pass_rate_low)}.",
+        f"The chance that the true pass rate here is {stated(study.spec.pass_rate)} or better: "
+        f"{percent(answer.p_target)}.",
+    ]
+    if answer.hand is not None and answer.hand_low is not None and answer.hand_high is not None:
+        said.append(
+            f"Mean hand-feel {score(answer.hand)} on the 1 to 5 scale, between {score(answer.hand_low)} and "
+            f"{score(answer.hand_high)} (each end with {assurance} assurance)"
+            + ("." if study.spec.hand_min is None else f"; wanted {score(study.spec.hand_min)}.")
+        )
+    elif misses_hand(study, answer):
+        said.append("Hand-feel was not scored: the pass rate counts the checks only.")
+    return tuple(said)
+
+
+def cliff_sentence(study: Study, cliff: Cliff, shown: Shown = METRIC) -> str:
+    r"""One cliff: how far, which way, what is seen there.
+
+    >>> from doe.domain.factors import usual_factor
+    >>> study = Study("s", (usual_factor("press_temp"), usual_factor("dwell")))
+    >>> print(cliff_sentence(study, Cliff("press_temp", "lower", 147, 7, 1.4, "under")).replace(". ", ".\n"))
+    Press temperature 7 °C (13 °F) cooler, and prints start to peel, shed or wash off (too little heat).
+    That is 1.4 setting errors away.
+    """
+    f = study.factor(cliff.factor)
+    return (
+        f"{sentence(f.label).rstrip('.')} {difference_both(f, cliff.distance, shown)} {move(f, cliff.direction)}, "
+        f"and {beyond(cliff.side)}. {sentence(_distance(cliff))}"
+    )
+
+
+def _distance(cliff: Cliff) -> str:
+    return f"that is {errors_away(cliff.setting_errors)}"
+
+
+def nearest_cliff(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
+    """The cliff to watch, or that none was found inside the tested ranges."""
+    if not answer.cliffs:
+        return (
+            "No cliff inside the tested ranges: no single setting, moved alone to the end of its range, costs 10 "
+            "points of pass rate. Beyond the ranges nothing is known."
+        )
+    return cliff_sentence(study, answer.cliffs[0], shown)
+
+
+_NOT_VARIED = "the coupons did not vary every setting, so nothing shows how far one would reach."
+
+
+def window_sentences(study: Study, answer: Answer) -> tuple[str, ...]:
+    """The two windows, kept apart."""
+    target = stated(study.spec.pass_rate)
+    assurance = stated(study.spec.assurance)
+    rate = "pass rate of the checks alone" if misses_hand(study, answer) else "pass rate"
+    if answer.window is None and answer.pass_rate >= study.spec.pass_rate:
+        expected = f"No expected window: {_NOT_VARIED}"
+    elif answer.window is None:
+        expected = f"No expected window: the expected pass rate does not hold {target} in any box around the setpoint."
+    else:
+        expected = (
+            f"Expected window: everywhere in this box the expected {rate} is {target} or better "
+            f"(lowest found {percent(answer.window.pass_rate, 1)}). {_reach(study, answer, answer.window)}"
+        )
+    if answer.assured_window is None and answer.pass_rate_low >= study.spec.pass_rate:
+        why = _NOT_VARIED if answer.window is None else "hand-feel is wanted and was never scored."
+        inner = f"No assured window: {why}"
+    elif answer.assured_window is None:
+        inner = (
+            f"No assured window: with the coupons made so far there is no box in which the lower bound ({assurance} "
+            f"assurance) holds {target}. That is usual for so few coupons."
+            + (" The expected window is what we expect, not a promise." if answer.window else "")
+        )
+    else:
+        inner = (
+            f"Assured window: everywhere in this inner box even the lower bound ({assurance} assurance) holds {target} "
+            f"(lowest found {percent(answer.assured_window.pass_rate, 1)})."
+        )
+    return expected, inner
+
+
+def _reach(study: Study, answer: Answer, window: Window) -> str:
+    """How far the box reaches on its narrowest side; a side that the tested range cuts off is not a narrow window."""
+    sides, cut = [], []
+    for f in study.numeric:
+        if not f.setting_sd:
+            continue
+        here = float(answer.setpoint[f.name])
+        low, high = (float(window.bounds[end][f.name]) for end in ("low", "high"))
+        for room, left in ((here - low, low - f.low), (high - here, f.high - high)):
+            reach = room / f.setting_sd
+            if left < (f.step or 1e-9):
+                cut.append((reach, f.label))
+            else:
+                sides.append(reach)
+    if not sides and not cut:
+        return "No setting error was stated to measure it by."
+    least = min(sides, default=math.inf)
+    ends = listing(list(dict.fromkeys(label for reach, label in cut if reach < max(0.5, min(least, 4.0)))))
+    beyond_ends = (
+        f" The tested range of {ends} ends sooner on one side or both; beyond it nothing is known." if ends else ""
+    )
+    if not sides:
+        return "It ends only where the tested ranges end; beyond them nothing is known."
+    if least < 0.5:
+        # the wander of the machine is in the pass rate already, so this is about where the dial may stand
+        return f"On its narrowest side it ends within half a setting error: little room to move the dial.{beyond_ends}"
+    every = "every other side" if ends else "every side"
+    return f"It reaches {least:.1f} setting errors or more to {every}.{beyond_ends}"
+
+
+def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:
+    """What to do now, in order."""
+    if answer.verdict == "ready":
+        return (
+            "Make confirmation coupons at the setpoint and at the worst corners of the window; plan how many before "
+            "making the first.",
+            "Measure the real temperature at oven and press before the run, and write it down.",
+            "Release the recipe only when the confirmation run is accepted.",
+        )
+    if scores_first(answer):
+        return (
+            "Score the hand-feel of the coupons that transferred, two people if possible, each without seeing the "
+            "other's scores.",
+            "Then ask for the answer again: until then it speaks of the checks alone.",
+        )
+    if answer.verdict == "more coupons":
+        made = len(answer.next_coupons)
+        centre = ", and repeats the centre first and last" if made >= LINKED_FROM else ""
+        return (
+            f"Make a further round of {count(made, 'coupon')} with doe extend: it chooses settings as those in the "
+            f"table below were chosen{centre}.",
+            "Score them like the others, name the symptom of every failure, and fit again.",
+        )
+    return (*answer.changes, "Then plan a small new study over the changed range or stack.")
+
+
+def setpoint_line(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
+    """The setpoint on one line, for text alternatives."""
+    return listing([f"{f.label} {amount_both(f, answer.setpoint[f.name], shown)}" for f in study.factors])

@@ -1,0 +1,484 @@
+"""A confirmation in sentences: verdict, what is missing, corners, hand-feel, other attempts. No number is made here."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from doe.assure.confirmation.allocation import SETPOINT
+from doe.assure.confirmation.attempts import Attempt, Together
+from doe.assure.confirmation.order import LUCKY
+from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerResult
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown
+from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent, sentence, stated
+
+Kind = Literal["ready", "more", "unreachable"]
+
+HEADLINES = {
+    "accepted": "Confirmed",
+    "not accepted": "Not confirmed",
+    "open": "Confirmation still open",
+    "given up": "Confirmation given up",
+}
+CORNER_WORDS = {"held": "held", "not held": "did not hold", "doubtful": "in doubt", "open": "open"}
+SIDES = {"under": "too little heat", "over": "too much heat"}
+
+
+@dataclass(frozen=True)
+class ConfirmationFacts:
+    """What there is to say about the confirmation of a study.
+
+    Attributes
+    ----------
+    study : Study
+    attempts : tuple of Attempt
+        Oldest first; the last one is told, the others are listed.
+    together : Together or None
+        The study beside it; None while coupons wait.
+    withheld : str
+        Why there is nothing beside it.
+    doubts, remarks : tuple of str
+        Why the verdict is not about the present answer; what else should be known.
+    over_attempts : float
+        Assurance over all attempts at these settings.
+    """
+
+    study: Study
+    attempts: tuple[Attempt, ...]
+    together: Together | None
+    withheld: str
+    doubts: tuple[str, ...]
+    remarks: tuple[str, ...]
+    over_attempts: float
+
+    @property
+    def current(self) -> Attempt:
+        """The last attempt."""
+        return self.attempts[-1]
+
+
+def at_least(share: float) -> str:
+    """A lower limit in percent, rounded down: rounding up would promise more than it holds.
+
+    >>> at_least(0.95012), at_least(0.68976), at_least(1.0)
+    ('95.0 %', '68.9 %', '100.0 %')
+    """
+    return f"{math.floor(round(share * 1000, 6)) / 10:.1f} %"
+
+
+def at_most(share: float) -> str:
+    """An upper limit in percent, rounded up.
+
+    >>> at_most(0.99047), at_most(0.5)
+    ('99.1 %', '50.0 %')
+    """
+    return f"{math.ceil(round(share * 1000, 6)) / 10:.1f} %"
+
+
+def at_most_of_hundred(share: float) -> int:
+    """Whole prints of 100 behind an upper limit, rounded up.
+
+    >>> at_most_of_hundred(0.9905), at_most_of_hundred(0.91)
+    (100, 91)
+    """
+    return math.ceil(round(share * 100, 6))
+
+
+def allowed(failures: int) -> str:
+    """How many failures the rule allows.
+
+    >>> allowed(0), allowed(1), allowed(2)
+    ('no failure', 'at most 1 failure', 'at most 2 failures')
+    """
+    return "no failure" if failures == 0 else f"at most {count(failures, 'failure')}"
+
+
+def was_allowed(failures: int) -> str:
+    """The same for what is over.
+
+    >>> was_allowed(0), was_allowed(2)
+    ('no failure was allowed', 'at most 2 failures were allowed')
+    """
+    return f"{allowed(failures)} {'were' if failures > 1 else 'was'} allowed"
+
+
+def units(number: int, unit: str) -> str:
+    """Number of coupons or strokes."""
+    return count(number, unit)
+
+
+def every_check(study: Study) -> str:
+    """What a coupon must pass."""
+    return "every check, washes included" if any(c.after_washes for c in study.spec.checks) else "every check"
+
+
+def standing(facts: ConfirmationFacts) -> str:
+    """How far the confirmation has come, in a sentence."""
+    number = f"Confirmation {facts.current.plan.attempt}" if len(facts.attempts) > 1 else "Confirmation"
+    doubt = ", of an answer that is not the present one" if facts.doubts else ""
+    return f"{number}: {told_verdict(facts.current)}{doubt}."
+
+
+def told_verdict(attempt: Attempt) -> str:
+    """The verdict in one or two words; where the setpoint stands and the rest does not, what does not."""
+    special = headline(attempt)
+    return attempt.verdict if special in HEADLINES.values() else special[0].lower() + special[1:]
+
+
+def rule_sentence(attempt: Attempt) -> str:
+    """The rule that was fixed before."""
+    claim, unit = attempt.plan.claim, attempt.plan.unit
+    return (
+        f"The rule, fixed before: {allowed(claim.failures)} among {units(claim.units, unit)} at the setpoint shows a "
+        f"pass rate of {stated(claim.pass_rate)} with {stated(claim.assurance)} assurance."
+        + (" A stroke passes only when all its coupons do." if unit == "stroke" else "")
+    )
+
+
+def kind_of(attempt: Attempt) -> Kind:
+    """Style of the verdict's frame."""
+    return {"accepted": "ready", "not accepted": "unreachable"}.get(attempt.verdict, "more")  # type: ignore[return-value]
+
+
+def headline(attempt: Attempt) -> str:
+    """The verdict in a few words; a setpoint that stands while its window does not is told apart."""
+    judged = attempt.judged
+    if attempt.verdict == "not accepted" and judged is not None and judged.setpoint_verdict == "accepted":
+        lost = [c for c in judged.corners if c.verdict == "not held"]
+        if lost and judged.hand_verdict != "not good enough":
+            return "Setpoint confirmed, window not"
+        return "Not confirmed: hand-feel"
+    return HEADLINES[attempt.verdict]
+
+
+def lead(facts: ConfirmationFacts) -> str:
+    """The verdict on the setpoint in two or three sentences."""
+    attempt, judged = facts.current, facts.current.judged
+    claim, unit = attempt.plan.claim, attempt.plan.unit
+    if judged is None:
+        verb = "is" if claim.units == 1 else "are"
+        text = f"{units(claim.units, unit)} at the setpoint {verb} planned; none is scored yet."
+    elif judged.setpoint_verdict == "accepted":
+        text = _accepted(judged, unit, every_check(facts.study))
+    elif judged.setpoint_verdict == "not accepted":
+        text = _refused(judged, unit)
+    else:
+        text = _open(judged, unit, every_check(facts.study))
+    if attempt.verdict == "given up":
+        text += f" It was given up: {attempt.plan.given_up.rstrip('.')}."
+    return text
+
+
+def _accepted(judged: Confirmation, unit: str, every: str) -> str:
+    claim = judged.plan
+    made = judged.passed + judged.failed + judged.waiting
+    prints = (
+        "prints pass there"
+        if unit == "coupon"
+        else "strokes pass there with all their coupons, so at least as many prints do"
+    )
+    return (
+        f"{judged.passed} of {units(made, unit)} at the setpoint passed {every}, and {judged.failed} failed; "
+        f"{was_allowed(claim.failures)}. With {stated(claim.assurance)} assurance, at least "
+        f"{at_least_of_hundred(judged.limits.low)} of 100 {prints}."
+    )
+
+
+def _refused(judged: Confirmation, unit: str) -> str:
+    claim, one = judged.plan, "prints" if unit == "coupon" else "strokes"
+    made = judged.passed + judged.failed + judged.waiting
+    return (
+        f"{judged.failed} of {units(made, unit)} at the setpoint failed; {was_allowed(claim.failures)}. The pass rate "
+        f"of {stated(claim.pass_rate)} is not shown, and no further {unit} of this run can show it. That does not "
+        f"show the opposite: with {stated(claim.assurance)} assurance each, at least "
+        f"{at_least_of_hundred(judged.limits.low)} and at most {at_most_of_hundred(judged.limits.high)} of 100 {one} "
+        "pass there."
+    )
+
+
+def _open(judged: Confirmation, unit: str, every: str) -> str:
+    claim = judged.plan
+    more, left = claim.passes_needed - judged.passed, claim.failures - judged.failed + 1
+    end = "the next failure" if left == 1 else f"{left} more failures"
+    wait = "waits" if judged.waiting == 1 else "wait"
+    waiting = f"; {judged.waiting} passed what was looked at and {wait} for the rest" if judged.waiting else ""
+    return (
+        f"So far {units(judged.passed, unit)} at the setpoint passed {every}, and {judged.failed} failed{waiting}. "
+        f"{count(more, 'more pass', 'more passes')} and the setpoint is accepted; {end} and it is not."
+    )
+
+
+def waiting_lines(facts: ConfirmationFacts) -> tuple[str, ...]:
+    """What keeps coupons open: not scored yet, waiting for a wash, void and to be made again."""
+    attempt = facts.current
+    if attempt.verdict == "given up":
+        return ()
+    said = []
+    settled = attempt.judged is not None and attempt.judged.setpoint_verdict != "open"
+    for role, rows in sorted(attempt.rows.groupby("role"), key=lambda part: (part[0] != SETPOINT, part[0])):
+        checks = [c for c in facts.study.spec.checks if CHECK_PREFIX + c.name in rows]
+        table = rows[[CHECK_PREFIX + c.name for c in checks]]
+        failed = table.eq(False).any(axis=1)
+        unscored = table.isna().all(axis=1)
+        begun = ~failed & ~unscored & table.isna().any(axis=1)
+        parts = []
+        if unscored.any():
+            parts.append(f"{int(unscored.sum())} of {count(len(rows), 'coupon')} not scored yet")
+        for check in checks:
+            open_now = int((begun & table[CHECK_PREFIX + check.name].isna()).sum())
+            if open_now:
+                parts.append(f"{open_now} {'waits' if open_now == 1 else 'wait'} for: {check.label}")
+        if parts:
+            needless = " (the verdict on the setpoint is certain without)" if settled and role == SETPOINT else ""
+            said.append(f"{sentence(str(role)).rstrip('.')}: {'; '.join(parts)}{needless}.")
+    if attempt.missing_units:
+        lost = attempt.missing_units
+        said.append(
+            f"{units(lost, attempt.plan.unit)} at the setpoint {_be(lost)} to be made again: void shows nothing."
+        )
+    void_at = {role: n for role, n in attempt.missing_corners.items() if not _in_doubt(attempt, role)}
+    said += [
+        f"{count(n, 'coupon')} at {role} {_be(n)} to be made again: void shows nothing." for role, n in void_at.items()
+    ]
+    return tuple(said)
+
+
+def _be(number: int) -> str:
+    return "is" if number == 1 else "are"
+
+
+def _in_doubt(attempt: Attempt, role: str) -> bool:
+    return attempt.judged is not None and any(
+        c.role == role and c.verdict == "doubtful" for c in attempt.judged.corners
+    )
+
+
+def corner_lines(facts: ConfirmationFacts, shown: Shown = METRIC) -> tuple[str, ...]:
+    """Each corner, and what it means for the window."""
+    attempt = facts.current
+    if attempt.judged is None:
+        return ()
+    places = {str(row["role"]): row for row in attempt.plan.points.to_dict("records")}
+    said = []
+    for c in attempt.judged.corners:
+        if c.verdict == "open" and not c.failed:
+            continue  # what is still to come is said already
+        at = listing([amount_both(f, places[c.role][f.name], shown) for f in facts.study.factors])
+        text = _corner(c, str(places[c.role]["side"]), can_be_settled=c.role in attempt.missing_corners)
+        said.append(f"{sentence(c.role).rstrip('.')} ({at}): {text}")
+    return tuple(said)
+
+
+def _corner(c: CornerResult, side: str, *, can_be_settled: bool) -> str:
+    made = c.passed + c.failed + c.waiting
+    if c.verdict == "not held":
+        return (
+            f"{c.failed} of {made} failed, more than chance allows. The window is smaller than it was drawn: it does "
+            f"not reach this corner, where the study expected prints to fail first by {SIDES[side]}. The setpoint is "
+            "judged apart from it. Draw the window in there, or use the setpoint without a window."
+        )
+    if c.verdict == "doubtful":
+        again = (
+            "As many coupons again settle it; until then the window is not confirmed at this corner."
+            if can_be_settled
+            else "More were made and do not settle it: take the window as not confirmed at this corner."
+        )
+        return f"{c.failed} of {made} failed, which chance alone allows. {again}"
+    if c.verdict == "open":
+        return f"{c.passed} of {made} passed every check, {c.failed} failed, {c.waiting} still to come."
+    return (
+        f"{c.passed} of {made} passed: it held. A corner where half of the prints fail would have shown more failures "
+        f"in at least {at_least_of_hundred(1 - c.chance_missed)} of 100 such tests; smaller faults are not seen by so "
+        "few coupons."
+    )
+
+
+def hand_line(facts: ConfirmationFacts) -> str:
+    """Hand-feel to expect of further prints; empty where the study wants none."""
+    judged, spec = facts.current.judged, facts.study.spec
+    if judged is None or spec.hand_min is None:
+        return ""
+    found = judged.hand
+    if found is None:
+        short = [text for text in judged.missing if text.startswith("Hand-feel")]
+        return short[0] if short else ""
+    wanted = f"{spec.hand_min:g} is wanted"
+    mean = f"the mean of the next {count(found.future, 'print')}" if found.future > 1 else "the next print"
+    sure = f"with {stated(spec.assurance)} assurance"
+    low, high = math.floor(round(found.low * 10, 6)) / 10, math.ceil(round(found.high * 10, 6)) / 10
+    if judged.hand_verdict == "good enough":
+        return f"Hand-feel: {sure}, {mean} will be {low:.1f} or softer; {wanted}."
+    if judged.hand_verdict == "not good enough":
+        return f"Hand-feel: {sure}, {mean} will stay at {high:.1f} or below; {wanted}."
+    more = " More scored coupons may settle it." if judged.hand_verdict == "not shown" else ""
+    told = [text for text in judged.missing if text.startswith("Hand-feel")]
+    return told[0] if told else f"Hand-feel: {sure}, {mean} may come out as low as {low:.1f}; {wanted}.{more}"
+
+
+def independence() -> str:
+    """What batches do to the assurance: measured, not assumed away."""
+    told = [f"{percent(share)} with {count(n, 'set-up')}" for n, share in LUCKY.items()]
+    return (
+        "The limits take every coupon as a fresh try, and coupons of one batch share what the machine was off. On "
+        "invented lines whose batches share about half of it, a setpoint that just misses a claim of 90 % with 90 % "
+        f"assurance was accepted in {listing(told)} of each machine (share of runs, 22 coupons); 10 % are promised."
+    )
+
+
+def care_lines(facts: ConfirmationFacts) -> tuple[str, ...]:
+    """What the numbers cannot know: how often the machines were set, what was made void, the other attempts."""
+    attempt = facts.current
+    said = []
+    oven, press = attempt.set_ups
+    if press:
+        batches = f"{count(oven, 'oven batch', 'oven batches')} and {count(press, 'press batch', 'press batches')}"
+        said.append(
+            f"The settled coupons at the setpoint were made in {batches} of one line, with the lots named. What "
+            "differs between other days, lots or lines was not seen."
+        )
+        said.append(independence())
+    if attempt.void:
+        named = listing([f"{coupon} ({reason.rstrip('.')})" for coupon, reason in attempt.void])
+        verb = "is void and counts" if len(attempt.void) == 1 else "are void and count"
+        said.append(f"{count(len(attempt.void), 'coupon')} {verb} for nothing: {named}.")
+    for coupon, reason in attempt.voided_failures:
+        said.append(
+            f"{coupon} had failed a check and is void ({reason.rstrip('.')}): if the print failed by itself, it is a "
+            "failure, and the claim looks better than it is."
+        )
+    if attempt.spare:
+        verb = "was" if attempt.spare == 1 else "were"
+        said.append(
+            f"{count(attempt.spare, 'coupon')} at the setpoint {verb} made beyond the plan and "
+            f"{'counts' if attempt.spare == 1 else 'count'} for nothing: more coupons until a rule is met prove less "
+            "than it says."
+        )
+    return tuple(said)
+
+
+def attempts_line(facts: ConfirmationFacts) -> str:
+    """What several attempts mean; empty for the first."""
+    number = len(facts.attempts)
+    if number == 1:
+        return ""
+    text = (
+        f"This is attempt {number}. An earlier attempt is not erased by a later one: each stands on fresh coupons of "
+        "its own, and a recipe says how many there were."
+    )
+    claim = facts.current.plan.claim
+    if facts.current.verdict == "accepted" and facts.over_attempts < claim.assurance - 1e-9:
+        text += (
+            f" Over all attempts at these settings a setpoint that just misses {stated(claim.pass_rate)} would have "
+            f"been accepted once with a chance of up to {at_most(1 - facts.over_attempts)}: the assurance over all is "
+            f"{at_least(facts.over_attempts)}, not {stated(claim.assurance)}."
+        )
+    return text
+
+
+def steps(facts: ConfirmationFacts) -> tuple[str, ...]:
+    """What to do now."""
+    attempt, judged = facts.current, facts.current.judged
+    if facts.doubts:
+        return ("See first whether this confirmation is about the present answer.",)
+    if attempt.verdict == "accepted":
+        return ("Release the recipe with this confirmation.", "Keep one confirmed coupon beside the recipe.")
+    if attempt.verdict == "given up":
+        return ("Plan a fresh confirmation when what stood in its way is mended.",)
+    if attempt.verdict == "open":
+        stuck = (
+            []
+            if judged is None
+            else [c for c in judged.corners if c.verdict == "doubtful" and c.role not in attempt.missing_corners]
+        )
+        if stuck and judged is not None and judged.setpoint_verdict == "accepted" and not attempt.unscored:
+            return ("Use the setpoint without a window, or draw the window in and confirm again.",)
+        said = ["Make and score what is missing; change nothing meanwhile."]
+        if attempt.missing_units or attempt.missing_corners:
+            said.append(
+                "Have void coupons, and those at a corner in doubt, made again as a round of the same confirmation."
+            )
+        return tuple(said)
+    if judged is not None and judged.setpoint_verdict == "accepted":
+        return (
+            "Do not use the window as it is. Use the setpoint without a window, or draw the window in and confirm "
+            "again.",
+        )
+    return (
+        "Find out what differs from the study before anything is made again: lots, machines, gauge, handling.",
+        "A second confirmation takes fresh coupons, and both are shown. If nothing differs, the study was too "
+        "hopeful: add a round to it, and ask for a new answer.",
+    )
+
+
+def source_rows(facts: ConfirmationFacts) -> tuple[tuple[str, str, str, str], ...]:
+    """Study alone, confirmation alone, both: name, pass rate, at least, at most."""
+    judged, both = facts.current.judged, facts.together
+    spec = facts.study.spec
+    rows = []
+    if both is not None:
+        rows.append((f"study alone ({stated(spec.assurance)})", _share(both.study_rate), at_least(both.study_low), ""))
+    if judged is not None and judged.passed + judged.failed:
+        claim = judged.plan
+        waiting = f", {judged.waiting} wait" if judged.waiting else ""
+        rows.append(
+            (
+                f"confirmation alone, exact ({stated(claim.assurance)})",
+                f"{judged.passed} of {judged.passed + judged.failed}{waiting}",
+                at_least(judged.limits.low),
+                at_most(judged.limits.high),
+            )
+        )
+    if both is not None:
+        rows.append((f"both together ({stated(spec.assurance)})", _share(both.rate), at_least(both.low), ""))
+    return tuple(rows)
+
+
+def _share(value: float) -> str:
+    return f"{value * 100:.1f} %"
+
+
+def source_notes(facts: ConfirmationFacts) -> tuple[str, ...]:
+    """How the three figures are meant."""
+    both, judged = facts.together, facts.current.judged
+    if both is None:
+        return (facts.withheld,) if facts.withheld else ()
+    said = [
+        "Study alone: its fit, which saw no confirmation coupon. Both together: the same fit, weighted by the "
+        f"{count(both.coupons, 'settled confirmation coupon')} of "
+        f"{'every attempt' if len(facts.attempts) > 1 else 'this run'}, corners included; nothing is counted twice."
+    ]
+    if both.counts_hand:
+        said.append(
+            "Study and both count the hand-feel wanted as well; the confirmation alone counts the checks, and "
+            "judges hand-feel apart."
+        )
+    if judged is not None:
+        said.append(
+            "The verdict rests on the exact limits of the confirmation alone. Lower limits are rounded down, "
+            "upper ones up."
+        )
+    return (*said, *both.warnings)
+
+
+def attempt_rows(attempts: Sequence[Attempt]) -> tuple[tuple[str, ...], ...]:
+    """One row an attempt: number, claim, allowed, result, verdict."""
+    rows = []
+    for a in attempts:
+        judged, claim = a.judged, a.plan.claim
+        result = "none scored" if judged is None else f"{judged.passed} passed, {judged.failed} failed"
+        if judged is not None and judged.waiting:
+            result += f", {count(judged.waiting, 'waits', 'wait')}"
+        verdict = told_verdict(a) + (f" ({a.plan.given_up.rstrip('.')})" if a.plan.given_up else "")
+        rows.append(
+            (
+                str(a.plan.attempt),
+                f"{stated(claim.pass_rate)} with {stated(claim.assurance)}",
+                f"{allowed(claim.failures)} in {units(claim.units, a.plan.unit)}",
+                result,
+                verdict,
+            )
+        )
+    return tuple(rows)

@@ -1,0 +1,107 @@
+"""A diagnosis in sentences: what it may be, whether the evidence can tell, what to look at next, whom to call."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.units import METRIC, Shown, show
+from doe.symptoms.faults import fault
+from doe.words.wording import count, listing
+
+if TYPE_CHECKING:
+    from doe.symptoms.advice import Advice, Move
+    from doe.symptoms.diagnosis import Diagnosis, NextLook
+
+UNLISTED = 0.5
+"""From this probability on, something that is not on the list is the likeliest."""
+
+
+def likelihood(p: float) -> str:
+    """Probability in words; the model bears no second digit.
+
+    >>> likelihood(0.91), likelihood(0.4), likelihood(0.03)
+    ('very likely', 'possible', 'unlikely')
+    """
+    for least, words in ((0.85, "very likely"), (0.6, "likely"), (0.3, "possible"), (0.1, "less likely")):
+        if p >= least:
+            return words
+    return "unlikely"
+
+
+def headline(found: Diagnosis) -> str:
+    """The answer in one sentence, or that the evidence cannot tell."""
+    first = found.first
+    if found.p_none >= UNLISTED:
+        return "The evidence points to none of the causes we know."
+    if found.settled:
+        return f"{likelihood(first.p).capitalize()}: {first.fault.label}."
+    names = [fault(key).label for key in found.tied]
+    if len(names) < 2:
+        return f"The evidence cannot tell yet. It may be: {first.fault.label}."
+    return f"The evidence cannot tell apart: {'; '.join(names)}."
+
+
+def what_next(found: Diagnosis) -> str:
+    """The next check, or that none is left that would tell."""
+    if not found.checks:
+        left = "No check we know would tell more."
+        return left if found.settled else f"{left} Ask the makers, with a kept coupon and the lots."
+    return f"Check next: {check_words(found.checks[0])}"
+
+
+def check_words(proposed: NextLook) -> str:
+    """A check with its minutes."""
+    return f"{proposed.look.words} About {proposed.look.minutes:g} min."
+
+
+def move_words(move: Move, shown: Shown = METRIC) -> str:
+    """One setting back to the recipe."""
+    known = KNOWN_FACTORS.get(move.factor)
+    unit, label = (known.unit, known.label) if known else ("", move.factor)
+    return f"Set {label} back from {show(move.now, unit, shown)} to the recipe's {show(move.to, unit, shown)}."
+
+
+def advice_sentences(found: Diagnosis, advice: Advice, shown: Shown = METRIC) -> tuple[str, ...]:
+    """What to do, the most urgent first."""
+    said = []
+    if advice.stop:
+        said.append(
+            "Stop pressing, open the press and air the room. Do not go on until a gauge has shown how hot it really is."
+        )
+    if advice.moves:
+        said += [move_words(move, shown) for move in advice.moves]
+    elif advice.remedy:
+        said.append(advice.remedy)
+    if advice.call == "licensed":
+        said.append(
+            "Adjusting or mending heating, thermostat, wiring or gas belongs to the machine's maker or a licensed "
+            "person."
+        )
+    elif advice.call == "maker":
+        said.append("Ask the maker of the material, with its lot number and a kept coupon.")
+    if not found.settled and found.checks:
+        said.append("Move no setting before a check has told the causes apart.")
+    return tuple(said)
+
+
+def reasons(found: Diagnosis, labels: dict[str, str], most: int = 3) -> tuple[str, ...]:
+    """Why the first causes stand where they stand: symptoms explained, and what raised or lowered their odds."""
+    said = []
+    for cause in found.causes[:most]:
+        if cause.p < 0.05:
+            break
+        parts = []
+        if cause.explains:
+            parts.append(f"would show {listing([labels[s] for s in cause.explains])}")
+        for move in cause.moved_by:
+            parts.append(f"{'more' if move.factor > 1 else 'less'} likely by {move.because}")
+        said.append(f"{cause.fault.label}: {'; '.join(parts) or 'common enough'}.")
+    return tuple(said)
+
+
+def odds_sentence(found: Diagnosis) -> str:
+    """Where the odds come from."""
+    if not found.cases:
+        return "The odds are our guesses (common practice, no source); the shop's own cases will move them."
+    return f"The odds start from our guesses and are moved by {count(found.cases, 'case')} of this shop."

@@ -1,0 +1,336 @@
+"""A recipe in words: settings, handling, what would void it, what its user must know, and what a revision changed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.recipe import PARTS, USUAL_VOIDS, ConfirmationRecord, Recipe, RecipeSetting, StackDifference
+from doe.domain.stack import Material
+from doe.domain.study import Study
+from doe.domain.units import METRIC, SYMBOLS, Shown, show
+from doe.setpoint import Answer
+from doe.words.answer import misses_hand, scores_first
+from doe.words.wording import at_least_of_hundred, beyond, count, difference_both, held, move, percent, sentence, stated
+
+COVERED = ("cooling_gap", "peel_mode", "peel_wait", "second_press_time", "film_type")
+"""Settings that are steps of handling: where one is varied or held, nobody has to type it."""
+
+SIMILAR = (
+    "Similar in words is not similar in the press: whatever differs below is compared by coupons before the recipe "
+    "is used."
+)
+
+
+# ---------------------------------------------------------------- numbers of a recipe, in the reader's units
+
+
+def setting_amount(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> str:
+    """A value of a setting in the reader's unit, or its level.
+
+    Whole numbers where it is whole in either unit: what was set in whole degF reads well in degC too.
+
+    >>> setting_amount(RecipeSetting("press_temp", "press temperature", "degC", 152.0), 152.0, Shown("degF"))
+    '306 °F'
+    >>> setting_amount(RecipeSetting("dwell", "press dwell", "s", 12.5), 12.5)
+    '12.5 s'
+    """
+    if isinstance(value, str):
+        return value
+    number = shown.value(value, setting.unit)
+    unit = shown.unit(setting.unit)
+    whole = any(_is_whole(units.value(value, setting.unit)) for units in (shown, _other(shown)))
+    digits = 0 if unit == "psi" or (whole and unit != "bar") else 1
+    return f"{number:.{digits}f} {SYMBOLS[unit]}".rstrip()
+
+
+def _is_whole(number: float) -> bool:
+    return abs(number - round(number)) < 1e-6
+
+
+def both(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> str:
+    """The same with the other temperature unit, and the other pressure unit.
+
+    >>> both(RecipeSetting("press_temp", "press temperature", "degC", 152.0), 152.0)
+    '152 °C (306 °F)'
+    >>> both(RecipeSetting("pressure", "press pressure", "bar", 3.0), 3.0)
+    '3.0 bar (44 psi)'
+    """
+    other = setting_amount(setting, value, _other(shown))
+    text = setting_amount(setting, value, shown)
+    return text if other == text else f"{text} ({other})"
+
+
+def span(setting: RecipeSetting, low: float, high: float, shown: Shown = METRIC) -> str:
+    """Both ends of a window, temperatures in both units.
+
+    >>> span(RecipeSetting("press_temp", "press temperature", "degC", 152.0), 148, 156)
+    '148 to 156 °C (298 to 313 °F)'
+    """
+    texts = []
+    for units in (shown, _other(shown)):
+        unit = SYMBOLS[units.unit(setting.unit)]
+        first, last = (setting_amount(setting, end, units) for end in (low, high))
+        texts.append(f"{last} only" if first == last else f"{first.removesuffix(unit).strip()} to {last}")
+    return texts[0] if texts[0] == texts[1] else f"{texts[0]} ({texts[1]})"
+
+
+def other_amount(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> str:
+    """The value in the other unit; empty where there is only one."""
+    other = setting_amount(setting, value, _other(shown))
+    return "" if other == setting_amount(setting, value, shown) else other
+
+
+def _other(shown: Shown) -> Shown:
+    return Shown("degF" if shown.temperature == "degC" else "degC", "psi" if shown.pressure == "bar" else "bar")
+
+
+def window_words(setting: RecipeSetting, shown: Shown = METRIC) -> str:
+    """The window of a setting, or that there is none."""
+    if isinstance(setting.surface, str):
+        return "this one only"
+    if setting.window_low is None or setting.window_high is None:
+        return "not known, keep exactly this"
+    return span(setting, setting.window_low, setting.window_high, shown)
+
+
+# ---------------------------------------------------------------- what release writes down
+
+
+def handling_sentences(
+    study: Study,
+    setpoint: Mapping[str, float | str],
+    *,
+    gap: str = "",
+    peel: str = "",
+    second_press: str = "",
+    more: tuple[str, ...] = (),
+) -> tuple[str, ...]:
+    """Waits, peel and second press in the order of the work; what the study knows, then what was typed.
+
+    An empty part is left out; `handling_gaps` says which have to be typed.
+    """
+    known = {name: _known_step(study, setpoint, name) for name in COVERED}
+    return tuple(
+        sentence(f"{head}: {', '.join(text.strip().rstrip('.') for text in parts if text.strip())}")
+        for head, parts in (
+            ("between cure and press", [known["cooling_gap"], gap]),
+            ("peel", [known["film_type"], known["peel_mode"], known["peel_wait"], peel]),
+            ("second press", [known["second_press_time"], second_press]),
+        )
+        if any(text.strip() for text in parts)
+    ) + tuple(sentence(text) for text in more if text.strip())
+
+
+def handling_gaps(
+    study: Study, *, gap: str = "", peel: str = "", second_press: str = ""
+) -> tuple[tuple[str, str], ...]:
+    """Steps that neither the study knows nor anybody typed: what it is, and the option for it."""
+    known = {*study.factor_names, *study.held}
+    return tuple(
+        (what, option)
+        for what, option, names, text in (
+            ("wait between cure and press", "--gap", ("cooling_gap",), gap),
+            ("peel: hot, warm or cold, and the wait before it", "--peel", ("peel_wait",), peel),
+            ("second press: how long, under what, or none", "--second-press", ("second_press_time",), second_press),
+        )
+        if not text.strip() and not known & set(names)
+    )
+
+
+def _known_step(study: Study, setpoint: Mapping[str, float | str], name: str) -> str:
+    if name not in study.factor_names and name not in study.held:
+        return ""
+    value = setpoint[name] if name in study.factor_names else study.held[name]
+    text = value if isinstance(value, str) else show(value, KNOWN_FACTORS[name].unit)
+    return {"film_type": f"{text} film", "peel_wait": f"wait {text}"}.get(name, text)
+
+
+def void_sentences(study: Study, answer: Answer, more: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """What makes a recipe void: the usual, then what the surfaces know of this one, then what was typed."""
+    found = list(USUAL_VOIDS)
+    for cliff in answer.cliffs[:2]:
+        f = study.factor(cliff.factor)
+        found.append(
+            f"a cliff: {f.label} {difference_both(f, cliff.distance)} {move(f, cliff.direction)} than here, where "
+            f"{beyond(cliff.side)}"
+        )
+    for f in study.numeric:
+        if answer.window is None:
+            break
+        low, high = (float(answer.window.bounds[end][f.name]) for end in ("low", "high"))
+        cut = [end for end, near in (("lower", low - f.low), ("upper", f.high - high)) if near < (f.step or 1e-9)]
+        if cut:
+            ends = "both ends" if len(cut) == 2 else f"the {cut[0]} end"
+            found.append(f"{f.label} beyond {ends} of its window: nothing was tested there")
+    return (*found, *(text.strip() for text in more if text.strip()))
+
+
+def caution_sentences(
+    study: Study, answer: Answer, *, exception: str = "", run: str = "", window_held: bool | None = None
+) -> tuple[str, ...]:
+    """What the user of a recipe must know: no confirmation, no window or an unproven one, a verdict short of ready."""
+    found = []
+    if exception.strip():
+        found.append(f"Released without an accepted confirmation. {run} Reason: {exception.strip()}".replace("  ", " "))
+    if misses_hand(study, answer):
+        found.append("Hand-feel was wanted and never scored in the study: its pass rate is that of the checks alone.")
+    if answer.verdict == "more coupons" and not scores_first(answer):
+        found.append(
+            'The coupons behind it did not settle whether the target is reached: the answer was "more coupons".'
+        )
+    if answer.window is None and answer.pass_rate >= study.spec.pass_rate:
+        found.append("No window: the study did not vary every setting. Keep exactly these settings.")
+    elif answer.window is None:
+        found.append(
+            f"No window: the expected pass rate holds {stated(study.spec.pass_rate)} in no box around the setpoint. "
+            "Keep exactly these settings."
+        )
+    elif window_held is False:
+        found.append("The window was not confirmed: a corner of it did not hold. Keep exactly these settings.")
+    elif window_held is None and not exception.strip():
+        found.append("The window is what the study expects: no corner of it was confirmed.")
+    return tuple(sentence(text) for text in found)
+
+
+# ---------------------------------------------------------------- reading a recipe
+
+
+def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "") -> str:
+    """What was confirmed: counts, claim and exact limits.
+
+    >>> from datetime import datetime, UTC
+    >>> made = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, datetime(2030, 1, 1, tzinfo=UTC))
+    >>> print(confirmation_sentence(made).replace(". ", ".\\n"))
+    Accepted on 2030-01-01: 22 of 22 coupons passed (allowed: no failure).
+    Shown is a pass rate of 90 % or more with 90 % assurance.
+    """
+    if found is None:
+        return sentence(f"Released without an accepted confirmation: {exception.strip()}")
+    done = found.passed + found.failed
+    allowed = "no failure" if not found.failures_allowed else count(found.failures_allowed, "failure")
+    again = "" if found.attempts == 1 else f" It was attempt {found.attempts}; the earlier ones count as tried."
+    return (
+        f"Accepted on {found.judged_at:%Y-%m-%d}: {found.passed} of {count(done, found.unit)} passed "
+        f"(allowed: {allowed}). Shown is a pass rate of {at_least_of_hundred(found.pass_rate_low)} % or more with "
+        f"{stated(found.assurance)} assurance.{again}"
+    )
+
+
+def expected_sentence(recipe: Recipe) -> str:
+    """What the study expects of the setpoint, and whether the corners of the window were confirmed."""
+    low = at_least_of_hundred(recipe.pass_rate_low)
+    window = f" Window: {recipe.record['window']}." if "window" in recipe.record else ""
+    return f"Expected pass rate {percent(recipe.pass_rate)}, at least {low} %, by the surfaces of the study.{window}"
+
+
+def state_words(recipe: Recipe, *, superseded: bool, retired_why: str, on: date) -> str:
+    """In force, due for review, superseded or retired."""
+    if retired_why:
+        day = f" on {recipe.retired_at:%Y-%m-%d}" if recipe.retired_at else ""
+        return f"retired{day}: {retired_why}"
+    if superseded:
+        return "superseded by a newer revision"
+    if recipe.is_due(on):
+        return f"in force, review was due on {recipe.review_on:%Y-%m-%d}"
+    return f"in force, review by {recipe.review_on:%Y-%m-%d}"
+
+
+@dataclass(frozen=True)
+class Change:
+    """One thing that differs between two revisions: ``what``, ``before`` and ``after``, in words."""
+
+    what: str
+    before: str
+    after: str
+
+
+def changes_between(before: Recipe, after: Recipe, shown: Shown = METRIC) -> tuple[Change, ...]:
+    """What differs between two revisions, in the order of a card."""
+    found: list[Change] = []
+
+    def add(what: str, old: str, new: str) -> None:
+        if old != new:
+            found.append(Change(what, old or "nothing", new or "nothing"))
+
+    for part in PARTS:
+        add(part, _material(getattr(before.stack, part)), _material(getattr(after.stack, part)))
+    add("line", before.line.name, after.line.name)
+    ours, theirs = ({s.factor: s for s in recipe.settings} for recipe in (before, after))
+    for factor in dict.fromkeys((*ours, *theirs)):
+        old, new = ours.get(factor), theirs.get(factor)
+        label = (new or old).label  # type: ignore[union-attr] # one of them is there
+        add(label, both(old, old.surface, shown) if old else "", both(new, new.surface, shown) if new else "")
+        add(f"{label}, dial", _dial(old, shown), _dial(new, shown))
+        add(f"{label}, window", window_words(old, shown) if old else "", window_words(new, shown) if new else "")
+    for name in dict.fromkeys((*before.held, *after.held)):
+        old_held, new_held = (held(name, r.held[name], shown)[1] if name in r.held else "" for r in (before, after))
+        add(f"{held(name, 0.0)[0]} (held)", old_held, new_held)
+    for what in ("handling", "voids", "cautions"):
+        old_lines, new_lines = getattr(before, what), getattr(after, what)
+        for text in old_lines:
+            if text not in new_lines:
+                add({"voids": "what would void it"}.get(what, what), text, "")
+        for text in new_lines:
+            if text not in old_lines:
+                add({"voids": "what would void it"}.get(what, what), "", text)
+    add("expected pass rate", percent(before.pass_rate), percent(after.pass_rate))
+    add(
+        "confirmation",
+        confirmation_sentence(before.confirmation, before.exception),
+        confirmation_sentence(after.confirmation, after.exception),
+    )
+    add("study", before.study, after.study)
+    add("approved by", before.approved_by, after.approved_by)
+    add("review", f"{before.review_on:%Y-%m-%d}", f"{after.review_on:%Y-%m-%d}")
+    for name in dict.fromkeys((*before.record, *after.record)):
+        add(name, before.record.get(name, ""), after.record.get(name, ""))
+    return tuple(found)
+
+
+def _material(material: Material | None) -> str:
+    return "" if material is None else f"{material}{', ' + material.detail if material.detail else ''}"
+
+
+def _dial(setting: RecipeSetting | None, shown: Shown) -> str:
+    return "" if setting is None or setting.dial is None else both(setting, setting.dial, shown)
+
+
+_KIND_WORDS = {
+    "same": "the same",
+    "lot": "another lot",
+    "supplier": "another supplier or make",
+    "material": "another material",
+}
+
+
+def difference_words(differences: tuple[StackDifference, ...]) -> str:
+    """What differs between two stacks, part by part; or that nothing does.
+
+    >>> difference_words((StackDifference("film", "lot", "x (lot 1)", "x (lot 2)"),))
+    'film: another lot (here x (lot 1), recipe x (lot 2))'
+    """
+    found = [
+        f"{d.part}: {_KIND_WORDS[d.kind]} (here {d.ours}, recipe {d.theirs})" for d in differences if d.kind != "same"
+    ]
+    return "; ".join(found) or "the same fabric, film and powder, to the lot"
+
+
+def factor_of(setting: RecipeSetting, study: Study) -> Factor | None:
+    """The factor of a setting, where the study varies it."""
+    return study.factor(setting.factor) if setting.factor in study.factor_names else None
+
+
+def difference_size(size_delta_degc: float, shown: Shown = METRIC) -> str:
+    """A *difference* of temperatures in both units.
+
+    >>> difference_size(5.0)
+    '5 °C (9 °F)'
+    """
+    texts = []
+    for units in (shown, _other(shown)):
+        number = round(units.delta(size_delta_degc, "degC"), 1)
+        texts.append(f"{number:g} {SYMBOLS[units.unit('degC')]}")
+    return f"{texts[0]} ({texts[1]})"

@@ -1,0 +1,49 @@
+"""Which setting errors an answer counts, and where: the trial's own taken out, production's put in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from doe.domain.factors import Factor
+from doe.domain.results import Results
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown
+from doe.words.wording import count, listing, spread_both
+
+
+def errors_counted(study: Study, results: Results, shown: Shown = METRIC) -> tuple[str, str]:
+    """Two sentences: what was taken out of the coupons, and what was put in for production.
+
+    Parameters
+    ----------
+    study : Study
+    results : Results
+        Those that were fitted; where an actual value was measured there is no trial error.
+    shown : Shown
+    """
+    trial = _sizes(study, lambda f: f.trial_error, shown)
+    production = _sizes(study, lambda f: f.setting_sd, shown)
+    if trial:
+        first = f"Taken out of the coupons as the trial's own error, once: {trial}{_measured(study, results)}."
+    elif any(f.trial_sd == 0 for f in study.numeric):
+        first = "Taken out of the coupons: nothing, as the trial is stated to have had no setting error."
+    else:
+        first = "Taken out of the coupons: nothing, as no setting error was stated."
+    if production:
+        return first, f"Put in for production, in full: {production} (standard deviations)."
+    return first, "Put in for production: nothing, as no setting error was stated; real machines wander."
+
+
+def _sizes(study: Study, size: Callable[[Factor], float], shown: Shown) -> str:
+    return listing([f"{f.label} {spread_both(f, size(f), shown)}" for f in study.numeric if size(f)])
+
+
+def _measured(study: Study, results: Results) -> str:
+    """Where a measured value stood in for the setting, as the end of the sentence."""
+    parts = []
+    for f in study.numeric:
+        known = int(results.measured[f.name].sum())
+        if known and f.trial_error:
+            whole = "every coupon" if known == results.coupons else f"{known} of {count(results.coupons, 'coupon')}"
+            parts.append(f"{f.label} of {whole}")
+    return f"; none where it was measured: {listing(parts)}" if parts else ""

@@ -1,0 +1,321 @@
+"""Reading what a person typed for a stack, factors, limits, checks, held settings and shares."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from difflib import get_close_matches
+from typing import Any
+
+import typer
+
+from doe.domain.errors import InputError
+from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor
+from doe.domain.limits import LIMIT_NAMES, Limits
+from doe.domain.space import Forbidden
+from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
+from doe.domain.stack import Material
+from doe.domain.units import (
+    Shown,
+    delta_degf,
+    looks_like_fahrenheit,
+    parse_number,
+    parse_quantity,
+    show_both,
+    to_stored,
+)
+
+FACTOR_FORM = "cure_temp=110..140,sd=4,trial=2,step=1   or   film_type=hot/cold   or just   dwell"
+
+
+def quantity(text: str, stored: str, where: str, shown: Shown, *, can_ask: bool = False) -> float:
+    """Stored value of a typed quantity; a bare number is in the user's unit.
+
+    A bare number that looks like Fahrenheit is refused, saying what it would be; at a terminal it is asked about.
+    """
+    try:
+        return parse_quantity(text, stored, where, default=shown.unit(stored))
+    except InputError:
+        fahrenheit = _bare_fahrenheit(text, stored, shown)
+        if fahrenheit is None or not can_ask:
+            raise
+        print(file=sys.stderr)
+        value = to_stored(fahrenheit, "degF")
+        if not typer.confirm(f"{where}: did you mean {fahrenheit:g} °F = {value:.4g} °C?", default=True, err=True):
+            raise
+        return value
+
+
+def _bare_fahrenheit(text: str, stored: str, shown: Shown) -> float | None:
+    if stored != "degC" or shown.temperature != "degC":
+        return None
+    try:
+        value = parse_number(text, "")
+    except InputError:
+        return None
+    return value if looks_like_fahrenheit(value) else None
+
+
+def spread(text: str, stored: str, where: str, shown: Shown) -> float:
+    """Stored size of a *difference*, such as a setting error: 9 degF of difference is 5 degC."""
+    bare = text.strip().lower().removesuffix("°f").removesuffix("degf").removesuffix("f")
+    if stored == "degC" and (bare != text.strip().lower() or shown.temperature == "degF"):
+        plain_text = bare.removesuffix("°c").removesuffix("degc").removesuffix("c")
+        value = parse_number(plain_text, where)
+        return value if plain_text != bare else value / delta_degf(1)
+    return parse_quantity(text, stored, where, default=shown.unit(stored))
+
+
+def moment(text: str, where: str) -> datetime:
+    """A past day, or a day and time, on the reader's clock; a bare day is its noon.
+
+    Raises
+    ------
+    InputError
+        If it is neither, or still to come.
+    """
+    try:
+        when = datetime.fromisoformat(text.strip())
+    except ValueError as error:
+        raise InputError(
+            where, repr(text), "a day, or a day and time", "Write it like 2031-03-05 or 2031-03-05T14:30."
+        ) from error
+    is_day = len(text.strip()) <= len("2031-03-05")
+    if is_day:
+        when = when.replace(hour=12)
+    now = datetime.now(UTC)
+    try:
+        when = when.astimezone(UTC)  # a bare time is the reader's own
+    except (OverflowError, OSError, ValueError) as error:
+        raise InputError(where, repr(text), "a day a clock knows", "Correct the date.") from error
+    if is_day and when - now < timedelta(hours=12):
+        when = min(when, now)  # the noon of today may be to come
+    if when > now:
+        raise InputError(where, repr(text), "today or earlier", "Correct the date.")
+    return when
+
+
+def material(text: str, where: str) -> Material:
+    """Material of ``name; supplier=Halm; lot=A12; detail=180 g/m2``; the parts after the name in any order."""
+    parts = [part.strip() for part in text.split(";")]
+    values: dict[str, str] = {}
+    for part in parts[1:]:
+        key, equals, value = part.partition("=")
+        if not equals or key.strip().lower() not in ("supplier", "lot", "detail"):
+            raise InputError(
+                where,
+                repr(part),
+                "supplier=..., lot=... or detail=...",
+                'Write it like "blank tee; supplier=Halm; lot=A12".',
+            )
+        values[key.strip().lower()] = value.strip()
+    return Material(parts[0], **values)
+
+
+def factor(text: str, shown: Shown, *, can_ask: bool = False) -> Factor:
+    """Factor of ``cure_temp=110..140,sd=4,step=1``, ``film_type=hot/cold``, or a known name alone.
+
+    A known name brings what is not said: unit, scale, step, setting error, and the usual range.
+    """
+    head, *more = [part.strip() for part in text.split(",")]
+    name, equals, span = (part.strip() for part in head.partition("="))
+    where = f"--factor {name}"
+    options: dict[str, str] = {}
+    for key, value in (_pair(part, where) for part in more):
+        if key in options:
+            raise InputError(f"{where}, {key}", "two values", "one", "Keep the right one.")
+        options[key] = value
+    known = KNOWN_FACTORS.get(name)
+    if known is None and not options.get("unit") and "/" not in span:
+        close = get_close_matches(name, KNOWN_FACTORS, n=3)
+        raise InputError(
+            where,
+            repr(text),
+            f"a known factor ({', '.join(close or KNOWN_FACTORS)}), or your own with its unit",
+            f"Write it like {FACTOR_FORM}; for one of your own add unit=degC, s, bar or g/m2.",
+        )
+    if "/" in span:
+        return Factor(name, levels=tuple(level.strip() for level in span.split("/")), **_words(options, where))
+    unit = options.pop("unit", known.unit if known else "")
+    changes: dict[str, Any] = {"unit": unit}
+    if equals:
+        changes["low"], changes["high"] = span_of(span, unit, where, shown, can_ask=can_ask)
+    for key, option in (("setting_sd", "sd"), ("trial_sd", "trial"), ("step", "step")):
+        if option in options:
+            changes[key] = spread(options.pop(option), unit, f"{where}, {option}", shown)
+    if "step" not in changes and unit != shown.unit(unit) and (known is None or known.unit == unit):
+        # a dial marked in degF or psi is set in whole ones of those, not in whole ones of what is stored
+        changes["step"] = to_stored(1, shown.unit(unit)) - to_stored(0, shown.unit(unit))
+    changes |= _words(options, where)
+    return usual_factor(name, **changes) if known else Factor(name, **changes)
+
+
+def span_of(text: str, unit: str, where: str, shown: Shown, *, can_ask: bool = False) -> tuple[float, float]:
+    """Both ends of a range such as ``110..140``."""
+    low, dots, high = text.partition("..")
+    if not dots:
+        raise InputError(where, repr(text), "a low and a high end", "Write the range like 110..140.")
+    return (
+        quantity(low, unit, f"{where}, low", shown, can_ask=can_ask),
+        quantity(high, unit, f"{where}, high", shown, can_ask=can_ask),
+    )
+
+
+def _pair(part: str, where: str) -> tuple[str, str]:
+    key, equals, value = (piece.strip() for piece in part.partition("="))
+    if not equals:
+        raise InputError(
+            where, repr(part), "sd=, trial=, step=, unit=, scale=, slow=, stage= or label=", f"Write {FACTOR_FORM}."
+        )
+    return key, value
+
+
+def _words(options: dict[str, str], where: str) -> dict[str, Any]:
+    """Options of a factor that are words: scale, slow (hard to change), stage, label."""
+    made: dict[str, Any] = {}
+    for key, value in options.items():
+        match key:
+            case "scale" | "stage" | "label":
+                made[key] = value
+            case "slow":
+                made["hard_to_change"] = yes_no(value, f"{where}, slow")
+            case _:
+                raise InputError(
+                    where,
+                    repr(key),
+                    "sd, trial, step, unit, scale, slow, stage or label",
+                    f"Write it like {FACTOR_FORM}.",
+                )
+    return made
+
+
+def yes_no(text: str, where: str) -> bool:
+    """True or False of yes or no."""
+    if text.lower() in ("yes", "y", "true", "1"):
+        return True
+    if text.lower() in ("no", "n", "false", "0"):
+        return False
+    raise InputError(where, repr(text), "yes or no", "Correct the word.")
+
+
+def share(text: str, where: str) -> float:
+    """Share of ``0.95`` or ``95%``."""
+    percent = text.strip().endswith("%")
+    value = parse_number(text.strip().removesuffix("%"), where)
+    return value / 100 if percent else value
+
+
+def check(text: str) -> Check:
+    """Check of ``release`` (a usual one), or ``wash_3@3=sound after 3 washes`` (after 3 washes)."""
+    head, _, label = (part.strip() for part in text.partition("="))
+    name, at, washes = (part.strip() for part in head.partition("@"))
+    usual = {c.name: c for c in DEFAULT_CHECKS}
+    if name in usual and not at and not label:
+        return usual[name]
+    if not name.isidentifier():
+        raise InputError(
+            "--check",
+            repr(name),
+            "a short name of letters, digits and _",
+            'Write it like "wash_3@3=sound after 3 washes".',
+        )
+    count = parse_number(washes, "--check, washes") if at else 0
+    if count < 0 or count != int(count):
+        raise InputError("--check, washes", washes, "a whole number", "Say after how many washes it is looked at.")
+    return Check(name, label or name.replace("_", " "), int(count))
+
+
+def spec(
+    pass_rate: str | None, hand_min: str | None, assurance: str | None, checks: Sequence[str], base: Spec | None = None
+) -> Spec:
+    """The target, from what was typed; what was not is usual."""
+    base = base or Spec()
+    hand = base.hand_min
+    if hand_min is not None:
+        hand = None if hand_min.lower() in ("none", "no") else parse_number(hand_min, "--hand-min")
+    return Spec(
+        pass_rate=base.pass_rate if pass_rate is None else share(pass_rate, "--pass-rate"),
+        hand_min=hand,
+        assurance=base.assurance if assurance is None else share(assurance, "--assurance"),
+        checks=tuple(check(text) for text in checks) if checks else base.checks,
+    )
+
+
+def held(texts: Sequence[str], shown: Shown, *, can_ask: bool = False) -> dict[str, float | str]:
+    """Settings held constant, of ``pressure=40psi`` or ``mesh=fine``; a known name is read with its unit."""
+    made: dict[str, float | str] = {}
+    for text in texts:
+        name, equals, value = (part.strip() for part in text.partition("="))
+        if not equals or not name or not value:
+            raise InputError("--hold", repr(text), "name=value", "Write it like pressure=40psi.")
+        if name in made:
+            raise InputError(f"--hold {name}", "two values", "one", "Keep the one that is set.")
+        known = KNOWN_FACTORS.get(name)
+        numeric = known is not None and known.unit
+        made[name] = (
+            quantity(value, known.unit, f"--hold {name}", shown, can_ask=can_ask) if known and numeric else value
+        )
+    return made
+
+
+def forbidden(texts: Sequence[str], factors: Sequence[Factor]) -> tuple[Forbidden, ...]:
+    """Combinations not to make, of ``cure_temp >= 135 and cure_time >= 180; film curls``."""
+    made = []
+    for text in texts:
+        rule, _, reason = text.partition(";")
+        made.append(Forbidden.parse(rule, factors, reason.strip()))
+    return tuple(made)
+
+
+def limits(texts: Sequence[str], base: Limits | None, shown: Shown, *, can_ask: bool = False) -> Limits:
+    """Limits of ``film_max=175@film data sheet``, added to those already known."""
+
+    values: dict[str, Any] = {}
+    sources = dict(base.sources) if base else {}
+    for text in texts:
+        name, equals, rest = (part.strip() for part in text.partition("="))
+        field = LIMIT_NAMES.get(name)
+        if not equals or field is None:
+            raise InputError(
+                "--limit",
+                repr(text),
+                f"one of {', '.join(LIMIT_NAMES)}, and a value",
+                'Write it like "film_max=175@film data sheet 2031".',
+            )
+        if field in values:
+            raise InputError(f"--limit {name}", "two values", "one", "Keep the one of the data sheet.")
+        value, at, source = (part.strip() for part in rest.partition("@"))
+        unit = "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
+        values[field] = ceiling_or(value, unit, f"--limit {name}", shown, can_ask=can_ask)
+        sources.pop(field, None)  # a new number does not inherit where the old one came from
+        if at:
+            sources[field] = source
+    return replace(base or Limits(), **values, sources=sources)
+
+
+def ceiling_or(text: str, unit: str, where: str, shown: Shown, *, can_ask: bool = False) -> float:
+    """A limit; a bare 200 in degC is taken, since data sheets say so, though nothing there is ever proposed."""
+    if unit == "degC" and shown.temperature == "degC" and text.strip() in ("200", "200.0"):
+        return 200.0
+    return quantity(text, unit, where, shown, can_ask=can_ask)
+
+
+def exact(value: float, unit: str) -> str:
+    """Stored value as an option that is read back as the same number, whatever the user's units."""
+    suffix = {"degC": "C", "bar": "bar"}.get(unit, "")
+    return f"{float(value)!r}{suffix}"
+
+
+def limit_option(name: str, value: float, source: str) -> str:
+    """Text of ``--limit`` for a limit in its stored unit."""
+    field = LIMIT_NAMES[name]
+    unit = "degC" if field.endswith("_degc") else "bar" if field.endswith("_bar") else "s"
+    return f"{name}={exact(value, unit)}" + (f"@{source}" if source else "")
+
+
+def limit_text(field: str, value: float, shown: Shown) -> str:
+    """A limit with its unit, temperatures in both."""
+    unit = "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
+    return show_both(value, unit, shown)

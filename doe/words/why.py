@@ -1,0 +1,398 @@
+"""The reasons behind an answer, in sentences; numbers come from `doe.setpoint.Why` only."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown
+from doe.setpoint import Answer, Why
+from doe.setpoint.grounds import Beyond, Cause, Named, Side
+from doe.setpoint.priors import ABOUT, PriorPull
+from doe.setpoint.standing import Standing
+from doe.setpoint.verdict import OUT_OF_REACH_GAP, reach_threshold
+from doe.setpoint.why import CouponWeight, Learned, OneMore
+from doe.words.story import IDEAS, why_not
+from doe.words.wording import (
+    amount_both,
+    at_least_of_hundred,
+    count,
+    difference_both,
+    listing,
+    move,
+    out_of_hundred,
+    percent,
+    score,
+    shirts,
+    stated,
+)
+
+SHOWN = 6
+"""Coupons in the table of a terminal."""
+
+LISTED = 3
+"""Names in one sentence."""
+
+BARELY_LEARNED = 0.8
+"""Share of the doubt left from which a quantity is called mostly assumed."""
+
+MOVED = 0.005
+"""Change of a rate below which nothing is said to have moved."""
+
+FELT = 0.05
+"""Change of a mean hand-feel below which nothing is said to have moved it."""
+
+ENDED = {"under": "too little", "over": "too much", "other": "other"}
+"""Sides of a failure, as short as in a table."""
+
+QUANTITIES = {
+    "height": "how good the best setting is",
+    "place": "the best {factor}",
+    "steepness": "how narrow the window is in {factor}",
+    "trade": "how factors stand in for each other",
+    "lapse": "how many prints fail whatever the settings",
+    "hand_top": "the best hand-feel",
+}
+"""What coupons can teach, as the reader knows it."""
+
+
+def result(coupon: CouponWeight | Named) -> str:
+    """How a coupon ended, in a word or two."""
+    return "passed" if coupon.passed else ENDED.get(coupon.side, "failed")
+
+
+def differences(answer: Answer, why: Why) -> tuple[str, ...]:
+    """That a kept answer was another one than the fit behind these reasons gives; nothing when they agree."""
+    far = max(
+        abs(answer.pass_rate - why.now.rate),
+        abs(answer.pass_rate_low - why.now.rate_low),
+        abs(answer.p_reachable - why.now.p_reachable),
+        abs(answer.best_pass_rate - why.now.best),
+    )
+    if far <= 2 * MOVED and answer.verdict == why.now.verdict:
+        return ()
+    return (
+        f"The kept answer said {shirts(answer.pass_rate)} (at least {at_least_of_hundred(answer.pass_rate_low)}), "
+        f"{answer.verdict}; a fit of the same results with this version says {_shirts(why.now)}, {why.now.verdict}. "
+        "The reasons below are those of the fit.",
+    )
+
+
+def rests_on(study: Study, why: Why) -> tuple[str, ...]:
+    """What the number rests on: the priors alone, and what the coupons added."""
+    own = sum(not c.earlier for c in why.coupons)
+    older = len(why.coupons) - own
+    made = count(own, "coupon") + (f" (and {older} of an earlier study)" if older else "")
+    said = []
+    if why.before is not None:
+        said.append(
+            f"Before any coupon, {_shirts(why.before)} were expected to be good at this setting; {made} "
+            f"make{'s' if own == 1 and not older else ''} that {_shirts(why.now)}."
+        )
+    learned = sorted((x for x in why.learned if x.left < BARELY_LEARNED), key=lambda x: x.left)
+    assumed = sorted((x for x in why.learned if x.left >= BARELY_LEARNED), key=lambda x: -x.left)
+    for head, found in (("Learned most", learned), ("Still mostly assumed", assumed)):
+        if found:
+            said.append(f"{head}: {listing([_quantity(study, x) for x in found[:LISTED]])}.")
+    return tuple(said)
+
+
+def _shirts(standing: Standing) -> str:
+    return f"{shirts(standing.rate)} (at least {at_least_of_hundred(standing.rate_low)})"
+
+
+def _rate(standing: Standing) -> str:
+    return f"{_rough(standing)}{out_of_hundred(standing.rate)}"
+
+
+def _bound(standing: Standing) -> str:
+    """The bound, rounded down like everywhere a bound is shown."""
+    return f"{_rough(standing)}{at_least_of_hundred(standing.rate_low)}"
+
+
+def _rough(standing: Standing) -> str:
+    return "" if standing.reliable else "~"
+
+
+def _quantity(study: Study, learned: Learned) -> str:
+    label = study.factor(learned.factor).label if learned.factor else ""
+    return f"{QUANTITIES[learned.quantity].format(factor=label)} ({percent(min(learned.left, 1.0))} of the doubt left)"
+
+
+def coupon_sentences(why: Why) -> tuple[str, ...]:
+    """Which coupon moved the bound most, and whose turning round would change the verdict."""
+    first = why.coupons[0]
+    now = _bound(why.now)
+    if abs(first.low_change) < MOVED or _bound(first.left_out) == now:
+        said = ["Leaving out any single coupon moves the lower bound by less than a point."]
+    else:
+        way = "raises" if first.low_change > 0 else "lowers"
+        said = [
+            f"{first.coupon} ({result(first)}) {way} the lower bound most: without it, it would be "
+            f"{_bound(first.left_out)} of 100 instead of {now}."
+        ]
+    turning: dict[str, list[str]] = {}
+    close = [c.coupon for c in why.coupons if not c.turned.firm]
+    for c in why.coupons:
+        if c.turned.verdict != why.now.verdict and c.turned.firm:
+            turning.setdefault(c.turned.verdict, []).append(c.coupon)
+    if not why.now.firm:
+        said.append(
+            f"What is said here, {why.now.verdict}, is a close call by itself: another fit of the same results may say "
+            "otherwise."
+        )
+    elif not turning:
+        clearly = "clearly " if close else ""
+        said.append(
+            f"No single result, had it ended the other way, would {clearly}change what is said here: {why.now.verdict}."
+        )
+    for verdict, names in turning.items():
+        said.append(f"Had {_one_of(names)} ended the other way, this setting would be called: {verdict}.")
+    if close and why.now.firm:
+        said.append(f"Had {_one_of(close)} ended the other way, it would be a close call.")
+    return tuple(said)
+
+
+def _one_of(names: Sequence[str]) -> str:
+    if len(names) <= LISTED:
+        return listing(names, "or")
+    return f"one of {len(names)} coupons ({_few(names)})"
+
+
+def _few(names: Sequence[str]) -> str:
+    return ", ".join(names[:LISTED]) + (", ..." if len(names) > LISTED else "")
+
+
+COUPON_HEADS = ("coupon", "result", "without", "bound", "turned", "bound", "called", "draws")
+
+
+def coupon_rows(why: Why, limit: int = SHOWN) -> list[tuple[str, ...]]:
+    """The coupons that moved the bound most: result, rate and bound without it and turned round, what it was worth."""
+    return [
+        (
+            c.coupon,
+            result(c),
+            _rate(c.left_out),
+            _bound(c.left_out),
+            _rate(c.turned),
+            _bound(c.turned),
+            c.turned.verdict,
+            f"{min(c.left_out.effective, c.turned.effective):.0f}",
+        )
+        for c in why.coupons[:limit]
+    ]
+
+
+def setting_sentences(study: Study, why: Why, shown: Shown = METRIC) -> tuple[str, ...]:
+    """Why this setpoint: how it was chosen, and what it trades against the middle of the ranges."""
+    chosen = why.alternatives[0]
+    said = [
+        "Of the settings looked at, those with the highest lower bound are kept; of those as good within half a point, "
+        "the highest expected rate and then the least time decide."
+    ]
+    middle = next(a for a in why.alternatives if a.idea == "middle of the ranges")
+    moves = [
+        f"{f.label} {difference_both(f, away, shown)} {move(f, 'higher' if away > 0 else 'lower')}"
+        for f, away in ((f, float(chosen.settings[f.name]) - float(middle.settings[f.name])) for f in study.numeric)
+        if abs(away) > 1e-9
+    ]
+    if moves:
+        said.append(
+            f"Against the middle of the tested ranges: {listing(moves)}. The middle: {why_not(study, chosen, middle)}"
+        )
+    else:
+        said.append("It is the middle of the tested ranges.")
+    return tuple(said)
+
+
+OTHER_HEADS = ("setting", "good", "bound", "hand-feel", "seconds")
+
+
+def other_rows(why: Why) -> list[tuple[str, ...]]:
+    """The setpoint and what else a shop might take: shirts of 100, expected and lower bound, hand-feel, time."""
+    return [
+        (
+            IDEAS[a.idea] + (f" ({a.coupon})" if a.coupon else ""),
+            str(out_of_hundred(a.pass_rate)),
+            str(at_least_of_hundred(a.pass_rate_low)),
+            "" if a.hand is None else score(a.hand),
+            "" if a.seconds is None else f"{a.seconds:.0f}",
+        )
+        for a in why.alternatives
+    ]
+
+
+END_HEADS = ("factor", "end", "what it rests on")
+
+
+def end_rows(study: Study, why: Why, shown: Shown = METRIC) -> list[tuple[str, ...]]:
+    """Each end of the expected window: where, and which coupons it rests on."""
+    rows: list[tuple[str, ...]] = []
+    for end in why.ends:
+        f = study.factor(end.factor)
+        text = {"range": "the tested range ends there", "rule": "a limit or a forbidden combination ends it there"}.get(
+            end.reason
+        ) or _ground(study, end.beyond, end.by, end.side)
+        rows.append((f.name, f"{'from' if end.end == 'lower' else 'to'} {amount_both(f, end.at, shown)}", text))
+    return rows
+
+
+CLIFF_HEADS = ("factor", "cliff", "beyond", "failed", "nearest beyond")
+
+
+def cliff_rows(study: Study, why: Why, shown: Shown = METRIC) -> list[tuple[str, ...]]:
+    """Each cliff: where, how many coupons were made beyond, how many of them failed, how the nearest ended."""
+    rows: list[tuple[str, ...]] = []
+    for cliff in why.cliffs:
+        f, b = study.factor(cliff.factor), cliff.beyond
+        nearest = f"{b.nearest[0].coupon} ({result(b.nearest[0])})" if b.nearest else ""
+        seen = "" if b.telling else _ground(study, b, cliff.by, cliff.side)
+        place = f"{move(f, cliff.direction)}, at {amount_both(f, cliff.at, shown)}"
+        rows.append((f.name, place, str(b.made), str(b.failed), "; ".join(filter(None, (nearest, seen)))))
+    return rows
+
+
+def _ground(study: Study, b: Beyond, by: Cause, side: Side) -> str:
+    """The coupons that show what happens beyond a place, or that none does."""
+    names = [n.coupon for n in b.telling]
+    heat = f"by {ENDED[side]} heat"
+    many = _few(names) if len(names) > LISTED else listing(names)
+    leading = f"{len(names)} coupons, " if len(names) > LISTED else ""
+    if by == "hand":
+        felt = f"less than {score(study.spec.hand_min or 0.0)}"
+        if names:
+            return f"{leading}{many} beyond it felt {felt}"
+        if b.silent:
+            return f"{count(b.silent, 'coupon')} beyond it felt {felt}, {_not_lowering(b)}"
+        return f"no coupon beyond it felt {felt}: assumed, not seen"
+    if names:
+        unnamed = sum(n.side == "unknown" for n in b.telling)
+        how = heat if not unnamed else f"{heat} or unsaid" if unnamed < len(names) else "nobody said how"
+        return f"{leading}{many} failed beyond it ({how})"
+    if b.silent:
+        return f"{count(b.silent, 'coupon')} failed beyond it ({heat} or unsaid), {_not_lowering(b)}"
+    others = f" ({b.failed} did otherwise)" if b.failed else ""
+    return f"no coupon failed beyond it {heat}{others}: assumed, not seen"
+
+
+def _not_lowering(b: Beyond) -> str:
+    who = "does not lower" if b.silent == 1 else "none lowers"
+    return f"but {who} the rate there: assumed, not seen"
+
+
+def hand_sentences(why: Why) -> tuple[str, ...]:
+    """What hand-feel at the setpoint rests on; nothing where nobody scored it."""
+    if why.hand is None:
+        return ()
+    hand = why.hand
+    people = f"on the scale of {listing(hand.people)}; other people may differ"
+    said = [
+        f"Hand-feel {score(hand.mean)} ({score(hand.low)} to {score(hand.high)}) rests on "
+        f"{count(len(hand.coupons), 'coupon')} with a score, {people}."
+    ]
+    first = hand.coupons[0]
+    if abs(first.mean - hand.mean) < FELT:
+        said.append(f"Leaving out any single coupon moves it by less than {FELT}.")
+    else:
+        rough = "" if first.reliable else "~"
+        said.append(
+            f"{first.coupon} moves it most: without it, it would be {rough}{first.mean:.2f} ({first.low:.2f} to "
+            f"{first.high:.2f}) instead of {hand.mean:.2f} ({hand.low:.2f} to {hand.high:.2f})."
+        )
+    return tuple(said)
+
+
+def reach_sentences(study: Study, why: Why) -> tuple[str, ...]:
+    """What the chance that any setting reaches the target rests on, and which single result would move it most."""
+    before = why.before
+    earlier = "" if before is None else f"; before any coupon it was {percent(before.p_reachable)}"
+    best = "" if before is None else f", before any coupon {out_of_hundred(before.best)}"
+    own = sum(not c.earlier for c in why.coupons)
+    said = [
+        f"The chance that some tested setting reaches {stated(study.spec.pass_rate)} is "
+        f"{percent(why.now.p_reachable)}{earlier}. The best rate anywhere is expected to be "
+        f"{out_of_hundred(why.now.best)} of 100{best}.",
+        f"Not reachable is said below {percent(reach_threshold(own))}, when that best rate also falls short by more "
+        f"than {100 * OUT_OF_REACH_GAP:.0f} points.",
+    ]
+    out_of_reach = why.now.p_reachable < reach_threshold(own) and why.now.best < study.spec.pass_rate - OUT_OF_REACH_GAP
+    if out_of_reach and why.now.verdict != "not reachable":
+        said.append("It is not said here all the same: the coupons leave open what these numbers do not know of.")
+    most = max(why.coupons, key=lambda c: abs(c.turned.p_reachable - why.now.p_reachable))
+    moved = abs(most.turned.p_reachable - why.now.p_reachable)
+    if moved < 2 * MOVED:
+        said.append("No single result, had it ended the other way, would move that chance by a point.")
+    else:
+        said.append(
+            f"{most.coupon} ({result(most)}) would move that chance most: had it ended the other way, to "
+            f"{_rough(most.turned)}{percent(most.turned.p_reachable)}."
+        )
+    return tuple(said)
+
+
+def one_more_sentences(why: Why) -> tuple[str, ...]:
+    """What one more coupon would do, at the setpoint and at the most telling of the next ones."""
+    here, *others = why.one_more
+    said = [f"One more coupon at the setpoint: {_one_more(here)}."]
+    if others:
+        best = max(others, key=lambda o: o.low_spread)
+        least, most = min(o.p_pass for o in others), max(o.p_pass for o in others)
+        chance = percent(least) if percent(least) == percent(most) else f"{percent(least)} to {percent(most)}"
+        said.append(
+            f"The {count(len(others), 'next coupon')} of the table above {'is' if len(others) == 1 else 'are'} chosen "
+            f"for what {'it' if len(others) == 1 else 'most of them'} may do to the verdict"
+            f"{'' if len(others) == 1 else ', and the rest where the best setting may lie'}; chance to pass: {chance}."
+        )
+        said.append(f"The most telling of them here is number {best.number}: {_one_more(best)}.")
+    return tuple(said)
+
+
+def _one_more(one: OneMore) -> str:
+    return (
+        f"it passes with a chance of {percent(one.p_pass)}, and the lower bound would be {_bound(one.after_pass)} of "
+        f"100; should it fail, {_bound(one.after_fail)}"
+    )
+
+
+def prior_sentences(why: Why) -> tuple[str, ...]:
+    """What the priors pull at, all together and the strongest of them."""
+    every, *single = why.priors
+    said = [f"Were everything assumed before the coupons to count double, {_pull(why, every)}."]
+    halved, doubled = why.prior_verdicts
+    for times, verdict in (("double", doubled), ("half", halved)):
+        if verdict != why.now.verdict:
+            rough = "" if every.reliable else " (by rough numbers)"
+            said.append(f"Counted {times}, this setting would be called{rough}: {verdict}.")
+    strongest = single[0]
+    if max(abs(strongest.rate), abs(strongest.rate_low)) >= 2 * MOVED:
+        said.append(
+            f"The strongest pull is that of {ABOUT[strongest.group]}: counted double alone, {_pull(why, strongest)}."
+        )
+    return tuple(said)
+
+
+def model_sentences(why: Why) -> tuple[str, ...]:
+    """What another kind of surface, averaged in, would state."""
+    found = why.averaged
+    if found is None:
+        return ()
+    return (
+        "Another kind of surface, walls of heat at each machine instead of one smooth hill, would expect "
+        f"{out_of_hundred(found.other_rate)} of 100 shirts to be good here (at least "
+        f"{at_least_of_hundred(found.other_low)}). Averaged in by how well each predicts coupons left out (its weight: "
+        f"{percent(found.weight)}): {out_of_hundred(found.rate)} (at least {at_least_of_hundred(found.rate_low)}) "
+        f"instead of {out_of_hundred(why.now.rate)} (at least {_bound(why.now)}).",
+        "On invented lines such averages stated too little and were further from the truth, so the answer does not use "
+        "them.",
+    )
+
+
+def _pull(why: Why, pull: PriorPull) -> str:
+    rough = "" if pull.reliable else "~"
+    rate, low = (min(max(v, 0.0), 1.0) for v in (why.now.rate + pull.rate, why.now.rate_low + pull.rate_low))
+    if max(abs(pull.rate), abs(pull.rate_low)) < 2 * MOVED:
+        return "neither the expected rate nor its bound would move by a point"
+    return (
+        f"about {rough}{out_of_hundred(rate)} of 100 shirts (at least {rough}{at_least_of_hundred(low)}) would be "
+        f"expected to be good instead of {out_of_hundred(why.now.rate)} (at least {_bound(why.now)})"
+    )

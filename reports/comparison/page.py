@@ -1,0 +1,423 @@
+"""The comparison report: verdict first, both materials side by side in pictures, then the proof. One HTML file."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+
+from doe.assure import Comparison
+from doe.assure.confirmation.allocation import SETPOINT
+from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
+from doe.domain.recipe import PARTS
+from doe.domain.results import HAND_PREFIX
+from doe.domain.stack import Line, Material, Stack
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.comparison import DIFFERS, HEADLINES, KINDS, Planned, lead, method_lines, points, steps
+from doe.words.wording import amount_both, count, date, percent, score, sentence, stated
+from reports.comparison.figures import draw_hand, draw_limits, draw_pairs
+from reports.pages import render
+from reports.sheet.page import Pair, limit_pairs
+from reports.study.inputs import HistoryRow, Provenance
+from reports.study.proof import number, words
+from reports.views import Picture, Table
+
+_MARKS = (
+    "Open circle: passed. Triangle pointing down: failed by too little heat; up: by too much. Square: failed for "
+    "another reason. Cross: side unknown. Dashed: a check is open. Bar: only one of the pair passed."
+)
+
+
+@dataclass(frozen=True)
+class ComparisonReport:
+    """What a comparison report is made from.
+
+    Attributes
+    ----------
+    study, stack, line
+        Of the comparison; ``stack`` is the new one.
+    in_use : Stack or None
+        That of the recipe; None when the recipe is no longer in the book.
+    plan : Planned
+        What was decided before the coupons were made.
+    judged : Comparison
+    results : DataFrame
+        Coupons with material, pair, role and scores, void ones included.
+    rounds, looks_left : int
+    cautions : tuple of str
+        What makes the verdict doubtful.
+    provenance : Provenance
+    made_at : datetime
+    history : tuple of HistoryRow
+    shown : Shown
+    """
+
+    study: Study
+    stack: Stack
+    line: Line
+    in_use: Stack | None
+    plan: Planned
+    judged: Comparison
+    results: pd.DataFrame
+    rounds: int
+    looks_left: int
+    cautions: tuple[str, ...]
+    provenance: Provenance
+    made_at: datetime
+    history: tuple[HistoryRow, ...] = ()
+    shown: Shown = METRIC
+
+
+@dataclass(frozen=True)
+class ComparisonPage:
+    """Everything on the page.
+
+    Attributes
+    ----------
+    page_title, comparison_name : str
+    facts : tuple of str
+        What is compared with what, how many coupons, when; sentences.
+    verdict_kind, headline, lead : str
+        Style of the frame and the verdict.
+    reasons, missing : tuple of str
+        Why the verdict is what it is, and what keeps it open.
+    count_table : Table
+        Passed of each material, place by place.
+    steps : tuple of str
+        What to do now.
+    doubts : tuple of str
+        What makes the verdict doubtful.
+    pair_picture : Picture
+        Every pair.
+    pictures : tuple of Picture
+        Limits against margins, hand-feel pair by pair; only what was judged.
+    pair_table : Table or None
+        How the pairs came out; None when the materials were made apart.
+    stack_table : Table
+        Both stacks, part by part.
+    place_table : Table
+        Settings of the setpoint and the edges.
+    method_lines : tuple of str
+    coupon_table : Table
+        Every coupon.
+    limit_pairs, provenance_pairs : tuple of Pair
+    history_table : Table or None
+    cautions : tuple of str
+        The usual ones of everything printed.
+    fixed_wording, special_goods, footer : str
+        Standing wording of every printed page.
+    """
+
+    page_title: str
+    comparison_name: str
+    facts: tuple[str, ...]
+    verdict_kind: str
+    headline: str
+    lead: str
+    reasons: tuple[str, ...]
+    missing: tuple[str, ...]
+    count_table: Table
+    steps: tuple[str, ...]
+    doubts: tuple[str, ...]
+    pair_picture: Picture
+    pictures: tuple[Picture, ...]
+    pair_table: Table | None
+    stack_table: Table
+    place_table: Table
+    method_lines: tuple[str, ...]
+    coupon_table: Table
+    limit_pairs: tuple[Pair, ...]
+    provenance_pairs: tuple[Pair, ...]
+    history_table: Table | None
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    special_goods: str
+    footer: str
+
+
+def comparison_report(report: ComparisonReport) -> str:
+    """A comparison as one HTML document that needs no network.
+
+    Parameters
+    ----------
+    report : ComparisonReport
+        Nothing is judged again: all numbers come from here.
+    """
+    return render("comparison.html", comparison_page(report))
+
+
+def comparison_page(report: ComparisonReport) -> ComparisonPage:
+    """View-model of `comparison_report`."""
+    plan, judged = report.plan, report.judged
+    return ComparisonPage(
+        page_title=f"Comparison, {report.study.name}",
+        comparison_name=report.study.name,
+        facts=_facts(report),
+        verdict_kind=KINDS[judged.verdict],
+        headline=HEADLINES[judged.verdict],
+        lead=lead(plan, judged),
+        reasons=judged.reasons,
+        missing=judged.missing,
+        count_table=_count_table(report),
+        steps=steps(judged, looks_left=report.looks_left),
+        doubts=report.cautions,
+        pair_picture=_pair_picture(report),
+        pictures=(*_rate_picture(report), *_hand_pictures(report)),
+        pair_table=_pair_table(judged),
+        stack_table=_stack_table(report),
+        place_table=_place_table(report),
+        method_lines=method_lines(plan, judged),
+        coupon_table=_coupon_table(report),
+        limit_pairs=limit_pairs(report.study, report.shown),
+        provenance_pairs=_provenance(report),
+        history_table=_history(report),
+        cautions=CAUTIONS,
+        fixed_wording=FIXED_WORDING,
+        special_goods=SPECIAL_GOODS,
+        footer=FOOTER,
+    )
+
+
+def _facts(report: ComparisonReport) -> tuple[str, ...]:
+    plan, rows = report.plan, report.results
+    void = int((rows["void"] != "").sum())
+    spoiled = f", {void} of them void" if void else ""
+    return (
+        f"New: {plan.new}. In use: {plan.in_use}, recipe {plan.recipe}, revision {plan.revision}. Line: "
+        f"{report.line.name}.",
+        f"{count(len(rows), 'coupon')} in {count(report.rounds, 'round')}{spoiled}, half of each material; wanted are "
+        f"{stated(report.study.spec.pass_rate)} of prints.",
+        f"Report made {date(report.made_at)}"
+        + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
+    )
+
+
+def _count_table(report: ComparisonReport) -> Table:
+    judged = report.judged
+    rates = judged.rates
+    rows = [
+        (
+            "setpoint",
+            f"{rates.new_passed} of {rates.new_units}",
+            f"{rates.old_passed} of {rates.old_units}",
+            "shown to be no worse" if rates.is_non_inferior else "worse" if rates.is_worse else "open",
+        )
+    ]
+    edge_words = {"held": "holds", "not held": "broken", "doubtful": "in doubt", "open": "open"}
+    for edge in judged.edges:
+        old = "" if edge.old is None else f"{edge.old.passed} of {edge.old.passed + edge.old.failed}"
+        rows.append(
+            (
+                edge.new.role,
+                f"{edge.new.passed} of {edge.new.passed + edge.new.failed}",
+                old,
+                edge_words[edge.new.verdict],
+            )
+        )
+    return Table(
+        "Passed of those judged",
+        (words("Place"), number("New"), number("In use"), words("New material")),
+        tuple(rows),
+        "At the setpoint a pair counts only when both of its coupons are judged.",
+    )
+
+
+def _states(report: ComparisonReport) -> pd.DataFrame:
+    """Outcome of every coupon in the words of the picture."""
+    rows = report.results
+    state = coupon_states(rows.drop(columns=["passed"]), report.study.spec.checks)
+    side = np.where(rows["side"].astype(str) == "", "unknown", rows["side"].astype(str))
+    outcome = np.where(state == "failed", side, state)
+    outcome = np.where((rows["void"] != "").to_numpy(), "missing", outcome)
+    return rows.assign(outcome=outcome)
+
+
+def _places(report: ComparisonReport) -> list[str]:
+    roles = list(dict.fromkeys(report.results["role"]))
+    return sorted(roles, key=lambda role: (role != SETPOINT, role))
+
+
+def _pair_picture(report: ComparisonReport) -> Picture:
+    states = _states(report)
+    places = {}
+    for role in _places(report):
+        part = states[states["role"] == role].sort_values("pair")
+        wide = part.pivot_table(index="pair", columns="material", values="outcome", aggfunc="first")
+        wide = wide.reindex(columns=["incumbent", "new"]).fillna("missing")
+        places[sentence(str(role)).rstrip(".")] = list(wide.itertuples(index=False, name=None))
+    rates = report.judged.rates
+    title = (
+        f"At the setpoint {rates.new_passed} of {rates.new_units} new and {rates.old_passed} of {rates.old_units} in "
+        "use passed"
+        if rates.new_units
+        else "Nothing is judged at the setpoint yet"
+    )
+    told = "; ".join(
+        f"{place}: {sum(new == 'passed' for _, new in pairs)} of {count(len(pairs), 'new coupon')} passed, "
+        f"{sum(old == 'passed' for old, _ in pairs)} of those in use"
+        for place, pairs in places.items()
+    )
+    return Picture(draw_pairs(places, name="pairs", title=title, description=f"{told}. {_MARKS}"), title, _MARKS)
+
+
+def _rate_picture(report: ComparisonReport) -> tuple[Picture, ...]:
+    judged, plan = report.judged, report.plan
+    rates = judged.rates
+    if not rates.new_units:
+        return ()
+    low, high = 100 * rates.limits.low, 100 * rates.limits.high
+    below = math.ceil(round(-low, 6))
+    sure = stated(1 - judged.risk)
+    how = f"up to {below} {'point' if below == 1 else 'points'} less often" if below > 0 else "no less often"
+    inside = "inside" if rates.is_non_inferior else "not yet inside" if not rates.is_worse else "worse, against"
+    title = f"Pass rate: {how} than in use, {inside} the margin of {points(plan)}"
+    caption = (
+        f"New minus in use at the setpoint, with limits that each hold with {sure} assurance. Hatched: worse by the "
+        "margin or more. The exact test decides; see the method."
+    )
+    svg = draw_limits(
+        100 * rates.limits.difference,
+        (low, high),
+        margins=(-100 * plan.rate_margin, None),
+        unit="difference of the pass rate, points",
+        name="rate",
+        title=title,
+        description=f"Difference {100 * rates.limits.difference:+.0f} points, {low:+.1f} to {high:+.1f}. {caption}",
+    )
+    return (Picture(svg, title, caption),)
+
+
+def _hand_pictures(report: ComparisonReport) -> tuple[Picture, ...]:
+    judged, plan = report.judged, report.plan
+    hand = judged.hand
+    if hand is None:
+        return ()
+    low, high = math.floor(round(10 * hand.low, 6)) / 10, math.ceil(round(10 * hand.high, 6)) / 10
+    inside = "inside" if hand.is_equivalent else "outside" if hand.is_different else "not wholly inside"
+    title = f"Hand-feel: {low:+.1f} to {high:+.1f} against the one in use, {inside} ±{plan.hand_margin:g}"
+    caption = (
+        f"New minus in use; people, pairs, cure batches allowed for. Each limit holds with {stated(1 - judged.risk)} "
+        "assurance. Hatched: a difference that would matter."
+    )
+    limits = draw_limits(
+        hand.difference,
+        (hand.low, hand.high),
+        margins=(-plan.hand_margin, plan.hand_margin),
+        unit="difference of hand-feel, points",
+        name="hand",
+        title=title,
+        description=f"Difference {hand.difference:+.2f}, limits {hand.low:+.2f} to {hand.high:+.2f}. {caption}",
+    )
+    rows = report.results[(report.results["role"] == SETPOINT) & (report.results["void"] == "")]
+    columns = [c for c in rows.columns if str(c).startswith(HAND_PREFIX)]
+    mean = rows[columns].astype(float).mean(axis=1)
+    wide = rows.assign(mean=mean).pivot_table(index="pair", columns="material", values="mean", aggfunc="first")
+    wide = wide.reindex(columns=["incumbent", "new"]).dropna(how="all").sort_index()
+    old, new = (wide[m].to_numpy(dtype=float) for m in ("incumbent", "new"))
+    means = f"new {score(float(np.nanmean(new)))}, in use {score(float(np.nanmean(old)))}"
+    head = f"Hand-feel at the setpoint, on average: {means}"
+    said = "Square: in use. Dot: new. A line joins the two coupons of a pair."
+    pairs = draw_hand(
+        old, new, wanted=report.study.spec.hand_min, name="hand-pairs", title=head, description=f"{means}. {said}"
+    )
+    return Picture(limits, title, caption), Picture(pairs, head, said)
+
+
+def _pair_table(judged: Comparison) -> Table | None:
+    pairs = judged.rates.pairs
+    if pairs is None:
+        return None
+    rows = (
+        ("both passed", str(pairs.both)),
+        ("only the one in use passed", str(pairs.only_old)),
+        ("only the new one passed", str(pairs.only_new)),
+        ("neither passed", str(pairs.neither)),
+    )
+    note = f"Exact p that the new material is worse by the margin or more: {judged.rates.test.p_exact:.3f}."
+    return Table("Pairs at the setpoint", (words("Outcome"), number("Pairs")), rows, note)
+
+
+def _stack_table(report: ComparisonReport) -> Table:
+    rows = []
+    for part in PARTS:
+        new: Material | None = getattr(report.stack, part)
+        old: Material | None = getattr(report.in_use, part) if report.in_use else None
+        if new is None and old is None:
+            continue
+        kind = report.plan.differs.get(part, "same")
+        rows.append((part, _material(old) if report.in_use else "", _material(new), DIFFERS[kind]))
+    return Table("Both stacks", (words("Part"), words("In use"), words("New"), words("Differs by")), tuple(rows))
+
+
+def _material(material: Material | None) -> str:
+    if material is None:
+        return "not named"
+    return f"{material}{', ' + material.detail if material.detail else ''}"
+
+
+def _place_table(report: ComparisonReport) -> Table:
+    first = report.results.drop_duplicates("role").set_index("role").to_dict("index")
+    factors = report.study.factors
+    rows = tuple(
+        (str(role), *(amount_both(f, first[role][f.name], report.shown) for f in factors)) for role in _places(report)
+    )
+    heads = (words("Place"), *(words(sentence(f.label).rstrip(".")) for f in factors))
+    return Table("Where the coupons were made", heads, rows)
+
+
+def _coupon_table(report: ComparisonReport) -> Table:
+    states = _states(report).sort_values(["pair", "material"])
+    hands = [str(c) for c in states.columns if str(c).startswith(HAND_PREFIX)]
+    checks = [c.name for c in report.study.spec.checks if CHECK_PREFIX + c.name in states.columns]
+    said = {True: "pass", False: "fail"}
+    rows = tuple(
+        (
+            str(row["pair"]),
+            str(row["coupon"]),
+            "new" if row["material"] == "new" else "in use",
+            str(row["role"]),
+            *(said.get(row[CHECK_PREFIX + c], "") if row[CHECK_PREFIX + c] is not None else "" for c in checks),
+            str(row["symptom"]),
+            *("" if pd.isna(row[h]) else f"{float(row[h]):g}" for h in hands),
+            "; ".join(t for t in (f"void: {row['void']}" if row["void"] else "", str(row["note"])) if t),
+        )
+        for row in states.to_dict("records")
+    )
+    columns = (
+        number("Pair"),
+        words("Coupon"),
+        words("Material"),
+        words("Place"),
+        *(words(c.replace("_", " ")) for c in checks),
+        words("Symptom"),
+        *(number(h.removeprefix(HAND_PREFIX)) for h in hands),
+        words("Note"),
+    )
+    return Table("Every coupon", columns, rows)
+
+
+def _provenance(report: ComparisonReport) -> tuple[Pair, ...]:
+    source = report.provenance
+    judged = report.judged
+    return (
+        Pair("sum of the inputs", source.inputs_hash),
+        Pair("version of the tool", source.version),
+        *((Pair("judged", date(source.analysed_at)),) if source.analysed_at else ()),
+        Pair("assurance of each statement", percent(1 - judged.risk, 1)),
+        Pair("report made", f"{date(report.made_at)} by {source.made_by}" if source.made_by else date(report.made_at)),
+    )
+
+
+def _history(report: ComparisonReport) -> Table | None:
+    if not report.history:
+        return None
+    return Table(
+        "Who did what, and when",
+        (words("When"), words("Who"), words("What"), words("Why")),
+        tuple((date(h.when), h.who, h.what, h.why) for h in report.history),
+    )

@@ -1,0 +1,245 @@
+"""The confirmation on paper: a section of the study report, and a page of its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import pandas as pd
+
+from doe.assure.confirmation.allocation import SETPOINT
+from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
+from doe.domain.results import HAND_PREFIX
+from doe.domain.stack import Line, Stack
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.confirmation import (
+    CORNER_WORDS,
+    ConfirmationFacts,
+    attempt_rows,
+    attempts_line,
+    care_lines,
+    corner_lines,
+    hand_line,
+    headline,
+    kind_of,
+    lead,
+    rule_sentence,
+    source_notes,
+    source_rows,
+    steps,
+    waiting_lines,
+)
+from doe.words.wording import amount_both, count, date, listing, score, sentence
+from reports.confirmation.figure import draw_marks
+from reports.pages import render
+from reports.sheet.page import Pair, stack_pairs
+from reports.study.proof import number, words
+from reports.views import ConfirmationSection, Picture, Table
+
+
+@dataclass(frozen=True)
+class ConfirmationPage:
+    """A confirmation as a page of its own.
+
+    Attributes
+    ----------
+    page_title, study_name : str
+    facts : tuple of str
+        Stack, line, when planned, when printed; sentences.
+    confirmation : ConfirmationSection
+    stack_pairs : tuple of Pair
+    cautions : tuple of str
+    fixed_wording, special_goods, footer : str
+        Standing wording of every printed page.
+    """
+
+    page_title: str
+    study_name: str
+    facts: tuple[str, ...]
+    confirmation: ConfirmationSection
+    stack_pairs: tuple[Pair, ...]
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    special_goods: str
+    footer: str
+
+
+def confirmation_page(
+    facts: ConfirmationFacts, stack: Stack, line: Line, *, made_at: datetime, made_by: str = "", shown: Shown = METRIC
+) -> str:
+    """A confirmation as one HTML document that needs no network.
+
+    Parameters
+    ----------
+    facts : ConfirmationFacts
+    stack, line
+        As they were when the study was made or last amended.
+    made_at : datetime
+        When the page is made; printed.
+    made_by : str
+    shown : Shown
+        The reader's units; temperatures are printed in both.
+    """
+    plan = facts.current.plan
+    planned = f"Planned {date(plan.made_at)} by {plan.made_by}." if plan.made_at else ""
+    return render(
+        "confirmation_page.html",
+        ConfirmationPage(
+            page_title=f"Confirmation, {facts.study.name}",
+            study_name=facts.study.name,
+            facts=tuple(
+                text
+                for text in (
+                    f"Stack: {stack.name}. Line: {line.name}.",
+                    planned,
+                    f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
+                )
+                if text
+            ),
+            confirmation=confirmation_section(facts, shown=shown),
+            stack_pairs=stack_pairs(stack, line),
+            cautions=CAUTIONS,
+            fixed_wording=FIXED_WORDING,
+            special_goods=SPECIAL_GOODS,
+            footer=FOOTER,
+        ),
+    )
+
+
+def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> ConfirmationSection:
+    """View-model of a confirmation."""
+    attempt = facts.current
+    sources = source_rows(facts)
+    hand = hand_line(facts)
+    return ConfirmationSection(
+        verdict_kind=kind_of(attempt),
+        headline=headline(attempt),
+        lead=lead(facts),
+        doubts=facts.doubts,
+        rule=rule_sentence(attempt),
+        picture=_picture(facts),
+        lines=(*waiting_lines(facts), *corner_lines(facts, shown), *((hand,) if hand else ())),
+        source_table=Table(
+            "Pass rate at the setpoint, by each source (assurance in brackets)",
+            (words("Source"), number("Pass rate"), number("At least"), number("At most")),
+            sources,
+        )
+        if sources
+        else None,
+        source_notes=source_notes(facts),
+        care_lines=(*care_lines(facts), *facts.remarks),
+        steps=steps(facts),
+        point_table=_point_table(facts, shown),
+        attempts_line=attempts_line(facts),
+        attempt_table=Table(
+            "Every attempt",
+            (number("No."), words("Claim"), words("Allowed"), words("Result"), words("Verdict")),
+            attempt_rows(facts.attempts),
+        )
+        if len(facts.attempts) > 1
+        else None,
+        coupon_table=_coupon_table(facts),
+    )
+
+
+def states_of(study: Study, rows: pd.DataFrame) -> list[str]:
+    """passed, failed, waiting or not scored, for each coupon."""
+    untouched = rows[[CHECK_PREFIX + c.name for c in study.spec.checks]].isna().all(axis=1)
+    return [
+        "not scored" if bare else str(state)
+        for bare, state in zip(untouched, coupon_states(rows, study.spec.checks), strict=True)
+    ]
+
+
+def _picture(facts: ConfirmationFacts) -> Picture:
+    rows = facts.current.rows.sort_values(["round", "press_order"])
+    marks = {
+        str(role): states_of(facts.study, part)
+        for role, part in sorted(rows.groupby("role", sort=False), key=lambda p: (p[0] != SETPOINT, str(p[0])))
+    }
+    told = [f"{label}: {_counted(states)}" for label, states in marks.items()]
+    title = sentence("; ".join(told)) or "No coupon counts yet."
+    return Picture(
+        draw_marks(marks, name="confirmation-marks", title=title, description=f"One mark a coupon. {title}"),
+        title,
+        "In press order. Circle: passed every check. Triangle: failed. Dashed: waits for a check. Point: not scored. "
+        "Void coupons are left out.",
+    )
+
+
+def _counted(states: list[str]) -> str:
+    parts = {"passed": "passed", "failed": "failed", "waiting": "waiting", "not scored": "not scored"}
+    said = [f"{states.count(state)} {name}" for state, name in parts.items() if states.count(state)]
+    return listing(said)
+
+
+def _point_table(facts: ConfirmationFacts, shown: Shown) -> Table:
+    study, attempt = facts.study, facts.current
+    verdicts = {} if attempt.judged is None else {c.role: CORNER_WORDS[c.verdict] for c in attempt.judged.corners}
+    if attempt.judged is not None:
+        verdicts[SETPOINT] = attempt.judged.setpoint_verdict
+    rows = []
+    for point in attempt.plan.points.to_dict("records"):
+        role = str(point["role"])
+        part = attempt.rows[attempt.rows["role"].eq(role)]
+        rows.append(
+            (
+                sentence(role).rstrip("."),
+                *(amount_both(f, point[f.name], shown) for f in study.factors),
+                str(len(part)),
+                _counted(states_of(study, part)) or "none",
+                verdicts.get(role, "open"),
+            )
+        )
+    return Table(
+        "Where the coupons were made, and what they say",
+        (
+            words("Place"),
+            *(number(sentence(f.label).rstrip(".")) for f in study.factors),
+            words("Coupons"),
+            words("State"),
+            words("Verdict"),
+        ),
+        tuple(rows),
+    )
+
+
+def _coupon_table(facts: ConfirmationFacts) -> Table:
+    """Every coupon of the last attempt, void ones named apart."""
+    study, rows = facts.study, facts.current.rows
+    people = [str(c) for c in rows.columns if str(c).startswith(HAND_PREFIX) and rows[c].notna().any()]
+    marks = {True: "pass", False: "fail"}
+    body = []
+    for state, row in zip(states_of(study, rows), rows.to_dict("records"), strict=True):
+        checks = [marks.get(row[CHECK_PREFIX + c.name], "–") for c in study.spec.checks]
+        hands = [score(float(row[p])) if row[p] == row[p] and row[p] is not None else "–" for p in people]
+        body.append(
+            (
+                str(row["coupon"]),
+                str(row["role"]),
+                *checks,
+                *hands,
+                str(row["symptom"]).replace("_", " "),
+                str(row["note"]),
+                state,
+            )
+        )
+    body += [
+        (coupon, "void", *("–" for _ in study.spec.checks), *("–" for _ in people), "", reason, "void")
+        for coupon, reason in facts.current.void
+    ]
+    return Table(
+        f"The {count(len(body), 'coupon')} of confirmation {facts.current.plan.attempt}",
+        (
+            words("Coupon"),
+            words("Place"),
+            *(words(c.name.replace("_", " ")) for c in study.spec.checks),
+            *(number(f"hand: {p.removeprefix(HAND_PREFIX)}") for p in people),
+            words("Symptom"),
+            words("Note"),
+            words("State"),
+        ),
+        tuple(body),
+    )

@@ -1,0 +1,1 @@
+"""Drawings: small inline pictures for every page."""

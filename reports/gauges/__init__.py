@@ -1,0 +1,1 @@
+"""Gauges on paper: notes of a line, the map of a machine."""

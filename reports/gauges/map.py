@@ -1,0 +1,238 @@
+"""The map of a platen or an oven as one printable page: what each place gives, and where to lay a coupon."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+
+from doe.assure import PlatenMap, place_name
+from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
+from doe.words.wording import count, date, other_units
+from reports.drawing.svg import INK, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
+from reports.pages import render
+from reports.sheet.page import Pair
+from reports.views import Column, Picture, Table
+
+_COLD, _HOT = "#e3ebf5", "#f6e6de"
+_ROOMY = 6
+"""Up to so many columns a place of the picture has room for its temperature."""
+
+
+@dataclass(frozen=True)
+class PlatenPage:
+    """What the page of a map shows.
+
+    ``page_title`` of the window; ``headline``; ``facts`` what was read and when; ``picture``; ``table`` the same in
+    figures; ``sentences`` what the map means; ``left_out`` readings that could not be trusted; ``cautions``,
+    ``fixed_wording`` and ``footer`` as on everything printed.
+    """
+
+    page_title: str
+    headline: str
+    facts: tuple[Pair, ...]
+    picture: Picture
+    table: Table
+    sentences: tuple[str, ...]
+    left_out: tuple[str, ...]
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    footer: str
+
+
+def platen_page(
+    found: PlatenMap,
+    *,
+    line: str,
+    machine: str,
+    name: str,
+    settings: Sequence[float],
+    days: str,
+    made_at: datetime,
+    elsewhere: int = 0,
+    left_out: Sequence[str] = (),
+    shown: Shown = METRIC,
+) -> str:
+    """Page of a map as one HTML document that needs no network.
+
+    Parameters
+    ----------
+    found : PlatenMap
+    line, machine, name : str
+        The line, oven or press, and what that machine is called.
+    settings : sequence of float
+        What it was set to when it was read, in degC.
+    days : str
+        When it was read, in words.
+    made_at : datetime
+    elsewhere : int
+        Readings of the machine that are not on the map.
+    left_out : sequence of str
+        A sentence for each reading that cannot be trusted.
+    shown : Shown
+        The reader's units; temperatures stand in both.
+    """
+    view = platen_view(
+        found,
+        line=line,
+        machine=machine,
+        name=name,
+        settings=settings,
+        days=days,
+        made_at=made_at,
+        elsewhere=elsewhere,
+        left_out=left_out,
+        shown=shown,
+    )
+    return render("platen.html", view)
+
+
+def platen_view(
+    found: PlatenMap,
+    *,
+    line: str,
+    machine: str,
+    name: str,
+    settings: Sequence[float],
+    days: str,
+    made_at: datetime,
+    elsewhere: int = 0,
+    left_out: Sequence[str] = (),
+    shown: Shown = METRIC,
+) -> PlatenPage:
+    """View-model of the page; see `platen_page`."""
+    read = ", ".join(show_both(s, "degC", shown) for s in settings)
+    facts = [
+        Pair("line", line),
+        Pair(machine, name),
+        Pair("set to", read),
+        Pair("read", days),
+        Pair("places read", f"{found.places} of {found.passes.size}"),
+        Pair("readings", str(int(found.passes.sum()))),
+        *([Pair("not on the map", count(elsewhere, "other reading"))] if elsewhere else []),
+        Pair("page made", date(made_at)),
+    ]
+    at = settings[0] if len(settings) == 1 else None
+    return PlatenPage(
+        page_title=f"Map of the {machine} of {line}",
+        headline=_headline(found, machine),
+        facts=tuple(facts),
+        picture=_picture(found, machine, at, shown),
+        table=_table(found, at, shown),
+        sentences=found.sentences,
+        left_out=tuple(left_out),
+        cautions=CAUTIONS,
+        fixed_wording=FIXED_WORDING,
+        footer=FOOTER,
+    )
+
+
+def _headline(found: PlatenMap, machine: str) -> str:
+    """The finding in a few words."""
+    if not found.cold and not found.hot:
+        return f"The {machine} is even where it was read" if found.is_even else f"The readings of the {machine} scatter"
+    parts = [f"{kind} at {', '.join(names)}" for kind, names in (("cold", found.cold), ("hot", found.hot)) if names]
+    return f"The {machine} is {' and '.join(parts)}"
+
+
+def _table(found: PlatenMap, at: float | None, shown: Shown) -> Table:
+    units = (shown, other_units(shown))
+    shape = found.passes.shape
+    rows = []
+    for r, c in np.argwhere(found.passes):
+        off = float(found.deviation_delta_degc[r, c])
+        surface = [show_both(round(at + off, 1), "degC", shown)] if at is not None else []
+        name = place_name(int(r), int(c), (shape[0], shape[1]))
+        verdict = "cold" if name in found.cold else "hot" if name in found.hot else "alike"
+        rows.append(
+            (name, *(f"{u.delta(off, 'degC'):+.1f}" for u in units), *surface, str(int(found.passes[r, c])), verdict)
+        )
+    heads = (
+        Column("place", False),
+        *(Column(f"surface minus set, {SYMBOLS[u.temperature]}", True) for u in units),
+        *([Column("surface", True)] if at is not None else []),
+        Column("readings", True),
+        Column("", False),
+    )
+    return Table("Mean of each place that was read", heads, tuple(rows))
+
+
+def _picture(found: PlatenMap, machine: str, at: float | None, shown: Shown) -> Picture:
+    values = found.deviation_delta_degc
+    rows, columns = values.shape
+    unit = SYMBOLS[shown.temperature]
+    title = f"The {machine} from above: surface minus set value, {unit}"
+    said = []
+    width = 1.5 * columns if columns <= _ROOMY else 0.62 * columns
+    height = (0.95 if columns <= _ROOMY else 0.55) * rows
+    with canvas(min(width + 0.4, 11), min(height + 0.7, 9)) as (figure, ax):
+        for row in range(rows):
+            for column in range(columns):
+                value = float(values[row, column])
+                name = place_name(row, column, (rows, columns))
+                _place(ax, (column, rows - 1 - row), value, name, found, at, shown)
+                if not np.isnan(value):
+                    said.append(f"{name} {shown.delta(value, 'degC'):+.1f}{_word(name, found)}")
+        ax.set(xlim=(-0.03, columns + 0.03), ylim=(-0.03, rows + 0.03), xticks=[], yticks=[])
+        ax.set_xlabel("front, operator", fontsize=9)
+        ax.set_title("back", fontsize=9, color=INK)
+        ax.spines[:].set_visible(False)
+        svg = to_svg(figure, name="platen", title=title, description="; ".join(said) + ".")
+    caption = "Grey: not read." if (found.passes == 0).any() else ""
+    if found.cold or found.hot:
+        caption = f"Thick frame: clearly colder (▼) or hotter (▲) than the mean of the places. {caption}".strip()
+    return Picture(svg, title, caption)
+
+
+def _word(name: str, found: PlatenMap) -> str:
+    return " (cold)" if name in found.cold else " (hot)" if name in found.hot else ""
+
+
+def _whole(degc: float, shown: Shown) -> str:
+    """A temperature in whole degrees of both units."""
+    here, there = (f"{u.value(degc, 'degC'):.0f} {SYMBOLS[u.temperature]}" for u in (shown, other_units(shown)))
+    return f"{here} ({there})"
+
+
+def _place(
+    ax: Axes, corner: tuple[int, int], value: float, name: str, found: PlatenMap, at: float | None, shown: Shown
+) -> None:
+    """One place: its difference, its temperature where there is room, and a mark when it is cold or hot."""
+    x, y = corner[0] + 0.5, corner[1] + 0.5
+    roomy = found.passes.shape[1] <= _ROOMY
+    if np.isnan(value):
+        ax.add_patch(Rectangle(corner, 1, 1, fc=RULE, ec=SOFT, lw=1))
+        if roomy:
+            ax.text(x, y, "not read", ha="center", va="center", fontsize=9, color=INK)
+        return
+    mark, edge, face = "", SOFT, PAPER
+    if name in found.cold:
+        mark, edge, face = "▼ cold", UNDER, _COLD
+    elif name in found.hot:
+        mark, edge, face = "▲ hot", OVER, _HOT
+    inset = 0.02 if mark else 0.0
+    ax.add_patch(
+        Rectangle(
+            (corner[0] + inset, corner[1] + inset),
+            1 - 2 * inset,
+            1 - 2 * inset,
+            fc=face,
+            ec=edge,
+            lw=3 if mark else 1,
+            zorder=3 if mark else 2,
+        )
+    )
+    number = f"{shown.delta(value, 'degC'):+.1f}".replace("-", "−")
+    if not roomy:
+        ax.text(x, y, f"{mark[:1]}{number}", ha="center", va="center", fontsize=8, color=INK, zorder=4)
+        return
+    ax.text(x, y + 0.12, number, ha="center", va="center", fontsize=14, color=INK, zorder=4)
+    if at is not None:
+        ax.text(x, y - 0.17, _whole(at + value, shown), ha="center", va="center", fontsize=8.5, color=SOFT, zorder=4)
+    if mark:
+        ax.text(x, y - 0.37, mark, ha="center", va="center", fontsize=8.5, color=edge, zorder=4)

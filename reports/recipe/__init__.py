@@ -1,0 +1,1 @@
+"""Recipes on paper: the card and the story."""

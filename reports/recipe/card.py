@@ -1,0 +1,198 @@
+"""The recipe card: one printed page for the machine, with everything that has to be known to work by it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from markupsafe import Markup
+
+from doe.domain.recipe import PARTS, Recipe, RecipeSetting
+from doe.domain.units import METRIC, Shown
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.recipe import (
+    COVERED,
+    both,
+    confirmation_sentence,
+    expected_sentence,
+    other_amount,
+    setting_amount,
+    span,
+    state_words,
+    window_words,
+)
+from doe.words.wording import held, sentence
+from reports.drawing.qr import qr_svg
+from reports.pages import render
+from reports.sheet.page import Pair
+
+QR_BYTES = 400
+
+ROOMY = 1500
+"""Characters of free text up to which a card keeps its large type; a fuller one is set smaller, to stay on its page."""
+
+
+@dataclass(frozen=True)
+class CardSetting:
+    """One setting, large.
+
+    ``label``; ``big`` what to set, in the reader's unit; ``other`` in the other unit, empty where there is none;
+    ``is_dial`` whether it is a dial value; ``window`` of what is set, in words; ``surface`` the surface temperature
+    behind a dial value with its window, empty otherwise.
+    """
+
+    label: str
+    big: str
+    other: str
+    is_dial: bool
+    window: str
+    surface: str
+
+
+@dataclass(frozen=True)
+class CardPage:
+    """Everything on a recipe card.
+
+    Attributes
+    ----------
+    page_title, name : str
+    is_dense : bool
+        Whether so much stands on it that the type must be smaller.
+    revision_line : str
+        Revision, line and state.
+    code : Markup
+        QR code of the id.
+    code_text : str
+        What it says.
+    settings : tuple of CardSetting
+    handling : tuple of str
+        Steps in order.
+    materials, held : tuple of Pair
+        Stack with lots; what was held constant.
+    expected, confirmation, approval, review : str
+        Sentences.
+    warnings : tuple of str
+        What its user must know of this recipe.
+    voids : tuple of str
+    cautions : tuple of str
+    fixed_wording, special_goods, footer : str
+        Standing wording of every printed page.
+    """
+
+    page_title: str
+    name: str
+    is_dense: bool
+    revision_line: str
+    code: Markup
+    code_text: str
+    settings: tuple[CardSetting, ...]
+    handling: tuple[str, ...]
+    materials: tuple[Pair, ...]
+    held: tuple[Pair, ...]
+    expected: str
+    confirmation: str
+    approval: str
+    review: str
+    warnings: tuple[str, ...]
+    voids: tuple[str, ...]
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    special_goods: str
+    footer: str
+
+
+def recipe_card(
+    recipe: Recipe, *, uid: str, on: date, superseded: bool = False, retired_why: str = "", shown: Shown = METRIC
+) -> str:
+    """Printable card of a recipe, one page of A4 or Letter.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    uid : str
+        Id of the revision, the same in every book; the QR code says it.
+    on : date
+        The day it is printed, for whether its review is due.
+    superseded : bool
+        Whether there is a newer revision.
+    retired_why : str
+        Why it is no longer used.
+    shown : Shown
+        The reader's units; temperatures and pressures stand in both.
+    """
+    return render(
+        "recipe.html",
+        card_page(recipe, uid=uid, on=on, superseded=superseded, retired_why=retired_why, shown=shown),
+    )
+
+
+def card_page(
+    recipe: Recipe, *, uid: str, on: date, superseded: bool = False, retired_why: str = "", shown: Shown = METRIC
+) -> CardPage:
+    """View-model of `recipe_card`, same parameters."""
+    state = state_words(recipe, superseded=superseded, retired_why=retired_why, on=on)
+    must_stop = superseded or bool(retired_why)
+    not_in_use = (sentence(f"do not work by this card, it is not in force: {state}"),) if must_stop else ()
+    due = (sentence(f"review was due on {recipe.review_on:%Y-%m-%d}"),) if not must_stop and recipe.is_due(on) else ()
+    code = code_text(recipe, uid)
+    said = {*(s.factor for s in recipe.settings), *COVERED}  # as settings, or as steps of handling
+    warnings = (*not_in_use, *due, *recipe.cautions)
+    return CardPage(
+        page_title=f"Recipe {recipe.name}, revision {recipe.revision}",
+        name=recipe.name,
+        is_dense=sum(map(len, (*recipe.handling, *recipe.voids, *warnings))) > ROOMY or len(recipe.settings) > 5,
+        revision_line=f"Revision {recipe.revision}, for {recipe.line.name} ({recipe.line.oven.name}, "
+        f"{recipe.line.press.name}), {state}.",
+        code=qr_svg(code, name="recipe-id"),
+        code_text=code,
+        settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
+        handling=recipe.handling,
+        materials=_materials(recipe),
+        held=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items() if n not in said),
+        expected=expected_sentence(recipe),
+        confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
+        approval=f"Approved by {recipe.approved_by}, {recipe.approved_at:%Y-%m-%d}. Study: {recipe.study}.",
+        review=f"Review by {recipe.review_on:%Y-%m-%d}.",
+        warnings=warnings,
+        voids=recipe.voids,
+        cautions=CAUTIONS,
+        fixed_wording=FIXED_WORDING,
+        special_goods=SPECIAL_GOODS,
+        footer=FOOTER,
+    )
+
+
+def code_text(recipe: Recipe, uid: str) -> str:
+    """What the QR code of a card says: name, revision and id; only the id where the name is too long for a code."""
+    text = f"recipe {recipe.name}, revision {recipe.revision}, id {uid}"
+    return text if len(text.encode()) <= QR_BYTES else f"recipe id {uid}"
+
+
+def card_setting(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> CardSetting:
+    """One setting of a recipe, large: the dial value where there is one."""
+    value = setting.surface if setting.dial is None else setting.dial
+    window = window_words(setting, shown)
+    on_dial = setting.dial_low is not None and setting.dial_high is not None
+    here = window
+    if setting.dial_low is not None and setting.dial_high is not None:
+        here = span(setting, setting.dial_low, setting.dial_high, shown)
+    return CardSetting(
+        label=sentence(setting.label).rstrip("."),
+        big=setting_amount(setting, value, shown),
+        other=other_amount(setting, value, shown),
+        is_dial=setting.dial is not None,
+        window="held constant: keep exactly this" if is_held else f"window {here}",
+        surface=""
+        if setting.dial is None
+        else f"surface {both(setting, setting.surface, shown)}"
+        + ("" if is_held or not on_dial else f", window {window}"),
+    )
+
+
+def _materials(recipe: Recipe) -> tuple[Pair, ...]:
+    pairs = []
+    for part in PARTS:
+        material = getattr(recipe.stack, part)
+        if material is not None:
+            pairs.append(Pair(part, f"{material}{', ' + material.detail if material.detail else ''}"))
+    return tuple(pairs)

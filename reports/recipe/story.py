@@ -1,0 +1,511 @@
+"""Why a recipe was chosen: question, plan, every coupon, other settings, proof, approval, and what came after."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Literal
+
+import pandas as pd
+
+from doe.domain.recipe import Recipe
+from doe.domain.units import METRIC, Shown
+from doe.plans import LeftOut, PlanJudgement
+from doe.setpoint.alternatives import Alternative
+from doe.words.answer import headline, lead, nearest_cliff, sureness, window_sentences
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.recipe import changes_between, confirmation_sentence, state_words
+from doe.words.story import other_row, plan_row, plan_words
+from doe.words.wording import count, held, listing, sentence
+from doe.words.wording import date as date_words
+from reports.pages import render
+from reports.recipe.card import CardSetting, card_setting
+from reports.sheet.page import Pair, limit_pairs, stack_pairs
+from reports.study.inputs import StudyReport
+from reports.study.proof import (
+    METHOD_LINES,
+    cliff_table,
+    coupon_table,
+    forbidden_words,
+    history_table,
+    number,
+    range_pairs,
+    target_pairs,
+    words,
+)
+from reports.views import Table
+
+
+@dataclass(frozen=True)
+class RevisionFacts:
+    """One revision with who stored it, and how it ended; ``uid`` is its id."""
+
+    recipe: Recipe
+    uid: str
+    who: str
+    retired_why: str
+    retired_by: str
+    superseded: bool
+
+
+@dataclass(frozen=True)
+class RoundFacts:
+    """One round of coupons: number, kind in words, seed, coupons, when it was stored and by whom, its notes."""
+
+    round: int
+    kind: str
+    seed: int
+    coupons: int
+    made_at: datetime
+    made_by: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Told:
+    """Something that happened: when, who, what (a sentence), why."""
+
+    when: datetime
+    who: str
+    what: str
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Item:
+    """One item of the least record: ``what``, its ``state`` (there, said or missing), and what was ``found``."""
+
+    what: str
+    state: Literal["there", "missing", "said"]
+    found: str
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """Whether the figures kept at release come out again.
+
+    ``outcome``: same, other (they differ by up to ``largest``, a share), changed (the results are no longer the same),
+    or not kept. ``version_then`` and ``version_now`` are those of the program.
+    """
+
+    outcome: Literal["same", "other", "changed", "not kept"]
+    largest: float
+    version_then: str
+    version_now: str
+
+
+@dataclass(frozen=True)
+class RecipeStory:
+    """Inputs of `recipe_story`.
+
+    Attributes
+    ----------
+    revision : RevisionFacts
+        The one that is told about.
+    revisions : tuple of RevisionFacts
+        All of them, oldest first.
+    report : StudyReport
+        Of the study behind it, with the answer as it was kept; its surfaces are those of the results as they stand.
+    judged_results : DataFrame
+        Coupons that only judged the answer (confirmation), format as ``report.results``; may be empty.
+    readings : tuple of Told
+        Gauge readings of the line.
+    earlier : str
+        What an earlier study lent to this one, a sentence; may be empty.
+    rounds : tuple of RoundFacts
+    plan : PlanJudgement
+        Of the first round, as it would have been judged when it was made.
+    plans : tuple of PlanJudgement
+        Others the same number of coupons allowed.
+    left_out : tuple of LeftOut
+    plan_notes : tuple of str
+        Of the first round.
+    deviations : tuple of Told
+    others : tuple of Alternative
+        What was considered, the setpoint first, as kept at release.
+    repeat : Repeat
+    attempts : tuple of tuple of str
+        Confirmations: number, when planned, claim, counts, verdict.
+    items : tuple of Item
+    comparisons : tuple of Told
+    cases : tuple of Told
+    on : date
+    shown : Shown
+    """
+
+    revision: RevisionFacts
+    revisions: tuple[RevisionFacts, ...]
+    report: StudyReport
+    judged_results: pd.DataFrame
+    readings: tuple[Told, ...]
+    earlier: str
+    rounds: tuple[RoundFacts, ...]
+    plan: PlanJudgement | None
+    plans: tuple[PlanJudgement, ...]
+    left_out: tuple[LeftOut, ...]
+    plan_notes: tuple[str, ...]
+    deviations: tuple[Told, ...]
+    others: tuple[Alternative, ...]
+    repeat: Repeat
+    attempts: tuple[tuple[str, ...], ...]
+    items: tuple[Item, ...]
+    comparisons: tuple[Told, ...]
+    cases: tuple[Told, ...]
+    on: date
+    shown: Shown = METRIC
+
+
+@dataclass(frozen=True)
+class StoryPage:
+    """Everything in the story of a recipe.
+
+    Attributes
+    ----------
+    page_title, name : str
+    facts : tuple of str
+        Revision, state, line, study; sentences.
+    record_line : str
+        Whether the least record is complete.
+    settings : tuple of CardSetting
+    handling, voids : tuple of str
+    warnings : tuple of str
+        What its user must know.
+    confirmation, approval : str
+    target_pairs, stack_pairs, held_pairs, limit_pairs, range_pairs, record_pairs : tuple of Pair
+    forbidden_lines : tuple of str
+    earlier_line : str
+        What an earlier study lent; may be empty.
+    readings_table : Table or None
+    rounds_table : Table
+    plan_lines : tuple of str
+        Why that plan.
+    can_tell, cannot_tell : tuple of str
+        What it could and could not tell, before any coupon was made.
+    plan_table : Table or None
+        Plans side by side.
+    left_out_lines : tuple of str
+    deviations_table : Table or None
+    deviations_line : str
+    coupon_tables : tuple of Table
+        Every coupon, void ones too; then those that only judged the answer.
+    headline, lead : str
+        The answer as it was kept.
+    answer_lines : tuple of str
+        How sure, windows, nearest cliff.
+    cliff_table : Table
+    others_table : Table or None
+    attempts_table : Table or None
+    revisions_table : Table
+    changes_table : Table or None
+        Against the revision before.
+    later_line : str
+    comparisons_table, cases_table : Table or None
+    repeat_line : str
+    source_pairs : tuple of Pair
+    items_table : Table
+    method_lines : tuple of str
+    history_table : Table or None
+    cautions : tuple of str
+    fixed_wording, special_goods, footer : str
+        Standing wording of every printed page.
+    """
+
+    page_title: str
+    name: str
+    facts: tuple[str, ...]
+    record_line: str
+    settings: tuple[CardSetting, ...]
+    handling: tuple[str, ...]
+    voids: tuple[str, ...]
+    warnings: tuple[str, ...]
+    confirmation: str
+    approval: str
+    target_pairs: tuple[Pair, ...]
+    stack_pairs: tuple[Pair, ...]
+    held_pairs: tuple[Pair, ...]
+    limit_pairs: tuple[Pair, ...]
+    range_pairs: tuple[Pair, ...]
+    record_pairs: tuple[Pair, ...]
+    forbidden_lines: tuple[str, ...]
+    earlier_line: str
+    readings_table: Table | None
+    rounds_table: Table
+    plan_lines: tuple[str, ...]
+    can_tell: tuple[str, ...]
+    cannot_tell: tuple[str, ...]
+    plan_table: Table | None
+    left_out_lines: tuple[str, ...]
+    deviations_table: Table | None
+    deviations_line: str
+    coupon_tables: tuple[Table, ...]
+    headline: str
+    lead: str
+    answer_lines: tuple[str, ...]
+    cliff_table: Table
+    others_table: Table | None
+    attempts_table: Table | None
+    revisions_table: Table
+    changes_table: Table | None
+    later_line: str
+    comparisons_table: Table | None
+    cases_table: Table | None
+    repeat_line: str
+    source_pairs: tuple[Pair, ...]
+    items_table: Table
+    method_lines: tuple[str, ...]
+    history_table: Table | None
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    special_goods: str
+    footer: str
+
+
+def recipe_story(story: RecipeStory) -> str:
+    """The story of a recipe as one HTML document that needs no network."""
+    return render("recipe_story.html", story_page(story))
+
+
+def story_page(story: RecipeStory) -> StoryPage:
+    """View-model of `recipe_story`."""
+    recipe, report, shown = story.revision.recipe, story.report, story.shown
+    study, answer = report.study, report.answer
+    state = state_words(
+        recipe, superseded=story.revision.superseded, retired_why=story.revision.retired_why, on=story.on
+    )
+    return StoryPage(
+        page_title=f"Why this recipe: {recipe.name}, revision {recipe.revision}",
+        name=recipe.name,
+        facts=(
+            f"Revision {recipe.revision}, {state}.",
+            f"For {recipe.stack.name} on {recipe.line.name}. Study: {recipe.study}.",
+            f"Told from the book alone on {date_words(report.made_at)}.",
+        ),
+        record_line=record_sentence(story.items),
+        settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
+        handling=recipe.handling,
+        voids=recipe.voids,
+        warnings=recipe.cautions,
+        confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
+        approval=f"Approved by {recipe.approved_by} on {recipe.approved_at:%Y-%m-%d}; entered by {story.revision.who}. "
+        f"Review by {recipe.review_on:%Y-%m-%d}.",
+        target_pairs=target_pairs(study),
+        stack_pairs=stack_pairs(recipe.stack, recipe.line),
+        held_pairs=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items()),
+        limit_pairs=limit_pairs(study, shown),
+        range_pairs=range_pairs(report),
+        record_pairs=tuple(Pair(n, text) for n, text in recipe.record.items()),
+        forbidden_lines=tuple(forbidden_words(study, combination, shown) for combination in study.forbidden),
+        earlier_line=sentence(story.earlier),
+        readings_table=_told("What the machines showed and what was measured", story.readings, what="Reading"),
+        rounds_table=_rounds_table(story.rounds),
+        plan_lines=() if story.plan is None else plan_words(story.plan, story.plans, story.plan_notes),
+        can_tell=() if story.plan is None else story.plan.can_tell,
+        cannot_tell=() if story.plan is None else story.plan.cannot_tell,
+        plan_table=_plan_table(story),
+        left_out_lines=tuple(f"{sentence(x.label).rstrip('.')}: {x.reason}" for x in story.left_out),
+        deviations_table=_told("What did not go as planned", story.deviations, what="What"),
+        deviations_line=deviations_sentence(len(story.deviations)),
+        coupon_tables=_coupon_tables(story),
+        headline=headline(answer),
+        lead=lead(study, answer),
+        answer_lines=(
+            *sureness(study, answer),
+            *window_sentences(study, answer),
+            f"Nearest cliff: {nearest_cliff(study, answer, shown)}",
+        ),
+        cliff_table=cliff_table(report),
+        others_table=_others_table(story),
+        attempts_table=_attempts_table(story.attempts),
+        revisions_table=_revisions_table(story),
+        changes_table=_changes_table(story),
+        later_line=later_sentence(story),
+        comparisons_table=_told("Compared since then", story.comparisons, what="Comparison"),
+        cases_table=_told("Diagnosed since then", story.cases, what="Case"),
+        repeat_line=repeat_sentence(story.repeat),
+        source_pairs=(
+            Pair("sum of the inputs", recipe.inputs_hash or "not kept"),
+            Pair("seed", "not kept" if recipe.seed is None else str(recipe.seed)),
+            Pair("version of the program at the answer", recipe.version or "not kept"),
+            Pair("version of the program now", story.repeat.version_now),
+            Pair("id of the revision", story.revision.uid),
+        ),
+        items_table=Table(
+            "What a record must hold",
+            (words("Item"), words("State"), words("What there is")),
+            tuple((item.what, item.state, item.found) for item in story.items),
+        ),
+        method_lines=METHOD_LINES,
+        history_table=history_table(report),
+        cautions=CAUTIONS,
+        fixed_wording=FIXED_WORDING,
+        special_goods=SPECIAL_GOODS,
+        footer=FOOTER,
+    )
+
+
+def record_sentence(items: tuple[Item, ...]) -> str:
+    """Whether the least record is complete, and what is missing or can only be said.
+
+    >>> record_sentence((Item("lots", "there", "A12"), Item("room climate", "missing", "nothing")))
+    'The record is not complete. Missing: room climate.'
+    """
+    missing = [item.what for item in items if item.state == "missing"]
+    said = [item.what for item in items if item.state == "said"]
+    if missing:
+        first = f"The record is not complete. Missing: {listing(missing)}."
+    else:
+        first = "Nothing that can still be added is missing from the record." if said else "The record is complete."
+    return f"{first} Said instead of shown: {listing(said)}." if said else first
+
+
+def repeat_sentence(found: Repeat) -> str:
+    """Whether the figures come out again.
+
+    >>> repeat_sentence(Repeat("same", 0.0, "0.1.0", "0.1.0"))
+    'Fitted again today from the book with the same seed: every figure below is the same as at release.'
+    """
+    versions = f" Then it was version {found.version_then}, now it is {found.version_now}."
+    match found.outcome:
+        case "same":
+            return (
+                "Fitted again today from the book with the same seed: every figure below is the same as at release."
+                + ("" if found.version_then == found.version_now else versions)
+            )
+        case "other":
+            why = (
+                versions
+                if found.version_then != found.version_now
+                else " The version is the same; another processor or library may round differently."
+            )
+            return (
+                f"Fitted again today from the book with the same seed, rates differ by up to {found.largest * 100:.2g} "
+                f"points from those at release; those at release are shown.{why}"
+            )
+        case "changed":
+            return (
+                "Results or study were changed after the release (see what did not go as planned), so the figures "
+                "cannot be made again; those at release are shown."
+            )
+    return "No figures were kept with this release: those below are fitted today from the book."
+
+
+def deviations_sentence(deviations: int) -> str:
+    """How much did not go as planned."""
+    if not deviations:
+        return "Nothing: no coupon is void, nothing was corrected, nothing came late."
+    return f"{count(deviations, 'entry', 'entries')}, each with who, when and why."
+
+
+def later_sentence(story: RecipeStory) -> str:
+    """What has come since the release."""
+    compared, diagnosed = count(len(story.comparisons), "comparison"), count(len(story.cases), "case")
+    if not story.comparisons and not story.cases:
+        return "No comparison with another material and no diagnosed case is in the book since then."
+    return f"Since then: {compared} with another material, {diagnosed} diagnosed."
+
+
+def _told(caption: str, told: tuple[Told, ...], *, what: str) -> Table | None:
+    if not told:
+        return None
+    has_why = any(t.why for t in told)
+    heads = (words("When"), words("Who"), words(what), *((words("Why"),) if has_why else ()))
+    rows = tuple((date_words(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told)
+    return Table(caption, heads, rows)
+
+
+def _rounds_table(rounds: tuple[RoundFacts, ...]) -> Table:
+    return Table(
+        "Rounds of coupons, each stored before it was scored unless it says otherwise",
+        (number("Round"), words("Kind"), number("Coupons"), number("Seed"), words("Stored"), words("By")),
+        tuple((str(r.round), r.kind, str(r.coupons), str(r.seed), date_words(r.made_at), r.made_by) for r in rounds),
+    )
+
+
+def _plan_table(story: RecipeStory) -> Table | None:
+    if story.plan is None:
+        return None
+    heads = (
+        words("Plan"),
+        words("Why or why not"),
+        number("Coupons"),
+        number("Hours"),
+        number("Quadratic terms"),
+        number("Prediction variance"),
+        number("Smallest effect"),
+    )
+    rows = (plan_row(story.plan, story.plan), *(plan_row(story.plan, other) for other in story.plans))
+    return Table("The plan that was made, and others for as many coupons", heads, rows)
+
+
+def _coupon_tables(story: RecipeStory) -> tuple[Table, ...]:
+    tables = [coupon_table(story.report)]
+    if len(story.judged_results):
+        judged = coupon_table(replace(story.report, results=story.judged_results))
+        tables.append(replace(judged, caption="Coupons that only judged the answer; they never entered the fit"))
+    return tuple(tables)
+
+
+def _others_table(story: RecipeStory) -> Table | None:
+    if not story.others:
+        return None
+    study, chosen = story.report.study, story.others[0]
+    return Table(
+        "Other settings, counted as the setpoint is",
+        (
+            words("Idea"),
+            words("Why not"),
+            number("Expected"),
+            number("At least"),
+            number("Hand-feel"),
+            number("Times"),
+            words("Settings"),
+        ),
+        tuple(other_row(study, chosen, other, story.shown) for other in story.others),
+    )
+
+
+def _attempts_table(attempts: tuple[tuple[str, ...], ...]) -> Table | None:
+    if not attempts:
+        return None
+    heads = (
+        number("No."),
+        words("Planned"),
+        words("Claim"),
+        words("At the setpoint"),
+        words("Corners"),
+        words("Verdict"),
+    )
+    return Table("Confirmations, each judged by a rule fixed before its coupons", heads, attempts)
+
+
+def _revisions_table(story: RecipeStory) -> Table:
+    return Table(
+        "Revisions and approvals",
+        (number("Revision"), words("Approved by"), words("On"), words("Why"), words("State")),
+        tuple(
+            (
+                str(r.recipe.revision),
+                r.recipe.approved_by,
+                f"{r.recipe.approved_at:%Y-%m-%d}",
+                r.recipe.why or "first release",
+                state_words(r.recipe, superseded=r.superseded, retired_why=r.retired_why, on=story.on)
+                + (f" (by {r.retired_by})" if r.retired_by else ""),
+            )
+            for r in story.revisions
+        ),
+    )
+
+
+def _changes_table(story: RecipeStory) -> Table | None:
+    mine = story.revision.recipe
+    before = [r.recipe for r in story.revisions if r.recipe.revision == mine.revision - 1]
+    if not before:
+        return None
+    changes = changes_between(before[0], mine, story.shown)
+    if not changes:
+        return None
+    return Table(
+        f"What changed from revision {mine.revision - 1} to {mine.revision}",
+        (words("What"), words("Before"), words("Now")),
+        tuple((c.what, c.before, c.after) for c in changes),
+    )

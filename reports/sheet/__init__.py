@@ -1,0 +1,1 @@
+"""The bench sheet, its labels and its entry files."""

@@ -1,0 +1,323 @@
+"""Entry files: what people fill in at the press and after the wash, as a workbook or as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from doe.domain.entry import EntryColumn, entry_columns, sheet_mark
+from doe.domain.errors import InputError, plain
+from doe.domain.study import Study
+from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
+from doe.symptoms import CATALOGUE
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
+from reports.files import write_whole
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from openpyxl.cell.cell import Cell
+    from openpyxl.workbook import Workbook
+    from openpyxl.worksheet.worksheet import Worksheet
+
+ENTRY_SHEET, HELP_SHEET, CHOICE_SHEET = "entries", "how to fill", "choices"
+_WIDTHS = {
+    "coupon": 10,
+    "setting": 13,
+    "actual": 14,
+    "check": 10,
+    "symptom": 24,
+    "hand": 10,
+    "void": 18,
+    "note": 30,
+    "mark": 12,
+}
+_MEASURED_DEGC = (20.0, 199.9)
+"""Measured temperatures a workbook takes; from 200 degC a number is more likely Fahrenheit."""
+
+
+def write_entry_csv(
+    path: str | Path, study: Study, coupons: pd.DataFrame, people: Sequence[str] = (), *, shown: Shown = METRIC
+) -> Path:
+    """Write the entry file as CSV: UTF-8 with a byte-order mark (spreadsheets then keep °C), comma, decimal point.
+
+    Parameters
+    ----------
+    path : str or Path
+    study : Study
+    coupons : DataFrame
+        Plan: column ``coupon`` and one a factor, in stored units; the rows to offer, in their order.
+    people : sequence of str
+        Who feels the coupons.
+    shown : Shown
+        The user's units.
+
+    Raises
+    ------
+    InputError
+        If a name cannot head a column, the plan lacks columns, or the place cannot be written.
+    """
+    columns = entry_columns(study, people, shown=shown)
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow([c.heading for c in columns])
+    for row in _rows(study, coupons, columns):
+        writer.writerow(["" if v is None else plain_setting(v) if isinstance(v, float) else v for v in row])
+    return write_whole(path, text.getvalue().encode("utf-8-sig"))
+
+
+def write_entry_xlsx(
+    path: str | Path, study: Study, coupons: pd.DataFrame, people: Sequence[str] = (), *, shown: Shown = METRIC
+) -> Path:
+    """Write the entry file as a workbook with drop-downs, locked settings and a sheet on how to fill it.
+
+    The locks carry no password: they stop a slip of the hand, not a person who means it.
+
+    Parameters, Raises
+    ------------------
+    As `write_entry_csv`.
+    """
+    from openpyxl import Workbook  # noqa: PLC0415 # slow to load, and most commands write no workbook
+
+    columns = entry_columns(study, people, symptoms=[s.label for s in CATALOGUE], shown=shown)
+    rows = _rows(study, coupons, columns)
+    book = Workbook()
+    sheet = book.active
+    assert sheet is not None
+    sheet.title = ENTRY_SHEET
+    _fill_entries(sheet, columns, rows)
+    _fill_help(book.create_sheet(HELP_SHEET), study, shown)
+    _fill_choices(book.create_sheet(CHOICE_SHEET), columns)
+    _add_choices(sheet, columns, len(rows))
+    _set_print(sheet, study)
+    return write_whole(path, _bytes(book))
+
+
+def plain_setting(value: float) -> str:
+    """Number as it stands in an entry file: at most three digits behind the point.
+
+    >>> plain_setting(150.0), plain_setting(36.2594)
+    ('150', '36.259')
+    """
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+def _rows(study: Study, coupons: pd.DataFrame, columns: Sequence[EntryColumn]) -> list[list[str | float | None]]:
+    """Cells of the file below the headings: what the plan says, and None where a person writes."""
+    absent = [n for n in ("coupon", *study.factor_names) if n not in coupons.columns]
+    if absent:
+        raise InputError(
+            "coupons",
+            ", ".join(map(str, coupons.columns)),
+            f"columns {', '.join(absent)}",
+            "Make the plan of this study first.",
+        )
+    mark = sheet_mark(study)
+    filled: list[list[str | float | None]] = []
+    for column in columns:
+        if column.kind == "coupon":
+            filled.append([str(c) for c in coupons["coupon"]])
+        elif column.kind == "setting":
+            factor = study.factor(column.name)
+            values = coupons[column.name]
+            if factor.is_categorical:
+                filled.append([str(v) for v in values])
+            else:
+                in_unit = Shown(
+                    "degF" if column.unit == "degF" else "degC", "psi" if column.unit == "psi" else "bar"
+                )  # the column's own units; a temperature stands there in both
+                filled.append([float(plain_setting(in_unit.value(float(v), factor.unit))) for v in values])
+        else:
+            filled.append([mark if column.kind == "mark" else None] * len(coupons))
+    return [list(row) for row in zip(*filled, strict=True)]
+
+
+def _write(sheet: Worksheet, row: int, column: int, value: str | float | None) -> Cell:
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, MergedCell  # noqa: PLC0415
+
+    cell = sheet.cell(row, column)
+    assert not isinstance(cell, MergedCell)  # these sheets merge nothing
+    if isinstance(value, str):
+        cell.value = ILLEGAL_CHARACTERS_RE.sub("", value)
+        cell.data_type = "s"  # a name that starts with = is a name, not a formula
+    else:
+        cell.value = value
+    return cell
+
+
+def _fill_entries(sheet: Worksheet, columns: Sequence[EntryColumn], rows: list[list[str | float | None]]) -> None:
+    from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side  # noqa: PLC0415
+    from openpyxl.utils import get_column_letter  # noqa: PLC0415
+
+    thin = Side(style="thin", color="999999")
+    box = Border(left=thin, right=thin, top=thin, bottom=thin)
+    given, asked = PatternFill("solid", fgColor="E8E8E8"), PatternFill("solid", fgColor="FFFFFF")
+    for j, column in enumerate(columns, start=1):
+        letter = get_column_letter(j)
+        width = _WIDTHS[column.kind]
+        sheet.column_dimensions[letter].width = max(width, *(len(w) + 1 for w in column.heading.split()))
+        sheet.column_dimensions[letter].hidden = column.kind == "mark"
+        head = _write(sheet, 1, j, column.heading)
+        head.font, head.fill, head.border = Font(bold=True), given, box
+        head.alignment = Alignment(wrap_text=True, vertical="top")
+        for i, row in enumerate(rows, start=2):
+            cell = _write(sheet, i, j, row[j - 1])
+            cell.border = box
+            cell.fill = given if column.protected else asked
+            cell.protection = Protection(locked=column.protected)
+            cell.alignment = Alignment(wrap_text=column.kind in ("note", "void", "symptom"), vertical="top")
+            if column.kind in ("coupon", "check", "symptom", "void", "note"):
+                cell.number_format = "@"  # text: a spreadsheet would turn 1-2 into a date
+    sheet.row_dimensions[1].height = 48
+    sheet.freeze_panes = "B2"
+    sheet.protection.sheet = True
+    sheet.protection.formatColumns = sheet.protection.formatRows = False  # False: stays allowed
+
+
+def _fill_help(sheet: Worksheet, study: Study, shown: Shown) -> None:
+    from openpyxl.styles import Alignment, Font  # noqa: PLC0415
+
+    unit = SYMBOLS[shown.unit("degC")]
+    lines = [
+        (f"How to fill this file: {study.name}", True),
+        (
+            "White cells are yours, grey ones belong to the plan. One row is one coupon. Empty cells say nothing: send "
+            "the file as often as you like and fill in washes when they are done.",
+            False,
+        ),
+        ("Checks: choose pass or fail.", False),
+        *((f"    {check.name.replace('_', ' ')}: {check.label}", False) for check in study.spec.checks),
+        (
+            "Symptom: choose what is seen on a failed coupon; the sheet 'choices' describes each. Several: put ; "
+            "between them.",
+            False,
+        ),
+        (
+            "Hand: 1 (as stiff as the kept stiff coupon) to 5 (as soft as the kept soft one), in half steps. Judge "
+            "blind and shuffled. Leave it empty if the coupon did not transfer.",
+            False,
+        ),
+        (
+            "Temperatures in the grey columns are those the surface should have; what to dial in for them stands on "
+            "the bench sheet.",
+            False,
+        ),
+        (
+            f"Measured temperatures: only what a gauge read at the surface, in {unit}, not the display. Leave them "
+            "empty if nothing was measured.",
+            False,
+        ),
+        (
+            "A setting was not kept? Leave the grey cell, enter what was measured, or say in the note what happened.",
+            False,
+        ),
+        ("Void because: only for a lost or spoiled coupon. It stays in the record with its reason.", False),
+        (
+            "Wash no sooner than 24 h after pressing, and after the same wait for every coupon (common practice, no "
+            "source).",
+            False,
+        ),
+        ("Before you start", True),
+        *((text, False) for text in CAUTIONS),
+        (f"Nothing at or above {show_both(200, 'degC', shown)} is ever set.", False),
+        (FIXED_WORDING, False),
+    ]
+    sheet.column_dimensions["A"].width = 110
+    for i, (text, bold) in enumerate(lines, start=1):
+        cell = _write(sheet, i, 1, text)
+        cell.font = Font(bold=bold)
+        cell.alignment = Alignment(wrap_text=True, vertical="top")
+    sheet.protection.sheet = True
+    _fit_width(sheet)
+
+
+def _fill_choices(sheet: Worksheet, columns: Sequence[EntryColumn]) -> None:
+    """Symptoms with what is seen, and the hand-feel steps as numbers (text would not suit a decimal comma)."""
+    from openpyxl.styles import Alignment, Font  # noqa: PLC0415
+
+    heads = ("symptom", "what is seen", "shows first", "look at first", "hand-feel")
+    for j, (head, width) in enumerate(zip(heads, (24, 44, 12, 70, 10), strict=True), start=1):
+        cell = _write(sheet, 1, j, head)
+        cell.font = Font(bold=True)
+        sheet.column_dimensions["ABCDE"[j - 1]].width = width
+    for i, s in enumerate(CATALOGUE, start=2):
+        for j, text in enumerate((s.label, s.seen, s.when, s.first_check), start=1):
+            cell = _write(sheet, i, j, text)
+            cell.alignment = Alignment(wrap_text=True, vertical="top")
+    for i, step in enumerate(_hand_steps(columns), start=2):
+        _write(sheet, i, 5, step)
+    sheet.freeze_panes = "B2"
+    sheet.protection.sheet = True
+
+
+def _hand_steps(columns: Sequence[EntryColumn]) -> list[float]:
+    return next(([float(step) for step in c.allowed] for c in columns if c.kind == "hand"), [])
+
+
+def _add_choices(sheet: Worksheet, columns: Sequence[EntryColumn], coupons: int) -> None:
+    """Drop-downs and number checks on the white cells."""
+    from openpyxl.utils import get_column_letter  # noqa: PLC0415
+    from openpyxl.worksheet.datavalidation import DataValidation  # noqa: PLC0415
+
+    for j, column in enumerate(columns, start=1):
+        rule: DataValidation | None = None
+        match column.kind:
+            case "check":
+                rule = DataValidation("list", formula1=f'"{",".join(column.allowed)}"', errorStyle="stop")
+                rule.error = f"Choose {' or '.join(column.allowed)}, or leave it empty."
+            case "symptom":
+                last = 1 + len(CATALOGUE)
+                rule = DataValidation("list", formula1=f"'{CHOICE_SHEET}'!$A$2:$A${last}", errorStyle="warning")
+                rule.error = "Not a name of the list. Letters of the sheet are fine, and several with ; between."
+            case "hand":
+                last = 1 + len(column.allowed)
+                rule = DataValidation("list", formula1=f"'{CHOICE_SHEET}'!$E$2:$E${last}", errorStyle="stop")
+                rule.error = "1 to 5 in half steps, or leave it empty."
+            case "actual":
+                low, high = (
+                    round(Shown("degF" if column.unit == "degF" else "degC").value(v, "degC"), 1)
+                    for v in _MEASURED_DEGC
+                )
+                rule = DataValidation(
+                    "decimal", operator="between", formula1=plain(low), formula2=plain(high), errorStyle="stop"
+                )
+                rule.error = f"A number from {plain(low)} to {plain(high)} {SYMBOLS[column.unit]}."
+        if rule is None:
+            continue
+        rule.allow_blank = True
+        rule.showErrorMessage = rule.showInputMessage = True
+        rule.errorTitle, rule.promptTitle = "Please check", column.heading[:32]
+        rule.prompt = column.hint[:255]
+        letter = get_column_letter(j)
+        rule.add(f"{letter}2:{letter}{1 + max(coupons, 1)}")
+        sheet.add_data_validation(rule)
+
+
+def _set_print(sheet: Worksheet, study: Study) -> None:
+    from openpyxl.worksheet.header_footer import HeaderFooterItem, _HeaderFooterPart  # noqa: PLC0415
+
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.paperSize = 9  # A4; printers with Letter scale it by themselves
+    _fit_width(sheet)
+    sheet.print_title_rows = "1:1"
+    # & starts a code in a page header or footer; doubled it is itself
+    sheet.oddHeader = HeaderFooterItem(
+        left=_HeaderFooterPart(study.name[:100].replace("&", "&&")), right=_HeaderFooterPart("page &P of &N")
+    )
+    sheet.oddFooter = HeaderFooterItem(left=_HeaderFooterPart(FOOTER[:100].replace("&", "&&")))
+
+
+def _fit_width(sheet: Worksheet) -> None:
+    """One page wide, as many long as it takes."""
+    from openpyxl.worksheet.properties import PageSetupProperties  # noqa: PLC0415
+
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+
+
+def _bytes(book: Workbook) -> bytes:
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()

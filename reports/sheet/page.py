@@ -1,0 +1,458 @@
+"""The bench sheet: what to dial in, in which order, with boxes to fill in by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from doe.domain.entry import sheet_letters
+from doe.domain.factors import Factor, Stage
+from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
+from doe.domain.plan_kinds import SURFACE_NOTE
+from doe.domain.stack import Line, Machine, Stack
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown, show, show_both
+from doe.symptoms import short_list, symptom
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.wording import count, date, difference_both, held, listing, sentence
+from reports.drawing.symptoms import symptom_svg
+from reports.pages import render
+from reports.sheet.dials import Dials
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.assure import GaugedLine
+
+HAND_RULE = (
+    "1 (as stiff as the stiff reference) to 5 (as soft as the soft one), half steps. Each person scores alone, "
+    "without looking at the settings. No score if it did not transfer."
+)
+_USUAL_WAITS = {
+    "cooling_gap": "Cooling gap between cure and press: 5 to 10 s or longer, flat (common practice, no source).",
+    "peel_wait": "Peel: as the film's data sheet says. Hot film waits at least 3 s, cold film until it is cold; slow, "
+    "low, rolling peel (common practice, no source).",
+}
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A ``name`` and the ``value`` that belongs to it, ready to print."""
+
+    name: str
+    value: str
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One coupon in a queue.
+
+    ``order`` counts within the round; ``settings`` are the texts under the batch's ``columns``; ``stroke`` says with
+    which press stroke the coupon is shared, empty when it has one to itself (or in the cure queue). ``material`` says
+    of which material it is and in which pair, where two are compared; else empty.
+    """
+
+    order: str
+    coupon: str
+    settings: tuple[str, ...]
+    stroke: str
+    material: str = ""
+
+
+@dataclass(frozen=True)
+class SheetBatch:
+    """Coupons made at one setting of the machine.
+
+    ``title`` names the batch; ``dials`` are the settings the whole batch shares; ``settle`` says how long to wait
+    before it; ``columns`` head the settings that change from coupon to coupon; ``rows`` are its coupons in order.
+    """
+
+    title: str
+    dials: tuple[Pair, ...]
+    settle: str
+    columns: tuple[str, ...]
+    rows: tuple[SheetRow, ...]
+
+
+@dataclass(frozen=True)
+class SymptomKey:
+    """A line of the key: ``letter`` to write in the box, ``words`` for what it stands for, ``svg`` its drawing."""
+
+    letter: str
+    words: str
+    svg: Markup
+
+
+@dataclass(frozen=True)
+class SheetPage:
+    """Everything on a bench sheet.
+
+    Attributes
+    ----------
+    page_title : str
+        Title of the browser tab and of the printed file.
+    study_name : str
+    round_line : str
+        Round and number of coupons, a sentence.
+    made_line : str
+        When and by whom the sheet was made, a sentence.
+    kind_line : str
+        What kind of sheet it is.
+    rules : tuple of str
+        Rules of a confirmation, to be read before anything is switched on; empty for other rounds.
+    stack_pairs : tuple of Pair
+        Materials with lots, and the machines.
+    held_pairs : tuple of Pair
+        Settings held constant, both temperatures.
+    limit_pairs : tuple of Pair
+        Limits from the data sheets; empty when none are on record.
+    warnings : tuple of str
+        What is unusual about the ranges; notes of the plan.
+    cautions : tuple of str
+    fixed_wording, special_goods, footer : str
+        Standing wording of every printed page.
+    cure_intro, press_intro, wash_intro : str
+        How to work through each queue.
+    cure_batches, press_batches : tuple of SheetBatch
+        The queues; no cure queue when no factor is set at the oven.
+    waits : tuple of str
+        Cooling gap, peel wait and second press: varied, held, or what is usual.
+    symptoms : tuple of SymptomKey
+        Letter to write in the box, what it stands for, and what it looks like.
+    checks : tuple of Pair
+        Name and meaning of each check.
+    now_checks, later_checks : tuple of str
+        Names of the checks at the press, and after washes.
+    wash_coupons : tuple of str
+        Coupons to tick after washing, in coupon order.
+    people : tuple of str
+        Who scores the hand-feel.
+    hand_rule : str
+        How hand-feel is scored.
+    """
+
+    page_title: str
+    study_name: str
+    round_line: str
+    made_line: str
+    kind_line: str
+    rules: tuple[str, ...]
+    stack_pairs: tuple[Pair, ...]
+    held_pairs: tuple[Pair, ...]
+    limit_pairs: tuple[Pair, ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    special_goods: str
+    footer: str
+    cure_intro: str
+    press_intro: str
+    wash_intro: str
+    cure_batches: tuple[SheetBatch, ...]
+    press_batches: tuple[SheetBatch, ...]
+    waits: tuple[str, ...]
+    symptoms: tuple[SymptomKey, ...]
+    checks: tuple[Pair, ...]
+    now_checks: tuple[str, ...]
+    later_checks: tuple[str, ...]
+    wash_coupons: tuple[str, ...]
+    people: tuple[str, ...]
+    hand_rule: str
+
+
+def bench_sheet(
+    study: Study,
+    stack: Stack,
+    line: Line,
+    coupons: pd.DataFrame,
+    *,
+    made_at: datetime,
+    people: Sequence[str] = (),
+    shown: Shown = METRIC,
+    round_number: int | None = None,
+    made_by: str = "",
+    notes: Sequence[str] = (),
+    gauged: GaugedLine | None = None,
+    cautions: Sequence[str] = (),
+    confirms: bool = False,
+) -> str:
+    """Printable page for the bench.
+
+    Parameters
+    ----------
+    study, stack, line
+        What is made, of what, and where. Limits and held settings come from the study.
+    coupons : DataFrame
+        Coupons of a plan, one row a coupon: coupon, factors, round, cure_batch, press_batch, cure_order,
+        press_order, stroke.
+    made_at : datetime
+        When the sheet is made; printed.
+    people : sequence of str, optional
+        Who scores the hand-feel, a box for each.
+    shown : Shown, optional
+        The reader's units; temperatures are printed in both.
+    round_number : int, optional
+        The round to print; the last one when left out.
+    made_by : str, optional
+    notes : sequence of str, optional
+        Sentences of the plan that the person at the machine should see.
+    gauged : GaugedLine, optional
+        The line with its corrections in force: what is dialled in for the surface temperatures of the plan. Without it
+        nothing is said about displays.
+    cautions : sequence of str, optional
+        What to be careful about in these corrections.
+    confirms : bool
+        Whether the coupons confirm a setpoint: then the notes are its rules, and stand first.
+
+    Returns
+    -------
+    str
+        A self-contained HTML document.
+
+    Raises
+    ------
+    InputError
+        If a surface or a dial would have to be at or above the ceiling, or a dial above the limit of its machine.
+    """
+    page = sheet_page(
+        study,
+        stack,
+        line,
+        coupons,
+        made_at=made_at,
+        people=people,
+        shown=shown,
+        round_number=round_number,
+        made_by=made_by,
+        notes=notes,
+        gauged=gauged,
+        cautions=cautions,
+        confirms=confirms,
+    )
+    return render("sheet.html", page)
+
+
+def sheet_page(
+    study: Study,
+    stack: Stack,
+    line: Line,
+    coupons: pd.DataFrame,
+    *,
+    made_at: datetime,
+    people: Sequence[str] = (),
+    shown: Shown = METRIC,
+    round_number: int | None = None,
+    made_by: str = "",
+    notes: Sequence[str] = (),
+    gauged: GaugedLine | None = None,
+    cautions: Sequence[str] = (),
+    confirms: bool = False,
+) -> SheetPage:
+    """View-model of `bench_sheet`, same parameters."""
+    wanted = int(coupons["round"].max()) if round_number is None else round_number
+    mine = coupons[coupons["round"] == wanted]
+    refuse_too_hot(study.factors, {f.name: mine[f.name] for f in study.numeric}, f"round {wanted}")
+    dials = Dials(study, gauged, shown)
+    dials.refuse(mine)
+    cure, press = (tuple(f for f in study.factors if f.stage == stage) for stage in ("cure", "press"))
+    later = tuple(check for check in study.spec.checks if check.after_washes)
+    now = tuple(check for check in study.spec.checks if not check.after_washes)
+    strokes = _stroke_marks(mine)
+    return SheetPage(
+        page_title=f"Bench sheet, {study.name}, round {wanted}",
+        study_name=study.name,
+        round_line=f"Round {wanted}, {count(len(mine), 'coupon')}, {count(mine['garment'].nunique(), 'garment')}."
+        if "garment" in mine
+        else f"Round {wanted}, {count(len(mine), 'coupon')}.",
+        made_line=f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
+        kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
+        rules=tuple(notes) if confirms else (),
+        stack_pairs=stack_pairs(stack, line),
+        held_pairs=tuple(_held_pair(dials, name, value, shown) for name, value in study.held.items()),
+        limit_pairs=limit_pairs(study, shown),
+        warnings=tuple(
+            dict.fromkeys(
+                (
+                    *dials.remarks,
+                    *cautions,
+                    *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester),
+                    *(() if confirms else (note for note in notes if note != SURFACE_NOTE)),
+                )
+            )
+        ),
+        cautions=CAUTIONS,
+        fixed_wording=FIXED_WORDING,
+        special_goods=SPECIAL_GOODS,
+        footer=FOOTER,
+        cure_intro="Work down the list. Wait for the oven or tunnel to settle before each batch, measure it, and write "
+        "down what the gauge shows. Lay the cured coupons flat, each with its number.",
+        press_intro="Sort the cured coupons into this order first. The number goes on the garment beside the print. "
+        "Tick every check; a coupon that is lost or spoiled is marked void with the reason, never thrown away quietly.",
+        wash_intro="Wait at least 24 h after pressing, the same for every coupon, then wash and dry them all the same "
+        "way. Write down the procedure once: programme, temperature, detergent, load, drying.",
+        cure_batches=_batches(mine, "cure", cure, line.oven, dials=dials, strokes={}) if cure else (),
+        press_batches=_batches(mine, "press", press, line.press, dials=dials, strokes=strokes),
+        waits=_waits(study, shown),
+        symptoms=_symptom_keys(),
+        checks=tuple(Pair(_check_name(check.name), check.label) for check in study.spec.checks),
+        now_checks=tuple(_check_name(check.name) for check in now),
+        later_checks=tuple(_check_name(check.name) for check in later),
+        wash_coupons=tuple(sorted(map(str, mine["coupon"]))) if later else (),
+        people=tuple(people),
+        hand_rule=HAND_RULE,
+    )
+
+
+def _held_pair(dials: Dials, name: str, value: float | str, shown: Shown) -> Pair:
+    """A setting held constant; of a machine's temperature, what to dial in for it."""
+    label, text = held(name, value, shown)
+    made = None if isinstance(value, str) else dials.of(name, float(value))
+    return (
+        Pair(label, text) if made is None else Pair(f"{label} to dial in, for {made.surface} on the surface", made.dial)
+    )
+
+
+def _check_name(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def stack_pairs(stack: Stack, line: Line) -> tuple[Pair, ...]:
+    """Materials with supplier and lot, line, machines and gauge."""
+    parts = (("fabric", stack.fabric), ("film", stack.film), ("powder", stack.powder), ("ink", stack.ink))
+    materials = [Pair(name, f"{part}{', ' + part.detail if part.detail else ''}") for name, part in parts if part]
+    machines = [Pair("line", line.name), Pair("oven and press", f"{line.oven.name}, {line.press.name}")]
+    gauge = [Pair("gauge", line.gauge)] if line.gauge else []
+    return (Pair("stack", stack.name), *materials, *machines, *gauge)
+
+
+def limit_pairs(study: Study, shown: Shown) -> tuple[Pair, ...]:
+    """Limits on record with their source, temperatures in both units; empty without limits."""
+    limits = study.limits
+    if limits is None:
+        return ()
+    pairs = []
+    for entry in fields(limits):
+        value = None if entry.name == "sources" else getattr(limits, entry.name)
+        if value is None:
+            continue
+        unit = "degC" if entry.name.endswith("_degc") else "s" if entry.name.endswith("_s") else "bar"
+        text = show(value, unit, shown, digits=3) if unit == "bar" else show_both(value, unit, shown)
+        source = limits.sources.get(entry.name, "")
+        pairs.append(Pair(LIMIT_LABELS[entry.name], text + (f" [{source}]" if source else "")))
+    return tuple(pairs)
+
+
+def _stroke_marks(coupons: pd.DataFrame) -> dict[str, str]:
+    """Mark of every coupon that shares its press stroke: the letter of the stroke."""
+    if "stroke" not in coupons:
+        return {}
+    marks: dict[str, str] = {}
+    shared = [group for _, group in coupons.sort_values("press_order").groupby("stroke", sort=False) if len(group) > 1]
+    for number, group in enumerate(shared, start=1):
+        marks.update({str(coupon): f"one stroke ({number})" for coupon in group["coupon"]})
+    return marks
+
+
+def _batches(
+    coupons: pd.DataFrame,
+    stage: Stage,
+    factors: Sequence[Factor],
+    machine: Machine,
+    *,
+    dials: Dials,
+    strokes: dict[str, str],
+) -> tuple[SheetBatch, ...]:
+    """Batches of one machine in the order they are made."""
+    ordered = coupons.sort_values([f"{stage}_order", "coupon"])
+    groups = [group for _, group in ordered.groupby(f"{stage}_batch", sort=False)]
+    batches: list[SheetBatch] = []
+    before: pd.Series | None = None
+    for number, group in enumerate(groups, start=1):
+        shared = [f for f in factors if _is_constant(group[f.name]) and (f.hard_to_change or len(group) > 1)]
+        own = [f for f in factors if f not in shared]
+        first = group.iloc[0]
+        batches.append(
+            SheetBatch(
+                title=f"{stage.capitalize()} batch {number} of {len(groups)}",
+                dials=tuple(Pair(dials.title(f, first[f.name]), dials.amount(f, first[f.name])) for f in shared),
+                settle=_settle(shared, before, first, machine, dials),
+                columns=tuple(sentence(dials.column(f)).rstrip(".") for f in own),
+                rows=tuple(
+                    SheetRow(
+                        order=str(int(row[f"{stage}_order"])),
+                        coupon=str(row["coupon"]),
+                        settings=tuple(dials.cell(f, row[f.name]) for f in own),
+                        stroke=strokes.get(str(row["coupon"]), ""),
+                        material=_material(row),
+                    )
+                    for _, row in group.iterrows()
+                ),
+            )
+        )
+        before = group.iloc[-1]
+    return tuple(batches)
+
+
+def _material(row: pd.Series) -> str:
+    """Which material a coupon of a comparison is of."""
+    word = {"new": "NEW", "incumbent": "IN USE"}.get(str(row.get("material")), "")
+    return f"{word}, pair {int(row['pair'])}" if word else ""
+
+
+def _is_constant(values: pd.Series) -> bool:
+    return bool((values == values.iloc[0]).all())
+
+
+def _settle(
+    factors: Iterable[Factor], before: pd.Series | None, first: pd.Series, machine: Machine, dials: Dials
+) -> str:
+    """What changes before a batch and how long the machine needs."""
+    if before is None:
+        return f"First batch: switch the {machine.name} on and wait until the gauge has stood still for 5 minutes."
+    changes, minutes = [], 0.0
+    for f in factors:
+        if f.is_categorical:
+            if first[f.name] != before[f.name]:
+                changes.append(f"change {f.label} to {first[f.name]}")
+            continue
+        step = dials.value(f, float(first[f.name])) - dials.value(f, float(before[f.name]))
+        if not step:
+            continue
+        word = "up" if step > 0 else "down"
+        changes.append(f"{f.label} {word} by {difference_both(f, step, dials.shown)}")
+        if f.is_temperature:
+            rate = machine.heat_min_per_10 if step > 0 else machine.cool_min_per_10
+            minutes = max(minutes, abs(step) / 10 * rate)
+    if not changes:
+        return "Same settings as the batch before: set them afresh and measure again."
+    wait = f"; allow about {count(round(minutes), 'minute')} to settle, then measure" if minutes else ""
+    return sentence(f"{listing(changes)}{wait}")
+
+
+def _waits(study: Study, shown: Shown) -> tuple[str, ...]:
+    """Cooling gap, peel wait and second press: varied, held, or what is usual."""
+    lines = []
+    for name, usual in _USUAL_WAITS.items():
+        if name in study.factor_names:
+            lines.append(sentence(f"{study.factor(name).label}: varies, see the column"))
+        elif name in study.held:
+            label, value = held(name, study.held[name], shown)
+            lines.append(sentence(f"{label}: {value} for every coupon"))
+        else:
+            lines.append(usual)
+    if "second_press_time" in study.held:
+        label, value = held("second_press_time", study.held["second_press_time"], shown)
+        lines.append(sentence(f"{label}: {value} with a cover sheet, every coupon"))
+    return tuple(lines)
+
+
+def _symptom_keys() -> tuple[SymptomKey, ...]:
+    """A letter to write in the box for each symptom of the short list, what is seen, and its drawing."""
+    return tuple(
+        SymptomKey(letter, f"{symptom(key).label}: {symptom(key).seen}", symptom_svg(key, beside_text=True))
+        for letter, key in sheet_letters(s.key for s in short_list()).items()
+    )

@@ -1,0 +1,176 @@
+"""The study report: answer first, then pictures, then explanations, then proof. One self-contained HTML file."""
+
+from __future__ import annotations
+
+from doe.words.answer import (
+    KINDS,
+    SETPOINT_TITLES,
+    headline,
+    lead,
+    nearest_cliff,
+    next_steps,
+    sureness,
+    window_sentences,
+)
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.confirmation import standing
+from doe.words.confirmation import steps as confirmation_steps
+from doe.words.setting_errors import errors_counted
+from doe.words.wording import amount, count, date, held, other_units, range_both, stated
+from reports.confirmation.page import confirmation_section
+from reports.gauges.notes import gauge_note, gauge_notes
+from reports.pages import render
+from reports.sheet.page import Pair, limit_pairs, stack_pairs
+from reports.study.effects import check_lines, effect_lines, effect_pictures, effect_tables
+from reports.study.failures import failed_groups, photos_note, window_among_coupons
+from reports.study.inputs import HistoryRow, Provenance, StudyReport
+from reports.study.notes import notes_of
+from reports.study.pictures import (
+    map_pictures,
+    profile_pictures,
+    profiles_of,
+    run_pictures,
+    shirts_picture,
+    strip_pictures,
+)
+from reports.study.proof import (
+    METHOD_LINES,
+    belief_pairs,
+    cliff_table,
+    coupon_table,
+    forbidden_words,
+    history_table,
+    level_table,
+    method_pairs,
+    prior_pairs,
+    provenance_pairs,
+    range_pairs,
+    settings_table,
+    sure_pairs,
+    target_pairs,
+)
+from reports.study.whatif import what_if
+from reports.study.why import why_reasons
+from reports.views import SettingDial, StudyPage
+
+
+def study_report(report: StudyReport) -> str:
+    """Report of a study as one HTML document that needs no network.
+
+    Parameters
+    ----------
+    report : StudyReport
+        The study with its fitted surfaces and answer; nothing is fitted again.
+    """
+    return render("report.html", study_page(report))
+
+
+def study_page(report: StudyReport) -> StudyPage:
+    """View-model of `study_report`."""
+    study, answer, shown = report.study, report.answer, report.shown
+    profiles = profiles_of(report)
+    why_lines, reasons = why_reasons(report)
+    return StudyPage(
+        page_title=f"Study report, {study.name}",
+        study_name=study.name,
+        facts=_facts(report),
+        verdict_kind=KINDS[answer.verdict],
+        headline=headline(answer),
+        lead=lead(study, answer),
+        setpoint_title=SETPOINT_TITLES[answer.verdict],
+        dials=_dials(report),
+        window_lines=window_sentences(study, answer),
+        gauges=gauge_notes(report),
+        shirts=shirts_picture(report),
+        sure_lines=sureness(study, answer),
+        sure_pairs=sure_pairs(study, answer),
+        cliff_line=nearest_cliff(study, answer, shown),
+        limits_on_certainty=answer.limits_on_certainty,
+        steps_title="What could be changed"
+        if answer.verdict == "not reachable" and report.confirmation is None
+        else "Next steps",
+        steps=next_steps(study, answer) if report.confirmation is None else confirmation_steps(report.confirmation),
+        next_table=None
+        if answer.next_coupons.empty
+        else settings_table(report, answer.next_coupons, "Coupons that would help most"),
+        level_table=level_table(report),
+        warnings=tuple(w for w in answer.warnings if w not in answer.limits_on_certainty),
+        confirmation=None if report.confirmation is None else confirmation_section(report.confirmation, shown=shown),
+        map_pictures=map_pictures(report, profiles),
+        what_if=what_if(report),
+        profile_pictures=profile_pictures(report, profiles),
+        strip_pictures=strip_pictures(report),
+        run_pictures=run_pictures(report),
+        tried_lines=window_among_coupons(report),
+        failed_groups=failed_groups(report),
+        photos_note=photos_note(report),
+        effect_pictures=effect_pictures(report),
+        effect_lines=effect_lines(report),
+        cliff_table=cliff_table(report),
+        notes=(*notes_of(study, answer, shown), *gauge_note(report)),
+        belief_lines=report.surfaces.belief.sentences,
+        belief_pairs=belief_pairs(report),
+        why_lines=why_lines,
+        why_reasons=reasons,
+        coupon_table=coupon_table(report),
+        check_lines=check_lines(report),
+        check_tables=effect_tables(report),
+        target_pairs=target_pairs(study),
+        stack_pairs=stack_pairs(report.stack, report.line),
+        held_pairs=tuple(Pair(*held(name, value, shown)) for name, value in study.held.items()),
+        limit_pairs=limit_pairs(study, shown),
+        range_pairs=range_pairs(report),
+        forbidden_lines=tuple(forbidden_words(study, combination, shown) for combination in study.forbidden),
+        method_lines=(*METHOD_LINES, *errors_counted(study, report.surfaces.results, shown), *report.plan_notes),
+        method_pairs=method_pairs(answer.method),
+        prior_pairs=prior_pairs(),
+        provenance_pairs=provenance_pairs(report),
+        history_table=history_table(report),
+        cautions=CAUTIONS,
+        fixed_wording=FIXED_WORDING,
+        special_goods=SPECIAL_GOODS,
+        footer=FOOTER,
+    )
+
+
+def _facts(report: StudyReport) -> tuple[str, ...]:
+    fitted = report.surfaces.results
+    passed = int(fitted.passed.sum())
+    rounds = int(report.coupons["round"].max()) if "round" in report.coupons and len(report.coupons) else 1
+    waiting = f", {fitted.waiting} waiting for a result" if fitted.waiting else ""
+    return (
+        f"Stack: {report.stack.name}. Line: {report.line.name}.",
+        f"{count(fitted.coupons, 'coupon')} scored in {count(rounds, 'round')}: {passed} passed, "
+        f"{fitted.coupons - passed} failed{waiting}. "
+        f"Wanted: {stated(report.study.spec.pass_rate)} of prints.",
+        *(() if report.confirmation is None else (standing(report.confirmation),)),
+        f"Report made {date(report.made_at)}"
+        + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
+    )
+
+
+def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
+    study, answer, shown = report.study, report.answer, report.shown
+    dials = []
+    for f in study.factors:
+        value = answer.setpoint[f.name]
+        along = {"expected": answer.window, "assured": answer.assured_window}
+        spans = {
+            kind: ""
+            if window is None or f.is_categorical
+            else range_both(f, float(window.bounds["low"][f.name]), float(window.bounds["high"][f.name]), shown)
+            for kind, window in along.items()
+        }
+        dials.append(
+            SettingDial(
+                label=f.label,
+                big=amount(f, value, shown),
+                other=amount(f, value, other_units(shown)) if f.is_temperature else "",
+                expected=spans["expected"],
+                assured=spans["assured"],
+            )
+        )
+    return tuple(dials)
+
+
+__all__ = ["HistoryRow", "Provenance", "StudyReport", "study_page", "study_report"]

@@ -1,0 +1,343 @@
+"""The proof part of a study report: tables, what was assumed, methods and where everything comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields
+
+import numpy as np
+import pandas as pd
+
+from doe.domain.space import Forbidden
+from doe.domain.study import Study
+from doe.domain.units import Shown, show
+from doe.setpoint import Answer, RobustRate
+from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
+from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, Priors
+from doe.words.wording import (
+    amount,
+    amount_both,
+    at_least_of_hundred,
+    count,
+    date,
+    difference_both,
+    listing,
+    move,
+    percent,
+    percent_at_least,
+    range_both,
+    score,
+    sentence,
+    spread_both,
+    stated,
+)
+from reports.downloads import frame_csv
+from reports.sheet.page import Pair
+from reports.study.inputs import StudyReport
+from reports.views import Column, Table
+
+_SIDE_WORDS = {
+    "under": "too little heat",
+    "over": "too much heat",
+    "other": "not heat",
+    "unknown": "side unknown",
+    "": "",
+}
+
+
+def number(text: str) -> Column:
+    """Head of a column of numbers."""
+    return Column(text, is_number=True)
+
+
+def words(text: str) -> Column:
+    """Head of a column of words."""
+    return Column(text, is_number=False)
+
+
+def settings_table(report: StudyReport, frame: pd.DataFrame, caption: str) -> Table:
+    """Settings of coupons to make, temperatures in both units."""
+    study = report.study
+    return Table(
+        caption,
+        (number("No."), *(number(sentence(f.label).rstrip(".")) for f in study.factors)),
+        tuple(
+            (str(i), *(amount_both(f, row[f.name], report.shown) for f in study.factors))
+            for i, (_, row) in enumerate(frame.iterrows(), start=1)
+        ),
+    )
+
+
+def level_table(report: StudyReport) -> Table | None:
+    """Other levels of each categorical factor at the setpoint; None without such factors.
+
+    Counted as the answer is: the whole spec, setting error included.
+    """
+    study, answer = report.study, report.answer
+    rows: list[tuple[str, ...]] = []
+    for f in study.categorical:
+        frame = pd.DataFrame([{**answer.setpoint, f.name: level} for level in f.levels])
+        rates = RobustRate(study, report.surfaces).draws(frame, nodes=64)
+        low = np.quantile(rates, 1 - study.spec.assurance, axis=0)
+        feel = report.surfaces.hand_draws(frame)
+        for i, level in enumerate(f.levels):
+            here = " (setpoint)" if level == answer.setpoint[f.name] else ""
+            hand = "not scored" if feel is None else score(float(feel[:, i].mean()))
+            rows.append(
+                (
+                    f.label,
+                    f"{level}{here}",
+                    percent(float(rates[:, i].mean())),
+                    f"{at_least_of_hundred(float(low[i]))} %",
+                    hand,
+                )
+            )
+    if not rows:
+        return None
+    return Table(
+        "Other levels at the same settings, counted as the setpoint is",
+        (words("Factor"), words("Level"), number("Expected pass rate"), number("At least"), number("Hand-feel")),
+        tuple(rows),
+    )
+
+
+def cliff_table(report: StudyReport) -> Table:
+    """Every cliff, nearest first."""
+    study = report.study
+    return Table(
+        "Where it breaks, one setting moved alone: the expected pass rate has dropped by 10 points",
+        (
+            words("Setting"),
+            words("Move"),
+            number("Breaks at"),
+            number("Distance"),
+            number("Setting errors"),
+            words("How"),
+        ),
+        tuple(
+            (
+                study.factor(c.factor).label,
+                move(study.factor(c.factor), c.direction),
+                amount_both(study.factor(c.factor), c.at, report.shown),
+                difference_both(study.factor(c.factor), c.distance, report.shown),
+                f"{c.setting_errors:.1f}" if c.setting_errors == c.setting_errors else "not stated",
+                _SIDE_WORDS[c.side],
+            )
+            for c in report.answer.cliffs
+        ),
+    )
+
+
+def coupon_table(report: StudyReport) -> Table:
+    """Every coupon with settings, result, hand-feel and what was seen; waiting and void ones too."""
+    study, results = report.study, report.results
+    people = [str(c) for c in results.columns if str(c).startswith("hand_")]
+    texts = [c for c in ("symptom", "note", "void") if c in results.columns and _has_text(results[c])]
+    # a measured value replaces the set value in the fit, so the table says where one was taken
+    taken = {f.name: results.get(f"actual_{f.name}") for f in study.numeric}
+    rows = []
+    for i, (_, row) in enumerate(results.iterrows()):
+        settings = []
+        for f in study.factors:
+            text = amount(f, row[f.name], report.shown)
+            actual = taken.get(f.name)
+            if actual is not None and pd.notna(actual.iloc[i]):
+                text += f" (measured {show(float(actual.iloc[i]), f.unit, report.shown)})"
+            settings.append(text)
+        rows.append(
+            (
+                str(row.get("coupon", i + 1)),
+                *settings,
+                _result(row),
+                *(score(float(row[c])) if pd.notna(row[c]) else "–" for c in people),
+                *(str(row[c]).replace("_", " ") if pd.notna(row[c]) else "" for c in texts),
+            )
+        )
+    return Table(
+        "Every coupon (settings in the reader's unit; all temperatures also stand in both units on the bench sheet)",
+        (
+            words("Coupon"),
+            *(number(sentence(f.label).rstrip(".")) for f in study.factors),
+            words("Result"),
+            *(number("Hand, " + c.removeprefix("hand_")) for c in people),
+            *(words(sentence(c).rstrip(".")) for c in texts),
+        ),
+        tuple(rows),
+        "Saved as CSV, settings are in °C, s, bar and g/m², with every digit and every column kept.",
+        frame_csv(results),
+    )
+
+
+def _has_text(column: pd.Series) -> bool:
+    return bool((column.notna() & (column.astype(str) != "")).any())
+
+
+def _result(row: pd.Series) -> str:
+    void = row.get("void", "")
+    if pd.notna(void) and void not in ("", False):
+        return "void, left out of the fit"
+    if pd.isna(row["passed"]):
+        return "waiting"
+    if bool(row["passed"]):
+        return "passed"
+    side = row.get("side", "")
+    side = "unknown" if pd.isna(side) or side == "" else str(side)
+    return f"failed, {_SIDE_WORDS[side]}"
+
+
+def target_pairs(study: Study) -> tuple[Pair, ...]:
+    """The spec in words."""
+    spec = study.spec
+    hand = "does not matter" if spec.hand_min is None else f"{score(spec.hand_min)} or more (5 is softest)"
+    return (
+        Pair("pass rate wanted", stated(spec.pass_rate)),
+        Pair("hand-feel wanted", hand),
+        Pair("assurance of each statement", stated(spec.assurance)),
+        *(Pair(f"check: {c.name.replace('_', ' ')}", c.label) for c in spec.checks),
+    )
+
+
+def range_pairs(report: StudyReport) -> tuple[Pair, ...]:
+    """Tested range and setting error of each factor."""
+    pairs = []
+    for f in report.study.factors:
+        if f.is_categorical:
+            pairs.append(Pair(f.label, " or ".join(f.levels)))
+            continue
+        error = (
+            f", setting error {spread_both(f, f.setting_sd, report.shown)}"
+            if f.setting_sd
+            else ", no setting error stated"
+        )
+        if f.trial_sd is not None:
+            error += f" (of the trial {spread_both(f, f.trial_sd, report.shown)})"
+        pairs.append(Pair(f.label, range_both(f, f.low, f.high, report.shown) + error))
+    return tuple(pairs)
+
+
+_COMPARISONS = {">=": "{} or more", "<=": "{} or less", ">": "above {}", "<": "below {}", "=": "{}"}
+
+
+def forbidden_words(study: Study, combination: Forbidden, shown: Shown) -> str:
+    """A forbidden combination in words and in both temperature units."""
+    parts = []
+    for clause in combination.clauses:
+        f = study.factor(clause.factor)
+        parts.append(f"{f.label} {_COMPARISONS[clause.compare].format(amount_both(f, clause.value, shown))}")
+    return sentence(listing(parts) + (f": {combination.reason}" if combination.reason else ""))
+
+
+def sure_pairs(study: Study, answer: Answer) -> tuple[Pair, ...]:
+    """The numbers behind "how sure"."""
+    pairs = [
+        Pair("expected pass rate", percent(answer.pass_rate, 1)),
+        Pair(f"lower bound, {stated(study.spec.assurance)} assurance", percent_at_least(answer.pass_rate_low)),
+        Pair(f"chance that it reaches {stated(study.spec.pass_rate)}", percent(answer.p_target)),
+        Pair("checks alone, hand-feel left aside", percent(answer.checks_pass_rate, 1)),
+        Pair("best anywhere in the tested region, if the line were known", percent(answer.best_pass_rate, 1)),
+        Pair(f"chance that some tested setting reaches {stated(study.spec.pass_rate)}", percent(answer.p_reachable)),
+    ]
+    if answer.hand is not None and answer.hand_low is not None and answer.hand_high is not None:
+        pairs.append(
+            Pair("mean hand-feel", f"{score(answer.hand)} ({score(answer.hand_low)} to {score(answer.hand_high)})")
+        )
+    return tuple(pairs)
+
+
+def method_pairs(method: Mapping[str, float | str]) -> tuple[Pair, ...]:
+    """Settings of the method and its error rates, as the answer carries them."""
+    return tuple(
+        Pair(name.replace("_", " "), value if isinstance(value, str) else f"{value:g}")
+        for name, value in method.items()
+    )
+
+
+METHOD_LINES = (
+    "Pass or fail is described by a closing window: the logit of the pass rate falls off with the squared distance "
+    "from a best place, measured in inverse absolute temperature and logarithm of time. Failures are split into too "
+    "little and too much heat by a direction through that place. Hand-feel is a curved surface with its own top and "
+    "robust errors.",
+    "All unknowns are estimated together by tempered sequential Monte Carlo; the numbers of the answer, the maps and "
+    "the windows are averages or quantiles over the draws it leaves. Few coupons leave wide quantiles; that is the "
+    "point of them. The classical checks are separate fits of the same coupons.",
+    "The pass rate of a setting is averaged over the stated setting error of every factor. Oven and press batches may "
+    "differ in the fit; the pass rate is that of a batch like the middle one. The hand-feel in it is the mean at the "
+    "settings a print really got; the feel of single prints scatters about that mean.",
+    "The setpoint is the setting whose lower bound is highest among several hundred looked at, never outside tested "
+    "ranges, limits or forbidden combinations. Among settings within half a point of it, the one expected to do "
+    "better is taken, then the quicker one. A window is checked at its corners, at the middle of its faces and at "
+    "points inside.",
+    "Measured actual temperatures replace set values where they were taken. Void coupons are left out and stay listed. "
+    "Hand-feel rests on coupons that transferred; those that did not are missing for a reason and are not filled in.",
+)
+
+
+def prior_pairs(priors: Priors | None = None) -> tuple[Pair, ...]:
+    """What was assumed before any coupon was scored, mean and standard deviation (or the latter alone)."""
+    used = Priors() if priors is None else priors
+
+    def text(name: str) -> str:
+        value = getattr(used, name)
+        if name.startswith("trade_"):  # means, with one spread in common
+            return f"{0 if name == 'trade_sd' else value:g} ± {used.trade_sd:g}"
+        if isinstance(value, tuple):
+            # an odd-looking third number is the spread above the middle
+            return f"{value[0]:g} ± {value[1]:g}" if len(value) == 2 else f"{value[0]:g} − {value[1]:g} + {value[2]:g}"
+        return f"{value:g}"
+
+    labels = {"trade_sd": "trade, factors that do not both heat"}
+    fixed = (
+        ("share of failures for other reasons that are named so", OTHER_SEEN),
+        ("share of heat failures put down to other reasons", OTHER_BLAMED),
+        ("degrees of freedom of the errors of hand-feel", HAND_FREEDOM),
+        ("share of the trial's setting error taken out of the coupons", TRIAL_ERROR),
+    )
+    return (
+        *(Pair(labels.get(f.name, f.name.replace("_", " ")), text(f.name)) for f in fields(used)),
+        *(Pair(name, f"{value:g} (fixed)") for name, value in fixed),
+    )
+
+
+def belief_pairs(report: StudyReport) -> tuple[Pair, ...]:
+    """Leave-one-out score and predictive check."""
+    belief = report.surfaces.belief
+    return (
+        Pair("left-out coupons called right", f"{belief.right} of {report.surfaces.results.coupons}"),
+        Pair("log score of left-out coupons", f"{belief.score:.1f}"),
+        Pair("the same, knowing only the share of passes", f"{belief.score_no_factor:.1f}"),
+        Pair("predictive check (below 0.05: the surface misses something)", f"{belief.fit_p_value:.2f}"),
+        *(
+            Pair(f"learned about the best {report.study.factor(name).label}", percent(max(share, 0.0)))
+            for name, share in belief.learned.items()
+        ),
+    )
+
+
+def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
+    """Where the numbers come from."""
+    source = report.provenance
+    fitted = report.surfaces.results
+    return (
+        Pair(
+            "coupons fitted",
+            count(fitted.coupons, "coupon") + (f", {fitted.waiting} waiting" if fitted.waiting else ""),
+        ),
+        Pair("hash of the inputs", source.inputs_hash),
+        Pair("seed of the fit", str(report.surfaces.seed)),
+        Pair("seed of the recommendation", str(report.answer.seed)),
+        Pair("draws behind every number", str(report.surfaces.window.count)),
+        Pair("version of the tool", source.version),
+        *((Pair("analysed", date(source.analysed_at)),) if source.analysed_at else ()),
+        Pair("report made", f"{date(report.made_at)} by {source.made_by}" if source.made_by else date(report.made_at)),
+    )
+
+
+def history_table(report: StudyReport) -> Table | None:
+    """Who did what, when and why; None when no history was given."""
+    if not report.history:
+        return None
+    return Table(
+        "Who did what, and when",
+        (words("When"), words("Who"), words("What"), words("Why")),
+        tuple((date(h.when), h.who, h.what, h.why) for h in report.history),
+    )

@@ -1,0 +1,345 @@
+"""The what-if panel: the posterior draws travel inside the page, and the page computes with them as the library does.
+
+The page gets the draws of the closing window as 32-bit numbers and the points that stand for the setting error, and
+evaluates the same sums as `doe.setpoint.robust`. While a page is made, its formula is tried (`PanelDraws.rates`)
+against the library's; when the surfaces are not what the panel knows (another kind of model averaged in), it takes a
+coarse grid of the library's own numbers instead and says so.
+"""
+
+from __future__ import annotations
+
+import json
+from base64 import b64encode
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from doe.domain.coding import decode
+from doe.domain.factors import Factor
+from doe.domain.space import is_forbidden
+from doe.domain.units import SYMBOLS, Shown
+from doe.setpoint.robust import HAND_BLUR, RobustRate, error_nodes
+from doe.surfaces.outcomes import expit
+from doe.surfaces.scaling import quadratic_features
+from doe.words.wording import (
+    amount_both,
+    at_least_of_hundred,
+    decimals_of,
+    difference_both,
+    move,
+    other_units,
+    percent,
+    score,
+    sentence,
+    stated,
+)
+from reports.study.inputs import StudyReport
+from reports.views import Column, Table, WhatIf
+
+Floats = NDArray[np.float64]
+
+NODES = 64
+"""Points that stand for the setting error; as many as the answer itself is computed with."""
+
+MOST_NUMBERS = 250_000
+"""Draws carried in a page, in 32-bit numbers (1 MB); beyond, only the levels of the setpoint are carried."""
+
+AGREE = 5e-4
+"""How far the page's formula may be from the library's before the grid is taken: what no reader sees."""
+
+# The grid that stands in: levels by number of numeric factors, so that the page stays small whatever the study.
+LEVELS = {2: 21, 3: 13, 4: 8, 5: 6, 6: 4}
+_GRID_DRAWS, _GRID_NODES = 200, 16
+_LOGIT_STEP, _HAND_STEP = 0.02, 0.01  # finer than half a point of pass rate anywhere
+
+
+@dataclass(frozen=True)
+class PanelDraws:
+    """Numbers the page computes with, and the sums it makes of them.
+
+    Attributes
+    ----------
+    logit, hand : array, shape (combinations, draws, features)
+        Quadratics of the pass logit and of mean hand-feel, rounded to 32 bits; ``hand`` is None without scores.
+    lapse : array, shape (draws,)
+    nodes : array, shape (nodes, factors)
+        Setting errors in standard deviations.
+    wanted_hand : float or None
+        Hand-feel the spec asks for; None where it does not count.
+    """
+
+    report: StudyReport
+    logit: NDArray[np.float32]
+    hand: NDArray[np.float32] | None
+    lapse: NDArray[np.float32]
+    nodes: NDArray[np.float32]
+    wanted_hand: float | None
+
+    @classmethod
+    def of(cls, report: StudyReport) -> PanelDraws:
+        """The draws behind a report; one combination of levels only when all of them would make the page heavy."""
+        surfaces, rate = report.surfaces, RobustRate(report.study, report.surfaces)
+        window = surfaces.window
+        logit, hand = window.logit, window.hand if surfaces.has_hand else None
+        if logit.size * 2 > MOST_NUMBERS:
+            here = int(surfaces.scaling.combination(pd.DataFrame([dict(report.answer.setpoint)]))[0])
+            logit, hand = logit[here : here + 1], None if hand is None else hand[here : here + 1]
+        nodes = error_nodes(len(report.study.numeric), NODES)
+        if all(f.setting_sd == 0 for f in report.study.numeric):
+            nodes = nodes[:1] * 0
+        return cls(
+            report,
+            logit.astype(np.float32),
+            None if hand is None else hand.astype(np.float32),
+            window.lapse.astype(np.float32),
+            nodes.astype(np.float32),
+            report.study.spec.hand_min if rate.uses_hand else None,
+        )
+
+    @property
+    def has_levels(self) -> bool:
+        """Whether every combination of levels is carried."""
+        return len(self.logit) == len(self.report.surfaces.window.logit)
+
+    def rates(self, frame: pd.DataFrame) -> Floats:
+        """Robust pass rate as the page computes it, shape (draws, rows): the script's loops, written as arrays."""
+        scaling = self.report.surfaces.scaling
+        combination = scaling.combination(frame) if self.has_levels else np.zeros(len(frame), dtype=int)
+        out = np.empty((len(self.lapse), len(frame)))
+        for row, c in enumerate(combination):
+            columns = []
+            for j, f in enumerate(scaling.numeric):
+                value = float(frame[f.name].iloc[row]) + f.setting_sd * self.nodes[:, j].astype(float)
+                columns.append(scaling.z_of(f, np.maximum(value, 0.1 * f.low) if f.scale == "log" else value))
+            features = quadratic_features(np.column_stack(columns)).T
+            met = expit(self.logit[c].astype(float) @ features)
+            if self.hand is not None and self.wanted_hand is not None:
+                feel = np.clip(self.hand[c].astype(float) @ features, 1.0, 5.0)
+                met *= expit((feel - self.wanted_hand) / (HAND_BLUR * 0.55))
+            out[:, row] = (1 - self.lapse) * met.mean(axis=1)
+        return out
+
+    def agrees(self) -> bool:
+        """Whether the page's formula gives what the library gives, at the setpoint and all over the region."""
+        frame = _places(self.report, 6)
+        rate = RobustRate(self.report.study, self.report.surfaces)
+        theirs = rate.draws(frame, nodes=NODES)
+        ours = self.rates(frame)
+        if not self.has_levels:
+            ours, theirs = ours[:, :1], theirs[:, :1]  # the others may lie at levels that are not carried
+        low = 1 - self.report.study.spec.assurance
+        return bool(
+            np.abs(ours.mean(axis=0) - theirs.mean(axis=0)).max() < AGREE
+            and np.abs(np.quantile(ours, low, axis=0) - np.quantile(theirs, low, axis=0)).max() < AGREE
+        )
+
+    def data(self) -> dict[str, Any]:
+        """What the script reads."""
+        parts = [self.lapse.ravel(), self.nodes.ravel(), self.logit.ravel()]
+        if self.hand is not None:
+            parts.append(self.hand.ravel())
+        return {
+            "kind": "draws",
+            "draws": len(self.lapse),
+            "nodes": len(self.nodes),
+            "features": self.logit.shape[2],
+            "combinations": len(self.logit),
+            "numbers": b64encode(np.concatenate(parts).astype("<f4").tobytes()).decode("ascii"),
+            "blur": HAND_BLUR * 0.55 if self.wanted_hand is not None else None,
+            "hasHand": self.hand is not None,
+        }
+
+
+def what_if(report: StudyReport) -> WhatIf:
+    """Panel of a report.
+
+    Parameters
+    ----------
+    report : StudyReport
+    """
+    panel = PanelDraws.of(report)
+    exact = panel.agrees()
+    study, spec = report.study, report.study.spec
+    carries_levels = exact and panel.has_levels
+    data: dict[str, Any] = {
+        **(panel.data() if exact else _grid(report)),
+        "factors": [_factor(f, report.answer.setpoint[f.name], report.shown) for f in study.numeric],
+        "levels": [
+            {"label": f.label, "levels": list(f.levels), "here": f.levels.index(str(report.answer.setpoint[f.name]))}
+            for f in study.categorical
+        ]
+        if carries_levels
+        else [],
+        "target": spec.pass_rate,
+        "assurance": spec.assurance,
+        "assured": stated(spec.assurance),
+        "wanted": stated(spec.pass_rate),
+        "handWanted": spec.hand_min,
+        "window": _window(report),
+        "forbidden": _forbidden(report, every_level=carries_levels),
+    }
+    held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
+    stays = f"; {held} stays" if held and not carries_levels else ""
+    how = (
+        "Computed in this page from the very draws behind the answer, setting error included."
+        if exact
+        else "Read off a coarse grid of the same surfaces, so the last point may differ from the tables."
+    )
+    return WhatIf(
+        as_script_data(data),
+        f"Inside the tested ranges only{stays}. {how} A look around, not a recommendation.",
+        off_table(report),
+    )
+
+
+def off_table(report: StudyReport) -> Table:
+    """What it costs when one setting alone is off by one setting error, for paper and for readers without scripts."""
+    study, answer, shown = report.study, report.answer, report.shown
+    names, rows = ["at the setpoint"], [dict(answer.setpoint)]
+    for f in study.numeric:
+        for sign, way in ((-1, "lower"), (1, "higher")):
+            value = float(answer.setpoint[f.name]) + sign * f.setting_sd
+            if f.setting_sd and f.low <= value <= f.high:
+                off = f"{difference_both(f, f.setting_sd, shown)} {move(f, way)}"
+                names.append(f"{f.label} {off}: {amount_both(f, value, shown)}")
+                rows.append({**answer.setpoint, f.name: value})
+    frame = pd.DataFrame(rows)
+    rates = RobustRate(study, report.surfaces).draws(frame, nodes=NODES)
+    low = np.quantile(rates, 1 - study.spec.assurance, axis=0)
+    hand = report.surfaces.hand_draws(frame)
+    allowed = ~is_forbidden(study.forbidden, frame)
+    return Table(
+        "When one setting alone is set off by one setting error",
+        (
+            Column("Setting", is_number=False),
+            Column("Expected pass rate", is_number=True),
+            Column(f"At least ({stated(study.spec.assurance)} assurance)", is_number=True),
+            Column("Hand-feel", is_number=True),
+        ),
+        tuple(
+            (
+                sentence(name).rstrip("."),
+                percent(float(rates[:, i].mean()), 1) if allowed[i] else "never make this",
+                f"{at_least_of_hundred(float(low[i]))} %" if allowed[i] else "",
+                "not scored" if hand is None else score(float(hand[:, i].mean())),
+            )
+            for i, name in enumerate(names)
+        ),
+        "A setting that would leave the tested range is left out: nothing is known there.",
+    )
+
+
+def as_script_data(data: Any) -> Markup:
+    """JSON that may stand inside a script element: nothing in it can end the element."""
+    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
+    return Markup(text.replace("<", "\\u003c"))
+
+
+def _places(report: StudyReport, count: int) -> pd.DataFrame:
+    """The setpoint, then settings all over the tested region, levels in turn."""
+    study = report.study
+    share = np.random.default_rng(1).uniform(-1, 1, (count, len(study.numeric)))
+    frame = pd.DataFrame({f.name: decode(f, share[:, j]) for j, f in enumerate(study.numeric)})
+    for f in study.categorical:
+        frame[f.name] = [f.levels[i % len(f.levels)] for i in range(count)]
+    return pd.concat([pd.DataFrame([dict(report.answer.setpoint)]), frame], ignore_index=True)[list(study.factor_names)]
+
+
+def _grid(report: StudyReport) -> dict[str, Any]:
+    """Expected robust pass rate, its lower bound and mean hand-feel over all numeric factors, on a coarse grid."""
+    study = report.study
+    levels = LEVELS[len(study.numeric)]
+    frame = grid_frame(report, levels)
+    rate = RobustRate(study, report.surfaces)
+    rates = rate.draws(frame, nodes=_GRID_NODES, draws=report.surfaces.window.thin(_GRID_DRAWS))
+    hand = report.surfaces.hand_draws(frame)
+    return {
+        "kind": "grid",
+        "points": levels,
+        "step": _LOGIT_STEP,
+        "handStep": _HAND_STEP,
+        "expected": _steps(_logit(rates.mean(axis=0)), _LOGIT_STEP),
+        "low": _steps(_logit(np.quantile(rates, 1 - study.spec.assurance, axis=0)), _LOGIT_STEP),
+        "hand": None if hand is None else _steps(hand.mean(axis=0), _HAND_STEP),
+        "hasHand": hand is not None,
+    }
+
+
+def grid_frame(report: StudyReport, levels: int) -> pd.DataFrame:
+    """Settings of the grid, last factor running fastest; levels of categorical factors as in the setpoint."""
+    study = report.study
+    axes = [decode(f, np.linspace(-1, 1, levels)) for f in study.numeric]
+    mesh = np.meshgrid(*axes, indexing="ij")
+    frame = pd.DataFrame({f.name: m.ravel() for f, m in zip(study.numeric, mesh, strict=True)})
+    for f in study.categorical:
+        frame[f.name] = report.answer.setpoint[f.name]
+    return frame[list(study.factor_names)]
+
+
+def _logit(p: Floats) -> Floats:
+    q = np.clip(p, 0.0005, 0.9995)
+    return np.asarray(np.log(q / (1 - q)))
+
+
+def _steps(values: Floats, step: float) -> list[int]:
+    return [int(v) for v in np.round(values / step)]
+
+
+def _factor(f: Factor, here: float | str, shown: Shown) -> dict[str, Any]:
+    return {
+        "label": f.label,
+        "low": f.low,
+        "high": f.high,
+        "here": float(here),
+        "step": f.step or (f.high - f.low) / 100,
+        "axis": "inverse" if f.is_temperature else "log" if f.scale == "log" else "straight",
+        "log": f.scale == "log",
+        "sd": f.setting_sd,
+        "ways": [move(f, "lower"), move(f, "higher")],
+        "units": [_unit(f, units) for units in ((shown, other_units(shown)) if f.is_temperature else (shown,))],
+    }
+
+
+def _unit(f: Factor, units: Shown) -> dict[str, Any]:
+    zero = units.value(0.0, f.unit)
+    return {
+        "zero": zero,
+        "per": units.value(1.0, f.unit) - zero,
+        "symbol": SYMBOLS[units.unit(f.unit)],
+        "decimals": decimals_of(f, units),
+    }
+
+
+def _window(report: StudyReport) -> list[list[float]] | None:
+    window = report.answer.window
+    if window is None:
+        return None
+    return [[float(window.bounds["low"][f.name]), float(window.bounds["high"][f.name])] for f in report.study.numeric]
+
+
+def _forbidden(report: StudyReport, *, every_level: bool) -> list[dict[str, Any]]:
+    """Combinations as the script reads them: clauses over sliders, and over levels where these can be chosen."""
+    numeric = [f.name for f in report.study.numeric]
+    categorical = [f.name for f in report.study.categorical]
+    out = []
+    for combination in report.study.forbidden:
+        words = [c for c in combination.clauses if c.factor not in numeric]
+        if not every_level and any(report.answer.setpoint[c.factor] != c.value for c in words):
+            continue  # names another level than the one that stays
+        out.append(
+            {
+                "clauses": [
+                    [numeric.index(c.factor), c.compare, c.value] for c in combination.clauses if c.factor in numeric
+                ],
+                "levels": [[categorical.index(c.factor), c.value] for c in words] if every_level else [],
+                "reason": combination.reason,
+            }
+        )
+    return out
+
+
+__all__ = ["NODES", "PanelDraws", "as_script_data", "grid_frame", "off_table", "what_if"]

@@ -1,0 +1,333 @@
+"""View-models of the study report: what the template may print, all of it ready-made."""
+
+from __future__ import annotations
+
+from dataclasses import InitVar, dataclass, field
+
+from markupsafe import Markup
+
+from reports.downloads import csv_link, csv_text, file_name
+from reports.sheet.page import Pair
+from reports.study.photos import CouponPhoto
+
+
+@dataclass(frozen=True)
+class SettingDial:
+    """One setting of the setpoint, large.
+
+    ``label``; ``big`` in the reader's unit; ``other`` the other temperature unit, empty for other kinds; ``expected``
+    and ``assured`` the two windows along it, empty when there is none.
+    """
+
+    label: str
+    big: str
+    other: str
+    expected: str
+    assured: str
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A finished figure: ``svg`` inline, ``title`` the finding, ``caption`` how to read it."""
+
+    svg: Markup
+    title: str
+    caption: str
+
+
+@dataclass(frozen=True)
+class Column:
+    """Head of a table column: ``text``; ``is_number`` aligns it right."""
+
+    text: str
+    is_number: bool
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table: ``caption``, ``columns``, and ``rows`` of finished texts, each as long as the columns.
+
+    ``note`` is what must be known to read it, may be empty. ``exact`` is the same as CSV with all its digits, where
+    the texts are rounded. ``csv`` is the address of the table as a file inside the page, ``file`` the name it gets.
+    """
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str = ""
+    exact: InitVar[str] = ""
+    csv: str = field(init=False)
+    file: str = field(init=False)
+
+    def __post_init__(self, exact: str) -> None:
+        text = exact or csv_text([column.text for column in self.columns], self.rows)
+        object.__setattr__(self, "csv", csv_link(text))
+        object.__setattr__(self, "file", file_name(self.caption))
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A symptom: ``label`` in words, ``svg`` its drawing, None for a word of the shop's own."""
+
+    label: str
+    svg: Markup | None
+
+
+@dataclass(frozen=True)
+class SeenOften:
+    """A symptom of several coupons: ``drawn``, and ``times`` in words."""
+
+    drawn: Drawn
+    times: str
+
+
+@dataclass(frozen=True)
+class FailedCoupon:
+    """A failed coupon: ``name``, ``settings``, ``symptoms``, ``place`` beside the setpoint, ``note``, ``photos``."""
+
+    name: str
+    settings: str
+    symptoms: tuple[Drawn, ...]
+    place: str
+    note: str
+    photos: tuple[CouponPhoto, ...]
+
+
+@dataclass(frozen=True)
+class FailedGroup:
+    """Coupons that failed on one side: ``title`` with their number, ``place`` of most of them, ``coupons``."""
+
+    title: str
+    place: str
+    coupons: tuple[FailedCoupon, ...]
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """What the panel needs: ``data`` is JSON for the script; ``intro`` says what it shows; ``table`` is for paper."""
+
+    data: Markup
+    intro: str
+    table: Table
+
+
+@dataclass(frozen=True)
+class Note:
+    """A foldable explanation: ``question`` as its head, ``answer`` as paragraphs."""
+
+    question: str
+    answer: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Reason:
+    """What one number rests on: ``title``, sentences in ``lines``, a ``table`` or None; on paper if ``is_printed``."""
+
+    title: str
+    lines: tuple[str, ...]
+    table: Table | None
+    is_printed: bool
+
+
+@dataclass(frozen=True)
+class ConfirmationSection:
+    """What a confirmation says, ready to print.
+
+    Attributes
+    ----------
+    verdict_kind : str
+        Style of the verdict's frame: ready, more or unreachable.
+    headline, lead : str
+    doubts : tuple of str
+        Why the verdict is not about the present answer.
+    rule : str
+        The rule that was fixed before the coupons were made.
+    picture : Picture
+        Every coupon with its state.
+    lines : tuple of str
+        Corners and hand-feel, and what is still missing.
+    source_table : Table or None
+        Study alone, confirmation alone, both.
+    source_notes : tuple of str
+    care_lines : tuple of str
+        What the numbers cannot know; remarks.
+    steps : tuple of str
+        What to do now.
+    point_table : Table
+        Setpoint and corners with settings and counts.
+    attempts_line : str
+        What several attempts mean; empty for the first.
+    attempt_table : Table or None
+        Every attempt; None for the first.
+    coupon_table : Table
+        Every coupon of the last attempt.
+    """
+
+    verdict_kind: str
+    headline: str
+    lead: str
+    doubts: tuple[str, ...]
+    rule: str
+    picture: Picture
+    lines: tuple[str, ...]
+    source_table: Table | None
+    source_notes: tuple[str, ...]
+    care_lines: tuple[str, ...]
+    steps: tuple[str, ...]
+    point_table: Table
+    attempts_line: str
+    attempt_table: Table | None
+    coupon_table: Table
+
+
+@dataclass(frozen=True)
+class GaugeNotes:
+    """Gauges of the line: ``lead`` what the settings are; ``dial_table`` what to dial in for them, None where no
+    reading tells; ``cautions`` about displays and readings; ``pairs`` what the readings are worth.
+    """
+
+    lead: str
+    dial_table: Table | None
+    cautions: tuple[str, ...]
+    pairs: tuple[Pair, ...]
+
+
+@dataclass(frozen=True)
+class StudyPage:
+    """Everything in a study report.
+
+    Attributes
+    ----------
+    page_title, study_name : str
+    facts : tuple of str
+        Stack, line, coupons, when and by whom; sentences.
+    verdict_kind : str
+        Style of the verdict's frame: ready, more or unreachable.
+    headline, lead : str
+        The verdict, and the answer in two sentences.
+    setpoint_title : str
+        What the setpoint is called under this verdict.
+    dials : tuple of SettingDial
+    window_lines : tuple of str
+        Expected and assured window, one sentence each.
+    gauges : GaugeNotes or None
+        What to dial in for the setpoint, and what to be careful about.
+    shirts : Picture
+        A hundred shirts.
+    sure_lines : tuple of str
+        How sure, in sentences.
+    sure_pairs : tuple of Pair
+        The same as numbers.
+    cliff_line : str
+        The nearest cliff.
+    limits_on_certainty : tuple of str
+    steps_title : str
+    steps : tuple of str
+        What to do now.
+    next_table : Table or None
+        Coupons to make next.
+    level_table : Table or None
+        Other levels of categorical factors at the setpoint.
+    warnings : tuple of str
+    confirmation : ConfirmationSection or None
+        What the confirmation says; None when none was planned.
+    map_pictures, profile_pictures, strip_pictures, run_pictures : tuple of Picture
+        Maps, one-factor curves, coupons tried, run order.
+    what_if : WhatIf
+        Data of the panel in which the reader moves the settings.
+    tried_lines : tuple of str
+        How the window sits among the coupons tried.
+    failed_groups : tuple of FailedGroup
+        The failed coupons with what was seen on them; none when all passed.
+    photos_note : str
+        Photos that are not in the page; empty when all are.
+    effect_pictures : tuple of Picture
+    effect_lines : tuple of str
+        Which settings matter, curvature and drift, in sentences.
+    cliff_table : Table
+        All cliffs, nearest first.
+    notes : tuple of Note
+        Explanations for those who learn.
+    belief_lines : tuple of str
+        Whether the fit can be believed.
+    belief_pairs : tuple of Pair
+    why_lines : tuple of str
+        What must be known before the reasons are read.
+    why_reasons : tuple of Reason
+        What each number of the answer rests on; may be empty.
+    coupon_table : Table
+        Every coupon with settings and scores.
+    check_lines : tuple of str
+        What the classical checks beside the answer say, and what they cannot say.
+    check_tables : tuple of Table
+        The same checks as tables.
+    target_pairs, stack_pairs, held_pairs, limit_pairs, range_pairs : tuple of Pair
+    forbidden_lines : tuple of str
+    method_lines : tuple of str
+        What was done, in sentences.
+    method_pairs : tuple of Pair
+        Settings of the method and its error rates.
+    prior_pairs : tuple of Pair
+        What was assumed before any coupon.
+    provenance_pairs : tuple of Pair
+    history_table : Table or None
+    cautions : tuple of str
+    fixed_wording, special_goods, footer : str
+        Standing wording of every printed page.
+    """
+
+    page_title: str
+    study_name: str
+    facts: tuple[str, ...]
+    verdict_kind: str
+    headline: str
+    lead: str
+    setpoint_title: str
+    dials: tuple[SettingDial, ...]
+    window_lines: tuple[str, ...]
+    gauges: GaugeNotes | None
+    shirts: Picture
+    sure_lines: tuple[str, ...]
+    sure_pairs: tuple[Pair, ...]
+    cliff_line: str
+    limits_on_certainty: tuple[str, ...]
+    steps_title: str
+    steps: tuple[str, ...]
+    next_table: Table | None
+    level_table: Table | None
+    warnings: tuple[str, ...]
+    confirmation: ConfirmationSection | None
+    map_pictures: tuple[Picture, ...]
+    what_if: WhatIf
+    profile_pictures: tuple[Picture, ...]
+    strip_pictures: tuple[Picture, ...]
+    run_pictures: tuple[Picture, ...]
+    tried_lines: tuple[str, ...]
+    failed_groups: tuple[FailedGroup, ...]
+    photos_note: str
+    effect_pictures: tuple[Picture, ...]
+    effect_lines: tuple[str, ...]
+    cliff_table: Table
+    notes: tuple[Note, ...]
+    belief_lines: tuple[str, ...]
+    belief_pairs: tuple[Pair, ...]
+    why_lines: tuple[str, ...]
+    why_reasons: tuple[Reason, ...]
+    coupon_table: Table
+    check_lines: tuple[str, ...]
+    check_tables: tuple[Table, ...]
+    target_pairs: tuple[Pair, ...]
+    stack_pairs: tuple[Pair, ...]
+    held_pairs: tuple[Pair, ...]
+    limit_pairs: tuple[Pair, ...]
+    range_pairs: tuple[Pair, ...]
+    forbidden_lines: tuple[str, ...]
+    method_lines: tuple[str, ...]
+    method_pairs: tuple[Pair, ...]
+    prior_pairs: tuple[Pair, ...]
+    provenance_pairs: tuple[Pair, ...]
+    history_table: Table | None
+    cautions: tuple[str, ...]
+    fixed_wording: str
+    special_goods: str
+    footer: str

@@ -1,0 +1,235 @@
+"""Agreement and tolerance: slow twins and properties."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from doe.assure.people.agreement import band_of, judge_hand_agreement, judge_pass_agreement
+from doe.assure.people.concordance import bootstrap_limits, kendall_w, lean_of_people, score_agreement
+from doe.assure.people.kappa import cohen_kappa, count_classes, fleiss_kappa, kappa_of_table
+from doe.assure.tolerance import one_sided_factor, tolerance_interval, two_sided_factor
+from doe.domain.errors import InputError
+
+tables = st.lists(st.lists(st.integers(0, 12), min_size=3, max_size=3), min_size=3, max_size=3).filter(
+    lambda t: sum(map(sum, t)) >= 4 and sum(map(bool, map(sum, t))) > 1
+)
+
+
+@given(table=tables)
+@settings(deadline=None, max_examples=40)
+def test_kappa_is_the_share_beyond_chance_counted_by_hand(table):
+    n = sum(map(sum, table))
+    agreed = sum(table[i][i] for i in range(3)) / n
+    chance = sum(sum(table[i]) * sum(row[i] for row in table) for i in range(3)) / n**2
+    found = kappa_of_table(table)
+    assert found.kappa == pytest.approx((agreed - chance) / (1 - chance))
+    turned = kappa_of_table(np.transpose(table))
+    assert (turned.kappa, turned.se) == (pytest.approx(found.kappa), pytest.approx(found.se))
+    assert -1 <= found.low <= found.kappa + 1e-9
+    assert found.kappa - 1e-9 <= found.high <= 1
+
+
+def test_kappa_standard_error_is_that_of_the_delta_method():
+    # Twin: numerical derivatives of kappa in the cell shares, multinomial covariance.
+    table = np.array([[14, 3, 1], [2, 9, 4], [1, 2, 8.0]])
+    n, p = table.sum(), table / table.sum()
+
+    def kappa(shares):
+        return kappa_of_table(shares.reshape(3, 3), coupons=n).kappa
+
+    flat, h = p.ravel(), 1e-6
+    # kappa_of_table normalises, so the derivative along each share is that of the normalised table
+    slope = np.array([(kappa(flat + h * e) - kappa(flat - h * e)) / (2 * h) for e in np.eye(9)])
+    variance = slope @ (np.diag(flat) - np.outer(flat, flat)) @ slope / n
+    assert kappa_of_table(table).se == pytest.approx(math.sqrt(variance), rel=1e-5)
+
+
+def test_perfect_agreement_is_not_certain_agreement():
+    found = cohen_kappa("PPPPFFFF", "PPPPFFFF", assurance=0.9)
+    assert found.kappa == 1
+    # both share 4/8: the exact 95 % limit of 8 of 8 is 0.05^(1/8)
+    assert found.low == pytest.approx((0.05 ** (1 / 8) - 0.5) / 0.5)
+    assert found.high == 1
+
+
+def test_one_class_for_everything_says_nothing():
+    assert math.isnan(cohen_kappa("PPPP", "PPPP").kappa)
+    assert math.isnan(fleiss_kappa([[0, 3], [0, 3]]).overall.kappa)
+    assert band_of(cohen_kappa("PPPP", "PPPP")) == "cannot be told"
+
+
+def test_weights_forgive_near_misses():
+    near = cohen_kappa([1, 2, 3, 4, 5, 1], [2, 3, 4, 5, 4, 1], weights="quadratic")
+    far = cohen_kappa([1, 2, 3, 4, 5, 1], [5, 5, 1, 1, 1, 1], weights="quadratic")
+    assert near.kappa > cohen_kappa([1, 2, 3, 4, 5, 1], [2, 3, 4, 5, 4, 1]).kappa
+    assert near.kappa > 0.5 > far.kappa
+
+
+def test_quadratic_weights_are_an_intraclass_correlation_for_many_coupons():
+    # Fleiss and Cohen (1973): quadratically weighted kappa equals ICC(2,1) but for terms of order 1/n. From memory.
+    rng = np.random.default_rng(2)
+    coupon = rng.normal(size=3000)
+    scores = np.clip(np.round(3 + coupon[:, None] + 0.5 * rng.normal(size=(3000, 2)) + [0, 0.4]), 1, 5)
+    kappa = cohen_kappa(scores[:, 0].tolist(), scores[:, 1].tolist(), weights="quadratic").kappa
+    assert kappa == pytest.approx(score_agreement(scores).icc("any such people"), abs=0.002)
+
+
+def test_fleiss_with_two_people_is_scotts_pi():
+    rng = np.random.default_rng(3)
+    given_classes = rng.integers(0, 3, size=(25, 2))
+    counts = count_classes(given_classes)
+    agreed = np.mean(given_classes[:, 0] == given_classes[:, 1])
+    share = np.bincount(given_classes.ravel(), minlength=3) / 50
+    assert fleiss_kappa(counts).overall.kappa == pytest.approx((agreed - share @ share) / (1 - share @ share))
+
+
+@given(data=st.lists(st.lists(st.integers(1, 9), min_size=3, max_size=3), min_size=4, max_size=12))
+@settings(deadline=None, max_examples=30)
+def test_w_follows_from_the_mean_rank_correlation(data):
+    scores = np.array(data, dtype=float)
+    if any(np.ptp(c) == 0 for c in scores.T):
+        return
+    found = kendall_w(scores)
+    assert 0 <= found.w <= 1
+    assert found.low <= found.w + 1e-9
+    assert found.w - 1e-9 <= found.high
+    if all(len(np.unique(c)) == len(c) for c in scores.T):  # the identity needs ranks without ties
+        r = np.corrcoef(np.argsort(np.argsort(scores, axis=0), axis=0).T)
+        assert found.rank_correlation == pytest.approx(r[np.triu_indices(3, 1)].mean())
+
+
+def test_same_ranking_by_all_is_w_one_but_not_certain():
+    found = kendall_w(np.column_stack([np.arange(8), 2.0 * np.arange(8)]))
+    assert found.w == pytest.approx(1)
+    assert 0.8 < found.low < 1
+
+
+def test_intraclass_correlations_come_from_a_plain_analysis_of_variance():
+    rng = np.random.default_rng(4)
+    scores = rng.normal(size=(7, 3)) + rng.normal(size=(7, 1))
+    found = score_agreement(scores)
+    grand = scores.mean()
+    total = sum((scores[i, j] - grand) ** 2 for i in range(7) for j in range(3))
+    parts = found.between * 6 + found.people_ms * 2 + found.error * 12
+    assert parts == pytest.approx(total)
+    assert found.within * 14 == pytest.approx(found.people_ms * 2 + found.error * 12)
+
+
+@given(shift=st.floats(-5, 5), scale=st.floats(0.5, 3))
+@settings(deadline=None, max_examples=15)
+def test_units_of_the_scale_do_not_change_the_agreement(shift, scale):
+    scores = np.random.default_rng(5).normal(size=(9, 3))
+    plain, changed = score_agreement(scores).table, score_agreement(scale * scores + shift).table
+    assert changed[["icc", "low", "high"]].to_numpy() == pytest.approx(plain[["icc", "low", "high"]].to_numpy())
+
+
+def test_harsh_and_kind_people_are_found_and_named():
+    rng = np.random.default_rng(6)
+    coupon = rng.normal(3, 0.6, size=24)
+    frame = pd.DataFrame({"ana": coupon, "ben": coupon - 0.9, "cem": coupon + 0.1})
+    frame += 0.2 * rng.normal(size=frame.shape)
+    frame.loc[3, "ana"] = np.nan
+    lean = lean_of_people(frame).set_index("person")
+    assert lean["lean"].sum() == pytest.approx(0)
+    assert lean.loc["ben", "verdict"] == "harsh"
+    assert lean.loc["ana", "verdict"] == "kind"
+    assert (lean["coupons"] == 23).all()
+
+
+def test_hand_agreement_says_what_to_do():
+    rng = np.random.default_rng(7)
+    coupon = np.clip(np.round(2 * rng.normal(3, 0.7, size=20)) / 2, 1.5, 5)
+    scored = pd.DataFrame({"ana": coupon, "ben": np.clip(coupon - 0.5 * (rng.uniform(size=20) < 0.8), 1, 5)})
+    found = judge_hand_agreement(scored)
+    assert found.pairs[0][2].kappa > 0.5
+    assert found.ranks.w > 0.8
+    assert any("ben scores 0.2 points harsher" in s for s in found.sentences)
+    noisy = judge_hand_agreement(scored.assign(ben=rng.permutation(coupon)))
+    assert any("score blind" in s for s in noisy.sentences)
+
+
+def test_pass_agreement_finds_who_passes_more():
+    truth = np.array([True] * 16 + [False] * 8)
+    kind = truth.copy()
+    kind[16:23] = True
+    judged = pd.DataFrame({"ana": truth, "ben": kind, "cem": truth}).astype(object)
+    judged.loc[0, "cem"] = None
+    found = judge_pass_agreement(judged)
+    assert (found.coupons, found.left_out) == (23, 1)
+    assert found.together is not None
+    pair = next(p for p in found.pairs if {p.first, p.second} == {"ana", "ben"})
+    assert (pair.only_first, pair.only_second) == (0, 7)
+    assert pair.p_leaning == pytest.approx(2 / 2**7)
+    assert any("ben passes what ana fails" in s for s in found.sentences)
+    alike = next(p for p in found.pairs if {p.first, p.second} == {"ana", "cem"})
+    assert alike.kappa.kappa == 1
+
+
+def test_bootstrap_limits_repeat_with_the_seed_and_hold_the_value():
+    scores = np.random.default_rng(8).normal(size=(30, 2)) + np.random.default_rng(9).normal(size=(30, 1))
+
+    def statistic(x):
+        return score_agreement(x).icc("these very people")
+
+    limits = [bootstrap_limits(statistic, scores, rng=np.random.default_rng(1), draws=200) for _ in range(2)]
+    assert limits[0] == limits[1]
+    assert limits[0][0] < statistic(scores) < limits[0][1]
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: cohen_kappa("PF", "P"), "2 and 1 judgements"),
+        (lambda: cohen_kappa("PX", "PF", categories="PF"), "found X; allowed: P, F"),
+        (lambda: kappa_of_table([[1, 0], [0, 0]]), "found 1 coupons; allowed: 2 or more"),
+        (lambda: kappa_of_table([[1, 2]]), "a square table"),
+        (lambda: fleiss_kappa([[1, 2], [3, 3]]), "the same 2 or more"),
+        (lambda: kendall_w([[1, 2], [2, 1]]), "3 coupons or more"),
+        (lambda: score_agreement([[1, 2], [2, math.nan]]), "a missing score"),
+        (lambda: judge_pass_agreement(pd.DataFrame({"ana": [True]})), "found ana; allowed: two people"),
+        (lambda: one_sided_factor(1), "found 1 values; allowed: 2 or more"),
+        (lambda: two_sided_factor(9, 95), "share: found 95"),
+    ],
+)
+def test_impossible_agreement_is_refused_in_one_line(call, words):
+    with pytest.raises(InputError, match=words):
+        call()
+
+
+# tolerance
+
+
+@given(n=st.integers(2, 80), share=st.floats(0.7, 0.99), assurance=st.floats(0.6, 0.99))
+@settings(deadline=None, max_examples=25)
+def test_tolerance_factors_grow_with_share_and_assurance_and_fall_with_values(n, share, assurance):
+    k = two_sided_factor(n, share, assurance).k
+    assert k > two_sided_factor(n, share - 0.05, assurance).k
+    assert k > two_sided_factor(n, share, assurance - 0.05).k
+    assert k > two_sided_factor(n + 1, share, assurance).k
+    assert one_sided_factor(n, share, assurance).k > one_sided_factor(n + 1, share, assurance).k
+
+
+def test_tolerance_interval_holds_its_share_as_often_as_it_says():
+    # 4000 samples of 8: the standard error of the share is 0.0047; four of them fail by chance once in 10 000 seeds.
+    from scipy.stats import norm
+
+    rng = np.random.default_rng(10)
+    factor = two_sided_factor(8, 0.9, 0.9).k
+    x = rng.normal(size=(4000, 8))
+    mean, sd = x.mean(axis=1), x.std(axis=1, ddof=1)
+    held = norm.cdf(mean + factor * sd) - norm.cdf(mean - factor * sd) >= 0.9
+    assert held.mean() == pytest.approx(0.9, abs=0.019)
+
+
+def test_one_sided_limits_leave_the_other_end_open():
+    found = tolerance_interval([3.5, 4, 4.5, 4, 3.5], side="high")
+    assert math.isinf(found.low)
+    assert found.high == pytest.approx(found.mean + found.factor.k * found.sd)
+    both = tolerance_interval([3.5, 4, 4.5, 4, 3.5])
+    assert both.mean - both.low == pytest.approx(both.high - both.mean)

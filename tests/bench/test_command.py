@@ -1,0 +1,171 @@
+"""`doe bench` as a person starts and stops it."""
+
+from __future__ import annotations
+
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+
+import pytest
+from typer.testing import CliRunner
+
+from doe.bench.hosts import Hosts, own_addresses, split_host
+from doe.bench.serve import listen
+from doe.book import Book
+from doe.cli.app import app
+from doe.cli.bench import terminal_code
+from doe.domain.errors import InputError
+from tests.bench.process import command, environment, running
+from tests.bench.shop import hidden_fields
+
+
+def run(*words: str) -> tuple[int, str, str]:
+    found = CliRunner().invoke(app, ["bench", *words], env={"DOE_WHO": "ana", "COLUMNS": "80", "NO_COLOR": "1"})
+    return found.exit_code, found.stdout, found.stderr
+
+
+def test_a_port_in_use_is_one_line_with_what_to_do(book_with):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        code, out, err = run("--book", str(book_with(0)), "--port", str(port))
+    assert code == 2
+    assert out == ""
+    (line,) = err.strip().splitlines()
+    assert f"--port: found {port}, which another program uses; allowed: a free port." in line
+    assert f"add --port {port + 1}." in line
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--host", "203.0.113.7"), "--host"),
+        (("--host", "no such name"), "--host"),
+        (("--port", "70000"), "1 to 65535"),
+        (("--port", "-1"), "1 to 65535"),
+    ],
+)
+def test_addresses_that_cannot_be_used_are_one_line(book_with, words, said):
+    code, _, err = run("--book", str(book_with(0)), *words)
+    assert code == 2
+    assert len(err.strip().splitlines()) == 1
+    assert said in err
+
+
+def test_a_missing_book_is_said_before_a_port_is_taken(tmp_path):
+    code, _, err = run("--book", str(tmp_path / "none.sqlite"))
+    assert code == 2
+    assert "none.sqlite" in err
+    assert not (tmp_path / "none.sqlite").exists()
+
+
+def test_help_imports_no_web_server():
+    code = (
+        "import sys\nfrom doe.cli.app import app\n"
+        "try:\n    app(['bench', '--help'])\nexcept SystemExit:\n    pass\n"
+        "print(sorted({'starlette', 'uvicorn', 'PIL', 'multipart', 'pandas'} & set(sys.modules)))"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert out.strip().splitlines()[-1] == "[]"
+    assert "doe bench --host 0.0.0.0" in out
+
+
+def test_ctrl_c_ends_it_with_a_sentence_and_no_traceback(book_with):
+    book = book_with(0)
+    process = subprocess.Popen(
+        command(book), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment()
+    )
+    try:
+        assert process.stdout is not None
+        said = ""
+        while "Ctrl-C" not in said:
+            line = process.stdout.readline()
+            assert line, process.communicate()[1]
+            said += line
+        address = re.search(r"http://127\.0\.0\.1:\d+", said)
+        assert address is not None
+        assert "Pairing code" not in said
+        assert "Only this machine reaches it." in said
+        for _ in range(50):
+            try:
+                with urllib.request.urlopen(f"{address[0]}/alive", timeout=5) as answer:
+                    assert answer.status == 204
+                break
+            except urllib.error.URLError:
+                time.sleep(0.1)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=30)
+    finally:
+        process.kill()
+    assert process.returncode == 0
+    assert "The bench page has stopped. Every score that was confirmed is in the book." in out
+    assert err == ""
+    lines = [line for line in (said + out).splitlines() if str(book) not in line]  # a path is as long as it is
+    assert max(map(len, lines)) <= 80
+
+
+def test_on_a_network_it_shows_addresses_and_a_code_that_pairs(book_with):
+    with running(book_with(0), "--host", "0.0.0.0") as page:
+        assert re.fullmatch(r"\d{8}", page.facts["pairing_code"])
+        assert all(re.fullmatch(r"http://[\w.:\[\]-]+:\d+", link) for link in page.facts["links"])
+        port = page.address.rpartition(":")[2]
+        # nothing is shown to a device that is not let in, not even on this machine
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/s/1") as answer:
+            assert answer.url.endswith("/pair?next=%2Fs%2F1")
+        code, out, err = page.stop()
+        assert (code, out) == (0, "")
+        assert "Pairing code: " in err
+        assert "Traceback" not in err
+
+
+def test_a_confirmed_score_survives_a_kill(book_with):
+    import httpx2
+
+    path = book_with(0)
+    with running(path) as page, httpx2.Client(base_url=page.address, follow_redirects=True) as client:
+        headers = {"Origin": page.address}
+        form = client.get("/")
+        client.post("/name", data={**hidden_fields(form.text, "/name"), "typed": "ana"}, headers=headers)
+        form = client.get("/c/1/R1-05")
+        fields = {**hidden_fields(form.text, "/score/1/R1-05"), "hand": "4", "note": "just before"}
+        answer = client.post("/score/1/R1-05", data=fields, headers=headers, follow_redirects=False)
+        page.process.kill()
+        page.process.wait()
+    assert answer.status_code == 303
+    with Book.open(path, who="test") as book:
+        assert {h.field: h.value for h in book.history(1, "R1-05")} == {"hand:ana": 4.0, "note": "just before"}
+        assert book.check() == []
+
+
+def test_only_the_first_free_port_is_chosen_by_itself():
+    place = listen("127.0.0.1", 0)
+    with place.socket:
+        assert place.is_local
+        assert place.link == f"http://127.0.0.1:{place.port}"
+        with pytest.raises(InputError, match="another program"):
+            listen("127.0.0.1", place.port)
+
+
+def test_addresses_of_this_machine_are_never_loopback():
+    assert not any(a.startswith("127.") for a in own_addresses())
+    assert split_host("192.168.1.2:99999999999") == (None, 0)
+    assert not Hosts(True, 80).takes("")
+
+
+def test_the_code_in_the_terminal_is_read_by_another_program():
+    import numpy as np
+    from zxingcpp import read_barcodes
+
+    lines = terminal_code("http://192.168.178.123:8765")
+    assert max(map(len, lines)) <= 80
+    upper = [[c in "█▀" for c in line] for line in lines]
+    lower = [[c in "█▄" for c in line] for line in lines]
+    rows = np.array([row for pair in zip(upper, lower, strict=True) for row in pair], dtype=np.uint8) * 255
+    (found,) = read_barcodes(np.kron(rows, np.ones((6, 6), dtype=np.uint8)))
+    assert found.text == "http://192.168.178.123:8765"

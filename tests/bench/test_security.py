@@ -1,0 +1,489 @@
+"""Who is let in, from where a form may come, how much may be sent, and what every answer carries."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+
+import pytest
+
+from doe.bench.guard import FORM_BYTES, Guard
+from doe.bench.hosts import Hosts, same_origin
+from doe.bench.pages import coupon_url, local_path
+from doe.bench.pairing import CODE_DIGITS, CODE_MINUTES, TRIES_A_CODE, TRIES_A_MINUTE, Pairing
+from doe.bench.sessions import COOKIE, MOST_SESSIONS, SESSION_HOURS, VIEWER_HOURS
+from tests.bench.shop import PORT, hidden_fields
+
+LOOKED_AT = (
+    "/",
+    "/s/1",
+    "/c/1/R1-01",
+    "/undo/1/R1-01",
+    "/wash/1",
+    "/list/1",
+    "/hint/1",
+    "/more",
+    "/name",
+    "/nowhere",
+    "/c/1/R9-99",
+    "/s/99",
+)
+NASTY = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{7*7}}"
+
+
+def audit(desk) -> int:
+    return len(desk.book.audit(None))
+
+
+# what every answer carries
+
+
+@pytest.mark.parametrize("path", [*LOOKED_AT, "/pair", "/static/bench.css", "/alive"])
+def test_every_answer_carries_the_headers_that_protect_it(desk, path):
+    for device in (desk.device("ana"), desk.device()):
+        headers = device.client.get(path, follow_redirects=False).headers
+        policy = headers["content-security-policy"]
+        assert "unsafe" not in policy
+        assert "default-src 'none'" in policy
+        assert "frame-ancestors 'none'" in policy
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["x-frame-options"] == "DENY"
+        assert headers["referrer-policy"] == "same-origin"
+        assert "server" not in headers
+
+
+def test_pages_hold_nothing_that_their_policy_forbids(desk_with):
+    desk = desk_with(6)
+    device = desk.device("ana")
+    for path in (*LOOKED_AT, "/pair"):
+        html = device.get(path).text
+        assert "<style" not in html
+        assert not re.search(r"\sstyle=", html)
+        assert not re.search(r"\son[a-z]+=", html)
+        assert re.findall(r"<script[^>]*>", html) == ['<script src="/static/bench.js" defer>']
+        assert not re.search(r'(?:src|href|action)="(?:https?:)?//', html)
+
+
+def test_only_the_three_files_of_the_page_can_be_asked_for(desk):
+    device = desk.device()
+    for name in ("bench.css", "paper.css", "bench.js"):
+        assert device.get(f"/static/{name}").status_code == 200
+    for name in ("report.html", "..%2f..%2fpyproject.toml", "../app.py", "%2e%2e/x", "bench.css%00", ""):
+        assert device.get(f"/static/{name}").status_code == 404
+
+
+# names, origins, tokens
+
+
+def test_names_of_other_sites_are_refused(desk):
+    device = desk.device("ana")
+    for host in (
+        "evil.example",
+        f"evil.example:{PORT}",
+        "192.168.7.2",
+        "192.168.7.2:80",
+        f"192.168.7.2.evil:{PORT}",
+        f"localhost.evil:{PORT}",
+        "",
+        f"[::1:{PORT}",
+        f"192.168.7.2:{PORT}x",
+    ):
+        assert device.get("/", headers={"Host": host}).status_code == 421, host
+    for host in (f"192.168.7.2:{PORT}", f"bench-tablet:{PORT}", f"LOCALHOST:{PORT}", f"[fe80::1]:{PORT}"):
+        assert device.get("/alive", headers={"Host": host}).status_code == 204, host
+
+
+def test_a_page_for_one_machine_answers_to_no_other_address(desk_with):
+    device = desk_with(is_local=True).device()
+    assert device.get("/alive").status_code == 204
+    assert device.get("/alive", headers={"Host": f"192.168.7.2:{PORT}"}).status_code == 421
+    assert device.get("/alive", headers={"Host": f"bench-tablet:{PORT}"}).status_code == 204
+
+
+@pytest.mark.parametrize(
+    "origin",
+    [
+        None,
+        "null",
+        "http://evil.example",
+        f"https://192.168.7.2:{PORT}",
+        "http://192.168.7.2",
+        f"http://192.168.7.2:{PORT}.evil",
+    ],
+)
+def test_forms_from_other_places_store_nothing(desk, origin):
+    device = desk.device("ana")
+    fields = hidden_fields(device.get("/c/1/R1-01").text, "/score/1/R1-01")
+    before = audit(desk)
+    headers = {} if origin is None else {"Origin": origin}
+    answer = device.client.post("/score/1/R1-01", data={**fields, "check:release": "pass"}, headers=headers)
+    assert answer.status_code == 403
+    assert audit(desk) == before
+
+
+def test_origins_are_compared_whole():
+    assert same_origin("http://a:1", "a:1")
+    assert same_origin("http://A", "a:80")
+    assert not any(same_origin(o, "a:1") for o in ("http://a:2", "http://b:1", "https://a:1", "a:1", "http://a:1/x"))
+
+
+def test_a_form_needs_the_token_of_its_own_device(desk):
+    ana, ben = desk.device("ana"), desk.device("ben")
+    page = ana.get("/c/1/R1-01")
+    theirs = hidden_fields(ben.get("/c/1/R1-01").text, "/score/1/R1-01")["token"]
+    before = audit(desk)
+    for token in ("", "x", theirs, "\udc80".encode("utf-8", "surrogateescape").decode("latin-1")):
+        answer = ana.send(page, "/score/1/R1-01", token=token, **{"check:release": "pass"})
+        assert answer.status_code == 403
+    assert audit(desk) == before
+
+
+def test_other_methods_are_refused(desk):
+    device = desk.device("ana")
+    for method in ("PUT", "DELETE", "OPTIONS", "PATCH", "TRACE"):
+        assert device.client.request(method, "/s/1").status_code == 405
+    assert device.client.post("/s/1", headers={"Origin": device.origin}).status_code == 405
+
+
+# letting devices in
+
+
+def test_on_a_network_nothing_is_shown_before_pairing(desk):
+    device = desk.device()
+    for path in LOOKED_AT:
+        if path == "/nowhere":
+            continue
+        answer = device.get(path)
+        assert answer.url.path == "/pair", path
+        assert "new powder" not in answer.text
+    answer = device.client.post("/score/1/R1-01", data={"check:release": "pass"}, headers={"Origin": device.origin})
+    assert answer.status_code == 401
+    assert "still in your browser" in answer.text
+
+
+def test_on_one_machine_only_the_name_is_asked_for(desk_with):
+    desk = desk_with(is_local=True)
+    device = desk.device("cleo")
+    assert device.get("/s/1").status_code == 200
+    assert desk.said == []
+    assert "Show a pairing code" not in device.get("/more").text
+
+
+def test_the_code_lets_in_one_device_and_leads_on_to_where_it_wanted(desk):
+    device, other = desk.device(), desk.device(address="192.168.7.21")
+    page = device.get("/c/1/R1-05")
+    first = desk.code
+    assert re.fullmatch(r"\d{8}", first)
+    page = device.send(page, "/pair", code=f" {first[:4]}-{first[4:]} ")
+    assert page.url.path == "/name"
+    page = device.send(page, "/name", typed="ana")
+    assert page.url.path == "/c/1/R1-05"
+    assert desk.code != first
+    assert other.send(other.get("/pair"), "/pair", code=first).status_code == 403
+
+
+def test_a_code_is_good_for_ten_minutes_and_a_new_one_is_made_when_somebody_asks(desk):
+    device = desk.device()
+    page, old = device.get("/pair"), desk.code
+    desk.now[0] += CODE_MINUTES * 60 + 1
+    assert device.send(page, "/pair", code=old).status_code == 403
+    device.get("/pair")
+    assert desk.code != old
+    assert device.send(device.get("/pair"), "/pair", code=desk.code).url.path == "/name"
+
+
+def test_guessing_has_to_wait_and_waiting_is_told(desk):
+    device = desk.device()
+    page = device.get("/pair")
+    for _ in range(TRIES_A_MINUTE):
+        assert device.send(page, "/pair", code="00000000").status_code == 403
+    answer = device.send(page, "/pair", code=desk.code)  # even the right one
+    assert answer.status_code == 429
+    assert int(answer.headers["retry-after"]) <= 61
+    assert desk.device(address="192.168.7.30").send(page, "/pair", code="1").status_code == 403  # its own count
+    desk.now[0] += 61
+    assert device.send(device.get("/pair"), "/pair", code=desk.code).url.path == "/name"
+
+
+def test_a_code_that_many_guess_at_is_replaced():
+    said: list[str] = []
+    pairing = Pairing(lambda: 5.0, said.append)
+    code = pairing.renew()
+    wrong = f"{(int(code) + 1) % 10**CODE_DIGITS:0{CODE_DIGITS}d}"
+    for number in range(TRIES_A_CODE):
+        assert not pairing.accept(wrong, f"10.0.0.{number}")
+    assert len(said) == 2
+    assert not pairing.accept(code, "10.0.1.1")
+    for nonsense in ("", "x", "９" * 8, code + "0", " " * 9):
+        assert not pairing.accept(nonsense, "10.0.2.1")
+
+
+def test_the_memory_for_wrong_codes_does_not_grow_without_end():
+    now = [0.0]
+    pairing = Pairing(lambda: now[0], lambda code: None)
+    for number in range(5000):
+        now[0] += 1.0
+        pairing.accept("1", f"10.{number // 256}.{number % 256}.1")
+    assert len(pairing._wrong_by_address) <= 1001
+
+
+def test_cookies_are_out_of_reach_and_new_after_pairing(desk):
+    device = desk.device()
+    planted = "planted-by-somebody-else"
+    device.client.cookies.set(COOKIE, planted)
+    page = device.get("/pair")
+    fields = hidden_fields(page.text, "/pair")
+    answer = device.client.post(
+        "/pair", data={**fields, "code": desk.code}, headers={"Origin": device.origin}, follow_redirects=False
+    )
+    cookie = answer.headers["set-cookie"]
+    assert "HttpOnly" in cookie
+    assert "samesite=strict" in cookie.lower()
+    assert "Path=/" in cookie
+    assert planted not in cookie
+    desk.device().client.cookies.set(COOKIE, planted)
+    assert desk.bench.sessions.find(planted) is None
+
+
+def test_a_session_ends_when_it_is_not_used_for_a_shift(desk):
+    device = desk.device("ana")
+    desk.now[0] += SESSION_HOURS * 3600 - 10
+    assert device.get("/s/1").url.path == "/s/1"
+    desk.now[0] += SESSION_HOURS * 3600 + 10
+    assert device.get("/s/1").url.path == "/pair"
+
+
+def test_a_device_can_be_let_out(desk):
+    device = desk.device("ana")
+    assert device.send(device.get("/more"), "/leave").url.path == "/pair"
+    assert device.get("/s/1").url.path == "/pair"
+
+
+def test_a_paired_device_shows_a_code_for_another_one(desk):
+    device = desk.device("ana")
+    page = device.send(device.get("/more"), "/code")
+    shown = re.search(r"Type (\d{4} \d{4}) on", page.text)
+    assert shown is not None
+    other = desk.device()
+    assert other.send(other.get("/pair"), "/pair", code=shown[1]).url.path == "/name"
+
+
+# people who only look
+
+
+def viewer_path(page) -> str:
+    found = re.search(r'class="mono">http://[^/]*(/look/[^<]*)<', page.text)
+    assert found is not None
+    return found[1]
+
+
+def test_viewers_look_and_store_nothing(desk):
+    link = viewer_path(desk.device("ana").get("/more"))
+    guest = desk.device()
+    assert guest.get(link).url.path == "/"
+    for path in ("/s/1", "/c/1/R1-01", "/undo/1/R1-01", "/wash/1", "/list/1", "/more"):
+        answer = guest.get(path)
+        assert answer.status_code == 200
+        assert answer.url.path == path
+        if path != "/more":
+            assert "<form" not in answer.text
+    before = audit(desk)
+    token = desk.bench.sessions.form_token(guest.client.cookies[COOKIE])
+    for path in ("/score/1/R1-01", "/step/1", "/photo/1/R1-01", "/undo/1/R1-01", "/code", "/name"):
+        data = {"token": token, "check:release": "pass", "step": "cured", "coupon": "R1-01", "typed": "eve"}
+        answer = guest.client.post(path, data=data, headers={"Origin": guest.origin})
+        assert answer.status_code == 403, path
+        assert "only looks" in answer.text
+    assert audit(desk) == before
+    assert "/look/" not in guest.get("/more").text  # who looks cannot hand the link on from here
+
+
+def test_a_viewer_link_that_was_changed_or_is_old_lets_nobody_in(desk):
+    link = viewer_path(desk.device("ana").get("/more"))
+    until, _, sign = link.removeprefix("/look/").partition(".")
+    changed = (
+        f"{int(until) + 1}.{sign}",
+        f"{until}.{'0' * len(sign)}",
+        until,
+        ".y",
+        "x.y",
+        f"{until}.",
+        "9" * 40 + ".a",
+    )
+    for token in changed:
+        guest = desk.device()
+        assert guest.get(f"/look/{token}").status_code == 403
+        assert guest.get("/s/1").url.path == "/pair"
+    desk.now[0] += VIEWER_HOURS * 3600 + 1
+    assert desk.device().get(link).status_code == 403
+
+
+def test_the_viewers_link_cannot_push_out_devices_that_score(desk):
+    device = desk.device("ana")
+    link = viewer_path(device.get("/more"))
+    for _ in range(MOST_SESSIONS + 5):
+        desk.device().client.get(link, follow_redirects=False)
+    assert device.get("/s/1").url.path == "/s/1"
+
+
+# how much may be sent
+
+
+def test_a_form_too_large_is_refused_by_its_length(desk):
+    device = desk.device("ana")
+    page = device.get("/c/1/R1-01")
+    answer = device.send(page, "/score/1/R1-01", note="x" * (FORM_BYTES + 1))
+    assert answer.status_code == 413
+    assert answer.headers["x-content-type-options"] == "nosniff"
+
+
+def test_a_body_without_a_length_is_cut_off_while_it_streams():
+    taken = []
+
+    async def app(scope, receive, send):
+        while (await receive()).get("more_body"):
+            pass
+
+    async def run() -> list[dict]:
+        answers: list[dict] = []
+
+        async def receive():
+            taken.append(1)
+            return {"type": "http.request", "body": b"x" * 1024, "more_body": True}
+
+        async def send(message):
+            answers.append(message)
+
+        headers = [(b"host", f"127.0.0.1:{PORT}".encode()), (b"origin", f"http://127.0.0.1:{PORT}".encode())]
+        scope = {"type": "http", "method": "POST", "path": "/score/1/x", "headers": headers}
+        await Guard(app, Hosts(True, PORT), photo_path="/photo/")(scope, receive, send)
+        return answers
+
+    answers = asyncio.run(run())
+    assert answers[0]["status"] == 413
+    assert len(taken) == FORM_BYTES // 1024 + 1
+
+
+def test_a_body_that_never_ends_arriving_is_given_up(monkeypatch):
+    monkeypatch.setattr("doe.bench.guard.BODY_SECONDS", 0.05)
+
+    async def app(scope, receive, send):
+        await receive()
+
+    async def run() -> list[dict]:
+        answers: list[dict] = []
+
+        async def receive():
+            await asyncio.sleep(60)
+
+        async def send(message):
+            answers.append(message)
+
+        headers = [(b"host", f"127.0.0.1:{PORT}".encode()), (b"origin", f"http://127.0.0.1:{PORT}".encode())]
+        scope = {"type": "http", "method": "POST", "path": "/score/1/x", "headers": headers}
+        await Guard(app, Hosts(True, PORT), photo_path="/photo/")(scope, receive, send)
+        return answers
+
+    assert asyncio.run(run())[0]["status"] == 408
+
+
+def test_a_form_of_very_many_fields_is_refused(desk):
+    device = desk.device("ana")
+    page = device.get("/c/1/R1-01")
+    before = audit(desk)
+    files = {"photo": ("x.jpg", b"x", "image/jpeg")}
+    many = {f"f{i}": "1" for i in range(400)}
+    answer = device.send(page, "/photo/1/R1-01", files=files, **many)
+    assert answer.status_code == 400
+    assert audit(desk) == before
+
+
+# text from people
+
+
+def test_text_that_looks_like_code_is_shown_as_text(desk):
+    device = desk.device("ana")
+    device.send(device.get("/name"), "/name", typed="<b>eve</b>")
+    device.score("R1-01", **{"check:release": "fail", "note": NASTY, "hand": "3", "other_person": "<i>x</i>"})
+    device.score("R1-02", void=NASTY[:300])
+    page = device.score("R1-01", **{"check:release": "pass", "actual:dwell": "12", "note": NASTY + "2"})
+    assert page.status_code == 409
+    for path in ("/s/1", "/c/1/R1-01", "/c/1/R1-02", "/undo/1/R1-01", "/list/1", "/name", "/"):
+        html = device.get(path).text
+        assert "<script>alert" not in html
+        assert "<img src=x" not in html
+        assert "<b>eve" not in html
+        assert "<i>x" not in html
+    assert "<script>alert" not in page.text
+    assert "&lt;script&gt;" in page.text
+    assert "&lt;script&gt;" in device.get("/c/1/R1-01").text
+    assert "{{7*7}}" in device.get("/c/1/R1-01").text
+
+
+@pytest.mark.parametrize("name", ["", "   ", "x" * 41, "=cmd", "a\u202eb", "@x"])
+def test_names_that_cannot_stand_in_a_book_are_refused(desk, name):
+    device = desk.device()
+    page = device.send(device.get("/pair"), "/pair", code=desk.code)
+    answer = device.send(page, "/name", typed=name)
+    assert answer.status_code == 422
+    assert device.get("/s/1").url.path == "/name"
+
+
+def test_wrong_fields_of_the_form_are_named_and_kept(desk):
+    device = desk.device("ana")
+    before = audit(desk)
+    for field, value, said in (
+        ("check:release", "maybe", "pass or fail"),
+        ("hand", "3.3", "half steps"),
+        ("hand", "nan", "half steps"),
+        ("symptom", "nonsense", "symptom"),
+        ("actual:press_temp", "302", "Fahrenheit"),
+        ("actual:press_temp", "<b>", "a number"),
+        ("actual:dwell", "-3", "above 0"),
+        ("note", "a\x00b", "without"),
+        ("other_person", "=x", "people"),
+    ):
+        fields = {field: value, "note": "keep me"} | ({field: value} if field == "note" else {})
+        if field == "other_person":
+            fields["hand"] = "3"
+        page = device.score("R1-01", **fields)
+        assert page.status_code == 422, field
+        assert said in page.text
+        if field != "note":
+            assert "keep me" in page.text
+    assert device.score("R1-01").status_code == 422
+    assert audit(desk) == before
+
+
+def test_addresses_lead_only_to_this_page():
+    for good in ("/", "/c/1/R1-01?x=1", coupon_url(1, "a/b ä?#&")):
+        assert local_path(good) == good
+    for bad in ("//evil", "https://evil", "/\\evil", "javascript:alert(1)", "/a\r\nSet-Cookie: x", "", "/" + "x" * 700):
+        assert local_path(bad) == "/"
+
+
+def test_the_place_to_go_on_to_cannot_be_another_site(desk):
+    device = desk.device()
+    page = device.get("/pair?next=//evil.example/x")
+    answer = device.client.post(
+        "/pair",
+        data={**hidden_fields(page.text, "/pair"), "code": desk.code, "next": "https://evil.example"},
+        headers={"Origin": device.origin},
+        follow_redirects=False,
+    )
+    assert answer.headers["location"] == "/"
+
+
+def test_our_own_mistake_shows_no_traceback_and_is_logged(desk, monkeypatch):
+    device = desk.device("ana")
+
+    def broken(study: int) -> None:
+        raise RuntimeError("secret detail")
+
+    monkeypatch.setattr(desk.bench.shop, "making", broken)
+    answer = device.get("/s/1")
+    assert answer.status_code == 500
+    assert "secret" not in answer.text
+    assert "Traceback" not in answer.text
+    assert [str(e) for e in desk.errors] == ["secret detail"]
+    desk.errors.clear()

@@ -1,0 +1,196 @@
+"""Twenty devices score on one page for a minute, over real HTTP: how long an answer takes, and whether all is kept.
+
+Run: ``python -m tests.benchmarks.bench_page_load`` (``--devices``, ``--seconds``, ``--think``, ``--json``).
+
+The page runs in a process of its own on the loopback address, over a new book with a planned study. Each device chooses
+a name, and then again and again opens a coupon's form, thinks, saves a score, and is led to the study's page; now and
+then it looks at the early hint, whose fit runs beside all of it. Everything stays on this machine and ends after the
+seconds asked for. Run it on a machine that does nothing else, or the times are those of the others.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import math
+import os
+import platform
+import random
+import re
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import httpx2 as httpx
+import numpy as np
+
+from doe.book import Book
+from tests.bench.process import running
+from tests.bench.shop import STUDY, hidden_fields, make_book
+
+WANTED_MS = 150.0
+
+
+class Device:
+    """One tablet: what it was told is stored, and how long each answer took."""
+
+    def __init__(self, client: httpx.AsyncClient, address: str, who: str, seed: int) -> None:
+        self.client, self.address, self.who = client, address, who
+        self.random = random.Random(seed)
+        self.took: dict[str, list[float]] = {"form": [], "save": [], "study": [], "hint": []}
+        self.stored: dict[str, float] = {}
+        self.failed: list[str] = []
+
+    async def timed(self, kind: str, method: str, path: str, **more: object) -> httpx.Response:
+        """One request with its time."""
+        start = time.perf_counter()
+        answer = await self.client.request(method, self.address + path, **more)  # type: ignore[arg-type]
+        self.took[kind].append((time.perf_counter() - start) * 1000)
+        return answer
+
+    async def begin(self) -> None:
+        """Choose a name."""
+        page = await self.client.get(self.address + "/", follow_redirects=True)
+        data = {**hidden_fields(page.text, "/name"), "typed": self.who}
+        await self.client.post(self.address + "/name", data=data, headers={"Origin": self.address})
+
+    async def work(self, coupons: list[str], until: float, think: float, hints: float) -> None:
+        """Score one coupon after the other until the time is over."""
+        await asyncio.sleep(self.random.random() * think)
+        mine = list(coupons)
+        self.random.shuffle(mine)
+        place = 0
+        while time.perf_counter() < until:
+            coupon = mine[place % len(mine)]
+            place += 1
+            page = await self.timed("form", "GET", f"/c/{STUDY}/{coupon}")
+            await asyncio.sleep(think * (0.5 + self.random.random()))
+            hand = self.random.choice(["2.5", "3", "3.5", "4", "4.5"])
+            action = f"/score/{STUDY}/{coupon}"
+            data = {**hidden_fields(page.text, action), "hand": hand, "check:release": "pass"}
+            if coupon in self.stored:  # one's own score again: a correction with its why
+                data |= {f"on:hand:{self.who}": "mine", "why": "felt again"}
+            answer = await self.timed("save", "POST", action, data=data, headers={"Origin": self.address})
+            if answer.status_code != 303:
+                self.failed.append(f"{answer.status_code}: {re.sub('<[^>]+>', ' ', answer.text)[:300]}")
+                continue
+            self.stored[coupon] = float(hand)
+            await self.timed("study", "GET", answer.headers["location"])
+            if self.random.random() < hints:
+                await self.timed("hint", "GET", f"/hint/{STUDY}")
+
+
+async def measure(
+    address: str, coupons: list[str], devices: int, seconds: float, think: float, hints: float
+) -> list[Device]:
+    """All devices at once."""
+    limits = httpx.Limits(max_connections=1)
+    async with asyncio.TaskGroup() as group:
+        made = [
+            Device(httpx.AsyncClient(timeout=30, limits=limits), address, f"person {n:02d}", n) for n in range(devices)
+        ]
+        for device in made:
+            group.create_task(device.begin())
+    until = time.perf_counter() + seconds
+    async with asyncio.TaskGroup() as group:
+        for device in made:
+            group.create_task(device.work(coupons, until, think, hints))
+    for device in made:
+        await device.client.aclose()
+    return made
+
+
+def missing(path: Path, devices: list[Device]) -> list[str]:
+    """Scores that were acknowledged and are not in the book."""
+    with Book.open(path, who="check") as book:
+        results = book.results(STUDY).set_index("coupon")
+        problems = book.check()
+    wrong = [
+        f"{d.who}, {coupon}: {hand} acknowledged"
+        for d in devices
+        for coupon, hand in d.stored.items()
+        if results[f"hand_{d.who}"].get(coupon) != hand
+    ]
+    return [*wrong, *problems]
+
+
+def processor_seconds(pid: int) -> float:
+    """Processor time of a process so far; NaN where the system does not tell it this way."""
+    try:
+        fields = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
+    except OSError:
+        return math.nan
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def main() -> int:
+    """Measure, print, and say with the exit code whether it is as wanted."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--devices", type=int, default=20)
+    parser.add_argument("--seconds", type=float, default=60)
+    parser.add_argument("--think", type=float, default=2.0, help="Mean seconds between opening a form and saving it.")
+    parser.add_argument("--hints", type=float, default=0.02, help="How often the early hint is looked at after a save.")
+    parser.add_argument("--json", action="store_true")
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        path = make_book(Path(folder), scored=9)
+        with Book.open(path, who="check") as book:
+            results = book.results(STUDY)
+            coupons = results.loc[results["passed"].isna(), "coupon"].tolist()
+        with running(path) as page:
+            before = processor_seconds(page.process.pid)
+            devices = asyncio.run(
+                measure(page.address, coupons, given.devices, given.seconds, given.think, given.hints)
+            )
+            used = processor_seconds(page.process.pid) - before
+            code, _, err = page.stop()
+        lost = missing(path, devices)
+    took = {kind: np.array([ms for d in devices for ms in d.took[kind]]) for kind in ("form", "save", "study", "hint")}
+    everything = np.concatenate(list(took.values()))
+    saved = len(took["save"])
+    failed = [text for d in devices for text in d.failed]
+    facts = {
+        "devices": given.devices,
+        "seconds": given.seconds,
+        "answers": len(everything),
+        "saved": saved,
+        "answers_a_second": len(everything) / given.seconds,
+        "failed": failed[:5],
+        "lost": lost[:5],
+        "processor_ms_an_answer": 1000 * used / len(everything),
+        "left_with": code,
+        "said": err,
+        "ms": {
+            kind: {
+                "count": len(ms),
+                "p50": float(np.percentile(ms, 50)),
+                "p95": float(np.percentile(ms, 95)),
+                "max": float(ms.max()),
+            }
+            for kind, ms in {**took, "all": everything}.items()
+            if len(ms)
+        },
+        "python": platform.python_version(),
+    }
+    if given.json:
+        print(json.dumps(facts, indent=2))
+    else:
+        print(
+            f"{given.devices} devices, {given.seconds:g} s: {len(everything)} answers "
+            f"({facts['answers_a_second']:.0f} a second), {saved} saves, {len(failed)} refused, {len(lost)} lost; "
+            f"{facts['processor_ms_an_answer']:.1f} processor ms an answer"
+        )
+        print("| answer | number | median ms | 95 % ms | slowest ms |")
+        print("| --- | --- | --- | --- | --- |")
+        for kind, row in facts["ms"].items():  # type: ignore[attr-defined]
+            print(f"| {kind} | {row['count']} | {row['p50']:.0f} | {row['p95']:.0f} | {row['max']:.0f} |")
+        for text in [*failed[:5], *lost[:5]]:
+            print(f"! {text}")
+    good = not failed and not lost and code == 0 and facts["ms"]["all"]["p95"] <= WANTED_MS  # type: ignore[index]
+    return 0 if good else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,224 @@
+"""How often a diagnosis names the true cause, and how soon checks find it, on invented shops with a known fault.
+
+    python -m tests.benchmarks.diagnosis --cases 300
+
+Two kinds of cases, seeds from 30000 on:
+
+* **Shops that differ from the model.** The odds of faults, of symptoms and of check outcomes are those of the model
+  with every one of them moved at random (logits by 0.8 standard deviations, how often a fault is there by a factor of
+  about 1.6), a second fault in one case of seven, and symptoms left unreported three times in ten.
+* **Simulated lines with a machine off.** Thermal lines at their best settings with an oven or press that runs 8 to
+  20 degC cooler or hotter than it shows; eight coupons are made and their symptoms, as scored, are all that is told.
+
+A check *finds* the true cause when it comes out in a way that this cause brings about at least 35 times in 100. The
+order of the diagnosis is held against the order of the catalogue: causes as listed for the symptoms, for each the
+quickest check that can find it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from doe.domain.factors import DEFAULT_FACTORS, usual_factor
+from doe.domain.study import Study
+from doe.practice import make_line
+from doe.symptoms import causes_of
+from doe.symptoms.diagnosis import Evidence, diagnose
+from doe.symptoms.faults import FAULTS, fault
+from doe.symptoms.known import Known, shifts
+from doe.symptoms.looks import LOOKS, SLIP, Look
+from doe.symptoms.odds import FAULT_KEYS, SYMPTOMS, starting_odds
+
+FIRST_SEED = 30_000
+FINDS = 0.35
+REPORTED = 0.7
+
+
+class Shop:
+    """One invented shop with one case."""
+
+    def __init__(self, seed: int) -> None:
+        self.rng = np.random.default_rng(seed)
+        start = starting_odds()
+        self.links = np.where(start.links > 0, self._moved(start.links), 0)
+        self.leak = float(self.rng.uniform(0.002, 0.03))
+        weights = start.there * np.exp(self.rng.normal(0, 0.5, len(FAULTS)))
+        while True:
+            many = 2 if self.rng.random() < 1 / 7 else 1
+            self.there = list(self.rng.choice(len(FAULTS), many, replace=False, p=weights / weights.sum()))
+            shown = 1 - (1 - self.leak) * np.prod(1 - self.links[self.there], axis=0)
+            seen = (self.rng.random(len(SYMPTOMS)) < shown) & (self.rng.random(len(SYMPTOMS)) < REPORTED)
+            # the case is about a fault that showed itself; the first of two is the one to find
+            if (seen & (self.links[self.there[0]] > 0)).any():
+                break
+        self.symptoms = tuple(np.array(SYMPTOMS)[seen])
+        self.cause = FAULT_KEYS[self.there[0]]
+        self.outcomes = {made.key: self._outcome(made) for made in LOOKS}
+
+    def _moved(self, p):
+        p = np.clip(p, 1e-3, 1 - 1e-3)
+        return 1 / (1 + np.exp(-(np.log(p / (1 - p)) + self.rng.normal(0, 0.8, np.shape(p)))))
+
+    def _outcome(self, made: Look) -> str:
+        for i in self.there:
+            for o in made.outcomes:
+                p = o.brought_by.get(FAULT_KEYS[i], 0)
+                if p and self.rng.random() < self._moved(np.array(p)):
+                    return o.key
+        if self.rng.random() < SLIP:
+            return made.outcomes[self.rng.integers(len(made.outcomes))].key
+        return "usual"
+
+    def facts(self) -> Known:
+        """What a careful shop knows without any check: settings, waits, humidity, age of the powder."""
+        keys = {FAULT_KEYS[i] for i in self.there}
+
+        def dial(stage, temp, stays):
+            level = "low" if f"{stage}_set_low" in keys else "high" if f"{stage}_set_high" in keys else "inside"
+            return {temp: level, stays: "inside"}
+
+        pick = self.rng.uniform
+        dry, damp = "powder_uneven" in keys and pick() < 0.5, "moisture" in keys and pick() < 0.5
+        return Known(
+            humidity_pct=pick(20, 34) if dry else pick(66, 80) if damp else pick(38, 60),
+            powder_months=pick(7, 14) if "powder_spoiled" in keys and pick() < 0.7 else pick(0, 7),
+            film_class="hot",
+            peel_wait_s=1.0 if "peel_early" in keys else pick(3, 8),
+            gap_s=pick(0, 4) if "no_gap" in keys else pick(5, 40),
+            wash_wait_h=pick(1, 15) if "wash_early" in keys else pick(18, 60),
+            settings={**dial("press", "press_temp", "dwell"), **dial("cure", "cure_temp", "cure_time")},
+        )
+
+
+def finds(made: Look, outcome: str, cause: str) -> bool:
+    """Whether this outcome of a check points at the cause."""
+    return any(o.key == outcome and o.brought_by.get(cause, 0) >= FINDS for o in made.outcomes)
+
+
+def catalogue_order(symptoms: tuple[str, ...]) -> list[Look]:
+    """Checks in the order of the catalogue's causes, then all the others."""
+    order: list[Look] = []
+    for cause in causes_of(symptoms):
+        for f in (f for f in FAULTS if f.pointer is cause.pointer):
+            fit = [m for m in LOOKS if any(o.brought_by.get(f.key, 0) >= FINDS for o in m.outcomes)]
+            order += [m for m in sorted(fit, key=lambda m: m.minutes)[:1] if m not in order]
+    return order + [m for m in LOOKS if m not in order]
+
+
+def told(shop: Shop, known: Known) -> bool:
+    """Whether the facts alone point at the cause, so that no check is needed for it."""
+    return any(move.fault == shop.cause and move.factor >= 3 for move in shifts(known))
+
+
+def in_order(shop: Shop, evidence: Evidence, order: list[Look]) -> tuple[int, float, bool]:
+    """Checks and minutes until the cause is found, and whether it was; what the facts answer needs no check."""
+    if told(shop, evidence.known):
+        return 0, 0.0, True
+    minutes, done = 0.0, 0
+    for made in order:
+        if set(made.repeats) & evidence.known.facts():
+            continue
+        minutes, done = minutes + made.minutes, done + 1
+        if finds(made, shop.outcomes[made.key], shop.cause):
+            return done, minutes, True
+    return done, minutes, False
+
+
+def by_diagnosis(shop: Shop, evidence: Evidence) -> tuple[int, float, bool]:
+    """The same when the proposed check is made every time; what is left when none is worth it comes as listed."""
+    if told(shop, evidence.known):
+        return 0, 0.0, True
+    minutes, done = 0.0, 0
+    while True:
+        found = diagnose(evidence)
+        left = [m for m in LOOKS if m.key not in evidence.found and not set(m.repeats) & evidence.known.facts()]
+        if not left:
+            return done, minutes, False
+        made = found.checks[0].look if found.checks else left[0]
+        minutes, done = minutes + made.minutes, done + 1
+        outcome = shop.outcomes[made.key]
+        if finds(made, outcome, shop.cause):
+            return done, minutes, True
+        evidence = replace(evidence, found={**evidence.found, made.key: outcome})
+
+
+def summary(rows: list[tuple[int, float, bool]]) -> str:
+    checks, minutes, found = (np.array(column) for column in zip(*rows, strict=True))
+    return (
+        f"checks: mean {checks.mean():.1f}, median {np.median(checks):.0f}; minutes: mean {minutes.mean():.0f}, "
+        f"median {np.median(minutes):.0f}; found at all {found.mean():.2f}, within 3 checks "
+        f"{(found & (checks <= 3)).mean():.2f}"
+    )
+
+
+def shops(count: int) -> None:
+    """First kind of cases."""
+    made = [Shop(FIRST_SEED + i) for i in range(count)]
+    for name, known in (("symptoms only", lambda s: Known()), ("symptoms and facts", lambda s: s.facts())):
+        evidence = [Evidence(s.symptoms, known=known(s)) for s in made]
+        found = [diagnose(e) for e in evidence]
+        ranks = np.array([d.rank(s.cause) for d, s in zip(found, made, strict=True)])
+        settled = np.array([d.settled for d in found])
+        print(
+            f"{name}: true cause first {np.mean(ranks == 1):.2f}, in the first three {np.mean(ranks <= 3):.2f}; "
+            f"named as settled {settled.mean():.2f}, then right {np.mean(ranks[settled] == 1):.2f}"
+        )
+        print(f"   proposed checks:   {summary([by_diagnosis(s, e) for s, e in zip(made, evidence, strict=True)])}")
+        cases = list(zip(made, evidence, strict=True))
+        print(f"   catalogue order:   {summary([in_order(s, e, catalogue_order(s.symptoms)) for s, e in cases])}")
+        print(f"   down the list:     {summary([in_order(s, e, list(LOOKS)) for s, e in cases])}")
+    listed = [[f.key for c in causes_of(s.symptoms) for f in FAULTS if f.pointer is c.pointer] for s in made]
+    first = np.mean([s.cause in keys[:1] for s, keys in zip(made, listed, strict=True)])
+    three = np.mean([s.cause in keys[:3] for s, keys in zip(made, listed, strict=True)])
+    print(f"   catalogue's own order of causes: true cause first {first:.2f}, in the first three {three:.2f}")
+
+
+def lines(cases: int) -> None:
+    """Second kind of cases."""
+    study = Study("bench", tuple(usual_factor(n) for n in DEFAULT_FACTORS))
+    machine, three, told = [], [], 0
+    for i in range(cases):
+        rng = np.random.default_rng([FIRST_SEED, i])
+        line = make_line("thermal", FIRST_SEED + i, study)
+        stage, sign = str(rng.choice(["cure", "press"])), int(rng.choice([-1, 1]))
+        broken = replace(line, display_offset={f"{stage}_temp": sign * rng.uniform(8, 20)})
+        coupons = pd.DataFrame([line.best().settings] * 8)
+        scored = broken.run(coupons, seed=i)
+        seen = tuple(sorted({s for s in scored["symptom"] if s}))
+        if not seen:
+            continue
+        told += 1
+        found = diagnose(Evidence(seen, known=Known(settings=dict.fromkeys(DEFAULT_FACTORS, "inside"))))
+        true = f"{stage}_{'not_reached' if sign < 0 else 'runs_hot'}"
+        machine.append(found.first.fault.side == fault(true).side and found.first.fault.key.startswith(stage))
+        three.append(found.rank(true) <= 3)
+    shown = f"{told} of {cases} showed a symptom in 8 coupons"
+    print(
+        f"machine off by 8 to 20 degC on simulated lines, {shown}: right machine and side first "
+        f"{np.mean(machine):.2f}, true cause in the first three {np.mean(three):.2f}"
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--cases", type=int, default=300)
+    cases = parser.parse_args().cases
+    begun = time.perf_counter()
+    print(f"{cases} invented shops with one case each, seeds {FIRST_SEED} to {FIRST_SEED + cases - 1}")
+    shops(cases)
+    lines(max(20, cases // 4))
+    one = Evidence(("no_transfer", "edge_lift_dry"))
+    diagnose(one)
+    start = time.perf_counter()
+    for _ in range(20):
+        diagnose(one)
+    print(f"one diagnosis {1000 * (time.perf_counter() - start) / 20:.0f} ms; all {time.perf_counter() - begun:.0f} s")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,154 @@
+"""The sampler beside two slow references: a dense grid, and long random walks that share no code with it.
+
+    python -m tests.benchmarks.sampler_reference
+
+Two factors. The grid fixes how fast the window closes and how many prints fail whatever the settings, so that the
+height and the place of the peak are left, three dimensions that a grid can hold. The walks are plain random-walk
+Metropolis on the whole model, with sides, hand-feel and batches, started from the prior. What is compared is what an
+answer asks for: the mean and the 10 % quantile of the robust pass rate at nine settings, in standard deviations of the
+posterior there.
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from doe.domain.factors import usual_factor
+from doe.domain.results import read_results
+from doe.domain.spec import Spec
+from doe.domain.study import Study
+from doe.setpoint.reweigh import Weights
+from doe.setpoint.robust import RobustRate
+from doe.surfaces import PARTICLES, Surfaces
+from doe.surfaces.hamiltonian import sample_by_slopes
+from doe.surfaces.hand_scores import mean_hand
+from doe.surfaces.scaling import Scaling
+from doe.surfaces.window_gradient import TemperedWindow
+from doe.surfaces.window_model import Priors, WindowModel
+
+FloatArray = NDArray[np.float64]
+
+STUDY = Study("two", (usual_factor("press_temp"), usual_factor("dwell")), Spec(pass_rate=0.95, hand_min=3.5))
+FIXED = Priors(log_steepness=(0.0, 0.0), trade_sd=0.0, logit_lapse=(-4.2, 0.0))
+"""Priors that leave the height and the place of the peak open."""
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Distances of the sampler from a reference: of means and quantiles at nine settings, in posterior standard
+    deviations, and of the log evidence (NaN where the reference has none)."""
+
+    means: FloatArray
+    quantiles: FloatArray
+    evidence: float
+
+
+def coupons(seed: int, count: int = 14) -> pd.DataFrame:
+    """Invented results: passes where it is neither cold nor hot, mostly."""
+    rng = np.random.default_rng(seed)
+    z = rng.uniform(-1, 1, (count, 2))
+    frame = pd.DataFrame(Scaling(STUDY.factors).natural(z), columns=list(STUDY.factor_names))
+    away = z - np.array([0.2, -0.1])
+    frame["passed"] = rng.random(count) < 1 / (1 + np.exp(4 * (away**2).sum(axis=1) - 3))
+    frame["side"] = np.where(frame["passed"], "", np.where(away.sum(axis=1) > 0, "over", "under"))
+    frame["hand_ana"] = np.where(frame["passed"], np.round(8 - 2 * away[:, 0]) / 2, np.nan)
+    frame["press_batch"] = np.arange(count) % 4
+    return frame
+
+
+def places() -> pd.DataFrame:
+    """Three by three settings over the tested region."""
+    z = np.stack(np.meshgrid([-0.7, 0.0, 0.7], [-0.7, 0.0, 0.7]), axis=-1).reshape(-1, 2)
+    return pd.DataFrame(Scaling(STUDY.factors).natural(z), columns=list(STUDY.factor_names))
+
+
+def model_of(frame: pd.DataFrame, priors: Priors | None = None) -> WindowModel:
+    """The closing window of some coupons."""
+    results = read_results(STUDY, frame)
+    return WindowModel(Scaling(STUDY.factors), results, mean_hand(results), priors)
+
+
+def rates(model: WindowModel, frame: pd.DataFrame, xi: FloatArray) -> FloatArray:
+    """Robust pass rate at the nine settings, shape (draws, 9)."""
+    results = read_results(STUDY, frame)
+    blank = np.empty((len(xi), 0))
+    surfaces = Surfaces(STUDY, results, model.scaling, model.unpack(xi[:1]), blank, model.hand, 0.0, 0, ())
+    rate, size = RobustRate(STUDY, surfaces), 20_000
+    parts = (xi[i : i + size] for i in range(0, len(xi), size))
+    return np.concatenate([rate.draws(places(), nodes=16, draws=model.unpack(part)) for part in parts])
+
+
+def grid_distance(seed: int, *, points: int = 41, particles: int = PARTICLES) -> Compared:
+    """The sampler against a grid of ``points`` in each of three dimensions."""
+    frame = coupons(seed).drop(columns=["hand_ana", "press_batch"])
+    frame["side"] = np.where(frame["passed"], "", "unknown")  # so that nothing else has a say
+    model = model_of(frame, FIXED)
+    axis = np.linspace(-4.5, 4.5, points)
+    xi = np.zeros((points**3, model.parameters))
+    xi[:, [0, 1, 2]] = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
+    fitted = np.concatenate([model.log_likelihood(xi[i : i + 20_000]) for i in range(0, len(xi), 20_000)])
+    prior = -0.5 * (xi**2).sum(axis=1) - 1.5 * np.log(2 * np.pi)
+    weight = np.exp(fitted + prior)
+    evidence = float(np.log(weight.sum() * (axis[1] - axis[0]) ** 3))
+    heavy = weight > 1e-9 * weight.max()  # what weighs nothing is not worth asking
+    cloud = sample_by_slopes(TemperedWindow(model), rng=np.random.default_rng(seed), particles=particles)
+    found = rates(model, frame, cloud.draws)
+    return _compared(found, rates(model, frame, xi[heavy]), weight[heavy], cloud.log_evidence - evidence)
+
+
+def walk_distance(seed: int, *, chains: int = 150, steps: int = 1600, particles: int = PARTICLES) -> Compared:
+    """The sampler against random walks of the whole model; their first half is thrown away."""
+    frame = coupons(seed, 20)
+    model = model_of(frame)
+    rng = np.random.default_rng([seed, 1])
+    xi = rng.standard_normal((chains, model.parameters))
+    target = model.log_likelihood(xi) - 0.5 * (xi**2).sum(axis=1)
+    scale, kept = 0.3, []
+    for step in range(steps):
+        proposal = xi + scale * rng.standard_normal(xi.shape)
+        proposed = model.log_likelihood(proposal) - 0.5 * (proposal**2).sum(axis=1)
+        accept = np.log(rng.random(chains)) < proposed - target
+        xi, target = np.where(accept[:, None], proposal, xi), np.where(accept, proposed, target)
+        if step < steps // 2:
+            scale *= float(np.exp(0.05 * (accept.mean() - 0.25)))  # adapted only in the half that is thrown away
+        elif step % 40 == 0:
+            kept.append(xi.copy())
+    walked = np.concatenate(kept)
+    cloud = sample_by_slopes(TemperedWindow(model), rng=np.random.default_rng(seed), particles=particles)
+    return _compared(rates(model, frame, cloud.draws), rates(model, frame, walked), np.ones(len(walked)), float("nan"))
+
+
+def _compared(found: FloatArray, reference: FloatArray, weight: FloatArray, evidence: float) -> Compared:
+    weights = Weights(weight / weight.sum(), 0.0)
+    mean = np.array([weights.mean(column) for column in reference.T])
+    sd = np.sqrt([weights.mean((column - m) ** 2) for column, m in zip(reference.T, mean, strict=True)])
+    low = np.array([weights.quantile(column, 0.1) for column in reference.T])
+    return Compared((found.mean(axis=0) - mean) / sd, (np.quantile(found, 0.1, axis=0) - low) / sd, evidence)
+
+
+def main() -> None:
+    """Print the distances over several sets of coupons."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--sets", type=int, default=10, help="sets of coupons")
+    sets = range(parser.parse_args().sets)
+    for name, found in (
+        ("dense grid, 61 points a dimension", [grid_distance(seed, points=61) for seed in sets]),
+        ("random walks, 300 chains of 6,000 steps", [walk_distance(s, chains=300, steps=6000) for s in sets]),
+    ):
+        means, low = np.array([c.means for c in found]), np.array([c.quantiles for c in found])
+        evidence = [c.evidence for c in found if not np.isnan(c.evidence)]
+        print(
+            f"{name}: means off by {means.mean():+.3f} sd on average, {means.std():.3f} around that, at most "
+            f"{np.abs(means).max():.2f}; 10 % quantiles {low.mean():+.3f}, {low.std():.3f}, at most "
+            f"{np.abs(low).max():.2f}" + (f"; log evidence {np.mean(evidence):+.3f}" if evidence else "")
+        )
+    print(f"{len(sets)} sets of coupons; a mean of {PARTICLES} independent draws is off by {PARTICLES**-0.5:.3f} sd")
+
+
+if __name__ == "__main__":
+    main()

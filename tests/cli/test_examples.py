@@ -1,0 +1,111 @@
+"""Every command has an example under its help, and every example works, in the order of a shop's day."""
+
+from __future__ import annotations
+
+import re
+import shlex
+
+import typer
+
+from doe.cli.app import ORDER, app
+from tests.acts.recipe.samples import make_releasable
+
+SHARED = ("--book", "--who", "--temperature", "--pressure", "--json", "--help")
+
+
+def leaves(command, path=()):
+    """Every command that does something, with the words that call it."""
+    if hasattr(command, "commands"):
+        for name, child in command.commands.items():
+            yield from leaves(child, (*path, name))
+    else:
+        yield path, command
+
+
+def examples_of(command) -> list[str]:
+    text = re.sub(r" \\\n\s*", " ", command.epilog.partition("Example:")[2])
+    return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+COMMANDS = dict(leaves(typer.main.get_command(app)))
+
+
+def test_every_command_shares_the_same_options():
+    for path, command in COMMANDS.items():
+        options = {name for p in command.params for name in p.opts} | {"--help"}
+        assert options >= set(SHARED), path
+
+
+def test_every_command_explains_itself_and_all_its_options():
+    for path, command in COMMANDS.items():
+        assert command.help, path
+        assert command.epilog, path
+        assert [p.name for p in command.params if not getattr(p, "help", None) and p.name != "STUDY"] == [], path
+
+
+def test_the_order_of_the_commands_names_them_all():
+    assert set(ORDER) == {path[0] for path in COMMANDS}
+
+
+def test_help_fits_80_columns(empty_shop):
+    for path in [(), *COMMANDS]:
+        text = empty_shop.good(*path, "--help").out
+        assert max(map(len, text.splitlines())) <= 80, (path, max(text.splitlines(), key=len))
+
+
+def in_order() -> list[list[str]]:
+    """All examples as words, in the order of a shop's day; what undoes something comes last."""
+    late = {("study", "archive"): 1, ("study", "restore"): 2, ("gauge", "withdraw"): 3, ("recipe", "retire"): 4}
+    first = {("study", "show"): 0.9, ("study", "list"): 0.9}  # the study group stands before plan
+
+    def rank(path: tuple[str, ...]) -> tuple[float, float, int]:
+        place = 100 + late[path] if path in late else ORDER.index(path[0])
+        return place, first.get(path, 0), list(COMMANDS).index(path)
+
+    return [shlex.split(line)[1:] for path in sorted(COMMANDS, key=rank) for line in examples_of(COMMANDS[path])]
+
+
+def test_every_example_runs(empty_shop):
+    from doe.acts.demo.story import read_story, simulated_line
+
+    ran = 0
+    for words in in_order():
+        if words[0] in ("demo", "bench"):  # they have tests of their own, which run them
+            ran += 1
+            continue
+        if words[0] == "record" and "--file" in words:
+            fill(empty_shop, words[1], words[words.index("--file") + 1], simulated_line(read_story()))
+        if words[0] == "release":
+            make_releasable(empty_shop, words[1])
+        if words[:2] == ["book", "export"]:
+            assert not (empty_shop.folder / words[2]).exists()
+        empty_shop.good(*words)
+        ran += 1
+    assert ran >= len(COMMANDS)
+    assert (empty_shop.folder / "report.html").exists()
+
+
+def fill(shop, study: str, workbook: str, line) -> None:
+    """Fill in an entry file as the simulated line scores its coupons."""
+    from openpyxl import load_workbook
+
+    with shop.open() as book:
+        scored = line.run(book.plan_coupons(study), 3).set_index("coupon")
+    filled = load_workbook(shop.folder / workbook)
+    sheet = filled["entries"]
+    heads = {cell.value: cell.column for cell in sheet[1]}
+    for row in range(2, sheet.max_row + 1):
+        coupon = sheet.cell(row, heads["coupon"]).value
+        if coupon == "R1-03":  # a later example scores it
+            continue
+        result = scored.loc[coupon]
+        for check in ("release", "stretch", "wash_1", "wash_5"):
+            if result[check] in (True, False):
+                sheet.cell(row, heads[check.replace("_", " ")], "pass" if result[check] else "fail")
+        sheet.cell(row, heads["symptom"], result["symptom"] or None)
+        for who in ("ana", "ben"):
+            if f"hand: {who}" not in heads:
+                continue
+            if result[f"hand_{who}"] == result[f"hand_{who}"]:
+                sheet.cell(row, heads[f"hand: {who}"], float(result[f"hand_{who}"]))
+    filled.save(shop.folder / workbook)

@@ -1,0 +1,107 @@
+"""A shop for the commands: a book with a stack, a line and a study, and a way to run a command line in it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from doe.acts.demo.run import _record, _set_up
+from doe.acts.demo.story import read_rounds, read_story
+from doe.book import Book
+from doe.cli.app import app
+
+STUDY = "new powder on the heavy tee"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a command did: exit code and both streams."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        """The one JSON object on standard output."""
+        return json.loads(self.out)
+
+    @property
+    def errors(self) -> list[str]:
+        """Lines on standard error."""
+        return [line for line in self.err.splitlines() if line.strip()]
+
+
+@dataclass(frozen=True)
+class Shop:
+    """A folder with a book; commands run in it."""
+
+    folder: Path
+    book: Path
+
+    def run(self, *words: str, typed: str | None = None, env: dict[str, str] | None = None) -> Outcome:
+        """Run one command line."""
+        settings = {
+            "DOE_BOOK": str(self.book),
+            "DOE_WHO": "ana",
+            "DOE_UNITS": "",
+            "COLUMNS": "80",
+            "NO_COLOR": "1",
+            "DOE_CACHE": str(self.folder / "cache"),
+        }
+        found = CliRunner().invoke(app, list(words), input=typed, env={**settings, **(env or {})})
+        return Outcome(found.exit_code, found.stdout, found.stderr)
+
+    def good(self, *words: str, **more: Any) -> Outcome:
+        """Run one command line that must work."""
+        found = self.run(*words, **more)
+        assert found.code == 0, found.err or found.out
+        return found
+
+    def open(self) -> Book:
+        """The book itself, to look what was stored."""
+        return Book.open(self.book, who="test")
+
+
+def _make(folder: Path, rounds: int) -> Path:
+    story = read_story()
+    path = folder / "book.sqlite"
+    with Book.open(path, who="ana") as book:
+        _set_up(book, story)
+        for made in read_rounds(story)[:rounds]:
+            _record(book, story.study.name, made)
+        copy: Path = book.backup(folder / "ready.sqlite")
+    return copy
+
+
+@pytest.fixture(scope="session")
+def _ready_books(tmp_path_factory: pytest.TempPathFactory) -> Sequence[Path]:
+    return [_make(tmp_path_factory.mktemp(f"rounds-{n}"), n) for n in range(3)]
+
+
+@pytest.fixture
+def shop_with(_ready_books: Sequence[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[int], Shop]:
+    """A shop whose study has this many scored rounds (0 to 2)."""
+    monkeypatch.chdir(tmp_path)
+
+    def make(rounds: int) -> Shop:
+        shutil.copy(_ready_books[rounds], tmp_path / "shop.sqlite")
+        return Shop(tmp_path, tmp_path / "shop.sqlite")
+
+    return make
+
+
+@pytest.fixture
+def empty_shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
+    """A folder without a book yet. Its examples try sizes on one invented line instead of 42, which take minutes."""
+    monkeypatch.setattr("doe.practice.worth.LINES", 1)
+    monkeypatch.setattr("doe.acts.study.worth._cores", lambda: 1)
+    monkeypatch.chdir(tmp_path)
+    return Shop(tmp_path, tmp_path / "shop.sqlite")
