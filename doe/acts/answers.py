@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+import pandas as pd
 
 from doe.domain.jsonable import jsonable
-
-if TYPE_CHECKING:
-    from doe.setpoint import Answer
+from doe.setpoint import Answer, Cliff, Window
 
 
 def answer_data(answer: Answer) -> dict[str, Any]:
@@ -21,11 +22,6 @@ def answer_data(answer: Answer) -> dict[str, Any]:
 
 def answer_from(data: Mapping[str, Any]) -> Answer:
     """The answer that `answer_data` wrote down."""
-    import math
-
-    import pandas as pd
-
-    from doe.setpoint import Answer, Cliff, Window
 
     def window(found: Mapping[str, Any] | None) -> Window | None:
         if found is None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime
 from functools import cache
+from importlib.metadata import PackageNotFoundError
+from importlib.metadata import version as installed
 from zlib import crc32
 
 Progress = Callable[[float], None]
@@ -18,9 +20,6 @@ FIT, RECOMMEND = "fit", "recommend"
 @cache
 def version() -> str:
     """Version of this program, kept with every analysis."""
-    from importlib.metadata import PackageNotFoundError
-    from importlib.metadata import version as installed
-
     try:
         return installed(DISTRIBUTION)
     except PackageNotFoundError:  # run from a folder that was never installed

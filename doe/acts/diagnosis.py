@@ -6,8 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
+import pandas as pd
+
+from doe.acts.answers import answer_from
+from doe.acts.base import RECOMMEND, usual_seed
+from doe.acts.gauges.dials import AS_DIALLED
+from doe.acts.recipe.recipes import in_force_for
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
+from doe.surfaces import fit
 from doe.symptoms.advice import Advice, Recipe, advise
 from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
 from doe.symptoms.faults import fault
@@ -63,8 +70,6 @@ def setting_of(
     or those of a coupon of the study, in the study's own terms. Without ``ask_surfaces`` nothing is fitted, which takes
     a second where there are enough coupons.
     """
-    from doe.acts.recipe.recipes import in_force_for
-
     if book is None or key is None:
         return Setting(current=current)
     record = book.study(key)
@@ -122,15 +127,10 @@ def _dial_less_surface(released: Released) -> dict[str, float]:
 
 def _as_dialled(released: Released) -> bool:
     """Whether the coupons behind a recipe were made at dial settings, so that its surfaces speak of those."""
-    from doe.acts.gauges.dials import AS_DIALLED
-
     return AS_DIALLED in released.cautions
 
 
 def _last_answer(book: Book, record: StudyRecord) -> Recipe:
-    from doe.acts.answers import answer_from
-    from doe.acts.base import RECOMMEND
-
     kept = book.latest_analysis(record.id, RECOMMEND)
     if kept is None:
         return Recipe(limits=record.study.limits)
@@ -146,18 +146,12 @@ def _last_answer(book: Book, record: StudyRecord) -> Recipe:
 
 def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tuple[float | None, float | None]:
     """How likely prints fail by too little and too much heat at these settings; None when nothing is fitted."""
-    from doe.acts.base import usual_seed
-
     numeric: tuple[Factor, ...] = record.study.numeric
     if record.study.categorical or any(f.name not in settings for f in numeric):
         return None, None
     results = book.results(record.id)
     if results.empty or results["passed"].notna().sum() < 12:  # fewer rest on what windows usually look like
         return None, None
-    import pandas as pd
-
-    from doe.surfaces import fit
-
     surfaces = fit(record.study, results, seed=usual_seed(record.name))
     predicted = surfaces.predict(pd.DataFrame([{f.name: settings[f.name] for f in numeric}]))
     return float(predicted["p_under"].iloc[0]), float(predicted["p_over"].iloc[0])

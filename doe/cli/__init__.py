@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from doe.cli.app import app
+
 
 def main() -> None:
     """Entry point of the command `doe`."""
-    from doe.cli.app import app
-
     app()

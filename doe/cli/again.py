@@ -8,12 +8,17 @@ from typing import TYPE_CHECKING
 import typer
 
 from doe.acts.base import Key
+from doe.acts.scoring.people import people_of_study, record_looks
+from doe.acts.study.plans import whole_plan
+from doe.book.sheets.entry import read_entry
+from doe.cli import scoring
 from doe.cli.output import Reply, Warn, say
 from doe.domain.errors import InputError
 from doe.domain.results import check_hand
 from doe.domain.score import ScoreEntry
 from doe.domain.texts import quoted
 from doe.domain.units import parse_number
+from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.book import Book
@@ -26,18 +31,11 @@ _WORDS = {"p": True, "pass": True, "f": False, "fail": False}
 
 def record_again(desk: Desk, book: Book, key: Key, *, file: Path | None, one: Typed, own_sheet: Path | None) -> Reply:
     """Store further looks; nothing of the first scores is shown."""
-    from doe.acts.scoring.people import record_looks
-    from doe.cli import scoring
-    from doe.words.wording import count
-
     record = book.study(key)
     notes: tuple[str, ...] = ()
     if own_sheet is not None:
         raise InputError("--again", "a sheet of your own", "an entry file, one coupon, or nothing", "Leave one out.")
     if file is not None:
-        from doe.acts.study.plans import whole_plan
-        from doe.book.sheets.entry import read_entry
-
         found = read_entry(file, record.study, whole_plan(book, record).coupons, symptoms=scoring.symptom_words())
         entries, notes = list(found.entries), found.notes
     elif one.says_anything:
@@ -52,9 +50,6 @@ def record_again(desk: Desk, book: Book, key: Key, *, file: Path | None, one: Ty
 
 def _asked(desk: Desk, book: Book, key: Key) -> Reply:
     """Ask for every coupon worth a second look, one at a time, each stored before the next."""
-    from doe.acts.scoring.people import people_of_study, record_looks
-    from doe.words.wording import count
-
     found = people_of_study(book, key)
     study, person = found.record.study, desk.name
     if not found.again:
@@ -115,8 +110,6 @@ def _ask_one(study: Study, coupon: str, person: str) -> ScoreEntry | None:
 
 
 def _reply(study: str, coupons: int, fields: int, notes: tuple[str, ...], counted: str) -> Reply:
-    from doe.words.wording import count
-
     return Reply(
         {"study": study, "coupons": coupons, "new_fields": fields, "again": True, "notes": notes},
         (

@@ -11,6 +11,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from doe.acts.base import version
 from doe.cli import (
     bench,
     book,
@@ -37,11 +38,11 @@ from doe.cli import (
 from doe.cli import (
     explain as explain_word,
 )
+from doe.cli.log import keep_log
 from doe.cli.output import error_data, error_lines, show_error
 from doe.domain.errors import DoeError, InputError
 
 EXIT_INPUT, EXIT_BROKEN, EXIT_STOPPED = 2, 3, 130
-PROGRAM = "doe"
 
 
 ORDER = (
@@ -130,33 +131,6 @@ def explain(error: BaseException, *, as_json: bool) -> int:
     return EXIT_BROKEN
 
 
-def keep_log(error: BaseException) -> Path | None:
-    """Append the traceback to the log; its place, or None where it cannot be written."""
-    import logging
-    import logging.handlers
-
-    from platformdirs import user_log_path
-
-    try:
-        path = user_log_path(PROGRAM, appauthor=False, ensure_exists=True) / "doe.log"
-        handler = logging.handlers.RotatingFileHandler(path, maxBytes=1_000_000, backupCount=2, encoding="utf-8")
-    except OSError:
-        return None
-    handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
-    record = logging.LogRecord(
-        PROGRAM,
-        logging.ERROR,
-        __file__,
-        0,
-        "doe %s",
-        (" ".join(sys.argv[1:2]),),
-        (type(error), error, error.__traceback__),
-    )
-    handler.handle(record)
-    handler.close()
-    return path
-
-
 def _speak_unicode() -> None:
     """Never fail on a degree sign: an old console gets a replacement for what it cannot show."""
     for name in ("stdout", "stderr"):
@@ -169,8 +143,6 @@ def _speak_unicode() -> None:
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from doe.acts.base import version
-
         typer.echo(version())
         raise typer.Exit
 

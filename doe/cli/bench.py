@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from doe.bench.serve import listen, serve
 from doe.cli.desk import Desk, command, is_terminal
+from doe.cli.log import keep_log
 from doe.cli.output import Reply, error_lines, line_width, print_json, say
 from doe.domain.errors import DoeError
+from reports.drawing.qr import QUIET, qr_modules
 
 if TYPE_CHECKING:
     from doe.bench.serve import Place
@@ -44,9 +47,6 @@ def register(root: typer.Typer) -> None:
         # the arithmetic of an early hint takes one core at most; the others answer
         for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
             os.environ.setdefault(name, "1")
-        from doe.bench.serve import listen, serve
-        from doe.cli.app import keep_log
-
         with desk.look() as book:  # a book that cannot be opened is said before anything else
             label = book.label
         place = listen(host, port)
@@ -109,8 +109,6 @@ def _greet(place: Place, label: str) -> None:
 
 def terminal_code(text: str) -> list[str]:
     """A QR code as lines of half blocks, light on dark as terminals mostly are; nothing where they cannot be shown."""
-    from reports.drawing.qr import QUIET, qr_modules
-
     rows = qr_modules(text)
     size = len(rows) + 2 * QUIET
     light = [[True] * size for _ in range(size + size % 2)]

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from doe.acts.base import local
+from doe.book import Book
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table, Warn
 from doe.words.wording import count
@@ -58,8 +60,6 @@ def import_(desk: Desk, path: Annotated[Path, typer.Argument(help="A file that d
 @command(app, "upgrade", example="doe book upgrade")
 def upgrade(desk: Desk) -> Reply:
     """Bring an older book up to this version; a file is backed up beside itself first."""
-    from doe.book import Book
-
     with Book.open(desk.book, who=desk.name, create=False, upgrade=True) as book:
         problems = book.check()
     if problems:
@@ -70,8 +70,6 @@ def upgrade(desk: Desk) -> Reply:
 @command(app, "audit", example="doe book audit --last 20")
 def audit(desk: Desk, last: Annotated[int, typer.Option(min=1, help="How many acts.")] = 50) -> Reply:
     """Show who did what, when and why, newest first."""
-    from doe.acts.base import local
-
     with desk.look() as book:
         acts = book.audit(last)
     rows = [(f"{local(a.at):%Y-%m-%d %H:%M}", a.who, a.verb, a.subject, a.why) for a in acts]

@@ -8,13 +8,28 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from doe.acts.comparison.plan import USUAL_MARGIN
+from doe.acts.comparison.retune import RetuneWishes, begin_retune
+from doe.acts.comparison.verdict import (
+    Wanted,
+    begin_comparison,
+    comparison_of,
+    comparisons_of,
+    judge_comparison,
+    more_coupons,
+    offer_comparison,
+    write_comparison,
+)
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.stack import MATERIAL_HELP
 from doe.cli.study import LIMIT_HELP
 from doe.domain.errors import InputError
+from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
-from doe.words.wording import count, percent, stated
+from doe.words import typed
+from doe.words.comparison import HEADLINES, lead
+from doe.words.wording import amount, amount_range, count, listing, percent, stated
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -78,9 +93,6 @@ def register(root: typer.Typer) -> None:
         seed: Annotated[int | None, typer.Option(min=0, max=2**63 - 1, help="Repeats the same order.")] = None,
     ) -> Reply:
         """Compare a new blank, powder or film with a released recipe: its size, its coupons, its verdict."""
-        from doe.acts.comparison.verdict import Wanted, comparison_of
-        from doe.words import typed
-
         given = {"fabric": fabric, "film": film, "powder": powder, "ink": ink}
         asked = {part: text for part, text in given.items() if text is not None}
         with desk.open(create=False) as book:
@@ -101,14 +113,10 @@ def register(root: typer.Typer) -> None:
                     },
                 )
                 if retune:
-                    from doe.acts.comparison.retune import RetuneWishes, begin_retune
-
                     wishes = RetuneWishes(coupons, "auto", discount, called, seed, per_garment)
                     with desk.progress("making the plan"):
                         return _retuned(begin_retune(book, record.id, wishes, shown=desk.shown), desk.shown)
                 if more:
-                    from doe.acts.comparison.verdict import more_coupons
-
                     made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes, shown=desk.shown)
                     return _begun(made)
                 return _judged(book, record.id, desk, output)
@@ -134,11 +142,7 @@ def register(root: typer.Typer) -> None:
                 per_garment=per_garment,
             )
             if begin:
-                from doe.acts.comparison.verdict import begin_comparison
-
                 return _begun(begin_comparison(book, name, wanted, shown=desk.shown))
-            from doe.acts.comparison.verdict import offer_comparison
-
             with desk.progress("working out sizes"):
                 return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
 
@@ -157,9 +161,6 @@ def _refuse_options(name: str, given: Mapping[str, object]) -> None:
 
 def _materials(book: Book, recipe: str, asked: Mapping[str, str]) -> dict[Part, Material]:
     """Materials as typed; without a name the recipe's own, with what was typed replaced."""
-    from doe.domain.recipe import PARTS
-    from doe.words import typed
-
     made: dict[Part, Material] = {}
     for part in PARTS:
         text = asked.get(part)
@@ -178,8 +179,6 @@ def _materials(book: Book, recipe: str, asked: Mapping[str, str]) -> dict[Part, 
 
 def _story(book: Book, name: str) -> Reply:
     """What was compared with a recipe so far."""
-    from doe.acts.comparison.verdict import comparisons_of
-
     kept = book.recipe(name)
     found = comparisons_of(book, name)
     following = f'doe compare {quoted(name)} --powder "lot=..."'
@@ -198,9 +197,6 @@ def _story(book: Book, name: str) -> Reply:
 
 
 def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], stack: str | None) -> Reply:
-    from doe.acts.comparison.plan import USUAL_MARGIN
-    from doe.words.wording import amount, listing
-
     plan = offer.plan
     kinds = {"lot": "another lot", "supplier": "another supplier or make", "material": "another material"}
     rows = [
@@ -296,8 +292,6 @@ def _begun(made: Begun) -> Reply:
 
 
 def _retuned(made: Retuned, shown: Shown) -> Reply:
-    from doe.words.wording import amount, amount_range
-
     study, prior = made.record.study, made.prior
     rows = [
         (f.name, amount_range(f, f.low, f.high, shown), amount(f, made.recipe.setting(f.name).surface, shown))
@@ -347,8 +341,6 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
 
 
 def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
-    from doe.acts.comparison.verdict import judge_comparison, write_comparison
-
     if output is not None and output.is_dir():  # asked before the work, so that nothing is kept for it
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as comparison.html.")
     found = judge_comparison(book, key)
@@ -379,8 +371,6 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
 
 def verdict_blocks(found: Compared) -> list[Block]:
     """A verdict for a person: what it is, why, what is missing, the counts, what makes it doubtful."""
-    from doe.words.comparison import HEADLINES, lead
-
     judged, plan = found.comparison, found.plan
     rates = judged.rates
     rows = [("setpoint", f"{rates.new_passed} of {rates.new_units}", f"{rates.old_passed} of {rates.old_units}", "")]

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from doe.cli import confirming
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply
 from doe.cli.plan import SEED
@@ -58,8 +59,6 @@ def register(root: typer.Typer) -> None:
         seed: SEED = None,
     ) -> Reply:
         """Confirm the setpoint: how many coupons for which claim, the rule, then the verdict so far."""
-        from doe.cli import confirming
-
         asked = confirming.asked(claim or (), assurance, allow or (), units, corners, per_garment, set_ups)
         if sum((plan, replace, output is not None)) > 1:
             raise InputError(

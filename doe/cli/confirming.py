@@ -8,11 +8,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast
 
 from doe.acts.base import Key, Progress, local
+from doe.acts.confirmation.plan import STATED_RATES, compare_claims_for, plan_confirmation, replace_void
+from doe.acts.confirmation.rules import plans_of
+from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, refuse_folder, write_confirmation
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
+from doe.words import confirmation as words
+from doe.words.confirmation import SIDES, allowed, at_least, independence
 from doe.words.typed import share
-from doe.words.wording import count, listing, percent, stated
+from doe.words.wording import amount, count, listing, percent, stated
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -84,8 +89,6 @@ def _share(text: str, where: str) -> float:
 
 def is_planned(book: Book, key: Key) -> bool:
     """Whether a confirmation was ever planned for a study."""
-    from doe.acts.confirmation.rules import plans_of
-
     return bool(plans_of(book, key))
 
 
@@ -94,8 +97,6 @@ def is_planned(book: Book, key: Key) -> bool:
 
 def compare(book: Book, key: Key, wanted: Asked, shown: Shown, *, tell: Progress) -> Reply:
     """Claims side by side, before anything is committed."""
-    from doe.acts.confirmation.plan import STATED_RATES, compare_claims_for
-
     spec = book.study(key).study.spec
     sure = spec.assurance if wanted.assurance is None else wanted.assurance
     rates = wanted.claims or ((spec.pass_rate,) if wanted.assurance is not None or wanted.allow else ())
@@ -144,9 +145,6 @@ def _proposed(choice: ClaimChoice) -> ClaimRow:
 
 def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Block]:
     """Claims for a person: where the coupons would go, what each claim costs, how likely it is."""
-    from doe.acts.confirmation.plan import STATED_RATES
-    from doe.words.confirmation import allowed, independence
-
     rates = tuple(f"if {rate:.0%}" for rate in STATED_RATES)
     heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", "by study", *rates)
     each = "" if choice.per_unit == 1 else f" x {choice.per_unit}"
@@ -189,9 +187,6 @@ def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Blo
 
 def point_table(study: Study, points: pd.DataFrame, shown: Shown) -> Table:
     """Setpoint and corners, one column each, with what the study expects there."""
-    from doe.words.confirmation import SIDES, at_least
-    from doe.words.wording import amount
-
     places = points.to_dict("records")
     rows = [(f.name, *(amount(f, p[f.name], shown) for p in places)) for f in study.factors]
     rows.append(("expected", *(percent(p["pass_rate"], 1) for p in places)))
@@ -208,8 +203,6 @@ def make_plan(
     book: Book, key: Key, wanted: Asked, shown: Shown, *, seed: int | None, give_up: str, tell: Progress
 ) -> Reply:
     """Fix the rule and store it with its coupons."""
-    from doe.acts.confirmation.plan import plan_confirmation
-
     for option, given in (("--claim", wanted.claims), ("--allow", wanted.allow)):
         if len(given) > 1:
             raise InputError(option, f"{len(given)} values", "one, with --plan", "Compare first, then choose one.")
@@ -260,8 +253,6 @@ def plan_blocks(made: ConfirmationPlanned, shown: Shown) -> list[Block]:
 
 def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int, seed: int | None) -> Reply:
     """Void coupons made again, and those of a doubtful corner once more."""
-    from doe.acts.confirmation.plan import replace_void
-
     made = replace_void(book, key, per_garment=per_garment, seed=seed)
     for_what = []
     if made.units:
@@ -290,8 +281,6 @@ def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int, seed: in
 
 def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, made_by: str, tell: Progress) -> Reply:
     """What the coupons say so far; with ``output`` as a page too."""
-    from doe.acts.confirmation.verdict import confirm_study, refuse_folder, write_confirmation
-
     refuse_folder(output)
     found = confirm_study(book, key, progress=tell)
     blocks = verdict_blocks(found, shown)
@@ -338,9 +327,6 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
 
 def verdict_blocks(found: Weighed, shown: Shown) -> list[Block]:
     """A confirmation for a person: verdict, what is missing, corners, hand-feel, the three figures, attempts."""
-    from doe.acts.confirmation.verdict import confirmation_facts
-    from doe.words import confirmation as words
-
     facts = confirmation_facts(found)
     attempt = facts.current
     blocks: list[Block] = [

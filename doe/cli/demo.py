@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, run_demo, size_kb
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Commands, Reply, Table
+from doe.cli.recommend import settings_table
 from doe.domain.texts import quoted
+from doe.words import answer as words
 
 if TYPE_CHECKING:
     from doe.acts.demo.run import DemoDone
@@ -24,16 +27,12 @@ def register(root: typer.Typer) -> None:
         folder: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier demo.")] = Path("doe-demo"),
     ) -> Reply:
         """Run an invented shop from its first stack to its report, in a folder of its own."""
-        from doe.acts.demo.run import run_demo
-
         with desk.steps() as step:
             done = run_demo(folder, shown=desk.shown, step=step)
         return Reply(_data(done), _blocks(done, desk), _following(done))
 
 
 def _data(done: DemoDone) -> dict[str, object]:
-    from doe.acts.demo.run import FILES
-
     files = {name.rpartition(".")[0]: done.path(name) for name in FILES}
     verdicts = [found.answer.verdict for found in done.answers]
     return {
@@ -50,10 +49,6 @@ def _data(done: DemoDone) -> dict[str, object]:
 
 
 def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
-    from doe.acts.demo.run import BOOK, CARD, ENTRY, HOLDS, REPORT, RETUNE, SHEET, size_kb
-    from doe.cli.recommend import settings_table
-    from doe.words import answer as words
-
     what = {
         REPORT: "the report: open it in a browser",
         SHEET: "bench sheet of round 1, to print",
@@ -86,7 +81,5 @@ def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
 
 
 def _following(done: DemoDone) -> tuple[str, ...]:
-    from doe.acts.demo.run import BOOK, REPORT
-
     name, book = quoted(done.story.study.name), done.path(BOOK)
     return (f"open {done.path(REPORT)} in a browser", f"doe study show {name} --book {book}")

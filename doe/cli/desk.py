@@ -10,17 +10,15 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from inspect import cleandoc
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from doe.book import Book
 from doe.cli.output import Reply, folded, show_reply
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
-
-if TYPE_CHECKING:
-    from doe.book import Book
-    from doe.domain.units import Shown
+from doe.domain.units import Shown
 
 Progress = Callable[[float], None]
 Step = Callable[[float, str], None]
@@ -75,8 +73,6 @@ class Desk:
     @property
     def shown(self) -> Shown:
         """The units to read and show: the options, else DOE_UNITS, else degC and bar."""
-        from doe.domain.units import Shown
-
         temperature, pressure = _units_of_environment()
         return Shown(
             _one_of("--temperature", self.temperature or temperature, "degC", "degF"),
@@ -85,8 +81,6 @@ class Desk:
 
     def open(self, *, create: bool = True) -> Book:
         """The book, to be used as a context manager."""
-        from doe.book import Book
-
         return Book.open(self.book, who=self.name, create=create)
 
     def look(self) -> Book:
@@ -122,8 +116,9 @@ class Desk:
         if self.as_json or not is_terminal(sys.stderr):
             yield lambda share, what: None
             return
-        from rich.console import Console
-        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+        # a command in a pipe shows no bar and need not load one
+        from rich.console import Console  # noqa: PLC0415
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn  # noqa: PLC0415
 
         columns = (TextColumn("{task.description}"), BarColumn(bar_width=30), TimeElapsedColumn())
         with Progress(*columns, console=Console(stderr=True, width=80), transient=True) as bar:

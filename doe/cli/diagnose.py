@@ -9,17 +9,32 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from doe.acts import diagnosis as acts
+from doe.acts.base import local
+from doe.acts.diagnosis import CASE
+from doe.acts.recipe.recipes import find_recipe
+from doe.book.sheets.cells import read_symptoms
+from doe.cli.ask import ask, ask_choice
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn, say, show_reply
 from doe.domain.errors import InputError
+from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.units import parse_number
+from doe.symptoms import CATALOGUE, WORDS
+from doe.symptoms.diagnosis import Evidence
+from doe.symptoms.faults import fault
+from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
+from doe.symptoms.looks import look
+from doe.symptoms.reading import symptom
+from doe.words import diagnosis as words
+from doe.words.cautions import FOOTER
+from doe.words.typed import quantity
 
 if TYPE_CHECKING:
     from doe.acts.diagnosis import Diagnosed, Setting
     from doe.book import Book, KeptRecipe
     from doe.domain.study import Study
     from doe.domain.units import Shown
-    from doe.symptoms.diagnosis import Evidence
-    from doe.symptoms.known import Known
 
 STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Its recipe, limits, gauge and surfaces count.")]
 
@@ -75,10 +90,6 @@ def register(root: typer.Typer) -> None:
         why: Annotated[str, typer.Option(help="Why a case is taken back.")] = "",
     ) -> Reply:
         """Rank what may be wrong with a failing recipe, and propose the check that tells most per minute."""
-        from doe.acts import diagnosis as acts
-        from doe.symptoms.diagnosis import Evidence
-        from doe.symptoms.known import Known
-
         if past or withdraw is not None:
             return _past(desk, withdraw, why)
         asks = not symptom and not found and desk.can_ask
@@ -136,8 +147,6 @@ def register(root: typer.Typer) -> None:
 
 def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptRecipe | None:
     """The recipe that was named."""
-    from doe.acts.recipe.recipes import find_recipe
-
     if book is None or recipe is None:
         return None
     if study is not None:
@@ -151,9 +160,6 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
 
 def _settings_typed(texts: Sequence[str], study: Study | None, shown: Shown, *, can_ask: bool) -> dict[str, float]:
     """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
-    from doe.domain.factors import KNOWN_FACTORS
-    from doe.words.typed import quantity
-
     units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
     if study is not None:
         units |= {f.name: f.unit for f in study.numeric}
@@ -183,15 +189,10 @@ def _book(desk: Desk, *, needed: bool, stores: bool) -> Iterator[Book | None]:
 
 
 def _keys(texts: list[str] | None) -> tuple[str, ...]:
-    from doe.book.sheets.cells import read_symptoms
-    from doe.symptoms import WORDS
-
     return tuple(dict.fromkeys(key for text in texts or () for key in read_symptoms(text, WORDS.labels, "--symptom")))
 
 
 def _outcome(text: str) -> tuple[str, str]:
-    from doe.symptoms.looks import look
-
     key, equals, outcome = (part.strip() for part in text.partition("="))
     if not equals:
         raise InputError("--found", repr(text), "a check and its outcome", "Write it like --found room=dry.")
@@ -200,10 +201,6 @@ def _outcome(text: str) -> tuple[str, str]:
 
 
 def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
-    from doe.symptoms import WORDS
-    from doe.words import diagnosis as words
-    from doe.words.cautions import FOOTER
-
     found = done.diagnosis
     rows = [(c.fault.label, words.likelihood(c.p), f"{100 * c.p:.0f} in 100") for c in found.causes[:5] if c.p >= 0.03]
     blocks: list[Block] = [words.headline(found)]
@@ -232,11 +229,6 @@ def _again(done: Diagnosed) -> str:
 
 def _asked(known: Known) -> Evidence:
     """Symptoms and the facts that are quickly given, asked at a terminal."""
-    from doe.book.sheets.cells import read_symptoms
-    from doe.cli.ask import ask
-    from doe.symptoms import CATALOGUE, WORDS
-    from doe.symptoms.diagnosis import Evidence
-
     for number, s in enumerate(CATALOGUE, start=1):
         say(f"{number:3}  {s.label}: {s.seen}", indent="     ")
 
@@ -270,11 +262,6 @@ _QUICK = (
 
 def _facts(known: Known, symptoms: tuple[str, ...]) -> Known:
     """Facts that are quickly given; Enter leaves one out, a dot the rest."""
-    from doe.cli.ask import ask, ask_choice
-    from doe.domain.units import parse_number
-    from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN
-    from doe.symptoms.reading import symptom
-
     washed = any(symptom(key).when in ("after wash", "days later") for key in symptoms)
     chosen = {
         "where": ("Where on the print", PLACES),
@@ -306,10 +293,6 @@ def _facts(known: Known, symptoms: tuple[str, ...]) -> Known:
 
 def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Reply:
     """Diagnose, check, diagnose again, until the person stops or nothing is left to check; then ask what it was."""
-    from doe.acts import diagnosis as acts
-    from doe.cli.ask import ask, ask_choice
-    from doe.words import diagnosis as words
-
     skipped: set[str] = set()
     while True:
         done = acts.diagnose_case(book, evidence, setting)
@@ -335,8 +318,6 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
         say(f"  {number}  {label}")
 
     def read(answer: str) -> str | None:
-        from doe.symptoms.faults import fault
-
         if not answer:
             return None
         if answer.isdigit() and 1 <= int(answer) <= len(likely):
@@ -350,11 +331,6 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
 
 
 def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
-    from doe.acts.base import local
-    from doe.acts.diagnosis import CASE
-    from doe.symptoms import WORDS
-    from doe.symptoms.faults import fault
-
     if withdraw is not None:
         with desk.open(create=False) as book:
             if withdraw not in {n.id for n in book.notes(CASE)}:

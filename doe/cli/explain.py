@@ -8,6 +8,8 @@ import typer
 
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply
+from doe.domain.glossary import GLOSSARY
+from doe.domain.glossary import explain as look_up
 from doe.domain.texts import quoted
 
 
@@ -29,9 +31,6 @@ def register(root: typer.Typer) -> None:
         ] = None,
     ) -> Reply:
         """Explain a word of the reports in one paragraph."""
-        from doe.domain.glossary import GLOSSARY
-        from doe.domain.glossary import explain as look_up
-
         if not words:
             names = [w.name for w in GLOSSARY]
             return Reply({"words": names}, (", ".join(names) + ".",), ('doe explain "setting error"',))

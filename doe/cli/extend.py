@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from doe.acts.study.plans import extend_study
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply
 from doe.cli.plan import SEED, planned, planned_data
@@ -24,8 +25,6 @@ def register(root: typer.Typer) -> None:
         seed: SEED = None,
     ) -> Reply:
         """Add a round of the coupons that are expected to help the verdict most, as a block in runnable order."""
-        from doe.acts.study.plans import extend_study
-
         with desk.open(create=False) as book, desk.progress("choosing coupons") as tell:
             made = extend_study(book, study, coupons=coupons, seed=seed, progress=tell, shown=desk.shown)
         name = quoted(made.record.name)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import typer
 
+from doe.acts.study.fits import fit_study
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.plan import SEED
@@ -17,8 +18,6 @@ def register(root: typer.Typer) -> None:
     @command(root, "fit", example='doe fit "new powder"')
     def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
         """Fit the surfaces to what is scored, and say what these coupons can and cannot tell."""
-        from doe.acts.study.fits import fit_study
-
         with desk.open(create=False) as book, desk.progress("fitting") as tell:
             fitted = fit_study(book, study, seed=seed, progress=tell)
         surfaces, belief = fitted.surfaces, fitted.surfaces.belief

@@ -7,9 +7,16 @@ from typing import Annotated
 
 import typer
 
+from doe.acts.gauges.line import gauged_line, keep_readings, machine_summaries
+from doe.acts.gauges.map import map_machine, write_map
 from doe.cli.desk import Desk, command, group
+from doe.cli.gauge_words import added, machine_blocks, map_blocks, readings_table
 from doe.cli.output import Block, Reply, Warn
+from doe.domain.errors import InputError
+from doe.domain.gauge import GaugeReading
 from doe.domain.texts import quoted
+from doe.domain.units import SYMBOLS
+from doe.words.typed import moment, quantity
 from doe.words.wording import count
 
 app = group("gauge", "Gauge readings: a display is not the surface temperature.")
@@ -50,11 +57,6 @@ def add(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
 ) -> Reply:
     """Keep one reading of a gauge on a machine, or repeats of it."""
-    from doe.acts.gauges.line import keep_readings
-    from doe.cli.gauge_words import added
-    from doe.domain.errors import InputError
-    from doe.domain.gauge import GaugeReading
-    from doe.words.typed import moment, quantity
 
     def degc(text: str, option: str) -> float:
         return quantity(text, "degC", option, desk.shown, can_ask=desk.can_ask)
@@ -100,10 +102,6 @@ def list_readings(desk: Desk, line: Annotated[str, typer.Argument(help="The line
 
     Correction with its uncertainty, setting error, smallest sensible step between levels, drift, when to measure again.
     """
-    from doe.acts.gauges.line import gauged_line, machine_summaries
-    from doe.cli.gauge_words import machine_blocks, readings_table
-    from doe.domain.units import SYMBOLS
-
     with desk.look() as book:
         kept = book.gauge_history(book.line(line).name)
         gauged = gauged_line(book, line)
@@ -142,9 +140,6 @@ def map_readings(
     output: Annotated[Path | None, typer.Option("--output", "-o", help="Also write it as an HTML page.")] = None,
 ) -> Reply:
     """Show where a platen or an oven is cold, and where coupons may lie."""
-    from doe.acts.gauges.map import map_machine, write_map
-    from doe.cli.gauge_words import map_blocks
-
     with desk.look() as book:
         made = map_machine(book, line, machine, grid=(rows, columns), shown=desk.shown)
     written = None if output is None else write_map(made, output, shown=desk.shown)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table
+from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line
 from doe.domain.texts import quoted
+from doe.domain.units import show_difference
+from doe.words.typed import spread
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -52,9 +56,6 @@ def add(
     why: Annotated[str, typer.Option(help="Why a line of that name is corrected.")] = "",
 ) -> Reply:
     """Keep a line; settle minutes decide the order of a plan."""
-    from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line
-    from doe.words.typed import spread
-
     made = Line(
         name,
         _machine(desk, oven, DEFAULT_OVEN, oven_heat, oven_cool, oven_uncertainty, oven_display_step, oven_recovery),
@@ -89,10 +90,6 @@ def _machine(
     step: str | None,
     recovery: str | None,
 ) -> Machine:
-    from dataclasses import replace
-
-    from doe.words.typed import spread
-
     def size(text: str | None, what: str) -> float | None:
         return spread(text, "degC", f"{name}, {what}", desk.shown) if text else None
 
@@ -124,8 +121,6 @@ def list_lines(desk: Desk) -> Reply:
 @command(app, "show", example="doe line show back-room")
 def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
     """Show one line, how long its machines take to settle, and how many gauge readings there are."""
-    from doe.domain.units import show_difference
-
     with desk.look() as book:
         line = book.line(name)
         readings = len(book.gauge_readings(name))

@@ -7,9 +7,15 @@ import os
 import re
 import shutil
 import sys
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TextIO
+
+from rich.box import Box
+from rich.console import Console
+from rich.table import Table as RichTable
+from rich.text import Text
 
 from doe.domain.errors import DoeError, InputError, InputErrors
 from doe.domain.jsonable import jsonable
@@ -95,8 +101,6 @@ def print_json(data: Mapping[str, Any]) -> None:
 
 def say(text: str, *, indent: str = "", style: str = "", stream: TextIO | None = None) -> None:
     """Print text wrapped to the width; ``indent`` is for the lines after the first."""
-    import textwrap
-
     stream = stream or sys.stdout
     width = line_width()
     for paragraph in text.split("\n"):
@@ -111,11 +115,6 @@ def say(text: str, *, indent: str = "", style: str = "", stream: TextIO | None =
 
 def print_table(table: Table) -> None:
     """Print a table; columns of text fold when it would be wider than the terminal."""
-    from rich.box import Box
-    from rich.console import Console
-    from rich.table import Table as RichTable
-    from rich.text import Text
-
     # a single rule under the headings reads well in any font and in a log
     box = Box("    \n    \n ---\n    \n    \n    \n    \n    \n", ascii=True)
     grid = RichTable(

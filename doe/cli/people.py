@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from doe.acts.scoring.people import people_of_study, write_people
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study import KEY
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
+from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.acts.scoring.people import PeopleAgreement
@@ -39,8 +41,6 @@ def register(root: typer.Typer) -> None:
         ] = None,
     ) -> Reply:
         """Say how far the people who score agree, who is harsh or kind, and what to do about it."""
-        from doe.acts.scoring.people import people_of_study, write_people
-
         if output is not None and output.is_dir():
             raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as people.html.")
         with desk.look() as book:
@@ -74,8 +74,6 @@ def _signed(value: float) -> str:
 
 def people_blocks(found: PeopleAgreement) -> list[Block]:
     """Agreement for a person: what it means, who leans, what is missing, what to look at again."""
-    from doe.words.wording import count
-
     blocks: list[Block] = [f"People who score {found.record.name}:", *(f"  {text}" for text in found.sentences)]
     if found.hand is not None:
         rows = [

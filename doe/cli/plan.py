@@ -6,16 +6,21 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from doe.acts.study.plans import commit_plan, compare_for
+from doe.acts.study.worth import sizes_worth
+from doe.cli.ask import ask_choice
 from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn, say
+from doe.cli.gauge_words import dial_blocks, dial_data
+from doe.cli.output import Block, Reply, Table, Warn, print_table, say
 from doe.cli.sizes import sizes_reply
 from doe.cli.study import KEY
 from doe.domain.texts import quoted
-from doe.words.wording import count
+from doe.plans import KIND_LABELS, PlanJudgement
+from doe.words.dials import dials_of_coupons
+from doe.words.wording import amount, count
 
 if TYPE_CHECKING:
     from doe.acts.study.plans import PlanChoice, Planned
-    from doe.plans import PlanJudgement
 
 SEED = Annotated[
     int | None,
@@ -67,12 +72,7 @@ def register(root: typer.Typer) -> None:
         seed: SEED = None,
     ) -> Reply:
         """Compare plans at a budget of coupons, before any is made; --choose makes one."""
-        from doe.acts.study.plans import commit_plan, compare_for
-        from doe.cli.ask import ask_choice
-
         if sizes:
-            from doe.acts.study.worth import sizes_worth
-
             with desk.look() as book, desk.progress("trying sizes") as tell:
                 return sizes_reply(sizes_worth(book, study, lines=lines, progress=tell))
         with desk.open(create=False) as book:
@@ -113,8 +113,6 @@ def register(root: typer.Typer) -> None:
 
 def show_table(block: object) -> None:
     """Print a table or warning while a command still asks."""
-    from doe.cli.output import print_table
-
     if isinstance(block, Table):
         print_table(block)
     elif isinstance(block, Warn):
@@ -179,8 +177,6 @@ def _aliases(judgement: PlanJudgement) -> str:
 
 def tells(judgement: object) -> list[Block]:
     """What a plan can and cannot tell, one sentence each."""
-    from doe.plans import PlanJudgement
-
     assert isinstance(judgement, PlanJudgement)
     return [
         *(f"  + {text}" for text in judgement.can_tell),
@@ -191,9 +187,6 @@ def tells(judgement: object) -> list[Block]:
 
 def planned_data(made: Planned) -> dict[str, object]:
     """A stored round for ``--json``."""
-    from doe.cli.gauge_words import dial_data
-    from doe.words.dials import dials_of_coupons
-
     dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
     return {
         "study": made.record.name,
@@ -210,11 +203,6 @@ def planned_data(made: Planned) -> dict[str, object]:
 
 def planned(made: Planned, desk: Desk) -> list[Block]:
     """A stored round for a person: what it costs, what it tells, and its coupons."""
-    from doe.cli.gauge_words import dial_blocks
-    from doe.plans import KIND_LABELS
-    from doe.words.dials import dials_of_coupons
-    from doe.words.wording import amount
-
     shown, factors = desk.shown, made.record.study.factors
     batches = ("cure_batch", "press_batch")
     rows = [

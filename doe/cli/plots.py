@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from doe.practice.drill import MapPicture
+from reports.practice import map_finding
+
 if TYPE_CHECKING:
     from doe.practice.drill import Outcome
 
@@ -12,11 +17,6 @@ _COLUMNS, _ROWS = 46, 12
 
 def little_map(outcome: Outcome) -> list[str]:
     """Truth over press temperature and dwell, the other settings at the best; nothing for other pictures."""
-    import numpy as np
-
-    from doe.practice.drill import MapPicture
-    from reports.practice import map_finding
-
     picture = outcome.picture
     if not isinstance(picture, MapPicture):
         return []

@@ -3,18 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from doe.acts import practising
+from doe.acts.base import local
+from doe.cli.ask import ask_text
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Block, Reply, Table, error_lines, say
+from doe.cli.plots import little_map
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
+from doe.domain.units import show
+from doe.practice.drawings import WIDTH, drawing
+from doe.practice.drill import Turn, practice_study
+from doe.practice.drills import HINT, start
+from doe.symptoms import WORDS
+from reports.files import write_whole
+from reports.practice import practice_report
 
 if TYPE_CHECKING:
-    from doe.practice.drill import Drill, MadeCoupon, Turn
+    from doe.practice.drill import Drill, MadeCoupon
 
 app = group("practice", "Exercises on simulated lines: nothing gets hot, nothing is wasted.")
 
@@ -60,9 +72,6 @@ def play(
     ] = None,
 ) -> Reply:
     """Do an exercise; at the end the truth comes out and the score is kept under your name."""
-    from doe.acts import practising
-    from doe.practice.drills import start
-
     if not answers and not desk.can_ask:
         raise InputError(
             "doe practice play", "nobody to ask", "a terminal, or --answer", "See doe practice play --help."
@@ -108,9 +117,6 @@ def play(
 
 
 def _pass_on(drill: Drill, text: str, given: list[str]) -> Turn:
-    from doe.practice.drill import Turn
-    from doe.practice.drills import HINT
-
     turn = Turn((drill.hint(),)) if text.strip().lower() == HINT else drill.answer(text)
     given.append(text)
     return turn
@@ -118,8 +124,6 @@ def _pass_on(drill: Drill, text: str, given: list[str]) -> Turn:
 
 def _talk(drill: Drill, given: list[str]) -> None:
     """Ask and answer at a terminal until it is over, or the person types q."""
-    from doe.cli.ask import ask_text
-
     for line in drill.brief:
         say(line)
     say("Type hint for a hint, q to leave it.")
@@ -144,11 +148,6 @@ def _talk(drill: Drill, given: list[str]) -> None:
 
 def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
     """Coupons as they come back, three beside one another: drawing, what is seen, hand-feel."""
-    from doe.domain.units import show
-    from doe.practice.drawings import WIDTH, drawing
-    from doe.practice.drill import practice_study
-    from doe.symptoms import WORDS
-
     study = practice_study(drill.seed)
 
     def settings_of(made: MadeCoupon) -> list[str]:
@@ -177,18 +176,11 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
 def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
     if output is None:
         return None
-    from datetime import datetime
-
-    from reports.files import write_whole
-    from reports.practice import practice_report
-
     day = f"{datetime.now():%Y-%m-%d}"
     return write_whole(output, practice_report(drill.outcome, who=desk.name, day=day, shown=desk.shown))
 
 
 def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
-    from doe.cli.plots import little_map
-
     outcome = drill.outcome
     blocks: list[Block] = [f"{outcome.score} of 100 points."]
     blocks.append(
@@ -216,8 +208,6 @@ def lesson(
     seed: Annotated[int, typer.Option(help="The line that everybody gets.")],
 ) -> Reply:
     """Set the same line for the whole class."""
-    from doe.acts import practising
-
     with desk.open() as book:
         practising.set_lesson(book, exercise, seed)
     return Reply(
@@ -233,9 +223,6 @@ def class_(
     person: Annotated[str | None, typer.Option(help="Only this one.")] = None,
 ) -> Reply:
     """Show who did which exercise, how often and how well."""
-    from doe.acts import practising
-    from doe.acts.base import local
-
     with desk.look() as book:
         found = [p for p in practising.class_progress(book) if person is None or p.person == person]
         lessons = {e: practising.lesson_seed(book, e) for e in practising.EXERCISES}

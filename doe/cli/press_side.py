@@ -10,15 +10,18 @@ import typer
 from doe.acts.base import Key
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.sheets import people_of
+from doe.book.sheets.cells import read_symptoms, read_void
 from doe.cli.ask import ask, ask_text
 from doe.cli.output import say
-from doe.cli.scoring import Recorded, recorded
+from doe.cli.scoring import Recorded, recorded, symptom_words
 from doe.domain.errors import InputError
 from doe.domain.results import check_hand
 from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number
+from doe.symptoms import symptom
+from doe.words.wording import amount
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,8 +39,6 @@ def ask_coupons(
     book: Book, key: Key, shown: Shown, *, people: Sequence[str] | None = None, washes: bool = False
 ) -> Recorded:
     """Ask for the scores of every coupon that waits for one, in press order."""
-    from doe.words.wording import amount
-
     record = book.study(key)
     whole_plan(book, record)
     results = book.results(record.id)
@@ -109,8 +110,6 @@ def _word(answer: str) -> str:
 
 
 def _reason(answer: str) -> str:
-    from doe.book.sheets.cells import read_void
-
     found = read_void(answer, "void")
     if found is None:
         raise InputError("void", "nothing", "a reason", "Say in a few words what happened to the coupon.")
@@ -118,10 +117,6 @@ def _reason(answer: str) -> str:
 
 
 def _ask_symptom() -> tuple[tuple[str, ...], str]:
-    from doe.book.sheets.cells import read_symptoms
-    from doe.cli.scoring import symptom_words
-    from doe.symptoms import symptom
-
     words = symptom_words()
     for letter, key in words.letters.items():
         say(f"    {letter}  {symptom(key).label}: {symptom(key).seen}", indent="       ")

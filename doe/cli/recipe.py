@@ -7,10 +7,28 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from doe.acts.gauges.line import today
+from doe.acts.recipe.recipes import find_recipe, nearest_to, parts_of, recipe_on, recipes_to_list
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.release import recipe_table
+from doe.domain.errors import InputError
 from doe.domain.texts import quoted
-from doe.words.wording import count
+from doe.words import typed
+from doe.words.cautions import FOOTER
+from doe.words.recipe import (
+    SIMILAR,
+    both,
+    changes_between,
+    confirmation_sentence,
+    difference_words,
+    expected_sentence,
+    span,
+    state_words,
+)
+from doe.words.wording import count, held
+from reports.files import write_whole
+from reports.recipe.card import recipe_card
 
 if TYPE_CHECKING:
     from doe.acts.recipe.recipes import Nearest, OnLine
@@ -28,10 +46,6 @@ def list_recipes(
     desk: Desk, every: Annotated[bool, typer.Option("--all", help="Show every revision, retired ones too.")] = False
 ) -> Reply:
     """List the recipes in force, those due for review first."""
-    from doe.acts.gauges.line import today
-    from doe.acts.recipe.recipes import recipes_to_list
-    from doe.words.recipe import state_words
-
     day = today()
     with desk.look() as book:
         kept = recipes_to_list(book, every=every)
@@ -60,13 +74,6 @@ def list_recipes(
 @command(app, "show", example='doe recipe show "heavy tee"')
 def show(desk: Desk, recipe: NAME, revision: REVISION = None) -> Reply:
     """Show one revision: settings, handling, what it rests on, what would void it."""
-    from doe.acts.gauges.line import today
-    from doe.acts.recipe.recipes import find_recipe
-    from doe.cli.release import recipe_table
-    from doe.words.cautions import FOOTER
-    from doe.words.recipe import confirmation_sentence, expected_sentence, state_words
-    from doe.words.wording import held
-
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
     found = kept.recipe
@@ -103,12 +110,6 @@ def card(
     revision: REVISION = None,
 ) -> Reply:
     """Write the card for the press: one page of A4 or Letter."""
-    from doe.acts.gauges.line import today
-    from doe.acts.recipe.recipes import find_recipe
-    from doe.domain.errors import InputError
-    from reports.files import write_whole
-    from reports.recipe.card import recipe_card
-
     if output.is_dir():
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as card.html.")
     with desk.look() as book:
@@ -133,10 +134,6 @@ def card(
 @command(app, "history", example='doe recipe history "heavy tee"')
 def history(desk: Desk, recipe: NAME) -> Reply:
     """Show every revision of a recipe and what changed between them."""
-    from doe.acts.gauges.line import today
-    from doe.acts.recipe.recipes import find_recipe
-    from doe.words.recipe import changes_between, state_words
-
     with desk.look() as book:
         kept = book.recipes(find_recipe(book, recipe).recipe.name)
     day = today()
@@ -165,8 +162,6 @@ def history(desk: Desk, recipe: NAME) -> Reply:
 @command(app, "retire", example='doe recipe retire "heavy tee" --why "the powder is no longer made"')
 def retire(desk: Desk, recipe: NAME, why: Annotated[str, typer.Option(help="Why it is not used any more.")]) -> Reply:
     """Take a recipe out of use; every revision stays in the book."""
-    from doe.acts.recipe.recipes import find_recipe
-
     with desk.open(create=False) as book:
         name = find_recipe(book, recipe).recipe.name
         book.retire_recipe(name, why)
@@ -194,11 +189,6 @@ def find(
     powder: Annotated[str | None, typer.Option(help='As "name; supplier=...; lot=...".')] = None,
 ) -> Reply:
     """Find the recipe whose materials are nearest, and see what differs."""
-    from doe.acts.recipe.recipes import nearest_to, parts_of
-    from doe.domain.errors import InputError
-    from doe.words import typed
-    from doe.words.recipe import SIMILAR, difference_words
-
     given: dict[Any, Any] = {
         part: typed.material(text, f"--{part}")
         for part, text in (("fabric", fabric), ("film", film), ("powder", powder))
@@ -243,9 +233,6 @@ def on(
     revision: REVISION = None,
 ) -> Reply:
     """Express a recipe for a line through its gauges, and say what is not known there."""
-    from doe.acts.gauges.line import today
-    from doe.acts.recipe.recipes import find_recipe, recipe_on
-
     with desk.look() as book:
         moved = recipe_on(book, find_recipe(book, recipe, revision), line, on=today(), shown=desk.shown)
     return Reply(
@@ -265,9 +252,6 @@ def on(
 
 def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
     """A recipe on a line for a person: settings as that line shows them, then what is not known."""
-    from doe.words.cautions import FOOTER
-    from doe.words.recipe import both, span
-
     recipe = moved.kept.recipe
     rows = []
     for each in moved.settings:

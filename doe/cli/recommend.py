@@ -7,12 +7,23 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from doe.acts.answers import answer_data
+from doe.acts.base import local, version
+from doe.acts.gauges.line import gauged_line, study_cautions
+from doe.acts.study.fits import recommend_study
+from doe.acts.study.why import explain
 from doe.cli.desk import Desk, command
+from doe.cli.gauge_words import dial_blocks, dial_data
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.plan import SEED
 from doe.cli.study import KEY
 from doe.cli.why import why_blocks
 from doe.domain.texts import quoted
+from doe.words import answer as words
+from doe.words.answer import scores_first
+from doe.words.dials import dials_of_settings
+from doe.words.setting_errors import errors_counted
+from doe.words.wording import amount, amount_both, amount_range
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,15 +55,6 @@ def register(root: typer.Typer) -> None:
         ] = False,
     ) -> Reply:
         """Recommend settings that keep passing when the machines wander, and say how sure that is."""
-        from doe.acts.answers import answer_data
-        from doe.acts.gauges.line import gauged_line, study_cautions
-        from doe.acts.study.fits import recommend_study
-        from doe.acts.study.why import explain
-        from doe.cli.gauge_words import dial_blocks, dial_data
-        from doe.words.answer import scores_first
-        from doe.words.dials import dials_of_settings
-        from doe.words.setting_errors import errors_counted
-
         with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
             found = recommend_study(book, study, seed=seed, progress=tell)
             gauged = gauged_line(book, found.fitted.record)
@@ -101,9 +103,6 @@ def first_passed(found: Recommended) -> str:
 
 def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ()) -> list[Block]:
     """An answer for a person: verdict, settings and their ``dials``, how sure, windows, cliffs, limits of certainty."""
-    from doe.words import answer as words
-    from doe.words.setting_errors import errors_counted
-
     study, answer = found.fitted.record.study, found.answer
     blocks: list[Block] = [
         f"{words.headline(answer)}.",
@@ -130,8 +129,6 @@ def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ())
 
 def settings_table(study: Study, found: Recommended, shown: Shown) -> Table:
     """The setpoint with both windows and the tested range."""
-    from doe.words.wording import amount_both, amount_range
-
     answer = found.answer
     rows = []
     for f in study.factors:
@@ -145,8 +142,6 @@ def settings_table(study: Study, found: Recommended, shown: Shown) -> Table:
 
 def _span(f: Factor, window: Window | None, shown: Shown) -> str:
     """Ends of a window along one factor; empty for levels."""
-    from doe.words.wording import amount_range
-
     if f.is_categorical:
         return ""
     if window is None:
@@ -157,8 +152,6 @@ def _span(f: Factor, window: Window | None, shown: Shown) -> str:
 
 def coupon_table(study: Study, frame: pd.DataFrame, shown: Shown) -> Table:
     """Settings of coupons, one row each."""
-    from doe.words.wording import amount
-
     rows = [tuple(amount(f, row[f.name], shown) for f in study.factors) for row in frame.to_dict("records")]
     heads = tuple(f.name for f in study.factors)
     return Table(heads, rows, right=heads)
@@ -166,8 +159,6 @@ def coupon_table(study: Study, frame: pd.DataFrame, shown: Shown) -> Table:
 
 def history(found: Recommended) -> list[Block]:
     """Whether this answer is new, kept, or replaces one to other results."""
-    from doe.acts.base import local, version
-
     if found.kept is not None:
         newer = "" if found.kept.version == version() else f" by version {found.kept.version}; this is {version()}"
         return [

@@ -7,8 +7,12 @@ from typing import Annotated
 
 import typer
 
+from doe.acts.comparison.verdict import is_comparison
+from doe.cli import scoring
+from doe.cli.again import record_again
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply, Warn
+from doe.cli.press_side import ask_coupons
 from doe.cli.sheet import PEOPLE
 from doe.cli.study import KEY
 from doe.domain.errors import InputError
@@ -66,9 +70,6 @@ def register(root: typer.Typer) -> None:
         why: Annotated[str, typer.Option(help="Why scores are corrected.")] = "",
     ) -> Reply:
         """Record scores: from a filled file, for one coupon, from a sheet of your own, or asked one by one."""
-        from doe.acts.comparison.verdict import is_comparison
-        from doe.cli import scoring
-
         one = scoring.Typed(
             coupon, passed or [], failed or [], symptom or [], side, hand or [], actual or [], note, void
         )
@@ -81,8 +82,6 @@ def register(root: typer.Typer) -> None:
                     "Use one of them at a time.",
                 )
             if again:
-                from doe.cli.again import record_again
-
                 return record_again(desk, book, study, file=file, one=one, own_sheet=own_sheet)
             if file is not None:
                 done = scoring.record_file(book, study, file, why=why)
@@ -92,8 +91,6 @@ def register(root: typer.Typer) -> None:
             elif one.says_anything:
                 done = scoring.record_one(book, study, one, desk.shown, why=why, can_ask=desk.can_ask)
             elif desk.can_ask:
-                from doe.cli.press_side import ask_coupons
-
                 done = ask_coupons(book, study, desk.shown, people=person, washes=washes)
             else:
                 raise InputError(

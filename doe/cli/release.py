@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from doe.acts.base import slug
+from doe.acts.recipe.release import Wishes, release_study
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study import KEY
+from doe.domain.errors import InputError
+from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
+from doe.words.recipe import both, confirmation_sentence, window_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -57,10 +63,6 @@ def register(root: typer.Typer) -> None:
         ] = False,
     ) -> Reply:
         """Release the confirmed answer of a study as a recipe, or say everything that is missing for it."""
-        from datetime import UTC, datetime
-
-        from doe.acts.recipe.release import Wishes, release_study
-
         wishes = Wishes(
             name,
             approved_by,
@@ -90,9 +92,6 @@ def register(root: typer.Typer) -> None:
 
 def lots_typed(texts: list[str] | tuple[str, ...]) -> Mapping[str, str]:
     """Lots of ``film=77`` and the like, by part."""
-    from doe.domain.errors import InputError
-    from doe.domain.recipe import PARTS
-
     found: dict[str, str] = {}
     for text in texts:
         part, equals, lot = (piece.strip() for piece in text.partition("="))
@@ -105,15 +104,11 @@ def lots_typed(texts: list[str] | tuple[str, ...]) -> Mapping[str, str]:
 
 
 def _file(name: str) -> str:
-    from doe.acts.base import slug
-
     return slug(name)
 
 
 def released_blocks(made: Released, shown: Shown) -> list[Block]:
     """A release for a person: what it is, its settings, what it rests on, and what the record can only say."""
-    from doe.words.recipe import confirmation_sentence
-
     recipe = made.recipe
     said = [f"{item.what}: {item.found}." for item in made.items if item.state == "said"]
     return [
@@ -130,8 +125,6 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
 
 def recipe_table(recipe: Recipe, shown: Shown) -> Table:
     """Settings of a recipe: surface, dial and window, temperatures in both units."""
-    from doe.words.recipe import both, window_words
-
     rows = [
         (
             s.label,

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from doe.acts.recipe.story import write_story
+from doe.acts.study.sheets import write_report
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply
 from doe.cli.plan import SEED
+from doe.cli.recommend import history
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
+from doe.words.answer import headline
+from reports.recipe.story import Item, record_sentence, repeat_sentence
 
 STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
 
@@ -48,10 +54,6 @@ def register(root: typer.Typer) -> None:
                 "a study, or --recipe NAME",
                 'Write it like: doe report "new powder"',
             )
-        from doe.acts.study.sheets import write_report
-        from doe.cli.recommend import history
-        from doe.words.answer import headline
-
         with desk.open(create=False) as book, desk.progress("writing the report") as tell:
             made = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
         answer, name = made.found.answer, made.found.fitted.record.name
@@ -77,11 +79,6 @@ def _refuse_both(study: str | None, seed: int | None) -> None:
 
 def _story(desk: Desk, recipe: str, revision: int | None, output: Path) -> Reply:
     """Write why a recipe was chosen."""
-    from datetime import UTC, datetime
-
-    from doe.acts.recipe.story import write_story
-    from reports.recipe.story import Item, record_sentence, repeat_sentence
-
     with desk.look() as book, desk.progress("writing why") as tell:
         made = write_story(
             book, recipe, output, revision=revision, shown=desk.shown, now=datetime.now(UTC), progress=tell

@@ -11,11 +11,22 @@ from doe.acts.base import Key
 from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
+from doe.acts.study.rounds import coupons_of_kind
+from doe.book.sheets.cells import read_symptoms, read_void
+from doe.book.sheets.entry import guess_mapping, map_foreign, read_entry, read_foreign
+from doe.cli.ask import ask_text, ask_yes
+from doe.cli.output import Table, print_table, say
+from doe.domain.entry import sheet_letters
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.plan_kinds import CONFIRM
 from doe.domain.results import BATCH_COLUMNS
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.study import Study
+from doe.domain.texts import quoted
 from doe.domain.units import Shown, parse_number
+from doe.plans import judge_plan
+from doe.symptoms import WORDS, short_list
+from doe.words.typed import quantity
 
 if TYPE_CHECKING:
     from doe.book import Book, StudyRecord
@@ -43,9 +54,6 @@ class Recorded:
 
 def recorded(book: Book, record: StudyRecord, names: Sequence[str], fields: int, notes: Sequence[str] = ()) -> Recorded:
     """What to say after scores of some coupons were stored; coupons of a confirmation are counted apart."""
-    from doe.acts.study.rounds import coupons_of_kind
-    from doe.domain.plan_kinds import CONFIRM
-
     judging = set(coupons_of_kind(book, record.id, CONFIRM)["coupon"])
     return Recorded(
         record.name,
@@ -60,16 +68,11 @@ def recorded(book: Book, record: StudyRecord, names: Sequence[str], fields: int,
 
 def symptom_words() -> SymptomWords:
     """Symptoms by name, and by the letter that stands on the bench sheet."""
-    from doe.domain.entry import sheet_letters
-    from doe.symptoms import WORDS, short_list
-
     return replace(WORDS, letters=sheet_letters(s.key for s in short_list()))
 
 
 def record_file(book: Book, key: Key, path: Path, *, why: str = "") -> Recorded:
     """Store everything a filled entry file says, or nothing."""
-    from doe.book.sheets.entry import read_entry
-
     record = book.study(key)
     coupons = whole_plan(book, record).coupons
     found = read_entry(path, record.study, coupons, symptoms=symptom_words())
@@ -116,8 +119,6 @@ def read_typed(study: Study, typed: Typed, shown: Shown, *, can_ask: bool = Fals
     InputError
         If no coupon is named, nothing is said about it, or a part cannot be read.
     """
-    from doe.book.sheets.cells import read_symptoms, read_void
-
     if typed.coupon is None:
         raise InputError(
             "--coupon", "nothing", "the name on the label", "Say which coupon it is, such as --coupon R1-03."
@@ -162,8 +163,6 @@ def _pairs(option: str, texts: Sequence[str], example: str) -> list[tuple[str, s
 
 
 def _actual(study: Study, texts: Sequence[str], shown: Shown, *, can_ask: bool) -> dict[str, float]:
-    from doe.words.typed import quantity
-
     made = {}
     for name, value in _pairs("--actual", texts, "press_temp=148"):
         unit = study.factor(name).unit
@@ -184,8 +183,6 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
     InputError
         If nothing was typed and nobody can be asked.
     """
-    from doe.book.sheets.entry import guess_mapping, read_foreign
-
     record = book.study(key)
     sheet = read_foreign(path)
     checks = {c.name: f"check_{c.name}" for c in record.study.spec.checks}
@@ -195,8 +192,6 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
         kept = {h: use for h, use in guessed.items() if _role(use) not in typed.values()} if desk.can_ask else {}
         return kept | typed
     if not desk.can_ask:
-        from doe.domain.texts import quoted
-
         proposal = " ".join(
             f"--map {quoted(f'{h}={_role(use)}')}" for h, use in guessed.items() if _role(use) != "ignore"
         )
@@ -217,9 +212,6 @@ def _confirm(
     sheet: ForeignSheet, study: Study, guessed: Mapping[str, ColumnUse | str]
 ) -> Mapping[str, ColumnUse | str]:
     """Show the guess with the first cell of each column, and let a person change it."""
-    from doe.cli.ask import ask_text, ask_yes
-    from doe.cli.output import Table, print_table, say
-
     uses = dict(guessed)
     checks = [f"check_{c.name}" for c in study.spec.checks]
     others = ("pass", "hand_NAME", "coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS, "ignore")
@@ -247,9 +239,6 @@ def record_own(
     book: Book, key: Key, path: Path, uses: Mapping[str, ColumnUse | str], *, people: Sequence[str] = (), why: str = ""
 ) -> Recorded:
     """Store coupons and scores of a sheet made without a plan of ours, as rounds after those already there."""
-    from doe.book.sheets.entry import map_foreign, read_foreign
-    from doe.symptoms import WORDS
-
     record = book.study(key)
     refuse_without_limits(record.study)
     found = map_foreign(read_foreign(path), record.study, uses, people=people, symptoms=WORDS)
@@ -277,8 +266,6 @@ def record_own(
 
 def _judge(book: Book, record: StudyRecord) -> tuple[str, ...]:
     """What coupons that nobody planned can and cannot tell, in plain sentences."""
-    from doe.plans import judge_plan
-
     plan = stored_plan(book, record)
     coupons = plan.coupons.copy()
     # a sheet seldom says which coupons shared a batch; each on its own is the kindest reading, and it is said

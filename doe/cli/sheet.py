@@ -7,11 +7,14 @@ from typing import Annotated
 
 import typer
 
+from doe.acts.study.labels import write_labels
+from doe.acts.study.sheets import write_sheets
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply, Warn
 from doe.cli.study import KEY
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
+from doe.words.wording import count
 
 PEOPLE = Annotated[list[str] | None, typer.Option("--person", help="Repeat: who feels the coupons (hand-feel).")]
 
@@ -56,8 +59,6 @@ def register(root: typer.Typer) -> None:
                 "only with --labels",
                 "Add --labels a4 or --labels letter.",
             )
-        from doe.acts.study.sheets import write_sheets
-
         with desk.look() as book:
             made = write_sheets(
                 book, study, output, people=person, round_number=round_number, shown=desk.shown, made_by=desk.name
@@ -90,9 +91,6 @@ def _labels(
     desk: Desk, study: str, output: Path, grid: str, *, link: str, skip: int, round_number: int | None
 ) -> Reply:
     """Labels of a round, and how to print them."""
-    from doe.acts.study.labels import write_labels
-    from doe.words.wording import count
-
     with desk.look() as book:
         made = write_labels(
             book, study, output, grid=grid.lower(), link=link, skip=skip, round_number=round_number, shown=desk.shown

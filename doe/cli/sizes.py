@@ -6,6 +6,9 @@ from typing import TYPE_CHECKING
 
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
+from doe.practice.worth import Share, Worth
+from doe.words import worth as words
+from doe.words.wording import count, listing
 
 if TYPE_CHECKING:
     from doe.acts.study.worth import SizesWorth
@@ -13,9 +16,6 @@ if TYPE_CHECKING:
 
 def sizes_reply(found: SizesWorth) -> Reply:
     """Sizes side by side, with what the table says and does not say."""
-    from doe.words import worth as words
-    from doe.words.wording import count, listing
-
     study = found.record.study
     blocks: list[Block] = [
         words.lead(study, found.lines),
@@ -47,8 +47,6 @@ def sizes_reply(found: SizesWorth) -> Reply:
 
 def size_data(row: object) -> dict[str, object]:
     """A size for ``--json``: every share with its counts and standard error."""
-    from doe.practice.worth import Share, Worth
-
     assert isinstance(row, Worth)
     data: dict[str, object] = {"coupons": row.coupons, "hours": row.hours}
     for name in ("ready", "good", "bad", "ready_bad", "given_up", "found_out"):

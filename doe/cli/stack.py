@@ -8,7 +8,9 @@ import typer
 
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table
+from doe.domain.stack import Stack
 from doe.domain.texts import quoted
+from doe.words import typed
 from doe.words.wording import count
 
 MATERIAL_HELP = 'As "name; supplier=...; lot=...; detail=...".'
@@ -36,9 +38,6 @@ def add(
     why: Annotated[str, typer.Option(help="Why a stack of that name is corrected.")] = "",
 ) -> Reply:
     """Keep a stack; the same name with other materials is a correction and needs --why."""
-    from doe.domain.stack import Stack
-    from doe.words import typed
-
     made = Stack(
         name,
         typed.material(fabric, "--fabric"),

@@ -7,10 +7,18 @@ from typing import Annotated
 
 import typer
 
+from doe.acts.comparison.verdict import is_comparison
+from doe.acts.confirmation.verdict import confirmation_of
+from doe.acts.gauges.line import suggested_errors
+from doe.acts.study.counts import confirmation_counts, score_counts
+from doe.acts.study.limits import missing, refuse_held
+from doe.cli import study_amend, study_words
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table, Warn
+from doe.cli.study_questions import Wanted, ask_limits, ask_missing, study_of, with_measured_errors
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
+from doe.words import typed
 from doe.words.wording import count
 
 app = group("study", "Studies: one tuning question for one stack on one line.")
@@ -56,11 +64,6 @@ def new(
     ] = None,
 ) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
-    from doe.acts.gauges.line import suggested_errors
-    from doe.acts.study.limits import missing, refuse_held
-    from doe.cli import study_words
-    from doe.cli.study_questions import Wanted, ask_missing, study_of, with_measured_errors
-
     wanted = Wanted(
         name or "",
         stack or "",
@@ -135,11 +138,6 @@ def list_studies(
 @command(app, "show", example='doe study show "new powder"')
 def show(desk: Desk, study: KEY) -> Reply:
     """Show a study: factors, target, limits, rounds, scores so far."""
-    from doe.acts.comparison.verdict import is_comparison
-    from doe.acts.study.counts import confirmation_counts, score_counts
-    from doe.acts.study.limits import missing
-    from doe.cli import study_words
-
     with desk.look() as book:
         record = book.study(study)
         info = book.plan_info(record.id)
@@ -149,8 +147,6 @@ def show(desk: Desk, study: KEY) -> Reply:
         verdicts = [a for a in book.analyses(record.id) if a.verdict and a.kind not in told]
         judged = None
         if apart is not None:  # only then the numerics are needed
-            from doe.acts.confirmation.verdict import confirmation_of
-
             judged = confirmation_of(book, record.id)
         compares = is_comparison(book, record.id)
     state = [
@@ -206,11 +202,6 @@ def limits(
     why: Annotated[str, typer.Option(help="Why, for the record.")] = "limits from the data sheets",
 ) -> Reply:
     """Show or set the limits from the makers' data sheets. No plan is made without them."""
-    from doe.acts.study.limits import missing, refuse_held
-    from doe.cli import study_words
-    from doe.cli.study_questions import ask_limits
-    from doe.words import typed
-
     with desk.open(create=False) as book:
         record = book.study(study)
         found = record.study.limits
@@ -258,7 +249,5 @@ def restore(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why i
 
 def register(root: typer.Typer) -> None:
     """Add the group to the command tree."""
-    from doe.cli import study_amend
-
     study_amend.register(app)
     root.add_typer(app)

@@ -8,10 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from doe.acts.gauges.line import suggested_errors
+from doe.cli import study_words
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply
+from doe.cli.study_questions import readings_say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
+from doe.domain.units import show_difference
+from doe.words.typed import spread
 
 if TYPE_CHECKING:
     from doe.domain.study import Study
@@ -44,11 +49,6 @@ def register(group: typer.Typer) -> None:
         why: Annotated[str, typer.Option(help="Why it is changed.")] = "",
     ) -> Reply:
         """Change setting errors of a study, or show what its gauge readings suggest."""
-        from doe.acts.gauges.line import suggested_errors
-        from doe.cli import study_words
-        from doe.cli.study_questions import readings_say
-        from doe.domain.units import show_difference
-
         with desk.open(create=False) as book:
             record = book.study(study)
             changed = _changed(record.study, error or (), trial or (), desk.shown)
@@ -92,8 +92,6 @@ def _changed(study: Study, errors: Sequence[str], trials: Sequence[str], shown: 
 
 
 def _read(study: Study, text: str, option: str, shown: Shown) -> tuple[str, float | None]:
-    from doe.words.typed import spread
-
     name, equals, size = (part.strip() for part in text.partition("="))
     numeric = [f.name for f in study.numeric]
     if not equals or name not in numeric:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from doe.cli.output import Block, Table, Warn
+from doe.words.why import differences
+from doe.words.why_parts import rough_note, why_parts
 
 if TYPE_CHECKING:
     from doe.acts.study.fits import Recommended
@@ -14,9 +16,6 @@ if TYPE_CHECKING:
 
 def why_blocks(found: Recommended, why: Why, shown: Shown) -> list[Block]:
     """Why this setting, what every number rests on, which coupons carry them, and what would change them."""
-    from doe.words.why import differences
-    from doe.words.why_parts import rough_note, why_parts
-
     parts = why_parts(found.fitted.record.study, why, shown)
     blocks: list[Block] = [Warn(text) for text in differences(found.answer, why)]
     for part in parts:

@@ -12,6 +12,12 @@ from typing import TYPE_CHECKING, Any
 from doe.acts.base import Key, usual_seed, version
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.limits import refuse_held
+from doe.assure.comparison.equivalence import coupons_for_means
+from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe_points
+from doe.assure.comparison.rate_difference import Pairs, non_inferior_pairs, paired_difference
+from doe.assure.comparison.sizes import paired_power, strokes_for_rates
+from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
+from doe.book import NewAnalysis, NewRound
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
@@ -20,6 +26,8 @@ from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differ
 from doe.domain.stack import Material, Stack
 from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
+from doe.plans.timing import hours_at_machines
+from doe.words.wording import count, listing, percent, stated
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -168,9 +176,6 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
     InputError
         If the recipe or its study is not there, nothing differs, or a number cannot be used.
     """
-    from doe.assure.comparison.order import comparison_coupons, recipe_points
-    from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
-
     _check(wanted)
     kept = book.recipe(recipe_name)
     recipe, base = kept.recipe, study_behind(book, kept)
@@ -256,8 +261,6 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
     InputError
         As `offer_comparison` does, and while a limit of the new material is missing.
     """
-    from doe.book import NewAnalysis, NewRound
-
     offer = offer_comparison(book, recipe_name, wanted)
     if offer.missing_limits:
         options = " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
@@ -400,8 +403,6 @@ def limits_anew(old: Limits | None, differences: Sequence[StackDifference], give
 
 
 def _words(parts: object) -> str:
-    from doe.words.wording import listing
-
     return listing([str(p) for p in parts])  # type: ignore[attr-defined] # any iterable of texts
 
 
@@ -427,9 +428,6 @@ def _check(wanted: Wanted) -> None:
 
 
 def _strokes(study: Study, wanted: Wanted, rate: float, risk: float, margin: float, power: float) -> int:
-    from doe.assure.comparison.equivalence import coupons_for_means
-    from doe.assure.comparison.sizes import strokes_for_rates
-
     if wanted.strokes is not None and (margin, power) == (wanted.rate_margin, wanted.power):
         return wanted.strokes
     needed = strokes_for_rates(rate, margin=margin, alpha=risk, power=power)
@@ -444,9 +442,6 @@ def _strokes(study: Study, wanted: Wanted, rate: float, risk: float, margin: flo
 
 
 def _sizes(study: Study, line: Any, wanted: Wanted, rate: float, risk: float, coupons: Any) -> list[ComparisonSize]:
-    from doe.assure.comparison.order import MOST_STROKES
-    from doe.assure.comparison.sizes import strokes_for_rates
-
     found = []
     for margin in sorted({*MARGINS, wanted.rate_margin}):
         for power in sorted({*POWERS, wanted.power}):
@@ -461,17 +456,11 @@ def _sizes(study: Study, line: Any, wanted: Wanted, rate: float, risk: float, co
 
 
 def _hours(study: Study, coupons: pd.DataFrame, line: Any) -> float:
-    from doe.plans.timing import hours_at_machines
-
     return hours_at_machines(study, coupons, line).minutes / 60
 
 
 def _verdicts(plan: ComparisonPlan, study: Study) -> tuple[str, ...]:
     """What may come out of the first round, in sentences."""
-    from doe.assure.comparison.rate_difference import Pairs, non_inferior_pairs, paired_difference
-    from doe.assure.comparison.sizes import paired_power
-    from doe.words.wording import count, percent, stated
-
     n, risk = plan.strokes, plan.risk
     least = math.ceil(math.log(risk) / math.log1p(-plan.rate_margin))
     points = f"{100 * plan.rate_margin:g} points"

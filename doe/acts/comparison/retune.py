@@ -20,6 +20,7 @@ from doe.acts.study.earlier import (
 )
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import results_to_learn_from
+from doe.book import NewRound
 from doe.domain.factors import Factor
 from doe.domain.limits import CEILING_DEGC, Limits
 from doe.domain.plan_kinds import SURFACE_NOTE, is_as_dialled
@@ -27,11 +28,13 @@ from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
 from doe.domain.texts import NAME_LENGTH
 from doe.domain.units import METRIC, Shown
+from doe.plans import make_plan
+from doe.plans.timing import hours_at_machines
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book, NewRound, StudyRecord
+    from doe.book import Book, StudyRecord
     from doe.domain.recipe import Recipe
     from doe.domain.study import Study
 
@@ -84,10 +87,6 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
     InputError
         If the study is no comparison, its recipe or that one's study is gone, or a number cannot be used.
     """
-    from doe.book import NewRound
-    from doe.plans import make_plan
-    from doe.plans.timing import hours_at_machines
-
     record, plan = comparison_plan(book, key)
     kept = book.recipe(plan.recipe, plan.revision)
     base = study_behind(book, kept)
@@ -200,8 +199,6 @@ def _held(combination: Forbidden, levels: Mapping[str, str]) -> Forbidden | None
 
 def _brought(book: Book, record: StudyRecord, study: Study) -> NewRound | None:
     """The comparison's scored coupons of the new material, as the first round of the retune; None without any."""
-    from doe.book import NewRound
-
     results = book.results(record.id)
     mine = results[(results["material"] == "new") & results["passed"].notna()].reset_index(drop=True)
     if mine.empty:

@@ -27,12 +27,20 @@ from doe.acts.comparison.plan import (
 )
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.counts import ScoreCounts, counts_of
+from doe.assure import compare_materials
+from doe.assure.comparison.order import comparison_coupons
+from doe.assure.confirmation.allocation import SETPOINT
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.serial import to_plain
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
+from doe.plans.timing import hours_at_machines
+from doe.words.wording import stated
+from reports.comparison.page import ComparisonReport, comparison_report
+from reports.files import write_whole
+from reports.study.inputs import HistoryRow, Provenance
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -135,8 +143,6 @@ def judge_comparison(book: Book, key: Key) -> Compared:
     InputError
         If the study is no comparison.
     """
-    from doe.assure import compare_materials
-
     record, plan = comparison_plan(book, key)
     results = book.results(record.id, include_void=True)
     rounds = len(book.plan_info(record.id).rounds)
@@ -173,10 +179,6 @@ def more_coupons(
     InputError
         If it is settled, coupons still wait for a check, or no further look was planned.
     """
-    from doe.assure.comparison.order import comparison_coupons
-    from doe.assure.confirmation.allocation import SETPOINT
-    from doe.plans.timing import hours_at_machines
-
     found = judge_comparison(book, key)
     record, plan, judged = found.record, found.plan, found.comparison
     where = f"more coupons for {record.name}"
@@ -231,10 +233,6 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
     InputError
         If the place cannot be written.
     """
-    from reports.comparison.page import ComparisonReport, comparison_report
-    from reports.files import write_whole
-    from reports.study.inputs import HistoryRow, Provenance
-
     record, kept = found.record, found.kept
     acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     page = comparison_report(
@@ -293,8 +291,6 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
 
 def story_sentence(plan: ComparisonPlan, judged: AnalysisRecord | None) -> str:
     """A comparison in one sentence."""
-    from doe.words.wording import stated
-
     what = f"{plan.new} against {plan.in_use} (revision {plan.revision})"
     if judged is None or not judged.payload["rates"]["new_units"]:
         return f"{what}: nothing is judged yet."

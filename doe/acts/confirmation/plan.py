@@ -6,25 +6,34 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, local, usual_seed, version
 from doe.acts.confirmation.rules import REPLACEMENT, plan_data, plans_of
 from doe.acts.confirmation.verdict import Confirmed, confirmation_of, window_of
 from doe.acts.study.counts import score_counts
+from doe.acts.study.fits import fit_of, hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
+from doe.assure import claim_plan, confirmation_points, confirmation_settings
+from doe.assure.confirmation.allocation import CORNER_COUPONS
+from doe.assure.confirmation.attempts import ConfirmationPlan
+from doe.assure.confirmation.order import SET_UPS, order_confirmation
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
 from doe.domain.texts import check_note, quoted
+from doe.plans.timing import hours_at_machines
+from doe.setpoint.robust import RobustRate
+from doe.words.answer import scores_first
+from doe.words.wording import count, listing, stated
 
 if TYPE_CHECKING:
     import numpy as np
-    import pandas as pd
     from numpy.typing import NDArray
 
     from doe.assure import ClaimPlan
-    from doe.assure.confirmation.attempts import ConfirmationPlan
     from doe.assure.confirmation.order import Unit
     from doe.book import AnalysisRecord, Book, StudyRecord
     from doe.setpoint import Answer
@@ -131,8 +140,6 @@ def compare_claims_for(
     InputError
         If there is no answer that a confirmation could be about.
     """
-    from doe.assure import claim_plan
-
     asked = _asked(book, key, unit, corners, set_ups, progress)
     spec = asked.record.study.spec
     usual = not claims
@@ -200,10 +207,6 @@ def plan_confirmation(
     InputError
         If there is no answer to confirm, another confirmation is under way, or the claim asks for too much.
     """
-    from doe.assure import claim_plan, confirmation_settings
-    from doe.assure.confirmation.allocation import CORNER_COUPONS
-    from doe.assure.confirmation.attempts import ConfirmationPlan
-
     asked = _asked(book, key, unit, corners, set_ups, progress)
     record, spec = asked.record, asked.record.study.spec
     rule = claim_plan(
@@ -280,8 +283,6 @@ def replace_void(book: Book, key: Key, *, per_garment: int = PER_GARMENT, seed: 
     InputError
         If nothing is missing, or no confirmation is under way.
     """
-    import pandas as pd
-
     found = confirmation_of(book, key)
     record = book.study(key)
     name = quoted(record.name)
@@ -340,11 +341,6 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, 
     InputError
         If none is kept, it is about other results, or it says that the target is out of reach.
     """
-    from doe.acts.study.fits import fit_of, hash_now
-    from doe.assure import confirmation_points
-    from doe.assure.confirmation.order import SET_UPS
-    from doe.setpoint.robust import RobustRate
-
     record = book.study(key)
     refuse_without_limits(record.study)
     name = quoted(record.name)
@@ -392,9 +388,6 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, 
 
 
 def _cautions(book: Book, record: StudyRecord, answer: Answer, points: pd.DataFrame, corners: int) -> tuple[str, ...]:
-    from doe.words.answer import scores_first
-    from doe.words.wording import count
-
     said = []
     if scores_first(answer):
         said.append(
@@ -430,14 +423,10 @@ def _cautions(book: Book, record: StudyRecord, answer: Answer, points: pd.DataFr
 
 
 def _coupons(rule: ClaimPlan, asked: _Asked) -> int:
-    from doe.assure.confirmation.allocation import CORNER_COUPONS
-
     return rule.units * asked.per_unit + (len(asked.points) - 1) * CORNER_COUPONS
 
 
 def _refuse_too_many(rule: ClaimPlan, asked: _Asked) -> None:
-    from doe.words.wording import count, stated
-
     if _coupons(rule, asked) > MOST_COUPONS:
         raise InputError(
             f"--claim {rule.pass_rate:.10g}",
@@ -450,8 +439,6 @@ def _refuse_too_many(rule: ClaimPlan, asked: _Asked) -> None:
 
 def _again(before: Confirmed | None, plan: ConfirmationPlan) -> tuple[str, ...]:
     """What a further attempt cannot undo."""
-    from doe.words.wording import count, listing
-
     if before is None:
         return ()
     told = [
@@ -467,11 +454,6 @@ def _again(before: Confirmed | None, plan: ConfirmationPlan) -> tuple[str, ...]:
 
 
 def _row(asked: _Asked, claim: ClaimPlan, per_garment: int, coupons: pd.DataFrame | None = None) -> ClaimRow:
-    from doe.assure import confirmation_settings
-    from doe.assure.confirmation.allocation import CORNER_COUPONS
-    from doe.assure.confirmation.order import order_confirmation
-    from doe.plans.timing import hours_at_machines
-
     study, line = asked.record.study, asked.record.line
     if coupons is None:
         settings = confirmation_settings(
@@ -548,10 +530,6 @@ def _ordered(
     set_ups: int = 1,
 ) -> pd.DataFrame:
     """Coupons of a round in order, with batches, strokes and garments that no earlier round has."""
-    import pandas as pd
-
-    from doe.assure.confirmation.order import order_confirmation
-
     coupons = order_confirmation(
         record.study,
         settings,
@@ -571,8 +549,6 @@ def _ordered(
 
 def _notes(plan: ConfirmationPlan) -> tuple[str, ...]:
     """What the person at the machines must know; printed on the sheet."""
-    from doe.words.wording import count, listing, stated
-
     claim = plan.claim
     at = "a corner" if len(plan.corners) == 1 else f"each of {len(plan.corners)} corners"
     corners = f", and {count(plan.corner_coupons, 'coupon')} at {at} of the window" if plan.corners else ""

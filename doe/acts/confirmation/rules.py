@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from doe.acts.base import Key
+from doe.assure import ClaimPlan
+from doe.assure.confirmation.attempts import ConfirmationPlan
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRMATION_PLAN
 
 if TYPE_CHECKING:
-    from doe.assure.confirmation.attempts import ConfirmationPlan
     from doe.book import AnalysisRecord, Book
 
 REPLACEMENT = "confirmation replacement"
@@ -41,11 +44,6 @@ def plans_of(book: Book, key: Key) -> tuple[ConfirmationPlan, ...]:
 
 
 def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> ConfirmationPlan:
-    import pandas as pd
-
-    from doe.assure import ClaimPlan
-    from doe.assure.confirmation.attempts import ConfirmationPlan
-
     data = {name: value for name, value in kept.payload.items() if name not in ("gives_up", "verdict")}
     window = data.pop("window")
     return ConfirmationPlan(

@@ -9,22 +9,32 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Key, Progress, local, version
+from doe.acts.base import RECOMMEND, Key, Progress, local, usual_seed, version
 from doe.acts.confirmation.rules import plan_data, plans_of
 from doe.acts.study.counts import ScoreCounts, confirmation_counts
+from doe.acts.study.fits import fit_of, hash_now
+from doe.assure import combine_with_study
+from doe.assure.confirmation.attempts import Together, assurance_over, attempt_of, same_setting
+from doe.assure.confirmation.verdict import coupon_states
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRMATION
 from doe.domain.recipe import ConfirmationRecord
 from doe.domain.texts import quoted
+from doe.setpoint.robust import RobustRate
+from doe.words.confirmation import ConfirmationFacts
+from doe.words.wording import count, listing, stated
+from reports.confirmation.page import confirmation_page
+from reports.files import write_whole
 
 if TYPE_CHECKING:
-    from doe.assure.confirmation.attempts import Attempt, ConfirmationPlan, Together, Verdict
+    from doe.assure.confirmation.attempts import Attempt, ConfirmationPlan, Verdict
     from doe.book import AnalysisRecord, Book, StudyRecord
     from doe.domain.units import Shown
     from doe.setpoint import Answer
-    from doe.words.confirmation import ConfirmationFacts
 
 
 @dataclass(frozen=True)
@@ -93,8 +103,6 @@ class Weighed:
 
 def confirmation_of(book: Book, key: Key) -> Confirmed | None:
     """The confirmation of a study as it stands; None when none was ever planned. Looking stores nothing."""
-    from doe.assure.confirmation.attempts import assurance_over, attempt_of
-
     plans = plans_of(book, key)
     if not plans:
         return None
@@ -113,10 +121,6 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
 
 def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[tuple[str, ...], tuple[str, ...], bool]:
     """Doubts whether the plan is about the present answer, remarks, and whether its window is the present one."""
-    from doe.acts.study.fits import hash_now
-    from doe.assure.confirmation.attempts import same_setting
-    from doe.words.wording import listing, stated
-
     remarks = []
     spec, claim = record.study.spec, plan.claim
     if claim.pass_rate < spec.pass_rate:
@@ -225,9 +229,6 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     InputError
         If no confirmation is planned.
     """
-    from doe.acts.study.fits import hash_now
-    from doe.assure.confirmation.attempts import Together
-
     found = confirmation_of(book, key)
     if found is None:
         name = book.study(key).name
@@ -273,23 +274,12 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
 
 def answer_seed(book: Book, record: StudyRecord, inputs: str) -> int:
     """Seed of the answer kept to these results, else the study's usual one."""
-    from doe.acts.base import usual_seed
-
     kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == inputs]
     return kept[-1].seed if kept else usual_seed(record.name)
 
 
 def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | None) -> tuple[Together | None, str]:
     """The study's draws, from a fit that saw no confirmation coupon, reweighted by all of those that are settled."""
-    import pandas as pd
-
-    from doe.acts.study.fits import fit_of
-    from doe.assure import combine_with_study
-    from doe.assure.confirmation.attempts import Together
-    from doe.assure.confirmation.verdict import coupon_states
-    from doe.setpoint.robust import RobustRate
-    from doe.words.wording import count
-
     study = found.record.study
     rows = pd.concat([attempt.rows for attempt in found.attempts], ignore_index=True)
     checks = [f"check_{check.name}" for check in study.spec.checks]
@@ -338,8 +328,6 @@ def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | 
 
 def confirmation_facts(weighed: Weighed) -> ConfirmationFacts:
     """What pages and terminals say about a confirmation."""
-    from doe.words.confirmation import ConfirmationFacts
-
     found = weighed.confirmed
     return ConfirmationFacts(
         found.record.study,
@@ -360,9 +348,6 @@ def write_confirmation(weighed: Weighed, output: Path, *, shown: Shown, made_by:
     InputError
         If the place cannot be written.
     """
-    from reports.confirmation.page import confirmation_page
-    from reports.files import write_whole
-
     record = weighed.confirmed.record
     page = confirmation_page(
         confirmation_facts(weighed),

@@ -7,8 +7,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from doe.acts.comparison.verdict import write_comparison
+from doe.acts.confirmation.plan import plan_confirmation
+from doe.acts.confirmation.verdict import confirm_study
+from doe.acts.demo.comparisons import read_comparisons, tell_comparison
 from doe.acts.demo.story import Story, entry_of, packaged, rows_of
+from doe.acts.gauges.line import today
+from doe.acts.recipe.release import Wishes, release_study
 from doe.words.wording import count
+from reports.files import write_whole
+from reports.recipe.card import recipe_card
 
 if TYPE_CHECKING:
     from doe.acts.confirmation.plan import ConfirmationPlanned
@@ -24,8 +32,6 @@ CLAIM, ASSURANCE = 0.90, 0.90
 
 def plan_the_confirmation(book: Book, story: Story) -> ConfirmationPlanned:
     """Fix the rule of the demo's confirmation and store its coupons."""
-    from doe.acts.confirmation.plan import plan_confirmation
-
     return plan_confirmation(book, story.study.name, claim=CLAIM, assurance=ASSURANCE)
 
 
@@ -36,8 +42,6 @@ def scores_from(story: Story, text: str) -> tuple[ScoreEntry, ...]:
 
 def confirm(book: Book, story: Story) -> str:
     """Plan the confirmation, and record what came of it; its verdict in words."""
-    from doe.acts.confirmation.verdict import confirm_study
-
     plan_the_confirmation(book, story)
     book.record(story.study.name, scores_from(story, packaged(CONFIRMATION)))
     found = confirm_study(book, story.study.name).confirmed
@@ -46,17 +50,11 @@ def confirm(book: Book, story: Story) -> str:
 
 def release(book: Book, story: Story) -> Released:
     """Release the confirmed answer as the first revision of a recipe."""
-    from doe.acts.recipe.release import Wishes, release_study
-
     return release_study(book, story.study.name, Wishes(**story.data["release"]), now=datetime.now(UTC))
 
 
 def write_card(book: Book, released: Released, output: Path, *, shown: Shown) -> None:
     """Print the recipe card."""
-    from doe.acts.gauges.line import today
-    from reports.files import write_whole
-    from reports.recipe.card import recipe_card
-
     kept = book.recipe(released.recipe.name)
     page = recipe_card(
         kept.recipe,
@@ -78,9 +76,6 @@ def compare(
     book: Book, story: Story, released: Released, files: Sequence[Path], *, shown: Shown, made_by: str
 ) -> tuple[str, ...]:
     """Compare each new material of the story with the recipe, and write its page; the verdicts in words."""
-    from doe.acts.comparison.verdict import write_comparison
-    from doe.acts.demo.comparisons import read_comparisons, tell_comparison
-
     said = []
     for told, output in zip(read_comparisons(), files, strict=True):
         found = tell_comparison(book, released.recipe.name, told, story)

@@ -9,14 +9,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from doe.acts.demo import later as demo_later
 from doe.acts.demo.story import Round, Story, read_rounds, read_story
+from doe.acts.study.fits import recommend_study
+from doe.acts.study.sheets import report_page, write_sheets
+from doe.book import Book
 from doe.domain.errors import DoeError, InputError
 from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.units import Shown
+from reports.files import write_whole
 
 if TYPE_CHECKING:
     from doe.acts.study.fits import Recommended
-    from doe.book import Book
 
 WHO = "demo (invented shop)"
 BOOK, SHEET, ENTRY, REPORT = "book.sqlite", "sheet.html", "entry.xlsx", "report.html"
@@ -96,8 +100,6 @@ def _make_room(folder: Path) -> Path | None:
 
 def _others_in(book: Path) -> bool | None:
     """Whether anybody but the demo worked in a book; None when the demo did not make it."""
-    from doe.book import Book
-
     try:
         with Book.open(book, who=WHO, create=False, upgrade=False) as opened:
             people = {act.who for act in opened.audit(None)}
@@ -111,11 +113,6 @@ def _others_in(book: Path) -> bool | None:
 
 def _tell_story(work: Path, story: Story, shown: Shown, tell: Step) -> tuple[tuple[Recommended, ...], tuple[str, ...]]:
     """Every act of the story, in a folder of its own."""
-    from doe.acts.demo import later as demo_later
-    from doe.acts.study.sheets import report_page, write_sheets
-    from doe.book import Book
-    from reports.files import write_whole
-
     tell(0.02, "opening a book")
     name = story.study.name
     with Book.open(work / "making.sqlite", who=WHO) as book:
@@ -138,8 +135,6 @@ def _tell_story(work: Path, story: Story, shown: Shown, tell: Step) -> tuple[tup
 
 def begin_story(book: Book, story: Story, tell: Step = lambda share, what: None) -> tuple[Recommended, ...]:
     """Set up the shop and record its rounds; the answer after each."""
-    from doe.acts.study.fits import recommend_study
-
     answers = []
     tell(0.05, "stack, line, gauge readings, study with its limits")
     _set_up(book, story)

@@ -5,21 +5,25 @@ from __future__ import annotations
 import csv
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
+from doe.assure import gauge_line
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC
+from doe.plans.plan import columns
+from doe.practice.demo import demo_line
 from doe.words import typed
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.practice import SimulatedLine
 
 
@@ -80,8 +84,6 @@ def read_story() -> Story:
 
 
 def _line(line: Mapping[str, str]) -> Line:
-    from dataclasses import replace
-
     oven = replace(DEFAULT_OVEN, name=line["oven"], uncertainty_degc=float(line["oven_uncertainty"]))
     press = replace(DEFAULT_PRESS, name=line["press"], uncertainty_degc=float(line["press_uncertainty"]))
     return Line(line["name"], oven, press, line["gauge"])
@@ -148,10 +150,6 @@ def read_rounds(story: Story) -> tuple[Round, ...]:
 
 
 def _read_round(story: Story, rows: Sequence[Mapping[str, str]]) -> tuple[pd.DataFrame, tuple[ScoreEntry, ...]]:
-    import pandas as pd
-
-    from doe.plans.plan import columns
-
     texts = pd.DataFrame(rows)[columns(story.study)]
     numbers = [c for c in texts.columns if c not in ("coupon", "role")]
     settings = set(story.study.factor_names)
@@ -179,12 +177,6 @@ def simulated_line(story: Story) -> SimulatedLine:
     Its machines show more than they give; the gauge readings say so, and the bench sheet makes up for it. What remains
     between wanted and real surface is the error of that correction, a fraction of a degree.
     """
-    from dataclasses import replace
-    from datetime import date
-
-    from doe.assure import gauge_line
-    from doe.practice.demo import demo_line
-
     gauged = gauge_line(story.line, story.readings, on=date.max - date.resolution)
     remains = {}
     for name, offset in display_offsets(story).items():

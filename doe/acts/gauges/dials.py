@@ -8,7 +8,10 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
 
+from doe.acts.gauges.line import gauged_line
+from doe.assure import machine_cautions
 from doe.domain.limits import CEILING_DEGC
+from doe.domain.units import show_both
 
 if TYPE_CHECKING:
     from doe.assure import GaugedLine, MachineSetting
@@ -64,9 +67,6 @@ def dials_of(book: Book, record: StudyRecord, setpoint: Mapping[str, float | str
     then they are what was dialled in, and the surface follows from the readings. A temperature whose machine was never
     measured, or whose surface does not follow its display, is left out; the cautions say so.
     """
-    from doe.acts.gauges.line import gauged_line
-    from doe.assure import machine_cautions
-
     as_kept = gauged_line(book, record, on=on)
     line = gauged_line(book, record.line, on=on)
     steps = {f.name: f.step or USUAL_STEP_DEGC for f in record.study.numeric}
@@ -115,8 +115,6 @@ def dials_on(
 
     One at or above the ceiling is among them, for the caller to refuse.
     """
-    from doe.domain.units import show_both
-
     found, cautions = {}, []
     for name, value in settings.items():
         asked = None if isinstance(value, str) else gauged.dial(name, value)

@@ -15,6 +15,18 @@ from datetime import UTC, date, datetime
 from statistics import fmean, stdev
 from typing import TYPE_CHECKING
 
+from doe.assure import (
+    gauge_cautions,
+    gauge_line,
+    machine_cautions,
+    machine_temperatures,
+    refuse_dial,
+    suggested_error,
+    true_reading,
+)
+from doe.assure.gauges.cautions import FEW_DF
+from doe.assure.gauges.line import in_force
+from doe.assure.gauges.platen import spot_of
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.gauge import GaugeReading, MachineKind
@@ -63,8 +75,6 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     InputError
         If the book has no such line.
     """
-    from doe.assure import gauge_line
-
     meant = book.line(line) if isinstance(line, str) else line if isinstance(line, Line) else line.line
     now = book.line(meant.name)
 
@@ -89,8 +99,6 @@ def refuse_dials(gauged: GaugedLine, study: Study, coupons: pd.DataFrame) -> Non
     InputError
         Naming the machine, the dial setting and what is allowed.
     """
-    from doe.assure import machine_temperatures, refuse_dial
-
     for name, (_, held) in machine_temperatures(study).items():
         top = float(coupons[name].max()) if name in coupons else held
         found = gauged.dial(name, top)
@@ -109,16 +117,12 @@ def study_cautions(
 
     ``gauged`` is the line of the study on the day asked about; that of today when left out.
     """
-    from doe.assure import gauge_cautions
-
     gauged = gauged_line(book, record) if gauged is None else gauged
     return (*gauge_cautions(gauged, record.study, shown=shown), *_changed_since(book, record, gauged, shown))
 
 
 def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: Shown) -> list[str]:
     """Rounds that were planned while another correction was in force, and by how much it differs."""
-    from doe.assure import machine_temperatures
-
     rounds = book.plan_info(record.id).rounds
     then = {day: gauged_line(book, record, on=day) for day in {made.made_at.date() for made in rounds}}
     said = []
@@ -168,9 +172,6 @@ def suggested_errors(book: Book, line: str) -> dict[str, SuggestedError]:
     """Setting errors that the readings of a line suggest, by factor; only of machines that were read."""
     if not book.gauge_readings(line):  # nothing to import numerics for
         return {}
-    from doe.assure import suggested_error
-    from doe.assure.gauges.cautions import FEW_DF
-
     found = {}
     for gauge in gauged_line(book, line).machines:
         error = gauge.setting_error
@@ -241,8 +242,6 @@ def machine_summaries(gauged: GaugedLine, *, shown: Shown = METRIC) -> tuple[Mac
 
 
 def _summary(gauge: MachineGauge, shown: Shown) -> MachineSummary:
-    from doe.assure import machine_cautions, suggested_error, true_reading
-
     off = [true_reading(r).degc - r.set_degc for r in gauge.readings]
     settings = sorted({r.set_degc for r in gauge.readings})
     if len(settings) > MOST_SETTINGS:
@@ -289,10 +288,6 @@ def keep_readings(book: Book, line: str, readings: Sequence[GaugeReading]) -> tu
     InputError
         If one cannot be trusted (then none is kept), with the remedy, or the line is unknown.
     """
-    from doe.assure import true_reading
-    from doe.assure.gauges.line import in_force
-    from doe.assure.gauges.platen import spot_of
-
     surfaces = [surface_behind(reading) for reading in readings]
     first = readings[0]
     alike = [
@@ -327,8 +322,6 @@ def surface_behind(reading: GaugeReading) -> float:
     InputError
         If it is infrared without the gauge's setting, of a surface too bright, or the correction is too large.
     """
-    from doe.assure import true_reading
-
     if reading.emissivity is None:
         if "infrared" in reading.tool.lower():
             raise InputError(

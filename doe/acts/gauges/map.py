@@ -9,9 +9,13 @@ from typing import TYPE_CHECKING
 
 from doe.acts.base import local
 from doe.acts.gauges.line import gauged_line
+from doe.assure import judge_map, place_of
+from doe.assure.gauges.platen import at_one_setting
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.units import METRIC, Shown, show_both
+from reports.files import write_whole
+from reports.gauges.map import platen_page
 
 if TYPE_CHECKING:
     from datetime import date
@@ -68,9 +72,6 @@ def map_machine(
     InputError
         If the machine or the line is unknown, the grid cannot be one, or fewer than three of its places were read.
     """
-    from doe.assure import judge_map, place_of
-    from doe.assure.gauges.platen import at_one_setting
-
     if machine not in MACHINE_KINDS:
         raise InputError("--machine", machine, "oven or press", "Say which machine is mapped.")
     if not all(1 <= n <= MOST_PLACES for n in grid) or grid[0] * grid[1] < 3:
@@ -106,9 +107,6 @@ def write_map(made: MachineMap, output: Path, *, shown: Shown = METRIC) -> Path:
     InputError
         If the place cannot be written.
     """
-    from reports.files import write_whole
-    from reports.gauges.map import platen_page
-
     page = platen_page(
         made.found,
         line=made.line,

@@ -8,10 +8,12 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from doe.acts.gauges.dials import USUAL_STEP_DEGC, Dial, dial_ends, dials_on
+from doe.acts.gauges.line import gauged_line
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import PARTS, Part, Recipe, RecipeSetting, StackDifference, nearest_recipes
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.units import METRIC, Shown
+from doe.words.recipe import difference_size
 
 if TYPE_CHECKING:
     from doe.assure import GaugedLine
@@ -127,8 +129,6 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     InputError
         If the book has no such line.
     """
-    from doe.acts.gauges.line import gauged_line
-
     line = book.line(line_name)
     gauged = gauged_line(book, line, on=on)
     recipe = kept.recipe
@@ -158,8 +158,6 @@ def _unknown(
     recipe: Recipe, line: Line, gauged: GaugedLine, settings: tuple[LineSetting, ...], *, is_own: bool, shown: Shown
 ) -> tuple[str, ...]:
     """What is not known of a recipe on a line, the gravest first."""
-    from doe.words.recipe import difference_size
-
     found = []
     for each in settings:
         setting = each.setting

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+from calendar import monthrange
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
+from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, version
+from doe.acts.confirmation.verdict import confirmation_of
+from doe.acts.gauges.dials import dials_of
 from doe.acts.recipe.record_items import (
     CARE_LABEL,
     CONFIRMED,
@@ -19,12 +23,16 @@ from doe.acts.recipe.record_items import (
     facts_of_study,
     record_items,
 )
+from doe.acts.study.fits import fit_of
+from doe.assure import refuse_dial
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.jsonable import jsonable
 from doe.domain.recipe import LAPSE, PARTS, ConfirmationRecord, Recipe, RecipeSetting
 from doe.domain.texts import NAME_LENGTH, check_line, quoted
-from doe.words.wording import count, listing
+from doe.setpoint.alternatives import other_settings
+from doe.words.recipe import caution_sentences, handling_gaps, handling_sentences, void_sentences
+from doe.words.wording import count, listing, percent
 
 if TYPE_CHECKING:
     from doe.acts.gauges.dials import Dials
@@ -124,9 +132,6 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         target not reachable, washes that are open, no accepted confirmation and no reason to do without, an item of
         the least record that is missing.
     """
-    from doe.acts.gauges.dials import dials_of
-    from doe.words.recipe import handling_sentences
-
     record = book.study(key)
     _check_words(record, wishes)
     kept = _latest_answer(book, record)
@@ -183,8 +188,6 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         stack=stack,
         handling=handling,
     )
-    from doe.setpoint.alternatives import other_settings
-
     others = other_settings(record.study, fitted.surfaces, answer)
     # kept before the recipe: figures without a recipe do no harm, a recipe without its figures could not be checked
     book.save_analysis(
@@ -218,9 +221,6 @@ class Proof:
 
 def confirmation_for(book: Book, record: StudyRecord, answer: Answer) -> Proof:
     """The accepted confirmation of an answer, or why there is none."""
-    from doe.acts.confirmation.verdict import confirmation_of
-    from doe.words.wording import percent
-
     found = confirmation_of(book, record.id)
     if found is None:
         return Proof(None, None, "No confirmation was made.", None)
@@ -336,15 +336,11 @@ def _latest_answer(book: Book, record: StudyRecord) -> AnalysisRecord:
 
 
 def _answer(kept: AnalysisRecord) -> Answer:
-    from doe.acts.answers import answer_from
-
     return answer_from(kept.payload)
 
 
 def _fit(book: Book, record: StudyRecord, kept: AnalysisRecord, progress: Progress | None) -> Fitted:
     """The fit behind an answer, made again with its seed."""
-    from doe.acts.study.fits import fit_of
-
     return fit_of(book, record, kept.seed, progress)
 
 
@@ -363,8 +359,6 @@ def _in_the_way(
     proof: Proof,
 ) -> list[InputError]:
     """Everything that stands in the way of a release, the gravest first."""
-    from doe.words.recipe import handling_gaps
-
     name = quoted(record.name)
     problems = []
     if fitted.hash != kept.inputs_hash:
@@ -447,8 +441,6 @@ def _refuse_look_alike(book: Book, name: str) -> None:
 
 def _beyond_the_dial(record: StudyRecord, dials: Dials) -> list[InputError]:
     """Dial settings that a machine may not be given."""
-    from doe.assure import refuse_dial
-
     problems = []
     for name, found in dials.of.items():
         try:
@@ -477,8 +469,6 @@ def _recipe(
     stack: Stack,
     handling: tuple[str, ...],
 ) -> Recipe:
-    from doe.words.recipe import caution_sentences, void_sentences
-
     if revision > 1 and not wishes.why.strip():
         raise InputError(
             "--why",
@@ -571,8 +561,6 @@ def review_day(approved: date, months: int) -> date:
     >>> review_day(date(2030, 1, 31), 1), review_day(date(2031, 3, 1), 24)
     (datetime.date(2030, 2, 28), datetime.date(2033, 2, 28))
     """
-    from calendar import monthrange
-
     year, month = divmod(approved.year * 12 + approved.month - 1 + months, 12)
     day = date(year, month + 1, min(approved.day, monthrange(year, month + 1)[1]))
     return min(day, approved + LAPSE)

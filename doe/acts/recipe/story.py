@@ -8,14 +8,30 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Progress, local, version
+from doe.acts.comparison.verdict import comparisons_of
+from doe.acts.confirmation.verdict import confirmation_of
+from doe.acts.recipe.recipes import find_recipe
 from doe.acts.recipe.record_items import RecordItem, facts_of_study, record_items
 from doe.acts.recipe.release import kept_figures
 from doe.acts.study.deviations import deviations_of
+from doe.acts.study.earlier import prior_of
+from doe.acts.study.fits import fit_of
+from doe.acts.study.rounds import coupons_to_learn_from, results_to_learn_from
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown, show_both
+from doe.plans import KIND_LABELS, KINDS, Plan, compare_plans, judge_plan, left_out
+from doe.setpoint.alternatives import Alternative, other_settings
+from doe.symptoms import WORDS
+from doe.symptoms.faults import fault
+from doe.words.recipe import confirmation_sentence
+from doe.words.wording import count, listing, stated
+from reports.files import write_whole
+from reports.recipe.story import Item, RecipeStory, Repeat, RevisionFacts, RoundFacts, Told, recipe_story
+from reports.study.inputs import HistoryRow, Provenance, StudyReport
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,9 +39,6 @@ if TYPE_CHECKING:
     from doe.acts.study.fits import Fitted
     from doe.book import AnalysisRecord, Book, KeptRecipe, StudyRecord
     from doe.setpoint import Answer
-    from doe.setpoint.alternatives import Alternative
-    from reports.recipe.story import RecipeStory, Repeat, RevisionFacts, Told
-    from reports.study.inputs import StudyReport
 
 CASE = "case"
 """Topic of the notes that hold the shop's diagnosed cases."""
@@ -63,10 +76,6 @@ def write_story(
     InputError
         If there is no such recipe, its study is not in this book, or the place cannot be written.
     """
-    from doe.acts.recipe.recipes import find_recipe
-    from reports.files import write_whole
-    from reports.recipe.story import recipe_story
-
     if output.is_dir():
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as why.html.")
     kept = find_recipe(book, name, revision)
@@ -80,10 +89,6 @@ def tell_story(
     book: Book, kept: KeptRecipe, *, shown: Shown = METRIC, now: datetime, progress: Progress | None = None
 ) -> tuple[RecipeStory, tuple[RecordItem, ...]]:
     """Everything the book knows about why a recipe is as it is."""
-    from doe.acts.study.fits import fit_of
-    from doe.acts.study.rounds import results_to_learn_from
-    from reports.recipe.story import Item, RecipeStory
-
     tell = progress or (lambda share: None)
     recipe = kept.recipe
     if kept.study_id is None:
@@ -148,8 +153,6 @@ def _answer_kept(book: Book, record: StudyRecord, kept: KeptRecipe) -> AnalysisR
 
 
 def _answer(given: AnalysisRecord) -> Answer:
-    from doe.acts.answers import answer_from
-
     return answer_from(given.payload)
 
 
@@ -161,9 +164,6 @@ def _figures(
     known: tuple[AnalysisRecord, Mapping[str, Any]] | None,
 ) -> tuple[tuple[Alternative, ...], Repeat]:
     """What was considered, as kept at release, and whether the same comes out today."""
-    from doe.setpoint.alternatives import Alternative, other_settings
-    from reports.recipe.story import Repeat
-
     if known is None:
         return other_settings(record.study, fitted.surfaces, answer), Repeat("not kept", 0.0, given.version, version())
     kept = tuple(Alternative(**other) for other in known[1]["others"])
@@ -186,8 +186,6 @@ def _figures(
 
 def _items(book: Book, record: StudyRecord, kept: KeptRecipe, answer: Answer) -> tuple[RecordItem, ...]:
     """The least record as it stands for this revision."""
-    from doe.words.recipe import confirmation_sentence
-
     recipe = kept.recipe
     facts = facts_of_study(book, record, answer)
     return record_items(
@@ -218,9 +216,6 @@ def _report(
     shown: Shown,
     now: datetime,
 ) -> StudyReport:
-    from doe.acts.study.rounds import coupons_to_learn_from
-    from reports.study.inputs import HistoryRow, Provenance, StudyReport
-
     acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     return StudyReport(
         study=record.study,
@@ -242,8 +237,6 @@ def _plans(book: Book, record: StudyRecord) -> tuple[Any, tuple[Any, ...], tuple
 
     Plans are made from the seed that was stored, so the same ones come out whenever this is asked.
     """
-    from doe.plans import KINDS, Plan, compare_plans, judge_plan, left_out
-
     info = book.plan_info(record.id)
     coupons = book.plan_coupons(record.id)
     if not info.rounds or info.kind not in KINDS:
@@ -259,9 +252,6 @@ def _plans(book: Book, record: StudyRecord) -> tuple[Any, tuple[Any, ...], tuple
 
 
 def _rounds(book: Book, record: StudyRecord) -> tuple[Any, ...]:
-    from doe.plans import KIND_LABELS
-    from reports.recipe.story import RoundFacts
-
     judging = {CONFIRM: "confirmation: judges the answer, never enters the fit", COMPARE: "comparison of materials"}
     return tuple(
         RoundFacts(
@@ -279,9 +269,6 @@ def _rounds(book: Book, record: StudyRecord) -> tuple[Any, ...]:
 
 def _earlier(book: Book, record: StudyRecord) -> str:
     """What an earlier study lent to this one; empty where none did."""
-    from doe.acts.study.earlier import prior_of
-    from doe.words.wording import count
-
     prior = prior_of(book, record)
     if prior is None:
         return ""
@@ -295,8 +282,6 @@ def _earlier(book: Book, record: StudyRecord) -> str:
 
 def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[Told, ...]:
     """Gauge readings that were in the book at the release."""
-    from reports.recipe.story import Told
-
     told: list[Told] = []
     for k in book.gauge_history(record.line.name):
         if k.at > until:
@@ -314,16 +299,11 @@ def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) ->
 
 
 def _deviations(book: Book, record: StudyRecord, shown: Shown) -> tuple[Told, ...]:
-    from reports.recipe.story import Told
-
     return tuple(Told(local(d.when), d.who, d.what, d.why) for d in deviations_of(book, record, shown=shown))
 
 
 def _attempts(book: Book, record: StudyRecord) -> tuple[tuple[str, ...], ...]:
     """Every confirmation of the study in words: number, day, claim, counts at the setpoint, corners, verdict."""
-    from doe.acts.confirmation.verdict import confirmation_of
-    from doe.words.wording import count, stated
-
     found = confirmation_of(book, record.id)
     rows = []
     for attempt in found.attempts if found is not None else ():
@@ -348,20 +328,12 @@ def _attempts(book: Book, record: StudyRecord) -> tuple[tuple[str, ...], ...]:
 
 
 def _comparisons(book: Book, name: str, since: datetime) -> tuple[Told, ...]:
-    from doe.acts.comparison.verdict import comparisons_of
-    from reports.recipe.story import Told
-
     return tuple(
         Told(local(c.begun_at), c.begun_by, c.sentence) for c in comparisons_of(book, name) if c.begun_at >= since
     )
 
 
 def _cases(book: Book, names: set[str], since: datetime) -> tuple[Told, ...]:
-    from doe.symptoms import WORDS
-    from doe.symptoms.faults import fault
-    from doe.words.wording import listing
-    from reports.recipe.story import Told
-
     told = []
     for note in book.notes(CASE):
         if note.name not in names or note.at < since:
@@ -373,6 +345,4 @@ def _cases(book: Book, names: set[str], since: datetime) -> tuple[Told, ...]:
 
 
 def _revision(kept: KeptRecipe) -> RevisionFacts:
-    from reports.recipe.story import RevisionFacts
-
     return RevisionFacts(kept.recipe, kept.uid, kept.who, kept.retired_why, kept.retired_by, kept.superseded)

@@ -8,14 +8,20 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+import pandas as pd
+
 from doe.acts.base import Key, local, usual_seed
+from doe.assure import judge_hand_agreement, judge_pass_agreement
+from doe.assure.people.repeats import AGAIN, judge_repeats
 from doe.domain.errors import InputError
 from doe.domain.results import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
+from doe.words.wording import count
+from reports.files import write_whole
+from reports.people import people_report
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.assure import HandAgreement, PassAgreement
     from doe.assure.people.repeats import Repeat
     from doe.book import Book, StudyRecord
@@ -69,9 +75,6 @@ def people_of_study(book: Book, key: Key) -> PeopleAgreement:
     InputError
         If the study has no coupon.
     """
-    from doe.assure import judge_hand_agreement, judge_pass_agreement
-    from doe.assure.people.repeats import AGAIN, judge_repeats
-
     record = book.study(key)
     results = book.results(record.id)
     if results.empty:
@@ -107,8 +110,6 @@ def looks_of(book: Book, key: Key) -> tuple[pd.DataFrame, pd.DataFrame]:
         (``ana again``, or ``ben`` where ben had not looked yet), only coupons somebody looked at again, over the checks
         that were looked at again there. Hand-feel: the first further score of each person.
     """
-    import pandas as pd
-
     first: dict[str, dict[str, tuple[str, bool]]] = {}
     further: dict[str, dict[tuple[str, int], dict[str, bool]]] = {}
     hand: dict[str, dict[str, float]] = {}
@@ -184,9 +185,6 @@ def write_people(found: PeopleAgreement, output: Path, *, shown: Shown, made_by:
     InputError
         If the place cannot be written.
     """
-    from reports.files import write_whole
-    from reports.people import people_report
-
     del shown  # scores have no unit
     page = people_report(
         found.record.study,
@@ -225,8 +223,6 @@ def _said(found: PassAgreement | HandAgreement | None) -> tuple[str, ...]:
 
 def _to_look_at(results: pd.DataFrame, judged: pd.DataFrame, name: str) -> tuple[str, ...]:
     """Coupons worth a second look, about a third of them bad, in a random order that is always the same."""
-    import numpy as np
-
     left = WANTED_LOOKS - len(judged)
     if left <= 0:
         return ()
@@ -247,8 +243,6 @@ def _missing(
     repeats: Sequence[Repeat],
     again: Sequence[str],
 ) -> tuple[str, ...]:
-    from doe.words.wording import count
-
     said = []
     if passes is None:
         said.append(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from doe.acts.scoring.making import Coupon, Making
 from doe.domain.factors import Stage
-
-if TYPE_CHECKING:
-    import pandas as pd
+from doe.domain.plan_kinds import learning_rounds
+from doe.plans.timing import minutes_at_machine
+from doe.surfaces.classical.drift import judge_drift
 
 LEAST_FOR_HINT = 8
 """Scored coupons from which on an early look is given."""
@@ -30,8 +31,6 @@ def left_at(making: Making, stage: Stage) -> Left:
 
     The minutes count settling between the coupons that are left, not warming up, and one person working.
     """
-    from doe.plans.timing import minutes_at_machine
-
     waiting = making.queue(stage)
     if not waiting:
         return Left(0, 0.0)
@@ -40,8 +39,6 @@ def left_at(making: Making, stage: Stage) -> Left:
 
 
 def _frame(coupons: tuple[Coupon, ...]) -> pd.DataFrame:
-    import pandas as pd
-
     return pd.DataFrame([{"coupon": c.name, "round": c.round, **c.settings, **c.place} for c in coupons])
 
 
@@ -72,8 +69,6 @@ class Repeats:
 
 def repeats_of(making: Making) -> Repeats:
     """What the centre coupons of the rounds that look for settings say about drift so far."""
-    from doe.domain.plan_kinds import learning_rounds
-
     rounds = learning_rounds(making.info.rounds)
     mine = [c for c in making.coupons if c.place.get("role") in REPEATS and c.round in rounds and not c.void]
     mine = _same_settings(mine)
@@ -83,8 +78,6 @@ def repeats_of(making: Making) -> Repeats:
     felt = [(place, c) for place, c in enumerate(scored) if c.hands]
     if len(felt) < 3:
         return Repeats(scored, len(mine))
-    from doe.surfaces.classical.drift import judge_drift
-
     means = [sum(c.hands.values()) / len(c.hands) for _, c in felt]
     drift = judge_drift([[1.0]] * len(felt), means, [float(place) for place, _ in felt])
     return Repeats(scored, len(mine), drift.change, drift.low, drift.high)
@@ -100,7 +93,5 @@ def _same_settings(coupons: list[Coupon]) -> list[Coupon]:
 
 def scored_of(making: Making) -> int:
     """Coupons with a result that do not count as void, of the rounds that look for settings."""
-    from doe.domain.plan_kinds import learning_rounds
-
     rounds = learning_rounds(making.info.rounds)
     return sum(c.is_scored and not c.void and c.round in rounds for c in making.coupons)

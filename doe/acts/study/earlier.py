@@ -8,18 +8,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from doe.acts.base import version
+from doe.book import NewAnalysis
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.results import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
+from doe.surfaces import Earlier
+from doe.words.wording import amount_both, count, listing, shirts, shirts_at_least, stated
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.book import Book, NewAnalysis, StudyRecord
+    from doe.book import Book, StudyRecord
     from doe.domain.study import Study
     from doe.setpoint import Answer
-    from doe.surfaces import Earlier
 
 PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
 """Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
@@ -55,8 +57,6 @@ class Prior:
 
     def earlier(self) -> Earlier | None:
         """For `doe.fit`; None when nothing is used."""
-        from doe.surfaces import Earlier
-
         return Earlier(self.results, self.discount) if self.is_used else None
 
 
@@ -106,8 +106,6 @@ def prior_analysis(
     *, study: str, recipe: str, revision: int, discount: float, why: str, results: pd.DataFrame
 ) -> NewAnalysis:
     """Prior knowledge as the book keeps it."""
-    from doe.book import NewAnalysis
-
     used = results if discount > 0 else results.iloc[:0]
     rows = {"columns": list(used.columns), "rows": jsonable(used.to_dict("records"))}
     total = hashlib.sha256(json.dumps(rows, sort_keys=True).encode()).hexdigest()
@@ -125,8 +123,6 @@ def prior_analysis(
 
 def prior_of(book: Book, record: StudyRecord) -> Prior | None:
     """Prior knowledge of a study; None when it has none on record."""
-    import pandas as pd
-
     kept = book.latest_analysis(record.id, PRIOR)
     if kept is None:
         return None
@@ -138,8 +134,6 @@ def prior_of(book: Book, record: StudyRecord) -> Prior | None:
 
 def prior_sentence(prior: Prior, study: Study, answer: Answer, without: Answer) -> str:
     """What the earlier coupons do to an answer, for people: the answer with and without them."""
-    from doe.words.wording import amount_both, count, listing, shirts, shirts_at_least, stated
-
     moved = [
         f"{f.label} {amount_both(f, without.setpoint[f.name])} instead of {amount_both(f, answer.setpoint[f.name])}"
         for f in study.numeric

@@ -17,6 +17,9 @@ from doe.acts.study.rounds import results_to_learn_from
 from doe.domain.jsonable import jsonable
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
+from doe.setpoint import recommend
+from doe.surfaces import fit
+from doe.words.wording import listing
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,8 +88,6 @@ def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progre
 
 def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress | None) -> Fitted:
     """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
-    from doe.surfaces import fit
-
     refuse_comparison(book, record, "fit")
     results = results_to_learn_from(book, record.id)
     seed = usual_seed(record.name) if seed is None else seed
@@ -130,8 +131,6 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
     the same, whatever machine or version it is made with. With another seed, or after results changed, it is
     computed anew.
     """
-    from doe.setpoint import recommend
-
     tell = progress or (lambda share: None)
     fitted = fit_of(book, book.study(key), seed, lambda share: tell(0.7 * share))
     kept_answers = [a for a in book.analyses(fitted.record.id) if a.kind == RECOMMEND]
@@ -155,9 +154,6 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
 
 def _without_prior(book: Book, fitted: Fitted) -> Answer | None:
     """The answer without the coupons of an earlier study, kept beside the other; None where there are none."""
-    from doe.setpoint import recommend
-    from doe.surfaces import fit
-
     if fitted.prior is None or not fitted.prior.is_used:
         return None
     for kept in reversed(book.analyses(fitted.record.id)):
@@ -184,8 +180,6 @@ def _with_open_checks(answer: Answer, fitted: Fitted) -> Answer:
     This is how things stand when the answer is given, so it is not kept with the answer: a wash that is passed
     later changes no result of the fit.
     """
-    from doe.words.wording import listing
-
     if not fitted.counts.unfinished:
         return answer
     good = fitted.results[fitted.results["passed"].eq(True)]

@@ -6,6 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from doe.acts.study.fits import fit_of, hash_now
+from doe.setpoint import recommend
+from doe.setpoint.gaps import find_gaps
+
 if TYPE_CHECKING:
     from doe.book import Book
 
@@ -35,8 +39,6 @@ class EarlyHint:
 
 def hint_hash(book: Book, study: int) -> str:
     """What the coupons scored so far are known by."""
-    from doe.acts.study.fits import hash_now
-
     record = book.study(study)
     return hash_now(book, record)
 
@@ -49,10 +51,6 @@ def early_hint(book: Book, study: int) -> EarlyHint:
     InputError
         If nothing can be fitted to this study.
     """
-    from doe.acts.study.fits import fit_of
-    from doe.setpoint import recommend
-    from doe.setpoint.gaps import find_gaps
-
     record = book.study(study)
     fitted = fit_of(book, record, None, None)
     answer = recommend(record.study, fitted.surfaces, seed=fitted.seed)

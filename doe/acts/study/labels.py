@@ -11,6 +11,8 @@ from doe.acts.base import Key, local, slug
 from doe.acts.study.plans import whole_plan
 from doe.domain.errors import InputError
 from doe.domain.units import Shown
+from reports.files import write_whole
+from reports.sheet.labels import GRIDS, check_link, label_sheets
 
 if TYPE_CHECKING:
     from doe.book import Book
@@ -46,9 +48,6 @@ def write_labels(
     InputError
         If there is no plan or no such round, the grid or the address is none, or the place cannot be written.
     """
-    from reports.files import write_whole
-    from reports.sheet.labels import GRIDS, check_link, label_sheets
-
     record = book.study(key)
     plan = whole_plan(book, record)
     number = plan.rounds if round_number is None else round_number

@@ -9,17 +9,21 @@ from doe.acts.base import Key, Progress, usual_seed
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.counts import score_counts
+from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from
 from doe.domain.errors import InputError
 from doe.domain.units import METRIC, Shown
+from doe.plans import Plan, add_round, augment_plan, compare_plans, judge_plan, left_out, make_plan
+from doe.setpoint import extend_plan
+from doe.words.wording import count
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from doe.assure import GaugedLine
     from doe.book import Book, StudyRecord
-    from doe.plans import LeftOut, Plan, PlanJudgement
+    from doe.plans import LeftOut, PlanJudgement
 
 
 @dataclass(frozen=True)
@@ -40,8 +44,6 @@ class PlanChoice:
 
 def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, shown: Shown = METRIC) -> PlanChoice:
     """Compare plans for a study that has none yet."""
-    from doe.plans import compare_plans, left_out
-
     record = _without_plan(book, key)
     seed = usual_seed(record.name) if seed is None else seed
     gauged = gauged_line(book, record)
@@ -88,8 +90,6 @@ def commit_plan(
     shown: Shown = METRIC,
 ) -> Planned:
     """Make a plan of a kind and store it as the first round."""
-    from doe.plans import judge_plan, make_plan
-
     record = _without_plan(book, key)
     plan = make_plan(
         record.study,
@@ -114,8 +114,6 @@ def _without_plan(book: Book, key: Key) -> StudyRecord:
     refuse_without_limits(record.study)
     rounds = book.plan_info(record.id).rounds
     if rounds:
-        from doe.words.wording import count
-
         raise InputError(
             f"plan of {record.name}",
             f"{count(len(rounds), 'round')} of coupons",
@@ -133,8 +131,6 @@ def stored_plan(book: Book, record: StudyRecord) -> Plan:
     InputError
         If there is none.
     """
-    from doe.plans import Plan
-
     info = book.plan_info(record.id)
     coupons = coupons_to_learn_from(book, record.id)
     if coupons.empty:
@@ -150,8 +146,6 @@ def whole_plan(book: Book, record: StudyRecord) -> Plan:
     InputError
         If there is none.
     """
-    from doe.plans import Plan
-
     info = book.plan_info(record.id)
     if not info.rounds:
         raise _no_plan(record)
@@ -172,10 +166,6 @@ def extend_study(
     shown: Shown = METRIC,
 ) -> Planned:
     """Add a round of coupons where they would help most; without any score yet, where the plan is thinnest."""
-    from doe.acts.study.fits import fit_of
-    from doe.plans import add_round, augment_plan, judge_plan
-    from doe.setpoint import extend_plan
-
     record = book.study(key)
     refuse_comparison(book, record, "more coupons by doe extend")
     refuse_without_limits(record.study)

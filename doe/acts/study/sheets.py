@@ -10,15 +10,23 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key, local, slug
+from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, confirmation_of
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import Recommended, recommend_study
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from
+from doe.book import StudyRecord
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.results import HAND_PREFIX
 from doe.domain.units import Shown
+from reports.files import write_whole
+from reports.sheet.entry import write_entry_csv, write_entry_xlsx
+from reports.sheet.page import bench_sheet
+from reports.study.inputs import HistoryRow, Provenance, StudyReport
+from reports.study.page import study_report
+from reports.study.photos import first_of_each, photos_for_page
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -119,11 +127,6 @@ def _write_one(
     gauged: GaugedLine,
     cautions: Sequence[str],
 ) -> None:
-    from doe.book import StudyRecord
-    from reports.files import write_whole
-    from reports.sheet.entry import write_entry_csv, write_entry_xlsx
-    from reports.sheet.page import bench_sheet
-
     assert isinstance(record, StudyRecord)
     if target.suffix.lower() == ".html":
         page = bench_sheet(
@@ -158,8 +161,6 @@ def write_report(
     book: Book, key: Key, output: Path, *, shown: Shown, seed: int | None = None, progress: Progress | None = None
 ) -> Reported:
     """Write the study report; the answer is the kept one as long as the results are the same."""
-    from reports.files import write_whole
-
     if output.is_dir():  # asked before the work, so that nothing is kept for a report that cannot be written
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as report.html.")
     tell = progress or (lambda share: None)
@@ -171,10 +172,6 @@ def write_report(
 
 def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
     """The study report as one HTML document."""
-    from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, confirmation_of
-    from reports.study.inputs import HistoryRow, Provenance, StudyReport
-    from reports.study.page import study_report
-
     fitted, record = found.fitted, found.fitted.record
     kept = found.kept or book.latest_analysis(record.id, "recommend")
     assert kept is not None  # recommend_study has just kept it
@@ -209,8 +206,6 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
 
 def _failed_photos(book: Book, found: Recommended) -> tuple[tuple[CouponPhoto, ...], int]:
     """Photos of the coupons that failed, as many as a page carries, and how many more there are."""
-    from reports.study.photos import first_of_each, photos_for_page
-
     results = found.fitted.surfaces.results
     failed = set(map(str, results.coupon[~results.passed]))
     there = [p for p in book.photos(found.fitted.record.id) if not p.withdrawn and p.coupon in failed]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from doe.setpoint import explain_answer
+
 if TYPE_CHECKING:
     from doe.acts.study.fits import Recommended
     from doe.setpoint import Why
@@ -11,6 +13,4 @@ if TYPE_CHECKING:
 
 def explain(found: Recommended) -> Why:
     """Reasons behind an answer, kept or new, from the fit that stands behind it."""
-    from doe.setpoint import explain_answer
-
     return explain_answer(found.fitted.record.study, found.fitted.surfaces, found.answer)

@@ -14,16 +14,20 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from platformdirs import user_cache_path
+
 from doe.acts.base import Key, Progress, version
 from doe.acts.study.limits import refuse_without_limits
 from doe.domain.errors import InputError
 from doe.domain.serial import to_plain
 from doe.domain.stack import Line
 from doe.domain.study import Study
+from doe.practice import worth as trial
+from doe.practice.worth import Tried, try_line
 
 if TYPE_CHECKING:
     from doe.book import Book, StudyRecord
-    from doe.practice.worth import Tried, Worth
+    from doe.practice.worth import Worth
 
 CACHE_DIR = "DOE_CACHE"
 """Environment variable that names another cache folder."""
@@ -62,8 +66,6 @@ def sizes_worth(
     InputError
         If limits are missing, no size can be planned, or no simulated line fits the study.
     """
-    from doe.practice import worth as trial
-
     record = book.study(key)
     refuse_without_limits(record.study)
     count = trial.LINES if lines is None else lines
@@ -119,8 +121,6 @@ def _run(
     study: Study, line: Line, jobs: Sequence[tuple[str, int, list[int]]], processes: int | None
 ) -> Generator[tuple[tuple[str, int, list[int]], tuple[Tried, ...]], None, None]:
     """Each job with what came of it, as they end; a break stops the workers and loses only what they were at."""
-    from doe.practice.worth import try_line
-
     workers = min(processes or _cores(), MOST_PROCESSES, max(len(jobs), 1))
     if workers == 1:
         for job in jobs:
@@ -184,8 +184,6 @@ class _Store:
 
     def read(self) -> dict[tuple[str, int, int], Tried]:
         """What was tried before."""
-        from doe.practice.worth import Tried
-
         try:
             lines = self.path.read_text(encoding="utf-8", errors="replace").splitlines()
         except OSError:
@@ -221,6 +219,4 @@ def cache_folder() -> Path:
     named = os.environ.get(CACHE_DIR)
     if named:
         return Path(named)
-    from platformdirs import user_cache_path
-
     return user_cache_path("doe", appauthor=False)
