@@ -19,7 +19,7 @@ from doe.words.wording import count, date, percent
 from reports.drawing.svg import ACCENT, PAPER, SOFT, canvas, to_svg
 from reports.pages import render
 from reports.study.proof import number, words
-from reports.views import Picture, Table
+from reports.views import PageTable, Picture
 
 METHOD = (
     "Pass and fail: kappa of every two people on the coupons both judged (Cohen), of all together (Fleiss); above 0.75 "
@@ -60,7 +60,7 @@ class PeoplePage:
     sentences: tuple[str, ...]
     missing: tuple[str, ...]
     pictures: tuple[Picture, ...]
-    tables: tuple[Table, ...]
+    tables: tuple[PageTable, ...]
     again_lines: tuple[str, ...]
     method_lines: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -196,7 +196,7 @@ def _limits(low: float, high: float) -> str:
     return "" if math.isnan(low) else f"{low:.2f} to {high:.2f}"
 
 
-def _pass_table(passes: PassAgreement | None) -> Table | None:
+def _pass_table(passes: PassAgreement | None) -> PageTable | None:
     if passes is None:
         return None
     rows = tuple(
@@ -222,10 +222,10 @@ def _pass_table(passes: PassAgreement | None) -> Table | None:
         number("Only the first passes"),
         number("Only the second passes"),
     )
-    return Table("Pass and fail, two by two", heads, rows)
+    return PageTable("Pass and fail, two by two", heads, rows)
 
 
-def _hand_table(hand: HandAgreement | None) -> Table | None:
+def _hand_table(hand: HandAgreement | None) -> PageTable | None:
     if hand is None:
         return None
     rows = tuple((f"{a} and {b}", _number(k.kappa), _limits(k.low, k.high), band_of(k)) for a, b, k in hand.pairs)
@@ -235,10 +235,10 @@ def _hand_table(hand: HandAgreement | None) -> Table | None:
         "same ranking by all."
     )
     heads = (words("People"), number("Weighted kappa"), number("90 % limits"), words(""))
-    return Table("Hand-feel, two by two", heads, rows, note)
+    return PageTable("Hand-feel, two by two", heads, rows, note)
 
 
-def _icc_table(hand: HandAgreement | None) -> Table | None:
+def _icc_table(hand: HandAgreement | None) -> PageTable | None:
     if hand is None:
         return None
     kinds = {
@@ -256,7 +256,7 @@ def _icc_table(hand: HandAgreement | None) -> Table | None:
         if r["kind"] in kinds
     )
     note = "Share of what differs between scores that is the coupons' own. 1: a score stands for its coupon."
-    return Table(
+    return PageTable(
         "What a hand-feel score is worth",
         (words("For"), words("Score"), number("Correlation"), number("90 % limits")),
         rows,
@@ -264,7 +264,7 @@ def _icc_table(hand: HandAgreement | None) -> Table | None:
     )
 
 
-def _repeat_table(repeats: Sequence[Repeat]) -> Table | None:
+def _repeat_table(repeats: Sequence[Repeat]) -> PageTable | None:
     if not repeats:
         return None
     rows = tuple(
@@ -288,10 +288,10 @@ def _repeat_table(repeats: Sequence[Repeat]) -> Table | None:
         number("Repeats to"),
         number("Second minus first"),
     )
-    return Table("Every person with herself", heads, rows)
+    return PageTable("Every person with herself", heads, rows)
 
 
-def _differ_table(judged: pd.DataFrame) -> Table | None:
+def _differ_table(judged: pd.DataFrame) -> PageTable | None:
     """Coupons that were judged otherwise by somebody: the ones to look at together."""
     rows = []
     for coupon, row in judged.iterrows():
@@ -301,4 +301,4 @@ def _differ_table(judged: pd.DataFrame) -> Table | None:
     if not rows:
         return None
     heads = (words("Coupon"), *(words(str(c)) for c in judged.columns))
-    return Table("Coupons they differ on: look at these together", heads, tuple(rows))
+    return PageTable("Coupons they differ on: look at these together", heads, tuple(rows))

@@ -12,7 +12,7 @@ from matplotlib.patches import Rectangle
 
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
-from doe.practice.drill import BarPicture, MapPicture, Outcome
+from doe.practice.drill import BarPicture, DrillResult, MapPicture
 from doe.practice.drills import DRILLS
 from doe.symptoms import symptom
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
@@ -21,7 +21,7 @@ from reports.drawing.svg import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_valu
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
 from reports.sheet.page import Pair
-from reports.views import Column, Drawn, Picture, SeenOften, Table
+from reports.views import Column, Drawn, PageTable, Picture, SeenOften
 
 _BANDS = ("#cfc8b8", "#dfdacd", "#ebe7dd", "#f5f3ee", PAPER)
 _LEVELS = (0.0, 0.5, 0.7, 0.85, 0.95, 1.001)
@@ -49,7 +49,7 @@ class PracticePage:
     facts: tuple[str, ...]
     truth: tuple[str, ...]
     score_pairs: tuple[Pair, ...]
-    settings: tuple[Table, ...]
+    settings: tuple[PageTable, ...]
     pictures: tuple[Picture, ...]
     seen: tuple[SeenOften, ...]
     cautions: tuple[str, ...]
@@ -57,7 +57,7 @@ class PracticePage:
     footer: str
 
 
-def practice_report(outcome: Outcome, *, who: str, day: str, shown: Shown = METRIC) -> str:
+def practice_report(outcome: DrillResult, *, who: str, day: str, shown: Shown = METRIC) -> str:
     """Page of a finished exercise as one HTML document that needs no network.
 
     Parameters
@@ -73,17 +73,17 @@ def practice_report(outcome: Outcome, *, who: str, day: str, shown: Shown = METR
     return render("practice.html", practice_page(outcome, who=who, day=day, shown=shown))
 
 
-def practice_page(outcome: Outcome, *, who: str, day: str, shown: Shown = METRIC) -> PracticePage:
+def practice_page(outcome: DrillResult, *, who: str, day: str, shown: Shown = METRIC) -> PracticePage:
     """View-model of the page; see `practice_report`."""
     title = DRILLS[outcome.exercise].title
     spent = [count(outcome.coupons, "coupon")] if outcome.coupons else []
     spent += [count(round(outcome.minutes), "minute")] if outcome.minutes else []
     spent += [count(outcome.hints, "hint")]
-    settings: tuple[Table, ...] = ()
+    settings: tuple[PageTable, ...] = ()
     if outcome.table:
         head, *rows = outcome.table
         columns = tuple(Column(text, i > 0) for i, text in enumerate(head))
-        settings = (Table("Settings of this exercise", columns, tuple(rows)),)
+        settings = (PageTable("Settings of this exercise", columns, tuple(rows)),)
     return PracticePage(
         page_title=f"{title}: {outcome.score} of 100",
         title=title,
@@ -104,7 +104,7 @@ def practice_page(outcome: Outcome, *, who: str, day: str, shown: Shown = METRIC
     )
 
 
-def seen_often(outcome: Outcome) -> tuple[SeenOften, ...]:
+def seen_often(outcome: DrillResult) -> tuple[SeenOften, ...]:
     """What the failed coupons of an exercise showed, drawn and counted; nothing where none was made or none failed."""
     if not isinstance(outcome.picture, MapPicture) or outcome.picture.coupons.empty:
         return ()
@@ -117,7 +117,7 @@ def seen_often(outcome: Outcome) -> tuple[SeenOften, ...]:
     )
 
 
-def pictures_of(outcome: Outcome, shown: Shown = METRIC) -> tuple[Picture, ...]:
+def pictures_of(outcome: DrillResult, shown: Shown = METRIC) -> tuple[Picture, ...]:
     """Pictures of the truth: two maps of the line, or the chances of the causes."""
     if isinstance(outcome.picture, BarPicture):
         return (_bars(outcome.picture),)

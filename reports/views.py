@@ -44,7 +44,7 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Table:
+class PageTable:
     """A table: ``caption``, ``columns``, and ``rows`` of finished texts, each as long as the columns.
 
     ``note`` is what must be known to read it, may be empty. ``exact`` is the same as CSV with all its digits, where
@@ -108,7 +108,7 @@ class WhatIf:
 
     data: Markup
     intro: str
-    table: Table
+    table: PageTable
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ class Reason:
 
     title: str
     lines: tuple[str, ...]
-    table: Table | None
+    table: PageTable | None
     is_printed: bool
 
 
@@ -170,14 +170,14 @@ class ConfirmationSection:
     rule: str
     picture: Picture
     lines: tuple[str, ...]
-    source_table: Table | None
+    source_table: PageTable | None
     source_notes: tuple[str, ...]
     care_lines: tuple[str, ...]
     steps: tuple[str, ...]
-    point_table: Table
+    point_table: PageTable
     attempts_line: str
-    attempt_table: Table | None
-    coupon_table: Table
+    attempt_table: PageTable | None
+    coupon_table: PageTable
 
 
 @dataclass(frozen=True)
@@ -187,7 +187,7 @@ class GaugeNotes:
     """
 
     lead: str
-    dial_table: Table | None
+    dial_table: PageTable | None
     cautions: tuple[str, ...]
     pairs: tuple[Pair, ...]
 
@@ -293,8 +293,8 @@ class StudyPage:
     limits_on_certainty: tuple[str, ...]
     steps_title: str
     steps: tuple[str, ...]
-    next_table: Table | None
-    level_table: Table | None
+    next_table: PageTable | None
+    level_table: PageTable | None
     warnings: tuple[str, ...]
     confirmation: ConfirmationSection | None
     map_pictures: tuple[Picture, ...]
@@ -307,15 +307,15 @@ class StudyPage:
     photos_note: str
     effect_pictures: tuple[Picture, ...]
     effect_lines: tuple[str, ...]
-    cliff_table: Table
+    cliff_table: PageTable
     notes: tuple[Note, ...]
     belief_lines: tuple[str, ...]
     belief_pairs: tuple[Pair, ...]
     why_lines: tuple[str, ...]
     why_reasons: tuple[Reason, ...]
-    coupon_table: Table
+    coupon_table: PageTable
     check_lines: tuple[str, ...]
-    check_tables: tuple[Table, ...]
+    check_tables: tuple[PageTable, ...]
     target_pairs: tuple[Pair, ...]
     stack_pairs: tuple[Pair, ...]
     held_pairs: tuple[Pair, ...]
@@ -326,7 +326,7 @@ class StudyPage:
     method_pairs: tuple[Pair, ...]
     prior_pairs: tuple[Pair, ...]
     provenance_pairs: tuple[Pair, ...]
-    history_table: Table | None
+    history_table: PageTable | None
     cautions: tuple[str, ...]
     fixed_wording: str
     special_goods: str

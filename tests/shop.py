@@ -21,7 +21,7 @@ STUDY = "new powder on the heavy tee"
 
 
 @dataclass(frozen=True)
-class Outcome:
+class CommandResult:
     """What a command did: exit code and both streams."""
 
     code: int
@@ -46,7 +46,7 @@ class Shop:
     folder: Path
     book: Path
 
-    def run(self, *words: str, typed: str | None = None, env: dict[str, str] | None = None) -> Outcome:
+    def run(self, *words: str, typed: str | None = None, env: dict[str, str] | None = None) -> CommandResult:
         """Run one command line."""
         settings = {
             "DOE_BOOK": str(self.book),
@@ -57,9 +57,9 @@ class Shop:
             "DOE_CACHE": str(self.folder / "cache"),
         }
         found = CliRunner().invoke(app, list(words), input=typed, env={**settings, **(env or {})})
-        return Outcome(found.exit_code, found.stdout, found.stderr)
+        return CommandResult(found.exit_code, found.stdout, found.stderr)
 
-    def good(self, *words: str, **more: Any) -> Outcome:
+    def good(self, *words: str, **more: Any) -> CommandResult:
         """Run one command line that must work."""
         found = self.run(*words, **more)
         assert found.code == 0, found.err or found.out

@@ -15,7 +15,7 @@ from doe.acts.recipe.recipes import in_force_for
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
 from doe.surfaces import fit
-from doe.symptoms.advice import Advice, Recipe, advise
+from doe.symptoms.advice import Advice, ReferenceSettings, advise
 from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
 from doe.symptoms.faults import fault
 from doe.symptoms.known import Level
@@ -42,7 +42,7 @@ class Setting:
     """
 
     name: str = NO_STUDY
-    recipe: Recipe = field(default_factory=Recipe)
+    recipe: ReferenceSettings = field(default_factory=ReferenceSettings)
     current: Mapping[str, float] = field(default_factory=dict)
     levels: Mapping[str, Level] = field(default_factory=dict)
     readings: tuple[GaugeReading, ...] = ()
@@ -102,7 +102,7 @@ def setting_of(
     )
 
 
-def recipe_in_use(released: Released, limits: Limits | None, given: Given = "dialled") -> Recipe:
+def recipe_in_use(released: Released, limits: Limits | None, given: Given = "dialled") -> ReferenceSettings:
     """A released recipe as people set it, by the dial where a gauge tells it; or in the terms of its study."""
     by_dial = given == "dialled" or _as_dialled(released)
     settings, window = {}, {}
@@ -114,7 +114,7 @@ def recipe_in_use(released: Released, limits: Limits | None, given: Given = "dia
         low, high = (s.dial_low, s.dial_high) if on_dial else (s.window_low, s.window_high)
         if low is not None and high is not None:
             window[s.factor] = (low, high)
-    return Recipe(settings, window, limits)
+    return ReferenceSettings(settings, window, limits)
 
 
 def _dial_less_surface(released: Released) -> dict[str, float]:
@@ -130,10 +130,10 @@ def _as_dialled(released: Released) -> bool:
     return AS_DIALLED in released.cautions
 
 
-def _last_answer(book: Book, record: StudyRecord) -> Recipe:
+def _last_answer(book: Book, record: StudyRecord) -> ReferenceSettings:
     kept = book.latest_analysis(record.id, RECOMMEND)
     if kept is None:
-        return Recipe(limits=record.study.limits)
+        return ReferenceSettings(limits=record.study.limits)
     answer = answer_from(kept.payload)
     numeric = {f.name for f in record.study.numeric}
     settings = {name: float(value) for name, value in answer.setpoint.items() if name in numeric}
@@ -141,7 +141,7 @@ def _last_answer(book: Book, record: StudyRecord) -> Recipe:
     if answer.window is not None:
         bounds = answer.window.bounds.astype(float)
         window = {str(n): (float(bounds["low"][n]), float(bounds["high"][n])) for n in bounds.index}
-    return Recipe(settings, window, record.study.limits)
+    return ReferenceSettings(settings, window, record.study.limits)
 
 
 def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tuple[float | None, float | None]:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from doe.book import Book
-    from doe.practice.drill import Outcome
+    from doe.practice.drill import DrillResult
 
 DONE, LESSON = "practice", "lesson"
 """Topics of the notes: an exercise that was done, and a seed set for a class."""
@@ -22,7 +22,7 @@ EXERCISES = ("tune", "fault", "blank", "report", "compare")
 
 
 @dataclass(frozen=True)
-class Progress:
+class DrillProgress:
     """One apprentice and one exercise: how often, best and last score, last day."""
 
     person: str
@@ -50,7 +50,7 @@ def seed_for(book: Book | None, exercise: str, person: str) -> int:
     return next(seed for seed in range(first, first + len(had) + 1) if seed not in had)
 
 
-def keep_outcome(book: Book, person: str, outcome: Outcome, answers: list[str]) -> int:
+def keep_outcome(book: Book, person: str, outcome: DrillResult, answers: list[str]) -> int:
     """Store how an exercise went, with the answers, so that it can be walked through again."""
     return book.save_note(
         DONE,
@@ -82,14 +82,14 @@ def set_lesson(book: Book, exercise: str, seed: int) -> int:
     return book.save_note(LESSON, exercise, {"seed": seed})
 
 
-def class_progress(book: Book) -> tuple[Progress, ...]:
+def class_progress(book: Book) -> tuple[DrillProgress, ...]:
     """Everybody's exercises, by person and exercise."""
     grouped: dict[tuple[str, str], list[tuple[int, int, datetime]]] = {}
     for note in book.notes(DONE):
         key = (note.name, str(note.data["exercise"]))
         grouped.setdefault(key, []).append((int(note.data["score"]), int(note.data["seed"]), note.at))
     return tuple(
-        Progress(
+        DrillProgress(
             person,
             exercise,
             len(done),

@@ -17,7 +17,7 @@ from doe.bench.guard import Guard
 from doe.bench.hosts import Hosts
 from doe.bench.pages import static
 from doe.bench.state import Bench
-from doe.bench.web import Act, looking, on_http_error, posting
+from doe.bench.web import Handler, looking, on_http_error, posting
 
 
 def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
@@ -30,10 +30,10 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         Names it answers to.
     """
 
-    def look(path: str, act: Act, *, open_to_all: bool = False, needs_name: bool = True) -> Route:
+    def look(path: str, act: Handler, *, open_to_all: bool = False, needs_name: bool = True) -> Route:
         return Route(path, looking(bench, act, open_to_all=open_to_all, needs_name=needs_name), methods=["GET"])
 
-    def post(path: str, act: Act, *, open_to_all: bool = False, needs_name: bool = True) -> Route:
+    def post(path: str, act: Handler, *, open_to_all: bool = False, needs_name: bool = True) -> Route:
         return Route(path, posting(bench, act, open_to_all=open_to_all, needs_name=needs_name), methods=["POST"])
 
     routes = [

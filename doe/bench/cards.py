@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 from doe.acts.scoring.making import Coupon, Making, Step
 from doe.assure import NOT_CHECKED
 from doe.bench.pages import act_url, coupon_url
-from doe.bench.views import Card, Dial, Hidden, Link, Timer
+from doe.bench.views import Card, Hidden, Link, SettingRow, Timer
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.units import Shown, show
 from doe.words.wording import amount, held, listing, other_units
-from reports.sheet.dials import Dials
+from reports.sheet.dials import SheetDials
 
 if TYPE_CHECKING:
     from doe.assure import GaugedLine
@@ -89,10 +89,10 @@ def batches_of(shop: Shop, making: Making, number: int, stage: Stage) -> tuple[S
 
 def dials_of(
     making: Making, coupon: Coupon, stage: Stage | None, shown: Shown, gauged: GaugedLine | None = None
-) -> Iterator[Dial]:
+) -> Iterator[SettingRow]:
     """Settings of a coupon at one machine, or at both; what the machine is set to where its readings tell."""
     study = making.record.study
-    dials = Dials(study, gauged, shown)
+    dials = SheetDials(study, gauged, shown)
     for f in study.factors:
         if stage is None or f.stage == stage:
             yield dial_of(f, coupon.settings[f.name], dials)
@@ -102,19 +102,21 @@ def dials_of(
             continue
         if stage is None or name not in _WAITS[stage]:  # a wait of this machine stands among the countdowns
             made = dial_of(usual_factor(name), value, dials)
-            yield Dial(made.name, made.value, made.other, "; ".join(t for t in ("held", made.more) if t), is_held=True)
+            yield SettingRow(
+                made.name, made.value, made.other, "; ".join(t for t in ("held", made.more) if t), is_held=True
+            )
 
 
-def dial_of(f: Factor, value: float | str, dials: Dials) -> Dial:
+def dial_of(f: Factor, value: float | str, dials: SheetDials) -> SettingRow:
     """One setting: on the display of its machine where readings tell, else as it is, and then that is said."""
     made = None if isinstance(value, str) else dials.of(f.name, float(value))
     if made is not None:
         big, other = amount(f, made.dial_degc, dials.shown), amount(f, made.dial_degc, other_units(dials.shown))
-        return Dial(f.label, big, other, f"on the display, for {made.surface} on the surface")
+        return SettingRow(f.label, big, other, f"on the display, for {made.surface} on the surface")
     other = amount(f, value, other_units(dials.shown)) if f.is_temperature and not f.is_categorical else ""
     gauge = dials.gauged.gauge_of(f.name) if dials.gauged is not None else None
     unsure = gauge is not None and not (gauge.as_dialled and gauge.readings)
-    return Dial(f.label, amount(f, value, dials.shown), other, NOT_CHECKED if unsure else "")
+    return SettingRow(f.label, amount(f, value, dials.shown), other, NOT_CHECKED if unsure else "")
 
 
 def _timers(making: Making, coupon: Coupon, stage: Stage, shown: Shown) -> Iterator[Timer]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from doe.acts.scoring.making import Making, washes
 from doe.acts.scoring.progress import LEAST_FOR_HINT
 from doe.bench.hints import Seen
-from doe.bench.views import Dial, Frame, HintPage
+from doe.bench.views import Frame, HintPage, SettingRow
 from doe.domain.units import Shown
 from doe.words.wording import amount_both, count, listing, percent, range_both, stated
 
@@ -44,7 +44,7 @@ def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, show
     for f in making.record.study.factors:
         bounds = hint.window.get(f.name)
         around = f"target expected to hold from {range_both(f, *bounds, shown)}" if bounds is not None else ""
-        rows.append(Dial(f.label, amount_both(f, hint.settings[f.name], shown), "", around))
+        rows.append(SettingRow(f.label, amount_both(f, hint.settings[f.name], shown), "", around))
     return HintPage(frame, LABEL, tuple(lines), tuple(rows), seen.is_waiting)
 
 

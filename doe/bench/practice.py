@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from doe.acts.practising import EXERCISES, class_progress, keep_outcome, lesson_seed, seed_for
 from doe.bench.entrance import here
-from doe.bench.views import Group, Link, ListPage, MadeView, Part, PracticePage, TurnView
+from doe.bench.views import DrillPage, Group, Link, ListPage, MadeView, PointsRow, TurnView
 from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
@@ -117,7 +117,7 @@ def _page(visit: Visit, key: str, typed: str = "", *problems: str) -> Response:
     outcome = play.drill.outcome if play is not None and over else None
     pictures = play.pictures if play is not None else ()
     named = pictures_names(len(pictures))
-    view = PracticePage(
+    view = DrillPage(
         frame=frame,
         brief=play.drill.brief if play is not None else (),
         is_new=play is not None and not play.typed,
@@ -130,7 +130,9 @@ def _page(visit: Visit, key: str, typed: str = "", *problems: str) -> Response:
         typed=typed,
         start="" if question is not None else "Do another one" if over else "Start",
         score=f"{outcome.score} of 100 points, kept under {visit.who}." if outcome is not None else "",
-        parts=tuple(Part(words, f"{points:+.0f}") for words, points in outcome.parts) if outcome is not None else (),
+        parts=tuple(PointsRow(words, f"{points:+.0f}") for words, points in outcome.parts)
+        if outcome is not None
+        else (),
         truth=outcome.truth if outcome is not None else (),
         head=outcome.table[0] if outcome is not None and outcome.table else (),
         lines=outcome.table[1:] if outcome is not None else (),

@@ -31,7 +31,7 @@ MOST_CONNECTIONS = 256
 
 
 @dataclass(frozen=True)
-class Place:
+class Listener:
     """Where the page listens: an open socket, whether only this machine reaches it, and its addresses for people."""
 
     socket: socket.socket
@@ -45,7 +45,7 @@ class Place:
         return self.links[0]
 
 
-def listen(host: str, port: int) -> Place:
+def listen(host: str, port: int) -> Listener:
     """Take a port, before anything else is done.
 
     Raises
@@ -75,7 +75,7 @@ def listen(host: str, port: int) -> Place:
     names: tuple[str, ...] = (str(address[0]),)
     if bound.is_unspecified:
         names = own_addresses(family) or own_names() or ("127.0.0.1",)
-    return Place(made, bound.is_loopback, taken, tuple(f"http://{_in_link(name)}:{taken}" for name in names))
+    return Listener(made, bound.is_loopback, taken, tuple(f"http://{_in_link(name)}:{taken}" for name in names))
 
 
 def _in_link(name: str) -> str:
@@ -99,7 +99,7 @@ def _refusal(host: str, port: int, error: OSError) -> InputError:
 
 def serve(
     target: str | Path | None,
-    place: Place,
+    place: Listener,
     *,
     owner: str,
     shown: Shown,

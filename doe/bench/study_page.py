@@ -13,7 +13,7 @@ from doe.bench.cards import held_words, kind_words, next_card
 from doe.bench.moments import day_and_time
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.shop import Shop
-from doe.bench.views import Frame, Group, Link, ListPage, StudyPage
+from doe.bench.views import Frame, Group, Link, ListPage, MachinesPage
 from doe.domain.factors import Stage
 from doe.domain.plan_kinds import learning_rounds
 from doe.words.wording import count, listing, score
@@ -21,7 +21,7 @@ from doe.words.wording import count, listing, score
 MOST_LISTED = 8
 
 
-def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> StudyPage:
+def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> MachinesPage:
     """View-model of a study's page; ``now`` is the reader's clock."""
     record = making.record
     cards = [card for card in (next_card(shop, making, "cure"), next_card(shop, making, "press")) if card is not None]
@@ -29,7 +29,7 @@ def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> St
     shown = tuple(Link(c.name, coupon_url(record.id, c.name)) for c in scores[:MOST_LISTED])
     more = (Link(f"{len(scores) - MOST_LISTED} more", act_url("list", record.id)),) if len(scores) > MOST_LISTED else ()
     waiting = washes(making)
-    return StudyPage(
+    return MachinesPage(
         frame=frame,
         news=act_url("news", record.id),
         version=version_of(making),

@@ -74,7 +74,7 @@ class Frame:
 
 
 @dataclass(frozen=True)
-class Dial:
+class SettingRow:
     """A setting ``name`` with its ``value`` in the reader's unit and the ``other`` one, and what to know (``more``).
 
     ``is_held`` says that it is the same for every coupon.
@@ -127,7 +127,7 @@ class Card:
     left: str
     settle: str
     names: tuple[Link, ...]
-    dials: tuple[Dial, ...]
+    dials: tuple[SettingRow, ...]
     facts: tuple[str, ...]
     timers: tuple[Timer, ...]
     waits: tuple[str, ...]
@@ -165,7 +165,7 @@ class NamePage:
 
 
 @dataclass(frozen=True)
-class StudyPage:
+class MachinesPage:
     """A study at the machines.
 
     Attributes
@@ -359,7 +359,7 @@ class CouponPage:
 
     frame: Frame
     facts: tuple[str, ...]
-    settings: tuple[Dial, ...]
+    settings: tuple[SettingRow, ...]
     void: str
     form: ScoreForm | None
     photos: tuple[PhotoView, ...]
@@ -415,12 +415,12 @@ class HintPage:
     frame: Frame
     label: str
     lines: tuple[str, ...]
-    rows: tuple[Dial, ...]
+    rows: tuple[SettingRow, ...]
     is_waiting: bool
 
 
 @dataclass(frozen=True)
-class Cause:
+class CauseRow:
     """What may be wrong: its ``text``, how likely in words (``chance``), and the percentage as ``number``."""
 
     text: str
@@ -429,7 +429,7 @@ class Cause:
 
 
 @dataclass(frozen=True)
-class Look:
+class LookRow:
     """A check to make: ``words``, and ``outcomes`` to choose from."""
 
     words: str
@@ -471,9 +471,9 @@ class WrongPage:
     headline: str
     stop: bool
     advice: tuple[str, ...]
-    causes: tuple[Cause, ...]
+    causes: tuple[CauseRow, ...]
     reasons: tuple[str, ...]
-    looks: tuple[Look, ...]
+    looks: tuple[LookRow, ...]
     found: tuple[str, ...]
     again: str
     closing: str
@@ -503,7 +503,7 @@ class TurnView:
 
 
 @dataclass(frozen=True)
-class Part:
+class PointsRow:
     """What points are made of: ``words`` and ``points``."""
 
     words: str
@@ -511,7 +511,7 @@ class Part:
 
 
 @dataclass(frozen=True)
-class PracticePage:
+class DrillPage:
     """An exercise, before its start, under way, or over.
 
     Attributes
@@ -559,7 +559,7 @@ class PracticePage:
     typed: str
     start: str
     score: str
-    parts: tuple[Part, ...]
+    parts: tuple[PointsRow, ...]
     truth: tuple[str, ...]
     head: tuple[str, ...]
     lines: tuple[tuple[str, ...], ...]

@@ -31,7 +31,7 @@ MOST_FIELDS = 300
 LOOKING_ONLY = "This device only looks: it was let in by the link for viewers. Nothing was stored."
 
 
-class Answer(Exception):
+class RespondWith(Exception):
     """An act that ends with a page instead of moving on: nothing was done that must not be done again."""
 
     def __init__(self, response: Response) -> None:
@@ -131,7 +131,7 @@ class Visit:
         return (Hidden(TOKEN, self.bench.sessions.form_token(self.cookie)), Hidden(MARK, new_mark()))
 
 
-Act = Callable[[Visit], Response | str]
+Handler = Callable[[Visit], Response | str]
 Endpoint = Callable[[Request], Awaitable[Response]]
 
 
@@ -164,7 +164,7 @@ def plain(visit: Visit, heading: str, lines: tuple[str, ...], *, status: int, wa
     return page("bench_plain.html", PlainPage(visit.frame(heading), lines, ways), status=status)
 
 
-def looking(bench: Bench, act: Act, *, open_to_all: bool = False, needs_name: bool = True) -> Endpoint:
+def looking(bench: Bench, act: Handler, *, open_to_all: bool = False, needs_name: bool = True) -> Endpoint:
     """An address to look at. Without a session it leads to pairing, without a name to choosing one."""
 
     async def endpoint(request: Request) -> Response:
@@ -184,7 +184,7 @@ def looking(bench: Bench, act: Act, *, open_to_all: bool = False, needs_name: bo
     return endpoint
 
 
-def posting(bench: Bench, act: Act, *, open_to_all: bool = False, needs_name: bool = True) -> Endpoint:
+def posting(bench: Bench, act: Handler, *, open_to_all: bool = False, needs_name: bool = True) -> Endpoint:
     """An address to post to: only from a device that may, with the token of its own pages, and once a form."""
 
     async def endpoint(request: Request) -> Response:
@@ -217,11 +217,11 @@ def _visit(bench: Bench, request: Request) -> Visit:
     return Visit(bench, request, cookie, bench.sessions.find(cookie))
 
 
-def _once(bench: Bench, visit: Visit, act: Act) -> Response | str:
+def _once(bench: Bench, visit: Visit, act: Handler) -> Response | str:
     def carry_out() -> str:
         answer = act(visit)
         if isinstance(answer, Response):
-            raise Answer(answer)
+            raise RespondWith(answer)
         return answer
 
     key = receipt_key(visit.text(MARK), _parts(visit))
@@ -241,11 +241,11 @@ def _parts(visit: Visit) -> list[str | bytes]:
     return parts
 
 
-async def _run(bench: Bench, visit: Visit, act: Act) -> Response:
+async def _run(bench: Bench, visit: Visit, act: Handler) -> Response:
     """Carry out an act beside the event loop, and put into words what goes wrong."""
     try:
         answer = await run_in_threadpool(act, visit)
-    except Answer as shown:
+    except RespondWith as shown:
         return shown.response
     except InputError as error:
         return plain(visit, "That did not work", problem_lines(error), status=404 if _is_missing(error) else 422)

@@ -7,7 +7,7 @@ from starlette.responses import Response
 from doe.acts.diagnosis import CASE, Diagnosed, Setting, diagnose_case, keep_case, setting_of
 from doe.acts.scoring.making import Coupon, Making
 from doe.bench.pages import act_url, coupon_url
-from doe.bench.views import Cause, Choice, Frame, Hidden, Link, Look, WrongPage
+from doe.bench.views import CauseRow, Choice, Frame, Hidden, Link, LookRow, WrongPage
 from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
 from doe.symptoms import WORDS
@@ -113,7 +113,7 @@ def _view(
         return f"{act_url('wrong', study, coupon.name)}?{sent}"
 
     looks = tuple(
-        Look(
+        LookRow(
             words.check_words(n),
             (
                 *(Link(o.words, with_outcome(n.look.key, o.key)) for o in n.look.outcomes),
@@ -129,7 +129,7 @@ def _view(
         headline=words.headline(diagnosis),
         stop=done.advice.stop,
         advice=words.advice_sentences(diagnosis, done.advice, visit.bench.shop.shown),
-        causes=tuple(Cause(c.fault.label, words.likelihood(c.p), f"{100 * c.p:.0f} in 100") for c in likely),
+        causes=tuple(CauseRow(c.fault.label, words.likelihood(c.p), f"{100 * c.p:.0f} in 100") for c in likely),
         reasons=words.reasons(diagnosis, dict(WORDS.labels)),
         looks=looks,
         found=tuple(_outcome_words(key, outcome) for key, outcome in found.items()),

@@ -20,7 +20,7 @@ from doe.domain.serial import study_from
 _NOTHING = ("null", '""')  # a cleared field, a void taken back
 
 
-class Said(NamedTuple):
+class CurrentEntry(NamedTuple):
     """The current entry of a field; ``value`` is JSON."""
 
     id: int
@@ -117,21 +117,21 @@ def _name_problems(given: Sequence[ScoreEntry], ids: Mapping[str, int], study: s
     return problems
 
 
-def _current(connection: sa.Connection, coupon_ids: Sequence[int]) -> dict[int, dict[str, Said]]:
+def _current(connection: sa.Connection, coupon_ids: Sequence[int]) -> dict[int, dict[str, CurrentEntry]]:
     """Current entry of every field, by coupon id."""
     query = (
         sa.select(entries.c.coupon_id, entries.c.field, entries.c.id, entries.c.value, acts.c.who)
         .join(acts, entries.c.act_id == acts.c.id)
         .where(entries.c.coupon_id.in_(coupon_ids), is_current(entries))
     )
-    found: dict[int, dict[str, Said]] = {}
+    found: dict[int, dict[str, CurrentEntry]] = {}
     for row in connection.execute(query):
-        found.setdefault(row.coupon_id, {})[row.field] = Said(row.id, row.value, row.who)
+        found.setdefault(row.coupon_id, {})[row.field] = CurrentEntry(row.id, row.value, row.who)
     return found
 
 
 def _news(
-    entry: ScoreEntry, current: Mapping[str, Said], *, who: str, why: str
+    entry: ScoreEntry, current: Mapping[str, CurrentEntry], *, who: str, why: str
 ) -> tuple[list[dict[str, Any]], list[InputError]]:
     """Entries of one coupon that say something new, and why they cannot be taken."""
     where = f"coupon {entry.coupon}"

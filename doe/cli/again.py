@@ -23,13 +23,15 @@ from doe.words.wording import count
 if TYPE_CHECKING:
     from doe.book import Book
     from doe.cli.desk import Desk
-    from doe.cli.scoring import Typed
+    from doe.cli.scoring import ScoreOptions
     from doe.domain.study import Study
 
 _WORDS = {"p": True, "pass": True, "f": False, "fail": False}
 
 
-def record_again(desk: Desk, book: Book, key: Key, *, file: Path | None, one: Typed, own_sheet: Path | None) -> Reply:
+def record_again(
+    desk: Desk, book: Book, key: Key, *, file: Path | None, one: ScoreOptions, own_sheet: Path | None
+) -> Reply:
     """Store further looks; nothing of the first scores is shown."""
     record = book.study(key)
     notes: tuple[str, ...] = ()

@@ -16,7 +16,7 @@ from doe.domain.errors import DoeError
 from reports.drawing.qr import QUIET, qr_modules
 
 if TYPE_CHECKING:
-    from doe.bench.serve import Place
+    from doe.bench.serve import Listener
     from doe.bench.state import Bench
 
 
@@ -91,7 +91,7 @@ def register(root: typer.Typer) -> None:
         )
 
 
-def _greet(place: Place, label: str) -> None:
+def _greet(place: Listener, label: str) -> None:
     """The address, as text and as a code to be photographed, and what a shop should know."""
     say(f"Bench page for {label}")
     for link in place.links:

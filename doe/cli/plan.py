@@ -20,7 +20,7 @@ from doe.words.dials import dials_of_coupons
 from doe.words.wording import amount, count
 
 if TYPE_CHECKING:
-    from doe.acts.study.plans import PlanChoice, Planned
+    from doe.acts.study.plans import PlanChoice, PlannedRound
 
 SEED = Annotated[
     int | None,
@@ -185,7 +185,7 @@ def tells(judgement: object) -> list[Block]:
     ]
 
 
-def planned_data(made: Planned) -> dict[str, object]:
+def planned_data(made: PlannedRound) -> dict[str, object]:
     """A stored round for ``--json``."""
     dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
     return {
@@ -201,7 +201,7 @@ def planned_data(made: Planned) -> dict[str, object]:
     }
 
 
-def planned(made: Planned, desk: Desk) -> list[Block]:
+def planned(made: PlannedRound, desk: Desk) -> list[Block]:
     """A stored round for a person: what it costs, what it tells, and its coupons."""
     shown, factors = desk.shown, made.record.study.factors
     batches = ("cure_batch", "press_batch")

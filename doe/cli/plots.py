@@ -10,12 +10,12 @@ from doe.practice.drill import MapPicture
 from reports.practice import map_finding
 
 if TYPE_CHECKING:
-    from doe.practice.drill import Outcome
+    from doe.practice.drill import DrillResult
 
 _COLUMNS, _ROWS = 46, 12
 
 
-def little_map(outcome: Outcome) -> list[str]:
+def little_map(outcome: DrillResult) -> list[str]:
     """Truth over press temperature and dwell, the other settings at the best; nothing for other pictures."""
     picture = outcome.picture
     if not isinstance(picture, MapPicture):

@@ -70,7 +70,7 @@ def register(root: typer.Typer) -> None:
         why: Annotated[str, typer.Option(help="Why scores are corrected.")] = "",
     ) -> Reply:
         """Record scores: from a filled file, for one coupon, from a sheet of your own, or asked one by one."""
-        one = scoring.Typed(
+        one = scoring.ScoreOptions(
             coupon, passed or [], failed or [], symptom or [], side, hand or [], actual or [], note, void
         )
         with desk.open(create=False) as book:

@@ -81,7 +81,7 @@ def record_file(book: Book, key: Key, path: Path, *, why: str = "") -> Recorded:
 
 
 @dataclass(frozen=True)
-class Typed:
+class ScoreOptions:
     """What was typed for one coupon, still as text."""
 
     coupon: str | None
@@ -102,7 +102,9 @@ class Typed:
         )
 
 
-def record_one(book: Book, key: Key, typed: Typed, shown: Shown, *, why: str = "", can_ask: bool = False) -> Recorded:
+def record_one(
+    book: Book, key: Key, typed: ScoreOptions, shown: Shown, *, why: str = "", can_ask: bool = False
+) -> Recorded:
     """Store the scores of one coupon."""
     record = book.study(key)
     whole_plan(book, record)
@@ -111,7 +113,7 @@ def record_one(book: Book, key: Key, typed: Typed, shown: Shown, *, why: str = "
     return recorded(book, record, [entry.coupon], fields)
 
 
-def read_typed(study: Study, typed: Typed, shown: Shown, *, can_ask: bool = False) -> ScoreEntry:
+def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, can_ask: bool = False) -> ScoreEntry:
     """Score entry of what was typed.
 
     Raises

@@ -15,7 +15,7 @@ from doe.acts.study.limits import missing, refuse_held
 from doe.cli import study_amend, study_words
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table, Warn
-from doe.cli.study_questions import Wanted, ask_limits, ask_missing, study_of, with_measured_errors
+from doe.cli.study_questions import StudyOptions, ask_limits, ask_missing, study_of, with_measured_errors
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from doe.words import typed
@@ -64,7 +64,7 @@ def new(
     ] = None,
 ) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
-    wanted = Wanted(
+    wanted = StudyOptions(
         name or "",
         stack or "",
         line or "",

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class StudyOptions:
     """A study as it is typed: the texts of the options of ``doe study new``, empty where nothing was said."""
 
     name: str
@@ -55,7 +55,7 @@ def states_error(text: str) -> bool:
 
 
 def with_measured_errors(
-    study: Study, wanted: Wanted, found: Mapping[str, SuggestedError], shown: Shown
+    study: Study, wanted: StudyOptions, found: Mapping[str, SuggestedError], shown: Shown
 ) -> tuple[Study, list[str]]:
     """The study with the setting errors that gauge readings tell where none was stated, and a sentence for each."""
     factors, said = [], []
@@ -95,7 +95,7 @@ def _error_words(one: SuggestedError, taken: Factor, is_stated: bool, shown: Sho
     return f"Setting error of {taken.name}: {said}."
 
 
-def study_of(wanted: Wanted, shown: Shown, *, can_ask: bool) -> Study:
+def study_of(wanted: StudyOptions, shown: Shown, *, can_ask: bool) -> Study:
     """The study that was typed; the usual factors when none was named.
 
     Raises
@@ -117,7 +117,7 @@ def study_of(wanted: Wanted, shown: Shown, *, can_ask: bool) -> Study:
     )
 
 
-def ask_missing(book: Book, wanted: Wanted, shown: Shown) -> Wanted:
+def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
     """Ask for what was not said. Every answer is checked when it is given, so that none is lost at the end."""
     stacks, lines = [s.name for s in book.stacks()], [x.name for x in book.lines()]
     for what, found in (("stack", stacks), ("line", lines)):
@@ -162,7 +162,7 @@ def _something(answer: str) -> str:
     return answer
 
 
-def _ask_target(wanted: Wanted) -> Wanted:
+def _ask_target(wanted: StudyOptions) -> StudyOptions:
     usual = Spec()
     say("\nWhat counts as good enough?")
 

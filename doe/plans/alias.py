@@ -16,15 +16,15 @@ import numpy as np
 from doe.domain.errors import InputError
 from doe.plans.points import FloatArray
 
-Effect = frozenset[str]
-Words = Mapping[Effect, int]
+FactorSet = frozenset[str]
+Words = Mapping[FactorSet, int]
 """Defining words with their sign, the mean (the empty word) left out."""
 
 _GENERATOR = re.compile(r"^([A-Z])=([+-]?)([A-Z]{2,})$")
 _ROMAN = ("", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X")
 
 
-def parse_generators(text: str) -> dict[Effect, int]:
+def parse_generators(text: str) -> dict[FactorSet, int]:
     """Words of generators such as ``D=AB E=-AC``: single capital letters, parted by blanks, commas or semicolons.
 
     Raises
@@ -46,23 +46,23 @@ def parse_generators(text: str) -> dict[Effect, int]:
     return words
 
 
-def multiply(a: Effect, b: Effect) -> Effect:
+def multiply(a: FactorSet, b: FactorSet) -> FactorSet:
     """Product of two effects: letters in both cancel, since a column times itself is 1."""
     return a ^ b
 
 
-def defining_words(generators: Words) -> dict[Effect, int]:
+def defining_words(generators: Words) -> dict[FactorSet, int]:
     """All products of the generators' words: the complete defining relation, the mean left out."""
-    found: dict[Effect, int] = {}
+    found: dict[FactorSet, int] = {}
     items = list(generators.items())
     for size in range(1, len(items) + 1):
         for chosen in itertools.combinations(items, size):
-            word: Effect = reduce(multiply, (w for w, _ in chosen))
+            word: FactorSet = reduce(multiply, (w for w, _ in chosen))
             found[word] = int(np.prod([sign for _, sign in chosen]))
     return found
 
 
-def words_of(columns: FloatArray, names: Sequence[str]) -> dict[Effect, int]:
+def words_of(columns: FloatArray, names: Sequence[str]) -> dict[FactorSet, int]:
     """Defining words of a two-level plan, found from its columns.
 
     Parameters
@@ -71,7 +71,7 @@ def words_of(columns: FloatArray, names: Sequence[str]) -> dict[Effect, int]:
         -1 or +1 throughout.
     names : sequence of str
     """
-    found: dict[Effect, int] = {}
+    found: dict[FactorSet, int] = {}
     for size in range(1, len(names) + 1):
         for chosen in itertools.combinations(range(len(names)), size):
             product = columns[:, chosen].prod(axis=1)
@@ -80,7 +80,7 @@ def words_of(columns: FloatArray, names: Sequence[str]) -> dict[Effect, int]:
     return found
 
 
-def fold(words: Words) -> dict[Effect, int]:
+def fold(words: Words) -> dict[FactorSet, int]:
     """Words left after the plan is made again with all signs reversed: those of even length."""
     return {word: sign for word, sign in words.items() if len(word) % 2 == 0}
 
@@ -90,7 +90,7 @@ def fold_over(coded: FloatArray) -> FloatArray:
     return np.vstack([coded, -coded])
 
 
-def resolution(words: Iterable[Effect]) -> int | None:
+def resolution(words: Iterable[FactorSet]) -> int | None:
     """Length of the shortest word; None for a plan without aliases."""
     return min((len(word) for word in words), default=None)
 
@@ -100,13 +100,13 @@ def roman(number: int) -> str:
     return _ROMAN[number]
 
 
-def aliases(effect: Effect, words: Words) -> dict[Effect, int]:
+def aliases(effect: FactorSet, words: Words) -> dict[FactorSet, int]:
     """Effects that share the estimate of this one, with signs, shortest first; the mean left out."""
     found = {multiply(effect, word): sign for word, sign in words.items() if word != effect}
     return dict(sorted(found.items(), key=lambda item: (len(item[0]), sorted(item[0]))))
 
 
-def alias_chains(names: Sequence[str], words: Words, *, most: int | None = None) -> tuple[tuple[Effect, ...], ...]:
+def alias_chains(names: Sequence[str], words: Words, *, most: int | None = None) -> tuple[tuple[FactorSet, ...], ...]:
     """Every effect in its chain, chains and effects in textbook order.
 
     Parameters
@@ -120,10 +120,10 @@ def alias_chains(names: Sequence[str], words: Words, *, most: int | None = None)
     """
     place = {name: i for i, name in enumerate(names)}
 
-    def rank(effect: Effect) -> tuple[int, list[int]]:
+    def rank(effect: FactorSet) -> tuple[int, list[int]]:
         return len(effect), sorted(place[name] for name in effect)
 
-    seen: set[Effect] = set(words)
+    seen: set[FactorSet] = set(words)
     chains = []
     for size in range(1, len(names) + 1):
         for chosen in itertools.combinations(names, size):
@@ -138,6 +138,6 @@ def alias_chains(names: Sequence[str], words: Words, *, most: int | None = None)
     return tuple(chains)
 
 
-def effect_text(effect: Effect, labels: Mapping[str, str]) -> str:
+def effect_text(effect: FactorSet, labels: Mapping[str, str]) -> str:
     """Effect in people's words, such as ``cure temperature × press dwell``, in the order of the labels."""
     return " × ".join(label for name, label in labels.items() if name in effect)

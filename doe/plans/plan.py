@@ -9,10 +9,10 @@ import pandas as pd
 
 from doe.domain.study import Study
 
-Kind = Literal["auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal"]
+PlanKind = Literal["auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal"]
 Order = Literal["batched", "repeated", "random"]
 
-KINDS: tuple[str, ...] = get_args(Kind)
+KINDS: tuple[str, ...] = get_args(PlanKind)
 ORDERS: tuple[str, ...] = get_args(Order)
 
 KIND_LABELS = {

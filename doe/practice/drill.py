@@ -90,7 +90,7 @@ class BarPicture:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class DrillResult:
     """How an exercise went.
 
     Attributes
@@ -133,7 +133,7 @@ class Drill(ABC):
         self.shown = shown
         self.hints = 0
         self._rng = np.random.default_rng([seed, 4711])
-        self._outcome: Outcome | None = None
+        self._outcome: DrillResult | None = None
 
     @property
     @abstractmethod
@@ -178,7 +178,7 @@ class Drill(ABC):
         return self._outcome is not None
 
     @property
-    def outcome(self) -> Outcome:
+    def outcome(self) -> DrillResult:
         """How it went.
 
         Raises
@@ -203,7 +203,7 @@ class Drill(ABC):
         if self.hints:
             parts = [*parts, (f"{self.hints} hint{'s' if self.hints > 1 else ''}", -HINT_COST * self.hints)]
         score = round(min(100.0, max(0.0, sum(points for _, points in parts))))
-        self._outcome = Outcome(
+        self._outcome = DrillResult(
             self.exercise, self.seed, score, tuple(parts), tuple(truth), coupons, minutes, self.hints, picture, table
         )
         return Turn((f"Over. {score} of 100 points.",))

@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
     IntArray = NDArray[np.int64]
 
-Kind = Literal["thermal", "smooth", "sharp", "ridge", "wiggly", "easy", "unreachable", "borderline"]
-KINDS: tuple[Kind, ...] = get_args(Kind)
+LineKind = Literal["thermal", "smooth", "sharp", "ridge", "wiggly", "easy", "unreachable", "borderline"]
+KINDS: tuple[LineKind, ...] = get_args(LineKind)
 """``thermal``: heat-up and dose at oven and press. ``smooth``: bent windows that close softly on all sides.
 ``sharp``: walls so steep that one coupon either side differs. ``ridge``: time makes up for temperature, the best
 place near or outside an edge of the ranges. ``wiggly``: smooth, plus a random departure with holes. ``easy``: wide.

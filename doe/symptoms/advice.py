@@ -21,7 +21,7 @@ LIKELY = 0.30
 
 
 @dataclass(frozen=True)
-class Recipe:
+class ReferenceSettings:
     """What a released recipe, or the last recommendation, says; stored units.
 
     Attributes
@@ -89,7 +89,7 @@ class Advice:
 
 
 def advise(
-    diagnosis: Diagnosis, evidence: Evidence, recipe: Recipe, current: Mapping[str, float] | None = None
+    diagnosis: Diagnosis, evidence: Evidence, recipe: ReferenceSettings, current: Mapping[str, float] | None = None
 ) -> Advice:
     """Advice for a diagnosis; ``current``: settings in use, by factor, in stored units."""
     first = diagnosis.first.fault
@@ -102,7 +102,7 @@ def advise(
     )
 
 
-def _moves(first: Fault, recipe: Recipe, current: Mapping[str, float]) -> tuple[Move, ...]:
+def _moves(first: Fault, recipe: ReferenceSettings, current: Mapping[str, float]) -> tuple[Move, ...]:
     if first.at != "the dial":
         return ()
     low = first.side == "under"

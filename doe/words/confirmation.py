@@ -15,7 +15,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent, sentence, stated
 
-Kind = Literal["ready", "more", "unreachable"]
+FrameStyle = Literal["ready", "more", "unreachable"]
 
 HEADLINES = {
     "accepted": "Confirmed",
@@ -138,7 +138,7 @@ def rule_sentence(attempt: Attempt) -> str:
     )
 
 
-def kind_of(attempt: Attempt) -> Kind:
+def kind_of(attempt: Attempt) -> FrameStyle:
     """Style of the verdict's frame."""
     return {"accepted": "ready", "not accepted": "unreachable"}.get(attempt.verdict, "more")  # type: ignore[return-value]
 

@@ -13,7 +13,7 @@ DOUBT = "Doubt is the spread of what is still possible, against that before any 
 
 
 @dataclass(frozen=True)
-class Part:
+class WhyPart:
     """Reasons for one number: sentences, and a table where ``heads`` is not empty.
 
     ``texts`` are the heads of its columns that hold words, the others hold numbers; ``note`` is what must be known to
@@ -28,21 +28,21 @@ class Part:
     note: str = ""
 
 
-def why_parts(study: Study, why: Why, shown: Shown = METRIC, *, coupons: int = words.SHOWN) -> tuple[Part, ...]:
+def why_parts(study: Study, why: Why, shown: Shown = METRIC, *, coupons: int = words.SHOWN) -> tuple[WhyPart, ...]:
     """Every part that has something to say; ``coupons`` how many are in the table of those that carry the numbers."""
     parts = (
-        Part(
+        WhyPart(
             "Why this setting",
             words.setting_sentences(study, why, shown),
             words.OTHER_HEADS,
             tuple(words.other_rows(why)),
             ("setting",),
         ),
-        Part(
+        WhyPart(
             "What these numbers rest on",
             (*words.rests_on(study, why), DOUBT),
         ),
-        Part(
+        WhyPart(
             "Which coupons carry them",
             words.coupon_sentences(why),
             words.COUPON_HEADS,
@@ -52,29 +52,29 @@ def why_parts(study: Study, why: Why, shown: Shown = METRIC, *, coupons: int = w
             f"turned: had it ended the other way. draws: how many of the {why.draws} draws of the fit the numbers are "
             "worth. For these nothing is fitted again; a refit may prefer another setting.",
         ),
-        Part("Whether any setting reaches the target", words.reach_sentences(study, why)),
-        Part(
+        WhyPart("Whether any setting reaches the target", words.reach_sentences(study, why)),
+        WhyPart(
             "The ends of the expected window",
             (),
             words.END_HEADS,
             tuple(words.end_rows(study, why, shown)),
             words.END_HEADS,
         ),
-        Part(
+        WhyPart(
             "The cliffs",
             (),
             words.CLIFF_HEADS,
             tuple(words.cliff_rows(study, why, shown)),
             ("factor", "cliff", "nearest beyond"),
         ),
-        Part("Hand-feel", words.hand_sentences(why)),
-        Part("What would change them", words.one_more_sentences(why)),
-        Part("What the assumptions do", (*words.prior_sentences(why), *words.model_sentences(why))),
+        WhyPart("Hand-feel", words.hand_sentences(why)),
+        WhyPart("What would change them", words.one_more_sentences(why)),
+        WhyPart("What the assumptions do", (*words.prior_sentences(why), *words.model_sentences(why))),
     )
     return tuple(part for part in parts if part.lines or part.rows)
 
 
-def rough_note(parts: tuple[Part, ...]) -> tuple[str, ...]:
+def rough_note(parts: tuple[WhyPart, ...]) -> tuple[str, ...]:
     """What the mark of a rough number means, where one stands."""
     said = [text for part in parts for text in (*part.lines, *(cell for row in part.rows for cell in row))]
     return ("~ marks numbers that rest on few draws: take them as rough.",) if any("~" in text for text in said) else ()

@@ -25,7 +25,7 @@ from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
 from reports.study.proof import number, words
-from reports.views import Picture, Table
+from reports.views import PageTable, Picture
 
 _MARKS = (
     "Open circle: passed. Triangle pointing down: failed by too little heat; up: by too much. Square: failed for "
@@ -121,19 +121,19 @@ class ComparisonPage:
     lead: str
     reasons: tuple[str, ...]
     missing: tuple[str, ...]
-    count_table: Table
+    count_table: PageTable
     steps: tuple[str, ...]
     doubts: tuple[str, ...]
     pair_picture: Picture
     pictures: tuple[Picture, ...]
-    pair_table: Table | None
-    stack_table: Table
-    place_table: Table
+    pair_table: PageTable | None
+    stack_table: PageTable
+    place_table: PageTable
     method_lines: tuple[str, ...]
-    coupon_table: Table
+    coupon_table: PageTable
     limit_pairs: tuple[Pair, ...]
     provenance_pairs: tuple[Pair, ...]
-    history_table: Table | None
+    history_table: PageTable | None
     cautions: tuple[str, ...]
     fixed_wording: str
     special_goods: str
@@ -197,7 +197,7 @@ def _facts(report: ComparisonReport) -> tuple[str, ...]:
     )
 
 
-def _count_table(report: ComparisonReport) -> Table:
+def _count_table(report: ComparisonReport) -> PageTable:
     judged = report.judged
     rates = judged.rates
     rows = [
@@ -219,7 +219,7 @@ def _count_table(report: ComparisonReport) -> Table:
                 edge_words[edge.new.verdict],
             )
         )
-    return Table(
+    return PageTable(
         "Passed of those judged",
         (words("Place"), number("New"), number("In use"), words("New material")),
         tuple(rows),
@@ -328,7 +328,7 @@ def _hand_pictures(report: ComparisonReport) -> tuple[Picture, ...]:
     return Picture(limits, title, caption), Picture(pairs, head, said)
 
 
-def _pair_table(judged: Comparison) -> Table | None:
+def _pair_table(judged: Comparison) -> PageTable | None:
     pairs = judged.rates.pairs
     if pairs is None:
         return None
@@ -339,10 +339,10 @@ def _pair_table(judged: Comparison) -> Table | None:
         ("neither passed", str(pairs.neither)),
     )
     note = f"Exact p that the new material is worse by the margin or more: {judged.rates.test.p_exact:.3f}."
-    return Table("Pairs at the setpoint", (words("Outcome"), number("Pairs")), rows, note)
+    return PageTable("Pairs at the setpoint", (words("Outcome"), number("Pairs")), rows, note)
 
 
-def _stack_table(report: ComparisonReport) -> Table:
+def _stack_table(report: ComparisonReport) -> PageTable:
     rows = []
     for part in PARTS:
         new: Material | None = getattr(report.stack, part)
@@ -351,7 +351,7 @@ def _stack_table(report: ComparisonReport) -> Table:
             continue
         kind = report.plan.differs.get(part, "same")
         rows.append((part, _material(old) if report.in_use else "", _material(new), DIFFERS[kind]))
-    return Table("Both stacks", (words("Part"), words("In use"), words("New"), words("Differs by")), tuple(rows))
+    return PageTable("Both stacks", (words("Part"), words("In use"), words("New"), words("Differs by")), tuple(rows))
 
 
 def _material(material: Material | None) -> str:
@@ -360,17 +360,17 @@ def _material(material: Material | None) -> str:
     return f"{material}{', ' + material.detail if material.detail else ''}"
 
 
-def _place_table(report: ComparisonReport) -> Table:
+def _place_table(report: ComparisonReport) -> PageTable:
     first = report.results.drop_duplicates("role").set_index("role").to_dict("index")
     factors = report.study.factors
     rows = tuple(
         (str(role), *(amount_both(f, first[role][f.name], report.shown) for f in factors)) for role in _places(report)
     )
     heads = (words("Place"), *(words(sentence(f.label).rstrip(".")) for f in factors))
-    return Table("Where the coupons were made", heads, rows)
+    return PageTable("Where the coupons were made", heads, rows)
 
 
-def _coupon_table(report: ComparisonReport) -> Table:
+def _coupon_table(report: ComparisonReport) -> PageTable:
     states = _states(report).sort_values(["pair", "material"])
     hands = [str(c) for c in states.columns if str(c).startswith(HAND_PREFIX)]
     checks = [c.name for c in report.study.spec.checks if CHECK_PREFIX + c.name in states.columns]
@@ -398,7 +398,7 @@ def _coupon_table(report: ComparisonReport) -> Table:
         *(number(h.removeprefix(HAND_PREFIX)) for h in hands),
         words("Note"),
     )
-    return Table("Every coupon", columns, rows)
+    return PageTable("Every coupon", columns, rows)
 
 
 def _provenance(report: ComparisonReport) -> tuple[Pair, ...]:
@@ -413,10 +413,10 @@ def _provenance(report: ComparisonReport) -> tuple[Pair, ...]:
     )
 
 
-def _history(report: ComparisonReport) -> Table | None:
+def _history(report: ComparisonReport) -> PageTable | None:
     if not report.history:
         return None
-    return Table(
+    return PageTable(
         "Who did what, and when",
         (words("When"), words("Who"), words("What"), words("Why")),
         tuple((date(h.when), h.who, h.what, h.why) for h in report.history),

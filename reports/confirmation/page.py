@@ -36,7 +36,7 @@ from reports.confirmation.figure import draw_marks
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
 from reports.study.proof import number, words
-from reports.views import ConfirmationSection, Picture, Table
+from reports.views import ConfirmationSection, PageTable, Picture
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
         rule=rule_sentence(attempt),
         picture=_picture(facts),
         lines=(*waiting_lines(facts), *corner_lines(facts, shown), *((hand,) if hand else ())),
-        source_table=Table(
+        source_table=PageTable(
             "Pass rate at the setpoint, by each source (assurance in brackets)",
             (words("Source"), number("Pass rate"), number("At least"), number("At most")),
             sources,
@@ -133,7 +133,7 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
         steps=steps(facts),
         point_table=_point_table(facts, shown),
         attempts_line=attempts_line(facts),
-        attempt_table=Table(
+        attempt_table=PageTable(
             "Every attempt",
             (number("No."), words("Claim"), words("Allowed"), words("Result"), words("Verdict")),
             attempt_rows(facts.attempts),
@@ -175,7 +175,7 @@ def _counted(states: list[str]) -> str:
     return listing(said)
 
 
-def _point_table(facts: ConfirmationFacts, shown: Shown) -> Table:
+def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:
     study, attempt = facts.study, facts.current
     verdicts = {} if attempt.judged is None else {c.role: CORNER_WORDS[c.verdict] for c in attempt.judged.corners}
     if attempt.judged is not None:
@@ -193,7 +193,7 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> Table:
                 verdicts.get(role, "open"),
             )
         )
-    return Table(
+    return PageTable(
         "Where the coupons were made, and what they say",
         (
             words("Place"),
@@ -206,7 +206,7 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> Table:
     )
 
 
-def _coupon_table(facts: ConfirmationFacts) -> Table:
+def _coupon_table(facts: ConfirmationFacts) -> PageTable:
     """Every coupon of the last attempt, void ones named apart."""
     study, rows = facts.study, facts.current.rows
     people = [str(c) for c in rows.columns if str(c).startswith(HAND_PREFIX) and rows[c].notna().any()]
@@ -230,7 +230,7 @@ def _coupon_table(facts: ConfirmationFacts) -> Table:
         (coupon, "void", *("–" for _ in study.spec.checks), *("–" for _ in people), "", reason, "void")
         for coupon, reason in facts.current.void
     ]
-    return Table(
+    return PageTable(
         f"The {count(len(body), 'coupon')} of confirmation {facts.current.plan.attempt}",
         (
             words("Coupon"),

@@ -17,7 +17,7 @@ from doe.words.wording import count, date, other_units
 from reports.drawing.svg import INK, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
 from reports.pages import render
 from reports.sheet.page import Pair
-from reports.views import Column, Picture, Table
+from reports.views import Column, PageTable, Picture
 
 _COLD, _HOT = "#e3ebf5", "#f6e6de"
 _ROOMY = 6
@@ -37,7 +37,7 @@ class PlatenPage:
     headline: str
     facts: tuple[Pair, ...]
     picture: Picture
-    table: Table
+    table: PageTable
     sentences: tuple[str, ...]
     left_out: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -140,7 +140,7 @@ def _headline(found: PlatenMap, machine: str) -> str:
     return f"The {machine} is {' and '.join(parts)}"
 
 
-def _table(found: PlatenMap, at: float | None, shown: Shown) -> Table:
+def _table(found: PlatenMap, at: float | None, shown: Shown) -> PageTable:
     units = (shown, other_units(shown))
     shape = found.passes.shape
     rows = []
@@ -159,7 +159,7 @@ def _table(found: PlatenMap, at: float | None, shown: Shown) -> Table:
         Column("readings", True),
         Column("", False),
     )
-    return Table("Mean of each place that was read", heads, tuple(rows))
+    return PageTable("Mean of each place that was read", heads, tuple(rows))
 
 
 def _picture(found: PlatenMap, machine: str, at: float | None, shown: Shown) -> Picture:

@@ -8,7 +8,7 @@ from doe.words.dials import DialSetting, coarse_cautions, dial_setting, dials_of
 from doe.words.wording import count
 from reports.sheet.page import Pair
 from reports.study.inputs import StudyReport
-from reports.views import Column, GaugeNotes, Note, Table
+from reports.views import Column, GaugeNotes, Note, PageTable
 
 
 def gauge_notes(report: StudyReport) -> GaugeNotes | None:
@@ -20,7 +20,7 @@ def gauge_notes(report: StudyReport) -> GaugeNotes | None:
     checked = [d for d in dials if d.is_checked]
     rows = tuple((d.label, d.surface, d.dial, d.plus_minus, _window_on_the_dial(report, d)) for d in checked)
     heads = ("setting", "on the surface", "to dial in", "± (95 %)", "expected window on the dial")
-    table = Table(f"What to dial in on {gauged.line.name}", tuple(Column(h, False) for h in heads), rows)
+    table = PageTable(f"What to dial in on {gauged.line.name}", tuple(Column(h, False) for h in heads), rows)
     return GaugeNotes(
         lead=_lead(report, checked),
         dial_table=table if checked else None,

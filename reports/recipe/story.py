@@ -33,7 +33,7 @@ from reports.study.proof import (
     target_pairs,
     words,
 )
-from reports.views import Table
+from reports.views import PageTable
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ class Item:
 
 
 @dataclass(frozen=True)
-class Repeat:
+class Reproduction:
     """Whether the figures kept at release come out again.
 
     ``outcome``: same, other (they differ by up to ``largest``, a share), changed (the results are no longer the same),
@@ -146,7 +146,7 @@ class RecipeStory:
     plan_notes: tuple[str, ...]
     deviations: tuple[Told, ...]
     others: tuple[Alternative, ...]
-    repeat: Repeat
+    repeat: Reproduction
     attempts: tuple[tuple[str, ...], ...]
     items: tuple[Item, ...]
     comparisons: tuple[Told, ...]
@@ -228,32 +228,32 @@ class StoryPage:
     record_pairs: tuple[Pair, ...]
     forbidden_lines: tuple[str, ...]
     earlier_line: str
-    readings_table: Table | None
-    rounds_table: Table
+    readings_table: PageTable | None
+    rounds_table: PageTable
     plan_lines: tuple[str, ...]
     can_tell: tuple[str, ...]
     cannot_tell: tuple[str, ...]
-    plan_table: Table | None
+    plan_table: PageTable | None
     left_out_lines: tuple[str, ...]
-    deviations_table: Table | None
+    deviations_table: PageTable | None
     deviations_line: str
-    coupon_tables: tuple[Table, ...]
+    coupon_tables: tuple[PageTable, ...]
     headline: str
     lead: str
     answer_lines: tuple[str, ...]
-    cliff_table: Table
-    others_table: Table | None
-    attempts_table: Table | None
-    revisions_table: Table
-    changes_table: Table | None
+    cliff_table: PageTable
+    others_table: PageTable | None
+    attempts_table: PageTable | None
+    revisions_table: PageTable
+    changes_table: PageTable | None
     later_line: str
-    comparisons_table: Table | None
-    cases_table: Table | None
+    comparisons_table: PageTable | None
+    cases_table: PageTable | None
     repeat_line: str
     source_pairs: tuple[Pair, ...]
-    items_table: Table
+    items_table: PageTable
     method_lines: tuple[str, ...]
-    history_table: Table | None
+    history_table: PageTable | None
     cautions: tuple[str, ...]
     fixed_wording: str
     special_goods: str
@@ -329,7 +329,7 @@ def story_page(story: RecipeStory) -> StoryPage:
             Pair("version of the program now", story.repeat.version_now),
             Pair("id of the revision", story.revision.uid),
         ),
-        items_table=Table(
+        items_table=PageTable(
             "What a record must hold",
             (words("Item"), words("State"), words("What there is")),
             tuple((item.what, item.state, item.found) for item in story.items),
@@ -358,7 +358,7 @@ def record_sentence(items: tuple[Item, ...]) -> str:
     return f"{first} Said instead of shown: {listing(said)}." if said else first
 
 
-def repeat_sentence(found: Repeat) -> str:
+def repeat_sentence(found: Reproduction) -> str:
     """Whether the figures come out again.
 
     >>> repeat_sentence(Repeat("same", 0.0, "0.1.0", "0.1.0"))
@@ -404,24 +404,24 @@ def later_sentence(story: RecipeStory) -> str:
     return f"Since then: {compared} with another material, {diagnosed} diagnosed."
 
 
-def _told(caption: str, told: tuple[Told, ...], *, what: str) -> Table | None:
+def _told(caption: str, told: tuple[Told, ...], *, what: str) -> PageTable | None:
     if not told:
         return None
     has_why = any(t.why for t in told)
     heads = (words("When"), words("Who"), words(what), *((words("Why"),) if has_why else ()))
     rows = tuple((date_words(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told)
-    return Table(caption, heads, rows)
+    return PageTable(caption, heads, rows)
 
 
-def _rounds_table(rounds: tuple[RoundFacts, ...]) -> Table:
-    return Table(
+def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:
+    return PageTable(
         "Rounds of coupons, each stored before it was scored unless it says otherwise",
         (number("Round"), words("Kind"), number("Coupons"), number("Seed"), words("Stored"), words("By")),
         tuple((str(r.round), r.kind, str(r.coupons), str(r.seed), date_words(r.made_at), r.made_by) for r in rounds),
     )
 
 
-def _plan_table(story: RecipeStory) -> Table | None:
+def _plan_table(story: RecipeStory) -> PageTable | None:
     if story.plan is None:
         return None
     heads = (
@@ -434,10 +434,10 @@ def _plan_table(story: RecipeStory) -> Table | None:
         number("Smallest effect"),
     )
     rows = (plan_row(story.plan, story.plan), *(plan_row(story.plan, other) for other in story.plans))
-    return Table("The plan that was made, and others for as many coupons", heads, rows)
+    return PageTable("The plan that was made, and others for as many coupons", heads, rows)
 
 
-def _coupon_tables(story: RecipeStory) -> tuple[Table, ...]:
+def _coupon_tables(story: RecipeStory) -> tuple[PageTable, ...]:
     tables = [coupon_table(story.report)]
     if len(story.judged_results):
         judged = coupon_table(replace(story.report, results=story.judged_results))
@@ -445,11 +445,11 @@ def _coupon_tables(story: RecipeStory) -> tuple[Table, ...]:
     return tuple(tables)
 
 
-def _others_table(story: RecipeStory) -> Table | None:
+def _others_table(story: RecipeStory) -> PageTable | None:
     if not story.others:
         return None
     study, chosen = story.report.study, story.others[0]
-    return Table(
+    return PageTable(
         "Other settings, counted as the setpoint is",
         (
             words("Idea"),
@@ -464,7 +464,7 @@ def _others_table(story: RecipeStory) -> Table | None:
     )
 
 
-def _attempts_table(attempts: tuple[tuple[str, ...], ...]) -> Table | None:
+def _attempts_table(attempts: tuple[tuple[str, ...], ...]) -> PageTable | None:
     if not attempts:
         return None
     heads = (
@@ -475,11 +475,11 @@ def _attempts_table(attempts: tuple[tuple[str, ...], ...]) -> Table | None:
         words("Corners"),
         words("Verdict"),
     )
-    return Table("Confirmations, each judged by a rule fixed before its coupons", heads, attempts)
+    return PageTable("Confirmations, each judged by a rule fixed before its coupons", heads, attempts)
 
 
-def _revisions_table(story: RecipeStory) -> Table:
-    return Table(
+def _revisions_table(story: RecipeStory) -> PageTable:
+    return PageTable(
         "Revisions and approvals",
         (number("Revision"), words("Approved by"), words("On"), words("Why"), words("State")),
         tuple(
@@ -496,7 +496,7 @@ def _revisions_table(story: RecipeStory) -> Table:
     )
 
 
-def _changes_table(story: RecipeStory) -> Table | None:
+def _changes_table(story: RecipeStory) -> PageTable | None:
     mine = story.revision.recipe
     before = [r.recipe for r in story.revisions if r.recipe.revision == mine.revision - 1]
     if not before:
@@ -504,7 +504,7 @@ def _changes_table(story: RecipeStory) -> Table | None:
     changes = changes_between(before[0], mine, story.shown)
     if not changes:
         return None
-    return Table(
+    return PageTable(
         f"What changed from revision {mine.revision - 1} to {mine.revision}",
         (words("What"), words("Before"), words("Now")),
         tuple((c.what, c.before, c.after) for c in changes),

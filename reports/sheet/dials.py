@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Dials:
+class SheetDials:
     """How settings of a study are printed: machine temperatures as dial settings where readings tell them.
 
     ``gauged`` is the line with its corrections, None where nobody asked for them.

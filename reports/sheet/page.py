@@ -21,7 +21,7 @@ from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.wording import count, date, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
-from reports.sheet.dials import Dials
+from reports.sheet.dials import SheetDials
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -256,7 +256,7 @@ def sheet_page(
     wanted = int(coupons["round"].max()) if round_number is None else round_number
     mine = coupons[coupons["round"] == wanted]
     refuse_too_hot(study.factors, {f.name: mine[f.name] for f in study.numeric}, f"round {wanted}")
-    dials = Dials(study, gauged, shown)
+    dials = SheetDials(study, gauged, shown)
     dials.refuse(mine)
     cure, press = (tuple(f for f in study.factors if f.stage == stage) for stage in ("cure", "press"))
     later = tuple(check for check in study.spec.checks if check.after_washes)
@@ -307,7 +307,7 @@ def sheet_page(
     )
 
 
-def _held_pair(dials: Dials, name: str, value: float | str, shown: Shown) -> Pair:
+def _held_pair(dials: SheetDials, name: str, value: float | str, shown: Shown) -> Pair:
     """A setting held constant; of a machine's temperature, what to dial in for it."""
     label, text = held(name, value, shown)
     made = None if isinstance(value, str) else dials.of(name, float(value))
@@ -363,7 +363,7 @@ def _batches(
     factors: Sequence[Factor],
     machine: Machine,
     *,
-    dials: Dials,
+    dials: SheetDials,
     strokes: dict[str, str],
 ) -> tuple[SheetBatch, ...]:
     """Batches of one machine in the order they are made."""
@@ -408,7 +408,7 @@ def _is_constant(values: pd.Series) -> bool:
 
 
 def _settle(
-    factors: Iterable[Factor], before: pd.Series | None, first: pd.Series, machine: Machine, dials: Dials
+    factors: Iterable[Factor], before: pd.Series | None, first: pd.Series, machine: Machine, dials: SheetDials
 ) -> str:
     """What changes before a batch and how long the machine needs."""
     if before is None:

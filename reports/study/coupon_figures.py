@@ -27,13 +27,13 @@ from reports.drawing.svg import (
     to_svg,
 )
 
-Labels = NDArray[np.str_]
+LabelArray = NDArray[np.str_]
 
 
 def draw_strip(
     factor: Factor,
     settings: Sequence[float | str],
-    marks: Labels,
+    marks: LabelArray,
     *,
     name: str,
     title: str,
@@ -202,7 +202,7 @@ def draw_half_normal(
 def draw_drift(
     order: Floats,
     values: Floats,
-    marks: Labels,
+    marks: LabelArray,
     centre: NDArray[np.bool_],
     *,
     rounds: Floats,

@@ -16,7 +16,7 @@ from doe.words.wording import listing, sentence, stated
 from reports.downloads import frame_csv
 from reports.study.coupon_figures import EffectBars, draw_effects, draw_half_normal
 from reports.study.inputs import StudyReport
-from reports.views import Column, Picture, Table
+from reports.views import Column, PageTable, Picture
 
 _POINTS = 25
 _MOST = 10  # effects drawn; the table has them all
@@ -280,7 +280,7 @@ def _untold_words(untold: list[str]) -> str:
 _PENALISED = "Pass or fail: penalised logistic fit, a check only"
 
 
-def effect_tables(report: StudyReport) -> tuple[Table, ...]:
+def effect_tables(report: StudyReport) -> tuple[PageTable, ...]:
     """Classical checks as tables, for those who want to recompute."""
     checks = report.classical
     frames: list[tuple[str, pd.DataFrame, str]] = []
@@ -345,7 +345,7 @@ _HEADS = {
 }
 
 
-def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport, note: str) -> Table:
+def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport, note: str) -> PageTable:
     columns = [str(c) for c in frame.columns]
 
     def text(value: object) -> str:
@@ -355,7 +355,7 @@ def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport, note: s
             return "not set" if not np.isfinite(float(value)) else f"{float(value):.3g}"
         return _in_words(str(value), report).replace("_", " ")
 
-    return Table(
+    return PageTable(
         caption,
         tuple(Column(_HEADS.get(c, c), is_number=pd.api.types.is_numeric_dtype(frame[c])) for c in columns),
         tuple(tuple(text(v) for v in row) for row in frame.itertuples(index=False)),

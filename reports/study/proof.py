@@ -34,7 +34,7 @@ from doe.words.wording import (
 from reports.downloads import frame_csv
 from reports.sheet.page import Pair
 from reports.study.inputs import StudyReport
-from reports.views import Column, Table
+from reports.views import Column, PageTable
 
 _SIDE_WORDS = {
     "under": "too little heat",
@@ -55,10 +55,10 @@ def words(text: str) -> Column:
     return Column(text, is_number=False)
 
 
-def settings_table(report: StudyReport, frame: pd.DataFrame, caption: str) -> Table:
+def settings_table(report: StudyReport, frame: pd.DataFrame, caption: str) -> PageTable:
     """Settings of coupons to make, temperatures in both units."""
     study = report.study
-    return Table(
+    return PageTable(
         caption,
         (number("No."), *(number(sentence(f.label).rstrip(".")) for f in study.factors)),
         tuple(
@@ -68,7 +68,7 @@ def settings_table(report: StudyReport, frame: pd.DataFrame, caption: str) -> Ta
     )
 
 
-def level_table(report: StudyReport) -> Table | None:
+def level_table(report: StudyReport) -> PageTable | None:
     """Other levels of each categorical factor at the setpoint; None without such factors.
 
     Counted as the answer is: the whole spec, setting error included.
@@ -94,17 +94,17 @@ def level_table(report: StudyReport) -> Table | None:
             )
     if not rows:
         return None
-    return Table(
+    return PageTable(
         "Other levels at the same settings, counted as the setpoint is",
         (words("Factor"), words("Level"), number("Expected pass rate"), number("At least"), number("Hand-feel")),
         tuple(rows),
     )
 
 
-def cliff_table(report: StudyReport) -> Table:
+def cliff_table(report: StudyReport) -> PageTable:
     """Every cliff, nearest first."""
     study = report.study
-    return Table(
+    return PageTable(
         "Where it breaks, one setting moved alone: the expected pass rate has dropped by 10 points",
         (
             words("Setting"),
@@ -128,7 +128,7 @@ def cliff_table(report: StudyReport) -> Table:
     )
 
 
-def coupon_table(report: StudyReport) -> Table:
+def coupon_table(report: StudyReport) -> PageTable:
     """Every coupon with settings, result, hand-feel and what was seen; waiting and void ones too."""
     study, results = report.study, report.results
     people = [str(c) for c in results.columns if str(c).startswith("hand_")]
@@ -153,7 +153,7 @@ def coupon_table(report: StudyReport) -> Table:
                 *(str(row[c]).replace("_", " ") if pd.notna(row[c]) else "" for c in texts),
             )
         )
-    return Table(
+    return PageTable(
         "Every coupon (settings in the reader's unit; all temperatures also stand in both units on the bench sheet)",
         (
             words("Coupon"),
@@ -332,11 +332,11 @@ def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
     )
 
 
-def history_table(report: StudyReport) -> Table | None:
+def history_table(report: StudyReport) -> PageTable | None:
     """Who did what, when and why; None when no history was given."""
     if not report.history:
         return None
-    return Table(
+    return PageTable(
         "Who did what, and when",
         (words("When"), words("Who"), words("What"), words("Why")),
         tuple((date(h.when), h.who, h.what, h.why) for h in report.history),

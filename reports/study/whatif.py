@@ -38,7 +38,7 @@ from doe.words.wording import (
     stated,
 )
 from reports.study.inputs import StudyReport
-from reports.views import Column, Table, WhatIf
+from reports.views import Column, PageTable, WhatIf
 
 Floats = NDArray[np.float64]
 
@@ -196,7 +196,7 @@ def what_if(report: StudyReport) -> WhatIf:
     )
 
 
-def off_table(report: StudyReport) -> Table:
+def off_table(report: StudyReport) -> PageTable:
     """What it costs when one setting alone is off by one setting error, for paper and for readers without scripts."""
     study, answer, shown = report.study, report.answer, report.shown
     names, rows = ["at the setpoint"], [dict(answer.setpoint)]
@@ -212,7 +212,7 @@ def off_table(report: StudyReport) -> Table:
     low = np.quantile(rates, 1 - study.spec.assurance, axis=0)
     hand = report.surfaces.hand_draws(frame)
     allowed = ~is_forbidden(study.forbidden, frame)
-    return Table(
+    return PageTable(
         "When one setting alone is set off by one setting error",
         (
             Column("Setting", is_number=False),

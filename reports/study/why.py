@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from doe.setpoint import explain_answer
 from doe.words.why import differences
-from doe.words.why_parts import Part, rough_note, why_parts
+from doe.words.why_parts import WhyPart, rough_note, why_parts
 from doe.words.wording import sentence
 from reports.study.inputs import StudyReport
 from reports.study.proof import number, words
-from reports.views import Reason, Table
+from reports.views import PageTable, Reason
 
 PRINTED = (
     "Which coupons carry them",
@@ -28,7 +28,7 @@ def why_reasons(report: StudyReport) -> tuple[tuple[str, ...], tuple[Reason, ...
     return (*differences(report.answer, why), *rough_note(parts)), tuple(_reason(report, part) for part in parts)
 
 
-def _reason(report: StudyReport, part: Part) -> Reason:
+def _reason(report: StudyReport, part: WhyPart) -> Reason:
     is_printed = part.title in PRINTED
     if not part.rows:
         return Reason(part.title, part.lines, None, is_printed)
@@ -36,4 +36,4 @@ def _reason(report: StudyReport, part: Part) -> Reason:
     rows = part.rows
     if part.heads[0] == "factor":
         rows = tuple((report.study.factor(row[0]).label, *row[1:]) for row in rows)
-    return Reason(part.title, part.lines, Table(part.title, columns, rows, part.note), is_printed)
+    return Reason(part.title, part.lines, PageTable(part.title, columns, rows, part.note), is_printed)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.bench.shop import Desk, make_book, make_desk
+from tests.bench.shop import PageUnderTest, make_book, make_desk
 
 
 @pytest.fixture(scope="session")
@@ -40,11 +40,11 @@ def book_with(ready_books: dict[int | None, Path], tmp_path: Path) -> Callable[[
 
 
 @pytest.fixture
-def desk_with(book_with: Callable[[int | None], Path]) -> Iterator[Callable[..., Desk]]:
+def desk_with(book_with: Callable[[int | None], Path]) -> Iterator[Callable[..., PageUnderTest]]:
     """A page over a book of its own; closed at the end, and nothing may have gone wrong in it."""
-    desks: list[Desk] = []
+    desks: list[PageUnderTest] = []
 
-    def make(scored: int | None = 0, *, path: Path | None = None, **more: Any) -> Desk:
+    def make(scored: int | None = 0, *, path: Path | None = None, **more: Any) -> PageUnderTest:
         desk = make_desk(path or book_with(scored), **more)
         desks.append(desk)
         return desk
@@ -57,6 +57,6 @@ def desk_with(book_with: Callable[[int | None], Path]) -> Iterator[Callable[...,
 
 
 @pytest.fixture
-def desk(desk_with: Callable[..., Desk]) -> Desk:
+def desk(desk_with: Callable[..., PageUnderTest]) -> PageUnderTest:
     """A page on the network over a book with a planned round and no score."""
     return desk_with(0)

@@ -41,7 +41,7 @@ def make_book(folder: Path, *, rounds: int = 1, scored: int | None = None) -> Pa
 
 
 @dataclass
-class Desk:
+class PageUnderTest:
     """A page under test, with what it announced in its terminal and what went wrong in it."""
 
     bench: Bench
@@ -117,7 +117,7 @@ def hidden_fields(html: str, action: str) -> dict[str, Any]:
     return {name: values[0] if len(values) == 1 else values for name, values in found.items()}
 
 
-def make_desk(path: Path, *, is_local: bool = False, shown: Shown = METRIC) -> Desk:
+def make_desk(path: Path, *, is_local: bool = False, shown: Shown = METRIC) -> PageUnderTest:
     """A page over a book."""
     said: list[str] = []
     errors: list[BaseException] = []
@@ -129,4 +129,4 @@ def make_desk(path: Path, *, is_local: bool = False, shown: Shown = METRIC) -> D
     if not is_local:
         bench.pairing.renew()
     app = make_app(bench, Hosts(is_local, PORT, ("bench-tablet",)))
-    return Desk(bench, app, said, errors, now)
+    return PageUnderTest(bench, app, said, errors, now)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
-from doe.symptoms.advice import Recipe, advise
+from doe.symptoms.advice import ReferenceSettings, advise
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.diagnosis import Evidence, diagnose, outcome_probabilities
 from doe.symptoms.faults import FAULTS, SHOWS, fault
@@ -303,7 +303,7 @@ def test_case_with_another_cause_makes_the_whole_list_a_little_less_likely():
 
 # advice
 
-RECIPE = Recipe(
+RECIPE = ReferenceSettings(
     {"press_temp": 155.0, "dwell": 14.0, "cure_temp": 120.0},
     {"press_temp": (151.0, 159.0), "dwell": (12.0, 16.0)},
     Limits(film_max_degc=165, powder_max_degc=170, fabric_max_degc=165, oven_max_degc=150, press_max_degc=180),
@@ -348,7 +348,7 @@ def test_unsettled_evidence_gives_no_remedy_and_no_move():
 )
 @settings(deadline=None, max_examples=60)
 def test_no_move_ever_leaves_window_or_limits(keys, level, now, setpoint, width):
-    recipe = Recipe(
+    recipe = ReferenceSettings(
         {"press_temp": setpoint, "cure_temp": setpoint},
         {"press_temp": (setpoint - width, setpoint + width)},
         RECIPE.limits,

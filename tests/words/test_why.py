@@ -17,7 +17,7 @@ from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
 from doe.setpoint.why import CouponWeight, Learned, OneMore
 from doe.words import why as words
-from doe.words.why_parts import Part, rough_note, why_parts
+from doe.words.why_parts import WhyPart, rough_note, why_parts
 from tests.shared import known_coupons
 
 
@@ -109,7 +109,7 @@ def test_turned_results_that_change_the_verdict_are_counted() -> None:
 def test_rough_numbers_are_marked_and_the_mark_explained() -> None:
     rough = _coupon("R1-18", 0.05, left_out=_standing(0.9, 0.85, reliable=False))
     why = _why(coupons=(rough,))
-    part = Part("", words.coupon_sentences(why), words.COUPON_HEADS, tuple(words.coupon_rows(why)))
+    part = WhyPart("", words.coupon_sentences(why), words.COUPON_HEADS, tuple(words.coupon_rows(why)))
     assert rough_note((part,)) == ("~ marks numbers that rest on few draws: take them as rough.",)
     assert rough_note((replace(part, lines=("5",), rows=()),)) == ()
     assert rough_note((replace(part, lines=()),)) != ()

@@ -31,7 +31,7 @@ from reports.confirmation.page import confirmation_page
 from reports.files import write_whole
 
 if TYPE_CHECKING:
-    from doe.assure.confirmation.attempts import Attempt, ConfirmationPlan, Verdict
+    from doe.assure.confirmation.attempts import Attempt, ConfirmationPlan, ConfirmationVerdict
     from doe.book import AnalysisRecord, Book, StudyRecord
     from doe.domain.units import Shown
     from doe.setpoint import Answer
@@ -83,7 +83,7 @@ class Confirmed:
         return self.attempts[-1]
 
     @property
-    def verdict(self) -> Verdict:
+    def verdict(self) -> ConfirmationVerdict:
         """Of the last attempt."""
         return self.current.verdict
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from doe.domain.gauge import GaugeReading
     from doe.setpoint import Answer
 
-State = Literal["there", "missing", "said"]
+ItemState = Literal["there", "missing", "said"]
 
 CARE_LABEL, ROOM = "care label", "room climate"
 """Names under which a recipe keeps these two."""
@@ -43,7 +43,7 @@ class RecordItem:
     """
 
     what: str
-    state: State
+    state: ItemState
     found: str
     add: str = ""
 

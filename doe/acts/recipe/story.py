@@ -30,7 +30,7 @@ from doe.symptoms.faults import fault
 from doe.words.recipe import confirmation_sentence
 from doe.words.wording import count, listing, stated
 from reports.files import write_whole
-from reports.recipe.story import Item, RecipeStory, Repeat, RevisionFacts, RoundFacts, Told, recipe_story
+from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ class StoryWritten:
     kept: KeptRecipe
     complete: bool
     items: tuple[RecordItem, ...]
-    repeat: Repeat
+    repeat: Reproduction
     others: tuple[Alternative, ...]
 
 
@@ -162,14 +162,16 @@ def _figures(
     given: AnalysisRecord,
     answer: Answer,
     known: tuple[AnalysisRecord, Mapping[str, Any]] | None,
-) -> tuple[tuple[Alternative, ...], Repeat]:
+) -> tuple[tuple[Alternative, ...], Reproduction]:
     """What was considered, as kept at release, and whether the same comes out today."""
     if known is None:
-        return other_settings(record.study, fitted.surfaces, answer), Repeat("not kept", 0.0, given.version, version())
+        return other_settings(record.study, fitted.surfaces, answer), Reproduction(
+            "not kept", 0.0, given.version, version()
+        )
     kept = tuple(Alternative(**other) for other in known[1]["others"])
     then, now = known[0].version, version()
     if fitted.hash != given.inputs_hash:
-        return kept, Repeat("changed", 0.0, then, now)
+        return kept, Reproduction("changed", 0.0, then, now)
     again = {(o.idea, o.coupon): o for o in other_settings(record.study, fitted.surfaces, answer)}
     pairs = [(o, again[(o.idea, o.coupon)]) for o in kept if (o.idea, o.coupon) in again]
     apart = max(
@@ -181,7 +183,7 @@ def _figures(
         default=0.0,
     )
     is_same = apart <= SAME_RATE and len(pairs) == len(kept) == len(again)
-    return kept, Repeat("same" if is_same else "other", apart, then, now)
+    return kept, Reproduction("same" if is_same else "other", apart, then, now)
 
 
 def _items(book: Book, record: StudyRecord, kept: KeptRecipe, answer: Answer) -> tuple[RecordItem, ...]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from doe.book import Book, HistoryEntry, StudyRecord
     from doe.domain.study import Study
 
-Kind = Literal["void", "correction", "setting", "late", "change", "unplanned"]
+DeviationKind = Literal["void", "correction", "setting", "late", "change", "unplanned"]
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Deviation:
 
     when: datetime
     who: str
-    kind: Kind
+    kind: DeviationKind
     what: str
     why: str
 

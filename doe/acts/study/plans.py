@@ -57,7 +57,7 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedRound:
     """A round that was stored: the whole plan, the new round with how it was chosen and its notes, the plan's worth.
 
     ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them.
@@ -88,7 +88,7 @@ def commit_plan(
     order: str = "batched",
     per_garment: int = 4,
     shown: Shown = METRIC,
-) -> Planned:
+) -> PlannedRound:
     """Make a plan of a kind and store it as the first round."""
     record = _without_plan(book, key)
     plan = make_plan(
@@ -105,7 +105,7 @@ def commit_plan(
     gauged = gauged_line(book, record)
     judged = judge_plan(plan, line=gauged.line)
     cautions = study_cautions(book, record, gauged, shown=shown)
-    return Planned(record, plan, 1, plan.kind, plan.notes, judged, gauged, cautions)
+    return PlannedRound(record, plan, 1, plan.kind, plan.notes, judged, gauged, cautions)
 
 
 def _without_plan(book: Book, key: Key) -> StudyRecord:
@@ -164,7 +164,7 @@ def extend_study(
     seed: int | None = None,
     progress: Progress | None = None,
     shown: Shown = METRIC,
-) -> Planned:
+) -> PlannedRound:
     """Add a round of coupons where they would help most; without any score yet, where the plan is thinnest."""
     record = book.study(key)
     refuse_comparison(book, record, "more coupons by doe extend")
@@ -190,4 +190,4 @@ def extend_study(
     book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes)
     judged = stored_plan(book, record)
     cautions = study_cautions(book, record, gauged, shown=shown)
-    return Planned(record, judged, number, kind, notes, judge_plan(judged, line=gauged.line), gauged, cautions)
+    return PlannedRound(record, judged, number, kind, notes, judge_plan(judged, line=gauged.line), gauged, cautions)

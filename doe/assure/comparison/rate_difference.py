@@ -23,7 +23,7 @@ _NUISANCE = 301  # values of the unknown common rate over which an exact p is ma
 
 
 @dataclass(frozen=True)
-class Difference:
+class RateDifference:
     """Pass rate of new minus old, with two-sided limits."""
 
     difference: float
@@ -65,7 +65,7 @@ class Pairs:
 
 def separate_difference(
     new_passed: int, new_coupons: int, old_passed: int, old_coupons: int, assurance: float = 0.90
-) -> Difference:
+) -> RateDifference:
     """Limits of the difference of two independent pass rates.
 
     Parameters
@@ -87,14 +87,14 @@ def separate_difference(
     """
     new, old = wilson_interval(new_passed, new_coupons, assurance), wilson_interval(old_passed, old_coupons, assurance)
     d = new.rate - old.rate
-    return Difference(
+    return RateDifference(
         d,
         d - math.hypot(new.rate - new.low, old.high - old.rate),
         d + math.hypot(new.high - new.rate, old.rate - old.low),
     )
 
 
-def paired_difference(pairs: Pairs, assurance: float = 0.90) -> Difference:
+def paired_difference(pairs: Pairs, assurance: float = 0.90) -> RateDifference:
     """Limits of the difference of two pass rates from pairs (strokes that held both).
 
     Notes
@@ -116,7 +116,7 @@ def paired_difference(pairs: Pairs, assurance: float = 0.90) -> Difference:
     d = new.rate - old.rate
     down, up = (new.rate - new.low, old.high - old.rate), (new.high - new.rate, old.rate - old.low)
     low, high = (math.sqrt(max(a**2 - 2 * phi * a * b + b**2, 0.0)) for a, b in (down, up))
-    return Difference(d, d - low, d + high)
+    return RateDifference(d, d - low, d + high)
 
 
 def non_inferior_separate(

@@ -13,9 +13,9 @@ from scipy.stats import binom
 from doe.assure.binomial import pass_rate_high
 from doe.assure.comparison.equivalence import Equivalence, compare_hand, coupons_for_means
 from doe.assure.comparison.rate_difference import (
-    Difference,
     NonInferiority,
     Pairs,
+    RateDifference,
     non_inferior_pairs,
     non_inferior_separate,
     paired_difference,
@@ -64,7 +64,7 @@ class RateComparison:
     old_units: int
     new_high: float
     old_high: float
-    limits: Difference
+    limits: RateDifference
     test: NonInferiority
     is_non_inferior: bool
     is_worse: bool
@@ -260,7 +260,7 @@ def _rates(here: pd.DataFrame, margin: float, risk: float) -> tuple[RateComparis
 
 def _nothing_settled() -> RateComparison:
     nothing = NonInferiority(0.0, 0.5, 1.0, (math.nan, math.nan))
-    return RateComparison(None, 0, 0, 0, 0, 1.0, 1.0, Difference(0.0, -1.0, 1.0), nothing, False, False)
+    return RateComparison(None, 0, 0, 0, 0, 1.0, 1.0, RateDifference(0.0, -1.0, 1.0), nothing, False, False)
 
 
 def _unit_state(states: pd.Series) -> str:

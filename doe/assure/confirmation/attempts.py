@@ -16,7 +16,7 @@ from doe.assure.confirmation.order import Unit
 from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, coupon_states, judge_confirmation
 from doe.domain.study import Study
 
-Verdict = Literal["accepted", "not accepted", "open", "given up"]
+ConfirmationVerdict = Literal["accepted", "not accepted", "open", "given up"]
 
 
 @dataclass(frozen=True)
@@ -122,7 +122,7 @@ class Attempt:
     spare: int
 
     @property
-    def verdict(self) -> Verdict:
+    def verdict(self) -> ConfirmationVerdict:
         """Of everything asked; given up only where no verdict was certain."""
         if self.judged is not None and self.judged.verdict != "open":
             return self.judged.verdict

@@ -17,7 +17,7 @@ from doe.domain.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
-State = Literal["accepted", "not accepted", "open"]
+ClaimState = Literal["accepted", "not accepted", "open"]
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ class ClaimPlan:
             raise InputError("chance to accept", chance, "between 0 and 1", "Write 90 % as 0.90.")
         return float(brentq(lambda p: chance_to_accept(p, self.units, failures=self.failures) - chance, 0.0, 1.0))
 
-    def state(self, passed: int, failed: int) -> State:
+    def state(self, passed: int, failed: int) -> ClaimState:
         """Verdict as soon as it is certain, whatever the units still to come do."""
         if failed > self.failures:
             return "not accepted"

@@ -14,7 +14,7 @@ from scipy.stats import binom
 
 from doe.assure.binomial import pass_rate_low
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
-from doe.assure.confirmation.claims import ClaimLimits, ClaimPlan, State, claim_limits
+from doe.assure.confirmation.claims import ClaimLimits, ClaimPlan, ClaimState, claim_limits
 from doe.assure.confirmation.hand_prediction import HandPrediction, predict_hand
 from doe.domain.errors import InputError
 from doe.domain.results import HAND_PREFIX
@@ -74,14 +74,14 @@ class Confirmation:
         Void coupons, not counted.
     """
 
-    verdict: State
+    verdict: ClaimState
     plan: ClaimPlan
     unit: Literal["coupon", "stroke"]
     passed: int
     failed: int
     waiting: int
     to_make: int
-    setpoint_verdict: State
+    setpoint_verdict: ClaimState
     limits: ClaimLimits
     corners: tuple[CornerResult, ...]
     hand: HandPrediction | None
@@ -173,7 +173,7 @@ def judge_confirmation(
     missing = _missing(rows, spec, at_setpoint, unit, waiting, to_make, corners) + hand_missing
     bad = at_setpoint == "not accepted" or any(c.verdict == "not held" for c in corners)
     bad = bad or hand_verdict == "not good enough"
-    verdict: State = "not accepted" if bad else "open" if missing else "accepted"
+    verdict: ClaimState = "not accepted" if bad else "open" if missing else "accepted"
     return Confirmation(
         verdict=verdict,
         plan=plan,
@@ -262,7 +262,7 @@ def _hand(here: pd.DataFrame, spec: Spec, future: int) -> tuple[HandPrediction |
 def _missing(
     rows: pd.DataFrame,
     spec: Spec,
-    at_setpoint: State,
+    at_setpoint: ClaimState,
     unit: str,
     waiting: int,
     to_make: int,
@@ -307,7 +307,7 @@ def _reasons(
     unit: str,
     passed: int,
     failed: int,
-    at_setpoint: State,
+    at_setpoint: ClaimState,
     limits: ClaimLimits,
     corners: Sequence[CornerResult],
     hand: HandPrediction | None,

@@ -13,7 +13,7 @@ from scipy.stats import norm, t
 
 from doe.domain.errors import InputError
 
-Shape = Literal["standard", "expanded", "rectangular", "triangular", "u-shaped", "repeats"]
+Distribution = Literal["standard", "expanded", "rectangular", "triangular", "u-shaped", "repeats"]
 
 _FIXED_DIVISORS: dict[str, float] = {
     "standard": 1.0,
@@ -56,7 +56,7 @@ class Component:
 
     name: str
     value: float
-    shape: Shape = "standard"
+    shape: Distribution = "standard"
     k: float = 2.0
     repeats: int = 1
     df: float = math.inf

@@ -16,7 +16,7 @@ from doe.domain.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
-Weights = Literal["none", "linear", "quadratic"]
+KappaWeights = Literal["none", "linear", "quadratic"]
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ def cohen_kappa(
     second: Sequence[object],
     *,
     categories: Sequence[object] | None = None,
-    weights: Weights = "none",
+    weights: KappaWeights = "none",
     assurance: float = 0.95,
 ) -> Kappa:
     """Agreement of two people, or of one person with herself on a blind second look.

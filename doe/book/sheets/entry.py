@@ -22,7 +22,7 @@ from doe.book.sheets.cells import (
 from doe.book.sheets.columns import ColumnUse
 from doe.book.sheets.foreign import ForeignSheet, guess_mapping, read_foreign
 from doe.book.sheets.foreign_results import ForeignResults, map_foreign
-from doe.book.sheets.headings import Headings, Place, find_headings
+from doe.book.sheets.headings import HeadedColumn, Headings, find_headings
 from doe.book.sheets.workbook import SheetFile, read_sheets
 from doe.domain.entry import SymptomWords, sheet_mark
 from doe.domain.errors import InputError, InputErrors, plain
@@ -181,7 +181,7 @@ class _Reader:
         )
         return True
 
-    def _check_mark(self, places: list[Place]) -> None:
+    def _check_mark(self, places: list[HeadedColumn]) -> None:
         mark = sheet_mark(self.study)
         ours = mark.rpartition("[")[2]
         for p in places:
@@ -216,7 +216,7 @@ class _Reader:
             else "Write the name printed on the label.",
         )
 
-    def _check_settings(self, i: int, places: list[Place], row: Mapping[Hashable, object]) -> None:
+    def _check_settings(self, i: int, places: list[HeadedColumn], row: Mapping[Hashable, object]) -> None:
         for p in places:
             text = self.sheet.cell(i, p.index)
             if p.column.kind != "setting" or not text:
@@ -245,7 +245,7 @@ class _Reader:
             except InputError as error:
                 self.problems.append(error)
 
-    def _entry(self, i: int, coupon: str, filled: list[Place], row: Mapping[Hashable, object]) -> ScoreEntry:
+    def _entry(self, i: int, coupon: str, filled: list[HeadedColumn], row: Mapping[Hashable, object]) -> ScoreEntry:
         checks: dict[str, bool] = {}
         hand: dict[str, float] = {}
         actual: dict[str, float] = {}
@@ -290,7 +290,7 @@ class _Reader:
             void_reason=void,
         )
 
-    def _actual(self, text: str, p: Place, where: str, row: Mapping[Hashable, object]) -> float:
+    def _actual(self, text: str, p: HeadedColumn, where: str, row: Mapping[Hashable, object]) -> float:
         factor = self.study.factor(p.column.name)
         planned = float(str(row[factor.name]))
         value = read_amount(text, factor, p.column.unit, where, near=planned)
@@ -300,12 +300,12 @@ class _Reader:
             )
         return value
 
-    def _says(self, i: int, p: Place) -> bool:
+    def _says(self, i: int, p: HeadedColumn) -> bool:
         text = self.sheet.cell(i, p.index)
         # a dash says nothing, except in a check, where it may mean fail: `read_check` has to see it
         return bool(text) if p.column.kind == "check" else not is_nothing(text)
 
-    def _refuse_odd(self, i: int, p: Place) -> None:
+    def _refuse_odd(self, i: int, p: HeadedColumn) -> None:
         odd = self.sheet.odd.get((i, p.index))
         if odd is None:
             return
@@ -323,7 +323,7 @@ class _Reader:
     def _row_name(self, i: int) -> str:
         return f"{self.sheet.name}, row {self.sheet.numbers[i]}"
 
-    def _where(self, i: int, p: Place) -> str:
+    def _where(self, i: int, p: HeadedColumn) -> str:
         return f"{self._row_name(i)}, {p.heading}"
 
 

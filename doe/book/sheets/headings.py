@@ -19,7 +19,7 @@ _HAND = re.compile(r"^hand(?:[\s_-]*feel)?[\s:_,-]+(?!feel$)(?P<person>\S.*)$", 
 
 
 @dataclass(frozen=True)
-class Place:
+class HeadedColumn:
     """One column of the file that means something."""
 
     index: int
@@ -77,7 +77,7 @@ class Headings:
     row: int
     study: Study
     people: Sequence[str] | None
-    places: list[Place] = field(default_factory=list)
+    places: list[HeadedColumn] = field(default_factory=list)
     problems: list[InputError] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -97,7 +97,7 @@ class Headings:
             if column is None:
                 unknown.append((heading, squeeze(base)))
                 continue
-            places.append(Place(j, heading, self._in_unit(column, unit, heading)))
+            places.append(HeadedColumn(j, heading, self._in_unit(column, unit, heading)))
         self._check_twice(places)
         self._explain_unknown(unknown, names, places)
         compared = {p.column.name for p in places if p.column.kind == "setting"}
@@ -160,7 +160,7 @@ class Headings:
         if rows:
             self.notes.append(f"Column {_letter(j)} has no heading and was left out.")
 
-    def _check_twice(self, places: list[Place]) -> None:
+    def _check_twice(self, places: list[HeadedColumn]) -> None:
         seen: dict[str, str] = {}
         for p in places:
             key = p.column.key if p.column.kind != "hand" else f"hand_{p.column.name.casefold()}"
@@ -173,7 +173,7 @@ class Headings:
             seen[key] = p.heading
 
     def _explain_unknown(
-        self, unknown: list[tuple[str, str]], names: Mapping[str, EntryColumn], places: list[Place]
+        self, unknown: list[tuple[str, str]], names: Mapping[str, EntryColumn], places: list[HeadedColumn]
     ) -> None:
         """A heading close to a missing one is a slip and is refused; any other extra column is only noted."""
         here = {p.column.key for p in places}

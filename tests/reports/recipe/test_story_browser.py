@@ -11,7 +11,7 @@ import pytest
 
 from doe.plans import compare_plans, judge_plan
 from doe.setpoint.alternatives import other_settings
-from reports.recipe.story import Item, RecipeStory, Repeat, RevisionFacts, RoundFacts, Told, recipe_story
+from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
 from tests.reports.recipe.samples import UID, crowded, recipe
 from tests.reports.study.samples import MADE_AT, plan_of, samples
 
@@ -49,7 +49,7 @@ def story_page() -> str:
             plan_notes=plan.notes,
             deviations=(told,),
             others=others,
-            repeat=Repeat("other", 0.0123, "0.1.0", "0.2.0"),
+            repeat=Reproduction("other", 0.0123, "0.1.0", "0.2.0"),
             attempts=(("1", "2030-01-01", "90 %", "22 passed", "none tested", "accepted"),),
             items=(Item("room climate", "missing", "nothing"),),
             comparisons=(told,),
