@@ -29,6 +29,7 @@ from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.comparison import HEADLINES, lead
+from doe.words.study import counts_sentence
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
 
 if TYPE_CHECKING:
@@ -384,7 +385,7 @@ def verdict_blocks(found: Compared) -> list[Block]:
         *(("\nWhat is missing:", *(f"  {text}" for text in judged.missing)) if judged.missing else ()),
         Table(("place", "new passed", "in use passed", "edge"), rows, right=("new passed", "in use passed")),
         "",
-        found.counts.sentence,
+        counts_sentence(found.counts),
         *(Warn(text) for text in found.cautions),
     ]
 

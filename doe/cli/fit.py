@@ -10,6 +10,7 @@ from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.plan import SEED
 from doe.cli.study import KEY
 from doe.domain.texts import quoted
+from doe.words.study import counts_sentence
 
 
 def register(root: typer.Typer) -> None:
@@ -46,6 +47,6 @@ def register(root: typer.Typer) -> None:
                 },
                 "warnings": surfaces.warnings,
             },
-            (f"Fitted {fitted.record.name}. {fitted.counts.sentence}", *said, *learned),
+            (f"Fitted {fitted.record.name}. {counts_sentence(fitted.counts)}", *said, *learned),
             (f"doe recommend {quoted(fitted.record.name)}",),
         )

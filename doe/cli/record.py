@@ -17,6 +17,7 @@ from doe.cli.sheet import PEOPLE
 from doe.cli.study import KEY
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
+from doe.words.study import counts_sentence
 from doe.words.wording import count
 
 
@@ -101,7 +102,7 @@ def register(root: typer.Typer) -> None:
         following = f"doe {judge} {name}" if done.counts.scored else f"doe sheet {name} -o sheets"
         if done.judges:
             following = f"doe confirm {name}"
-        apart = () if done.confirmation is None else (f"Confirmation: {done.confirmation.sentence}",)
+        apart = () if done.confirmation is None else (f"Confirmation: {counts_sentence(done.confirmation)}",)
         return Reply(
             {
                 "study": done.study,
@@ -114,7 +115,7 @@ def register(root: typer.Typer) -> None:
             },
             (
                 f"{count(done.coupons, 'coupon')}: {count(done.fields, 'new entry', 'new entries')}.",
-                done.counts.sentence,
+                counts_sentence(done.counts),
                 *apart,
                 *(Warn(n) for n in done.notes),
                 *done.judgement,

@@ -19,6 +19,7 @@ from doe.cli.study_questions import StudyOptions, ask_limits, ask_missing, study
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from doe.words import typed
+from doe.words.study import counts_sentence
 from doe.words.wording import count
 
 app = group("study", "Studies: one tuning question for one stack on one line.")
@@ -152,7 +153,7 @@ def show(desk: Desk, study: KEY) -> Reply:
     state = [
         f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {r.made_at:%Y-%m-%d}." for r in info.rounds
     ]
-    judging = [] if apart is None else [f"Confirmation: {apart.sentence}"]
+    judging = [] if apart is None else [f"Confirmation: {counts_sentence(apart)}"]
     if judged is not None:
         judging += [f"Confirmation {a.plan.attempt}: {a.verdict}." for a in judged.attempts]
     last = [f"Last verdict: {verdicts[-1].verdict} ({verdicts[-1].made_at:%Y-%m-%d})."] if verdicts else []
@@ -172,7 +173,7 @@ def show(desk: Desk, study: KEY) -> Reply:
         (
             f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.",
             *state,
-            counts.sentence,
+            counts_sentence(counts),
             *judging,
             *last,
             *study_words.describe(record, desk.shown),

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from doe.domain.errors import InputError
 from doe.domain.units import METRIC, Shown
-from doe.practice.drill import Drill
+from doe.practice.drill import Drill, Turn
 from doe.practice.drill_blank import QualifyBlank
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
@@ -34,11 +34,11 @@ def start(exercise: str, seed: int, shown: Shown = METRIC) -> Drill:
     return found(seed, shown)
 
 
-def reply(drill: Drill, text: str) -> tuple[str, ...]:
-    """Pass on what was typed, ``hint`` included; the sentences that come back, coupons left out."""
+def reply(drill: Drill, text: str) -> Turn:
+    """Pass on what was typed, ``hint`` included."""
     if text.strip().lower() == HINT:
-        return (drill.hint(),)
-    return drill.answer(text).lines
+        return Turn((drill.hint(),))
+    return drill.answer(text)
 
 
 def replay(exercise: str, seed: int, answers: Iterable[str], shown: Shown = METRIC) -> Drill:

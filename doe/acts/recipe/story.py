@@ -28,6 +28,7 @@ from doe.setpoint.alternatives import Alternative, other_settings
 from doe.symptoms import WORDS
 from doe.symptoms.faults import fault
 from doe.words.recipe import confirmation_sentence
+from doe.words.study import deviation, prior_told
 from doe.words.wording import count, listing, stated
 from reports.files import write_whole
 from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
@@ -274,12 +275,7 @@ def _earlier(book: Book, record: StudyRecord) -> str:
     prior = prior_of(book, record)
     if prior is None:
         return ""
-    if not prior.is_used:
-        return f"The coupons of the study {prior.study} (recipe {prior.recipe}) were left out: {prior.why}"
-    return (
-        f"{count(prior.coupons, 'coupon')} of the study {prior.study} (recipe {prior.recipe}, revision "
-        f"{prior.revision}) counted, each for {prior.discount:.2g} of a coupon: {prior.why}"
-    )
+    return prior_told(prior)
 
 
 def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[Told, ...]:
@@ -301,7 +297,9 @@ def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) ->
 
 
 def _deviations(book: Book, record: StudyRecord, shown: Shown) -> tuple[Told, ...]:
-    return tuple(Told(local(d.when), d.who, d.what, d.why) for d in deviations_of(book, record, shown=shown))
+    return tuple(
+        Told(local(d.when), d.who, deviation(d.what, record.study, shown), d.why) for d in deviations_of(book, record)
+    )
 
 
 def _attempts(book: Book, record: StudyRecord) -> tuple[tuple[str, ...], ...]:
