@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from doe.domain.fact import Fact
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
+from doe.symptoms import WORDS
 from doe.symptoms.faults import fault
 from doe.symptoms.known import BecauseCode
 from doe.symptoms.looks import Look, look
@@ -215,3 +216,9 @@ def odds_sentence(found: Diagnosis) -> str:
     if not found.cases:
         return "The odds are our guesses (common practice, no source); the shop's own cases will move them."
     return f"The odds start from our guesses and are moved by {count(found.cases, 'case')} of this shop."
+
+
+def case_told(symptoms: Sequence[str], cause: str) -> str:
+    """A case of the shop: what was seen and what it turned out to be."""
+    seen = listing([WORDS.labels.get(key, key) for key in symptoms])
+    return f"{seen}: it turned out to be {fault(cause).label if cause else 'something that is not on the list'}."

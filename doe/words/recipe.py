@@ -298,6 +298,46 @@ def _dial(setting: RecipeSetting | None, shown: Shown) -> str:
     return "" if setting is None or setting.dial is None else both(setting, setting.dial, shown)
 
 
+# ---------------------------------------------------------------- a recipe on another line
+
+
+def dial_not_known(label: str, machine: str, line: str) -> str:
+    """No gauge tells what to dial in."""
+    return (
+        f"What to dial in for the {label}: the readings of the {machine} of {line} do not tell it, or there are none."
+    )
+
+
+def window_in_doubt(label: str, known_delta_degc: float, room_delta_degc: float, shown: Shown = METRIC) -> str:
+    """The dial is known less well than the window is wide."""
+    return (
+        f"Whether the {label} really lies in the window: the dial is known to "
+        f"±{difference_size(known_delta_degc, shown)} (k = 2), the window leaves "
+        f"{difference_size(room_delta_degc, shown)}."
+    )
+
+
+def not_known_elsewhere(recipe: Recipe, line: str) -> tuple[str, ...]:
+    """What is not known of a recipe on a line it was not released for."""
+    proof = "was confirmed" if recipe.confirmation is not None else "was tried"
+    has_pressure = any(s.factor == "pressure" for s in recipe.settings) or "pressure" in recipe.held
+    pressure = (
+        "The pressure on the cloth: an air gauge shows the cylinder, not the cloth, and another cylinder or platen "
+        "presses differently at the same reading."
+    )
+    return (
+        f"Whether it passes on {line}: it {proof} on {recipe.line.name} only. Make confirmation coupons here before "
+        "the first order.",
+        "How the other oven heats: air, load and belt differ at the same film temperature, so the same time may cure "
+        "more or less.",
+        *((pressure,) if has_pressure else ()),
+        f"How hot oven and press of {line} may be set: the limits on record are those of {recipe.line.name}.",
+        "Whether this platen is as even: a cold corner of another press is not in the window.",
+    )
+
+
+# ---------------------------------------------------------------- stacks that differ
+
 _KIND_WORDS = {
     "same": "the same",
     "lot": "another lot",

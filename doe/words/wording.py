@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from datetime import date as date_of
 from datetime import datetime
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
@@ -18,7 +19,16 @@ def count(number: int, one: str, many: str | None = None) -> str:
     >>> count(1, "coupon"), count(3, "cure batch", "cure batches")
     ('1 coupon', '3 cure batches')
     """
-    return f"{number} {one if number == 1 else many or one + 's'}"
+    return f"{number} {count_only(number, one, many)}"
+
+
+def count_only(number: int, one: str, many: str | None = None) -> str:
+    """The noun alone, as it stands beside a number.
+
+    >>> count_only(1, "round"), count_only(2, "round")
+    ('round', 'rounds')
+    """
+    return one if number == 1 else many or one + "s"
 
 
 def listing(parts: Sequence[str], last: str = "and") -> str:
@@ -271,6 +281,15 @@ def date(when: datetime) -> str:
     '4 March 2031, 15:07'
     """
     return f"{when.day} {when:%B %Y}, {when:%H:%M}"
+
+
+def day(when: date_of) -> str:
+    """A day, as everything here writes it.
+
+    >>> day(datetime(2031, 3, 4, 15, 7))
+    '2031-03-04'
+    """
+    return f"{when:%Y-%m-%d}"
 
 
 # How a move reads: (lower, higher). Times are longer or shorter, temperatures hotter or cooler.

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 from doe.acts.gauges.line import gauged_line
 from doe.assure import machine_cautions
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.units import show_both
+from doe.domain.units import METRIC, Shown
+from doe.words.gauges import dial_beyond, never_dial
 
 if TYPE_CHECKING:
     from doe.assure import GaugedLine, MachineSetting
@@ -109,7 +110,7 @@ def dial_ends(
 
 
 def dials_on(
-    gauged: GaugedLine, settings: Mapping[str, float | str], steps: Mapping[str, float]
+    gauged: GaugedLine, settings: Mapping[str, float | str], steps: Mapping[str, float], *, shown: Shown = METRIC
 ) -> tuple[dict[str, Dial], tuple[str, ...]]:
     """Dial values of surface settings on a line that was judged, and a sentence for each that lies out of reach.
 
@@ -122,15 +123,9 @@ def dials_on(
             continue
         dial = _rounded(asked, steps.get(name, USUAL_STEP_DEGC))
         if dial.degc >= CEILING_DEGC:
-            cautions.append(
-                f"The {asked.machine} would have to be set to {show_both(dial.degc, 'degC')} for it: never do that. "
-                "Have the machine mended."
-            )
+            cautions.append(never_dial(asked.machine, dial.degc, shown))
         elif asked.is_beyond:
-            cautions.append(
-                f"The dial setting of the {asked.machine} lies beyond the range in which it was measured: measure it "
-                f"near {show_both(dial.degc, 'degC')}."
-            )
+            cautions.append(dial_beyond(asked.machine, dial.degc, shown))
         found[name] = dial
     return found, tuple(cautions)
 
