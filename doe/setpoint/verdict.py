@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from doe.domain.study import Study
 from doe.setpoint.answer import Verdict
 from doe.setpoint.gaps import Gaps
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.scorers import doubt_scorers
 from doe.surfaces.unvaried import unvaried_sentences
 
@@ -117,14 +117,14 @@ def error_rates(coupons: int) -> dict[str, str]:
     return ERROR_RATES if coupons >= FEW_COUPONS else ERROR_RATES | WORSE_RATES
 
 
-def share_inside(surfaces: Surfaces) -> float:
+def share_inside(surfaces: FittedSurfaces) -> float:
     """Share of the scored coupons in the tested region, or at most a quarter of a range outside it."""
     z = surfaces.scaling.z(surfaces.results.settings)
     return float((np.abs(z) <= 1.5).all(axis=1).mean())
 
 
 def certainty_limits(
-    study: Study, surfaces: Surfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps
+    study: Study, surfaces: FittedSurfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps
 ) -> tuple[str, ...]:
     """What keeps the statement from being surer, most important first."""
     said = [*unvaried_sentences(gaps.unvaried)]
@@ -135,7 +135,7 @@ def certainty_limits(
             f"{n} pass/fail coupon{'s' if n != 1 else ''} leave the pass rate at the setpoint open by "
             f"{100 * gap:.0f} points below its expected value."
         )
-    lapse = float(surfaces.window.lapse.mean())
+    lapse = float(surfaces.draws.lapse.mean())
     if lapse > 0.03:
         said.append(
             f"About {100 * lapse:.0f} of 100 coupons seem to fail for reasons that no heat setting mends "
@@ -148,7 +148,7 @@ def certainty_limits(
     return tuple(dict.fromkeys((*said, *surfaces.warnings)))
 
 
-def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tuple[str, ...]:
+def possible_changes(study: Study, surfaces: FittedSurfaces, checks_best: float) -> tuple[str, ...]:
     """What could be changed when no tested setting reaches the target.
 
     Parameters
@@ -169,7 +169,7 @@ def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tu
                 f"{fails}, and its scores are in doubt. First {doubt.remedy}; no new coupon is needed for it.",
                 f"If the scores stand: a{softer}",
             ]
-    peak = surfaces.window.peak.reshape(-1, len(surfaces.scaling.numeric))
+    peak = surfaces.draws.peak.reshape(-1, len(surfaces.scaling.numeric))
     for j, f in enumerate(surfaces.scaling.numeric):
         for share, end, word, limit in (
             (float((peak[:, j] > 1).mean()), f.high, "above", 1),

@@ -9,11 +9,9 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.results import Results
-from doe.domain.study import Study
 from doe.surfaces.averaging import leave_one_out
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied
-from doe.surfaces.window_model import Priors, WindowDraws
 
 FloatArray = NDArray[np.float64]
 
@@ -42,7 +40,7 @@ class Belief:
         Posterior predictive p-value of the spread of pass/fail around the surface; below 0.05 the surface misses
         something.
     learned : mapping of factor name to float
-        1 - posterior spread / prior spread of the place of the peak.
+        1 - posterior spread / prior spread of the place of the peak; empty where the prior is not known.
     sentences : tuple of str
     """
 
@@ -55,21 +53,26 @@ class Belief:
     sentences: tuple[str, ...]
 
 
-def judge_fit(study: Study, results: Results, scaling: Scaling, window: WindowDraws, coupon_fit: FloatArray) -> Belief:
+def judge_fit(
+    results: Results, scaling: Scaling, p_pass: FloatArray, coupon_fit: FloatArray, place_left: FloatArray | None
+) -> Belief:
     """Judge a fit from its posterior draws.
 
     Parameters
     ----------
-    study, results, scaling, window
+    results, scaling
         What was fitted.
+    p_pass : array, shape (draws, coupons)
+        Probability that each coupon passes its checks.
     coupon_fit : array, shape (draws, coupons)
         Log likelihood of each coupon.
+    place_left : array, shape (numeric factors,), optional
+        Posterior spread of the place of the peak as a share of its prior spread; None where the prior is not known.
 
     Notes
     -----
     A coupon is left out by the truncated importance weights of `leave_one_out`.
     """
-    p_pass = _p_pass(results, scaling, window)
     p_out = _left_out(p_pass, coupon_fit)
     passed = results.passed
     score = float(np.log(np.where(passed, p_out, 1 - p_out)).sum())
@@ -79,23 +82,17 @@ def judge_fit(study: Study, results: Results, scaling: Scaling, window: WindowDr
     no_factor = float(np.log(np.where(passed, share, 1 - share)).sum())
     right = int(((p_out > 0.5) == passed).sum())
     p_value = _predictive_p_value(p_pass, passed)
-    spread = window.peak[0].std(axis=0) / Priors().peak_place_sd
-    learned = {f.name: float(1 - spread[j]) for j, f in enumerate(scaling.numeric)}
+    learned = (
+        {}
+        if place_left is None
+        else {f.name: float(1 - left) for f, left in zip(scaling.numeric, place_left, strict=True)}
+    )
     sentences = (
         *_score_sentences(score, no_factor, right, n, p_value, passed),
         *_inseparable(scaling, results),
         *_barely_learned(scaling.numeric, learned),
     )
     return Belief(p_out, score, no_factor, right, p_value, learned, tuple(sentences))
-
-
-def _p_pass(results: Results, scaling: Scaling, window: WindowDraws) -> FloatArray:
-    z, combination = scaling.z(results.settings), scaling.combination(results.settings)
-    out = np.empty((window.count, len(z)))
-    for c in np.unique(combination):
-        at = combination == c
-        out[:, at] = window.p_pass(z[at], int(c))
-    return out
 
 
 def _left_out(p_pass: FloatArray, coupon_fit: FloatArray) -> FloatArray:
@@ -164,7 +161,7 @@ def _inseparable(scaling: Scaling, results: Results) -> list[str]:
 
 
 def _barely_learned(factors: tuple[Factor, ...], learned: dict[str, float]) -> list[str]:
-    little = [f.label for f in factors if learned[f.name] < 1 - BARELY_LEARNED]
+    little = [f.label for f in factors if learned.get(f.name, 1.0) < 1 - BARELY_LEARNED]
     if not little:
         return []
     listed = ", ".join(little[:-1]) + (" and " if len(little) > 1 else "") + little[-1]

@@ -19,16 +19,15 @@ from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.classical import Effects, FirthFit, MixedFit
+from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
-from doe.surfaces.hamiltonian import sample_by_slopes
 from doe.surfaces.hand_scores import HandScores, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.scorers import doubt_scorers
 from doe.surfaces.traces import Traces, prior_draws, trace
 from doe.surfaces.unvaried import hardly_varied, untried_levels, untried_sentences, unvaried_sentences
-from doe.surfaces.window_gradient import TemperedWindow
-from doe.surfaces.window_model import WindowDraws, WindowModel
+from doe.surfaces.window_gradient import ClosingWindow
 
 FloatArray = NDArray[np.float64]
 
@@ -49,8 +48,8 @@ class Surfaces:
         The scored coupons behind the fit.
     scaling : Scaling
         From settings to the coordinates of the model.
-    window : WindowDraws
-        Posterior draws of the closing window.
+    draws : SurfaceDraws
+        Posterior draws of the pass surface.
     coupon_fit : array, shape (draws, coupons)
         Log likelihood of each coupon's result, for leave-one-out scores.
     hand_scores : HandScores
@@ -61,7 +60,7 @@ class Surfaces:
         What makes this fit doubtful, in full sentences.
     earlier : EarlierUse or None
         Coupons of an earlier study that entered with a discount; `results` and `coupon_fit` hold this study's own.
-    model : WindowModel or None
+    model : SurfaceModel or None
         What was fitted, and ``xi`` the raw draws of its parameters, shape (draws, parameters); None for a fit put
         together by hand.
     """
@@ -69,14 +68,14 @@ class Surfaces:
     study: Study
     results: Results
     scaling: Scaling
-    window: WindowDraws
+    draws: SurfaceDraws
     coupon_fit: FloatArray
     hand_scores: HandScores
     log_evidence: float
     seed: int
     warnings: tuple[str, ...]
     earlier: EarlierUse | None = None
-    model: WindowModel | None = None
+    model: SurfaceModel | None = None
     xi: FloatArray | None = None
 
     @cached_property
@@ -91,30 +90,35 @@ class Surfaces:
 
     def pass_draws(self, frame: pd.DataFrame) -> FloatArray:
         """Probability that a coupon made at these very settings passes its checks, shape (draws, rows)."""
-        return self._by_combination(frame, self.window.p_pass)
+        return self._by_combination(
+            frame, lambda z, c: np.asarray((1 - self.draws.lapse)[:, None] * expit(self.draws.eta(z, c)))
+        )
 
     def hand_draws(self, frame: pd.DataFrame) -> FloatArray | None:
         """Mean hand-feel at these settings, shape (draws, rows); None without any score."""
-        return self._by_combination(frame, self.window.mean_hand) if self.has_hand else None
+        return self._by_combination(frame, self.draws.mean_hand) if self.has_hand else None
 
     def side_draws(self, frame: pd.DataFrame) -> tuple[FloatArray, FloatArray]:
         """Probabilities of failing by too little and by too much heat, each of shape (draws, rows)."""
         heat_fail = self._by_combination(
-            frame, lambda z, c: (1 - self.window.lapse)[:, None] * expit(-self.window.eta(z, c))
+            frame, lambda z, c: (1 - self.draws.lapse)[:, None] * expit(-self.draws.eta(z, c))
         )
-        over = expit(self._by_combination(frame, self.window.over_logit))
+        over = expit(self._by_combination(frame, self.draws.over_logit))
         return heat_fail * (1 - over), heat_fail * over
 
     def _by_combination(self, frame: pd.DataFrame, evaluate: Callable[[FloatArray, int], FloatArray]) -> FloatArray:
         z, combination = self.scaling.z(frame), self.scaling.combination(frame)
-        out = np.empty((self.window.count, len(frame)))
+        out = np.empty((self.draws.count, len(frame)))
         for c in np.unique(combination):
             rows = combination == c
             out[:, rows] = evaluate(z[rows], int(c))
         return out
 
     def predict(self, frame: pd.DataFrame, coverage: float | None = None) -> pd.DataFrame:
-        """Expected value and interval of each response at given settings, setting error not added.
+        """Expected value and interval of each response of a coupon made at these very settings.
+
+        Setting error is not in it: a machine told to go there wanders around, so the robust pass rate that an answer
+        states (`doe.setpoint.RobustRate`) is lower near an edge of the window.
 
         Parameters
         ----------
@@ -189,14 +193,15 @@ class Surfaces:
         earlier = () if self.earlier is None else self.earlier.results.coupon
         return trace(self.model, self.xi, np.array([*self.results.coupon, *earlier], dtype=str))
 
-    def prior_window(self, count: int) -> WindowDraws | None:
-        """Draws of the window before any coupon, always the same ones; None for a fit put together by hand."""
+    def prior_draws(self, count: int) -> SurfaceDraws | None:
+        """Draws of the surface before any coupon, always the same ones; None for a fit put together by hand."""
         return None if self.model is None else prior_draws(self.model, count, rng=np.random.default_rng(self.seed))
 
     @cached_property
     def belief(self) -> Belief:
         """Can this fit be believed? Leave-one-out score, predictive check, plain sentences."""
-        return judge_fit(self.study, self.results, self.scaling, self.window, self.coupon_fit)
+        left = None if self.model is None else self.draws.peak[0].std(axis=0) / self.model.place_sd
+        return judge_fit(self.results, self.scaling, self.pass_draws(self.results.settings), self.coupon_fit, left)
 
 
 def fit(
@@ -207,6 +212,7 @@ def fit(
     particles: int = PARTICLES,
     progress: Callable[[float], None] | None = None,
     earlier: Earlier | None = None,
+    model: ModelMaker = ClosingWindow,
 ) -> Surfaces:
     """Fit the surfaces of a study to its scored coupons.
 
@@ -223,11 +229,13 @@ def fit(
         Called with the share done, 0 to 1.
     earlier : Earlier, optional
         Coupons of an earlier study on a like stack, each counting for less than one of this study's.
+    model : callable, optional
+        Kind of surface, see `doe.surfaces.contract`: the closing window by default.
 
     Raises
     ------
     InputError
-        If the results cannot be used, or no coupon has a pass/fail result yet.
+        If the results cannot be used, no coupon has a pass/fail result yet, or the model does not know what is varied.
     """
     check_seed(seed)
     if not LEAST_PARTICLES <= particles <= MOST_PARTICLES:
@@ -243,22 +251,20 @@ def fit(
     used = None if earlier is None else read_earlier(study, earlier)
     everything, weights = (ready, None) if used is None else pooled(ready, used)
     hand = mean_hand(everything, weights)
-    model = WindowModel(scaling, everything, hand, weights=weights, own=ready.coupons)
-    cloud = sample_by_slopes(
-        TemperedWindow(model), rng=np.random.default_rng(seed), particles=particles, progress=progress
-    )
+    made = model(scaling, everything, hand, weights=weights, own=ready.coupons)
+    cloud = made.sample(rng=np.random.default_rng(seed), particles=particles, progress=progress)
     return Surfaces(
         study=study,
         results=ready,
         scaling=scaling,
-        window=model.unpack(cloud.draws),
-        coupon_fit=model.coupon_log_likelihood(cloud.draws)[:, : ready.coupons],
+        draws=made.unpack(cloud.draws),
+        coupon_fit=made.coupon_log_likelihood(cloud.draws)[:, : ready.coupons],
         hand_scores=hand,
         log_evidence=cloud.log_evidence,
         seed=seed,
         warnings=_warnings(study, ready, everything, used),
         earlier=used,
-        model=model,
+        model=made,
         xi=cloud.draws,
     )
 

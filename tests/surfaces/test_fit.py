@@ -22,7 +22,7 @@ def test_predict_gives_every_response_with_its_interval(surfaces: Surfaces, coup
     assert list(predicted.columns) == names
     for r in ("p_pass", "p_under", "p_over", "hand"):
         assert (predicted[f"{r}_low"] <= predicted[f"{r}_high"]).all()
-    total = predicted["p_pass"] + predicted["p_under"] + predicted["p_over"] + surfaces.window.lapse.mean()
+    total = predicted["p_pass"] + predicted["p_under"] + predicted["p_over"] + surfaces.draws.lapse.mean()
     assert total.to_numpy() == pytest.approx(np.ones(len(coupons)))
 
 
@@ -40,7 +40,7 @@ def test_the_same_seed_gives_the_same_fit_and_coupon_order_does_not_matter_much(
     study: Study, coupons: pd.DataFrame, surfaces: Surfaces
 ) -> None:
     again = doe.fit(study, coupons, seed=7)
-    assert np.array_equal(again.window.logit, surfaces.window.logit)
+    assert np.array_equal(again.draws.logit, surfaces.draws.logit)
     other = doe.fit(study, coupons.sample(frac=1, random_state=1), seed=7)
     gap = other.predict(coupons)["p_pass"] - surfaces.predict(coupons)["p_pass"]
     assert gap.abs().max() < 0.08  # only the draws differ: Monte Carlo noise of 600 of them
