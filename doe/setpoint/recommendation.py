@@ -32,6 +32,7 @@ from doe.setpoint.verdict import (
 )
 from doe.setpoint.window import find_window
 from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.facts import Fact
 
 NEXT_COUPONS = 8
 """Coupons proposed for a next round."""
@@ -85,10 +86,9 @@ def recommend(
         else pd.DataFrame(columns=list(study.factor_names))
     )
     leaning = _leaning(Asked(study, rates, found.best, judge_for(study, surfaces)), surfaces)
-    changes: tuple[str, ...] = ()
+    changes: tuple[Fact, ...] = ()
     if verdict == "not reachable":
         changes = possible_changes(study, surfaces, _checks_best(study, surfaces, seed))
-    kind = "surface put together by hand" if surfaces.model is None else surfaces.model.name
     answer = Answer(
         setpoint=setpoint,
         window=window,
@@ -105,18 +105,17 @@ def recommend(
         p_reachable=chance.p_reachable,
         next_coupons=following,
         cliffs=find_cliffs(study, surfaces, setpoint),
-        limits_on_certainty=(*certainty_limits(study, surfaces, pass_rate, pass_rate_low, gaps), *leaning),
+        limits_on_certainty=(*certainty_limits(surfaces, pass_rate, pass_rate_low, gaps), *leaning),
         changes=changes,
         warnings=(*surfaces.warnings, *leaning),
         method={
-            "model": f"{kind}, joint with hand-feel, tempered sequential Monte Carlo",
+            "model": "" if surfaces.model is None else surfaces.model.name,
             "draws": surfaces.draws.count,
-            "setting error": "counted once: the trial's own taken out, production's full stated error put in; "
-            "hand-feel keeps the trial's too, on the careful side",
-            "ready: expected pass rate at least": study.spec.pass_rate,
-            "ready: lower bound short of target by at most": READY_LOW_SHORTFALL,
-            "not reachable: chance that any setting reaches the target below": reach_threshold(made),
-            "not reachable: best rate short of target by more than": OUT_OF_REACH_GAP,
+            "setting_error": "once",
+            "ready_rate": study.spec.pass_rate,
+            "ready_shortfall": READY_LOW_SHORTFALL,
+            "reach_chance": reach_threshold(made),
+            "reach_gap": OUT_OF_REACH_GAP,
             **error_rates(made),
         },
         seed=seed,
@@ -125,7 +124,7 @@ def recommend(
     return answer
 
 
-def _leaning(asked: Asked, surfaces: FittedSurfaces) -> tuple[str, ...]:
+def _leaning(asked: Asked, surfaces: FittedSurfaces) -> tuple[Fact, ...]:
     """That the answer leans on the priors, where it does."""
     if surfaces.traces is None:
         return ()

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from doe.domain.factors import Factor
 from doe.domain.results import Results
 from doe.surfaces.averaging import leave_one_out
+from doe.surfaces.facts import Fact
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied
 
@@ -41,7 +42,7 @@ class Belief:
         something.
     learned : mapping of factor name to float
         1 - posterior spread / prior spread of the place of the peak; empty where the prior is not known.
-    sentences : tuple of str
+    facts : tuple of Fact
     """
 
     p_left_out: FloatArray
@@ -50,7 +51,7 @@ class Belief:
     right: int
     fit_p_value: float
     learned: dict[str, float]
-    sentences: tuple[str, ...]
+    facts: tuple[Fact, ...]
 
 
 def judge_fit(
@@ -87,12 +88,12 @@ def judge_fit(
         if place_left is None
         else {f.name: float(1 - left) for f, left in zip(scaling.numeric, place_left, strict=True)}
     )
-    sentences = (
-        *_score_sentences(score, no_factor, right, n, p_value, passed),
+    facts = (
+        *_score_facts(score, no_factor, right, p_value, passed),
         *_inseparable(scaling, results),
         *_barely_learned(scaling.numeric, learned),
     )
-    return Belief(p_out, score, no_factor, right, p_value, learned, tuple(sentences))
+    return Belief(p_out, score, no_factor, right, p_value, learned, facts)
 
 
 def _left_out(p_pass: FloatArray, coupon_fit: FloatArray) -> FloatArray:
@@ -111,61 +112,39 @@ def _predictive_p_value(p_pass: FloatArray, passed: NDArray[np.bool_]) -> float:
     return float((spread(made) >= spread(np.broadcast_to(passed, p.shape))).mean())
 
 
-def _score_sentences(
-    score: float, no_factor: float, right: int, n: int, p_value: float, passed: NDArray[np.bool_]
-) -> list[str]:
-    said = []
+def _score_facts(score: float, no_factor: float, right: int, p_value: float, passed: NDArray[np.bool_]) -> list[Fact]:
+    n = len(passed)
+    found = []
     if passed.all() or not passed.any():
-        said.append("All coupons ended alike, so nothing here tests whether the surface predicts.")
+        found.append(Fact("ended_alike"))
     elif score > no_factor + 1:
-        said.append(
-            f"Predicting each coupon from the others, the surface called {right} of {n} right, "
-            "clearly better than the pass share alone."
-        )
+        found.append(Fact("predicts_better", coupons=right, of=n))
     elif score > no_factor - 1:
-        said.append(
-            f"Predicting each coupon from the others, the surface called {right} of {n} right, "
-            "no better than the pass share alone: these coupons barely show where the window lies."
-        )
+        found.append(Fact("predicts_alike", coupons=right, of=n))
     else:
-        said.append(
-            f"Predicting each coupon from the others, the surface called {right} of {n} right, worse than the pass "
-            "share alone: do not trust the map; look for a mistake in the record or a cause that is not heat."
-        )
+        found.append(Fact("predicts_worse", coupons=right, of=n))
     if p_value < 0.05:
-        said.append(
-            "Passes and fails are more mixed than the surface can explain: something besides the factors matters."
-        )
-    return said
+        found.append(Fact("too_mixed"))
+    return found
 
 
-def _inseparable(scaling: Scaling, results: Results) -> list[str]:
+def _inseparable(scaling: Scaling, results: Results) -> list[Fact]:
     z = scaling.z(results.settings)
-    said = []
-    names = [f.label for f in scaling.numeric]
+    names = [f.name for f in scaling.numeric]
     still = hardly_varied(scaling, results)
-    these = f"these {len(z)} coupons" if len(z) > 1 else "one coupon"
-    for f in still:
-        said.append(f"{f.label[0].upper()}{f.label[1:]} was hardly varied: {these} cannot say what it does.")
+    found = [Fact("hardly_varied", factors=(f.name,), coupons=len(z)) for f in still]
     moved = [j for j, f in enumerate(scaling.numeric) if f not in still]
     if len(z) > 2 and len(moved) > 1:
         together = np.atleast_2d(np.corrcoef(z[:, moved], rowvar=False))
-        for a in range(len(moved)):
-            for b in range(a):
-                if abs(together[a, b]) > INSEPARABLE:
-                    said.append(
-                        f"These {len(z)} coupons cannot separate {names[moved[a]]} from {names[moved[b]]}: "
-                        "they were changed together."
-                    )
-    return said
+        found += [
+            Fact("inseparable", factors=(names[moved[a]], names[moved[b]]), coupons=len(z))
+            for a in range(len(moved))
+            for b in range(a)
+            if abs(together[a, b]) > INSEPARABLE
+        ]
+    return found
 
 
-def _barely_learned(factors: tuple[Factor, ...], learned: dict[str, float]) -> list[str]:
-    little = [f.label for f in factors if learned.get(f.name, 1.0) < 1 - BARELY_LEARNED]
-    if not little:
-        return []
-    listed = ", ".join(little[:-1]) + (" and " if len(little) > 1 else "") + little[-1]
-    return [
-        f"The coupons say little about the best {listed}; the middle of the range is favoured because nothing "
-        "speaks against it."
-    ]
+def _barely_learned(factors: tuple[Factor, ...], learned: dict[str, float]) -> list[Fact]:
+    little = tuple(f.name for f in factors if learned.get(f.name, 1.0) < 1 - BARELY_LEARNED)
+    return [Fact("barely_learned", factors=little)] if little else []

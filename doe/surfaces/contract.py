@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from doe.surfaces.belief import Belief
     from doe.surfaces.checks import ClassicalChecks
     from doe.surfaces.earlier import EarlierUse
+    from doe.surfaces.facts import Fact
     from doe.surfaces.hand_scores import HandScores
     from doe.surfaces.sampler import Cloud
     from doe.surfaces.scaling import Scaling
@@ -212,7 +213,7 @@ class FittedSurfaces(Protocol):
     @property
     def seed(self) -> int: ...
     @property
-    def warnings(self) -> tuple[str, ...]: ...
+    def warnings(self) -> tuple[Fact, ...]: ...
     @property
     def model(self) -> SurfaceModel | None: ...
     @property

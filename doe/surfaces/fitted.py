@@ -21,12 +21,13 @@ from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.classical import Effects, FirthFit, MixedFit
 from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
+from doe.surfaces.facts import Fact
 from doe.surfaces.hand_scores import HandScores, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.scorers import doubt_scorers
 from doe.surfaces.traces import Traces, prior_draws, trace
-from doe.surfaces.unvaried import hardly_varied, untried_levels, untried_sentences, unvaried_sentences
+from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
 from doe.surfaces.window_gradient import ClosingWindow
 
 FloatArray = NDArray[np.float64]
@@ -56,8 +57,8 @@ class Surfaces:
         What entered the hand-feel part.
     log_evidence : float
     seed : int
-    warnings : tuple of str
-        What makes this fit doubtful, in full sentences.
+    warnings : tuple of Fact
+        What makes this fit doubtful.
     earlier : EarlierUse or None
         Coupons of an earlier study that entered with a discount; `results` and `coupon_fit` hold this study's own.
     model : SurfaceModel or None
@@ -73,7 +74,7 @@ class Surfaces:
     hand_scores: HandScores
     log_evidence: float
     seed: int
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     earlier: EarlierUse | None = None
     model: SurfaceModel | None = None
     xi: FloatArray | None = None
@@ -199,7 +200,7 @@ class Surfaces:
 
     @cached_property
     def belief(self) -> Belief:
-        """Can this fit be believed? Leave-one-out score, predictive check, plain sentences."""
+        """Can this fit be believed? Leave-one-out score, predictive check, and what the coupons cannot tell."""
         left = None if self.model is None else self.draws.peak[0].std(axis=0) / self.model.place_sd
         return judge_fit(self.results, self.scaling, self.pass_draws(self.results.settings), self.coupon_fit, left)
 
@@ -269,68 +270,52 @@ def fit(
     )
 
 
-def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[str, ...]:
-    found: list[str] = []
+def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[Fact, ...]:
+    found: list[Fact] = []
     if earlier is not None:
-        n = earlier.coupons
-        found.append(
-            f"{n} coupon{'s' if n > 1 else ''} of an earlier study count{'' if n > 1 else 's'} here too, "
-            f"{'each ' if n > 1 else ''}for {earlier.discount:.2g} of a coupon."
-        )
+        found.append(Fact("earlier_counted", coupons=earlier.coupons, value=earlier.discount))
     elif results.coupons < 12:
-        found.append(
-            f"Only {results.coupons} coupon{'s' if results.coupons > 1 else ''} scored: the answer rests mostly on "
-            "what such windows usually look like, not on this stack."
-        )
-    alike = results.passed.all() or not results.passed.any()
-    both = results if earlier is None else earlier.results
-    if alike and both.passed.all() == results.passed.all() and both.passed.any() == results.passed.any():
-        found.append(
-            "Every coupon passed: no edge of the window was seen, so how far it reaches is assumed."
-            if results.passed.all()
-            else "No coupon passed: where the window lies, and whether there is one, is not known from these coupons."
-        )
-    elif alike:
-        found.append(
-            f"{'Every' if results.passed.all() else 'No'} coupon of this study passed: where the window lies and ends "
-            "comes from the earlier coupons."
-        )
-    else:
-        sides = {*results.side[~results.passed], *both.side[~both.passed]}
-        if "over" not in sides and "unknown" not in sides:
-            found.append("No coupon failed by too much heat: the hot edge of the window is assumed, not seen.")
-        if "under" not in sides and "unknown" not in sides:
-            found.append("No coupon failed by too little heat: the cool edge of the window is assumed, not seen.")
+        found.append(Fact("few_coupons", coupons=results.coupons))
+    found += _end_facts(results, results if earlier is None else earlier.results)
     far = (np.abs(code_frame(study.factors, results.settings)) > FAR_OUTSIDE).any(axis=1)
     if far.any():
+        found.append(Fact("far_outside", coupons=int(far.sum()), of=results.coupons))
+    found += unvaried_facts(hardly_varied(Scaling(study.factors), results, earlier))
+    untried = untried_levels(study, results, earlier)
+    if untried:
         found.append(
-            f"{int(far.sum())} of {results.coupons} coupons were made or measured more than half a range outside the "
-            "tested ranges: check gauge and unit. They say little about settings inside."
+            Fact("untried", factors=tuple(f.name for f, _ in untried), levels=tuple(level for _, level in untried))
         )
-    found += unvaried_sentences(hardly_varied(Scaling(study.factors), results, earlier))
-    found += untried_sentences(untried_levels(study, results, earlier))
-    found += _hand_warnings(study, results, everything)
-    found += _batch_warnings(study, results)
+    found += _hand_facts(study, results, everything)
+    found += _batch_facts(study, results)
     if results.waiting:
-        n = results.waiting
-        found.append(f"{n} coupon{'s are' if n > 1 else ' is'} not scored yet and left out.")
+        found.append(Fact("waiting", coupons=results.waiting))
     return tuple(found)
 
 
-def _hand_warnings(study: Study, results: Results, everything: Results) -> list[str]:
+def _end_facts(results: Results, both: Results) -> list[Fact]:
+    """Which ends of the window no coupon shows; ``both`` are those of an earlier study, where there is one."""
+    every, none = bool(results.passed.all()), not results.passed.any()
+    if every or none:
+        if both.passed.all() == every and (not both.passed.any()) == none:
+            return [Fact("all_passed" if every else "none_passed")]
+        return [Fact("own_all_passed" if every else "own_none_passed")]
+    sides = {*results.side[~results.passed], *both.side[~both.passed]}
+    found = [Fact("no_over_seen")] if not sides & {"over", "unknown"} else []
+    return found + ([Fact("no_under_seen")] if not sides & {"under", "unknown"} else [])
+
+
+def _hand_facts(study: Study, results: Results, everything: Results) -> list[Fact]:
     """That hand-feel is wanted but was never scored, or rests on people whose numbers may not mean the same."""
     if study.spec.hand_min is None:
         return []
-    if not np.isfinite(everything.hand).any():
-        said = "Hand-feel is in the spec but was not scored: the pass rate below counts the checks only."
-        if results.passed.any():  # those of an earlier study may be gone
-            said += " Score hand-feel of the coupons that transferred: they are there, no new one is needed for it."
-        return [said]
+    if not np.isfinite(everything.hand).any():  # only those of this study are there to be felt
+        return [Fact("hand_unscored", coupons=int(results.passed.sum()))]
     doubt = doubt_scorers(everything)
-    return [] if doubt is None else [doubt.sentence]
+    return [] if doubt is None else [doubt]
 
 
-def _batch_warnings(study: Study, results: Results) -> list[str]:
+def _batch_facts(study: Study, results: Results) -> list[Fact]:
     """That an error which the coupons of a batch share cannot be seen, where a machine is set once a batch."""
     if results.coupons < 2:
         return []
@@ -343,6 +328,5 @@ def _batch_warnings(study: Study, results: Results) -> list[str]:
             unknown.append(stage)
         elif len(np.unique(labels)) == 1:
             single.append(stage)
-    cannot = "so an error that the coupons of a batch share is not allowed for: the lower bound may be too high."
-    found = [f"No {' or '.join(unknown)} batches are known, {cannot}"] if unknown else []
-    return found + [f"All coupons come from one {stage} batch, {cannot}" for stage in single]
+    found = [Fact("batches_unknown", names=tuple(unknown))] if unknown else []
+    return found + [Fact("one_batch", names=(stage,)) for stage in single]

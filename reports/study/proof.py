@@ -16,6 +16,7 @@ from doe.setpoint import Answer, RobustRate
 from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
 from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
+from doe.words.setpoint import method_words
 from doe.words.wording import (
     amount,
     amount_both,
@@ -251,10 +252,7 @@ def sure_pairs(study: Study, answer: Answer) -> tuple[Pair, ...]:
 
 def method_pairs(method: Mapping[str, float | str]) -> tuple[Pair, ...]:
     """Settings of the method and its error rates, as the answer carries them."""
-    return tuple(
-        Pair(name.replace("_", " "), value if isinstance(value, str) else f"{value:g}")
-        for name, value in method.items()
-    )
+    return tuple(Pair(name, value) for name, value in method_words(method))
 
 
 PASS_LINES = {

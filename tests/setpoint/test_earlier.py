@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import doe
 from doe.domain.study import Study
+from doe.words import setpoint as words
 from tests.shared import known_coupons
 
 
@@ -13,4 +14,4 @@ def test_sixty_coupons_of_a_good_line_make_the_answer_surer(study: Study) -> Non
     together, alone = (doe.recommend(study, fitted, seed=3) for fitted in (both, doe.fit(study, own, seed=3)))
     assert together.pass_rate_low > alone.pass_rate_low
     assert together.limits_on_certainty
-    assert any("60 coupons of an earlier study" in text for text in together.warnings)
+    assert any("60 coupons of an earlier study" in text for text in words.said(study, together.warnings))

@@ -14,6 +14,7 @@ from doe.surfaces.earlier import pooled, read_earlier
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowModel
+from doe.words import setpoint as words
 from tests.shared import known_coupons
 
 
@@ -163,7 +164,8 @@ def test_the_fit_says_how_many_earlier_coupons_count_for_how_much(
     surfaces = doe.fit(study, coupons, particles=60, earlier=Earlier(before, 0.25))
     assert surfaces.earlier is not None
     assert (surfaces.earlier.coupons, surfaces.earlier.discount, surfaces.earlier.worth) == (20, 0.25, 5.0)
-    assert surfaces.warnings[0] == "20 coupons of an earlier study count here too, each for 0.25 of a coupon."
+    said = words.said(study, surfaces.warnings)
+    assert said[0] == "20 coupons of an earlier study count here too, each for 0.25 of a coupon."
     assert surfaces.results.coupons == len(coupons)
     assert surfaces.coupon_fit.shape == (60, len(coupons))
     assert len(surfaces.belief.p_left_out) == len(coupons)
@@ -174,11 +176,13 @@ def test_edges_that_only_the_earlier_coupons_saw_are_said_to_be_theirs(
     study: Study, coupons: pd.DataFrame, before: pd.DataFrame
 ) -> None:
     passed = coupons.assign(passed=True, side="")
-    said = doe.fit(study, passed, particles=60, earlier=Earlier(before, 0.5)).warnings
+    fitted = doe.fit(study, passed, particles=60, earlier=Earlier(before, 0.5))
+    said = words.said(study, fitted.warnings)
     assert "Every coupon of this study passed: where the window lies and ends comes from the earlier coupons." in said
     assert not any("assumed" in text for text in said)
     all_passed = before.assign(passed=True, side="")
-    said = doe.fit(study, passed, particles=60, earlier=Earlier(all_passed, 0.5)).warnings
+    fitted = doe.fit(study, passed, particles=60, earlier=Earlier(all_passed, 0.5))
+    said = words.said(study, fitted.warnings)
     assert any(text.startswith("Every coupon passed: no edge") for text in said)
 
 
