@@ -18,7 +18,6 @@ from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
-from doe.surfaces.classical import Effects, FirthFit, MixedFit
 from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
 from doe.surfaces.facts import Fact
@@ -26,7 +25,7 @@ from doe.surfaces.hand_scores import HandScores, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.scorers import doubt_scorers
-from doe.surfaces.traces import Traces, prior_draws, trace
+from doe.surfaces.traces import Traces, trace
 from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
 from doe.surfaces.window_gradient import ClosingWindow
 
@@ -171,21 +170,6 @@ class Surfaces:
         """Classical fits of the same coupons, computed when first asked for (about a second)."""
         return run_checks(self.study, self.results, order=self.results.order)
 
-    @property
-    def hand_model(self) -> MixedFit | None:
-        """Hand-feel quadratic with person and batch effects, from `checks`."""
-        return self.checks.hand_model
-
-    @property
-    def effects(self) -> Effects | None:
-        """Effects on hand-feel, from `checks`."""
-        return self.checks.effects
-
-    @property
-    def firth(self) -> FirthFit | None:
-        """Penalised logistic quadratic of pass/fail, from `checks`."""
-        return self.checks.firth
-
     @cached_property
     def traces(self) -> Traces | None:
         """What each draw says about each coupon and prior; None for a fit put together by hand."""
@@ -196,7 +180,9 @@ class Surfaces:
 
     def prior_draws(self, count: int) -> SurfaceDraws | None:
         """Draws of the surface before any coupon, always the same ones; None for a fit put together by hand."""
-        return None if self.model is None else prior_draws(self.model, count, rng=np.random.default_rng(self.seed))
+        if self.model is None:
+            return None
+        return self.model.unpack(np.random.default_rng(self.seed).standard_normal((count, self.model.parameters)))
 
     @cached_property
     def belief(self) -> Belief:

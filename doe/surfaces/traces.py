@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from doe.surfaces.contract import SurfaceDraws, SurfaceModel
+from doe.surfaces.contract import SurfaceModel
 
 FloatArray = NDArray[np.float64]
 
@@ -54,8 +54,3 @@ def trace(model: SurfaceModel, xi: FloatArray, coupons: NDArray[np.str_]) -> Tra
     }
     left = {quantity: xi[:, columns].std(axis=0) for quantity, columns in model.quantities.items() if len(columns)}
     return Traces(coupons, fit, passes, fails, priors, left)
-
-
-def prior_draws(model: SurfaceModel, count: int, *, rng: np.random.Generator) -> SurfaceDraws:
-    """Draws of the model before any coupon."""
-    return model.unpack(rng.standard_normal((count, model.parameters)))
