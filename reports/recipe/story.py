@@ -23,11 +23,11 @@ from reports.recipe.card import CardSetting, card_setting
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.inputs import StudyReport
 from reports.study.proof import (
-    METHOD_LINES,
     cliff_table,
     coupon_table,
     forbidden_words,
     history_table,
+    method_lines,
     number,
     range_pairs,
     target_pairs,
@@ -334,7 +334,7 @@ def story_page(story: RecipeStory) -> StoryPage:
             (words("Item"), words("State"), words("What there is")),
             tuple((item.what, item.state, item.found) for item in story.items),
         ),
-        method_lines=METHOD_LINES,
+        method_lines=method_lines(),
         history_table=history_table(report),
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,
