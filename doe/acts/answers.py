@@ -5,16 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from doe.domain.jsonable import jsonable
-from doe.surfaces.facts import Fact
-
-if TYPE_CHECKING:
 from doe.setpoint import Answer, Cliff, Window
-    from doe.surfaces.facts import Said
+from doe.surfaces.facts import Fact, Said
 
 SAYING = ("limits_on_certainty", "changes", "warnings")
 """Parts of an answer that hold facts."""
