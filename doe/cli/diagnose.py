@@ -13,12 +13,12 @@ from doe.acts import diagnosis as acts
 from doe.acts.base import local
 from doe.acts.diagnosis import CASE
 from doe.acts.recipe.recipes import find_recipe
-from doe.book.sheets.cells import read_symptoms
 from doe.cli.ask import ask, ask_choice
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn, say, show_reply
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.said import read_symptoms
 from doe.domain.units import parse_number
 from doe.symptoms import CATALOGUE, WORDS
 from doe.symptoms.diagnosis import Evidence
