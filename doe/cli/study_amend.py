@@ -12,10 +12,10 @@ from doe.acts.gauges.line import suggested_errors
 from doe.cli import study_words
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply
-from doe.cli.study_questions import readings_say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.domain.units import show_difference
+from doe.words.setting_errors import readings_say
 from doe.words.typed import spread
 
 if TYPE_CHECKING:

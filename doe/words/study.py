@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Protocol
 
+from doe.domain.errors import plain
 from doe.domain.fact import Fact
-from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.space import Forbidden
+from doe.domain.spec import Spec
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.words.wording import amount_both, count, listing, shirts, shirts_at_least, stated
 
 if TYPE_CHECKING:
@@ -179,3 +182,56 @@ def _value(study: Study, field: str, value: Any, shown: Shown) -> str:
         return show_both(value, study.factor(name).unit, shown)
     known = KNOWN_FACTORS.get(name)
     return show_both(value, known.unit, shown) if known and known.unit else f"{value:g}"
+
+
+# how a study is described
+
+
+def difference_plain(value: float, unit: str, shown: Shown = METRIC) -> str:
+    """A stored *difference* in the reader's unit.
+
+    >>> difference_plain(5, "degC", Shown("degF"))
+    '9 °F'
+    """
+    return f"{plain(round(shown.delta(value, unit), 2))} {SYMBOLS[shown.unit(unit)]}"
+
+
+def setting_error_words(f: Factor, shown: Shown = METRIC) -> str:
+    """Setting error of production, and the trial's own where one is stated."""
+    own = "" if f.trial_sd is None else f" (trial {difference_plain(f.trial_sd, f.unit, shown)})"
+    return difference_plain(f.setting_sd, f.unit, shown) + own
+
+
+def target_words(spec: Spec) -> str:
+    """What counts as a pass, how often it is wanted, and how sure statements are meant to be.
+
+    >>> target_words(Spec(pass_rate=0.975, hand_min=None))
+    'Target: 97.5 % of prints pass release, stretch, wash_1, wash_5; statements meant to be 90 % sure.'
+    """
+    hand = f", mean hand-feel at least {spec.hand_min:g}" if spec.hand_min is not None else ""
+    return (
+        f"Target: {stated(spec.pass_rate)} of prints pass {', '.join(c.name for c in spec.checks)}{hand}; statements "
+        f"meant to be {stated(spec.assurance)} sure."
+    )
+
+
+def held_words(held: Mapping[str, float | str], shown: Shown = METRIC) -> str:
+    """Settings held constant, by the names under which they are typed."""
+
+    def one(name: str, value: float | str) -> str:
+        if isinstance(value, str):
+            return f"{name} {value}"
+        known = KNOWN_FACTORS.get(name)
+        return f"{name} {plain(value) if known is None else show(value, known.unit, shown)}"
+
+    return f"Held constant: {', '.join(one(name, value) for name, value in held.items())}."
+
+
+def rule_words(study: Study, rule: Forbidden, shown: Shown = METRIC) -> str:
+    """A forbidden combination in the reader's units, with its reason."""
+
+    def amount_of(name: str, value: float | str) -> str:
+        return value if isinstance(value, str) else show(value, study.factor(name).unit, shown)
+
+    parts = [f"{c.factor} {c.compare} {amount_of(c.factor, c.value)}" for c in rule.clauses]
+    return " and ".join(parts) + (f" ({rule.reason})" if rule.reason else "")
