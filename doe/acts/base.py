@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
 from functools import cache
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed
@@ -29,11 +28,6 @@ def version() -> str:
 def usual_seed(name: str) -> int:
     """Seed of a study when none is given: the same for the same name, so that nothing depends on luck."""
     return crc32(name.encode()) % 100_000
-
-
-def local(when: datetime) -> datetime:
-    """A stored time on the reader's clock."""
-    return when.astimezone()
 
 
 def slug(name: str) -> str:

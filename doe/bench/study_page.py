@@ -6,16 +6,15 @@ import hashlib
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from doe.acts.base import local
 from doe.acts.scoring.making import Coupon, Making, Wash, washes
 from doe.acts.scoring.progress import LEAST_FOR_HINT, Repeats, repeats_of, scored_of
 from doe.bench.cards import held_words, kind_words, next_card
-from doe.bench.moments import day_and_time
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.shop import Shop
 from doe.bench.views import Frame, Group, Link, ListPage, MachinesPage
 from doe.domain.factors import Stage
 from doe.domain.plan_kinds import learning_rounds
+from doe.words.dates import day_and_time, local
 from doe.words.wording import count, listing, score
 
 MOST_LISTED = 8

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from doe.acts import diagnosis as acts
-from doe.acts.base import local
 from doe.acts.diagnosis import CASE
 from doe.acts.recipe.recipes import find_recipe
 from doe.cli.ask import ask, ask_choice
@@ -28,6 +27,7 @@ from doe.symptoms.looks import look
 from doe.symptoms.reading import symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
+from doe.words.dates import local
 from doe.words.typed import quantity
 
 if TYPE_CHECKING:

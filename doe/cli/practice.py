@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.acts import practising
-from doe.acts.base import local
 from doe.cli.ask import ask_text
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Block, Reply, Table, error_lines, say
@@ -23,6 +22,7 @@ from doe.practice.drill import practice_study
 from doe.practice.drills import reply, start
 from doe.symptoms import WORDS
 from doe.words import practice as words
+from doe.words.dates import local
 from reports.files import write_whole
 from reports.practice import practice_report
 

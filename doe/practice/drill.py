@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact, Value
 from doe.domain.factors import DEFAULT_FACTORS, usual_factor
+from doe.domain.finding import Finding, Value
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, parse_quantity, show
 from doe.practice.materials import CLOTHS, POWDERS
@@ -111,16 +111,16 @@ Code = Literal[
 """Codes of what exercises ask and tell; rates are shares, times in the unit that ends their name."""
 
 
-def told(code: Code, **values: Value) -> Fact:
+def told(code: Code, **values: Value) -> Finding:
     """A fact of an exercise."""
-    return Fact(code, values)
+    return Finding(code, values)
 
 
 @dataclass(frozen=True)
 class Question:
     """What is asked now; ``choices`` are words to choose from, where there are any."""
 
-    asks: Fact
+    asks: Finding
     choices: tuple[str, ...] = ()
 
 
@@ -139,7 +139,7 @@ class MadeCoupon:
 class Turn:
     """What an answer brings: facts, and coupons."""
 
-    said: tuple[Fact, ...]
+    said: tuple[Finding, ...]
     coupons: tuple[MadeCoupon, ...] = ()
 
 
@@ -179,9 +179,9 @@ class DrillResult:
     ----------
     score : int
         0 to 100.
-    parts : tuple of (Fact, points)
+    parts : tuple of (Finding, points)
         What the score is made of; they add up to it before it is held within 0 and 100.
-    truth : tuple of Fact
+    truth : tuple of Finding
         What was really so.
     coupons, minutes, hints : numbers
         What was spent, on the clock of the exercise.
@@ -193,8 +193,8 @@ class DrillResult:
     exercise: str
     seed: int
     score: int
-    parts: tuple[tuple[Fact, float], ...]
-    truth: tuple[Fact, ...]
+    parts: tuple[tuple[Finding, float], ...]
+    truth: tuple[Finding, ...]
     coupons: int
     minutes: float
     hints: int
@@ -232,10 +232,10 @@ class Drill(ABC):
         """
 
     @abstractmethod
-    def _hints(self) -> tuple[Fact, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         """Hints that may be had now, the mildest first."""
 
-    def hint(self) -> Fact:
+    def hint(self) -> Finding:
         """The next hint; it costs `HINT_COST` points.
 
         Raises
@@ -269,8 +269,8 @@ class Drill(ABC):
 
     def _finish(
         self,
-        parts: list[tuple[Fact, float]],
-        truth: list[Fact],
+        parts: list[tuple[Finding, float]],
+        truth: list[Finding],
         picture: MapPicture | BarPicture,
         *,
         coupons: int = 0,

@@ -11,7 +11,7 @@ import pandas as pd
 from doe.assure.binomial import pass_rate_low
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import (
     Drill,
@@ -150,7 +150,7 @@ class QualifyBlank(Drill):
         self._made.append(results)
         return Turn((told("made at", place=place),), made_coupons(self.study, results))
 
-    def _difference(self) -> tuple[Fact, ...]:
+    def _difference(self) -> tuple[Finding, ...]:
         """What is different about the new cloth, in what a gauge or a scale would show."""
         truth = self.old.truth
         assert isinstance(truth, WorkshopTruth)
@@ -162,7 +162,7 @@ class QualifyBlank(Drill):
             said.append(told("bears less"))
         return tuple(said)
 
-    def _tally(self) -> Fact:
+    def _tally(self) -> Finding:
         if not self._made:
             return told("nothing made")
         all_made = pd.concat(self._made)
@@ -170,7 +170,7 @@ class QualifyBlank(Drill):
         low = pass_rate_low(passed, len(all_made), 0.9)
         return told("tally", passed=passed, coupons=len(all_made), low=low)
 
-    def _hints(self) -> tuple[Fact, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         return (
             told("corners first"),
             self._tally(),

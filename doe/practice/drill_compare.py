@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact
 from doe.domain.factors import Factor
+from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown, parse_quantity, show
 from doe.plans import make_plan
 from doe.practice.baselines import centre
@@ -98,7 +98,7 @@ class Compare(Drill):
         self._swept = f
         return Turn((told("swept", factor=f.name),), made_coupons(self.study, results))
 
-    def _hints(self) -> tuple[Fact, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         return (
             told("spread values"),
             told("dials together"),

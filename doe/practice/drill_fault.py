@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, Drill, Question, Turn, told
 from doe.symptoms.diagnosis import Evidence, diagnose, outcome_probabilities
@@ -98,7 +98,7 @@ class FindFault(Drill):
             return Turn((told("not it", cause=named.key),))
         return self._end(found=False)
 
-    def _hints(self) -> tuple[Fact, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         found = diagnose(self.evidence)
         first = found.checks[0].look if found.checks else None
         return (

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown, parse_number
 from doe.plans import make_plan
 from doe.practice.drill import (
@@ -72,7 +72,7 @@ class ReadReport(Drill):
         self._answers.append(value)
         return self._end()
 
-    def _hints(self) -> tuple[Fact, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         return (
             told("middle only"),
             told("not released"),

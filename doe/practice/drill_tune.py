@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.stack import DEFAULT_LINE
 from doe.domain.units import METRIC, Shown
 from doe.plans import make_plan
@@ -107,7 +107,7 @@ class TunePowder(Drill):
         seconds += USUAL_SECONDS["second_press_time"]
         return float(settle + many * (CURE_HANDLING_MIN + PRESS_HANDLING_MIN + seconds / 60))
 
-    def _hints(self) -> tuple[Fact, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         at = self._last or {k: float(v) for k, v in centre(self.study).items()}
         frame = pd.DataFrame([dict(at)])
         under, over = float(self.line.true_under(frame)[0]), float(self.line.true_over(frame)[0])

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.symptoms.faults import FAULTS
 
@@ -154,7 +154,7 @@ class Shift:
 
     fault: str
     factor: float
-    because: Fact
+    because: Finding
 
 
 def shifts(known: Known) -> tuple[Shift, ...]:
@@ -163,11 +163,11 @@ def shifts(known: Known) -> tuple[Shift, ...]:
     return tuple(shift for rule in rules for shift in rule(known))
 
 
-def _fact(code: BecauseCode, **values: str | float | bool | None) -> Fact:
-    return Fact(code, values)
+def _fact(code: BecauseCode, **values: str | float | bool | None) -> Finding:
+    return Finding(code, values)
 
 
-def _move(because: Fact, **factors: float) -> Iterator[Shift]:
+def _move(because: Finding, **factors: float) -> Iterator[Shift]:
     for key, factor in factors.items():
         yield Shift(key, factor, because)
 

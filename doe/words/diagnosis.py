@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from doe.domain.fact import Fact
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.finding import Finding
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.symptoms import WORDS
 from doe.symptoms.faults import fault
@@ -105,12 +105,12 @@ def reasons(found: Diagnosis, labels: Mapping[str, str], shown: Shown = METRIC, 
     return tuple(said)
 
 
-def because(fact: Fact, shown: Shown = METRIC) -> str:
+def because(fact: Finding, shown: Shown = METRIC) -> str:
     """What moved the odds of a cause, as a part of a sentence.
 
-    >>> because(Fact("room dry", {"humidity_pct": 25.0}))
+    >>> because(Finding("room dry", {"humidity_pct": 25.0}))
     'room at 25 % humidity: static spreads powder'
-    >>> because(Fact("machine off", {"machine": "press", "off_delta_degc": -10.0}), Shown("degF"))
+    >>> because(Finding("machine off", {"machine": "press", "off_delta_degc": -10.0}), Shown("degF"))
     'gauge: the press is 18 °F cooler than set'
     """
     return _BECAUSE[fact.code](fact.values, shown)  # type: ignore[index]  # the code of a `Shift` is a BecauseCode

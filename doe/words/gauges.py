@@ -7,7 +7,8 @@ from datetime import date
 
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import METRIC, Shown, show_both, show_difference
-from doe.words.wording import count_only, day, listing
+from doe.words.dates import day
+from doe.words.wording import count_only, listing
 
 
 def never_dial(machine: str, dial_degc: float, shown: Shown = METRIC) -> str:

@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping
 from functools import singledispatch
 from typing import Any
 
-from doe.domain.fact import Fact
 from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show
 from doe.practice import drill_blank, drill_compare, drill_fault, drill_tune
@@ -267,10 +267,10 @@ def table(outcome: DrillResult, shown: Shown = METRIC) -> tuple[tuple[str, ...],
     return tuple(rows)
 
 
-def say(fact: Fact, shown: Shown = METRIC) -> str:
+def say(fact: Finding, shown: Shown = METRIC) -> str:
     """One fact of an exercise.
 
-    >>> say(Fact("hints", {"count": 2})), say(Fact("wrong causes", {"count": 1}))
+    >>> say(Finding("hints", {"count": 2})), say(Finding("wrong causes", {"count": 1}))
     ('2 hints', '1 wrong')
     """
     return _SAID[fact.code](fact.values, shown)  # type: ignore[index]  # the code is one that is told

@@ -13,6 +13,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint import Answer
 from doe.words.answer import misses_hand, scores_first
+from doe.words.dates import day
 from doe.words.wording import at_least_of_hundred, beyond, count, difference_both, held, move, percent, sentence, stated
 
 COVERED = ("cooling_gap", "peel_mode", "peel_wait", "second_press_time", "film_type")
@@ -202,7 +203,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     """What was confirmed: counts, claim and exact limits.
 
     >>> from datetime import datetime, UTC
-    >>> made = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, datetime(2030, 1, 1, tzinfo=UTC))
+    >>> made = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, datetime(2030, 1, 1, 12, tzinfo=UTC))
     >>> print(confirmation_sentence(made).replace(". ", ".\\n"))
     Accepted on 2030-01-01: 22 of 22 coupons passed (allowed: no failure).
     Shown is a pass rate of 90 % or more with 90 % assurance.
@@ -213,7 +214,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     allowed = "no failure" if not found.failures_allowed else count(found.failures_allowed, "failure")
     again = "" if found.attempts == 1 else f" It was attempt {found.attempts}; the earlier ones count as tried."
     return (
-        f"Accepted on {found.judged_at:%Y-%m-%d}: {found.passed} of {count(done, found.unit)} passed "
+        f"Accepted on {day(found.judged_at)}: {found.passed} of {count(done, found.unit)} passed "
         f"(allowed: {allowed}). Shown is a pass rate of {at_least_of_hundred(found.pass_rate_low)} % or more with "
         f"{stated(found.assurance)} assurance.{again}"
     )
@@ -229,13 +230,13 @@ def expected_sentence(recipe: Recipe) -> str:
 def state_words(recipe: Recipe, *, superseded: bool, retired_why: str, on: date) -> str:
     """In force, due for review, superseded or retired."""
     if retired_why:
-        day = f" on {recipe.retired_at:%Y-%m-%d}" if recipe.retired_at else ""
-        return f"retired{day}: {retired_why}"
+        on_day = f" on {day(recipe.retired_at)}" if recipe.retired_at else ""
+        return f"retired{on_day}: {retired_why}"
     if superseded:
         return "superseded by a newer revision"
     if recipe.is_due(on):
-        return f"in force, review was due on {recipe.review_on:%Y-%m-%d}"
-    return f"in force, review by {recipe.review_on:%Y-%m-%d}"
+        return f"in force, review was due on {day(recipe.review_on)}"
+    return f"in force, review by {day(recipe.review_on)}"
 
 
 @dataclass(frozen=True)
@@ -284,7 +285,7 @@ def changes_between(before: Recipe, after: Recipe, shown: Shown = METRIC) -> tup
     )
     add("study", before.study, after.study)
     add("approved by", before.approved_by, after.approved_by)
-    add("review", f"{before.review_on:%Y-%m-%d}", f"{after.review_on:%Y-%m-%d}")
+    add("review", day(before.review_on), day(after.review_on))
     for name in dict.fromkeys((*before.record, *after.record)):
         add(name, before.record.get(name, ""), after.record.get(name, ""))
     return tuple(found)

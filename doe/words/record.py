@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from doe.words.wording import count, day, listing
+from doe.words.dates import day
+from doe.words.wording import count, listing
 
 MOST_NAMED = 6
 """Coupons that an item names."""

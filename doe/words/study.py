@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Protocol
 
 from doe.domain.errors import plain
-from doe.domain.fact import Fact
 from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.finding import Finding
 from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
 from doe.domain.study import Study
@@ -116,7 +116,7 @@ _FIELDS = {"check": "check {plain}", "hand": "hand-feel of {what}", "actual": "m
 _CHANGES = {"amend study": "was changed", "archive study": "was put away", "restore study": "was taken out again"}
 
 
-def deviation(fact: Fact, study: Study, shown: Shown = METRIC) -> str:
+def deviation(fact: Finding, study: Study, shown: Shown = METRIC) -> str:
     """What did not go as planned, in a sentence."""
     return _DEVIATIONS[fact.code](fact.values, study, shown)
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import date as date_of
-from datetime import datetime
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
@@ -272,24 +270,6 @@ def held(name: str, value: float | str, shown: Shown = METRIC) -> tuple[str, str
     return label, show(value, known.unit, shown, digits=3) if known.unit == "bar" else show_both(
         value, known.unit, shown
     )
-
-
-def date(when: datetime) -> str:
-    """Date and time that no reader takes for another.
-
-    >>> date(datetime(2031, 3, 4, 15, 7))
-    '4 March 2031, 15:07'
-    """
-    return f"{when.day} {when:%B %Y}, {when:%H:%M}"
-
-
-def day(when: date_of) -> str:
-    """A day, as everything here writes it.
-
-    >>> day(datetime(2031, 3, 4, 15, 7))
-    '2031-03-04'
-    """
-    return f"{when:%Y-%m-%d}"
 
 
 # How a move reads: (lower, higher). Times are longer or shorter, temperatures hotter or cooler.

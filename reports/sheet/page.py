@@ -17,7 +17,8 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show, show_both
 from doe.symptoms import short_list, symptom
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.wording import count, date, difference_both, held, listing, sentence
+from doe.words.dates import date_and_time
+from doe.words.wording import count, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
 from reports.sheet.dials import SheetDials
@@ -267,7 +268,7 @@ def sheet_page(
         round_line=f"Round {wanted}, {count(len(mine), 'coupon')}, {count(mine['garment'].nunique(), 'garment')}."
         if "garment" in mine
         else f"Round {wanted}, {count(len(mine), 'coupon')}.",
-        made_line=f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
+        made_line=f"Printed {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
         kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
         rules=tuple(notes) if confirms else (),
         stack_pairs=stack_pairs(stack, line),

@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from doe.acts.base import Key, local, version
+from doe.acts.base import Key, version
 from doe.acts.comparison.plan import (
     COMPARISON,
     COMPARISON_PLAN,
@@ -37,6 +37,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.plans.timing import hours_at_machines
 from doe.words import comparison as words
+from doe.words.dates import local
 from reports.comparison.page import ComparisonReport, comparison_report
 from reports.files import write_whole
 from reports.study.inputs import HistoryRow, Provenance

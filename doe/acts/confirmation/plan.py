@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Key, Progress, local, usual_seed, version
+from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import REPLACEMENT, plan_data, plans_of
 from doe.acts.confirmation.verdict import Confirmed, confirmation_of, window_of
 from doe.acts.study.counts import score_counts
@@ -29,6 +29,7 @@ from doe.plans.timing import hours_at_machines
 from doe.setpoint.robust import RobustRate
 from doe.words.answer import scores_first
 from doe.words.confirmation_plan import again, offer_cautions, replacement_notes, round_notes
+from doe.words.dates import minute
 from doe.words.wording import count, stated
 
 if TYPE_CHECKING:
@@ -355,7 +356,7 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, 
     if not same:
         raise InputError(
             where,
-            f"one of {local(kept[-1].made_at):%Y-%m-%d %H:%M}, and the results or the study changed since",
+            f"one of {minute(kept[-1].made_at)}, and the results or the study changed since",
             "an answer to the results as they are",
             f"Ask anew: doe recommend {name}.",
         )

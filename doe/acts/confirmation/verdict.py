@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Key, Progress, local, usual_seed, version
+from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import plan_data, plans_of
 from doe.acts.study.counts import ScoreCounts, confirmation_counts
 from doe.acts.study.fits import fit_of, hash_now
@@ -27,6 +27,7 @@ from doe.domain.texts import quoted
 from doe.setpoint.robust import RobustRate
 from doe.words import confirmation_plan as words
 from doe.words.confirmation import ConfirmationFacts
+from doe.words.dates import local
 from reports.confirmation.page import confirmation_page
 from reports.files import write_whole
 

@@ -7,13 +7,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from doe.acts.base import local
 from doe.acts.gauges.line import gauged_line
 from doe.assure import judge_map, place_of
 from doe.assure.gauges.platen import at_one_setting
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.units import METRIC, Shown, show_both
+from doe.words.dates import local
 from doe.words.gauges import days_read
 from reports.files import write_whole
 from reports.gauges.map import platen_page

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
-from doe.acts.base import local
 from doe.domain.limits import LIMIT_NAMES
 from doe.domain.plan_kinds import learning_rounds
 from doe.domain.recipe import PARTS
@@ -19,6 +18,7 @@ from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.words import record as words
+from doe.words.dates import local
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Progress, local, version
+from doe.acts.base import RECOMMEND, Progress, version
 from doe.acts.comparison.verdict import comparisons_of
 from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.recipe.recipes import find_recipe
@@ -26,11 +26,11 @@ from doe.domain.units import METRIC, Shown
 from doe.plans import KIND_LABELS, KINDS, Plan, compare_plans, judge_plan, left_out
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.words.confirmation_plan import claim_words, judged_words
+from doe.words.dates import day, local
 from doe.words.diagnosis import case_told
 from doe.words.gauges import reading
 from doe.words.recipe import confirmation_sentence
 from doe.words.study import deviation, prior_told
-from doe.words.wording import day
 from reports.files import write_whole
 from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
 from reports.study.inputs import HistoryRow, Provenance, StudyReport

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from doe.acts.base import Key, local, usual_seed
+from doe.acts.base import Key, usual_seed
 from doe.assure import judge_hand_agreement, judge_pass_agreement
 from doe.assure.people.repeats import AGAIN, judge_repeats
 from doe.domain.errors import InputError
 from doe.domain.results import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
+from doe.words.dates import local
 from doe.words.people import LEFT_OUT, not_known
 from reports.files import write_whole
 from reports.people import people_report

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
-from doe.acts.base import RECOMMEND, local
-from doe.domain.fact import Fact
+from doe.acts.base import RECOMMEND
+from doe.domain.finding import Finding
+from doe.words.dates import day
 
 if TYPE_CHECKING:
     from doe.book import Book, HistoryEntry, StudyRecord
@@ -25,12 +26,12 @@ class Deviation:
     when: datetime
     who: str
     kind: DeviationKind
-    what: Fact
+    what: Finding
     why: str
 
 
-def _fact(code: DeviationCode, **values: Any) -> Fact:
-    return Fact(code, values)
+def _fact(code: DeviationCode, **values: Any) -> Finding:
+    return Finding(code, values)
 
 
 def deviations_of(book: Book, record: StudyRecord) -> tuple[Deviation, ...]:
@@ -104,7 +105,7 @@ def _late(book: Book, record: StudyRecord, history: tuple[HistoryEntry, ...]) ->
     days: dict[tuple[str, str], list[HistoryEntry]] = defaultdict(list)
     for h in history:
         if h.field in washes and h.at > first and h.supersedes is None and h.coupon in known:
-            days[(f"{local(h.at):%Y-%m-%d}", h.who)].append(h)
+            days[(day(h.at), h.who)].append(h)
     return [
         Deviation(
             each[0].at,
@@ -114,7 +115,7 @@ def _late(book: Book, record: StudyRecord, history: tuple[HistoryEntry, ...]) ->
                 "late wash",
                 results=len(each),
                 coupons=len({h.coupon for h in each}),
-                answered_on=f"{local(first):%Y-%m-%d}",
+                answered_on=day(first),
             ),
             "",
         )
