@@ -4,11 +4,11 @@ Usage::
 
     python -m tests.benchmarks.decisions --lines 300 --coupons 20,28 --seeds published --out published.jsonl
 
-Seeds 0 to 9999 are for tuning: priors and thresholds may be chosen on them. Published figures use seeds 10000 to
-19999, which no choice may look at; from 20000 on are the demo and practice. Line number i is of kind i modulo the
-kinds asked for, with seed first + i, so a longer run contains a shorter one. Every line's records are appended to
-``--out`` when it is done; started again with the same file, only what is missing is run. Delete the file after a
-change of the method; after one of the verdicts' thresholds alone, ``--judge-again`` applies them to the kept chances.
+Seeds 0 to 9999 are for tuning: priors and thresholds may be chosen on them. Published figures use seeds 10000 to 19999,
+which no choice may look at; from 20000 on are the demo and practice. Line number i is of kind i modulo the kinds asked
+for, with seed first + i, so a longer run contains a shorter one. Every line's records are appended to ``--out`` when it
+is done; started again with the same file, only what is missing is run. Delete the file after a change of the method;
+after one of the verdicts' thresholds alone, ``--judge-again`` applies them to the kept chances.
 
 With ``--oven`` something else is measured on the same lines: coupons are made with the usual and with whole oven and
 press errors common to a batch, and fitted with and without batch errors in the model; how often does each bound hold?

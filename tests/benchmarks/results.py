@@ -106,7 +106,15 @@ def written(
         "",
     ]
     lines += [f"- {label}: {value}" for label, value in head.items()]
-    lines += ["", "## What is measured", "", about.strip().replace("``", "`"), "", "## What was printed", ""]
+    lines += [
+        "",
+        "## What is measured",
+        "",
+        about.strip().replace("``", "`").replace("::\n", ":\n"),
+        "",
+        "## What was printed",
+        "",
+    ]
     RESULTS.mkdir(exist_ok=True)
     page = "\n".join(lines) + "\n" + printed.kept.getvalue().strip() + "\n"
     (RESULTS / f"{name}.md").write_text(page, encoding="utf-8", newline="\n")
