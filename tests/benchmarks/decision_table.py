@@ -204,7 +204,8 @@ ROWS: tuple[tuple[str, str, Statement, int], ...] = (
 def headlines(records: Sequence[Record]) -> Figures:
     """Every row of the main table by name and coupons, as `reached_20` and its standard error `reached_20_se`."""
     sound = [r for r in records if "error" not in r]
-    said: Figures = {"errors": len(records) - len(sound)}
+    seeds = [r["seed"] for r in records]
+    said: Figures = {"errors": len(records) - len(sound), "first_seed": min(seeds), "last_seed": max(seeds)}
     for case in _cases(sound):
         of, ending = _of_case(sound, case), f"{case[0]}" + ("_two_rounds" if case[1] == 2 else "")
         said[f"lines_{ending}"] = len(of)

@@ -88,6 +88,7 @@ def written(
     printed = _Both(sys.stdout)
     with contextlib.redirect_stdout(printed):
         yield figures
+    kept = {label: float(f"{value:.6g}") for label, value in figures.items() if np.isfinite(value)}
     title, _, about = (doc or "").strip().partition("\n")
     head = {
         "script": f"`tests/benchmarks/{stem}.py`",
@@ -97,7 +98,7 @@ def written(
         "date": f"{started:%Y-%m-%d %H:%M} UTC, {time.perf_counter() - begun:.0f} s",
         "machine": machine(),
         "cases": cases,
-        "figures": f"{len(figures)} headline figures, by name, in `{name}.json`" if figures else "none by name",
+        "figures": f"{len(kept)} headline figures, by name, in `{name}.json`" if kept else "none by name",
     }
     lines = [
         f"# {title.rstrip('.')}",
@@ -118,9 +119,8 @@ def written(
     RESULTS.mkdir(exist_ok=True)
     page = "\n".join(lines) + "\n" + printed.kept.getvalue().strip() + "\n"
     (RESULTS / f"{name}.md").write_text(page, encoding="utf-8", newline="\n")
-    if figures:
-        rounded = {label: float(f"{value:.4g}") for label, value in figures.items() if np.isfinite(value)}
-        text = json.dumps(rounded, indent=2) + "\n"
+    if kept:
+        text = json.dumps(kept, indent=2) + "\n"
         (RESULTS / f"{name}.json").write_text(text, encoding="utf-8", newline="\n")
 
 
