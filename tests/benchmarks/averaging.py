@@ -34,7 +34,8 @@ from numpy.typing import NDArray
 
 import doe
 from doe.domain.results import read_results
-from doe.practice import KINDS, make_line
+from doe.practice import make_line
+from doe.practice.worth import LINE_KINDS
 from doe.setpoint import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import READY_LOW_SHORTFALL
@@ -229,8 +230,7 @@ def main() -> None:
     parser.add_argument("--coupons", type=numbers, default=[20, 28], help="comma list")
     parser.add_argument("--out", type=Path, help="JSON-lines file to append to and to continue from")
     given = parser.parse_args()
-    kinds: list[str] = [k for k in KINDS if k != "borderline"]
-    wanted = wanted_lines(given.lines, "tuning", kinds, given.first)
+    wanted = wanted_lines(given.lines, "tuning", LINE_KINDS, given.first)
     cases = f"{given.lines} tuning lines, seeds {given.first} to {given.first + given.lines - 1}"
     with written(given, __file__, __doc__, cases=cases) as figures:
         records, commit = read_records(given.out), commit_now()

@@ -17,13 +17,14 @@ press errors common to a batch, and fitted with and without batch errors in the 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 
 from joblib import Parallel, delayed
 from rich.console import Console
 from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
-from doe.practice import KINDS
+from doe.practice.worth import LINE_KINDS
 from tests.benchmarks.decision_case import Record, judged, run_line, run_oven, warm_up
 from tests.benchmarks.decision_table import headlines, oven_report, report
 from tests.benchmarks.results import append_records, arguments, commit_now, made_at, numbers, read_records, written
@@ -34,7 +35,7 @@ SEEDS = 10_000
 Job = tuple[str, int, list[tuple[int, int]]]
 
 
-def wanted_lines(lines: int, seeds: str, kinds: list[str], first: int = 0) -> list[tuple[str, int]]:
+def wanted_lines(lines: int, seeds: str, kinds: Sequence[str], first: int = 0) -> list[tuple[str, int]]:
     """Kind and seed of each line."""
     if first + lines > SEEDS:
         raise SystemExit(f"{seeds} seeds end at {FIRST_SEED[seeds] + SEEDS - 1}")
@@ -71,10 +72,9 @@ def parse() -> argparse.Namespace:
     parser.add_argument("--coupons", type=numbers, default=[20, 28], help="comma list")
     parser.add_argument("--rounds", type=numbers, default=[1], help="1, 2 or 1,2")
     parser.add_argument("--seeds", choices=FIRST_SEED, default="tuning")
-    usual = ",".join(k for k in KINDS if k != "borderline")
     parser.add_argument(
         "--kinds",
-        default=usual,
+        default=",".join(LINE_KINDS),
         help="comma list of kinds of line; borderline, and workshop (practice world), are left out by default",
     )
     parser.add_argument("--no-baselines", action="store_true", help="only this tool")

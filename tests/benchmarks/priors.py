@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 
 import doe
-from doe.practice import KINDS, make_line
+from doe.practice import make_line
+from doe.practice.worth import LINE_KINDS
 from doe.setpoint.priors import LARGE
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.standing import ask
@@ -125,10 +126,10 @@ PULLED = (12, 20, 28)
 
 def pulls(lines: int, first: int) -> tuple[str, Figures]:
     """How far off answers are, by how hard the priors pull at them and whether they could change the verdict."""
-    study, kinds = usual_study(), [k for k in KINDS if k != "borderline"]
+    study = usual_study()
     moved, errors, changed = [], [], []
     for i in range(first, first + lines):
-        line = make_line(kinds[i % len(kinds)], i, study)
+        line = make_line(LINE_KINDS[i % len(LINE_KINDS)], i, study)
         for coupons in PULLED:
             plan = doe.make_plan(study, coupons=coupons, seed=i)
             surfaces = doe.fit(study, line.run(plan.coupons, i), seed=i)

@@ -21,7 +21,8 @@ import pandas as pd
 
 import doe
 from doe.plans import add_round
-from doe.practice import KINDS, SimulatedLine, make_line
+from doe.practice import SimulatedLine, make_line
+from doe.practice.worth import LINE_KINDS
 from doe.setpoint.next_coupons import choose_coupons, choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
@@ -140,13 +141,13 @@ def main() -> None:
     parser.add_argument("--lines", type=int, default=150)
     parser.add_argument("--first", type=int, default=7000)
     given = parser.parse_args()
-    study, kinds = usual_study(), [k for k in KINDS if k != "borderline"]
+    study = usual_study()
     every: Pairs = []
     cases = f"{given.lines} tuning lines, seeds {given.first} to {given.first + given.lines - 1}"
     with written(given, __file__, __doc__, cases=cases) as figures:
         for coupons in FIRST:
             seeds = range(given.first, given.first + given.lines)
-            found = [two_rounds(study, make_line(kinds[i % len(kinds)], i, study), i, coupons) for i in seeds]
+            found = [two_rounds(study, make_line(LINE_KINDS[i % len(LINE_KINDS)], i, study), i, coupons) for i in seeds]
             every += found
             print(f"### {coupons} + {LATER} coupons\n\n{report(found)[0]}\n", flush=True)
         text, said = report(every)
