@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from doe.assure.confirmation.order import LUCKY
 from tests.benchmarks import headlines, results
 
 PAGES = sorted(results.RESULTS.glob("*.md"))
@@ -72,6 +73,11 @@ def test_a_quoted_figure_that_differs_is_noticed(name: str) -> None:
     other = block.replace(figure, "9.99")
     assert other != block
     assert headlines.renewed(other) == block
+
+
+def test_what_confirmations_say_of_set_ups_is_what_was_measured() -> None:
+    found = headlines.figures_of("confirmation")
+    assert {set_ups: round(found[f"lucky_{set_ups}"], 2) for set_ups in LUCKY} == LUCKY
 
 
 def test_a_block_with_an_unknown_name_is_refused() -> None:
