@@ -27,7 +27,7 @@ from doe.setpoint.next_coupons import choose_coupons, choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from tests.benchmarks.decision_case import true_rate, usual_study
-from tests.benchmarks.results import Figures, arguments, cell, mean, table, written
+from tests.benchmarks.results import Figures, arguments, cell, mean, share, table, written
 
 FIRST, LATER, CENTRES = (12, 20), 8, 2
 WAYS = ("telling", "Thompson")
@@ -103,8 +103,8 @@ def two_rounds(study: doe.Study, line: SimulatedLine, seed: int, coupons: int) -
 
 Pairs = list[dict[str, Ended]]
 
-COMPARED: tuple[tuple[str, str, bool, Callable[[Ended], float]], ...] = (
-    # name in the JSON file, label, only lines where 0.97 is possible, figure of one line
+COMPARED: tuple[tuple[str, str, bool, Callable[[Ended], float | bool]], ...] = (
+    # name in the JSON file, label, only lines where 0.97 is possible, figure of one line: a truth or an amount
     ("reached", "target truly reached (best >= 0.97)", True, lambda e: e.reached),
     ("mean_true", "mean true robust rate (same lines)", True, lambda e: e.true),
     ("bad", "truly below 0.80 (same lines)", True, lambda e: e.true < 0.80),
@@ -116,6 +116,9 @@ COMPARED: tuple[tuple[str, str, bool, Callable[[Ended], float]], ...] = (
 )
 
 
+AMOUNTS = ("mean_true", "seconds")
+
+
 def report(found: Pairs) -> tuple[str, Figures]:
     """One row a figure: both ways, and the paired difference."""
     able = [pair for pair in found if pair[WAYS[0]].able]
@@ -124,8 +127,9 @@ def report(found: Pairs) -> tuple[str, Figures]:
         pairs = able if only_able else found
         values = [[float(what(pair[way])) for pair in pairs] for way in WAYS]
         change = mean(np.subtract(*values))
-        figures |= {f"{name}_telling": mean(values[0])[0], f"{name}_change": change[0], f"{name}_change_se": change[1]}
-        body.append([label, *(cell(mean(v), 3) for v in values), cell(change, 3)])
+        each = [(mean if name in AMOUNTS else share)(v) for v in values]
+        figures |= {f"{name}_telling": each[0][0], f"{name}_change": change[0], f"{name}_change_se": change[1]}
+        body.append([label, *(cell(figure, 3) for figure in each), cell(change, 3)])
     for label, what in (
         ("of those called ready, truly below 0.90", lambda e: e.verdict == "ready" and e.true < 0.90),
         ("of the lines out of reach, called not reachable", lambda e: e.verdict == "not reachable" and e.best < TARGET),
