@@ -265,6 +265,11 @@ def lenth_margins(effects: ArrayLike, *, assurance: float = 0.95) -> Lenth:
     -------
     Lenth
 
+    Raises
+    ------
+    InputError
+        If there are fewer than three effects or one is not finite.
+
     Notes
     -----
     It rests on most effects being nearly zero. Where more than about half are real, it misses some.

@@ -1,7 +1,8 @@
 """Linear mixed models for batches: strip plots and split plots fitted by REML, honest intervals.
 
-Ours, because `MixedLM` of statsmodels gives Wald limits only: no degrees of freedom of Satterthwaite and no correction
-of Kenward and Roger, so a factor that is set once a batch looks as sure as if there were as many batches as coupons.
+Ours, because `MixedLM` of statsmodels gives Wald tests and limits only: no degrees of freedom of Satterthwaite, no
+correction of Kenward and Roger. For the published split plot of corrosion resistance (`tests/reference`) it finds the
+same variances, but p = 0.0000002 for the coating and 0.0002 for its interaction; the book's table has 0.0020 and 0.024.
 """
 
 from __future__ import annotations

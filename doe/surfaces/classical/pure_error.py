@@ -41,6 +41,18 @@ class PureError:
 def find_pure_error(settings: ArrayLike, y: ArrayLike) -> PureError:
     """Pure error from replicates: coupons whose rows of `settings` are equal (to 1e-9).
 
+    Parameters
+    ----------
+    settings : array, shape (coupons, factors)
+    y : array, shape (coupons,)
+
+    Raises
+    ------
+    InputError
+        If shapes disagree or a value is not finite.
+
+    Notes
+    -----
     Only true replicates count. Two scores of one coupon are not replicates, and coupons of one batch
     share their batch's error, so that pure error from them is too small.
 
@@ -95,6 +107,11 @@ def judge_lack_of_fit(fit: LeastSquaresFit, settings: ArrayLike, y: ArrayLike) -
     Returns
     -------
     LackOfFit
+
+    Raises
+    ------
+    InputError
+        If coupons of different model rows have equal settings.
 
     Notes
     -----

@@ -71,6 +71,11 @@ def find_separation(X: ArrayLike, passed: ArrayLike, names: Sequence[str] | None
     -------
     Separation
 
+    Raises
+    ------
+    InputError
+        If shapes disagree or a score is neither 0 nor 1.
+
     References
     ----------
     A. Albert and J. A. Anderson (1984), *Biometrika* 71(1), 1-10, for the two kinds; K. Konis (2007),

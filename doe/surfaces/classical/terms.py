@@ -96,6 +96,11 @@ def build_terms(factors: Sequence[str], kind: Kind) -> ModelTerms:
     -------
     ModelTerms
 
+    Raises
+    ------
+    InputError
+        If there is no factor, one is named twice, or the kind is unknown.
+
     Examples
     --------
     >>> build_terms(["cure_temp", "dwell"], "quadratic").names
