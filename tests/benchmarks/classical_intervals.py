@@ -24,7 +24,7 @@ import doe
 from doe.domain.results import BATCH_COLUMNS, read_results
 from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.classical import build_terms, fit_firth, fit_least_squares, fit_mixed
-from doe.surfaces.classical.firth_likelihood import maximise
+from doe.surfaces.classical.firth import maximise
 from tests.benchmarks.results import arguments, table, written
 
 FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
@@ -128,14 +128,13 @@ def measure_firth(factors: int, kind: str, sets: int = 12) -> list[str]:
         fit = fit_firth(terms.matrix(settings), rng.uniform(size=coupons) < chance, terms.names)
         p = len(fit.estimates)
         for j in range(p):
-            free = np.array([i for i in range(p) if i != j])
             for limit in fit.coefficients[["low", "high"]].iloc[j]:
                 starts = [fit.estimates, np.zeros(p), *(fit.estimates + 3 * rng.normal(size=(7, p)))]
                 best = -np.inf
                 for beta in starts:
                     held = np.asarray(beta, dtype=float).copy()
                     held[j] = limit
-                    best = max(best, maximise(fit.data, held, free).value)
+                    best = max(best, maximise(fit.data, held, held=j)[1])
                 limits += 1
                 narrow += 2 * (fit.penalised - best) < 3.841459 - 1e-3
     return [str(len(terms)), str(narrow), str(limits)]
