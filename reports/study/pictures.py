@@ -216,7 +216,7 @@ def _profile_picture(report: StudyReport, curve: Profile) -> Picture:
             name=f"profile-{f.name}",
             title=title,
             description=f"Expected pass rate while {f.label} moves alone from the setpoint "
-            f"{amount(f, answer.setpoint[f.name])}, with its band.",
+            f"{amount(f, answer.setpoint[f.name], report.shown)}, with its band.",
             setpoint=float(answer.setpoint[f.name]),
             target=study.spec.pass_rate,
             window=_along(report, f),
