@@ -12,7 +12,7 @@ from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
-from doe.words.wording import amount_both, count, listing, shirts, shirts_at_least, stated
+from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated
 
 if TYPE_CHECKING:
     from doe.setpoint import Answer
@@ -90,9 +90,9 @@ def prior_sentence(prior: Lent, study: Study, answer: Answer, without: Answer, s
     verdict = "" if without.verdict == answer.verdict else f", and its verdict would be: {without.verdict}"
     return (
         f"{_lent(prior)} count{'s' if prior.coupons == 1 else ''} here, each for {prior.discount:.2g} of a coupon. "
-        f"With them {shirts(answer.pass_rate)} are expected, at least {shirts_at_least(answer.pass_rate_low)} with "
-        f"{stated(study.spec.assurance)} assurance; the answer without them expects {shirts(without.pass_rate)}, at "
-        f"least {shirts_at_least(without.pass_rate_low)}; {settings}{verdict}."
+        f"With them {prints(answer.pass_rate)} are expected, at least {prints_at_least(answer.pass_rate_low)} with "
+        f"{stated(study.spec.assurance)} assurance; the answer without them expects {prints(without.pass_rate)}, at "
+        f"least {prints_at_least(without.pass_rate_low)}; {settings}{verdict}."
     )
 
 

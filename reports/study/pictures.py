@@ -20,10 +20,10 @@ from doe.words.wording import (
     move,
     part_of,
     percent,
+    prints,
     range_both,
     score,
     sentence,
-    shirts,
     stated,
 )
 from reports.study.coupon_figures import draw_drift, draw_strip
@@ -63,14 +63,14 @@ def all_pairs(report: StudyReport) -> tuple[tuple[str, str], ...]:
 def shirts_picture(report: StudyReport) -> Picture:
     """A hundred shirts at the setpoint."""
     answer = report.answer
-    title = f"{shirts(answer.pass_rate)} expected, at least {at_least_of_hundred(answer.pass_rate_low)}"
+    title = f"{prints(answer.pass_rate)} expected, at least {at_least_of_hundred(answer.pass_rate_low)}"
     return Picture(
         draw_shirts(
             answer.pass_rate,
             answer.pass_rate_low,
             name="shirts",
             title=title,
-            description=f"A hundred small shirts. {shirts(answer.pass_rate)} are expected to "
+            description=f"A hundred small shirts. {prints(answer.pass_rate)} are expected to "
             f"{wanted(report.study, answer)}.",
         ),
         title,
