@@ -13,7 +13,6 @@ from matplotlib.patches import Rectangle
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, DrillResult, MapPicture
-from doe.practice.drills import DRILLS
 from doe.symptoms import symptom
 from doe.words import practice as words
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
@@ -77,7 +76,7 @@ def practice_report(outcome: DrillResult, *, who: str, day: str, shown: Shown = 
 
 def practice_page(outcome: DrillResult, *, who: str, day: str, shown: Shown = METRIC) -> PracticePage:
     """View-model of the page; see `practice_report`."""
-    title = DRILLS[outcome.exercise].title
+    title = words.TITLES[outcome.exercise]
     spent = [count(outcome.coupons, "coupon")] if outcome.coupons else []
     spent += [count(round(outcome.minutes), "minute")] if outcome.minutes else []
     spent += [count(outcome.hints, "hint")]

@@ -14,7 +14,7 @@ from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
-from doe.practice.drills import DRILLS, HINT, reply, start
+from doe.practice.drills import HINT, reply, start
 from doe.symptoms import WORDS
 from doe.words import practice as words
 from doe.words.wording import count, score
@@ -44,9 +44,9 @@ def exercises(visit: Visit) -> Response:
         parts = [f"best {mine[key].best} of 100, done {count(mine[key].times, 'time')}"] if key in mine else []
         if lesson_seed(look, key) is not None:
             parts.append("set for the class")
-        links.append(Link(DRILLS[key].title, f"/practice/{key}", "; ".join(parts) or "not done yet"))
+        links.append(Link(words.TITLES[key], f"/practice/{key}", "; ".join(parts) or "not done yet"))
     people = tuple(
-        Link(p.person, "", f"{DRILLS[p.exercise].title}: best {p.best}, last {p.last}, {count(p.times, 'time')}")
+        Link(p.person, "", f"{words.TITLES[p.exercise]}: best {p.best}, last {p.last}, {count(p.times, 'time')}")
         for p in progress
     )
     groups = (Group("Exercises", tuple(links)), *((Group("The class", people),) if people else ()))
@@ -111,7 +111,7 @@ def picture(visit: Visit) -> Response:
 
 def _page(visit: Visit, key: str, typed: str = "", *problems: str) -> Response:
     play, shown = _play(visit, key), visit.bench.shop.shown
-    title = DRILLS[key].title
+    title = words.TITLES[key]
     frame = visit.frame(title, kicker="Practice", links=here(visit, practice=True), problems=problems)
     over = play is not None and play.drill.is_over
     question = play.drill.question() if play is not None and not over else None

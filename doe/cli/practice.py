@@ -38,16 +38,9 @@ EXERCISE = Annotated[str, typer.Argument(metavar="EXERCISE", help="tune, fault, 
 @command(app, "list", example="doe practice list")
 def list_exercises(desk: Desk) -> Reply:
     """List the exercises and what each one teaches."""
-    about = (
-        ("tune", "tune a new powder with 20 coupons and 8 hours"),
-        ("fault", "find the fault behind symptoms with few minutes of checks"),
-        ("blank", "does a recipe hold on a blank of another supplier?"),
-        ("report", "read a report: is this window safe?"),
-        ("compare", "one setting at a time against a plan, on the same line"),
-    )
     return Reply(
-        {"exercises": [{"exercise": name, "about": text} for name, text in about]},
-        (Table(("exercise", "what you do"), about),),
+        {"exercises": [{"exercise": name, "about": text} for name, text in words.ABOUT.items()]},
+        (Table(("exercise", "what you do"), list(words.ABOUT.items())),),
         ("doe practice play fault",),
     )
 

@@ -206,7 +206,6 @@ class Drill(ABC):
     """One exercise under way."""
 
     exercise: ClassVar[str]
-    title: ClassVar[str]
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         if seed < 0:
@@ -303,7 +302,9 @@ def practice_study(seed: int) -> Study:
 
 def named_study(cloth: str, powder: str) -> Study:
     """The usual four factors for a cloth and a powder of the invented world."""
-    return Study(f"{cloth} with {powder} powder (invented)", tuple(usual_factor(n) for n in DEFAULT_FACTORS))
+    return Study(
+        " ".join((cloth, "with", powder, "powder (invented)")), tuple(usual_factor(n) for n in DEFAULT_FACTORS)
+    )
 
 
 def read_settings(study: Study, text: str, shown: Shown) -> dict[str, float]:
@@ -327,8 +328,12 @@ def read_settings(study: Study, text: str, shown: Shown) -> dict[str, float]:
     for f, word in zip(study.numeric, words, strict=True):
         value = parse_quantity(word, f.unit, f.label, default=shown.unit(f.unit))
         if not f.low <= value <= f.high:
-            allowed = f"{show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}"
-            raise InputError(f.label, show(value, f.unit, shown), allowed, "Stay inside the tested range.")
+            raise InputError(
+                f.label,
+                show(value, f.unit, shown),
+                f"{show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}",
+                "Stay inside the tested range.",
+            )
         found[f.name] = value
     return found
 

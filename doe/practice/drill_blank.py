@@ -34,6 +34,7 @@ TARGET, CLEARLY_BELOW = 0.95, 0.85
 _PLACES = {"setpoint": 0.0, "cool": -1.0, "hot": 1.0}
 _REACH = 1.0  # half-width of the window in setting errors
 _VERDICTS = ("holds", "retune", "not enough")
+_ELSEWHERE = "of another mill"
 _REACHED_DEGC = 130.0  # how soon the bond line gets there tells two cloths apart
 
 
@@ -58,7 +59,6 @@ class QualifyBlank(Drill):
     """Make coupons on the new blank at the setpoint and the window's corners, then judge."""
 
     exercise = "blank"
-    title = "Qualify a blank"
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
@@ -80,7 +80,7 @@ class QualifyBlank(Drill):
                 cloth,
                 replace(
                     cloth,
-                    name=f"{cloth.name} of another mill",
+                    name=f"{cloth.name} {_ELSEWHERE}",
                     lag_s=cloth.lag_s * other.lag,
                     water=cloth.water * other.water,
                     bears=cloth.bears + other.bears,

@@ -31,7 +31,6 @@ class Compare(Drill):
     """Sweep one dial after the other; then see what a plan makes of as many coupons."""
 
     exercise = "compare"
-    title = "One setting at a time, or a plan?"
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
@@ -79,8 +78,12 @@ class Compare(Drill):
         values = [parse_quantity(w, f.unit, f.label, default=self.shown.unit(f.unit)) for w in words]
         for value in values:
             if not f.low <= value <= f.high:
-                allowed = f"{show(f.low, f.unit, self.shown)} to {show(f.high, f.unit, self.shown)}"
-                raise InputError(f.label, show(value, f.unit, self.shown), allowed, "Stay inside the range.")
+                raise InputError(
+                    f.label,
+                    show(value, f.unit, self.shown),
+                    f"{show(f.low, f.unit, self.shown)} to {show(f.high, f.unit, self.shown)}",
+                    "Stay inside the range.",
+                )
         return values
 
     def _sweep(self, f: Factor, text: str) -> Turn:

@@ -25,7 +25,6 @@ class FindFault(Drill):
     """Make checks, then name the cause."""
 
     exercise = "fault"
-    title = "Find the fault"
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)

@@ -33,7 +33,6 @@ class ReadReport(Drill):
     """Three questions about a report of the tool on a line whose truth comes out afterwards."""
 
     exercise = "report"
-    title = "Read a report"
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)

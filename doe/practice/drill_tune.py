@@ -36,7 +36,6 @@ class TunePowder(Drill):
     """Make coupons, then hand in settings."""
 
     exercise = "tune"
-    title = "Tune a new powder"
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)

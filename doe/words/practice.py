@@ -36,6 +36,23 @@ _STEPS = {
 _SIDES = {"under": "too little heat", "over": "too much heat", "other": "not heat"}
 
 
+TITLES = {
+    "tune": "Tune a new powder",
+    "fault": "Find the fault",
+    "blank": "Qualify a blank",
+    "report": "Read a report",
+    "compare": "One setting at a time, or a plan?",
+}
+ABOUT = {
+    "tune": f"tune a new powder with {drill_tune.COUPONS} coupons and {drill_tune.MINUTES / 60:g} hours",
+    "fault": "find the fault behind symptoms with few minutes of checks",
+    "blank": "does a recipe hold on a blank of another supplier?",
+    "report": "read a report: is this window safe?",
+    "compare": "one setting at a time against a plan, on the same line",
+}
+"""What each exercise is called and what one does in it, by its name, in the order in which they are best done."""
+
+
 def of_hundred(share: float) -> str:
     """Share of prints; all or none of them only when it is as good as certain.
 
