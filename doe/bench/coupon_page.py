@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from doe.acts.scoring.making import STEPS, Coupon, Making, Said
 from doe.acts.scoring.press import Difference
-from doe.bench.cards import dials_of, kind_words
+from doe.bench.cards import dials_of
 from doe.bench.forms import ACTUAL, CHECK, FAIL, PASS, Typed
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import (
@@ -33,6 +33,7 @@ from doe.domain.score import FieldValue
 from doe.domain.spec import Check
 from doe.domain.units import SYMBOLS, Shown
 from doe.symptoms import CATALOGUE, WORDS, short_list
+from doe.words import press
 from doe.words.dates import day_and_time
 from doe.words.wording import amount, listing, score
 from reports.drawing.symptoms import symptom_svg
@@ -67,7 +68,7 @@ def coupon_page(
     study = making.record.id
     form = None if coupon.void or not frame.can_post else _form(making, coupon, shop.shown, who, is_wash, typed)
     facts = [f"Round {coupon.round}."]
-    facts += [words] if (words := kind_words(making.kind_of(coupon.round))) else []
+    facts += [words] if (words := press.KINDS.get(making.kind_of(coupon.round))) else []
     facts += _where(making, coupon)
     return CouponPage(
         frame=frame,
