@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from doe.domain.jsonable import jsonable
-from doe.setpoint import Answer, Cliff, Window
+from doe.setpoint.answer import Answer, Cliff, Window
 
 
 def answer_data(answer: Answer) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from doe.domain.units import parse_number
 from doe.words.wording import count
 
 if TYPE_CHECKING:
-    from doe.book import Book
+    from doe.book.book import Book
     from doe.cli.desk import Desk
     from doe.cli.scoring import ScoreOptions
     from doe.domain.study import Study

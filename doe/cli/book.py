@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from doe.acts.base import local
-from doe.book import Book
+from doe.book.book import Book
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table, Warn
 from doe.words.wording import count

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
     from doe.acts.comparison.retune import Retuned
     from doe.acts.comparison.verdict import Begun, Compared, ComparisonOffer
-    from doe.book import Book
+    from doe.book.book import Book
     from doe.domain.recipe import Part
     from doe.domain.stack import Material
     from doe.domain.units import Shown

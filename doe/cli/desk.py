@@ -14,7 +14,7 @@ from typing import Annotated, Any
 
 import typer
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.cli.output import Reply, folded, show_reply
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted

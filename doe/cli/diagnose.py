@@ -20,19 +20,20 @@ from doe.cli.output import Block, Reply, Table, Warn, say, show_reply
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.units import parse_number
-from doe.symptoms import CATALOGUE, WORDS
+from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.faults import fault
 from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
 from doe.symptoms.looks import look
-from doe.symptoms.reading import symptom
+from doe.symptoms.reading import WORDS, symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
 from doe.words.typed import quantity
 
 if TYPE_CHECKING:
     from doe.acts.diagnosis import Diagnosed, Setting
-    from doe.book import Book, KeptRecipe
+    from doe.book.book import Book
+    from doe.book.records import KeptRecipe
     from doe.domain.study import Study
     from doe.domain.units import Shown
 

@@ -13,8 +13,8 @@ from doe.words.wording import count
 if TYPE_CHECKING:
     from doe.acts.gauges.line import KeptNow, MachineSummary
     from doe.acts.gauges.map import MachineMap
-    from doe.assure import GaugedLine
-    from doe.book import KeptReading
+    from doe.assure.gauges.line import GaugedLine
+    from doe.book.records import KeptReading
     from doe.words.dials import DialSetting
 
 FAR_DELTA_DEGC = 10.0

@@ -15,7 +15,8 @@ from doe.cli.output import Block, Reply, Table, Warn, print_table, say
 from doe.cli.sizes import sizes_reply
 from doe.cli.study import KEY
 from doe.domain.texts import quoted
-from doe.plans import KIND_LABELS, PlanJudgement
+from doe.plans.judge import PlanJudgement
+from doe.plans.plan import KIND_LABELS
 from doe.words.dials import dials_of_coupons
 from doe.words.wording import amount, count
 

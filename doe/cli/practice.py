@@ -21,7 +21,7 @@ from doe.domain.units import show
 from doe.practice.drawings import WIDTH, drawing
 from doe.practice.drill import Turn, practice_study
 from doe.practice.drills import HINT, start
-from doe.symptoms import WORDS
+from doe.symptoms.reading import WORDS
 from reports.files import write_whole
 from reports.practice import practice_report
 

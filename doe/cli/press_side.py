@@ -20,13 +20,13 @@ from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number
-from doe.symptoms import symptom
+from doe.symptoms.reading import symptom
 from doe.words.wording import amount
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book
+    from doe.book.book import Book
 
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 

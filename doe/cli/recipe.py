@@ -32,7 +32,7 @@ from reports.recipe.card import recipe_card
 
 if TYPE_CHECKING:
     from doe.acts.recipe.recipes import Nearest, OnLine
-    from doe.book import KeptRecipe
+    from doe.book.records import KeptRecipe
     from doe.domain.units import Shown
 
 app = group("recipe", "Recipes: released settings, revision by revision, with what they rest on.")

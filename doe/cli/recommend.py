@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from doe.domain.factors import Factor
     from doe.domain.study import Study
     from doe.domain.units import Shown
-    from doe.setpoint import Window
+    from doe.setpoint.answer import Window
 
 
 def register(root: typer.Typer) -> None:

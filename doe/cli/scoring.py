@@ -24,12 +24,13 @@ from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown, parse_number
-from doe.plans import judge_plan
-from doe.symptoms import WORDS, short_list
+from doe.plans.judge import judge_plan
+from doe.symptoms.reading import WORDS, short_list
 from doe.words.typed import quantity
 
 if TYPE_CHECKING:
-    from doe.book import Book, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import StudyRecord
     from doe.book.sheets.entry import ColumnUse, ForeignSheet
     from doe.cli.desk import Desk
     from doe.domain.entry import SymptomWords

@@ -20,7 +20,7 @@ from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.acts.gauges.line import SuggestedError
-    from doe.book import Book
+    from doe.book.book import Book
 
 
 @dataclass(frozen=True)

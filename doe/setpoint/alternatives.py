@@ -13,7 +13,7 @@ from doe.domain.coding import decode, round_settings
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 
 Idea = Literal["setpoint", "best coupon", "middle of the ranges", "fastest in the window", "fastest that passed"]
 

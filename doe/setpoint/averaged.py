@@ -12,8 +12,8 @@ from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.reweigh import Weights
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import Surfaces
 from doe.surfaces.averaging import left_out, stacking_weight
+from doe.surfaces.fitted import Surfaces
 from doe.surfaces.mechanism_model import MechanismModel, speaks_of
 from doe.surfaces.sampler import sample
 

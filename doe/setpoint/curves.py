@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Cliff
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 
 FloatArray = NDArray[np.float64]
 Setpoint = Mapping[str, float | str]

@@ -12,7 +12,8 @@ from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.recommendation import recommend
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import Earlier, Surfaces, fit
+from doe.surfaces.earlier import Earlier
+from doe.surfaces.fitted import Surfaces, fit
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.setpoint.answer import Verdict
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 from doe.surfaces.unvaried import hardly_varied, untried_levels
 
 

@@ -16,7 +16,7 @@ from doe.setpoint.reweigh import Weights
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import allowed
 from doe.setpoint.window import box_points, growth
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 
 FloatArray = NDArray[np.float64]
 Side = Literal["under", "over"]

@@ -31,7 +31,7 @@ from doe.setpoint.verdict import (
     share_inside,
 )
 from doe.setpoint.window import find_window
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 
 NEXT_COUPONS = 8
 """Coupons proposed for a next round."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm, qmc
 
 from doe.domain.study import Study
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 from doe.surfaces.outcomes import expit
 from doe.surfaces.window_model import WindowDraws
 

@@ -15,7 +15,7 @@ from doe.domain.limits import CEILING_DEGC
 from doe.domain.space import is_forbidden
 from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 
 FloatArray = NDArray[np.float64]
 

@@ -18,7 +18,7 @@ from doe.setpoint.reweigh import Weights, weigh
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import first_look, thinned_rows
 from doe.setpoint.verdict import Chance, judge, share_inside
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 
 FloatArray = NDArray[np.float64]
 Judge = Callable[[Chance, float, float], Verdict]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from doe.domain.study import Study
 from doe.setpoint.answer import Verdict
 from doe.setpoint.gaps import Gaps
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 from doe.surfaces.scorers import doubt_scorers
 from doe.surfaces.unvaried import unvaried_sentences
 

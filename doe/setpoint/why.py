@@ -25,7 +25,7 @@ from doe.setpoint.priors import PriorPull
 from doe.setpoint.reweigh import Weights, weigh
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.standing import Asked, Standing, ask
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 from doe.surfaces.traces import Traces
 
 PRIOR_DRAWS, PRIOR_BEST = 600, 100

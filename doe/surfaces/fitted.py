@@ -18,7 +18,9 @@ from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
-from doe.surfaces.classical import Effects, FirthFit, MixedFit
+from doe.surfaces.classical.effects import Effects
+from doe.surfaces.classical.firth import FirthFit
+from doe.surfaces.classical.mixed import MixedFit
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
 from doe.surfaces.hamiltonian import sample_by_slopes
 from doe.surfaces.hand_scores import HandScores, mean_hand

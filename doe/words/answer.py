@@ -6,7 +6,7 @@ import math
 
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.setpoint import Answer, Cliff, Window
+from doe.setpoint.answer import Answer, Cliff, Window
 from doe.setpoint.extension import LINKED_FROM
 from doe.words.wording import (
     amount_both,

@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from doe.assure import Comparison
+from doe.assure.comparison.verdict import Comparison
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
 from doe.domain.recipe import PARTS

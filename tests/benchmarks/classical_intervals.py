@@ -21,8 +21,11 @@ import numpy as np
 import doe
 from doe.domain.results import BATCH_COLUMNS, read_results
 from doe.surfaces.checks import ClassicalChecks, run_checks
-from doe.surfaces.classical import build_terms, fit_firth, fit_least_squares, fit_mixed
+from doe.surfaces.classical.firth import fit_firth
 from doe.surfaces.classical.firth_likelihood import maximise
+from doe.surfaces.classical.least_squares import fit_least_squares
+from doe.surfaces.classical.mixed import fit_mixed
+from doe.surfaces.classical.terms import build_terms
 
 FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
 

@@ -15,7 +15,8 @@ from scipy.stats import qmc
 from doe.domain.coding import code, code_frame, decode_frame
 from doe.domain.results import HAND_PREFIX
 from doe.domain.study import Study
-from doe.surfaces.classical import build_terms, estimate_firth
+from doe.surfaces.classical.firth import estimate_firth
+from doe.surfaces.classical.terms import build_terms
 
 FloatArray = NDArray[np.float64]
 Predict = Callable[[FloatArray], FloatArray]

@@ -29,7 +29,7 @@ from joblib import Parallel, delayed
 from rich.console import Console
 from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
-from doe.practice import KINDS
+from doe.practice.lines import KINDS
 from tests.benchmarks.decision_case import Record, judged, run_line, run_oven, warm_up
 from tests.benchmarks.decision_table import oven_report, report
 

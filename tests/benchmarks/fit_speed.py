@@ -36,9 +36,9 @@ import pandas as pd
 
 import doe
 from doe.domain.results import read_results
-from doe.practice import make_line
-from doe.surfaces.classical import LeastSquaresFit, fit_firth, fit_least_squares
-from doe.surfaces.classical.firth import estimate_firth
+from doe.practice.lines import make_line
+from doe.surfaces.classical.firth import estimate_firth, fit_firth
+from doe.surfaces.classical.least_squares import LeastSquaresFit, fit_least_squares
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling, quadratic_features
 from doe.surfaces.window_model import WindowModel

@@ -19,7 +19,7 @@ import argparse
 import numpy as np
 
 import doe
-from doe.practice import KINDS, make_line
+from doe.practice.lines import KINDS, make_line
 from tests.benchmarks.decision_case import true_rate, usual_study
 
 CASES = {20: ("optimal", "d-optimal", "full"), 28: ("composite", "optimal", "d-optimal", "box-behnken")}

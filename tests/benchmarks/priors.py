@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 
 import doe
-from doe.practice import KINDS, make_line
+from doe.practice.lines import KINDS, make_line
 from doe.setpoint.priors import LARGE
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.standing import ask

@@ -26,8 +26,8 @@ import numpy as np
 import pandas as pd
 
 import doe
-from doe.plans import add_round
-from doe.practice import KINDS, SimulatedLine, make_line
+from doe.plans.build import add_round
+from doe.practice.lines import KINDS, SimulatedLine, make_line
 from doe.setpoint.next_coupons import choose_coupons, choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint

@@ -12,7 +12,7 @@ import pytest
 from doe.acts.demo.comparisons import read_comparisons
 from doe.acts.demo.run import WHO, run_demo
 from doe.acts.demo.story import packaged, read_rounds, read_story, simulated_line
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.units import METRIC
 from doe.plans.plan import columns

@@ -7,8 +7,9 @@ import pytest
 
 import doe
 from doe.domain.study import Study
-from doe.setpoint import RobustRate, with_and_without
-from doe.surfaces import Earlier
+from doe.setpoint.earlier_effect import with_and_without
+from doe.setpoint.robust import RobustRate
+from doe.surfaces.earlier import Earlier
 from tests.shared import known_coupons
 
 

@@ -27,8 +27,8 @@ from doe.acts.comparison.plan import (
 )
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.counts import ScoreCounts, counts_of
-from doe.assure import compare_materials
 from doe.assure.comparison.order import comparison_coupons
+from doe.assure.comparison.verdict import compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
@@ -45,8 +45,9 @@ from reports.study.inputs import HistoryRow, Provenance
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.assure import Comparison
-    from doe.book import AnalysisRecord, Book, KeptRecipe, StudyRecord
+    from doe.assure.comparison.verdict import Comparison
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
     from doe.domain.stack import Stack
 
 

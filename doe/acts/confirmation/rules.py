@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from doe.acts.base import Key
-from doe.assure import ClaimPlan
 from doe.assure.confirmation.attempts import ConfirmationPlan
+from doe.assure.confirmation.claims import ClaimPlan
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRMATION_PLAN
 
 if TYPE_CHECKING:
-    from doe.book import AnalysisRecord, Book
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord
 
 REPLACEMENT = "confirmation replacement"
 """Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""

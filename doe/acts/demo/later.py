@@ -21,7 +21,7 @@ from reports.recipe.card import recipe_card
 if TYPE_CHECKING:
     from doe.acts.confirmation.plan import ConfirmationPlanned
     from doe.acts.recipe.release import Released
-    from doe.book import Book
+    from doe.book.book import Book
     from doe.domain.score import ScoreEntry
     from doe.domain.units import Shown
 

@@ -15,18 +15,17 @@ from datetime import UTC, date, datetime
 from statistics import fmean, stdev
 from typing import TYPE_CHECKING
 
-from doe.assure import (
+from doe.assure.gauges.cautions import (
+    FEW_DF,
     gauge_cautions,
-    gauge_line,
     machine_cautions,
     machine_temperatures,
     refuse_dial,
     suggested_error,
-    true_reading,
 )
-from doe.assure.gauges.cautions import FEW_DF
-from doe.assure.gauges.line import in_force
+from doe.assure.gauges.line import gauge_line, in_force
 from doe.assure.gauges.platen import spot_of
+from doe.assure.gauges.readings import true_reading
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.gauge import GaugeReading, MachineKind
@@ -37,8 +36,9 @@ from doe.domain.units import METRIC, Shown, show_difference
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.assure import GaugedLine, MachineGauge, MachineSetting
-    from doe.book import Book, StudyRecord
+    from doe.assure.gauges.line import GaugedLine, MachineGauge, MachineSetting
+    from doe.book.book import Book
+    from doe.book.records import StudyRecord
     from doe.domain.study import Study
 
 MOST_SETTINGS = 4

@@ -16,8 +16,9 @@ from doe.domain.units import METRIC, Shown
 from doe.words.recipe import difference_size
 
 if TYPE_CHECKING:
-    from doe.assure import GaugedLine
-    from doe.book import Book, KeptRecipe
+    from doe.assure.gauges.line import GaugedLine
+    from doe.book.book import Book
+    from doe.book.records import KeptRecipe
 
 UID_LENGTH = 32
 

@@ -22,9 +22,10 @@ from doe.words.wording import count, listing
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book, RoundInfo, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import RoundInfo, StudyRecord
     from doe.domain.gauge import GaugeReading
-    from doe.setpoint import Answer
+    from doe.setpoint.answer import Answer
 
 ItemState = Literal["there", "missing", "said"]
 

@@ -12,7 +12,7 @@ from doe.domain.plan_kinds import COMPARE, CONFIRM
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book
+    from doe.book.book import Book
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,8 @@ from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book, PlanInfo
+    from doe.book.book import Book
+    from doe.book.records import PlanInfo
 
 _PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
 

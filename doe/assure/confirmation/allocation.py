@@ -13,7 +13,7 @@ from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import allowed
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 
 SETPOINT = "setpoint"
 CORNER = "corner"

@@ -10,7 +10,7 @@ import pytest
 
 from doe.acts.gauges.line import gauged_line, keep_readings, machine_summaries, refuse_dials, study_cautions, today
 from doe.acts.study.plans import commit_plan, compare_for, extend_study
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading
