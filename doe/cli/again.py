@@ -12,7 +12,8 @@ from doe.acts.scoring.people import people_of_study, record_looks
 from doe.acts.study.plans import whole_plan
 from doe.book.sheets.entry import read_entry
 from doe.cli import scoring
-from doe.cli.output import Reply, Warn, say
+from doe.cli.output import Reply, Warn
+from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.results import check_hand
 from doe.domain.score import ScoreEntry

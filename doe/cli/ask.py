@@ -7,7 +7,7 @@ from typing import TypeVar
 
 import typer
 
-from doe.cli.output import error_lines, say
+from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
 
 T = TypeVar("T")

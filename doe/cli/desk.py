@@ -207,13 +207,6 @@ def _let_go_of_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def group(name: str, about: str) -> typer.Typer:
-    """A group of commands, such as ``doe stack``; without a command it shows its help."""
-    made = typer.Typer(name=name, help=about, rich_markup_mode=None, add_completion=False)
-
-    @made.callback(invoke_without_command=True)
-    def _help(ctx: typer.Context) -> None:
-        if ctx.invoked_subcommand is None:
-            typer.echo(ctx.get_help())
-
-    return made
+def commands() -> typer.Typer:
+    """The commands of a module, for `command` to add to; `doe.cli.tree` says where each of them hangs."""
+    return typer.Typer(rich_markup_mode=None, add_completion=False)

@@ -9,7 +9,7 @@ import typer
 
 from doe.acts.gauges.line import gauged_line, keep_readings, machine_summaries
 from doe.acts.gauges.map import map_machine, write_map
-from doe.cli.desk import Desk, command, group
+from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import added, machine_blocks, map_blocks, readings_table
 from doe.cli.output import Block, Reply, Warn
 from doe.domain.errors import InputError
@@ -19,7 +19,7 @@ from doe.domain.units import SYMBOLS
 from doe.words.typed import moment, quantity
 from doe.words.wording import count
 
-app = group("gauge", "Gauge readings: a display is not the surface temperature.")
+app = commands()
 
 
 @command(
@@ -172,8 +172,3 @@ def withdraw(
         (f"Reading {number} no longer counts; it stays visible.",),
         ("doe line list",),
     )
-
-
-def register(root: typer.Typer) -> None:
-    """Add the group to the command tree."""
-    root.add_typer(app)

@@ -12,8 +12,8 @@ from doe.acts.study.plans import whole_plan
 from doe.acts.study.sheets import people_of
 from doe.book.sheets.cells import read_symptoms, read_void
 from doe.cli.ask import ask, ask_text
-from doe.cli.output import say
 from doe.cli.scoring import Recorded, recorded, symptom_words
+from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.results import check_hand
 from doe.domain.score import ScoreEntry

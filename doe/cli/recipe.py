@@ -9,7 +9,7 @@ import typer
 
 from doe.acts.gauges.line import today
 from doe.acts.recipe.recipes import find_recipe, nearest_to, parts_of, recipe_on, recipes_to_list
-from doe.cli.desk import Desk, command, group
+from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.release import recipe_table
 from doe.domain.errors import InputError
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from doe.book.records import KeptRecipe
     from doe.domain.units import Shown
 
-app = group("recipe", "Recipes: released settings, revision by revision, with what they rest on.")
+app = commands()
 
 NAME = Annotated[str, typer.Argument(metavar="RECIPE", help="Name of the recipe, or the id on its card.")]
 REVISION = Annotated[int | None, typer.Option(help="Which revision; the newest by default.")]
@@ -283,8 +283,3 @@ def _data(kept: KeptRecipe) -> dict[str, object]:
         "retired_why": kept.retired_why,
         "retired_by": kept.retired_by,
     }
-
-
-def register(root: typer.Typer) -> None:
-    """Add the group to the command tree."""
-    root.add_typer(app)

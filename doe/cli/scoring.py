@@ -15,7 +15,8 @@ from doe.acts.study.rounds import coupons_of_kind
 from doe.book.sheets.cells import read_symptoms, read_void
 from doe.book.sheets.entry import guess_mapping, map_foreign, read_entry, read_foreign
 from doe.cli.ask import ask_text, ask_yes
-from doe.cli.output import Table, print_table, say
+from doe.cli.output import Table, print_table
+from doe.cli.terminal import say
 from doe.domain.entry import sheet_letters
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.plan_kinds import CONFIRM

@@ -12,8 +12,8 @@ from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
-from doe.cli import study_amend, study_words
-from doe.cli.desk import Desk, command, group
+from doe.cli import study_words
+from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply, Table, Warn
 from doe.cli.study_questions import StudyOptions, ask_limits, ask_missing, study_of, with_measured_errors
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
@@ -21,7 +21,7 @@ from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.wording import count
 
-app = group("study", "Studies: one tuning question for one stack on one line.")
+app = commands()
 
 KEY = Annotated[str, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
 LIMIT_HELP = 'Repeat: NAME=VALUE@SOURCE, such as "film_max=175@film data sheet".'
@@ -245,9 +245,3 @@ def restore(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why i
         name = book.study(study).name
         book.restore_study(study, why)
     return Reply({"restored": name, "why": why}, (f"{name} is back.",), (f"doe study show {quoted(name)}",))
-
-
-def register(root: typer.Typer) -> None:
-    """Add the group to the command tree."""
-    study_amend.register(app)
-    root.add_typer(app)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from doe.acts.study.limits import missing
 from doe.cli.ask import ask, ask_choice, ask_yes
-from doe.cli.output import say
+from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor, usual_factor
 from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import doe.cli
-from doe.cli.output import WIDTH
+from doe.cli.terminal import WIDTH
 
 STUDY = "new powder on the heavy tee"
 LOOKS = (
