@@ -5,6 +5,7 @@ Plan a small factorial test, score coupons, fit response surfaces, recommend a r
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -79,8 +80,6 @@ def __getattr__(name: str) -> Any:
     home = _HOMES.get(name)
     if home is None:
         raise AttributeError(f"module 'doe' has no attribute {name!r}")
-    from importlib import import_module
-
     return getattr(import_module(home), name)
 
 

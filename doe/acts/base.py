@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import UTC, date, datetime
 from functools import cache
 from zlib import crc32
 
@@ -34,6 +34,11 @@ def usual_seed(name: str) -> int:
 def local(when: datetime) -> datetime:
     """A stored time on the reader's clock."""
     return when.astimezone()
+
+
+def today() -> date:
+    """The day asked about when none is named, on the clock the book keeps."""
+    return datetime.now(UTC).date()
 
 
 def slug(name: str) -> str:

@@ -10,7 +10,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from doe.acts.gauges.line import gauged_line, study_cautions, today
+from doe.acts.base import today
+from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.scoring.making import STEP, Making, making_of, read_again
 from doe.acts.scoring.progress import Left, left_at
 from doe.book.book import Book

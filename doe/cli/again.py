@@ -15,7 +15,7 @@ from doe.cli import scoring
 from doe.cli.output import Reply, Warn
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
-from doe.domain.results import check_hand
+from doe.domain.outcome import check_hand
 from doe.domain.score import ScoreEntry
 from doe.domain.texts import quoted
 from doe.domain.units import parse_number

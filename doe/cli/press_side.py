@@ -15,7 +15,7 @@ from doe.cli.ask import ask, ask_text
 from doe.cli.scoring import Recorded, recorded, symptom_words
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
-from doe.domain.results import check_hand
+from doe.domain.outcome import check_hand
 from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from doe.acts.gauges.line import today
+from doe.acts.base import today
 from doe.acts.recipe.recipes import find_recipe, nearest_to, parts_of, recipe_on, recipes_to_list
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Reply, Table, Warn

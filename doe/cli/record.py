@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from doe.acts.comparison.verdict import is_comparison
+from doe.acts.study.rounds import is_comparison
 from doe.cli import scoring
 from doe.cli.again import record_again
 from doe.cli.desk import Desk, command, commands

@@ -19,8 +19,8 @@ from doe.cli.output import Table, print_table
 from doe.cli.terminal import say
 from doe.domain.entry import sheet_letters
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.outcome import BATCH_COLUMNS
 from doe.domain.plan_kinds import CONFIRM
-from doe.domain.results import BATCH_COLUMNS
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.study import Study
 from doe.domain.texts import quoted

@@ -7,11 +7,11 @@ from typing import Annotated
 
 import typer
 
-from doe.acts.comparison.verdict import is_comparison
 from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.rounds import is_comparison
 from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply, Table, Warn

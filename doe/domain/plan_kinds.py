@@ -11,6 +11,9 @@ CONFIRM = "confirm"
 COMPARE = "compare"
 """Coupons of two stacks side by side in the same press strokes."""
 
+JUDGING = (CONFIRM, COMPARE)
+"""Kinds of rounds that no fit learns from."""
+
 SURFACE_NOTE = "Temperatures are those of the surface; what to dial in for them stands on the bench sheet."
 """Stands among the notes of every plan: rounds without it (made before dial settings were corrected, or brought in from
 a sheet of one's own) hold what was dialled in."""
@@ -42,4 +45,4 @@ def is_as_dialled(rounds: Sequence[NotedRound]) -> bool:
 
 def learning_rounds(rounds: Iterable[MadeRound]) -> tuple[int, ...]:
     """Numbers of the rounds that a fit learns from."""
-    return tuple(made.round for made in rounds if made.kind not in (CONFIRM, COMPARE))
+    return tuple(made.round for made in rounds if made.kind not in JUDGING)

@@ -10,7 +10,7 @@ from zlib import crc32
 import numpy as np
 import pandas as pd
 
-from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.domain.study import MAX_FACTORS
 

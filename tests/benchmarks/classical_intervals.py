@@ -19,7 +19,8 @@ from dataclasses import replace
 import numpy as np
 
 import doe
-from doe.domain.results import BATCH_COLUMNS, read_results
+from doe.domain.outcome import BATCH_COLUMNS
+from doe.domain.results import read_results
 from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.classical.firth import fit_firth
 from doe.surfaces.classical.firth_likelihood import maximise

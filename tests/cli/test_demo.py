@@ -191,7 +191,7 @@ def test_the_commands_by_hand_make_the_same_study(empty_shop):
 def test_the_stored_coupons_lie_inside_their_study():
     import pandas as pd
 
-    from doe.domain.space import is_forbidden
+    from doe.domain.masks import is_forbidden
 
     story = read_story()
     coupons = pd.concat([r.coupons for r in read_rounds(story)], ignore_index=True)

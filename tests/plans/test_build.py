@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import usual_factor
 from doe.domain.limits import Limits
-from doe.domain.space import Clause, Forbidden, is_forbidden
+from doe.domain.masks import is_forbidden
+from doe.domain.space import Clause, Forbidden
 from doe.domain.study import Study
 from doe.plans.augment import augment_plan
 from doe.plans.build import add_round, make_plan

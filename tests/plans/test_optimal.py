@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from doe.domain.errors import InputError
-from doe.domain.space import is_forbidden
+from doe.domain.masks import is_forbidden
 from doe.plans.augment import augment_plan
 from doe.plans.build import make_plan
 from doe.plans.classical import quadratic_terms

@@ -11,10 +11,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import date
 from statistics import fmean, stdev
 from typing import TYPE_CHECKING
 
+from doe.acts.base import today
 from doe.assure.gauges.cautions import (
     FEW_DF,
     gauge_cautions,
@@ -45,11 +46,6 @@ MOST_SETTINGS = 4
 """Settings shown with what they give: the lowest, the highest and some between."""
 
 FACTOR_OF_MACHINE: dict[MachineKind, str] = {"oven": "cure_temp", "press": "press_temp"}
-
-
-def today() -> date:
-    """The day asked about when none is named, on the clock the book keeps."""
-    return datetime.now(UTC).date()
 
 
 def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None = None) -> GaugedLine:

@@ -11,9 +11,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
 from doe.domain.limits import LIMIT_NAMES
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import learning_rounds
 from doe.domain.recipe import PARTS
-from doe.domain.results import HAND_PREFIX
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.texts import quoted

@@ -15,7 +15,7 @@ from doe.acts.base import Key, local, usual_seed
 from doe.assure.people.agreement import judge_hand_agreement, judge_pass_agreement
 from doe.assure.people.repeats import AGAIN, judge_repeats
 from doe.domain.errors import InputError
-from doe.domain.results import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
 from doe.words.wording import count
 from reports.files import write_whole

@@ -14,7 +14,7 @@ from doe.acts.base import version
 from doe.book.records import NewAnalysis
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
-from doe.domain.results import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
+from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
 from doe.surfaces.earlier import Earlier
 from doe.words.wording import amount_both, count, listing, shirts, shirts_at_least, stated
 

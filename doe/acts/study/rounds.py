@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
-from doe.domain.plan_kinds import learning_rounds
-from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.plan_kinds import COMPARE, learning_rounds
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,6 +42,11 @@ def coupons_to_learn_from(book: Book, key: Key) -> pd.DataFrame:
 def coupons_of_kind(book: Book, key: Key, kind: str) -> pd.DataFrame:
     """Coupons of the rounds of one kind."""
     return _of_rounds(book.plan_coupons(key), rounds_of_kind(book.plan_info(key), kind))
+
+
+def is_comparison(book: Book, key: Key) -> bool:
+    """Whether a study is a comparison of materials."""
+    return any(made.kind == COMPARE for made in book.plan_info(key).rounds)
 
 
 def rounds_of_kind(info: PlanInfo, kind: str) -> tuple[int, ...]:

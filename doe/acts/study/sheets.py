@@ -18,8 +18,8 @@ from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, re
 from doe.book.records import StudyRecord
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import CONFIRM
-from doe.domain.results import HAND_PREFIX
 from doe.domain.units import Shown
 from reports.files import write_whole
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx

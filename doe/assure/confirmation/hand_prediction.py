@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.stats import t
 
 from doe.domain.errors import InputError
-from doe.domain.results import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import HAND_STEP
 from doe.surfaces.classical.mixed import MixedFit, fit_mixed
 

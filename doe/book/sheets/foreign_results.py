@@ -26,7 +26,7 @@ from doe.domain.entry import SymptomWords, check_people
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import Factor
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.results import BATCH_COLUMNS, SIDES
+from doe.domain.outcome import BATCH_COLUMNS, SIDES
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.units import show, show_both
