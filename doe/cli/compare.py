@@ -21,9 +21,8 @@ from doe.acts.comparison.verdict import (
     write_comparison,
 )
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import LIMIT_HELP, MATERIAL_HELP
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.stack import MATERIAL_HELP
-from doe.cli.study import LIMIT_HELP
 from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted

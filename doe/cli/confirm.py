@@ -9,9 +9,8 @@ import typer
 
 from doe.cli import confirming
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY, SEED
 from doe.cli.output import Reply
-from doe.cli.plan import SEED
-from doe.cli.study import KEY
 from doe.domain.errors import InputError
 
 app = commands()

@@ -8,9 +8,9 @@ import typer
 
 from doe.acts.study.plans import extend_study
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY, SEED
 from doe.cli.output import Reply
-from doe.cli.plan import SEED, planned, planned_data
-from doe.cli.study import KEY
+from doe.cli.plan import planned, planned_data
 from doe.domain.texts import quoted
 
 app = commands()

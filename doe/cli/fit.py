@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from doe.acts.study.fits import fit_study
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.plan import SEED
-from doe.cli.study import KEY
 from doe.domain.texts import quoted
 
 app = commands()

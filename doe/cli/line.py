@@ -153,5 +153,5 @@ def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> 
             "\nMinutes to settle after a change of 10 °C (18 °F).",
             *known,
         ),
-        (f"doe gauge list {quoted(name)}",),
+        (f"doe gauge show {quoted(name)}",),
     )

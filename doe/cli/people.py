@@ -9,8 +9,8 @@ import typer
 
 from doe.acts.scoring.people import people_of_study, write_people
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.study import KEY
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.words.wording import count

@@ -11,9 +11,9 @@ from doe.acts.study.worth import sizes_worth
 from doe.cli.ask import ask_choice
 from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
+from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn, print_table
 from doe.cli.sizes import sizes_reply
-from doe.cli.study import KEY
 from doe.cli.terminal import say
 from doe.domain.texts import quoted
 from doe.plans.judge import PlanJudgement
@@ -23,11 +23,6 @@ from doe.words.wording import amount, count
 
 if TYPE_CHECKING:
     from doe.acts.study.plans import PlanChoice, PlannedRound
-
-SEED = Annotated[
-    int | None,
-    typer.Option(min=0, max=2**63 - 1, help="Repeats the same random choices; by default from the study's name."),
-]
 
 
 ALIASES_SHOWN = 3

@@ -14,9 +14,8 @@ from doe.acts.study.fits import recommend_study
 from doe.acts.study.why import explain
 from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
+from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.plan import SEED
-from doe.cli.study import KEY
 from doe.cli.why import why_blocks
 from doe.domain.texts import quoted
 from doe.words import answer as words

@@ -11,10 +11,10 @@ from doe.acts.study.rounds import is_comparison
 from doe.cli import scoring
 from doe.cli.again import record_again
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY
 from doe.cli.output import Reply, Warn
 from doe.cli.press_side import ask_coupons
 from doe.cli.sheet import PEOPLE
-from doe.cli.study import KEY
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.words.wording import count

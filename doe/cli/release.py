@@ -10,18 +10,18 @@ import typer
 from doe.acts.base import slug
 from doe.acts.recipe.release import Wishes, release_study
 from doe.cli.desk import Desk, command, commands
-from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.study import KEY
+from doe.cli.options import KEY
+from doe.cli.output import Block, Reply, Warn
+from doe.cli.recipe import recipe_table
 from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
-from doe.words.recipe import both, confirmation_sentence, window_words
+from doe.words.recipe import confirmation_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from doe.acts.recipe.release import Released
-    from doe.domain.recipe import Recipe
     from doe.domain.units import Shown
 
 
@@ -119,19 +119,3 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
         *(Warn(text) for text in recipe.cautions),
         *(("\nWhat the record can only say, not show:", *(f"  {text}" for text in said)) if said else ()),
     ]
-
-
-def recipe_table(recipe: Recipe, shown: Shown) -> Table:
-    """Settings of a recipe: surface, dial and window, temperatures in both units."""
-    rows = [
-        (
-            s.label,
-            both(s, s.surface, shown),
-            "" if s.dial is None else both(s, s.dial, shown),
-            "held constant" if s.factor in recipe.held else window_words(s, shown),
-        )
-        for s in recipe.settings
-    ]
-    has_dial = any(s.dial is not None for s in recipe.settings)
-    heads = ("setting", "surface" if has_dial else "value", *(("dial",) if has_dial else ()), "window")
-    return Table(heads, [row if has_dial else (row[0], row[1], row[3]) for row in rows])

@@ -11,8 +11,8 @@ import typer
 from doe.acts.recipe.story import write_story
 from doe.acts.study.sheets import write_report
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import SEED
 from doe.cli.output import Reply
-from doe.cli.plan import SEED
 from doe.cli.recommend import history
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted

@@ -10,8 +10,8 @@ import typer
 from doe.acts.study.labels import write_labels
 from doe.acts.study.sheets import write_sheets
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY
 from doe.cli.output import Reply, Warn
-from doe.cli.study import KEY
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.words.wording import count

@@ -7,13 +7,13 @@ from typing import Annotated
 import typer
 
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import MATERIAL_HELP
 from doe.cli.output import Reply, Table
 from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.wording import count
 
-MATERIAL_HELP = 'As "name; supplier=...; lot=...; detail=...".'
 app = commands()
 
 

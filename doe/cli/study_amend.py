@@ -11,6 +11,7 @@ import typer
 from doe.acts.gauges.line import suggested_errors
 from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY
 from doe.cli.output import Block, Reply
 from doe.cli.study_questions import readings_say
 from doe.domain.errors import InputError
@@ -21,8 +22,6 @@ from doe.words.typed import spread
 if TYPE_CHECKING:
     from doe.domain.study import Study
     from doe.domain.units import Shown
-
-STUDY = Annotated[str, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
 
 
 app = commands()
@@ -38,7 +37,7 @@ app = commands()
 )
 def amend(
     desk: Desk,
-    study: STUDY,
+    study: KEY,
     error: Annotated[
         list[str] | None, typer.Option("--error", help="Repeat: FACTOR=SETTING ERROR in production.")
     ] = None,

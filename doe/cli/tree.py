@@ -51,9 +51,12 @@ TREE: Mapping[str, Leaf | Branch] = {
     "gauge": Branch(
         "Gauge readings: a display is not the surface temperature.",
         {
-            "add": Leaf("Keep one reading of a gauge on a machine, or repeats of it.", "gauge"),
-            "list": Leaf("List the readings of a line and what they say of each machine.", "gauge"),
-            "map": Leaf("Show where a platen or an oven is cold, and where coupons may lie.", "gauge"),
+            "add": Leaf("Keep one reading of a gauge on a machine, or repeats of it.", "gauge_add"),
+            "list": Leaf(
+                "List the readings of a line, the withdrawn ones too, and the newest day of each machine.", "gauge"
+            ),
+            "show": Leaf("Show what the readings of a line say of each machine, and what to dial in.", "gauge_show"),
+            "map": Leaf("Show where a platen or an oven is cold, and where coupons may lie.", "gauge_map"),
             "withdraw": Leaf("Take a mistaken reading back; it stays visible with the reason.", "gauge"),
         },
     ),
@@ -61,7 +64,8 @@ TREE: Mapping[str, Leaf | Branch] = {
         "Studies: one tuning question for one stack on one line.",
         {
             "new": Leaf(
-                "Start a study. What is not given is asked at a terminal, else the usual is taken and said.", "study"
+                "Start a study. What is not given is asked at a terminal, else the usual is taken and said.",
+                "study_new",
             ),
             "list": Leaf("List the studies, newest first, with what is scored and the last verdict.", "study"),
             "show": Leaf("Show a study: factors, target, limits, rounds, scores so far.", "study"),
@@ -102,11 +106,11 @@ TREE: Mapping[str, Leaf | Branch] = {
         {
             "list": Leaf("List the recipes in force, those due for review first.", "recipe"),
             "show": Leaf("Show one revision: settings, handling, what it rests on, what would void it.", "recipe"),
-            "card": Leaf("Write the card for the press: one page of A4 or Letter.", "recipe"),
+            "card": Leaf("Write the card for the press: one page of A4 or Letter.", "recipe_card"),
             "history": Leaf("Show every revision of a recipe and what changed between them.", "recipe"),
             "retire": Leaf("Take a recipe out of use; every revision stays in the book.", "recipe"),
             "find": Leaf("Find the recipe whose materials are nearest, and see what differs.", "recipe"),
-            "on": Leaf("Express a recipe for a line through its gauges, and say what is not known there.", "recipe"),
+            "on": Leaf("Express a recipe for a line through its gauges, and say what is not known there.", "recipe_on"),
         },
     ),
     "compare": Leaf(

@@ -24,12 +24,12 @@ from doe.assure.gauges.cautions import (
     refuse_dial,
     suggested_error,
 )
-from doe.assure.gauges.line import gauge_line, in_force
+from doe.assure.gauges.line import gauge_line
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import true_reading
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
-from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.gauge import GaugeReading, MachineKind, in_force
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
 from doe.domain.units import METRIC, Shown, show_difference
