@@ -56,6 +56,11 @@ class Book:
         return self._store.upgraded_from
 
     @property
+    def stored(self) -> int:
+        """How many transactions were stored through this door."""
+        return self._store.stored
+
+    @property
     def label(self) -> str:
         """Where the book is, for messages."""
         return self._store.place.label

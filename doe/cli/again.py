@@ -42,7 +42,7 @@ def record_again(
         found = read_entry(file, record.study, whole_plan(book, record).coupons, symptoms=scoring.symptom_words())
         entries, notes = list(found.entries), found.notes
     elif one.says_anything:
-        entries = [scoring.read_typed(record.study, one, desk.shown, can_ask=desk.can_ask)]
+        entries = [scoring.read_typed(record.study, one, desk.shown, confirm=desk.confirm)]
     elif desk.can_ask:
         return _asked(desk, book, key)
     else:

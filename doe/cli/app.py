@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from doe.acts.base import version
-from doe.cli.terminal import error_data, error_lines, show_error
+from doe.cli.terminal import Stopped, error_data, error_lines, show_error
 from doe.cli.tree import TREE, Group
 from doe.domain.errors import DoeError, InputError
 
@@ -55,8 +55,9 @@ def explain(error: BaseException, *, as_json: bool) -> int:
     if isinstance(error, DoeError):
         show_error(error_lines(error), error_data(error), as_json=as_json)
         return EXIT_INPUT
-    if isinstance(error, KeyboardInterrupt | typer.Abort | EOFError):
-        line = "Stopped. Nothing of this command was stored."
+    if isinstance(error, Stopped | KeyboardInterrupt | typer.Abort | EOFError):
+        stored = isinstance(error, Stopped) and error.stored > 0
+        line = f"Stopped. {'What was finished before is stored.' if stored else 'Nothing of this command was stored.'}"
         show_error(["", line], {"ok": False, "error": "stopped", "message": line, "problems": []}, as_json=as_json)
         return EXIT_STOPPED
     if hasattr(error, "format_message"):  # a command line that typer could not read

@@ -37,6 +37,11 @@ def ask_yes(question: str, *, default: bool = True) -> bool:
     return bool(typer.confirm(question, default=default))
 
 
+def confirm_reading(question: str) -> bool:
+    """Ask whether a value was meant as it is read here; on standard error, for the answer may go into a pipe."""
+    return bool(typer.confirm(question, default=True, err=True))
+
+
 def ask_choice(question: str, choices: Sequence[str], *, default: str | None = None) -> str:
     """Ask for one of several; its number or its first letters will do."""
     for number, choice in enumerate(choices, start=1):

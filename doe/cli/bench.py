@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from doe.bench.serve import listen, serve
 from doe.cli.desk import Desk, command, commands, is_terminal
 from doe.cli.log import keep_log
 from doe.cli.output import Reply
@@ -31,7 +30,7 @@ app = commands()
     doe bench
     doe bench --host 0.0.0.0
     doe bench --host 192.168.1.20 --port 8080
-""",
+    """,
 )
 def bench(
     desk: Desk,
@@ -48,6 +47,9 @@ def bench(
     # the arithmetic of an early hint takes one core at most; the others answer
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
+    # NumPy reads those when it is loaded; and help needs no web server
+    from doe.bench.serve import listen, serve  # noqa: PLC0415
+
     with desk.look() as book:  # a book that cannot be opened is said before anything else
         label = book.label
     place = listen(host, port)

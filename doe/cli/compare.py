@@ -53,7 +53,7 @@ app = commands()
     doe compare "heavy tee" --powder "lot=P4"
     doe compare "heavy tee" --powder "lot=P4" --begin --as "powder lot P4"
     doe compare "powder lot P4" -o comparison.html
-""",
+    """,
 )
 def compare(
     desk: Desk,
@@ -126,7 +126,7 @@ def compare(
         wanted = Wanted(
             parts=_materials(book, name, asked),
             stack=stack,
-            limits=typed.limits(limit, None, desk.shown, can_ask=desk.can_ask) if limit else None,
+            limits=typed.limits(limit, None, desk.shown, confirm=desk.confirm) if limit else None,
             rate_margin=usual.rate_margin if margin is None else typed.share(margin, "--margin"),
             hand_margin=usual.hand_margin if hand_margin is None else hand_margin,
             power=usual.power if power is None else typed.share(power, "--power"),

@@ -24,7 +24,7 @@ app = commands()
     doe confirm "new powder" --claim 0.90 --claim 0.95 --allow 0 --allow 1
     doe confirm "new powder" --plan --claim 0.95 --assurance 0.90 --allow 0
     doe confirm "new powder" -o confirmation.html
-""",
+    """,
 )
 def confirm(
     desk: Desk,

@@ -29,7 +29,7 @@ from doe.symptoms.looks import look
 from doe.symptoms.reading import WORDS, symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
-from doe.words.typed import quantity
+from doe.words.typed import Confirm, quantity
 
 if TYPE_CHECKING:
     from doe.acts.diagnosis import Diagnosed, Setting
@@ -54,7 +54,7 @@ app = commands()
       --turned-out press_not_reached
     doe diagnose --recipe "heavy tee" --symptom scorch --set press_temp=165
     doe diagnose --past
-""",
+    """,
 )
 def diagnose(
     desk: Desk,
@@ -100,7 +100,7 @@ def diagnose(
         if released is not None:
             study = str(released.study_id)
         record = book.study(study) if book is not None and study is not None else None
-        current = _settings_typed(settings or (), record.study if record else None, desk.shown, can_ask=desk.can_ask)
+        current = _settings_typed(settings or (), record.study if record else None, desk.shown, confirm=desk.confirm)
         setting = acts.setting_of(book, study, current, kept=released)
         known = Known(
             humidity_pct=humidity,
@@ -158,7 +158,9 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
     return kept
 
 
-def _settings_typed(texts: Sequence[str], study: Study | None, shown: Shown, *, can_ask: bool) -> dict[str, float]:
+def _settings_typed(
+    texts: Sequence[str], study: Study | None, shown: Shown, *, confirm: Confirm | None
+) -> dict[str, float]:
     """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
     units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
     if study is not None:
@@ -168,7 +170,7 @@ def _settings_typed(texts: Sequence[str], study: Study | None, shown: Shown, *, 
         name, equals, value = (part.strip() for part in text.partition("="))
         if not equals or name not in units:
             raise InputError("--set", repr(text), f"one of {', '.join(units)}", "Write it like --set press_temp=150.")
-        found[name] = quantity(value, units[name], f"--set {name}", shown, can_ask=can_ask)
+        found[name] = quantity(value, units[name], f"--set {name}", shown, confirm=confirm)
     return found
 
 

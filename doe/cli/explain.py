@@ -21,7 +21,7 @@ app = commands()
     example="""
     doe explain "setting error"
     doe explain
-""",
+    """,
 )
 def explain(
     desk: Desk,

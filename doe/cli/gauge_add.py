@@ -26,7 +26,7 @@ app = commands()
     doe gauge add back-room --machine press --set 150 --measured 149 --measured 148.5
     doe gauge add back-room --machine press --set 150 --measured 143 --place front --tool infrared \\
       --emissivity 0.95 --surface-emissivity 0.9 --surroundings 30
-""",
+    """,
 )
 def add(
     desk: Desk,
@@ -55,7 +55,7 @@ def add(
     """Keep one reading of a gauge on a machine, or repeats of it."""
 
     def degc(text: str, option: str) -> float:
-        return quantity(text, "degC", option, desk.shown, can_ask=desk.can_ask)
+        return quantity(text, "degC", option, desk.shown, confirm=desk.confirm)
 
     if repeat is not None and len(measured) > 1:
         raise InputError("--repeat", repeat, "one --measured with it", "Leave it out: repeats are counted on.")

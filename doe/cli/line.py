@@ -26,7 +26,7 @@ app = commands()
     "add",
     example="""
     doe line add back-room --oven "tunnel oven" --press "swing press" --gauge "strip gauge 3"
-""",
+    """,
 )
 def add(
     desk: Desk,

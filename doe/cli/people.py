@@ -31,7 +31,7 @@ app = commands()
     example="""
     doe people "new powder"
     doe people "new powder" -o people.html
-""",
+    """,
 )
 def people(
     desk: Desk,

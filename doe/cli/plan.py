@@ -39,7 +39,7 @@ app = commands()
     doe plan "new powder" --coupons 20
     doe plan "new powder" --coupons 20 --choose optimal
     doe plan "new powder" --sizes
-""",
+    """,
 )
 def plan(
     desk: Desk,

@@ -57,7 +57,7 @@ def list_exercises(desk: Desk) -> Reply:
     example="""
     doe practice play fault --seed 2 --answer settings --answer "= dust" --answer "= ink" \\
       --answer "= no_gap" -o truth.html
-""",
+    """,
 )
 def play(
     desk: Desk,

@@ -145,7 +145,7 @@ def retire(desk: Desk, recipe: RECIPE, why: Annotated[str, typer.Option(help="Wh
     example="""
     doe recipe find tee-fine
     doe recipe find --fabric "heavy tee; supplier=Orr"
-""",
+    """,
 )
 def find(
     desk: Desk,

@@ -43,7 +43,7 @@ app = commands()
     example="""
     doe recommend "new powder"
     doe recommend "new powder" --why
-""",
+    """,
 )
 def recommend(
     desk: Desk,

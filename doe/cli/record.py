@@ -33,7 +33,7 @@ app = commands()
       --note "gauge strip under the film"
     doe record "new powder" --coupon R1-05 --void "film torn at the press"
     doe record "new powder" --again --coupon R1-06 --pass release --hand ben=3.5
-""",
+    """,
 )
 def record(
     desk: Desk,
@@ -84,7 +84,7 @@ def record(
             uses = scoring.own_uses(desk, book, study, own_sheet, columns or [])
             done = scoring.record_own(book, study, own_sheet, uses, people=person or (), why=why)
         elif one.says_anything:
-            done = scoring.record_one(book, study, one, desk.shown, why=why, can_ask=desk.can_ask)
+            done = scoring.record_one(book, study, one, desk.shown, why=why, confirm=desk.confirm)
         elif desk.can_ask:
             done = ask_coupons(book, study, desk.shown, people=person, washes=washes)
         else:

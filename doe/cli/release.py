@@ -36,7 +36,7 @@ app = commands()
       --gap "10 s, flat" --peel "cold, wait 60 s, slow and low" \\
       --second-press "7 s under a cover sheet" --care-label "wash at 40, no tumble" \\
       --room "21 degC, 45 % humidity"
-""",
+    """,
 )
 def release(
     desk: Desk,

@@ -31,7 +31,7 @@ app = commands()
     example="""
     doe report "new powder" -o report.html
     doe report --recipe "heavy tee" -o why.html
-""",
+    """,
 )
 def report(
     desk: Desk,

@@ -29,7 +29,7 @@ app = commands()
     doe sheet "new powder" -o sheets --person ana --person ben
     doe sheet "new powder" -o round-1.xlsx --round 1 --person ana --person ben
     doe sheet "new powder" -o sheets --labels a4 --link http://192.168.1.20:8731
-""",
+    """,
 )
 def sheet(
     desk: Desk,

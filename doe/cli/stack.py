@@ -23,7 +23,7 @@ app = commands()
     example="""
     doe stack add tee-fine --fabric "blank tee; supplier=Halm; lot=A12" \\
       --film "cold film; lot=77" --powder "fine powder; lot=P3"
-""",
+    """,
 )
 def add(
     desk: Desk,

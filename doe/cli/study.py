@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.rounds import is_comparison
-from doe.book.book import Book
 from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY, LIMIT_HELP
@@ -20,6 +19,9 @@ from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.wording import count
+
+if TYPE_CHECKING:
+    from doe.book.book import Book
 
 app = commands()
 
@@ -117,7 +119,7 @@ def _attempts(book: Book, study: int) -> tuple[tuple[int, str], ...]:
       --limit "powder_max=180@powder data sheet" --limit fabric_max=180 \\
       --limit oven_max=190 --limit press_max=190 --limit min_cure_time=60 \\
       --limit "min_dwell=5@film data sheet"
-""",
+    """,
 )
 def limits(
     desk: Desk,
@@ -130,7 +132,7 @@ def limits(
         record = book.study(study)
         found = record.study.limits
         if limit:
-            found = typed.limits(limit, found, desk.shown, can_ask=desk.can_ask)
+            found = typed.limits(limit, found, desk.shown, confirm=desk.confirm)
         elif desk.can_ask and missing(record.study):
             found = typed.limits(ask_limits(record.study, desk.shown), found, desk.shown)
         changed = replace(record.study, limits=found)

@@ -33,7 +33,7 @@ app = commands()
     example="""
     doe study amend "new powder" --error press_temp=6 --why "gauge readings over a week"
     doe study amend "new powder" --trial-error press_temp=2 --why "all coupons at the centre"
-""",
+    """,
 )
 def amend(
     desk: Desk,

@@ -25,7 +25,7 @@ app = commands()
       --factor cure_temp=110..140,sd=4 --factor cure_time=90..210 \\
       --factor press_temp=140..170,sd=5 --factor dwell=8..20 --hold pressure=3bar \\
       --forbid "cure_temp >= 138 and cure_time >= 200; film curls"
-""",
+    """,
 )
 def new(
     desk: Desk,
@@ -70,7 +70,7 @@ def new(
     with desk.open() as book:
         if desk.can_ask and not wanted.is_complete:
             wanted = ask_missing(book, wanted, desk.shown)
-        study = study_of(wanted, desk.shown, can_ask=desk.can_ask)
+        study = study_of(wanted, desk.shown, confirm=desk.confirm)
         suggested = suggested_errors(book, wanted.line)
         study, errors = with_measured_errors(study, wanted, suggested, desk.shown)
         refuse_held(study)

@@ -15,6 +15,14 @@ from doe.domain.errors import DoeError, InputError, InputErrors
 WIDTH = 80
 
 
+class Stopped(Exception):
+    """A person stopped a command; ``stored`` says how many times it had stored something by then."""
+
+    def __init__(self, stored: int) -> None:
+        super().__init__(stored)
+        self.stored = stored
+
+
 def print_json(data: Mapping[str, Any]) -> None:
     """One JSON object on standard output."""
     print(json.dumps(data, ensure_ascii=not _takes_unicode(sys.stdout), indent=2, allow_nan=False))

@@ -188,7 +188,10 @@ class Group(TyperGroup):
 
     def invoke(self, ctx: Any) -> Any:
         """Call the command that was named."""
-        done = super().invoke(ctx)
+        try:
+            done = super().invoke(ctx)
+        except KeyboardInterrupt as error:  # typer would leave without a word
+            raise typer.Abort from error
         if ctx.invoked_subcommand is None:
             typer.echo(ctx.get_help())
         return done

@@ -18,6 +18,7 @@ LOOKS = (
     ("line", "list"),
     ("line", "show", "back room"),
     ("gauge", "list", "back room"),
+    ("gauge", "show", "back room"),
     ("fit", STUDY),
     ("recommend", STUDY),
     ("sheet", STUDY),
