@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from doe.acts.answers import facts_data
 from doe.acts.study.fits import fit_study
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
+from doe.words.setpoint import said as in_words
 
 app = commands()
 
@@ -22,10 +24,10 @@ def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
         Table(("factor", "learned"), rows, right=("learned",)),
         "\nlearned: how much narrower the place of the best setting is than before the coupons.",
     )
-    said: tuple[Block, ...] = (
-        *(f"  {text}" for text in belief.sentences),
-        *(Warn(text) for text in surfaces.warnings),
+    sentences, warnings = (
+        in_words(fitted.record.study, facts, desk.shown) for facts in (belief.facts, surfaces.warnings)
     )
+    said: tuple[Block, ...] = (*(f"  {text}" for text in sentences), *(Warn(text) for text in warnings))
     return Reply(
         {
             "study": fitted.record.name,
@@ -38,9 +40,11 @@ def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
                 "right": belief.right,
                 "fit_p_value": belief.fit_p_value,
                 "learned": belief.learned,
-                "sentences": belief.sentences,
+                "sentences": sentences,
+                "facts": facts_data(belief.facts),
             },
-            "warnings": surfaces.warnings,
+            "warnings": warnings,
+            "facts": facts_data(surfaces.warnings),
         },
         (f"Fitted {fitted.record.name}. {fitted.counts.sentence}", *said, *learned),
         (f"doe recommend {quoted(fitted.record.name)}",),

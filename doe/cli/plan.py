@@ -18,7 +18,7 @@ from doe.cli.terminal import say
 from doe.domain.texts import quoted
 from doe.plans.judge import PlanJudgement
 from doe.plans.plan import KIND_LABELS
-from doe.words.dials import dials_of_coupons
+from doe.words.dials import SCALE_WORDS, dials_of_coupons
 from doe.words.wording import amount, count
 
 if TYPE_CHECKING:
@@ -188,6 +188,7 @@ def planned_data(made: PlannedRound) -> dict[str, object]:
         "seed": made.plan.seed,
         "coupons": made.coupons,
         "notes": made.notes,
+        "scale": made.scale,
         "judgement": made.judgement,
         "dials": dial_data(dials),
         "gauge_cautions": made.cautions,
@@ -211,7 +212,7 @@ def planned(made: PlannedRound, desk: Desk) -> list[Block]:
         f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
         f"(in random order {j.hours_random:.1f} hours).",
         *tells(j),
-        *(f"  * {note}" for note in made.notes),
+        *(f"  * {note}" for note in (*made.notes, SCALE_WORDS[made.scale])),
         Table(heads, rows, right=heads[1:]),
         "\noven, press: batches made at one setting of that machine.",
         *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),

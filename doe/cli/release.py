@@ -16,7 +16,7 @@ from doe.cli.recipe import recipe_table
 from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
-from doe.words.recipe import confirmation_sentence
+from doe.words.recipe import confirmation_sentence, recipe_cautions
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -116,6 +116,6 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
         recipe_table(recipe, shown),
         "",
         confirmation_sentence(recipe.confirmation, recipe.exception),
-        *(Warn(text) for text in recipe.cautions),
+        *(Warn(text) for text in recipe_cautions(recipe)),
         *(("\nWhat the record can only say, not show:", *(f"  {text}" for text in said)) if said else ()),
     ]

@@ -10,7 +10,6 @@ import pandas as pd
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.masks import is_forbidden
-from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.seeds import check_seed
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
@@ -84,7 +83,7 @@ def make_plan(
         order=order,
         coupons_per_garment=coupons_per_garment,
     )
-    notes = (*notes, *order_notes(study, frame, line, order), SURFACE_NOTE)
+    notes = (*notes, *order_notes(study, frame, line, order))
     return Plan(study, kind, seed, frame, notes)
 
 

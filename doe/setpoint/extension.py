@@ -14,13 +14,13 @@ from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.recommendation import NEXT_COUPONS
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.surfaces.fitted import Surfaces
+from doe.surfaces.contract import FittedSurfaces
 
 
 def extend_plan(
     study: Study,
     plan: Plan,
-    surfaces: Surfaces,
+    surfaces: FittedSurfaces,
     *,
     coupons: int = NEXT_COUPONS,
     seed: int = 0,

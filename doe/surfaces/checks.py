@@ -19,8 +19,8 @@ from doe.surfaces.classical.firth import FirthFit, fit_firth
 from doe.surfaces.classical.least_squares import LeastSquaresFit, fit_least_squares
 from doe.surfaces.classical.mixed import MixedFit, fit_mixed
 from doe.surfaces.classical.ordinal import OrdinalFit, fit_ordinal
+from doe.surfaces.classical.pure_error import LackOfFit, judge_lack_of_fit
 from doe.surfaces.classical.terms import Kind, ModelTerms, build_terms
-from doe.surfaces.classical.variance_table import LackOfFit, judge_lack_of_fit
 from doe.surfaces.hand_scores import mean_hand
 
 FloatArray = NDArray[np.float64]

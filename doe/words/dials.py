@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from doe.assure.gauges.cautions import NOT_CHECKED, machine_temperatures
 from doe.assure.gauges.line import GaugedLine
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
 
@@ -19,6 +20,12 @@ COARSE_STEP_DEGC = 2.0
 """A dial with larger steps cannot be given every surface temperature of a plan (our guess, no source)."""
 
 USUAL_STEP_DEGC = 1.0
+
+SCALE_WORDS: dict[Scale, str] = {
+    "surface": "Temperatures are those of the surface; what to dial in for them stands on the bench sheet.",
+    "dial": "Temperatures are what was dialled in.",
+}
+"""What the temperatures of a round's coupons are."""
 
 
 @dataclass(frozen=True)

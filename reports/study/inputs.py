@@ -16,7 +16,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
 from doe.surfaces.checks import ClassicalChecks
-from doe.surfaces.fitted import Surfaces
+from doe.surfaces.contract import FittedSurfaces
 from doe.words.confirmation import ConfirmationFacts
 from reports.study.photos import CouponPhoto
 
@@ -48,7 +48,7 @@ class StudyReport:
     Attributes
     ----------
     study, stack, line
-    surfaces : Surfaces
+    surfaces : FittedSurfaces
         What `doe.fit` returned for these results.
     answer : Answer
         What `doe.recommend` returned for these surfaces.
@@ -83,7 +83,7 @@ class StudyReport:
     study: Study
     stack: Stack
     line: Line
-    surfaces: Surfaces
+    surfaces: FittedSurfaces
     answer: Answer
     coupons: pd.DataFrame
     results: pd.DataFrame

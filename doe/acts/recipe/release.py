@@ -508,6 +508,7 @@ def _recipe(
         seed=kept.seed,
         version=kept.version,
         verdict=answer.verdict,
+        as_dialled=dials.as_dialled,
     )
 
 

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
-from doe.domain.plan_kinds import COMPARE, learning_rounds
+from doe.domain.plan_kinds import COMPARE, Scale, is_as_dialled, learning_rounds
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from doe.book.book import Book
-    from doe.book.records import PlanInfo
+    from doe.book.records import PlanInfo, StudyRecord
 
 _PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
 
@@ -52,6 +52,11 @@ def is_comparison(book: Book, key: Key) -> bool:
 def rounds_of_kind(info: PlanInfo, kind: str) -> tuple[int, ...]:
     """Numbers of the rounds of one kind."""
     return tuple(made.round for made in info.rounds if made.kind == kind)
+
+
+def scale_of(book: Book, record: StudyRecord) -> Scale:
+    """What the temperatures of a study's coupons are."""
+    return "dial" if is_as_dialled(book.plan_info(record.id).rounds) else "surface"
 
 
 def notes_to_learn_from(info: PlanInfo) -> tuple[str, ...]:
