@@ -13,7 +13,7 @@ from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY
 from doe.cli.output import Block, Reply
-from doe.cli.study_questions import readings_say
+from doe.cli.study_errors import readings_say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.domain.units import show_difference

@@ -12,7 +12,8 @@ from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import LIMIT_HELP
 from doe.cli.output import Reply
-from doe.cli.study_questions import StudyOptions, ask_missing, study_of, with_measured_errors
+from doe.cli.study_errors import with_measured_errors
+from doe.cli.study_questions import StudyOptions, ask_missing, study_of
 
 app = commands()
 
@@ -72,7 +73,7 @@ def new(
             wanted = ask_missing(book, wanted, desk.shown)
         study = study_of(wanted, desk.shown, confirm=desk.confirm)
         suggested = suggested_errors(book, wanted.line)
-        study, errors = with_measured_errors(study, wanted, suggested, desk.shown)
+        study, errors = with_measured_errors(study, wanted.factors, suggested, desk.shown)
         refuse_held(study)
         number = book.add_study(study, stack=wanted.stack, line=wanted.line)
         record = book.study(number)

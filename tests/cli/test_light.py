@@ -12,7 +12,9 @@ STUDY = "new powder on the heavy tee"
 NUMERICS = ("numpy", "pandas", "scipy", "matplotlib")
 LOOKING = [
     ("explain",),
-    ("explain", "room"),
+    ("explain", "setting", "error"),
+    ("guide",),
+    ("guide", "powder"),
     ("stack", "list"),
     ("stack", "show", "heavy tee, fine powder"),
     ("line", "list"),
