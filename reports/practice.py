@@ -13,7 +13,7 @@ from matplotlib.patches import Rectangle
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, DrillResult, MapPicture
-from doe.symptoms import symptom
+from doe.symptoms.reading import symptom
 from doe.words import practice as words
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.practice import of_hundred

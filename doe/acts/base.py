@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, date, datetime
 from functools import cache
-from importlib.metadata import PackageNotFoundError
-from importlib.metadata import version as installed
 from zlib import crc32
 
 Progress = Callable[[float], None]
@@ -19,15 +18,22 @@ FIT, RECOMMEND = "fit", "recommend"
 @cache
 def version() -> str:
     """Version of this program, kept with every analysis."""
+    from importlib import metadata  # noqa: PLC0415 - a fifth of the time of `doe --help`, which shows no version
+
     try:
-        return installed(DISTRIBUTION)
-    except PackageNotFoundError:  # run from a folder that was never installed
+        return metadata.version(DISTRIBUTION)
+    except metadata.PackageNotFoundError:  # run from a folder that was never installed
         return "not installed"
 
 
 def usual_seed(name: str) -> int:
     """Seed of a study when none is given: the same for the same name, so that nothing depends on luck."""
     return crc32(name.encode()) % 100_000
+
+
+def today() -> date:
+    """The day asked about when none is named, on the clock the book keeps."""
+    return datetime.now(UTC).date()
 
 
 def slug(name: str) -> str:

@@ -11,21 +11,21 @@ from doe.acts.base import Key
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.sheets import people_of
 from doe.cli.ask import ask, ask_text
-from doe.cli.output import say
 from doe.cli.scoring import Recorded, recorded, symptom_words
+from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.said import read_hand, read_symptoms, read_void
 from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.symptoms import symptom
+from doe.symptoms.reading import symptom
 from doe.words.wording import amount
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book
+    from doe.book.book import Book
 
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 

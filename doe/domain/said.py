@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 
 from doe.domain.errors import InputError
-from doe.domain.results import check_hand
+from doe.domain.outcome import check_hand
 from doe.domain.units import parse_number
 
 NOTHING = frozenset({"", "nan", "n/a", "na", "null", "none", "nil", "-", "–", "—", "--", "...", "…"})

@@ -8,7 +8,7 @@ from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown, parse_quantity, show
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from doe.practice.baselines import centre
 from doe.practice.drill import (
     Drill,
@@ -21,8 +21,8 @@ from doe.practice.drill import (
     told,
 )
 from doe.practice.drill_line import line_to_tune
-from doe.setpoint import recommend
-from doe.surfaces import fit
+from doe.setpoint.recommendation import recommend
+from doe.surfaces.fitted import fit
 
 PER_SWEEP = 5
 

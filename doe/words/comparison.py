@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from doe.assure import Comparison
+from doe.assure.comparison.verdict import Comparison
 from doe.words.wording import count, percent, stated
 
 HEADLINES = {

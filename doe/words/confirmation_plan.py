@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from doe.assure import ClaimPlan, Confirmation
 from doe.assure.confirmation.attempts import ConfirmationPlan
+from doe.assure.confirmation.claims import ClaimPlan
+from doe.assure.confirmation.verdict import Confirmation
 from doe.domain.texts import quoted
 from doe.words.wording import count, listing, percent, stated
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
-from doe.symptoms import WORDS
 from doe.symptoms.faults import fault
 from doe.symptoms.known import BecauseCode
 from doe.symptoms.looks import Look, look
+from doe.symptoms.reading import WORDS
 from doe.words.wording import count, listing, sentence
 
 if TYPE_CHECKING:

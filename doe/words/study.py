@@ -15,7 +15,7 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated
 
 if TYPE_CHECKING:
-    from doe.setpoint import Answer
+    from doe.setpoint.answer import Answer
 
 MOST_NAMED = 6
 """Coupons that one sentence names; of more it says how many."""

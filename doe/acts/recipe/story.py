@@ -23,7 +23,9 @@ from doe.domain.errors import InputError
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
-from doe.plans import KIND_LABELS, KINDS, Plan, compare_plans, judge_plan, left_out
+from doe.plans.compare import compare_plans, left_out
+from doe.plans.judge import judge_plan
+from doe.plans.plan import KIND_LABELS, KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.words.confirmation_plan import claim_words, judged_words
 from doe.words.dates import day, local
@@ -39,8 +41,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.acts.study.fits import Fitted
-    from doe.book import AnalysisRecord, Book, KeptRecipe, StudyRecord
-    from doe.setpoint import Answer
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
+    from doe.setpoint.answer import Answer
 
 CASE = "case"
 """Topic of the notes that hold the shop's diagnosed cases."""

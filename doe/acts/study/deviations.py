@@ -12,7 +12,8 @@ from doe.domain.finding import Finding
 from doe.words.dates import day
 
 if TYPE_CHECKING:
-    from doe.book import Book, HistoryEntry, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import HistoryEntry, StudyRecord
 
 DeviationKind = Literal["void", "correction", "setting", "late", "change", "unplanned"]
 DeviationCode = Literal["void", "counts again", "corrected", "measured", "late wash", "changed", "unplanned"]
