@@ -23,9 +23,10 @@ MAY_IMPORT = {
     "doe.assure": {"doe.domain", "doe.plans", "doe.surfaces", "doe.setpoint"},
     "doe.symptoms": {"doe.domain"},
     "doe.practice": {"doe.domain", "doe.symptoms", *NUMERICAL},
+    "doe.words": {"doe.domain", "doe.symptoms", "doe.practice", *NUMERICAL},
     "doe.book": {"doe.domain"},
-    "doe.acts": {"doe.domain", "doe.symptoms", "doe.practice", "doe.book", "reports", *NUMERICAL},
-    "reports": {"doe.domain", "doe.symptoms", "doe.practice", *NUMERICAL},
+    "doe.acts": {"doe.domain", "doe.symptoms", "doe.practice", "doe.book", "doe.words", "reports", *NUMERICAL},
+    "reports": {"doe.domain", "doe.symptoms", "doe.practice", "doe.words", *NUMERICAL},
 }
 EVERYTHING = {"doe.cli", "doe.bench"}
 HEAVY = {"numpy", "pandas", "scipy", "matplotlib"}

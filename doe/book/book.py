@@ -26,6 +26,7 @@ from doe.book.records import (
 )
 from doe.book.store import Store, open_store
 from doe.domain.errors import InputError
+from doe.domain.fact import Fact
 from doe.domain.gauge import GaugeReading
 from doe.domain.recipe import Recipe
 from doe.domain.score import ScoreEntry, SecondLook
@@ -229,7 +230,7 @@ class Book:
     # plans
 
     def save_round(
-        self, key: str | int, coupons: pd.DataFrame, *, kind: str, seed: int, notes: Sequence[str] = ()
+        self, key: str | int, coupons: pd.DataFrame, *, kind: str, seed: int, notes: Sequence[Fact | str] = ()
     ) -> tuple[int, ...]:
         """Append the coupons of a new round; returns the numbers of the rounds that were new.
 
@@ -259,7 +260,7 @@ class Book:
         coupons: pd.DataFrame,
         *,
         round_kind: str,
-        notes: Sequence[str],
+        notes: Sequence[Fact | str],
         kind: str,
         inputs_hash: str,
         seed: int,
@@ -322,7 +323,7 @@ class Book:
         entries: Sequence[ScoreEntry],
         *,
         kind: str,
-        notes: Sequence[str] = (),
+        notes: Sequence[Fact | str] = (),
         why: str = "",
     ) -> int:
         """Store coupons that were made elsewhere together with their scores, all or none; returns the new fields.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from doe.domain.fact import Fact
 from doe.domain.gauge import GaugeReading
 from doe.domain.recipe import Recipe
 from doe.domain.score import FieldValue, ScoreEntry
@@ -66,7 +67,7 @@ class RoundInfo:
     round: int
     kind: str
     seed: int
-    notes: tuple[str, ...]
+    notes: tuple[Fact | str, ...]
     coupons: int
     made_at: datetime
     made_by: str
@@ -89,7 +90,7 @@ class PlanInfo:
         return self.rounds[0].seed if self.rounds else 0
 
     @property
-    def notes(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[Fact | str, ...]:
         """Notes of every round, in order, each once."""
         return tuple(dict.fromkeys(note for made in self.rounds for note in made.notes))
 
@@ -132,7 +133,7 @@ class NewRound:
     coupons: pd.DataFrame
     kind: str
     seed: int
-    notes: tuple[str, ...] = ()
+    notes: tuple[Fact | str, ...] = ()
     entries: tuple[ScoreEntry, ...] = ()
 
 

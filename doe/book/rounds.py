@@ -14,6 +14,7 @@ from doe.book.studies import Key, find, find_open
 from doe.book.tables import acts, coupons, rounds
 from doe.book.text import from_text, moment_of, to_text
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.fact import Fact, fact_of
 from doe.domain.serial import study_from
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, check_line
@@ -26,7 +27,7 @@ PLACE_COLUMNS = ("cure_batch", "press_batch", "cure_order", "press_order", "garm
 
 
 def save(
-    writing: Writing, key: Key, frame: pd.DataFrame, *, kind: str, seed: int, notes: Sequence[str]
+    writing: Writing, key: Key, frame: pd.DataFrame, *, kind: str, seed: int, notes: Sequence[Fact | str]
 ) -> tuple[int, ...]:
     """Append the rounds of a plan that are not stored yet; returns their numbers.
 
@@ -226,7 +227,15 @@ def info(connection: sa.Connection, key: Key) -> PlanInfo:
     )
     return PlanInfo(
         tuple(
-            RoundInfo(m.number, m.kind, m.seed, tuple(from_text(m.notes)), m.coupons, moment_of(m.at), m.who)
+            RoundInfo(
+                m.number,
+                m.kind,
+                m.seed,
+                tuple(map(fact_of, from_text(m.notes))),
+                m.coupons,
+                moment_of(m.at),
+                m.who,
+            )
             for m in made
         )
     )

@@ -28,4 +28,6 @@ def register(root: typer.Typer) -> None:
         with desk.open(create=False) as book, desk.progress("choosing coupons") as tell:
             made = extend_study(book, study, coupons=coupons, seed=seed, progress=tell, shown=desk.shown)
         name = quoted(made.record.name)
-        return Reply(planned_data(made), planned(made, desk), (f"doe sheet {name} -o sheets --round {made.round}",))
+        return Reply(
+            planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {name} -o sheets --round {made.round}",)
+        )

@@ -29,10 +29,10 @@ class MadeRound(Protocol):
 
 
 class NotedRound(MadeRound, Protocol):
-    """The same with the sentences kept with it."""
+    """The same with the notes kept with it."""
 
     @property
-    def notes(self) -> tuple[str, ...]: ...
+    def notes(self) -> tuple[object, ...]: ...
 
 
 def is_as_dialled(rounds: Sequence[NotedRound]) -> bool:

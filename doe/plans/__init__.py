@@ -6,11 +6,10 @@ from doe.plans.augment import augment_plan
 from doe.plans.build import add_round, make_plan
 from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
-from doe.plans.plan import KIND_LABELS, KINDS, ORDERS, REPEAT_CENTRE, Plan
+from doe.plans.plan import KINDS, ORDERS, REPEAT_CENTRE, Plan
 
 __all__ = [
     "KINDS",
-    "KIND_LABELS",
     "ORDERS",
     "REPEAT_CENTRE",
     "LeftOut",

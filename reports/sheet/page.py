@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from doe.domain.entry import sheet_letters
+from doe.domain.fact import Fact
 from doe.domain.factors import Factor, Stage
 from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
 from doe.domain.plan_kinds import SURFACE_NOTE
@@ -18,6 +19,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show, show_both
 from doe.symptoms import short_list, symptom
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.plans import plan_notes
 from doe.words.wording import count, date, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
@@ -175,7 +177,7 @@ def bench_sheet(
     shown: Shown = METRIC,
     round_number: int | None = None,
     made_by: str = "",
-    notes: Sequence[str] = (),
+    notes: Sequence[Fact | str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
@@ -198,7 +200,7 @@ def bench_sheet(
     round_number : int, optional
         The round to print; the last one when left out.
     made_by : str, optional
-    notes : sequence of str, optional
+    notes : sequence of Fact or str, optional
         Sentences of the plan that the person at the machine should see.
     gauged : GaugedLine, optional
         The line with its corrections in force: what is dialled in for the surface temperatures of the plan. Without it
@@ -247,7 +249,7 @@ def sheet_page(
     shown: Shown = METRIC,
     round_number: int | None = None,
     made_by: str = "",
-    notes: Sequence[str] = (),
+    notes: Sequence[Fact | str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
@@ -270,7 +272,7 @@ def sheet_page(
         else f"Round {wanted}, {count(len(mine), 'coupon')}.",
         made_line=f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
         kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
-        rules=tuple(notes) if confirms else (),
+        rules=plan_notes(notes, study, shown) if confirms else (),
         stack_pairs=stack_pairs(stack, line),
         held_pairs=tuple(_held_pair(dials, name, value, shown) for name, value in study.held.items()),
         limit_pairs=limit_pairs(study, shown),
@@ -280,7 +282,7 @@ def sheet_page(
                     *dials.remarks,
                     *cautions,
                     *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester),
-                    *(() if confirms else (note for note in notes if note != SURFACE_NOTE)),
+                    *(() if confirms else plan_notes((n for n in notes if n != SURFACE_NOTE), study, shown)),
                 )
             )
         ),

@@ -15,6 +15,7 @@ from doe.words.answer import (
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.confirmation import standing
 from doe.words.confirmation import steps as confirmation_steps
+from doe.words.plans import plan_notes
 from doe.words.setting_errors import errors_counted
 from doe.words.wording import amount, count, date, held, other_units, range_both, stated
 from reports.confirmation.page import confirmation_section
@@ -121,7 +122,11 @@ def study_page(report: StudyReport) -> StudyPage:
         limit_pairs=limit_pairs(study, shown),
         range_pairs=range_pairs(report),
         forbidden_lines=tuple(forbidden_words(study, combination, shown) for combination in study.forbidden),
-        method_lines=(*METHOD_LINES, *errors_counted(study, report.surfaces.results, shown), *report.plan_notes),
+        method_lines=(
+            *METHOD_LINES,
+            *errors_counted(study, report.surfaces.results, shown),
+            *plan_notes(report.plan_notes, study, shown),
+        ),
         method_pairs=method_pairs(answer.method),
         prior_pairs=prior_pairs(),
         provenance_pairs=provenance_pairs(report),

@@ -23,10 +23,11 @@ from doe.domain.errors import InputError
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown, show_both
-from doe.plans import KIND_LABELS, KINDS, Plan, compare_plans, judge_plan, left_out
+from doe.plans import KINDS, Plan, compare_plans, judge_plan, left_out
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.symptoms import WORDS
 from doe.symptoms.faults import fault
+from doe.words.plans import kind_label
 from doe.words.recipe import confirmation_sentence
 from doe.words.wording import count, listing, stated
 from reports.files import write_whole
@@ -258,12 +259,11 @@ def _rounds(book: Book, record: StudyRecord) -> tuple[Any, ...]:
     return tuple(
         RoundFacts(
             r.round,
-            {**KIND_LABELS, **judging}.get(r.kind, r.kind),
+            judging.get(r.kind) or kind_label(r.kind),
             r.seed,
             r.coupons,
             local(r.made_at),
             r.made_by,
-            r.notes,
         )
         for r in book.plan_info(record.id).rounds
     )

@@ -13,9 +13,11 @@ from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from
 from doe.domain.errors import InputError
+from doe.domain.fact import Fact
 from doe.domain.units import METRIC, Shown
 from doe.plans import Plan, add_round, augment_plan, compare_plans, judge_plan, left_out, make_plan
 from doe.setpoint import extend_plan
+from doe.words.plans import why_left_out
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -51,7 +53,10 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
     absent = left_out(record.study, coupons=coupons)
     if not judged:
         raise InputError(
-            "--coupons", coupons, "enough for one of the plans", absent[0].reason if absent else "Add coupons."
+            "--coupons",
+            coupons,
+            "enough for one of the plans",
+            why_left_out(absent[0]) if absent else "Add coupons.",
         )
     return PlanChoice(record, coupons, seed, judged, absent, gauged, study_cautions(book, record, gauged, shown=shown))
 
@@ -67,7 +72,7 @@ class PlannedRound:
     plan: Plan
     round: int
     kind: str
-    notes: tuple[str, ...]
+    notes: tuple[Fact | str, ...]
     judgement: PlanJudgement
     gauged: GaugedLine
     cautions: tuple[str, ...]

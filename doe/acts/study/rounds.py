@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
+from doe.domain.fact import Fact
 from doe.domain.plan_kinds import learning_rounds
 from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
 
@@ -48,7 +49,7 @@ def rounds_of_kind(info: PlanInfo, kind: str) -> tuple[int, ...]:
     return tuple(made.round for made in info.rounds if made.kind == kind)
 
 
-def notes_to_learn_from(info: PlanInfo) -> tuple[str, ...]:
+def notes_to_learn_from(info: PlanInfo) -> tuple[Fact | str, ...]:
     """Notes of the rounds that search for the window, each once."""
     mine = learning_rounds(info.rounds)
     return tuple(dict.fromkeys(note for made in info.rounds if made.round in mine for note in made.notes))
