@@ -23,10 +23,10 @@ MAY_IMPORT = {
     "doe.assure": {"doe.domain", "doe.plans", "doe.surfaces", "doe.setpoint"},
     "doe.symptoms": {"doe.domain"},
     "doe.practice": {"doe.domain", "doe.symptoms", *NUMERICAL},
-    "doe.words": {"doe.domain", "doe.symptoms", "doe.practice", *NUMERICAL},
     "doe.book": {"doe.domain"},
-    "doe.acts": {"doe.domain", "doe.symptoms", "doe.practice", "doe.book", "doe.words", "reports", *NUMERICAL},
+    "doe.words": {"doe.domain", "doe.symptoms", "doe.practice", *NUMERICAL},
     "reports": {"doe.domain", "doe.symptoms", "doe.practice", "doe.words", *NUMERICAL},
+    "doe.acts": {"doe.domain", "doe.symptoms", "doe.practice", "doe.book", "doe.words", "reports", *NUMERICAL},
 }
 EVERYTHING = {"doe.cli", "doe.bench"}
 HEAVY = {"numpy", "pandas", "scipy", "matplotlib"}

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
+from doe.domain.plan_kinds import Scale
 from doe.domain.recipe import Recipe
 from doe.domain.score import FieldValue, ScoreEntry
 from doe.domain.stack import Line, Stack
@@ -67,10 +68,11 @@ class RoundInfo:
     round: int
     kind: str
     seed: int
-    notes: tuple[Fact | str, ...]
+    notes: tuple[Finding | str, ...]
     coupons: int
     made_at: datetime
     made_by: str
+    scale: Scale = "dial"
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,7 @@ class PlanInfo:
         return self.rounds[0].seed if self.rounds else 0
 
     @property
-    def notes(self) -> tuple[Fact | str, ...]:
+    def notes(self) -> tuple[Finding | str, ...]:
         """Notes of every round, in order, each once."""
         return tuple(dict.fromkeys(note for made in self.rounds for note in made.notes))
 
@@ -133,8 +135,9 @@ class NewRound:
     coupons: pd.DataFrame
     kind: str
     seed: int
-    notes: tuple[Fact | str, ...] = ()
+    notes: tuple[Finding | str, ...] = ()
     entries: tuple[ScoreEntry, ...] = ()
+    scale: Scale = "dial"
 
 
 @dataclass(frozen=True)

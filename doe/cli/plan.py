@@ -18,7 +18,7 @@ from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.plans import PlanJudgement
-from doe.words.dials import dials_of_coupons
+from doe.words.dials import SCALE_WORDS, dials_of_coupons
 from doe.words.plans import judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
 from doe.words.wording import amount, count
 
@@ -202,6 +202,7 @@ def planned_data(made: PlannedRound, shown: Shown) -> dict[str, object]:
         "coupons": made.coupons,
         "notes": plan_notes(made.notes, made.record.study, shown),
         "note_facts": made.notes,
+        "scale": made.scale,
         "judgement": judgement_data(made.judgement, made.record.study, shown),
         "dials": dial_data(dials),
         "gauge_cautions": made.cautions,
@@ -225,7 +226,7 @@ def planned(made: PlannedRound, desk: Desk) -> list[Block]:
         f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
         f"(in random order {j.hours_random:.1f} hours).",
         *tells(j, made.record.study, shown),
-        *(f"  * {note}" for note in plan_notes(made.notes, made.record.study, shown)),
+        *(f"  * {note}" for note in (*plan_notes(made.notes, made.record.study, shown), SCALE_WORDS[made.scale])),
         Table(heads, rows, right=heads[1:]),
         "\noven, press: batches made at one setting of that machine.",
         *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),

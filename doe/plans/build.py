@@ -9,7 +9,6 @@ import pandas as pd
 
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.seeds import check_seed
 from doe.domain.space import is_forbidden
 from doe.domain.stack import DEFAULT_LINE, Line
@@ -84,7 +83,7 @@ def make_plan(
         order=order,
         coupons_per_garment=coupons_per_garment,
     )
-    return Plan(study, kind, seed, frame, (*notes, *order_notes(study, frame, line, order), SURFACE_NOTE))
+    return Plan(study, kind, seed, frame, (*notes, *order_notes(study, frame, line, order)))
 
 
 def add_round(

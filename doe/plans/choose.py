@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.plans.classical import CLASSICAL, check_kind, classical_points, sizes
 from doe.plans.model import term_names
@@ -18,7 +18,7 @@ LEAST_OPTIMAL = 12
 
 def choose_points(
     study: Study, kind: str, coupons: int, rng: np.random.Generator
-) -> tuple[Points, str, tuple[Fact, ...]]:
+) -> tuple[Points, str, tuple[Finding, ...]]:
     """Points of a plan, the kind it turned out to be, and notes. At least two points have the role ``centre``.
 
     Raises
@@ -26,7 +26,7 @@ def choose_points(
     InputError
         If the kind does not exist in this size for this study.
     """
-    notes: tuple[Fact, ...] = ()
+    notes: tuple[Finding, ...] = ()
     if kind == "auto":
         kind, why = suitable_kind(study, coupons)
         notes = (why,)
@@ -65,7 +65,7 @@ def _check_centre(study: Study, points: Points) -> Points:
     return points
 
 
-def suitable_kind(study: Study, coupons: int) -> tuple[str, Fact]:
+def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
     """Kind that suits this many coupons, with the reason.
 
     The response is expected to bend (too little heat and too much both fail), so a plan that can carry the full

@@ -8,7 +8,7 @@ import numpy as np
 from pyDOE3 import bbdesign, ff2n, fracfact
 
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.plans.notes import note
 from doe.plans.points import (
@@ -70,7 +70,7 @@ def check_kind(study: Study, kind: str) -> None:
         )
 
 
-def base_points(study: Study, kind: str) -> tuple[Points, tuple[Fact, ...]]:
+def base_points(study: Study, kind: str) -> tuple[Points, tuple[Finding, ...]]:
     """Points of a classical plan without centre coupons, and what was done to keep them allowed.
 
     A point in a forbidden combination is moved to the nearest allowed one; a fraction is first tried with its
@@ -144,7 +144,7 @@ def _fraction(study: Study, kind: str, *, mirrored: bool) -> Points:
     return points
 
 
-def _move(study: Study, kind: str, points: Points, bad: np.ndarray) -> tuple[Points, tuple[Fact, ...]]:
+def _move(study: Study, kind: str, points: Points, bad: np.ndarray) -> tuple[Points, tuple[Finding, ...]]:
     share = bad.mean()
     if share > 0.25:
         raise InputError(
@@ -188,7 +188,7 @@ def most_centre(study: Study) -> int:
     return max(MOST_CENTRE, 2 * len(level_combinations(study)))
 
 
-def classical_points(study: Study, kind: str, coupons: int) -> tuple[Points, tuple[Fact, ...]]:
+def classical_points(study: Study, kind: str, coupons: int) -> tuple[Points, tuple[Finding, ...]]:
     """All points of a classical plan of exactly this many coupons, centre coupons last, and notes.
 
     Raises

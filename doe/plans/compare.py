@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from doe.domain.errors import InputError
-from doe.domain.fact import Fact, Value
+from doe.domain.finding import Finding, Value
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.build import make_plan
@@ -30,7 +30,7 @@ class LeftOut:
     """A kind of plan that the budget or the study does not allow, and why."""
 
     kind: str
-    reason: Fact
+    reason: Finding
 
 
 def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEFAULT_LINE) -> tuple[PlanJudgement, ...]:
@@ -95,7 +95,7 @@ def _size(study: Study, kind: str, coupons: int) -> int | LeftOut:
 
 
 def _left_out(kind: str, code: ReasonCode, **values: Value) -> LeftOut:
-    return LeftOut(kind, Fact(code, values))
+    return LeftOut(kind, Finding(code, values))
 
 
 def _merit(judgement: PlanJudgement) -> tuple[bool, int, float, float]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.plans.alias import FactorSet, alias_chains, resolution, words_of
 from doe.plans.classical import two_level_factors
@@ -22,7 +22,7 @@ class Confusion:
 
     resolution: int | None
     chains: tuple[str, ...]
-    facts: tuple[Fact, ...]
+    facts: tuple[Finding, ...]
 
 
 def confusion(study: Study, coupons: pd.DataFrame) -> Confusion:
@@ -69,7 +69,7 @@ def _regular(study: Study, columns: FloatArray, names: list[str]) -> Confusion:
         if len(chain) > 1
     )
     facts = tuple(
-        Fact("aliased", {"effects": tuple(_factors(study, effect) for effect in chain)})
+        Finding("aliased", {"effects": tuple(_factors(study, effect) for effect in chain)})
         for chain in alias_chains(ordered, words, most=2)
         if len(chain) > 1
     )
@@ -81,7 +81,7 @@ def _factors(study: Study, effect: FactorSet) -> tuple[str, ...]:
     return tuple(name for name in study.factor_names if name in effect)
 
 
-def _general(study: Study, coupons: pd.DataFrame) -> tuple[Fact, ...]:
+def _general(study: Study, coupons: pd.DataFrame) -> tuple[Finding, ...]:
     """Main effects and interactions that hang together in any other plan."""
     X = design_matrix(study, coupons, "interactions")
     if rank_of(X) == X.shape[1]:
@@ -89,7 +89,7 @@ def _general(study: Study, coupons: pd.DataFrame) -> tuple[Fact, ...]:
     names = term_names(study, "interactions")
     involved = _dependent(X)[: len(names)]
     effects = [_factors(study, frozenset(term)) for term, held in zip(names, involved, strict=True) if held and term]
-    return (Fact("hang together", {"effects": tuple(dict.fromkeys(effects))}),) if effects else ()
+    return (Finding("hang together", {"effects": tuple(dict.fromkeys(effects))}),) if effects else ()
 
 
 def _dependent(X: FloatArray) -> np.ndarray:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.coding import code
-from doe.domain.fact import Fact, Value
+from doe.domain.finding import Finding, Value
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.confusion import Confusion, confusion
@@ -74,7 +74,7 @@ class PlanJudgement:
         Of a two-level plan; None without aliases, or for a plan with more levels.
     alias_chains : tuple of str
         Complete chains of a two-level plan, such as ``cure_temp = cure_time × press_temp × dwell``.
-    aliases : tuple of Fact
+    aliases : tuple of Finding
         Which main effects and two-factor interactions cannot be told apart.
     model : {"main", "interactions", "quadratic"}
         The richest model the coupons can carry; precision is that of this model.
@@ -86,7 +86,7 @@ class PlanJudgement:
         Smallest effects likely seen, a factor at a time, in residual standard deviations.
     smallest_effect : float
         The largest of these over the factors: an effect of this size is likely seen whichever factor has it.
-    warnings, can_tell, cannot_tell, assumptions : tuple of Fact
+    warnings, can_tell, cannot_tell, assumptions : tuple of Finding
         By `JudgementCode`.
     """
 
@@ -104,17 +104,17 @@ class PlanJudgement:
     settle_minutes_random: float
     resolution: int | None
     alias_chains: tuple[str, ...]
-    aliases: tuple[Fact, ...]
+    aliases: tuple[Finding, ...]
     model: Model
     quadratic: Precision
     interactions: Precision
     precision: Precision
     effects: tuple[Effect, ...]
     smallest_effect: float
-    warnings: tuple[Fact, ...]
-    can_tell: tuple[Fact, ...]
-    cannot_tell: tuple[Fact, ...]
-    assumptions: tuple[Fact, ...]
+    warnings: tuple[Finding, ...]
+    can_tell: tuple[Finding, ...]
+    cannot_tell: tuple[Finding, ...]
+    assumptions: tuple[Finding, ...]
 
 
 def judge_plan(plan: Plan, *, line: Line = DEFAULT_LINE) -> PlanJudgement:
@@ -170,7 +170,7 @@ def _richest(models: dict[Model, Precision], coupons: int, rounds: int) -> Model
     return "main"
 
 
-def step_warnings(study: Study, coupons: pd.DataFrame, line: Line) -> tuple[Fact, ...]:
+def step_warnings(study: Study, coupons: pd.DataFrame, line: Line) -> tuple[Finding, ...]:
     """Neighbouring temperature levels that lie closer together than the machine can be trusted to.
 
     A step must be at least twice the expanded uncertainty U (k = 2) of the machine; without a known U, 10 degC.
@@ -193,11 +193,11 @@ def step_warnings(study: Study, coupons: pd.DataFrame, line: Line) -> tuple[Fact
     return tuple(found)
 
 
-def _fact(code: JudgementCode, **values: Value) -> Fact:
-    return Fact(code, values)
+def _fact(code: JudgementCode, **values: Value) -> Finding:
+    return Finding(code, values)
 
 
-def _leverage_warnings(coupons: pd.DataFrame, found: Precision) -> tuple[Fact, ...]:
+def _leverage_warnings(coupons: pd.DataFrame, found: Precision) -> tuple[Finding, ...]:
     alone = coupons["coupon"].to_numpy()[found.leverage > 1 - 1e-6]
     return (
         (_fact("followed whatever the result", coupons=tuple(map(str, alone)), model=found.model),)
@@ -208,7 +208,7 @@ def _leverage_warnings(coupons: pd.DataFrame, found: Precision) -> tuple[Fact, .
 
 def _can_tell(
     study: Study, coupons: pd.DataFrame, models: dict[Model, Precision], effects: tuple[Effect, ...]
-) -> tuple[Fact, ...]:
+) -> tuple[Finding, ...]:
     found = []
     if models["main"].rank == models["main"].terms and any(math.isfinite(e.smallest) for e in effects):
         sizes = tuple((e.factor, e.smallest) for e in effects if math.isfinite(e.smallest))
@@ -241,7 +241,7 @@ def _cannot_tell(
     models: dict[Model, Precision],
     aliases: Confusion,
     effects: tuple[Effect, ...],
-) -> tuple[Fact, ...]:
+) -> tuple[Finding, ...]:
     constant = [name for name in study.factor_names if len(coupons[name].unique()) == 1]
     found = [*aliases.facts, *(_fact("never varied", factor=name) for name in constant)]
     quadratic = models["quadratic"]
@@ -258,7 +258,7 @@ def _cannot_tell(
     return (*found, _fact("smaller effects"), _fact("pass rate by counting", coupons=len(coupons)))
 
 
-def _assumptions(model: Model) -> tuple[Fact, ...]:
+def _assumptions(model: Model) -> tuple[Finding, ...]:
     return (
         _fact("handling", cure_min=CURE_HANDLING_MIN, press_min=PRESS_HANDLING_MIN),
         _fact("one person", usual_s=tuple(USUAL_SECONDS.items())),

@@ -6,8 +6,8 @@ from typing import Literal
 
 import pandas as pd
 
-from doe.domain.fact import Fact, Value
 from doe.domain.factors import Stage
+from doe.domain.finding import Finding, Value
 from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.plans.order import STAGES, cheapest_minutes
@@ -31,12 +31,12 @@ NoteCode = Literal[
 """Codes of `Plan.notes`. Each may carry ``round``, the number of a round that was added."""
 
 
-def note(code: NoteCode, **values: Value) -> Fact:
+def note(code: NoteCode, **values: Value) -> Finding:
     """A fact that goes with a plan."""
-    return Fact(code, values)
+    return Finding(code, values)
 
 
-def order_notes(study: Study, frame: pd.DataFrame, line: Line, order: str) -> tuple[Fact, ...]:
+def order_notes(study: Study, frame: pd.DataFrame, line: Line, order: str) -> tuple[Finding, ...]:
     """What a person should know about the order of this round: batches, minutes, strokes."""
     # a machine with nothing to dial in runs one batch: there is nothing to say about its order
     notes = [_machine_note(study, frame, line, stage, order) for stage in STAGES if hard_factors(study, stage)]
@@ -49,7 +49,7 @@ def order_notes(study: Study, frame: pd.DataFrame, line: Line, order: str) -> tu
     return tuple(notes)
 
 
-def _machine_note(study: Study, frame: pd.DataFrame, line: Line, stage: Stage, order: str) -> Fact:
+def _machine_note(study: Study, frame: pd.DataFrame, line: Line, stage: Stage, order: str) -> Finding:
     """Batches and minutes of settling at one machine.
 
     ``once`` is what each setting made once would take, where that is less; ``twice`` what every setting in two

@@ -7,7 +7,7 @@ from typing import Literal, get_args
 
 import pandas as pd
 
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 
 PlanKind = Literal["auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal"]
@@ -49,7 +49,7 @@ class Plan:
         (numbers that are never used again in a later round); ``cure_order`` and ``press_order`` (from 1 in each
         round); ``role`` (corner, face, edge, chosen, centre, or repeat centre). Coupons with the same ``stroke``
         share one press stroke: they are sub-samples of it, not replicates.
-    notes : tuple of Fact or str
+    notes : tuple of Finding or str
         What a person should know about the plan, by `doe.plans.notes.NoteCode`; texts are those of older rounds.
     """
 
@@ -57,7 +57,7 @@ class Plan:
     kind: str
     seed: int
     coupons: pd.DataFrame
-    notes: tuple[Fact | str, ...] = ()
+    notes: tuple[Finding | str, ...] = ()
 
     @property
     def settings(self) -> pd.DataFrame:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from doe.domain.fact import Fact
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 
@@ -32,7 +32,7 @@ def reader_of(study: Study, shown: Shown = METRIC) -> Reader:
     return Reader(shown, {f.name: f.label for f in study.factors})
 
 
-def worded(fact: Fact | str, texts: Mapping[str, Text], reader: Reader) -> str:
+def worded(fact: Finding | str, texts: Mapping[str, Text], reader: Reader) -> str:
     """Sentence of a fact; a text kept before there were facts is said as it is."""
     if isinstance(fact, str):
         return fact
@@ -40,6 +40,6 @@ def worded(fact: Fact | str, texts: Mapping[str, Text], reader: Reader) -> str:
     return text.format(**fact.values) if isinstance(text, str) else text(reader, **fact.values)
 
 
-def all_worded(facts: Iterable[Fact | str], texts: Mapping[str, Text], reader: Reader) -> tuple[str, ...]:
+def all_worded(facts: Iterable[Finding | str], texts: Mapping[str, Text], reader: Reader) -> tuple[str, ...]:
     """`worded` for several."""
     return tuple(worded(fact, texts, reader) for fact in facts)

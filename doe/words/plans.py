@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_difference
 from doe.plans import LeftOut, PlanJudgement
@@ -39,26 +39,26 @@ def kind_label(kind: str) -> str:
     return KIND_LABELS.get(kind, kind)
 
 
-def plan_notes(notes: Iterable[Fact | str], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
+def plan_notes(notes: Iterable[Finding | str], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
     """Notes of a plan or a round as sentences; those of older rounds are sentences already."""
     reader = reader_of(study, shown)
     return tuple(_note(note, reader) for note in notes)
 
 
-def _note(note: Fact | str, reader: Reader) -> str:
+def _note(note: Finding | str, reader: Reader) -> str:
     if isinstance(note, str):
         return note
     values = {name: value for name, value in note.values.items() if name != "round"}
-    text = worded(Fact(note.code, values), NOTES, reader)
+    text = worded(Finding(note.code, values), NOTES, reader)
     return f"Round {note.values['round']}: {text}" if "round" in note.values else text
 
 
-def was_automatic(note: Fact | str) -> bool:
+def was_automatic(note: Finding | str) -> bool:
     """Whether a note says why the tool itself chose the plan."""
     return note.startswith(_BY_ITSELF) if isinstance(note, str) else note.code.startswith("chosen as ")
 
 
-def said(facts: Iterable[Fact], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
+def said(facts: Iterable[Finding], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
     """Facts of a `PlanJudgement` as sentences."""
     return all_worded(facts, JUDGED, reader_of(study, shown))
 

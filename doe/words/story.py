@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans import PlanJudgement
@@ -173,7 +173,7 @@ def plan_words(
     study: Study,
     chosen: PlanJudgement,
     others: Sequence[PlanJudgement],
-    notes: Sequence[Fact | str],
+    notes: Sequence[Finding | str],
     shown: Shown = METRIC,
 ) -> tuple[str, ...]:
     """Why that plan: what was said when it was made, and how many others the budget allowed."""

@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from doe.domain.entry import sheet_letters
-from doe.domain.fact import Fact
 from doe.domain.factors import Factor, Stage
+from doe.domain.finding import Finding
 from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
-from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show, show_both
@@ -177,7 +176,7 @@ def bench_sheet(
     shown: Shown = METRIC,
     round_number: int | None = None,
     made_by: str = "",
-    notes: Sequence[Fact | str] = (),
+    notes: Sequence[Finding | str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
@@ -200,7 +199,7 @@ def bench_sheet(
     round_number : int, optional
         The round to print; the last one when left out.
     made_by : str, optional
-    notes : sequence of Fact or str, optional
+    notes : sequence of Finding or str, optional
         Sentences of the plan that the person at the machine should see.
     gauged : GaugedLine, optional
         The line with its corrections in force: what is dialled in for the surface temperatures of the plan. Without it
@@ -249,7 +248,7 @@ def sheet_page(
     shown: Shown = METRIC,
     round_number: int | None = None,
     made_by: str = "",
-    notes: Sequence[Fact | str] = (),
+    notes: Sequence[Finding | str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
@@ -282,7 +281,7 @@ def sheet_page(
                     *dials.remarks,
                     *cautions,
                     *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester),
-                    *(() if confirms else plan_notes((n for n in notes if n != SURFACE_NOTE), study, shown)),
+                    *(() if confirms else plan_notes(notes, study, shown)),
                 )
             )
         ),

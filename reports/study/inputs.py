@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 
 from doe.assure import GaugedLine
 from doe.domain.coding import code
-from doe.domain.fact import Fact
+from doe.domain.finding import Finding
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer
-from doe.surfaces import ClassicalChecks, Surfaces
+from doe.surfaces import ClassicalChecks
+from doe.surfaces.contract import FittedSurfaces
 from doe.words.confirmation import ConfirmationFacts
 from reports.study.photos import CouponPhoto
 
@@ -48,7 +49,7 @@ class StudyReport:
     Attributes
     ----------
     study, stack, line
-    surfaces : Surfaces
+    surfaces : FittedSurfaces
         What `doe.fit` returned for these results.
     answer : Answer
         What `doe.recommend` returned for these surfaces.
@@ -62,7 +63,7 @@ class StudyReport:
     checks : ClassicalChecks, optional
         Classical checks, shown in the proof; those kept with the surfaces when left out (these know no drift).
     history : tuple of HistoryRow, optional
-    plan_notes : tuple of Fact or str, optional
+    plan_notes : tuple of Finding or str, optional
         Notes of the plan.
     pairs : tuple of (str, str), optional
         Factor pairs to map; chosen by how much they decide when left out.
@@ -83,7 +84,7 @@ class StudyReport:
     study: Study
     stack: Stack
     line: Line
-    surfaces: Surfaces
+    surfaces: FittedSurfaces
     answer: Answer
     coupons: pd.DataFrame
     results: pd.DataFrame
@@ -91,7 +92,7 @@ class StudyReport:
     made_at: datetime
     checks: ClassicalChecks | None = None
     history: tuple[HistoryRow, ...] = ()
-    plan_notes: tuple[Fact | str, ...] = ()
+    plan_notes: tuple[Finding | str, ...] = ()
     pairs: tuple[tuple[str, str], ...] = ()
     shown: Shown = METRIC
     gauged: GaugedLine | None = None

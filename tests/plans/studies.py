@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from doe.domain.fact import Fact
 from doe.domain.factors import Factor, usual_factor
+from doe.domain.finding import Finding
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.plans import Plan
@@ -28,6 +28,6 @@ def plain(k: int, *, named: tuple[int, ...] = ()) -> Study:
     )
 
 
-def facts(plan: Plan) -> list[Fact]:
+def facts(plan: Plan) -> list[Finding]:
     """Notes of a plan that are facts."""
-    return [note for note in plan.notes if isinstance(note, Fact)]
+    return [note for note in plan.notes if isinstance(note, Finding)]

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from doe.domain.fact import Fact
 from doe.domain.factors import usual_factor
+from doe.domain.finding import Finding
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
 from doe.plans import add_round, augment_plan, compare_plans, judge_plan, left_out, make_plan
@@ -23,7 +23,7 @@ from doe.plans.variance import continuous_optimum, design_matrix, precision
 from tests.plans.studies import plain, usual
 
 
-def codes(facts: tuple[Fact, ...]) -> set[str]:
+def codes(facts: tuple[Finding, ...]) -> set[str]:
     return {fact.code for fact in facts}
 
 
@@ -175,7 +175,7 @@ def test_composite_tells_where_the_best_settings_lie():
     judgement = judge_plan(make_plan(usual(4), coupons=28, kind="composite"))
     assert judgement.model == "quadratic"
     assert {"best settings", "drift"} <= codes(judgement.can_tell)
-    assert Fact("batch error", {"stage": "cure", "repeats": 2}) in judgement.can_tell
+    assert Finding("batch error", {"stage": "cure", "repeats": 2}) in judgement.can_tell
 
 
 def test_judgement_counts_what_is_in_the_plan():
@@ -224,7 +224,7 @@ def test_plans_left_out_have_reasons_and_are_not_compared():
     study = usual(4)
     reasons = {r.kind: r.reason for r in left_out(study, coupons=20)}
     assert set(reasons) == {"quarter", "composite", "box-behnken"}
-    assert reasons["composite"] == Fact("too few coupons", {"least": 26, "coupons": 20})
+    assert reasons["composite"] == Finding("too few coupons", {"least": 26, "coupons": 20})
     assert not set(reasons) & {j.kind for j in compare_plans(study, coupons=20)}
 
 
@@ -238,7 +238,7 @@ def test_plans_hindered_by_forbidden_combinations_are_left_out_with_a_reason():
 def test_a_factor_that_rounding_holds_constant_is_named():
     factors = (usual_factor("cure_temp"), usual_factor("cure_time"), usual_factor("pressure", low=3.02, high=3.13))
     judgement = judge_plan(make_plan(Study("narrow", factors), coupons=16, kind="composite"))
-    assert Fact("never varied", {"factor": "pressure"}) in judgement.cannot_tell
+    assert Finding("never varied", {"factor": "pressure"}) in judgement.cannot_tell
     assert math.isinf(judgement.smallest_effect)
 
 

@@ -7,8 +7,8 @@ from typing import get_args
 
 import pytest
 
-from doe.domain.fact import Fact, fact_of
 from doe.domain.factors import usual_factor
+from doe.domain.finding import Finding, finding_of
 from doe.domain.serial import to_plain
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
@@ -86,7 +86,7 @@ def test_what_was_done_about_forbidden_combinations_is_said():
     study = usual(3, forbidden=("cure_temp >= 139 and cure_time >= 209 and press_temp >= 169",))
     _, notes = base_points(study, "half")
     assert plan_notes(notes, study) == ("The other fraction was taken, because it holds no forbidden combination.",)
-    (moved,) = plan_notes((Fact("moved out of forbidden", {"coupons": 1}),), study)
+    (moved,) = plan_notes((Finding("moved out of forbidden", {"coupons": 1}),), study)
     assert moved.startswith("1 coupon was moved out of a forbidden combination to the nearest")
 
 
@@ -179,5 +179,5 @@ def test_json_carries_the_facts_beside_the_words():
 def test_notes_kept_as_sentences_are_said_as_they_are():
     study = usual(4)
     plan = make_plan(study, coupons=20)
-    assert tuple(map(fact_of, to_plain(list(plan.notes)))) == plan.notes
+    assert tuple(map(finding_of, to_plain(list(plan.notes)))) == plan.notes
     assert plan_notes(("A sentence of long ago.",), study) == ("A sentence of long ago.",)

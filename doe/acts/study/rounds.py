@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
-from doe.domain.fact import Fact
-from doe.domain.plan_kinds import learning_rounds
+from doe.domain.finding import Finding
+from doe.domain.plan_kinds import Scale, is_as_dialled, learning_rounds
 from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book, PlanInfo
+    from doe.book import Book, PlanInfo, StudyRecord
 
 _PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
 
@@ -49,7 +49,12 @@ def rounds_of_kind(info: PlanInfo, kind: str) -> tuple[int, ...]:
     return tuple(made.round for made in info.rounds if made.kind == kind)
 
 
-def notes_to_learn_from(info: PlanInfo) -> tuple[Fact | str, ...]:
+def scale_of(book: Book, record: StudyRecord) -> Scale:
+    """What the temperatures of a study's coupons are."""
+    return "dial" if is_as_dialled(book.plan_info(record.id).rounds) else "surface"
+
+
+def notes_to_learn_from(info: PlanInfo) -> tuple[Finding | str, ...]:
     """Notes of the rounds that search for the window, each once."""
     mine = learning_rounds(info.rounds)
     return tuple(dict.fromkeys(note for made in info.rounds if made.round in mine for note in made.notes))

@@ -10,7 +10,7 @@ Value = str | int | float | bool | tuple["Value", ...] | None
 
 
 @dataclass(frozen=True)
-class Fact:
+class Finding:
     """One thing found: a code, and the values that belong to it.
 
     Attributes
@@ -24,16 +24,16 @@ class Fact:
     code: str
     values: Mapping[str, Value] = field(default_factory=dict, hash=False)
 
-    def also(self, **values: Value) -> Fact:
+    def also(self, **values: Value) -> Finding:
         """The same with further values."""
         return replace(self, values={**self.values, **values})
 
 
-def fact_of(plain: str | Mapping[str, Any]) -> Fact | str:
-    """Fact of what JSON keeps of one; a text, as it was kept before there were facts, stays a text."""
+def finding_of(plain: str | Mapping[str, Any]) -> Finding | str:
+    """Finding of what JSON keeps of one; a text, as it was kept before there were facts, stays a text."""
     if isinstance(plain, str):
         return plain
-    return Fact(plain["code"], {name: _value(value) for name, value in plain["values"].items()})
+    return Finding(plain["code"], {name: _value(value) for name, value in plain["values"].items()})
 
 
 def _value(plain: Any) -> Value:
