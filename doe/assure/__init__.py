@@ -20,11 +20,11 @@ from doe.assure.confirmation.hand_prediction import HandPrediction, predict_hand
 from doe.assure.confirmation.verdict import Confirmation, judge_confirmation
 from doe.assure.gauges.budget import Budget, Component, combine_uncertainty
 from doe.assure.gauges.cautions import (
-    NOT_CHECKED,
     gauge_cautions,
     machine_cautions,
     machine_temperatures,
     refuse_dial,
+    status_caution,
     suggested_error,
 )
 from doe.assure.gauges.dates import GaugeDrift, GaugeStatus, due_day, judge_gauge, measure_drift
@@ -38,14 +38,12 @@ from doe.assure.gauges.setting_error import (
     machine_budget,
     measure_setting_error,
     smallest_step,
-    step_warnings,
 )
 from doe.assure.people.agreement import HandAgreement, PassAgreement, judge_hand_agreement, judge_pass_agreement
 from doe.assure.power import coupons_per_level, detectable_effect, effect_power
 from doe.assure.tolerance import ToleranceInterval, tolerance_interval
 
 __all__ = [
-    "NOT_CHECKED",
     "Budget",
     "ClaimLimits",
     "ClaimPlan",
@@ -110,7 +108,7 @@ __all__ = [
     "predict_hand",
     "refuse_dial",
     "smallest_step",
-    "step_warnings",
+    "status_caution",
     "strokes_for_rates",
     "suggested_error",
     "tolerance_interval",

@@ -16,6 +16,7 @@ from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS
+from doe.words.gauges import caution_words, map_words, status_words
 from doe.words.typed import moment, quantity
 from doe.words.wording import count
 
@@ -115,16 +116,17 @@ def list_readings(desk: Desk, line: Annotated[str, typer.Argument(help="The line
     blocks: list[Block] = []
     for found in machines:
         blocks += [*machine_blocks(found, desk.shown), ""]
+    left_out = caution_words(gauged.left_out)
     absent = [m.machine for m in gauged.machines if not m.readings]
-    blocks += [Warn(m.status.caution) for m in gauged.machines if not m.readings]
-    blocks += [Warn(text) for text in gauged.left_out]
+    blocks += [Warn(status_words(m.status, desk.shown)) for m in gauged.machines if not m.readings]
+    blocks += [Warn(text) for text in left_out]
     blocks += [
         f"{count(len(kept), 'reading')}, temperatures in {SYMBOLS[desk.shown.temperature]}:",
         readings_table(kept, gauged, desk.shown),
     ]
     following = [f"doe gauge map {quoted(line)} --machine {m.machine}" for m in machines][-1:]
     return Reply(
-        {"readings": kept, "machines": machines, "left_out": gauged.left_out, "never_measured": absent},
+        {"readings": kept, "machines": machines, "left_out": left_out, "never_measured": absent},
         blocks,
         (*following, 'doe study new "a name" --help'),
     )
@@ -149,6 +151,7 @@ def map_readings(
             "machine": machine,
             "set_degc": made.set_degc,
             "map": made.found,
+            "sentences": map_words(made.found, desk.shown),
             "page": written,
             "elsewhere": made.elsewhere,
             "left_out": made.left_out,

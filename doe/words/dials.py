@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from doe.assure import NOT_CHECKED, GaugedLine, machine_temperatures
+from doe.assure import GaugedLine, machine_temperatures
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
+from doe.words.gauges import NOT_CHECKED
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from doe.assure import NOT_CHECKED, MachineGauge, machine_temperatures
+from doe.assure import MachineGauge, machine_temperatures
 from doe.domain.units import Shown, show_difference
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting, dials_of_settings
+from doe.words.gauges import NOT_CHECKED
 from doe.words.wording import count
 from reports.sheet.page import Pair
 from reports.study.inputs import StudyReport

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from doe.assure import NOT_CHECKED, GaugedLine, machine_temperatures, refuse_dial
+from doe.assure import GaugedLine, machine_temperatures, refuse_dial
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting
+from doe.words.gauges import NOT_CHECKED
 from doe.words.wording import amount_both
 
 if TYPE_CHECKING:

@@ -13,6 +13,7 @@ from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import PARTS, Part, Recipe, RecipeSetting, StackDifference, nearest_recipes
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.units import METRIC, Shown
+from doe.words.gauges import caution_words, status_words
 from doe.words.recipe import difference_size
 
 if TYPE_CHECKING:
@@ -133,7 +134,7 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     gauged = gauged_line(book, line, on=on)
     recipe = kept.recipe
     numbers = {s.factor: s.surface for s in recipe.settings if not isinstance(s.surface, str)}
-    dials, beyond = dials_on(gauged, numbers, {})
+    dials, beyond = dials_on(gauged, numbers, {}, shown)
     dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a sentence says why
     settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
     is_own = line.name == recipe.line.name
@@ -143,7 +144,11 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
         is_own,
         settings,
         _unknown(recipe, line, gauged, settings, is_own=is_own, shown=shown),
-        (*(m.status.caution for m in gauged.machines if m.status.caution), *beyond, *gauged.left_out),
+        (
+            *filter(None, (status_words(m.status, shown) for m in gauged.machines)),
+            *beyond,
+            *caution_words(gauged.left_out),
+        ),
     )
 
 

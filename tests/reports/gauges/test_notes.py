@@ -11,6 +11,7 @@ import pytest
 from doe.assure import GaugedLine, gauge_cautions, gauge_line
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import Shown
+from doe.words.gauges import caution_words
 from doe.words.typography import NO_BREAK
 from reports.gauges.notes import gauge_note, gauge_notes
 from reports.study.inputs import StudyReport
@@ -33,7 +34,7 @@ def gauged(*, machines=("oven", "press"), on=DAY, as_dialled=False) -> GaugedLin
 
 def report(found: GaugedLine | None, *, shown: Shown | None = None, case: str = "ready") -> StudyReport:
     made = samples()[case]
-    said = () if found is None else gauge_cautions(found, made.study)
+    said = () if found is None else caution_words(gauge_cautions(found, made.study))
     return replace(made, gauged=found, gauge_cautions=said, shown=shown or made.shown)
 
 
