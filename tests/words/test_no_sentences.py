@@ -11,7 +11,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 
-PACKAGES = ("doe/assure/gauges", "doe/plans", "doe/setpoint", "doe/surfaces")
+PACKAGES = ("doe/assure/gauges", "doe/assure/people", "doe/plans", "doe/setpoint", "doe/surfaces")
 """Folders whose sources hold no sentence."""
 
 EXCEPTIONS = {

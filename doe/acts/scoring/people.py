@@ -17,6 +17,7 @@ from doe.assure.people.repeats import AGAIN, judge_repeats
 from doe.domain.errors import InputError
 from doe.domain.results import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
+from doe.words.people import hand_words, pass_words, repeat_words
 from doe.words.wording import count
 from reports.files import write_whole
 from reports.people import people_report
@@ -95,7 +96,7 @@ def people_of_study(book: Book, key: Key) -> PeopleAgreement:
         hands,
         repeats,
         again,
-        tuple(dict.fromkeys((*_said(passes), *_said(hands), *(s for r in repeats for s in r.sentences)))),
+        tuple(dict.fromkeys((*pass_words(passes), *hand_words(hands), *(s for r in repeats for s in repeat_words(r))))),
         _missing(record, hand, whole, passes, repeats, again),
     )
 
@@ -215,10 +216,6 @@ def _comparable(judged: pd.DataFrame) -> bool:
         return False
     there = judged.notna().to_numpy(dtype=int)
     return bool((there.T @ there >= 2).all())
-
-
-def _said(found: PassAgreement | HandAgreement | None) -> tuple[str, ...]:
-    return () if found is None else found.sentences
 
 
 def _to_look_at(results: pd.DataFrame, judged: pd.DataFrame, name: str) -> tuple[str, ...]:
