@@ -17,7 +17,7 @@ from doe.words.wording import amount, held, listing, other_units
 from reports.sheet.dials import SheetDials
 
 if TYPE_CHECKING:
-    from doe.assure import GaugedLine
+    from doe.assure.gauges.line import GaugedLine
     from doe.bench.shop import Shop
     from reports.sheet.page import SheetBatch
 

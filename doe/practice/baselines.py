@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.coding import decode, round_settings
-from doe.domain.results import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import HAND_STEP
 
 if TYPE_CHECKING:

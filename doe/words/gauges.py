@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from doe.assure import GaugeStatus, MachineGauge, PlatenMap, status_caution
-from doe.assure.gauges.cautions import HighestDial, dial_error
+from doe.assure.gauges.cautions import HighestDial, dial_error, status_caution
+from doe.assure.gauges.dates import GaugeStatus
+from doe.assure.gauges.line import MachineGauge
+from doe.assure.gauges.platen import PlatenMap
 from doe.domain.finding import Finding
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both, show_difference
 from doe.words.facts import Reader, Text, all_worded, worded

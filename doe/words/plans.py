@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_difference
-from doe.plans import LeftOut, PlanJudgement
+from doe.plans.compare import LeftOut
+from doe.plans.judge import PlanJudgement
 from doe.words.facts import Reader, Text, all_worded, reader_of, worded
 from doe.words.wording import count, listing, sentence, verb
 

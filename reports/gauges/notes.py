@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from doe.assure import MachineGauge, machine_temperatures
+from doe.assure.gauges.cautions import machine_temperatures
+from doe.assure.gauges.line import MachineGauge
 from doe.domain.units import Shown, show_difference
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting, dials_of_settings
 from doe.words.gauges import NOT_CHECKED

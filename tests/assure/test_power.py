@@ -13,9 +13,9 @@ from scipy.stats import chi2, norm
 from scipy.stats import t as student
 from statsmodels.stats.power import TTestIndPower
 
-from doe.assure import coupons_per_level, detectable_effect, effect_power
+from doe.assure.power import coupons_per_level, detectable_effect, effect_power
 from doe.domain.errors import InputError
-from doe.surfaces.classical import estimate_effects
+from doe.surfaces.classical.effects import estimate_effects
 
 
 @given(effect=st.floats(0.0, 6), half=st.integers(1, 40), df=st.integers(1, 60), alarm=st.floats(0.005, 0.3))

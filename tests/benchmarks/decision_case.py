@@ -7,23 +7,23 @@ import traceback
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.stats import qmc
 
 import doe
-from doe.practice import SimulatedLine, best_coupon, make_line, one_factor_at_a_time
+from doe.practice.baselines import best_coupon, one_factor_at_a_time
 from doe.practice.coupons import DEFAULT_SCORING, lean
+from doe.practice.lines import SimulatedLine, make_line
 from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.world import workshop_line
-from doe.setpoint import RobustRate, Window
+from doe.setpoint.answer import Window
+from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
 from tests.benchmarks.decision_baselines import FITS, claim
-
-Record = dict[str, Any]
+from tests.benchmarks.results import Record
 
 WORKSHOP = "workshop"
 LEAST_FIRST = 10
@@ -138,6 +138,7 @@ def _case(study: doe.Study, line: SimulatedLine, coupons: int, rounds: int, seed
         "p_target": answer.p_target,
         "p_reachable": answer.p_reachable,
         "best_pass_rate": answer.best_pass_rate,
+        "window_flat": None if answer.window is None else bool((answer.window.bounds.diff(axis=1)["high"] <= 0).any()),
         "window_below": share_below(line, answer.window, answer.setpoint),
         "assured_below": share_below(line, answer.assured_window, answer.setpoint),
         "hand": answer.hand,

@@ -6,7 +6,7 @@ from doe.domain.factors import Factor, usual_factor
 from doe.domain.finding import Finding
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
-from doe.plans import Plan
+from doe.plans.plan import Plan
 
 NAMES = ("cure_temp", "cure_time", "press_temp", "dwell", "pressure", "peel_wait")
 

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from doe.domain.errors import InputError
-from doe.plans import judge_plan, make_plan
 from doe.plans.alias import (
     alias_chains,
     aliases,
@@ -20,8 +19,10 @@ from doe.plans.alias import (
     roman,
     words_of,
 )
+from doe.plans.build import make_plan
 from doe.plans.classical import two_level
 from doe.plans.confusion import confusion
+from doe.plans.judge import judge_plan
 from tests.plans.studies import plain, usual
 
 

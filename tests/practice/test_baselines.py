@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 import doe
-from doe.practice import best_coupon, centre, make_line, one_factor_at_a_time
+from doe.practice.baselines import best_coupon, centre, one_factor_at_a_time
+from doe.practice.lines import make_line
 
 
 def test_one_factor_at_a_time_makes_its_coupons_and_changes_one_factor_a_sweep(study):

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 import doe
-from doe.practice import DEMO_COUPON_SEED, demo_line
+from doe.practice.demo import DEMO_COUPON_SEED, demo_line
 
 
 def test_demo_line_is_as_documented(study):

@@ -8,15 +8,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from doe.assure import (
+from doe.assure.binomial import (
     coupons_for_failures,
     coupons_for_no_failure,
-    coupons_per_level,
-    effect_power,
     pass_rate_high,
     pass_rate_interval,
     wilson_interval,
 )
+from doe.assure.power import coupons_per_level, effect_power
 
 HERE = Path(__file__).parent
 

@@ -10,7 +10,7 @@ import pytest
 
 from doe.domain.units import Shown
 from doe.practice.drills import replay
-from doe.symptoms import symptom
+from doe.symptoms.reading import symptom
 from reports.practice import map_finding, practice_page, practice_report
 
 

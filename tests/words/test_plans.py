@@ -13,11 +13,12 @@ from doe.domain.serial import to_plain
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.plans import add_round, augment_plan, judge_plan, left_out, make_plan
+from doe.plans.augment import augment_plan
+from doe.plans.build import add_round, make_plan
 from doe.plans.classical import base_points
-from doe.plans.compare import ReasonCode
+from doe.plans.compare import ReasonCode, left_out
 from doe.plans.confusion import confusion
-from doe.plans.judge import JudgementCode
+from doe.plans.judge import JudgementCode, judge_plan
 from doe.plans.model import MODELS
 from doe.plans.notes import NoteCode
 from doe.plans.plan import KINDS

@@ -17,16 +17,17 @@ from doe.acts.study.rounds import results_to_learn_from
 from doe.domain.jsonable import jsonable
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
-from doe.setpoint import recommend
-from doe.surfaces import fit
+from doe.setpoint.recommendation import recommend
+from doe.surfaces.fitted import fit
 from doe.words.wording import listing
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import AnalysisRecord, Book, StudyRecord
-    from doe.setpoint import Answer
-    from doe.surfaces import Surfaces
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord, StudyRecord
+    from doe.setpoint.answer import Answer
+    from doe.surfaces.fitted import Surfaces
 
 _HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
 

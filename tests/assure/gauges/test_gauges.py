@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import minimize
 
-from doe.assure import status_caution
 from doe.assure.gauges.budget import Component, combine_uncertainty
+from doe.assure.gauges.cautions import status_caution
 from doe.assure.gauges.dates import due_day, judge_gauge, measure_drift
 from doe.assure.gauges.display import fit_display
 from doe.assure.gauges.error_line import fit_error_line
