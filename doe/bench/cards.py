@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from doe.acts.scoring.making import Coupon, Making, Step
-from doe.assure.gauges.cautions import NOT_CHECKED
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import Card, Hidden, Link, SettingRow, Timer
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.units import Shown, show
 from doe.words import press
+from doe.words.gauges import NOT_CHECKED
 from doe.words.wording import amount, held, other_units
 from reports.sheet.dials import SheetDials
 

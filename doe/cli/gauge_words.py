@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from doe.cli.output import Block, Table, Warn
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
+from doe.words.gauges import map_words, signed
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -23,11 +24,6 @@ FAR_DELTA_DEGC = 10.0
 
 DAYS_SHOWN = 6
 """Days with readings that the line about drift names: the first ones left out."""
-
-
-def signed(delta_degc: float, units: Shown) -> str:
-    """A difference with its sign, in the user's unit."""
-    return f"{units.delta(delta_degc, 'degC'):+.1f} {SYMBOLS[units.temperature]}"
 
 
 def added(kept: KeptNow, line: str, units: Shown) -> list[Block]:
@@ -94,7 +90,6 @@ def machine_blocks(found: MachineSummary, units: Shown) -> list[Block]:
     sources = ", ".join(f"{source} {share:.0%}" for source, share in shares)
     step = math.ceil(round(units.delta(found.step_delta_degc, "degC"), 6))
     assert gauge.display is not None
-    notes = dict.fromkeys((*gauge.display.notes, *(error.notes if error.df else error.notes[:-1])))
     said: list[Block] = [
         f"The {found.machine}, {found.name}: {count(found.readings, 'reading')}{older}, on average "
         f"{signed(found.mean_delta_degc, units)} against what it was set to; {spread}.",
@@ -103,10 +98,10 @@ def machine_blocks(found: MachineSummary, units: Shown) -> list[Block]:
         f"from: {sources}. Levels of {found.factor} should lie at least {step} {unit} apart.",
         f"  Setting error for {found.factor} when none is stated: "
         f"{show_difference(found.suggested_error_delta_degc, units)} ({found.suggested_from}).",
-        *(f"  {note}" for note in notes),
+        *(f"  {note}" for note in found.notes),
     ]
     said += _drift(found, units)
-    if gauge.status.due is not None and not gauge.status.caution:
+    if gauge.status.due is not None and gauge.status.state == "in date":
         said.append(f"  In date; measure it again by {gauge.status.due:%Y-%m-%d}.")
     return [*said, *(Warn(text) for text in found.cautions)]
 
@@ -178,6 +173,6 @@ def map_blocks(made: MachineMap, units: Shown) -> list[Block]:
         f"{made.found.places} of {values.size} places, {count(int(made.found.passes.sum()), 'reading')}.{others}",
         Table(("", *heads), rows, right=heads),
         f"\nSurface minus set value in {SYMBOLS[units.temperature]}; the back on top, the left on the left.",
-        *made.found.sentences,
+        *map_words(made.found, units),
         *(Warn(text) for text in made.left_out),
     ]

@@ -83,8 +83,7 @@ def make_plan(
         order=order,
         coupons_per_garment=coupons_per_garment,
     )
-    notes = (*notes, *order_notes(study, frame, line, order))
-    return Plan(study, kind, seed, frame, notes)
+    return Plan(study, kind, seed, frame, (*notes, *order_notes(study, frame, line, order)))
 
 
 def add_round(
@@ -147,7 +146,7 @@ def add_round(
         order=order,
         coupons_per_garment=coupons_per_garment,
     )
-    notes = tuple(f"Round {number}: {note}" for note in order_notes(study, frame, line, order))
+    notes = tuple(note.also(round=number) for note in order_notes(study, frame, line, order))
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
         frame[name] += int(plan.coupons[name].max())
     frame = pd.concat([plan.coupons[columns(study)], frame], ignore_index=True)

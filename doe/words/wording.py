@@ -29,6 +29,15 @@ def count_only(number: int, one: str, many: str | None = None) -> str:
     return one if number == 1 else many or one + "s"
 
 
+def verb(number: int, one: str, many: str) -> str:
+    """Form of a verb that goes with a number of things.
+
+    >>> verb(1, "was", "were"), verb(0, "is", "are")
+    ('was', 'are')
+    """
+    return one if number == 1 else many
+
+
 def listing(parts: Sequence[str], last: str = "and") -> str:
     """Words joined as in a sentence.
 

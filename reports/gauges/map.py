@@ -14,6 +14,7 @@ from doe.assure.gauges.platen import PlatenMap, place_name
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.dates import date_and_time
+from doe.words.gauges import map_words
 from doe.words.wording import count, other_units
 from reports.drawing.svg import INK, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
 from reports.pages import render
@@ -125,7 +126,7 @@ def platen_view(
         facts=tuple(facts),
         picture=_picture(found, machine, at, shown),
         table=_table(found, at, shown),
-        sentences=found.sentences,
+        sentences=map_words(found, shown),
         left_out=tuple(left_out),
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,

@@ -8,6 +8,7 @@ from typing import Literal
 
 import pandas as pd
 
+from doe.domain.finding import Finding
 from doe.domain.recipe import Recipe
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
@@ -16,6 +17,7 @@ from doe.setpoint.alternatives import Alternative
 from doe.words.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import date_and_time, day
+from doe.words.plans import kind_label, said, why_left_out
 from doe.words.recipe import changes_between, confirmation_sentence, recipe_cautions, state_words
 from doe.words.story import other_row, plan_row, plan_words
 from doe.words.wording import count, held, listing, sentence
@@ -51,7 +53,7 @@ class RevisionFacts:
 
 @dataclass(frozen=True)
 class RoundFacts:
-    """One round of coupons: number, kind in words, seed, coupons, when it was stored and by whom, its notes."""
+    """One round of coupons: number, kind in words, seed, coupons, when it was stored and by whom."""
 
     round: int
     kind: str
@@ -59,7 +61,6 @@ class RoundFacts:
     coupons: int
     made_at: datetime
     made_by: str
-    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -119,7 +120,7 @@ class RecipeStory:
     plans : tuple of PlanJudgement
         Others the same number of coupons allowed.
     left_out : tuple of LeftOut
-    plan_notes : tuple of str
+    plan_notes : tuple of Finding or str
         Of the first round.
     deviations : tuple of Told
     others : tuple of Alternative
@@ -144,7 +145,7 @@ class RecipeStory:
     plan: PlanJudgement | None
     plans: tuple[PlanJudgement, ...]
     left_out: tuple[LeftOut, ...]
-    plan_notes: tuple[str, ...]
+    plan_notes: tuple[Finding | str, ...]
     deviations: tuple[Told, ...]
     others: tuple[Alternative, ...]
     repeat: Reproduction
@@ -299,11 +300,11 @@ def story_page(story: RecipeStory) -> StoryPage:
         earlier_line=sentence(story.earlier),
         readings_table=_told("What the machines showed and what was measured", story.readings, what="Reading"),
         rounds_table=_rounds_table(story.rounds),
-        plan_lines=() if story.plan is None else plan_words(story.plan, story.plans, story.plan_notes),
-        can_tell=() if story.plan is None else story.plan.can_tell,
-        cannot_tell=() if story.plan is None else story.plan.cannot_tell,
+        plan_lines=() if story.plan is None else plan_words(study, story.plan, story.plans, story.plan_notes, shown),
+        can_tell=() if story.plan is None else said(story.plan.can_tell, study, shown),
+        cannot_tell=() if story.plan is None else said(story.plan.cannot_tell, study, shown),
         plan_table=_plan_table(story),
-        left_out_lines=tuple(f"{sentence(x.label).rstrip('.')}: {x.reason}" for x in story.left_out),
+        left_out_lines=tuple(f"{sentence(kind_label(x.kind)).rstrip('.')}: {why_left_out(x)}" for x in story.left_out),
         deviations_table=_told("What did not go as planned", story.deviations, what="What"),
         deviations_line=deviations_sentence(len(story.deviations)),
         coupon_tables=_coupon_tables(story),

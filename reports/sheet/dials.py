@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from doe.assure.gauges.cautions import NOT_CHECKED, machine_temperatures, refuse_dial
+from doe.assure.gauges.cautions import machine_temperatures, refuse_dial
 from doe.assure.gauges.line import GaugedLine
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words.dates import day
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting
+from doe.words.gauges import NOT_CHECKED
 from doe.words.wording import amount_both
 
 if TYPE_CHECKING:

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
+from doe.domain.finding import Finding
 from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
@@ -18,6 +19,7 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.symptoms.reading import short_list, symptom
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import date_and_time
+from doe.words.plans import plan_notes
 from doe.words.wording import count, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
@@ -178,7 +180,7 @@ def bench_sheet(
     shown: Shown = METRIC,
     round_number: int | None = None,
     made_by: str = "",
-    notes: Sequence[str] = (),
+    notes: Sequence[Finding | str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
@@ -201,7 +203,7 @@ def bench_sheet(
     round_number : int, optional
         The round to print; the last one when left out.
     made_by : str, optional
-    notes : sequence of str, optional
+    notes : sequence of Finding or str, optional
         Sentences of the plan that the person at the machine should see.
     gauged : GaugedLine, optional
         The line with its corrections in force: what is dialled in for the surface temperatures of the plan. Without it
@@ -250,7 +252,7 @@ def sheet_page(
     shown: Shown = METRIC,
     round_number: int | None = None,
     made_by: str = "",
-    notes: Sequence[str] = (),
+    notes: Sequence[Finding | str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
@@ -273,7 +275,7 @@ def sheet_page(
         else f"Round {wanted}, {count(len(mine), 'coupon')}.",
         made_line=f"Printed {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
         kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
-        rules=tuple(notes) if confirms else (),
+        rules=plan_notes(notes, study, shown) if confirms else (),
         stack_pairs=stack_pairs(stack, line),
         held_pairs=tuple(_held_pair(dials, name, value, shown) for name, value in study.held.items()),
         limit_pairs=limit_pairs(study, shown),
@@ -283,7 +285,7 @@ def sheet_page(
                     *dials.remarks,
                     *cautions,
                     *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester),
-                    *(() if confirms else notes),
+                    *(() if confirms else plan_notes(notes, study, shown)),
                 )
             )
         ),

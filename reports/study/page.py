@@ -16,6 +16,7 @@ from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.confirmation import standing
 from doe.words.confirmation import steps as confirmation_steps
 from doe.words.dates import date_and_time
+from doe.words.plans import plan_notes
 from doe.words.setpoint import cautions_left, said
 from doe.words.setting_errors import errors_counted
 from doe.words.wording import amount, count, held, other_units, range_both, stated
@@ -128,7 +129,7 @@ def study_page(report: StudyReport) -> StudyPage:
         method_lines=(
             *method_lines(report.surfaces),
             *errors_counted(study, report.surfaces.results, shown),
-            *report.plan_notes,
+            *plan_notes(report.plan_notes, study, shown),
         ),
         method_pairs=method_pairs(answer.method),
         prior_pairs=() if report.surfaces.model is None else prior_pairs(report.surfaces.model.priors),

@@ -34,7 +34,8 @@ from doe.domain.gauge import GaugeReading, MachineKind, in_force
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
 from doe.domain.units import METRIC, Shown
-from doe.words.gauges import planned_otherwise
+from doe.words.facts import reader_of
+from doe.words.gauges import caution_words, machine_notes, planned_otherwise
 from doe.words.setting_errors import basis_words
 
 if TYPE_CHECKING:
@@ -117,7 +118,10 @@ def study_cautions(
     ``gauged`` is the line of the study on the day asked about; that of today when left out.
     """
     gauged = gauged_line(book, record) if gauged is None else gauged
-    return (*gauge_cautions(gauged, record.study, shown=shown), *_changed_since(book, record, gauged, shown))
+    return (
+        *caution_words(gauge_cautions(gauged, record.study), reader_of(record.study, shown)),
+        *_changed_since(book, record, gauged, shown),
+    )
 
 
 def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: Shown) -> list[str]:
@@ -214,7 +218,7 @@ class MachineSummary:
         Smallest sensible step between neighbouring levels.
     gauge : MachineGauge
         Correction, uncertainty by source, setting error, drift, dates.
-    cautions : tuple of str
+    notes, cautions : tuple of str
     """
 
     machine: MachineKind
@@ -229,6 +233,7 @@ class MachineSummary:
     suggested_from: str
     step_delta_degc: float
     gauge: MachineGauge
+    notes: tuple[str, ...]
     cautions: tuple[str, ...]
 
 
@@ -259,7 +264,8 @@ def _summary(gauge: MachineGauge, shown: Shown) -> MachineSummary:
         suggested_from=basis_words(suggested.basis, suggested.read_delta_degc, shown),
         step_delta_degc=step,
         gauge=gauge,
-        cautions=machine_cautions(gauge, shown=shown),
+        notes=machine_notes(gauge, shown),
+        cautions=caution_words(machine_cautions(gauge), shown=shown),
     )
 
 

@@ -12,6 +12,7 @@ from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.stack import Line
 from doe.domain.units import METRIC, Shown
+from doe.words.gauges import caution_words, status_words
 from doe.words.recipe import dial_not_known, not_known_elsewhere, window_in_doubt
 
 if TYPE_CHECKING:
@@ -72,7 +73,11 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
         is_own,
         settings,
         _unknown(recipe, line, gauged, settings, is_own=is_own, shown=shown),
-        (*(m.status.caution for m in gauged.machines if m.status.caution), *beyond, *gauged.left_out),
+        (
+            *filter(None, (status_words(m.status, shown) for m in gauged.machines)),
+            *beyond,
+            *caution_words(gauged.left_out),
+        ),
     )
 
 

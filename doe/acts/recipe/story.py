@@ -25,12 +25,13 @@ from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import compare_plans, left_out
 from doe.plans.judge import judge_plan
-from doe.plans.plan import KIND_LABELS, KINDS, Plan
+from doe.plans.plan import KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.words.confirmation_plan import claim_words, judged_words
 from doe.words.dates import day, local
 from doe.words.diagnosis import case_told
 from doe.words.gauges import reading
+from doe.words.plans import kind_label
 from doe.words.recipe import confirmation_sentence
 from doe.words.study import deviation, prior_told
 from reports.files import write_whole
@@ -263,12 +264,11 @@ def _rounds(book: Book, record: StudyRecord) -> tuple[Any, ...]:
     return tuple(
         RoundFacts(
             r.round,
-            {**KIND_LABELS, **judging}.get(r.kind, r.kind),
+            judging.get(r.kind) or kind_label(r.kind),
             r.seed,
             r.coupons,
             local(r.made_at),
             r.made_by,
-            r.notes,
         )
         for r in book.plan_info(record.id).rounds
     )

@@ -18,7 +18,7 @@ from doe.domain.errors import InputError
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
 from doe.words.dates import local
-from doe.words.people import LEFT_OUT, not_known
+from doe.words.people import LEFT_OUT, hand_words, not_known, pass_words, repeat_words
 from reports.files import write_whole
 from reports.people import people_report
 
@@ -97,7 +97,7 @@ def people_of_study(book: Book, key: Key) -> PeopleAgreement:
         hands,
         repeats,
         again,
-        tuple(dict.fromkeys((*_said(passes), *_said(hands), *(s for r in repeats for s in r.sentences)))),
+        tuple(dict.fromkeys((*pass_words(passes), *hand_words(hands), *(s for r in repeats for s in repeat_words(r))))),
         _missing(record, hand, whole, passes, repeats, again),
     )
 
@@ -216,10 +216,6 @@ def _comparable(judged: pd.DataFrame) -> bool:
         return False
     there = judged.notna().to_numpy(dtype=int)
     return bool((there.T @ there >= 2).all())
-
-
-def _said(found: PassAgreement | HandAgreement | None) -> tuple[str, ...]:
-    return () if found is None else found.sentences
 
 
 def _to_look_at(results: pd.DataFrame, judged: pd.DataFrame, name: str) -> tuple[str, ...]:
