@@ -4,17 +4,15 @@ from doe.assure.binomial import (
     RateInterval,
     chance_to_accept,
     coupons_for_failures,
-    coupons_for_no_failure,
     pass_rate_high,
-    pass_rate_interval,
     pass_rate_low,
     wilson_interval,
 )
 from doe.assure.comparison.equivalence import Equivalence, compare_hand, coupons_for_means
-from doe.assure.comparison.sizes import compare_margins, strokes_for_rates
+from doe.assure.comparison.sizes import strokes_for_rates
 from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.assure.confirmation.allocation import confirmation_points, confirmation_settings
-from doe.assure.confirmation.claims import ClaimLimits, ClaimPlan, claim_limits, claim_plan, compare_claims
+from doe.assure.confirmation.claims import ClaimLimits, ClaimPlan, claim_limits, claim_plan
 from doe.assure.confirmation.combination import Combination, combine_with_study
 from doe.assure.confirmation.hand_prediction import HandPrediction, predict_hand
 from doe.assure.confirmation.verdict import Confirmation, judge_confirmation
@@ -38,11 +36,8 @@ from doe.assure.gauges.setting_error import (
     machine_budget,
     measure_setting_error,
     smallest_step,
-    step_warnings,
 )
 from doe.assure.people.agreement import HandAgreement, PassAgreement, judge_hand_agreement, judge_pass_agreement
-from doe.assure.power import coupons_per_level, detectable_effect, effect_power
-from doe.assure.tolerance import ToleranceInterval, tolerance_interval
 
 __all__ = [
     "NOT_CHECKED",
@@ -68,27 +63,20 @@ __all__ = [
     "PlatenMap",
     "RateInterval",
     "SettingError",
-    "ToleranceInterval",
     "TrueReading",
     "chance_to_accept",
     "claim_limits",
     "claim_plan",
     "combine_uncertainty",
     "combine_with_study",
-    "compare_claims",
     "compare_hand",
-    "compare_margins",
     "compare_materials",
     "confirmation_points",
     "confirmation_settings",
     "correct_infrared",
     "coupons_for_failures",
     "coupons_for_means",
-    "coupons_for_no_failure",
-    "coupons_per_level",
-    "detectable_effect",
     "due_day",
-    "effect_power",
     "fit_display",
     "gauge_cautions",
     "gauge_line",
@@ -103,17 +91,14 @@ __all__ = [
     "measure_drift",
     "measure_setting_error",
     "pass_rate_high",
-    "pass_rate_interval",
     "pass_rate_low",
     "place_name",
     "place_of",
     "predict_hand",
     "refuse_dial",
     "smallest_step",
-    "step_warnings",
     "strokes_for_rates",
     "suggested_error",
-    "tolerance_interval",
     "true_reading",
     "wilson_interval",
 ]

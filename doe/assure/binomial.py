@@ -81,28 +81,6 @@ class RateInterval:
     high: float
 
 
-def pass_rate_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateInterval:
-    """Exact two-sided limits of the pass rate: both one-sided limits at half the risk.
-
-    Parameters
-    ----------
-    passed, coupons, assurance
-        As in `pass_rate_low`.
-
-    References
-    ----------
-    Clopper and Pearson (1934).
-
-    Examples
-    --------
-    >>> round(pass_rate_interval(0, 20).high, 6)
-    0.168433
-    """
-    _check(passed, coupons, assurance)
-    each = (1 + assurance) / 2
-    return RateInterval(passed / coupons, pass_rate_low(passed, coupons, each), pass_rate_high(passed, coupons, each))
-
-
 def wilson_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateInterval:
     """Wilson's score limits of the pass rate.
 
@@ -133,26 +111,6 @@ def wilson_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateI
     low = 0.0 if passed == 0 else max(float(middle - half), 0.0)
     high = 1.0 if passed == coupons else min(float(middle + half), 1.0)
     return RateInterval(rate, low, high)
-
-
-def coupons_for_no_failure(pass_rate: float, assurance: float = 0.90) -> int:
-    """Coupons that must all pass to show at least `pass_rate` with the stated assurance.
-
-    The success-run size: the smallest n with pass_rate ** n <= 1 - assurance.
-
-    Parameters
-    ----------
-    pass_rate : float
-        Pass rate to be shown, strictly between 0 and 1.
-    assurance : float
-        Strictly between 0 and 1.
-
-    Examples
-    --------
-    >>> coupons_for_no_failure(0.95, 0.90)
-    45
-    """
-    return coupons_for_failures(pass_rate, assurance, failures=0)
 
 
 def coupons_for_failures(pass_rate: float, assurance: float = 0.90, *, failures: int) -> int:

@@ -14,7 +14,7 @@ from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
-from doe.practice.drills import DRILLS, HINT, start
+from doe.practice.drills import DRILLS, HINT, reply, start
 from doe.symptoms import WORDS
 from doe.words.wording import count, score
 from reports.drawing.symptoms import symptom_svg
@@ -87,7 +87,7 @@ def answer(visit: Visit) -> Response | str:
         try:
             if not text:
                 raise InputError("answer", "nothing", "an answer", "Answer the question, or ask for a hint.")
-            turn = Turn((play.drill.hint(),)) if text.lower() == HINT else play.drill.answer(text)
+            turn = reply(play.drill, text)
         except InputError as error:
             return _page(visit, key, text, *problem_lines(error))
         play.typed.append(text)

@@ -20,7 +20,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import show
 from doe.practice.drawings import WIDTH, drawing
 from doe.practice.drill import Turn, practice_study
-from doe.practice.drills import HINT, start
+from doe.practice.drills import reply, start
 from doe.symptoms import WORDS
 from reports.files import write_whole
 from reports.practice import practice_report
@@ -117,7 +117,7 @@ def play(
 
 
 def _pass_on(drill: Drill, text: str, given: list[str]) -> Turn:
-    turn = Turn((drill.hint(),)) if text.strip().lower() == HINT else drill.answer(text)
+    turn = reply(drill, text)
     given.append(text)
     return turn
 

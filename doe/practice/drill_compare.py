@@ -8,7 +8,7 @@ from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown, parse_quantity, show
 from doe.plans import make_plan
-from doe.practice.baselines import centre
+from doe.practice.centre import centre
 from doe.practice.drill import (
     Drill,
     MapPicture,

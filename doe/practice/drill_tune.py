@@ -10,7 +10,7 @@ from doe.domain.units import METRIC, Shown
 from doe.plans import make_plan
 from doe.plans.settle import hard_factors, machine_of, settle_matrix
 from doe.plans.timing import CURE_HANDLING_MIN, PRESS_HANDLING_MIN, USUAL_SECONDS, hours_at_machines
-from doe.practice.baselines import centre
+from doe.practice.centre import centre
 from doe.practice.drill import (
     Drill,
     MapPicture,

@@ -2,6 +2,6 @@
 
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.kinds import Cause, Pointer, Symptom
-from doe.symptoms.reading import WORDS, causes_of, short_list, side_of, symptom
+from doe.symptoms.reading import WORDS, short_list, side_of, symptom
 
-__all__ = ["CATALOGUE", "WORDS", "Cause", "Pointer", "Symptom", "causes_of", "short_list", "side_of", "symptom"]
+__all__ = ["CATALOGUE", "WORDS", "Cause", "Pointer", "Symptom", "short_list", "side_of", "symptom"]

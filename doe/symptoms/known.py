@@ -15,8 +15,6 @@ from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.symptoms.faults import FAULTS
 
-Placed = Literal["whole", "edges", "small parts", "solids", "one place"]
-FilmClass = Literal["hot", "warm", "cold"]
 Level = Literal["low", "inside", "high"]
 
 SHOWN_WHEN = ("after cure", "at press", "at peel", "after press", "at stretch", "after wash", "days later")

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from doe.domain.units import Shown
-from doe.practice.drills import replay
 from doe.symptoms import symptom
 from reports.practice import map_finding, practice_page, practice_report
+from tests.practice.replay import replay
 
 
 @pytest.fixture(scope="module")

@@ -45,8 +45,6 @@ CORNERS, PER_GARMENT, FUTURE_PRINTS = 2, 4, 10
 MOST_COUPONS = 500
 """Coupons of one confirmation: more than anybody makes by hand, and a mistyped claim asks for thousands."""
 
-UNLIKELY = 0.5
-
 
 @dataclass(frozen=True)
 class ClaimRow:

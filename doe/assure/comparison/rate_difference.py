@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import gammaln, xlogy
-from scipy.stats import binom, hypergeom, norm
+from scipy.stats import binom, norm
 
 from doe.assure.binomial import wilson_interval
 from doe.domain.errors import InputError
@@ -173,21 +173,6 @@ def non_inferior_pairs(pairs: Pairs, *, margin: float) -> NonInferiority:
         exact = float(paired_p_values(pairs.count, margin)[pairs.only_new, pairs.only_old])
     q = float(only_old[0])
     return NonInferiority(float(z[0]), p, exact, (q - margin, q))
-
-
-def fisher_p(new_passed: int, new_coupons: int, old_passed: int, old_coupons: int) -> tuple[float, float]:
-    """Fisher's exact p of no difference: one-sided (new passing so often or more by chance), and two-sided.
-
-    References
-    ----------
-    R. A. Fisher (1935), *The Design of Experiments*, ch. 2. Two-sided: all tables no more likely than this one.
-    """
-    total, passes = new_coupons + old_coupons, new_passed + old_passed
-    spread = hypergeom(total, passes, new_coupons)
-    outcomes = np.arange(max(0, passes - old_coupons), min(passes, new_coupons) + 1)
-    chance = spread.pmf(outcomes)
-    here = float(spread.pmf(new_passed))
-    return float(spread.sf(new_passed - 1)), float(min(chance[chance <= here * (1 + 1e-9)].sum(), 1.0))
 
 
 @lru_cache(maxsize=64)

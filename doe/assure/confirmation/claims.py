@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 from scipy.stats import binom, nbinom
 
 from doe.assure.binomial import chance_to_accept, coupons_for_failures, pass_rate_high, pass_rate_low
 from doe.domain.errors import InputError
-
-FloatArray = NDArray[np.float64]
 
 ClaimState = Literal["accepted", "not accepted", "open"]
 
@@ -91,45 +87,6 @@ def claim_plan(pass_rate: float, assurance: float = 0.90, *, failures: int = 0) 
     (45, 77)
     """
     return ClaimPlan(pass_rate, assurance, failures, coupons_for_failures(pass_rate, assurance, failures=failures))
-
-
-def compare_claims(
-    claims: Sequence[tuple[float, float]] = ((0.80, 0.90), (0.90, 0.90), (0.95, 0.90), (0.95, 0.95)),
-    *,
-    failures: Sequence[int] = (0, 1, 2),
-    rates: ArrayLike = 0.98,
-) -> pd.DataFrame:
-    """Plans side by side, before coupons are committed.
-
-    Parameters
-    ----------
-    claims : sequence of (pass rate, assurance)
-    failures : sequence of int
-        Failures forgiven.
-    rates : float or array, shape (draws,)
-        What is believed of the true pass rate: one value, or the study's draws at the setpoint.
-
-    Returns
-    -------
-    DataFrame
-        One row a plan: pass_rate, assurance, failures, units, chance_to_accept, expected_units (stopping as soon as
-        the verdict is certain), rate_for_90 (true rate accepted 9 times in 10).
-    """
-    plans = [claim_plan(rate, assurance, failures=c) for rate, assurance in claims for c in failures]
-    return pd.DataFrame(
-        [
-            {
-                "pass_rate": p.pass_rate,
-                "assurance": p.assurance,
-                "failures": p.failures,
-                "units": p.units,
-                "chance_to_accept": p.chance(rates),
-                "expected_units": p.expected_units(rates),
-                "rate_for_90": p.rate_for(0.90),
-            }
-            for p in plans
-        ]
-    )
 
 
 @dataclass(frozen=True)

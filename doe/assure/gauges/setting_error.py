@@ -16,8 +16,7 @@ from doe.assure.gauges.readings import readings_of, true_reading
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading, MachineKind
 from doe.domain.stack import Line
-from doe.domain.study import Study
-from doe.domain.units import show_both, show_difference
+from doe.domain.units import show_difference
 
 USUAL_SETTING_ERROR_DELTA_DEGC: Mapping[str, float] = {"oven": 4.0, "press": 5.0}
 """Standard deviation assumed before anything was measured (common practice, no source)."""
@@ -198,28 +197,6 @@ def smallest_step(budget: Budget) -> float:
     Two settings closer than that may in truth be in the wrong order.
     """
     return 2 * budget.expanded
-
-
-def step_warnings(study: Study, budgets: Mapping[MachineKind, Budget]) -> tuple[str, ...]:
-    """What to say about temperature ranges too narrow for the uncertainty of their machine.
-
-    A plan with centre coupons has levels half a range apart.
-    """
-    said = []
-    for factor in study.numeric:
-        machine = MACHINE_OF_FACTOR.get(factor.name)
-        budget = None if machine is None else budgets.get(machine)
-        if budget is None or not factor.is_temperature:
-            continue
-        step, least = (factor.high - factor.low) / 2, smallest_step(budget)
-        if step < least:
-            said.append(
-                f"{factor.label}: low, middle and high are {step:.0f} °C apart, and the {machine} is known to "
-                f"±{budget.expanded:.1f} °C: steps of {math.ceil(least)} °C or more can be told apart. Widen the range "
-                f"({show_both(factor.low, 'degC')} to {show_both(factor.high, 'degC')}), or map the machine and read "
-                f"it again; most of it comes from: {budget.largest}."
-            )
-    return tuple(said)
 
 
 def _upper_sum(parts: Sequence[tuple[float, int]], assurance: float) -> float:

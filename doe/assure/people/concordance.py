@@ -215,36 +215,6 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
     )
 
 
-def bootstrap_limits(
-    statistic: Callable[[FloatArray], float],
-    rows: ArrayLike,
-    *,
-    rng: np.random.Generator,
-    draws: int = 1000,
-    assurance: float = 0.95,
-) -> tuple[float, float]:
-    """Percentile limits of a statistic by drawing whole coupons with replacement.
-
-    Parameters
-    ----------
-    statistic : callable
-        From an array of rows to a number; a draw it cannot use may give NaN.
-    rows : array, shape (coupons, ...)
-    rng : Generator
-    draws : int
-    assurance : float
-
-    Notes
-    -----
-    Below about 30 coupons such limits are too narrow; the closed forms above are better. They also cannot see
-    what never happened: when everybody agreed, every draw agrees too.
-    """
-    data = np.asarray(rows, dtype=float)
-    found = np.array([statistic(data[rng.integers(len(data), size=len(data))]) for _ in range(draws)])
-    low, high = np.nanquantile(found, [(1 - assurance) / 2, (1 + assurance) / 2])
-    return float(low), float(high)
-
-
 def _w(scores: FloatArray) -> float:
     n, m = scores.shape
     ranks = rankdata(scores, axis=0)

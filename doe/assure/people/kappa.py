@@ -234,13 +234,6 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
     return ManyKappa(overall, tuple(float(v) for v in each), z, int(m))
 
 
-def count_classes(ratings: ArrayLike) -> FloatArray:
-    """Counts for `fleiss_kappa`, shape (coupons, classes), from classes given, shape (coupons, people)."""
-    given = np.asarray(ratings)
-    classes = np.unique(given)
-    return np.asarray((given[:, :, None] == classes).sum(axis=1), dtype=float)
-
-
 def _fleiss_parts(table: FloatArray, m: float) -> tuple[float, float]:
     agreed = float(((table**2).sum(axis=1) - m).mean() / (m * (m - 1)))
     share = table.sum(axis=0) / table.sum()

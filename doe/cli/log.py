@@ -1,0 +1,34 @@
+"""The log of errors that are this program's own: what a person is told about in one line is kept in full there."""
+
+from __future__ import annotations
+
+import logging
+import logging.handlers
+import sys
+from pathlib import Path
+
+from platformdirs import user_log_path
+
+PROGRAM = "doe"
+
+
+def keep_log(error: BaseException) -> Path | None:
+    """Append the traceback to the log; its place, or None where it cannot be written."""
+    try:
+        path = user_log_path(PROGRAM, appauthor=False, ensure_exists=True) / "doe.log"
+        handler = logging.handlers.RotatingFileHandler(path, maxBytes=1_000_000, backupCount=2, encoding="utf-8")
+    except OSError:
+        return None
+    handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
+    record = logging.LogRecord(
+        PROGRAM,
+        logging.ERROR,
+        __file__,
+        0,
+        "doe %s",
+        (" ".join(sys.argv[1:2]),),
+        (type(error), error, error.__traceback__),
+    )
+    handler.handle(record)
+    handler.close()
+    return path
