@@ -22,6 +22,7 @@ from doe.acts.comparison.verdict import (
 )
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.plan import PER_GARMENT
 from doe.cli.stack import MATERIAL_HELP
 from doe.cli.study import LIMIT_HELP
 from doe.domain.errors import InputError
@@ -76,7 +77,7 @@ def register(root: typer.Typer) -> None:
         looks: Annotated[int | None, typer.Option(help="How often it may be judged in all; 2 is usual.")] = None,
         strokes: Annotated[int | None, typer.Option(help="Pairs at the setpoint, instead of the proposed.")] = None,
         edge_strokes: Annotated[int | None, typer.Option(help="Pairs at each edge of the window; 0 for none.")] = None,
-        per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
+        per_garment: PER_GARMENT = None,
         begin: Annotated[bool, typer.Option("--begin", help="Store the comparison and its coupons.")] = False,
         called: Annotated[str, typer.Option("--as", help="What the comparison, or the new study, is called.")] = "",
         more: Annotated[bool, typer.Option("--more", help="Add the next round of a comparison that is open.")] = False,

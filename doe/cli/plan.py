@@ -26,6 +26,10 @@ SEED = Annotated[
     int | None,
     typer.Option(min=0, max=2**63 - 1, help="Repeats the same random choices; by default from the study's name."),
 ]
+PER_GARMENT = Annotated[
+    int | None,
+    typer.Option(min=1, help="Coupons pressed on one garment; at first 4, later as it was said."),
+]
 
 
 ALIASES_SHOWN = 3
@@ -59,7 +63,7 @@ def register(root: typer.Typer) -> None:
             str,
             typer.Option(help="batched: few changes; repeated: settings in two batches; random."),
         ] = "batched",
-        per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
+        per_garment: PER_GARMENT = None,
         sizes: Annotated[
             bool,
             typer.Option(

@@ -6,6 +6,7 @@ import pandas as pd
 
 from doe.domain.errors import InputError
 from doe.domain.stack import DEFAULT_LINE
+from doe.domain.study import COUPONS_PER_GARMENT
 from doe.domain.units import METRIC, Shown
 from doe.plans import make_plan
 from doe.plans.settle import hard_factors, machine_of, settle_matrix
@@ -107,7 +108,7 @@ class TunePowder(Drill):
         frame = pd.DataFrame([dict(settings)] * many)
         frame.insert(0, "coupon", [f"C{first + i:02d}" for i in range(many)])
         frame["round"], frame["cure_batch"], frame["press_batch"] = 1, batch, batch
-        frame["garment"] = [(first + i + 3) // 4 for i in range(many)]
+        frame["garment"] = [1 + (first + i - 1) // COUPONS_PER_GARMENT for i in range(many)]
         results = self.line.run(frame, self.seed)
         self._made.append(results)
         self.minutes += minutes

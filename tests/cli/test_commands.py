@@ -106,6 +106,18 @@ def test_plan_compares_before_it_commits(shop_with):
     assert "Add a round with doe extend" in again.err
 
 
+def test_a_further_round_keeps_what_was_said_of_garments(shop_with):
+    shop = shop_with(0)
+    shop.good("plan", STUDY, "--coupons", "12", "--choose", "half", "--per-garment", "2")
+    shop.good("extend", STUDY, "--coupons", "8")
+    coupons = shop.good("study", "show", STUDY, "--json").json["rounds"]
+    assert [r["coupons"] for r in coupons] == [12, 8]
+    with shop.open() as book:
+        made = book.plan_coupons(STUDY)
+        assert book.study(STUDY).study.coupons_per_garment == 2
+    assert made.groupby(["round", "garment"]).size().groupby("round").max().tolist() == [2, 2]
+
+
 def test_the_same_seed_makes_the_same_plan(shop_with):
     found = []
     for _ in range(2):
