@@ -10,7 +10,6 @@ import pandas as pd
 
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, usual_seed
-from doe.acts.gauges.dials import AS_DIALLED
 from doe.acts.recipe.recipes import in_force_for
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
@@ -104,7 +103,7 @@ def setting_of(
 
 def recipe_in_use(released: Released, limits: Limits | None, given: Given = "dialled") -> ReferenceSettings:
     """A released recipe as people set it, by the dial where a gauge tells it; or in the terms of its study."""
-    by_dial = given == "dialled" or _as_dialled(released)
+    by_dial = given == "dialled" or released.as_dialled
     settings, window = {}, {}
     for s in released.settings:
         if isinstance(s.surface, str):
@@ -119,15 +118,10 @@ def recipe_in_use(released: Released, limits: Limits | None, given: Given = "dia
 
 def _dial_less_surface(released: Released) -> dict[str, float]:
     """How far the dial of a released temperature stands above its surface; the surfaces know the latter."""
-    if _as_dialled(released):
+    if released.as_dialled:
         return {}
     pairs = [(s.factor, s.dial, s.surface) for s in released.settings if not isinstance(s.surface, str)]
     return {name: dial - surface for name, dial, surface in pairs if dial is not None}
-
-
-def _as_dialled(released: Released) -> bool:
-    """Whether the coupons behind a recipe were made at dial settings, so that its surfaces speak of those."""
-    return AS_DIALLED in released.cautions
 
 
 def _last_answer(book: Book, record: StudyRecord) -> ReferenceSettings:

@@ -27,6 +27,7 @@ from doe.book.records import (
 from doe.book.store import Store, open_store
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
+from doe.domain.plan_kinds import Scale
 from doe.domain.recipe import Recipe
 from doe.domain.score import ScoreEntry, SecondLook
 from doe.domain.stack import Line, Stack
@@ -184,7 +185,9 @@ class Book:
                 definitions.save(writing, stack, why)
             number = studies.add(writing, study, stack=stack.name if isinstance(stack, Stack) else stack, line=line)
             for made in rounds_made:
-                rounds.save(writing, number, made.coupons, kind=made.kind, seed=made.seed, notes=made.notes)
+                rounds.save(
+                    writing, number, made.coupons, kind=made.kind, seed=made.seed, notes=made.notes, scale=made.scale
+                )
                 if made.entries:
                     scores.record(writing, number, made.entries, why=why)
             for kept in analyses_made:
@@ -229,15 +232,23 @@ class Book:
     # plans
 
     def save_round(
-        self, key: str | int, coupons: pd.DataFrame, *, kind: str, seed: int, notes: Sequence[str] = ()
+        self,
+        key: str | int,
+        coupons: pd.DataFrame,
+        *,
+        kind: str,
+        seed: int,
+        notes: Sequence[str] = (),
+        scale: Scale = "dial",
     ) -> tuple[int, ...]:
         """Append the coupons of a new round; returns the numbers of the rounds that were new.
 
         ``coupons`` has the columns of a plan; it may be the whole plan, then the rounds stored already must be the
-        same and only the new ones are appended. Without a ``round`` column it is the next round.
+        same and only the new ones are appended. Without a ``round`` column it is the next round. ``scale`` says whether
+        its temperatures are those of the surface or what was dialled in.
         """
         with self._store.writing() as writing:
-            return rounds.save(writing, key, coupons, kind=kind, seed=seed, notes=notes)
+            return rounds.save(writing, key, coupons, kind=kind, seed=seed, notes=notes, scale=scale)
 
     def plan_coupons(self, key: str | int) -> pd.DataFrame:
         """Every coupon of a study in the order they were saved.
@@ -259,6 +270,7 @@ class Book:
         coupons: pd.DataFrame,
         *,
         round_kind: str,
+        scale: Scale,
         notes: Sequence[str],
         kind: str,
         inputs_hash: str,
@@ -272,7 +284,7 @@ class Book:
         rest as for `save_analysis`.
         """
         with self._store.writing() as writing:
-            if not rounds.save(writing, key, coupons, kind=round_kind, seed=seed, notes=notes):
+            if not rounds.save(writing, key, coupons, kind=round_kind, seed=seed, notes=notes, scale=scale):
                 raise InputError(
                     "round",
                     "the same coupons stored already",
@@ -330,7 +342,7 @@ class Book:
         ``coupons`` as for `save_round`, ``entries`` as for `record`; raises what those raise.
         """
         with self._store.writing() as writing:
-            rounds.save(writing, key, coupons, kind=kind, seed=0, notes=notes)
+            rounds.save(writing, key, coupons, kind=kind, seed=0, notes=notes, scale="dial")
             return scores.record(writing, key, entries, why=why)
 
     def results(self, key: str | int, *, include_void: bool = False) -> pd.DataFrame:

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from doe.domain.gauge import GaugeReading
+from doe.domain.plan_kinds import Scale
 from doe.domain.recipe import Recipe
 from doe.domain.score import FieldValue, ScoreEntry
 from doe.domain.stack import Line, Stack
@@ -70,6 +71,7 @@ class RoundInfo:
     coupons: int
     made_at: datetime
     made_by: str
+    scale: Scale = "dial"
 
 
 @dataclass(frozen=True)
@@ -134,6 +136,7 @@ class NewRound:
     seed: int
     notes: tuple[str, ...] = ()
     entries: tuple[ScoreEntry, ...] = ()
+    scale: Scale = "dial"
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from doe.book.studies import Key, find, find_open
 from doe.book.tables import acts, coupons, rounds
 from doe.book.text import from_text, moment_of, to_text
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.plan_kinds import Scale
 from doe.domain.serial import study_from
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, check_line
@@ -26,7 +27,7 @@ PLACE_COLUMNS = ("cure_batch", "press_batch", "cure_order", "press_order", "garm
 
 
 def save(
-    writing: Writing, key: Key, frame: pd.DataFrame, *, kind: str, seed: int, notes: Sequence[str]
+    writing: Writing, key: Key, frame: pd.DataFrame, *, kind: str, seed: int, notes: Sequence[str], scale: Scale
 ) -> tuple[int, ...]:
     """Append the rounds of a plan that are not stored yet; returns their numbers.
 
@@ -52,7 +53,13 @@ def save(
             "add round", f"{row.name}, round {number}: {len(mine)} coupons", rows=1 + len(mine), study_id=row.study_id
         )
         made_round = rounds.insert().values(
-            study_id=row.study_id, number=number, kind=kind, seed=int(seed), notes=to_text(list(notes)), act_id=act
+            study_id=row.study_id,
+            number=number,
+            kind=kind,
+            seed=int(seed),
+            notes=to_text(list(notes)),
+            scale=scale,
+            act_id=act,
         )
         round_id = new_id(connection, made_round)
         insert_all(
@@ -216,6 +223,7 @@ def info(connection: sa.Connection, key: Key) -> PlanInfo:
             rounds.c.kind,
             rounds.c.seed,
             rounds.c.notes,
+            rounds.c.scale,
             acts.c.at,
             acts.c.who,
             counted.label("coupons"),
@@ -226,7 +234,7 @@ def info(connection: sa.Connection, key: Key) -> PlanInfo:
     )
     return PlanInfo(
         tuple(
-            RoundInfo(m.number, m.kind, m.seed, tuple(from_text(m.notes)), m.coupons, moment_of(m.at), m.who)
+            RoundInfo(m.number, m.kind, m.seed, tuple(from_text(m.notes)), m.coupons, moment_of(m.at), m.who, m.scale)
             for m in made
         )
     )

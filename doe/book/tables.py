@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
-SCHEMA_VERSION = "0004"
+SCHEMA_VERSION = "0005"
 """Revision this program reads and writes; the newest of `doe.book.migrations.versions`."""
 
 VERSION_TABLE = "book_version"
@@ -105,6 +105,7 @@ rounds = sa.Table(
     sa.Column("kind", sa.Text, nullable=False),
     sa.Column("seed", sa.BigInteger, nullable=False),
     sa.Column("notes", sa.Text, nullable=False),
+    sa.Column("scale", sa.Text, nullable=False, server_default="dial"),
     _act(),
     sa.UniqueConstraint("study_id", "number"),
 )

@@ -25,6 +25,7 @@ from uuid import uuid4
 import sqlalchemy as sa
 
 from doe.book.history import is_current
+from doe.book.older import recipe_with_facts, scale_of_notes
 from doe.book.photos import LARGEST
 from doe.book.store import Writing, insert_all
 from doe.book.tables import (
@@ -35,6 +36,7 @@ from doe.book.tables import (
     lines,
     photos,
     recipes,
+    rounds,
     shop_notes,
     stacks,
     studies,
@@ -131,12 +133,32 @@ def read(path: Path) -> dict[str, Rows]:
         raise InputError(where, f"format version {version}", f"{FORMAT_VERSION}", "Update this program.")
     tables = content.get("tables")
     if isinstance(tables, dict):
-        tables = {**{name: [] for name in _LATER}, **tables}
+        tables = _with_facts({**{name: [] for name in _LATER}, **tables})
     if not isinstance(tables, dict) or set(tables) != {table.name for table in KEPT}:
         raise _not_an_export(where, "other tables")
     for table in KEPT:
         _check_rows(table, tables[table.name], where)
     return tables
+
+
+def _with_facts(tables: dict[str, Any]) -> dict[str, Any]:
+    """Tables of an older program's export with the fields that it kept as sentences."""
+
+    def rounds_now(row: Any) -> Any:
+        if not isinstance(row, dict) or "scale" in row or not isinstance(row.get("notes"), list):
+            return row
+        scale, notes = scale_of_notes(row["notes"])
+        return {**row, "notes": notes, "scale": scale}
+
+    def recipe_now(row: Any) -> Any:
+        has_data = isinstance(row, dict) and isinstance(row.get("data"), dict)
+        return {**row, "data": recipe_with_facts(row["data"])} if has_data else row
+
+    changed = {rounds.name: rounds_now, recipes.name: recipe_now}
+    return {
+        name: [changed[name](row) for row in rows] if name in changed and isinstance(rows, list) else rows
+        for name, rows in tables.items()
+    }
 
 
 def _check_rows(table: sa.Table, rows: Any, where: str) -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import typer
 
+from doe.acts.answers import facts_data
 from doe.acts.study.fits import fit_study
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.plan import SEED
 from doe.cli.study import KEY
 from doe.domain.texts import quoted
+from doe.words.setpoint import said as in_words
 
 
 def register(root: typer.Typer) -> None:
@@ -26,10 +28,10 @@ def register(root: typer.Typer) -> None:
             Table(("factor", "learned"), rows, right=("learned",)),
             "\nlearned: how much narrower the place of the best setting is than before the coupons.",
         )
-        said: tuple[Block, ...] = (
-            *(f"  {text}" for text in belief.sentences),
-            *(Warn(text) for text in surfaces.warnings),
+        sentences, warnings = (
+            in_words(fitted.record.study, facts, desk.shown) for facts in (belief.facts, surfaces.warnings)
         )
+        said: tuple[Block, ...] = (*(f"  {text}" for text in sentences), *(Warn(text) for text in warnings))
         return Reply(
             {
                 "study": fitted.record.name,
@@ -42,9 +44,11 @@ def register(root: typer.Typer) -> None:
                     "right": belief.right,
                     "fit_p_value": belief.fit_p_value,
                     "learned": belief.learned,
-                    "sentences": belief.sentences,
+                    "sentences": sentences,
+                    "facts": facts_data(belief.facts),
                 },
-                "warnings": surfaces.warnings,
+                "warnings": warnings,
+                "facts": facts_data(surfaces.warnings),
             },
             (f"Fitted {fitted.record.name}. {fitted.counts.sentence}", *said, *learned),
             (f"doe recommend {quoted(fitted.record.name)}",),

@@ -1,4 +1,4 @@
-"""The log of errors that are this program's own: what a person is told about in one line is kept in full there."""
+"""The log of what went wrong in the program itself: a person sees one line, the rest is kept here."""
 
 from __future__ import annotations
 

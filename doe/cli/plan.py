@@ -16,7 +16,7 @@ from doe.cli.sizes import sizes_reply
 from doe.cli.study import KEY
 from doe.domain.texts import quoted
 from doe.plans import KIND_LABELS, PlanJudgement
-from doe.words.dials import dials_of_coupons
+from doe.words.dials import SCALE_WORDS, dials_of_coupons
 from doe.words.wording import amount, count
 
 if TYPE_CHECKING:
@@ -199,6 +199,7 @@ def planned_data(made: PlannedRound) -> dict[str, object]:
         "seed": made.plan.seed,
         "coupons": made.coupons,
         "notes": made.notes,
+        "scale": made.scale,
         "judgement": made.judgement,
         "dials": dial_data(dials),
         "gauge_cautions": made.cautions,
@@ -222,7 +223,7 @@ def planned(made: PlannedRound, desk: Desk) -> list[Block]:
         f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
         f"(in random order {j.hours_random:.1f} hours).",
         *tells(j),
-        *(f"  * {note}" for note in made.notes),
+        *(f"  * {note}" for note in (*made.notes, SCALE_WORDS[made.scale])),
         Table(heads, rows, right=heads[1:]),
         "\noven, press: batches made at one setting of that machine.",
         *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),

@@ -23,6 +23,7 @@ from doe.words.recipe import (
     confirmation_sentence,
     difference_words,
     expected_sentence,
+    recipe_cautions,
     span,
     state_words,
 )
@@ -83,7 +84,7 @@ def show(desk: Desk, recipe: NAME, revision: REVISION = None) -> Reply:
         f"Recipe {found.name}, revision {found.revision}: {state}.",
         f"For {found.stack.name} on {found.line.name}.",
         f"  Fabric {found.stack.fabric}, film {found.stack.film}, powder {found.stack.powder}.",
-        *(Warn(text) for text in found.cautions),
+        *(Warn(text) for text in recipe_cautions(found)),
         recipe_table(found, desk.shown),
         "\nHandling:",
         *(f"  {i}. {step}" for i, step in enumerate(found.handling, start=1)),

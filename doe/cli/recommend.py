@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from doe.acts.answers import answer_data
+from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import local, version
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import recommend_study
@@ -22,6 +22,7 @@ from doe.domain.texts import quoted
 from doe.words import answer as words
 from doe.words.answer import scores_first
 from doe.words.dials import dials_of_settings
+from doe.words.setpoint import cautions_left, method_words, said
 from doe.words.setting_errors import errors_counted
 from doe.words.wording import amount, amount_both, amount_range
 
@@ -73,6 +74,7 @@ def register(root: typer.Typer) -> None:
             following.insert(0, f"doe extend {name} --coupons {max(1, len(found.answer.next_coupons))}")
         if found.fitted.counts.unfinished:
             following.insert(0, f"doe record {name} --washes")
+        data = answer_data(found.answer)
         return Reply(
             {
                 "study": found.fitted.record.name,
@@ -80,7 +82,10 @@ def register(root: typer.Typer) -> None:
                 "inputs_hash": found.fitted.hash,
                 "kept_since": found.kept.made_at if found.kept else None,
                 "results_changed_since": found.before.made_at if found.before else None,
-                **answer_data(found.answer),
+                **data,
+                **{name: said(found.fitted.record.study, getattr(found.answer, name), desk.shown) for name in SAYING},
+                "method": dict(method_words(found.answer.method)),
+                "facts": {name: data[name] for name in (*SAYING, "method")},
                 "next_coupons": found.answer.next_coupons,
                 "dials": dial_data(dials),
                 "gauge_cautions": cautions,
@@ -118,10 +123,11 @@ def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ())
         *(f"  {text}" for text in errors_counted(study, found.fitted.surfaces.results, shown)),
     ]
     if answer.limits_on_certainty:
-        blocks += ["\nWhat keeps this from being surer:", *(f"  {text}" for text in answer.limits_on_certainty)]
-    blocks += [Warn(text) for text in answer.warnings if text not in answer.limits_on_certainty]
+        limits = said(study, answer.limits_on_certainty, shown)
+        blocks += ["\nWhat keeps this from being surer:", *(f"  {text}" for text in limits)]
+    blocks += [Warn(text) for text in said(study, cautions_left(answer), shown)]
     if answer.changes:
-        blocks += ["\nWhat could be changed:", *(f"  {text}" for text in answer.changes)]
+        blocks += ["\nWhat could be changed:", *(f"  {text}" for text in said(study, answer.changes, shown))]
     if len(answer.next_coupons):
         blocks += ["\nCoupons that would help most:", coupon_table(study, answer.next_coupons, shown)]
     return [*blocks, "", *history(found)]

@@ -15,7 +15,7 @@ from doe.cli.study import KEY
 from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
-from doe.words.recipe import both, confirmation_sentence, window_words
+from doe.words.recipe import both, confirmation_sentence, recipe_cautions, window_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -118,7 +118,7 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
         recipe_table(recipe, shown),
         "",
         confirmation_sentence(recipe.confirmation, recipe.exception),
-        *(Warn(text) for text in recipe.cautions),
+        *(Warn(text) for text in recipe_cautions(recipe)),
         *(("\nWhat the record can only say, not show:", *(f"  {text}" for text in said)) if said else ()),
     ]
 

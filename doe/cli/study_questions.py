@@ -16,6 +16,7 @@ from doe.domain.spec import Spec
 from doe.domain.study import MAX_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown, show_difference
 from doe.words import typed
+from doe.words.setting_errors import basis_words, read_words
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -74,8 +75,8 @@ def readings_say(one: SuggestedError, shown: Shown) -> str:
     if one.is_measured:
         verb = "suggests" if one.readings == 1 else "suggest"
         return f"{count(one.readings, 'gauge reading')} {verb} {show_difference(one.sd, shown)}"
-    gives = one.source.partition("the readings give ")[2]
-    return "the gauge readings do not tell it yet" + (f": they give {gives}" if gives else "")
+    gives = "" if one.read_sd is None else f": they give {read_words(one.basis, one.read_sd, shown)}"
+    return f"the gauge readings do not tell it yet{gives}"
 
 
 def _error_words(one: SuggestedError, taken: Factor, is_stated: bool, shown: Shown) -> str:
@@ -86,7 +87,7 @@ def _error_words(one: SuggestedError, taken: Factor, is_stated: bool, shown: Sho
     elif one.is_measured:
         said = f"{size}, measured by {count(one.readings, 'gauge reading')}, since none was stated"
     else:
-        said = f"{size}, {one.source}"
+        said = f"{size}, {basis_words(one.basis, one.read_sd, shown)}"
     if one.trial_sd is not None and taken.trial_sd is None:
         said += (
             f". A trial that lays every coupon at one place wanders by {show_difference(one.trial_sd, shown)} only: "

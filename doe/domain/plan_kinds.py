@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Protocol
+from typing import Literal, Protocol
 
 CONFIRM = "confirm"
 """Coupons that check a setpoint already chosen. They judge the answer, so they never enter the fit behind it."""
@@ -11,9 +11,9 @@ CONFIRM = "confirm"
 COMPARE = "compare"
 """Coupons of two stacks side by side in the same press strokes."""
 
-SURFACE_NOTE = "Temperatures are those of the surface; what to dial in for them stands on the bench sheet."
-"""Stands among the notes of every plan: rounds without it (made before dial settings were corrected, or brought in from
-a sheet of one's own) hold what was dialled in."""
+Scale = Literal["surface", "dial"]
+"""What the temperatures of a round's coupons are: those of the surface, or what was dialled in (made before dial
+settings were corrected, or brought in from a sheet of one's own)."""
 
 CONFIRMATION_PLAN, CONFIRMATION = "confirmation plan", "confirmation"
 """Kinds of analyses: the rule fixed before the coupons are made, and what they said."""
@@ -28,16 +28,16 @@ class MadeRound(Protocol):
     def kind(self) -> str: ...
 
 
-class NotedRound(MadeRound, Protocol):
-    """The same with the sentences kept with it."""
+class ScaledRound(MadeRound, Protocol):
+    """The same with what its temperatures are."""
 
     @property
-    def notes(self) -> tuple[str, ...]: ...
+    def scale(self) -> Scale: ...
 
 
-def is_as_dialled(rounds: Sequence[NotedRound]) -> bool:
+def is_as_dialled(rounds: Sequence[ScaledRound]) -> bool:
     """Whether the temperatures of a study's coupons are what was dialled in, not those of the surface."""
-    return bool(rounds) and rounds[0].kind != COMPARE and not any(SURFACE_NOTE in made.notes for made in rounds)
+    return bool(rounds) and rounds[0].kind != COMPARE and all(made.scale == "dial" for made in rounds)
 
 
 def learning_rounds(rounds: Iterable[MadeRound]) -> tuple[int, ...]:

@@ -168,6 +168,9 @@ class Recipe:
         Of the answer behind it: sum of its inputs, seed, and version of the program; empty or None where not known.
     verdict : str
         Of that answer.
+    as_dialled : bool
+        Whether the coupons behind it were made at dial settings; its surface temperatures are then what the gauge
+        readings give for these.
 
     Raises
     ------
@@ -199,6 +202,7 @@ class Recipe:
     seed: int | None = None
     version: str = ""
     verdict: str = ""
+    as_dialled: bool = False
 
     def __post_init__(self) -> None:
         for what in ("settings", "handling", "voids", "cautions"):  # lists, where it was read from a file

@@ -9,7 +9,6 @@ import pandas as pd
 
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.seeds import check_seed
 from doe.domain.space import is_forbidden
 from doe.domain.stack import DEFAULT_LINE, Line
@@ -80,7 +79,7 @@ def make_plan(
         ends=ends,
         order=order,
     )
-    notes = (*notes, *order_notes(study, frame, line, order), SURFACE_NOTE)
+    notes = (*notes, *order_notes(study, frame, line, order))
     return Plan(study, kind, seed, frame, notes)
 
 

@@ -2,7 +2,6 @@
 
 from doe.setpoint.answer import Answer, Cliff, Verdict, Window
 from doe.setpoint.curves import Profile, RobustMap, profile, robust_map
-from doe.setpoint.earlier_effect import EarlierEffect, with_and_without
 from doe.setpoint.extension import extend_plan
 from doe.setpoint.recommendation import NEXT_COUPONS, recommend
 from doe.setpoint.robust import RobustRate
@@ -12,7 +11,6 @@ __all__ = [
     "NEXT_COUPONS",
     "Answer",
     "Cliff",
-    "EarlierEffect",
     "Profile",
     "RobustMap",
     "RobustRate",
@@ -24,5 +22,4 @@ __all__ = [
     "profile",
     "recommend",
     "robust_map",
-    "with_and_without",
 ]

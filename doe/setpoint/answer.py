@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     import pandas as pd
 
+    from doe.surfaces.facts import Said
+
 Verdict = Literal["ready", "more coupons", "not reachable"]
 
 
@@ -78,13 +80,17 @@ class Answer:
         Settings of the coupons that would help most, one row a coupon; empty when ready.
     cliffs : tuple of Cliff
         Nearest first, in setting errors.
-    limits_on_certainty : tuple of str
-        What keeps the statement from being surer, most important first. Full sentences.
-    changes : tuple of str
-        What could be changed when the target is not reachable. Full sentences.
-    warnings : tuple of str
+    limits_on_certainty : tuple of Fact or str
+        What keeps the statement from being surer, most important first. A string is a sentence that an older version
+        kept, or that was added after the answer was given; it is shown as it is, and nothing is decided by it.
+    changes : tuple of Fact or str
+        What could be changed when the target is not reachable.
+    warnings : tuple of Fact or str
     method : mapping
-        Settings of the method that reproduce the answer, and the error rates of the verdicts.
+        What reproduces the answer, and the error rates of the verdicts. ``model``: kind of surface, empty where it was
+        put together by hand; ``draws``; ``setting_error``: ``once`` for taken out of the trial and put in for
+        production; ``ready_rate``, ``ready_shortfall``, ``reach_chance``, ``reach_gap``: thresholds of the verdict;
+        and the keys of `doe.setpoint.verdict.ERROR_RATES`. An older version kept labels in words.
     seed : int
     """
 
@@ -103,8 +109,8 @@ class Answer:
     p_reachable: float
     next_coupons: pd.DataFrame
     cliffs: tuple[Cliff, ...]
-    limits_on_certainty: tuple[str, ...]
-    changes: tuple[str, ...]
-    warnings: tuple[str, ...]
+    limits_on_certainty: tuple[Said, ...]
+    changes: tuple[Said, ...]
+    warnings: tuple[Said, ...]
     method: Mapping[str, float | str]
     seed: int

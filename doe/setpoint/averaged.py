@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, cast
 
 import numpy as np
 import pandas as pd
@@ -12,13 +11,10 @@ from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.reweigh import Weights
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import Surfaces
 from doe.surfaces.averaging import left_out, stacking_weight
+from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.mechanism_model import MechanismModel, speaks_of
-from doe.surfaces.sampler import sample
-
-if TYPE_CHECKING:
-    from doe.surfaces.window_model import WindowDraws
+from doe.surfaces.window_gradient import ClosingWindow
 
 
 @dataclass(frozen=True)
@@ -42,26 +38,21 @@ class Averaged:
     other_low: float
 
 
-def average_with_mechanisms(study: Study, surfaces: Surfaces, answer: Answer) -> Averaged | None:
+def average_with_mechanisms(study: Study, surfaces: FittedSurfaces, answer: Answer) -> Averaged | None:
     """Fit dose mechanisms to the same coupons, as many draws, and average them with the closing window.
 
-    None where the mechanisms do not know all that the study varies (`speaks_of`), or no model is at hand. Takes about
-    as long as the fit itself.
+    None where the mechanisms do not know all that the study varies (`speaks_of`), or another model than the closing
+    window was fitted. Takes about as long as the fit itself.
     """
     window = surfaces.model
-    if window is None or surfaces.xi is None or not speaks_of(window):
+    if not isinstance(window, ClosingWindow) or not speaks_of(window):
         return None
     model = MechanismModel(window)
-    cloud = sample(
-        model.log_likelihood,
-        model.parameters,
-        rng=np.random.default_rng([surfaces.seed, 1]),
-        particles=len(surfaces.xi),
-    )
+    cloud = model.sample(rng=np.random.default_rng([surfaces.seed, 1]), particles=surfaces.draws.count)
     weight = stacking_weight(left_out(surfaces.coupon_fit), left_out(model.coupon_log_likelihood(cloud.draws)))
     rate, point = RobustRate(study, surfaces), pd.DataFrame([dict(answer.setpoint)])
-    walls = cast("WindowDraws", model.unpack(cloud.draws))  # has all that is asked of draws there
-    mine, theirs = (rate.draws(point, nodes=64, draws=d)[:, 0] for d in (surfaces.window, walls))
+    walls = model.unpack(cloud.draws)
+    mine, theirs = (rate.draws(point, nodes=64, draws=d)[:, 0] for d in (surfaces.draws, walls))
     every = np.concatenate([mine, theirs])
     share = np.concatenate([np.full(len(mine), (1 - weight) / len(mine)), np.full(len(theirs), weight / len(theirs))])
     both, low = Weights(share, 0.0), 1 - study.spec.assurance

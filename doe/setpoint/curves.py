@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Cliff
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces
 
 FloatArray = NDArray[np.float64]
 Setpoint = Mapping[str, float | str]
@@ -70,16 +70,16 @@ def _at(study: Study, setpoint: Setpoint, columns: dict[str, FloatArray]) -> pd.
     return pd.DataFrame({n: columns[n] if n in columns else [setpoint[n]] * rows for n in study.factor_names})
 
 
-def profile(study: Study, surfaces: Surfaces, answer: Answer, factor: str, n: int = 61) -> Profile:
+def profile(study: Study, surfaces: FittedSurfaces, answer: Answer, factor: str, n: int = 61) -> Profile:
     """Curves through the setpoint of an answer along one numeric factor, over its tested range only."""
     return _curve(study, surfaces, answer.setpoint, factor, n)
 
 
-def _curve(study: Study, surfaces: Surfaces, setpoint: Setpoint, factor: str, n: int) -> Profile:
+def _curve(study: Study, surfaces: FittedSurfaces, setpoint: Setpoint, factor: str, n: int) -> Profile:
     f = study.factor(factor)
     values = np.linspace(f.low, f.high, n)
     frame = _at(study, setpoint, {factor: values})
-    rate, thin = RobustRate(study, surfaces), surfaces.window.thin(400)
+    rate, thin = RobustRate(study, surfaces), surfaces.draws.thin(400)
     rates = rate.draws(frame, draws=thin)
     low = 1 - study.spec.assurance
     pass_low, pass_high = np.quantile(rates, [low, 1 - low], axis=0)
@@ -103,13 +103,13 @@ def _curve(study: Study, surfaces: Surfaces, setpoint: Setpoint, factor: str, n:
     )
 
 
-def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str, n: int = 41) -> RobustMap:
+def robust_map(study: Study, surfaces: FittedSurfaces, answer: Answer, x: str, y: str, n: int = 41) -> RobustMap:
     """Grids through the setpoint of an answer over two numeric factors, inside their tested ranges."""
     fx, fy = study.factor(x), study.factor(y)
     xs, ys = np.linspace(fx.low, fx.high, n), np.linspace(fy.low, fy.high, n)
     gx, gy = np.meshgrid(xs, ys)
     frame = _at(study, answer.setpoint, {x: gx.ravel(), y: gy.ravel()})
-    rate, thin = RobustRate(study, surfaces), surfaces.window.thin(200)
+    rate, thin = RobustRate(study, surfaces), surfaces.draws.thin(200)
     rates = rate.draws(frame, nodes=16, draws=thin)
     checks = rate.draws(frame, nodes=16, draws=thin, hand=False) if rate.uses_hand else rates
     predicted = surfaces.predict(frame)
@@ -131,7 +131,7 @@ def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str,
     )
 
 
-def find_cliffs(study: Study, surfaces: Surfaces, setpoint: Setpoint) -> tuple[Cliff, ...]:
+def find_cliffs(study: Study, surfaces: FittedSurfaces, setpoint: Setpoint) -> tuple[Cliff, ...]:
     """Cliffs around a setpoint, nearest first in setting errors; only those inside the tested range."""
     found = []
     for f in study.numeric:

@@ -12,7 +12,7 @@ from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.recommendation import NEXT_COUPONS
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces
 
 LINKED_FROM = 6
 """Coupons of a round from which two of them are centre coupons, first and last: they show drift and tie the rounds."""
@@ -21,7 +21,7 @@ LINKED_FROM = 6
 def extend_plan(
     study: Study,
     plan: Plan,
-    surfaces: Surfaces,
+    surfaces: FittedSurfaces,
     *,
     coupons: int = NEXT_COUPONS,
     seed: int = 0,

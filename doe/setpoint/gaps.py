@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.setpoint.answer import Verdict
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.unvaried import hardly_varied, untried_levels
 
 
@@ -43,7 +43,7 @@ class Gaps:
         return self.hand and self.can_feel and not self.unvaried and verdict == "ready"
 
 
-def find_gaps(study: Study, surfaces: Surfaces) -> Gaps:
+def find_gaps(study: Study, surfaces: FittedSurfaces) -> Gaps:
     """What the coupons behind these surfaces were never asked about this study."""
     return Gaps(
         hardly_varied(surfaces.scaling, surfaces.results, surfaces.earlier),

@@ -16,7 +16,7 @@ from doe.setpoint.reweigh import Weights
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import allowed
 from doe.setpoint.window import box_points, growth
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces
 
 FloatArray = NDArray[np.float64]
 Side = Literal["under", "over"]
@@ -156,7 +156,7 @@ class Made:
         return np.asarray(self.hand < (-np.inf if wanted is None else wanted))
 
 
-def made_coupons(surfaces: Surfaces) -> Made:
+def made_coupons(surfaces: FittedSurfaces) -> Made:
     """The coupons behind a fit, with those of an earlier study."""
     parts = [surfaces.results, *([] if surfaces.earlier is None else [surfaces.earlier.results])]
     names = tuple(str(name) for part in parts for name in part.coupon)
@@ -248,7 +248,7 @@ def _ends(rate: RobustRate, answer: Answer, window: Window) -> list[_End]:
                 reason = "rule"
             stops.append((f.name, "higher" if column else "lower", at, reason))
             faces.append(points[np.isclose(points[f.name].to_numpy(dtype=float), wider[j, column])])
-    merit = rate.draws(pd.concat(faces, ignore_index=True), nodes=16, draws=rate.surfaces.window.thin(240)).mean(axis=0)
+    merit = rate.draws(pd.concat(faces, ignore_index=True), nodes=16, draws=rate.surfaces.draws.thin(240)).mean(axis=0)
     firsts = np.cumsum([0, *map(len, faces)])
     worst = [face.iloc[[int(merit[a:b].argmin())]] for face, a, b in zip(faces, firsts, firsts[1:], strict=False)]
     return [_End(*stop, place) for stop, place in zip(stops, worst, strict=True)]
@@ -274,7 +274,7 @@ def _beyond(
 
 
 def hand_ground(
-    study: Study, surfaces: Surfaces, answer: Answer, made: Made, without: Sequence[Weights]
+    study: Study, surfaces: FittedSurfaces, answer: Answer, made: Made, without: Sequence[Weights]
 ) -> HandGround | None:
     """What hand-feel at the setpoint rests on; None without any score."""
     draws = surfaces.hand_draws(pd.DataFrame([dict(answer.setpoint)]))

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from doe.setpoint.answer import Verdict
 from doe.setpoint.reweigh import Weights, weigh
+from doe.surfaces.facts import Fact
 
 FloatArray = NDArray[np.float64]
 
@@ -28,23 +29,6 @@ LARGE = 0.025
 """Change of the expected rate for one doubling of every prior from which a reader is warned. Chosen on 84 answers to 28
 simulated lines (tuning seeds 7000 to 7027; 12, 20 and 28 coupons)."""
 
-LEANING_OFF = "28 of 46"
-"""Answers beyond it whose stated rate was more than 10 points off the true one, on 60 other tuning lines; of
-the 134 others 14 were. Counted by ``tests/benchmarks/priors.py --pulls 60 --first 8000``."""
-
-ABOUT = {
-    EVERY: "all together",
-    "height": "how good the best setting can be",
-    "place": "where the window lies",
-    "width": "how fast the window closes",
-    "sides": "how failures split into too little and too much heat",
-    "stray": "how many prints fail whatever the settings",
-    "hand": "hand-feel",
-    "levels": "how far the levels differ",
-    "batches": "how far batches differ",
-}
-"""Groups of priors, as what they are about."""
-
 
 @dataclass(frozen=True)
 class PriorPull:
@@ -53,7 +37,7 @@ class PriorPull:
     Attributes
     ----------
     group : str
-        A key of `doe.surfaces.traces.PRIOR_GROUPS`, or ``every``.
+        A key of `doe.surfaces.contract.PRIOR_GROUPS`, or ``every``.
     rate, rate_low : float
         Change of the expected robust pass rate and of its lower bound, for one doubling.
     p_target : float
@@ -77,8 +61,8 @@ class PriorPull:
 
 def prior_warning(
     pulls: Sequence[PriorPull], verdict: Verdict, halved_doubled: tuple[Verdict, Verdict]
-) -> tuple[str, ...]:
-    """A sentence when the priors pull hard at an answer: it then rests on them more than a reader expects.
+) -> tuple[Fact, ...]:
+    """That the priors pull hard at an answer, where they do: it then rests on them more than a reader expects.
 
     Parameters
     ----------
@@ -90,28 +74,11 @@ def prior_warning(
         What would be said with every prior counted half, and counted double.
     """
     every, *single = pulls
-    changed = [
-        f"{times} this would be called: {said}"
-        for times, said in zip(("half", "double"), halved_doubled, strict=True)
-        if said != verdict and every.reliable
-    ]
+    halved, doubled = (said if said != verdict and every.reliable else "" for said in halved_doubled)
     if abs(every.rate) >= LARGE:
         strongest = max(single, key=lambda p: p.rate * np.sign(every.rate))
-        way = "raise" if every.rate > 0 else "lower"
-        told = (
-            "The numbers at this setting lean on what was assumed before any coupon: were that to count double, it "
-            f"would {way} the expected pass rate by about {100 * abs(every.rate):.0f} points, most of all through "
-            f"{ABOUT[strongest.group]}."
-        )
-        if changed:
-            told += f" Counted {', counted '.join(changed)}."
-        return (f"{told} On simulated lines {LEANING_OFF} such answers were more than 10 points off.",)
-    if changed:
-        return (
-            "What is said here hangs on what was assumed before any coupon, too: counted "
-            f"{', counted '.join(changed)}.",
-        )
-    return ()
+        return (Fact("leans_on_priors", value=every.rate, about=strongest.group, halved=halved, doubled=doubled),)
+    return (Fact("hangs_on_priors", halved=halved, doubled=doubled),) if halved or doubled else ()
 
 
 def prior_pulls(

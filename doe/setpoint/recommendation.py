@@ -31,14 +31,15 @@ from doe.setpoint.verdict import (
     share_inside,
 )
 from doe.setpoint.window import find_window
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.facts import Fact
 
 NEXT_COUPONS = 8
 """Coupons proposed for a next round."""
 
 
 def recommend(
-    study: Study, surfaces: Surfaces, *, seed: int = 0, progress: Callable[[float], None] | None = None
+    study: Study, surfaces: FittedSurfaces, *, seed: int = 0, progress: Callable[[float], None] | None = None
 ) -> Answer:
     """Recommend a robust operating point for a study.
 
@@ -46,7 +47,7 @@ def recommend(
     ----------
     study : Study
         The study, which may carry another spec, setting errors or limits than at the time of the fit.
-    surfaces : Surfaces
+    surfaces : FittedSurfaces
         What `fit` returned.
     seed : int
         The same seed, surfaces and version give the same answer.
@@ -85,7 +86,7 @@ def recommend(
         else pd.DataFrame(columns=list(study.factor_names))
     )
     leaning = _leaning(Asked(study, rates, found.best, judge_for(study, surfaces)), surfaces)
-    changes: tuple[str, ...] = ()
+    changes: tuple[Fact, ...] = ()
     if verdict == "not reachable":
         changes = possible_changes(study, surfaces, _checks_best(study, surfaces, seed))
     answer = Answer(
@@ -104,18 +105,17 @@ def recommend(
         p_reachable=chance.p_reachable,
         next_coupons=following,
         cliffs=find_cliffs(study, surfaces, setpoint),
-        limits_on_certainty=(*certainty_limits(study, surfaces, pass_rate, pass_rate_low, gaps), *leaning),
+        limits_on_certainty=(*certainty_limits(surfaces, pass_rate, pass_rate_low, gaps), *leaning),
         changes=changes,
         warnings=(*surfaces.warnings, *leaning),
         method={
-            "model": "closing window, joint with hand-feel, tempered sequential Monte Carlo",
-            "draws": surfaces.window.count,
-            "setting error": "counted once: the trial's own taken out, production's full stated error put in; "
-            "hand-feel keeps the trial's too, on the careful side",
-            "ready: expected pass rate at least": study.spec.pass_rate,
-            "ready: lower bound short of target by at most": READY_LOW_SHORTFALL,
-            "not reachable: chance that any setting reaches the target below": reach_threshold(made),
-            "not reachable: best rate short of target by more than": OUT_OF_REACH_GAP,
+            "model": "" if surfaces.model is None else surfaces.model.name,
+            "draws": surfaces.draws.count,
+            "setting_error": "once",
+            "ready_rate": study.spec.pass_rate,
+            "ready_shortfall": READY_LOW_SHORTFALL,
+            "reach_chance": reach_threshold(made),
+            "reach_gap": OUT_OF_REACH_GAP,
             **error_rates(made),
         },
         seed=seed,
@@ -124,7 +124,7 @@ def recommend(
     return answer
 
 
-def _leaning(asked: Asked, surfaces: Surfaces) -> tuple[str, ...]:
+def _leaning(asked: Asked, surfaces: FittedSurfaces) -> tuple[Fact, ...]:
     """That the answer leans on the priors, where it does."""
     if surfaces.traces is None:
         return ()
@@ -132,7 +132,7 @@ def _leaning(asked: Asked, surfaces: Surfaces) -> tuple[str, ...]:
     return prior_warning(pulls, now.verdict, asked.prior_verdicts(now, pulls[0]))
 
 
-def _checks_best(study: Study, surfaces: Surfaces, seed: int) -> float:
+def _checks_best(study: Study, surfaces: FittedSurfaces, seed: int) -> float:
     """Expected best robust rate of the checks alone: where hand-feel fails everywhere, its best places say nothing."""
     checks = replace(study, spec=replace(study.spec, hand_min=None))
     return float(find_setpoint(RobustRate(checks, surfaces), rng=np.random.default_rng(seed)).best.mean())
@@ -142,7 +142,7 @@ def _plain(value: object) -> float | str:
     return value if isinstance(value, str) else float(value)  # type: ignore[arg-type] # a column holds levels or numbers
 
 
-def _hand(surfaces: Surfaces, point: pd.DataFrame, low: float) -> tuple[float | None, float | None, float | None]:
+def _hand(surfaces: FittedSurfaces, point: pd.DataFrame, low: float) -> tuple[float | None, float | None, float | None]:
     draws: NDArray[np.float64] | None = surfaces.hand_draws(point)
     if draws is None:
         return None, None, None

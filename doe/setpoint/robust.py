@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from scipy.stats import norm, qmc
 
 from doe.domain.study import Study
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces, SurfaceDraws
 from doe.surfaces.outcomes import expit
-from doe.surfaces.window_model import WindowDraws
 
 FloatArray = NDArray[np.float64]
 
@@ -49,7 +48,7 @@ class RobustRate:
     """
 
     study: Study
-    surfaces: Surfaces
+    surfaces: FittedSurfaces
     uses_hand: bool = field(init=False)
 
     def __post_init__(self) -> None:
@@ -57,7 +56,7 @@ class RobustRate:
         object.__setattr__(self, "uses_hand", wanted)
 
     def draws(
-        self, frame: pd.DataFrame, *, nodes: int = 32, draws: WindowDraws | None = None, hand: bool = True
+        self, frame: pd.DataFrame, *, nodes: int = 32, draws: SurfaceDraws | None = None, hand: bool = True
     ) -> FloatArray:
         """Robust pass rate for every posterior draw, shape (draws, rows).
 
@@ -67,12 +66,12 @@ class RobustRate:
             Settings, one row a point.
         nodes : int
             How many points stand for the setting error.
-        draws : WindowDraws, optional
+        draws : SurfaceDraws, optional
             A thinned posterior; the whole one by default.
         hand : bool
             Whether hand-feel counts too (where the spec asks for it and it was scored).
         """
-        model = self.surfaces.window if draws is None else draws
+        model = self.surfaces.draws if draws is None else draws
         scaling = self.surfaces.scaling
         combination = scaling.combination(frame)
         error = error_nodes(len(scaling.numeric), nodes)

@@ -15,7 +15,7 @@ from doe.domain.limits import CEILING_DEGC
 from doe.domain.space import is_forbidden
 from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces
 
 FloatArray = NDArray[np.float64]
 
@@ -64,7 +64,9 @@ def allowed(study: Study, frame: pd.DataFrame) -> NDArray[np.bool_]:
     return keep
 
 
-def settings_frame(study: Study, surfaces: Surfaces, z: FloatArray, combination: NDArray[np.intp]) -> pd.DataFrame:
+def settings_frame(
+    study: Study, surfaces: FittedSurfaces, z: FloatArray, combination: NDArray[np.intp]
+) -> pd.DataFrame:
     """Machine settings nearest to model coordinates, levels filled in, repeated rows and forbidden ones dropped."""
     natural = surfaces.scaling.natural(np.clip(z, -1, 1))
     levels = surfaces.scaling.combinations()
@@ -88,7 +90,7 @@ def find_setpoint(rate: RobustRate, *, rng: np.random.Generator) -> Found:
     """
     study, surfaces = rate.study, rate.surfaces
     points, first = first_look(rate, rng=rng)
-    some = surfaces.window.thin(400)
+    some = surfaces.draws.thin(400)
     low = 1 - study.spec.assurance
     merit = np.quantile(first, low, axis=0)
     best, best_at = first.max(axis=1), points.iloc[first.argmax(axis=1)].reset_index(drop=True)
@@ -115,29 +117,22 @@ def first_look(rate: RobustRate, *, rng: np.random.Generator) -> tuple[pd.DataFr
         raise InputError(
             "forbidden combinations", "nothing left", "at least one permitted setting", "Relax one of them."
         )
-    return points, rate.draws(points, nodes=16, draws=rate.surfaces.window.thin(FIRST_DRAWS))
+    return points, rate.draws(points, nodes=16, draws=rate.surfaces.draws.thin(FIRST_DRAWS))
 
 
-def thinned_rows(draws: int, count: int) -> NDArray[np.intp]:
-    """Which draws `WindowDraws.thin` keeps."""
-    if count >= draws:
-        return np.arange(draws)
-    return np.linspace(0, draws - 1, count).astype(int)
-
-
-def _first_points(study: Study, surfaces: Surfaces, rng: np.random.Generator) -> pd.DataFrame:
+def _first_points(study: Study, surfaces: FittedSurfaces, rng: np.random.Generator) -> pd.DataFrame:
     k, combinations = len(surfaces.scaling.numeric), len(surfaces.scaling.combinations())
     sobol = qmc.Sobol(k, scramble=True, rng=rng)
     spread = 2 * sobol.random(SPREAD_POINTS) - 1
     tried = np.clip(surfaces.scaling.z(surfaces.results.settings), -1, 1)
-    peaks = surfaces.window.thin(96).peak
+    peaks = surfaces.draws.thin(96).peak
     z = [np.concatenate([spread, np.clip(peaks[c], -1, 1), tried]) for c in range(combinations)]
     every = np.repeat(np.arange(combinations), len(z[0]))
     return settings_frame(study, surfaces, np.concatenate(z), every)
 
 
 def _near(
-    study: Study, surfaces: Surfaces, top: pd.DataFrame, reach: float, count: int, rng: np.random.Generator
+    study: Study, surfaces: FittedSurfaces, top: pd.DataFrame, reach: float, count: int, rng: np.random.Generator
 ) -> pd.DataFrame:
     z, combination = surfaces.scaling.z(top), surfaces.scaling.combination(top)
     pick = rng.integers(0, len(z), count)

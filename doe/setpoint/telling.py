@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found
 from doe.setpoint.verdict import reach_threshold
+from doe.surfaces.contract import SurfaceDraws
 from doe.surfaces.outcomes import expit
-from doe.surfaces.window_model import WindowDraws
 
 FloatArray = NDArray[np.float64]
 
@@ -36,13 +36,13 @@ class Worth:
 
     Attributes
     ----------
-    draws : WindowDraws
+    draws : SurfaceDraws
         The draws that are weighted.
     gain : array, shape (draws, decisions)
         Worth of each decision in each draw.
     """
 
-    draws: WindowDraws
+    draws: SurfaceDraws
     gain: FloatArray
 
     @classmethod
@@ -52,7 +52,7 @@ class Worth:
         A setting is right (1) where it reaches the target. To call it not reachable is right where no setting does,
         and costs so much where one does that the chance has to fall below the threshold of the verdict.
         """
-        draws, target = rate.surfaces.window.thin(DRAWS), rate.study.spec.pass_rate
+        draws, target = rate.surfaces.draws.thin(DRAWS), rate.study.spec.pass_rate
         places = pd.concat([found.setpoint, found.best_at]).drop_duplicates(ignore_index=True)
         rates = rate.draws(places, nodes=NODES, draws=draws)
         goals = np.argsort(-(rates.mean(axis=0) - 0.5 * rates.std(axis=0)), kind="stable")[:GOALS]
@@ -62,7 +62,7 @@ class Worth:
         return cls(draws, np.column_stack([reached[:, goals], none]))
 
 
-def outcome_chances(rate: RobustRate, frame: pd.DataFrame, draws: WindowDraws) -> FloatArray:
+def outcome_chances(rate: RobustRate, frame: pd.DataFrame, draws: SurfaceDraws) -> FloatArray:
     """Chance of each outcome of a coupon at each setting, shape (outcomes, draws, rows); they add up to one.
 
     Outcomes are failures called too little and too much, and a pass; where the spec asks for a hand-feel that was

@@ -1,4 +1,4 @@
-"""The verdict, and the plain reasons that go with it.
+"""The verdict, and the facts that go with it.
 
 Thresholds were chosen on simulated lines (tuning seeds), not by taste; the error rates they lead to are
 printed by the decisions benchmark and kept in `ERROR_RATES`.
@@ -6,7 +6,7 @@ printed by the decisions benchmark and kept in `ERROR_RATES`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from doe.domain.study import Study
 from doe.setpoint.answer import Verdict
 from doe.setpoint.gaps import Gaps
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.facts import Fact
 from doe.surfaces.scorers import doubt_scorers
-from doe.surfaces.unvaried import unvaried_sentences
+from doe.surfaces.unvaried import unvaried_facts
 
 FloatArray = NDArray[np.float64]
 
@@ -41,23 +42,31 @@ OUT_OF_REACH_GAP = 0.05
 """... and even the best setting of a typical draw falls short by more than this."""
 
 
-ERROR_RATES: dict[str, str] = {
-    "simulated lines behind the error rates": "903 of seven kinds, on seeds that no prior was chosen on; four "
-    "factors, wanted rate 95 %, one round",
-    "called ready, truly below the wanted rate": "11 of 100 (20 coupons), 11 of 100 (28 coupons)",
-    "called ready, truly below 90 %": "3 of 100 (20 coupons), 3 of 100 (28 coupons)",
-    "lower bound held": "93 of 100 (20 coupons), 94 of 100 (28 coupons); stated: 90",
-    "not reachable said although a setting existed": "8 of 100 (20 coupons), 6 of 100 (28 coupons)",
-    "not reachable said where none existed": "85 of 100 (20 coupons), 85 of 100 (28 coupons)",
+ERROR_RATES: dict[str, float] = {
+    "rated_lines": 903,
+    "false_ready_20": 11,
+    "false_ready_28": 11,
+    "ready_below_90_20": 3,
+    "ready_below_90_28": 3,
+    "bound_held_20": 93,
+    "bound_held_28": 94,
+    "false_reach_20": 8,
+    "false_reach_28": 6,
+    "true_reach_20": 85,
+    "true_reach_28": 85,
 }
-"""What the thresholds lead to with a wanted rate of 95 % and four factors, as
-`tests/benchmarks/decisions.py --lines 903 --coupons 20,28 --seeds published` printed it on 2026-11-28."""
+"""What the thresholds lead to, of 100, with 20 and 28 coupons, a wanted rate of 95 % and four factors, as
+`tests/benchmarks/decisions.py --lines 903 --coupons 20,28 --seeds published` printed it on 2026-11-28: called ready,
+truly below the wanted rate; the same, truly below 90 %; lower bound held (stated: 90); not reachable said although a
+setting existed; not reachable said where none existed."""
 
-WORSE_RATES: dict[str, str] = {
-    f"fewer than {FEW_COUPONS} coupons": "the rates are worse: with 12, about 29 of 100 called ready fell short of the "
-    "wanted rate, 10 of 100 of 90 %, and the lower bound held in 85 of 100",
+WORSE_RATES: dict[str, float] = {
+    "worse_below": FEW_COUPONS,
+    "worse_false_ready_12": 29,
+    "worse_ready_below_90_12": 10,
+    "worse_bound_held_12": 85,
 }
-"""Goes with the rates above when an answer rests on fewer coupons than they were counted with."""
+"""Goes with the rates above when an answer rests on fewer coupons than they were counted with: those with 12."""
 
 
 @dataclass(frozen=True)
@@ -112,43 +121,32 @@ def reach_threshold(coupons: int) -> float:
     return OUT_OF_REACH if coupons >= FEW_COUPONS else OUT_OF_REACH_FEW
 
 
-def error_rates(coupons: int) -> dict[str, str]:
+def error_rates(coupons: int) -> dict[str, float]:
     """How often such verdicts are wrong on simulated lines, and whether that holds with so few coupons."""
     return ERROR_RATES if coupons >= FEW_COUPONS else ERROR_RATES | WORSE_RATES
 
 
-def share_inside(surfaces: Surfaces) -> float:
+def share_inside(surfaces: FittedSurfaces) -> float:
     """Share of the scored coupons in the tested region, or at most a quarter of a range outside it."""
     z = surfaces.scaling.z(surfaces.results.settings)
     return float((np.abs(z) <= 1.5).all(axis=1).mean())
 
 
-def certainty_limits(
-    study: Study, surfaces: Surfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps
-) -> tuple[str, ...]:
+def certainty_limits(surfaces: FittedSurfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps) -> tuple[Fact, ...]:
     """What keeps the statement from being surer, most important first."""
-    said = [*unvaried_sentences(gaps.unvaried)]
-    n = surfaces.results.coupons
+    found = [*unvaried_facts(gaps.unvaried)]
     gap = pass_rate - pass_rate_low
     if gap > 0.02:
-        said.append(
-            f"{n} pass/fail coupon{'s' if n != 1 else ''} leave the pass rate at the setpoint open by "
-            f"{100 * gap:.0f} points below its expected value."
-        )
-    lapse = float(surfaces.window.lapse.mean())
+        found.append(Fact("rate_open", coupons=surfaces.results.coupons, value=gap))
+    lapse = float(surfaces.draws.lapse.mean())
     if lapse > 0.03:
-        said.append(
-            f"About {100 * lapse:.0f} of 100 coupons seem to fail for reasons that no heat setting mends "
-            "(powder, moisture, handling); finding that cause is worth more than another setting."
-        )
+        found.append(Fact("lapses", value=lapse))
     if not surfaces.results.measured.to_numpy().any():
-        said.append(
-            "No coupon's real temperature was measured: the answer is as good as the displays, or as their correction."
-        )
-    return tuple(dict.fromkeys((*said, *surfaces.warnings)))
+        found.append(Fact("not_measured"))
+    return tuple(dict.fromkeys((*found, *surfaces.warnings)))
 
 
-def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tuple[str, ...]:
+def possible_changes(study: Study, surfaces: FittedSurfaces, checks_best: float) -> tuple[Fact, ...]:
     """What could be changed when no tested setting reaches the target.
 
     Parameters
@@ -157,37 +155,21 @@ def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tu
     checks_best : float
         Expected best robust rate of the checks alone, hand-feel left aside.
     """
-    said = []
+    found = []
     if surfaces.has_hand and study.spec.hand_min is not None and checks_best >= study.spec.pass_rate - 0.03:
-        fails = "The checks alone can be met; hand-feel is what fails"
-        softer = "sk whether a stiffer hand is acceptable, or try a softer powder or less of it."
         doubt = doubt_scorers(surfaces.everything)
         if doubt is None:
-            said.append(f"{fails}. A{softer}")
+            found.append(Fact("hand_fails"))
         else:
-            said += [
-                f"{fails}, and its scores are in doubt. First {doubt.remedy}; no new coupon is needed for it.",
-                f"If the scores stand: a{softer}",
-            ]
-    peak = surfaces.window.peak.reshape(-1, len(surfaces.scaling.numeric))
+            found += [replace(doubt, code="hand_fails_in_doubt", about=doubt.code), Fact("softer_if_scores_stand")]
+    peak = surfaces.draws.peak.reshape(-1, len(surfaces.scaling.numeric))
     for j, f in enumerate(surfaces.scaling.numeric):
-        for share, end, word, limit in (
-            (float((peak[:, j] > 1).mean()), f.high, "above", 1),
-            (float((peak[:, j] < -1).mean()), f.low, "below", 0),
-        ):
-            if share < 0.5:
-                continue
-            bound = study.limits.bounds(f.name)[limit] if study.limits else None
-            room = "" if bound is None else f" (limit {bound:g} {f.symbol})"
-            said.append(
-                f"The best {f.label} seems to lie {word} the tested {end:g} {f.symbol}: "
-                f"move the range if the limits permit{room}."
-            )
-    wide = [f.label for f in study.numeric if f.setting_sd > (f.high - f.low) / 6]
+        low, high = study.limits.bounds(f.name) if study.limits else (None, None)
+        if (peak[:, j] > 1).mean() >= 0.5:
+            found.append(Fact("best_above", factors=(f.name,), value=f.high, limit=high))
+        if (peak[:, j] < -1).mean() >= 0.5:
+            found.append(Fact("best_below", factors=(f.name,), value=f.low, limit=low))
+    wide = tuple(f.name for f in study.numeric if f.setting_sd > (f.high - f.low) / 6)
     if wide:
-        said.append(
-            f"The stated setting error of {', '.join(wide)} is large against its range: "
-            "a steadier machine widens every window."
-        )
-    said.append("Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate.")
-    return tuple(said)
+        found.append(Fact("wide_error", factors=wide))
+    return (*found, Fact("other_stack"))

@@ -25,7 +25,7 @@ from doe.setpoint.priors import PriorPull
 from doe.setpoint.reweigh import Weights, weigh
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.standing import Asked, Standing, ask
-from doe.surfaces import Surfaces
+from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.traces import Traces
 
 PRIOR_DRAWS, PRIOR_BEST = 600, 100
@@ -82,9 +82,8 @@ class OneMore:
 class Learned:
     """How much of what was not known before the coupons is still not known.
 
-    ``quantity`` is ``height`` (of the window), ``place`` or ``steepness`` (of a factor), ``trade`` (mean over pairs of
-    factors), ``lapse`` or ``hand_top``; ``left`` is the posterior spread as a share of the prior one, 1 for nothing
-    learned.
+    ``quantity`` is one of `SurfaceModel.quantities`, ``place`` and ``steepness`` of a factor; ``left`` is the posterior
+    spread as a share of the prior one (mean over the parameters behind the quantity), 1 for nothing learned.
     """
 
     quantity: str
@@ -139,7 +138,7 @@ class Why:
     draws: int
 
 
-def explain_answer(study: Study, surfaces: Surfaces, answer: Answer) -> Why:
+def explain_answer(study: Study, surfaces: FittedSurfaces, answer: Answer) -> Why:
     """Give the reasons behind an answer.
 
     Parameters
@@ -181,7 +180,7 @@ def explain_answer(study: Study, surfaces: Surfaces, answer: Answer) -> Why:
 
 
 def _before(asked: Asked, rate: RobustRate, answer: Answer, looked_at: pd.DataFrame) -> Standing | None:
-    prior = rate.surfaces.prior_window(PRIOR_DRAWS)
+    prior = rate.surfaces.prior_draws(PRIOR_DRAWS)
     if prior is None:
         return None
     rates = rate.draws(pd.DataFrame([dict(answer.setpoint)]), nodes=64, draws=prior)[:, 0]
@@ -227,18 +226,18 @@ def _one_more(asked: Asked, rate: RobustRate, answer: Answer, now: Standing) -> 
     return tuple(made)
 
 
-def _learned(surfaces: Surfaces) -> tuple[Learned, ...]:
+def _learned(surfaces: FittedSurfaces) -> tuple[Learned, ...]:
     traces = surfaces.traces
     assert traces is not None
-    found = [Learned("height", "", float(traces.left["peak_logit"][0]))]
-    for quantity in ("place", "steepness"):
-        found += [
-            Learned(quantity, f.name, float(share))
-            for f, share in zip(surfaces.scaling.numeric, traces.left[quantity], strict=True)
-        ]
-    if "trade" in traces.left:
-        found.append(Learned("trade", "", float(traces.left["trade"].mean())))
-    found.append(Learned("lapse", "", float(traces.left["lapse"][0])))
-    if surfaces.has_hand:
-        found.append(Learned("hand_top", "", float(traces.left["hand_top"][0])))
+    found = []
+    for quantity in ("height", "place", "steepness", "trade", "lapse", "hand_top"):
+        left = traces.left.get(quantity)
+        if left is None or (quantity == "hand_top" and not surfaces.has_hand):
+            continue
+        if quantity in ("place", "steepness"):
+            found += [
+                Learned(quantity, f.name, float(share)) for f, share in zip(surfaces.scaling.numeric, left, strict=True)
+            ]
+        else:
+            found.append(Learned(quantity, "", float(left.mean())))
     return tuple(found)

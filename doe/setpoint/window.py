@@ -53,7 +53,7 @@ def find_window(
     centre = setpoint[[f.name for f in numeric]].to_numpy(dtype=float)[0]
     ends = np.array([[f.low, f.high] for f in numeric])
     inside = qmc.Sobol(len(numeric), scramble=True, rng=rng).random(_INSIDE + 8)[:_INSIDE]
-    few = rate.surfaces.window.thin(240)
+    few = rate.surfaces.draws.thin(240)
 
     def worst(box: FloatArray, nodes: int, every: bool) -> float:
         points = box_points(study, setpoint, box, inside)

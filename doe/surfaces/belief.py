@@ -9,11 +9,10 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.results import Results
-from doe.domain.study import Study
 from doe.surfaces.averaging import leave_one_out
+from doe.surfaces.facts import Fact
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied
-from doe.surfaces.window_model import Priors, WindowDraws
 
 FloatArray = NDArray[np.float64]
 
@@ -42,8 +41,8 @@ class Belief:
         Posterior predictive p-value of the spread of pass/fail around the surface; below 0.05 the surface misses
         something.
     learned : mapping of factor name to float
-        1 - posterior spread / prior spread of the place of the peak.
-    sentences : tuple of str
+        1 - posterior spread / prior spread of the place of the peak; empty where the prior is not known.
+    facts : tuple of Fact
     """
 
     p_left_out: FloatArray
@@ -52,24 +51,29 @@ class Belief:
     right: int
     fit_p_value: float
     learned: dict[str, float]
-    sentences: tuple[str, ...]
+    facts: tuple[Fact, ...]
 
 
-def judge_fit(study: Study, results: Results, scaling: Scaling, window: WindowDraws, coupon_fit: FloatArray) -> Belief:
+def judge_fit(
+    results: Results, scaling: Scaling, p_pass: FloatArray, coupon_fit: FloatArray, place_left: FloatArray | None
+) -> Belief:
     """Judge a fit from its posterior draws.
 
     Parameters
     ----------
-    study, results, scaling, window
+    results, scaling
         What was fitted.
+    p_pass : array, shape (draws, coupons)
+        Probability that each coupon passes its checks.
     coupon_fit : array, shape (draws, coupons)
         Log likelihood of each coupon.
+    place_left : array, shape (numeric factors,), optional
+        Posterior spread of the place of the peak as a share of its prior spread; None where the prior is not known.
 
     Notes
     -----
     A coupon is left out by the truncated importance weights of `leave_one_out`.
     """
-    p_pass = _p_pass(results, scaling, window)
     p_out = _left_out(p_pass, coupon_fit)
     passed = results.passed
     score = float(np.log(np.where(passed, p_out, 1 - p_out)).sum())
@@ -79,23 +83,17 @@ def judge_fit(study: Study, results: Results, scaling: Scaling, window: WindowDr
     no_factor = float(np.log(np.where(passed, share, 1 - share)).sum())
     right = int(((p_out > 0.5) == passed).sum())
     p_value = _predictive_p_value(p_pass, passed)
-    spread = window.peak[0].std(axis=0) / Priors().peak_place_sd
-    learned = {f.name: float(1 - spread[j]) for j, f in enumerate(scaling.numeric)}
-    sentences = (
-        *_score_sentences(score, no_factor, right, n, p_value, passed),
+    learned = (
+        {}
+        if place_left is None
+        else {f.name: float(1 - left) for f, left in zip(scaling.numeric, place_left, strict=True)}
+    )
+    facts = (
+        *_score_facts(score, no_factor, right, p_value, passed),
         *_inseparable(scaling, results),
         *_barely_learned(scaling.numeric, learned),
     )
-    return Belief(p_out, score, no_factor, right, p_value, learned, tuple(sentences))
-
-
-def _p_pass(results: Results, scaling: Scaling, window: WindowDraws) -> FloatArray:
-    z, combination = scaling.z(results.settings), scaling.combination(results.settings)
-    out = np.empty((window.count, len(z)))
-    for c in np.unique(combination):
-        at = combination == c
-        out[:, at] = window.p_pass(z[at], int(c))
-    return out
+    return Belief(p_out, score, no_factor, right, p_value, learned, facts)
 
 
 def _left_out(p_pass: FloatArray, coupon_fit: FloatArray) -> FloatArray:
@@ -114,61 +112,39 @@ def _predictive_p_value(p_pass: FloatArray, passed: NDArray[np.bool_]) -> float:
     return float((spread(made) >= spread(np.broadcast_to(passed, p.shape))).mean())
 
 
-def _score_sentences(
-    score: float, no_factor: float, right: int, n: int, p_value: float, passed: NDArray[np.bool_]
-) -> list[str]:
-    said = []
+def _score_facts(score: float, no_factor: float, right: int, p_value: float, passed: NDArray[np.bool_]) -> list[Fact]:
+    n = len(passed)
+    found = []
     if passed.all() or not passed.any():
-        said.append("All coupons ended alike, so nothing here tests whether the surface predicts.")
+        found.append(Fact("ended_alike"))
     elif score > no_factor + 1:
-        said.append(
-            f"Predicting each coupon from the others, the surface called {right} of {n} right, "
-            "clearly better than the pass share alone."
-        )
+        found.append(Fact("predicts_better", coupons=right, of=n))
     elif score > no_factor - 1:
-        said.append(
-            f"Predicting each coupon from the others, the surface called {right} of {n} right, "
-            "no better than the pass share alone: these coupons barely show where the window lies."
-        )
+        found.append(Fact("predicts_alike", coupons=right, of=n))
     else:
-        said.append(
-            f"Predicting each coupon from the others, the surface called {right} of {n} right, worse than the pass "
-            "share alone: do not trust the map; look for a mistake in the record or a cause that is not heat."
-        )
+        found.append(Fact("predicts_worse", coupons=right, of=n))
     if p_value < 0.05:
-        said.append(
-            "Passes and fails are more mixed than the surface can explain: something besides the factors matters."
-        )
-    return said
+        found.append(Fact("too_mixed"))
+    return found
 
 
-def _inseparable(scaling: Scaling, results: Results) -> list[str]:
+def _inseparable(scaling: Scaling, results: Results) -> list[Fact]:
     z = scaling.z(results.settings)
-    said = []
-    names = [f.label for f in scaling.numeric]
+    names = [f.name for f in scaling.numeric]
     still = hardly_varied(scaling, results)
-    these = f"these {len(z)} coupons" if len(z) > 1 else "one coupon"
-    for f in still:
-        said.append(f"{f.label[0].upper()}{f.label[1:]} was hardly varied: {these} cannot say what it does.")
+    found = [Fact("hardly_varied", factors=(f.name,), coupons=len(z)) for f in still]
     moved = [j for j, f in enumerate(scaling.numeric) if f not in still]
     if len(z) > 2 and len(moved) > 1:
         together = np.atleast_2d(np.corrcoef(z[:, moved], rowvar=False))
-        for a in range(len(moved)):
-            for b in range(a):
-                if abs(together[a, b]) > INSEPARABLE:
-                    said.append(
-                        f"These {len(z)} coupons cannot separate {names[moved[a]]} from {names[moved[b]]}: "
-                        "they were changed together."
-                    )
-    return said
+        found += [
+            Fact("inseparable", factors=(names[moved[a]], names[moved[b]]), coupons=len(z))
+            for a in range(len(moved))
+            for b in range(a)
+            if abs(together[a, b]) > INSEPARABLE
+        ]
+    return found
 
 
-def _barely_learned(factors: tuple[Factor, ...], learned: dict[str, float]) -> list[str]:
-    little = [f.label for f in factors if learned[f.name] < 1 - BARELY_LEARNED]
-    if not little:
-        return []
-    listed = ", ".join(little[:-1]) + (" and " if len(little) > 1 else "") + little[-1]
-    return [
-        f"The coupons say little about the best {listed}; the middle of the range is favoured because nothing "
-        "speaks against it."
-    ]
+def _barely_learned(factors: tuple[Factor, ...], learned: dict[str, float]) -> list[Fact]:
+    little = tuple(f.name for f in factors if learned.get(f.name, 1.0) < 1 - BARELY_LEARNED)
+    return [Fact("barely_learned", factors=little)] if little else []

@@ -18,17 +18,16 @@ from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
-from doe.surfaces.classical import Effects, FirthFit, MixedFit
+from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
-from doe.surfaces.hamiltonian import sample_by_slopes
+from doe.surfaces.facts import Fact
 from doe.surfaces.hand_scores import HandScores, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.scorers import doubt_scorers
-from doe.surfaces.traces import Traces, prior_draws, trace
-from doe.surfaces.unvaried import hardly_varied, untried_levels, untried_sentences, unvaried_sentences
-from doe.surfaces.window_gradient import TemperedWindow
-from doe.surfaces.window_model import WindowDraws, WindowModel
+from doe.surfaces.traces import Traces, trace
+from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
+from doe.surfaces.window_gradient import ClosingWindow
 
 FloatArray = NDArray[np.float64]
 
@@ -49,19 +48,19 @@ class Surfaces:
         The scored coupons behind the fit.
     scaling : Scaling
         From settings to the coordinates of the model.
-    window : WindowDraws
-        Posterior draws of the closing window.
+    draws : SurfaceDraws
+        Posterior draws of the pass surface.
     coupon_fit : array, shape (draws, coupons)
         Log likelihood of each coupon's result, for leave-one-out scores.
     hand_scores : HandScores
         What entered the hand-feel part.
     log_evidence : float
     seed : int
-    warnings : tuple of str
-        What makes this fit doubtful, in full sentences.
+    warnings : tuple of Fact
+        What makes this fit doubtful.
     earlier : EarlierUse or None
         Coupons of an earlier study that entered with a discount; `results` and `coupon_fit` hold this study's own.
-    model : WindowModel or None
+    model : SurfaceModel or None
         What was fitted, and ``xi`` the raw draws of its parameters, shape (draws, parameters); None for a fit put
         together by hand.
     """
@@ -69,14 +68,14 @@ class Surfaces:
     study: Study
     results: Results
     scaling: Scaling
-    window: WindowDraws
+    draws: SurfaceDraws
     coupon_fit: FloatArray
     hand_scores: HandScores
     log_evidence: float
     seed: int
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     earlier: EarlierUse | None = None
-    model: WindowModel | None = None
+    model: SurfaceModel | None = None
     xi: FloatArray | None = None
 
     @cached_property
@@ -91,30 +90,35 @@ class Surfaces:
 
     def pass_draws(self, frame: pd.DataFrame) -> FloatArray:
         """Probability that a coupon made at these very settings passes its checks, shape (draws, rows)."""
-        return self._by_combination(frame, self.window.p_pass)
+        return self._by_combination(
+            frame, lambda z, c: np.asarray((1 - self.draws.lapse)[:, None] * expit(self.draws.eta(z, c)))
+        )
 
     def hand_draws(self, frame: pd.DataFrame) -> FloatArray | None:
         """Mean hand-feel at these settings, shape (draws, rows); None without any score."""
-        return self._by_combination(frame, self.window.mean_hand) if self.has_hand else None
+        return self._by_combination(frame, self.draws.mean_hand) if self.has_hand else None
 
     def side_draws(self, frame: pd.DataFrame) -> tuple[FloatArray, FloatArray]:
         """Probabilities of failing by too little and by too much heat, each of shape (draws, rows)."""
         heat_fail = self._by_combination(
-            frame, lambda z, c: (1 - self.window.lapse)[:, None] * expit(-self.window.eta(z, c))
+            frame, lambda z, c: (1 - self.draws.lapse)[:, None] * expit(-self.draws.eta(z, c))
         )
-        over = expit(self._by_combination(frame, self.window.over_logit))
+        over = expit(self._by_combination(frame, self.draws.over_logit))
         return heat_fail * (1 - over), heat_fail * over
 
     def _by_combination(self, frame: pd.DataFrame, evaluate: Callable[[FloatArray, int], FloatArray]) -> FloatArray:
         z, combination = self.scaling.z(frame), self.scaling.combination(frame)
-        out = np.empty((self.window.count, len(frame)))
+        out = np.empty((self.draws.count, len(frame)))
         for c in np.unique(combination):
             rows = combination == c
             out[:, rows] = evaluate(z[rows], int(c))
         return out
 
     def predict(self, frame: pd.DataFrame, coverage: float | None = None) -> pd.DataFrame:
-        """Expected value and interval of each response at given settings, setting error not added.
+        """Expected value and interval of each response of a coupon made at these very settings.
+
+        Setting error is not in it: a machine told to go there wanders around, so the robust pass rate that an answer
+        states (`doe.setpoint.RobustRate`) is lower near an edge of the window.
 
         Parameters
         ----------
@@ -166,21 +170,6 @@ class Surfaces:
         """Classical fits of the same coupons, computed when first asked for (about a second)."""
         return run_checks(self.study, self.results, order=self.results.order)
 
-    @property
-    def hand_model(self) -> MixedFit | None:
-        """Hand-feel quadratic with person and batch effects, from `checks`."""
-        return self.checks.hand_model
-
-    @property
-    def effects(self) -> Effects | None:
-        """Effects on hand-feel, from `checks`."""
-        return self.checks.effects
-
-    @property
-    def firth(self) -> FirthFit | None:
-        """Penalised logistic quadratic of pass/fail, from `checks`."""
-        return self.checks.firth
-
     @cached_property
     def traces(self) -> Traces | None:
         """What each draw says about each coupon and prior; None for a fit put together by hand."""
@@ -189,14 +178,17 @@ class Surfaces:
         earlier = () if self.earlier is None else self.earlier.results.coupon
         return trace(self.model, self.xi, np.array([*self.results.coupon, *earlier], dtype=str))
 
-    def prior_window(self, count: int) -> WindowDraws | None:
-        """Draws of the window before any coupon, always the same ones; None for a fit put together by hand."""
-        return None if self.model is None else prior_draws(self.model, count, rng=np.random.default_rng(self.seed))
+    def prior_draws(self, count: int) -> SurfaceDraws | None:
+        """Draws of the surface before any coupon, always the same ones; None for a fit put together by hand."""
+        if self.model is None:
+            return None
+        return self.model.unpack(np.random.default_rng(self.seed).standard_normal((count, self.model.parameters)))
 
     @cached_property
     def belief(self) -> Belief:
-        """Can this fit be believed? Leave-one-out score, predictive check, plain sentences."""
-        return judge_fit(self.study, self.results, self.scaling, self.window, self.coupon_fit)
+        """Can this fit be believed? Leave-one-out score, predictive check, and what the coupons cannot tell."""
+        left = None if self.model is None else self.draws.peak[0].std(axis=0) / self.model.place_sd
+        return judge_fit(self.results, self.scaling, self.pass_draws(self.results.settings), self.coupon_fit, left)
 
 
 def fit(
@@ -207,6 +199,7 @@ def fit(
     particles: int = PARTICLES,
     progress: Callable[[float], None] | None = None,
     earlier: Earlier | None = None,
+    model: ModelMaker = ClosingWindow,
 ) -> Surfaces:
     """Fit the surfaces of a study to its scored coupons.
 
@@ -223,11 +216,13 @@ def fit(
         Called with the share done, 0 to 1.
     earlier : Earlier, optional
         Coupons of an earlier study on a like stack, each counting for less than one of this study's.
+    model : callable, optional
+        Kind of surface, see `doe.surfaces.contract`: the closing window by default.
 
     Raises
     ------
     InputError
-        If the results cannot be used, or no coupon has a pass/fail result yet.
+        If the results cannot be used, no coupon has a pass/fail result yet, or the model does not know what is varied.
     """
     check_seed(seed)
     if not LEAST_PARTICLES <= particles <= MOST_PARTICLES:
@@ -243,88 +238,70 @@ def fit(
     used = None if earlier is None else read_earlier(study, earlier)
     everything, weights = (ready, None) if used is None else pooled(ready, used)
     hand = mean_hand(everything, weights)
-    model = WindowModel(scaling, everything, hand, weights=weights, own=ready.coupons)
-    cloud = sample_by_slopes(
-        TemperedWindow(model), rng=np.random.default_rng(seed), particles=particles, progress=progress
-    )
+    made = model(scaling, everything, hand, weights=weights, own=ready.coupons)
+    cloud = made.sample(rng=np.random.default_rng(seed), particles=particles, progress=progress)
     return Surfaces(
         study=study,
         results=ready,
         scaling=scaling,
-        window=model.unpack(cloud.draws),
-        coupon_fit=model.coupon_log_likelihood(cloud.draws)[:, : ready.coupons],
+        draws=made.unpack(cloud.draws),
+        coupon_fit=made.coupon_log_likelihood(cloud.draws)[:, : ready.coupons],
         hand_scores=hand,
         log_evidence=cloud.log_evidence,
         seed=seed,
         warnings=_warnings(study, ready, everything, used),
         earlier=used,
-        model=model,
+        model=made,
         xi=cloud.draws,
     )
 
 
-def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[str, ...]:
-    found: list[str] = []
+def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[Fact, ...]:
+    found: list[Fact] = []
     if earlier is not None:
-        n = earlier.coupons
-        found.append(
-            f"{n} coupon{'s' if n > 1 else ''} of an earlier study count{'' if n > 1 else 's'} here too, "
-            f"{'each ' if n > 1 else ''}for {earlier.discount:.2g} of a coupon."
-        )
+        found.append(Fact("earlier_counted", coupons=earlier.coupons, value=earlier.discount))
     elif results.coupons < 12:
-        found.append(
-            f"Only {results.coupons} coupon{'s' if results.coupons > 1 else ''} scored: the answer rests mostly on "
-            "what such windows usually look like, not on this stack."
-        )
-    alike = results.passed.all() or not results.passed.any()
-    both = results if earlier is None else earlier.results
-    if alike and both.passed.all() == results.passed.all() and both.passed.any() == results.passed.any():
-        found.append(
-            "Every coupon passed: no edge of the window was seen, so how far it reaches is assumed."
-            if results.passed.all()
-            else "No coupon passed: where the window lies, and whether there is one, is not known from these coupons."
-        )
-    elif alike:
-        found.append(
-            f"{'Every' if results.passed.all() else 'No'} coupon of this study passed: where the window lies and ends "
-            "comes from the earlier coupons."
-        )
-    else:
-        sides = {*results.side[~results.passed], *both.side[~both.passed]}
-        if "over" not in sides and "unknown" not in sides:
-            found.append("No coupon failed by too much heat: the hot edge of the window is assumed, not seen.")
-        if "under" not in sides and "unknown" not in sides:
-            found.append("No coupon failed by too little heat: the cool edge of the window is assumed, not seen.")
+        found.append(Fact("few_coupons", coupons=results.coupons))
+    found += _end_facts(results, results if earlier is None else earlier.results)
     far = (np.abs(code_frame(study.factors, results.settings)) > FAR_OUTSIDE).any(axis=1)
     if far.any():
+        found.append(Fact("far_outside", coupons=int(far.sum()), of=results.coupons))
+    found += unvaried_facts(hardly_varied(Scaling(study.factors), results, earlier))
+    untried = untried_levels(study, results, earlier)
+    if untried:
         found.append(
-            f"{int(far.sum())} of {results.coupons} coupons were made or measured more than half a range outside the "
-            "tested ranges: check gauge and unit. They say little about settings inside."
+            Fact("untried", factors=tuple(f.name for f, _ in untried), levels=tuple(level for _, level in untried))
         )
-    found += unvaried_sentences(hardly_varied(Scaling(study.factors), results, earlier))
-    found += untried_sentences(untried_levels(study, results, earlier))
-    found += _hand_warnings(study, results, everything)
-    found += _batch_warnings(study, results)
+    found += _hand_facts(study, results, everything)
+    found += _batch_facts(study, results)
     if results.waiting:
-        n = results.waiting
-        found.append(f"{n} coupon{'s are' if n > 1 else ' is'} not scored yet and left out.")
+        found.append(Fact("waiting", coupons=results.waiting))
     return tuple(found)
 
 
-def _hand_warnings(study: Study, results: Results, everything: Results) -> list[str]:
+def _end_facts(results: Results, both: Results) -> list[Fact]:
+    """Which ends of the window no coupon shows; ``both`` are those of an earlier study, where there is one."""
+    every, none = bool(results.passed.all()), not results.passed.any()
+    if every or none:
+        if both.passed.all() == every and (not both.passed.any()) == none:
+            return [Fact("all_passed" if every else "none_passed")]
+        return [Fact("own_all_passed" if every else "own_none_passed")]
+    sides = {*results.side[~results.passed], *both.side[~both.passed]}
+    found = [Fact("no_over_seen")] if not sides & {"over", "unknown"} else []
+    return found + ([Fact("no_under_seen")] if not sides & {"under", "unknown"} else [])
+
+
+def _hand_facts(study: Study, results: Results, everything: Results) -> list[Fact]:
     """That hand-feel is wanted but was never scored, or rests on people whose numbers may not mean the same."""
     if study.spec.hand_min is None:
         return []
-    if not np.isfinite(everything.hand).any():
-        said = "Hand-feel is in the spec but was not scored: the pass rate below counts the checks only."
-        if results.passed.any():  # those of an earlier study may be gone
-            said += " Score hand-feel of the coupons that transferred: they are there, no new one is needed for it."
-        return [said]
+    if not np.isfinite(everything.hand).any():  # only those of this study are there to be felt
+        return [Fact("hand_unscored", coupons=int(results.passed.sum()))]
     doubt = doubt_scorers(everything)
-    return [] if doubt is None else [doubt.sentence]
+    return [] if doubt is None else [doubt]
 
 
-def _batch_warnings(study: Study, results: Results) -> list[str]:
+def _batch_facts(study: Study, results: Results) -> list[Fact]:
     """That an error which the coupons of a batch share cannot be seen, where a machine is set once a batch."""
     if results.coupons < 2:
         return []
@@ -337,6 +314,5 @@ def _batch_warnings(study: Study, results: Results) -> list[str]:
             unknown.append(stage)
         elif len(np.unique(labels)) == 1:
             single.append(stage)
-    cannot = "so an error that the coupons of a batch share is not allowed for: the lower bound may be too high."
-    found = [f"No {' or '.join(unknown)} batches are known, {cannot}"] if unknown else []
-    return found + [f"All coupons come from one {stage} batch, {cannot}" for stage in single]
+    found = [Fact("batches_unknown", names=tuple(unknown))] if unknown else []
+    return found + [Fact("one_batch", names=(stage,)) for stage in single]

@@ -13,13 +13,19 @@ top, has sharp walls and lets the two machines fail apart from each other. Numer
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.domain.errors import InputError
+from doe.domain.results import Results
+from doe.surfaces.contract import columns, thinned_rows
+from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, expit
-from doe.surfaces.scaling import heats, quadratic_coefficients, quadratic_features
+from doe.surfaces.sampler import Cloud, sample
+from doe.surfaces.scaling import Scaling, heats, quadratic_coefficients, quadratic_features
 from doe.surfaces.window_model import WindowModel, student_log_density
 
 FloatArray = NDArray[np.float64]
@@ -76,7 +82,7 @@ class MechanismDraws:
         """Every so many-th draw, ``count`` of them at most."""
         if count >= self.count:
             return self
-        pick = np.linspace(0, self.count - 1, count).astype(int)
+        pick = thinned_rows(self.count, count)
         return MechanismDraws(
             self.walls[pick],
             self.top[pick],
@@ -89,10 +95,20 @@ class MechanismDraws:
 
     def eta(self, z: FloatArray, combination: int = 0) -> FloatArray:
         """Logit of a sound print, shape (draws, rows)."""
-        margins = self.walls @ np.concatenate([np.ones((len(z), 1)), z], axis=1).T
-        under, over = escaped(margins, self.top)
+        under, over = self._escaped(z)
         sound = np.clip(under * over, _TINY, 1 - _TINY)
         return np.asarray(np.log(sound) - np.log1p(-sound))
+
+    def over_logit(self, z: FloatArray, combination: int = 0) -> FloatArray:
+        """Logit of *over* among heat failures, shape (draws, rows); who fails both ways shows too much heat."""
+        under, over = self._escaped(z)
+        return np.asarray(np.log(np.maximum(1 - over, _TINY)) - np.log(np.maximum(over * (1 - under), _TINY)))
+
+    def _escaped(self, z: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return escaped(self.walls @ np.concatenate([np.ones((len(z), 1)), z], axis=1).T, self.top)
+
+    def quadratics(self) -> None:
+        """None: walls are not quadratics."""
 
     def mean_hand(self, z: FloatArray, combination: int = 0) -> FloatArray:
         """Mean hand-feel on its 1 to 5 scale, shape (draws, rows)."""
@@ -119,20 +135,91 @@ def speaks_of(window: WindowModel) -> bool:
 class MechanismModel:
     """The dose mechanisms for the coupons of a closing window: parameter layout, log likelihood, draws."""
 
+    name = "dose mechanisms"
+
     def __init__(self, window: WindowModel, priors: MechanismPriors | None = None) -> None:
         self.window = window
         self.priors = priors or MechanismPriors()
         if not speaks_of(window):
-            raise ValueError("mechanisms know numeric factors that add heat only")
+            raise InputError(
+                "dose mechanisms",
+                ", ".join(f.name for f in window.scaling.factors),
+                "temperatures and times of both machines, batches of both or of neither, no earlier coupons",
+                "Fit the closing window instead.",
+            )
         stages = [f.stage or "press" for f in window.factors]
         self.machines = [np.flatnonzero([s == stage for s in stages]) for stage in sorted(set(stages))]
         self._slices = self._layout()
         self._own, self._shared = self._error_variances()
 
+    @classmethod
+    def of_coupons(
+        cls,
+        scaling: Scaling,
+        results: Results,
+        hand: HandScores,
+        *,
+        weights: FloatArray | None = None,
+        own: int | None = None,
+    ) -> MechanismModel:
+        """The mechanisms of these coupons; a `contract.ModelMaker`.
+
+        Raises
+        ------
+        InputError
+            If they do not know all of them, see `speaks_of`.
+        """
+        return cls(WindowModel(scaling, results, hand, weights=weights, own=own))
+
     @property
     def parameters(self) -> int:
         """Number of parameters."""
         return int(max(part.stop for part in self._slices.values()))
+
+    @property
+    def weights(self) -> FloatArray:
+        """What each coupon counts for, shape (coupons,)."""
+        return self.window.weights
+
+    @property
+    def hand(self) -> HandScores:
+        """Hand-feel of the coupons."""
+        return self.window.hand
+
+    @property
+    def place_sd(self) -> FloatArray:
+        """Prior spread of the middle of the window, shape (k,)."""
+        return np.full(self.window.k, self.priors.place_sd)
+
+    @property
+    def prior_groups(self) -> Mapping[str, NDArray[np.intp]]:
+        """Parameters of each group of priors."""
+        groups = {
+            "height": ("top", "margin"),
+            "place": ("place",),
+            "width": ("slope", "wall", "direction"),
+            "sides": ("wrong_side",),
+            "stray": ("lapse",),
+            "hand": ("hand_top", "hand_depth", "hand_place", "hand_sd"),
+        }
+        return {group: columns(self._slices, *names) for group, names in groups.items()}
+
+    @property
+    def quantities(self) -> Mapping[str, NDArray[np.intp]]:
+        """Parameters behind what coupons can teach; factors of one machine share the steepness of its walls."""
+        slope = columns(self._slices, "slope")
+        machine = [next(s for s, own in enumerate(self.machines) if j in own) for j in range(self.window.k)]
+        alone = {"height": ("top", "margin"), "trade": ("direction",)}
+        alone |= {name: (name,) for name in ("place", "lapse", "hand_top")}
+        return {quantity: columns(self._slices, *names) for quantity, names in alone.items()} | {
+            "steepness": slope[machine]
+        }
+
+    def sample(
+        self, *, rng: np.random.Generator, particles: int, progress: Callable[[float], None] | None = None
+    ) -> Cloud:
+        """Posterior draws of the parameters, by random walks."""
+        return sample(self.log_likelihood, self.parameters, rng=rng, particles=particles, progress=progress)
 
     def _layout(self) -> dict[str, slice]:
         k, machines = self.window.k, len(self.machines)
@@ -206,6 +293,17 @@ class MechanismModel:
     def coupon_log_likelihood(self, xi: FloatArray, draws: MechanismDraws | None = None) -> FloatArray:
         """Log likelihood of each coupon's pass/fail and side, shape (draws, coupons)."""
         draws = self.unpack(xi) if draws is None else draws
+        under, over = self._coupons_escaped(xi, draws)
+        return self._outcomes(under, over, draws.lapse[:, None], draws.wrong_side[:, None])
+
+    def pass_log_chance(self, xi: FloatArray) -> FloatArray:
+        """Log probability that each coupon passes its checks, shape (draws, coupons)."""
+        draws = self.unpack(xi)
+        under, over = self._coupons_escaped(xi, draws)
+        return np.asarray(np.log(np.maximum((1 - draws.lapse)[:, None] * under * over, 1e-300)))
+
+    def _coupons_escaped(self, xi: FloatArray, draws: MechanismDraws) -> tuple[FloatArray, FloatArray]:
+        """`escaped` at each coupon's set values, in its batch, the trial's error averaged over."""
         w, machines = self.window, len(self.machines)
         slopes = draws.walls[:, :, 1:]
         margins = draws.walls @ np.concatenate([np.ones((len(w.z), 1)), w.z], axis=1).T
@@ -214,8 +312,7 @@ class MechanismModel:
             for wall in (i, machines + i):
                 margins[:, wall] += (slopes[:, wall, own] @ np.sqrt(self._shared[:, own]).T) * moved
         # a logit with a normal error is averaged by shrinking it (MacKay 1992), as the closing window does
-        under, over = escaped(margins / np.sqrt(1 + np.pi / 8 * slopes**2 @ self._own.T), draws.top)
-        return self._outcomes(under, over, draws.lapse[:, None], draws.wrong_side[:, None])
+        return escaped(margins / np.sqrt(1 + np.pi / 8 * slopes**2 @ self._own.T), draws.top)
 
     def _outcomes(self, under: FloatArray, over: FloatArray, lapse: FloatArray, wrong: FloatArray) -> FloatArray:
         """Log probability of what happened to each coupon; a coupon that fails both ways shows too much heat."""

@@ -11,6 +11,7 @@ from doe.domain.factors import Factor
 from doe.domain.results import Results
 from doe.domain.study import Study
 from doe.surfaces.earlier import EarlierUse
+from doe.surfaces.facts import Fact
 from doe.surfaces.scaling import Scaling
 
 FloatArray = NDArray[np.float64]
@@ -54,18 +55,9 @@ def hardly_varied(scaling: Scaling, results: Results, earlier: EarlierUse | None
     )
 
 
-def unvaried_sentences(factors: Sequence[Factor]) -> tuple[str, ...]:
-    """What it means that these factors were hardly varied; nothing when there are none."""
-    if not factors:
-        return ()
-    labels = [f.label for f in factors]
-    listed = ", ".join(labels[:-1]) + (" and " if labels[1:] else "") + labels[-1]
-    one = len(labels) == 1
-    return (
-        f"{listed[0].upper()}{listed[1:]} {'was' if one else 'were'} not varied, or hardly: what "
-        f"{'it does' if one else 'they do'}, and how far a window would reach, is assumed. Until coupons vary "
-        f"{'it' if one else 'them'}, no setpoint counts as ready, and no window is given.",
-    )
+def unvaried_facts(factors: Sequence[Factor]) -> tuple[Fact, ...]:
+    """That these factors were hardly varied; nothing when there are none."""
+    return (Fact("unvaried", factors=tuple(f.name for f in factors)),) if factors else ()
 
 
 def untried_levels(study: Study, results: Results, earlier: EarlierUse | None = None) -> tuple[tuple[Factor, str], ...]:
@@ -73,17 +65,6 @@ def untried_levels(study: Study, results: Results, earlier: EarlierUse | None = 
     made = [results.settings, *([] if earlier is None else [earlier.results.settings])]
     return tuple(
         (f, level) for f in study.categorical for level in f.levels if not any((s[f.name] == level).any() for s in made)
-    )
-
-
-def untried_sentences(levels: Sequence[tuple[Factor, str]]) -> tuple[str, ...]:
-    """What it means that no coupon was made with these levels; nothing when there are none."""
-    if not levels:
-        return ()
-    listed = " or ".join(f"{f.label} {level}" for f, level in levels)
-    return (
-        f"No coupon was made with {listed}: how far that differs is assumed. Until one is, it is not said that no "
-        "setting reaches the target.",
     )
 
 

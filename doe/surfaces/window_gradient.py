@@ -18,6 +18,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.surfaces.hamiltonian import sample_by_slopes
+from doe.surfaces.sampler import Cloud
 from doe.surfaces.window_model import HAND_FREEDOM, WindowDraws, WindowModel
 
 FloatArray = NDArray[np.float64]
@@ -191,6 +193,16 @@ class TemperedWindow:
                 slopes[:, at["level_logit"]][:, slot] += p.level_logit_sd * back.top[c]
                 slopes[:, at["level_hand"]][:, slot] += p.level_hand_sd * back.hand_top[c]
                 slopes[:, at["level_place"]][:, slot * k : (slot + 1) * k] += p.level_place_sd * moved[c]
+
+
+class ClosingWindow(WindowModel):
+    """The closing window with moves that follow its slopes; a `contract.SurfaceModel`."""
+
+    def sample(
+        self, *, rng: np.random.Generator, particles: int, progress: Callable[[float], None] | None = None
+    ) -> Cloud:
+        """Posterior draws of the parameters."""
+        return sample_by_slopes(TemperedWindow(self), rng=rng, particles=particles, progress=progress)
 
 
 class _Backward:

@@ -14,7 +14,8 @@ logit together. Every parameter is a transform of a standard normal (`Priors`), 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,7 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.results import Results
+from doe.surfaces.contract import Quadratics, columns, thinned_rows
 from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.outcomes import Outcomes, expit
 from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
@@ -105,7 +107,7 @@ class WindowDraws:
         """Every so many-th draw, ``count`` of them at most."""
         if count >= self.count:
             return self
-        pick = np.linspace(0, self.count - 1, count).astype(int)
+        pick = thinned_rows(self.count, count)
         return WindowDraws(
             self.logit[:, pick],
             self.heat[:, pick],
@@ -126,17 +128,45 @@ class WindowDraws:
         heat = self.heat[combination]
         return np.asarray(heat[:, :1] + heat[:, 1:] @ z.T)
 
-    def p_pass(self, z: FloatArray, combination: int = 0) -> FloatArray:
-        """Probability that a coupon passes its checks, shape (draws, rows)."""
-        return np.asarray((1 - self.lapse)[:, None] * expit(self.eta(z, combination)))
-
     def mean_hand(self, z: FloatArray, combination: int = 0) -> FloatArray:
         """Mean hand-feel on its 1 to 5 scale, shape (draws, rows)."""
         return np.asarray(np.clip(self.hand[combination] @ quadratic_features(z).T, 1.0, 5.0))
 
+    def quadratics(self) -> Quadratics:
+        """Both surfaces as they are kept."""
+        return Quadratics(self.logit, self.hand)
+
+
+PRIOR_GROUPS: dict[str, tuple[str, ...]] = {
+    "height": ("peak_logit",),
+    "place": ("place",),
+    "width": ("steepness", "trade"),
+    "sides": ("split", "heat", "wrong_side"),
+    "stray": ("lapse",),
+    "hand": ("hand_top", "hand_depth", "hand_place", "hand_sd"),
+    "levels": ("level_logit", "level_place", "level_hand"),
+    "batches": ("batch_sd",),
+}
+"""Parameters whose priors are looked at together."""
+
+QUANTITIES = {
+    "height": "peak_logit",
+    "place": "place",
+    "steepness": "steepness",
+    "trade": "trade",
+    "lapse": "lapse",
+    "hand_top": "hand_top",
+}
+"""What coupons can teach, and the parameters behind it."""
+
 
 class WindowModel:
-    """The closing window for one study's results: parameter layout, log likelihood, draws."""
+    """The closing window for one study's results: parameter layout, log likelihood, draws.
+
+    `window_gradient.ClosingWindow` is the same with a sampler, which fulfils `contract.SurfaceModel`.
+    """
+
+    name = "closing window"
 
     def __init__(
         self,
@@ -187,6 +217,21 @@ class WindowModel:
     def parameters(self) -> int:
         """Number of parameters."""
         return int(max(part.stop for part in self.slices.values()))
+
+    @property
+    def place_sd(self) -> FloatArray:
+        """Prior spread of the place of the peak, shape (k,)."""
+        return np.full(self.k, self.priors.peak_place_sd)
+
+    @property
+    def prior_groups(self) -> Mapping[str, NDArray[np.intp]]:
+        """Parameters of each group of priors."""
+        return {group: columns(self.slices, *names) for group, names in PRIOR_GROUPS.items()}
+
+    @property
+    def quantities(self) -> Mapping[str, NDArray[np.intp]]:
+        """Parameters behind what coupons can teach."""
+        return {quantity: columns(self.slices, name) for quantity, name in QUANTITIES.items()}
 
     def _layout(self) -> dict[str, slice]:
         k, extra = self.k, sum(len(levels) - 1 for levels in self.levels)
@@ -333,6 +378,13 @@ class WindowModel:
             eta += sd[:, None] * shift
         eta = self.with_trial_error(eta, draws)
         return self.outcomes().log_chance(eta, over, draws.lapse, draws.wrong_side)
+
+    def pass_log_chance(self, xi: FloatArray) -> FloatArray:
+        """Log probability that each coupon passes its checks, shape (draws, coupons)."""
+        passing = copy(self)
+        passing.passed = np.ones(len(self.passed), dtype=bool)
+        passing.fail_kind = {kind: np.zeros(len(self.passed), dtype=bool) for kind in self.fail_kind}
+        return passing.coupon_log_likelihood(xi)
 
     def outcomes(self) -> Outcomes:
         """What happened to the coupons, for the likelihood."""

@@ -8,6 +8,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer, Cliff, Window
 from doe.setpoint.extension import LINKED_FROM
+from doe.words.setpoint import said
 from doe.words.wording import (
     amount_both,
     beyond,
@@ -209,7 +210,7 @@ def _reach(study: Study, answer: Answer, window: Window) -> str:
     return f"It reaches {least:.1f} setting errors or more to {every}.{beyond_ends}"
 
 
-def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:
+def next_steps(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[str, ...]:
     """What to do now, in order."""
     if answer.verdict == "ready":
         return (
@@ -232,7 +233,7 @@ def next_steps(study: Study, answer: Answer) -> tuple[str, ...]:
             f"table below were chosen{centre}.",
             "Score them like the others, name the symptom of every failure, and fit again.",
         )
-    return (*answer.changes, "Then plan a small new study over the changed range or stack.")
+    return (*said(study, answer.changes, shown), "Then plan a small new study over the changed range or stack.")
 
 
 def setpoint_line(study: Study, answer: Answer, shown: Shown = METRIC) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from doe.assure import NOT_CHECKED, GaugedLine, machine_temperatures
 from doe.domain.coding import to_step
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
 
@@ -19,6 +20,12 @@ COARSE_STEP_DEGC = 2.0
 """A dial with larger steps cannot be given every surface temperature of a plan (our guess, no source)."""
 
 USUAL_STEP_DEGC = 1.0
+
+SCALE_WORDS: dict[Scale, str] = {
+    "surface": "Temperatures are those of the surface; what to dial in for them stands on the bench sheet.",
+    "dial": "Temperatures are what was dialled in.",
+}
+"""What the temperatures of a round's coupons are."""
 
 
 @dataclass(frozen=True)

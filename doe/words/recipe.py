@@ -268,8 +268,8 @@ def changes_between(before: Recipe, after: Recipe, shown: Shown = METRIC) -> tup
     for name in dict.fromkeys((*before.held, *after.held)):
         old_held, new_held = (held(name, r.held[name], shown)[1] if name in r.held else "" for r in (before, after))
         add(f"{held(name, 0.0)[0]} (held)", old_held, new_held)
-    for what in ("handling", "voids", "cautions"):
-        old_lines, new_lines = getattr(before, what), getattr(after, what)
+    for what, lines in (("handling", _handling), ("voids", _voids), ("cautions", recipe_cautions)):
+        old_lines, new_lines = lines(before), lines(after)
         for text in old_lines:
             if text not in new_lines:
                 add({"voids": "what would void it"}.get(what, what), text, "")
@@ -329,3 +329,19 @@ def difference_size(size_delta_degc: float, shown: Shown = METRIC) -> str:
         number = round(units.delta(size_delta_degc, "degC"), 1)
         texts.append(f"{number:g} {SYMBOLS[units.unit('degC')]}")
     return f"{texts[0]} ({texts[1]})"
+
+
+def recipe_cautions(recipe: Recipe) -> tuple[str, ...]:
+    """What the user of a recipe must know beside the usual cautions, in sentences."""
+    dialled = (
+        "The coupons were made at dial settings; the surface temperatures are what the gauge readings give for these.",
+    )
+    return (*recipe.cautions, *(dialled if recipe.as_dialled else ()))
+
+
+def _handling(recipe: Recipe) -> tuple[str, ...]:
+    return recipe.handling
+
+
+def _voids(recipe: Recipe) -> tuple[str, ...]:
+    return recipe.voids

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from doe.assure.gauges.cautions import Basis
 from doe.domain.factors import Factor
 from doe.domain.results import Results
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, show_difference
 from doe.words.wording import count, listing, spread_both
 
 
@@ -47,3 +48,21 @@ def _measured(study: Study, results: Results) -> str:
             whole = "every coupon" if known == results.coupons else f"{known} of {count(results.coupons, 'coupon')}"
             parts.append(f"{f.label} of {whole}")
     return f"; none where it was measured: {listing(parts)}" if parts else ""
+
+
+def basis_words(basis: Basis, read_sd: float | None, shown: Shown = METRIC) -> str:
+    """Why a setting error is taken for a machine when nobody states one, as a clause.
+
+    ``read_sd`` is what the readings give by themselves, degC of difference.
+    """
+    if basis == "measured":
+        return "measured"
+    if read_sd is None:
+        return "usual, no reading tells it"
+    return f"usual; the readings give {read_words(basis, read_sd, shown)}"
+
+
+def read_words(basis: Basis, read_sd: float, shown: Shown = METRIC) -> str:
+    """What readings give that do not suffice, and what they lack."""
+    lacking = {"few readings": "but are too few to count on", "not in time": "without what changes from time to time"}
+    return f"{show_difference(read_sd, shown)}, {lacking.get(basis, 'without what changes from place to place')}"

@@ -16,6 +16,7 @@ from doe.words.recipe import (
     confirmation_sentence,
     expected_sentence,
     other_amount,
+    recipe_cautions,
     setting_amount,
     span,
     state_words,
@@ -136,7 +137,7 @@ def card_page(
     due = (sentence(f"review was due on {recipe.review_on:%Y-%m-%d}"),) if not must_stop and recipe.is_due(on) else ()
     code = code_text(recipe, uid)
     said = {*(s.factor for s in recipe.settings), *COVERED}  # as settings, or as steps of handling
-    warnings = (*not_in_use, *due, *recipe.cautions)
+    warnings = (*not_in_use, *due, *recipe_cautions(recipe))
     return CardPage(
         page_title=f"Recipe {recipe.name}, revision {recipe.revision}",
         name=recipe.name,

@@ -14,7 +14,7 @@ from doe.plans import LeftOut, PlanJudgement
 from doe.setpoint.alternatives import Alternative
 from doe.words.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.recipe import changes_between, confirmation_sentence, state_words
+from doe.words.recipe import changes_between, confirmation_sentence, recipe_cautions, state_words
 from doe.words.story import other_row, plan_row, plan_words
 from doe.words.wording import count, held, listing, sentence
 from doe.words.wording import date as date_words
@@ -23,11 +23,11 @@ from reports.recipe.card import CardSetting, card_setting
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.inputs import StudyReport
 from reports.study.proof import (
-    METHOD_LINES,
     cliff_table,
     coupon_table,
     forbidden_words,
     history_table,
+    method_lines,
     number,
     range_pairs,
     target_pairs,
@@ -284,7 +284,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
         handling=recipe.handling,
         voids=recipe.voids,
-        warnings=recipe.cautions,
+        warnings=recipe_cautions(recipe),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
         approval=f"Approved by {recipe.approved_by} on {recipe.approved_at:%Y-%m-%d}; entered by {story.revision.who}. "
         f"Review by {recipe.review_on:%Y-%m-%d}.",
@@ -334,7 +334,7 @@ def story_page(story: RecipeStory) -> StoryPage:
             (words("Item"), words("State"), words("What there is")),
             tuple((item.what, item.state, item.found) for item in story.items),
         ),
-        method_lines=METHOD_LINES,
+        method_lines=method_lines(),
         history_table=history_table(report),
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,

@@ -12,7 +12,6 @@ from markupsafe import Markup
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
 from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
-from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show, show_both
@@ -280,7 +279,7 @@ def sheet_page(
                     *dials.remarks,
                     *cautions,
                     *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester),
-                    *(() if confirms else (note for note in notes if note != SURFACE_NOTE)),
+                    *(() if confirms else notes),
                 )
             )
         ),

@@ -15,7 +15,8 @@ from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint import Answer
-from doe.surfaces import ClassicalChecks, Surfaces
+from doe.surfaces import ClassicalChecks
+from doe.surfaces.contract import FittedSurfaces
 from doe.words.confirmation import ConfirmationFacts
 from reports.study.photos import CouponPhoto
 
@@ -47,7 +48,7 @@ class StudyReport:
     Attributes
     ----------
     study, stack, line
-    surfaces : Surfaces
+    surfaces : FittedSurfaces
         What `doe.fit` returned for these results.
     answer : Answer
         What `doe.recommend` returned for these surfaces.
@@ -82,7 +83,7 @@ class StudyReport:
     study: Study
     stack: Stack
     line: Line
-    surfaces: Surfaces
+    surfaces: FittedSurfaces
     answer: Answer
     coupons: pd.DataFrame
     results: pd.DataFrame

@@ -15,6 +15,7 @@ from doe.words.answer import (
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.confirmation import standing
 from doe.words.confirmation import steps as confirmation_steps
+from doe.words.setpoint import cautions_left, said
 from doe.words.setting_errors import errors_counted
 from doe.words.wording import amount, count, date, held, other_units, range_both, stated
 from reports.confirmation.page import confirmation_section
@@ -34,13 +35,13 @@ from reports.study.pictures import (
     strip_pictures,
 )
 from reports.study.proof import (
-    METHOD_LINES,
     belief_pairs,
     cliff_table,
     coupon_table,
     forbidden_words,
     history_table,
     level_table,
+    method_lines,
     method_pairs,
     prior_pairs,
     provenance_pairs,
@@ -85,16 +86,18 @@ def study_page(report: StudyReport) -> StudyPage:
         sure_lines=sureness(study, answer),
         sure_pairs=sure_pairs(study, answer),
         cliff_line=nearest_cliff(study, answer, shown),
-        limits_on_certainty=answer.limits_on_certainty,
+        limits_on_certainty=said(study, answer.limits_on_certainty, shown),
         steps_title="What could be changed"
         if answer.verdict == "not reachable" and report.confirmation is None
         else "Next steps",
-        steps=next_steps(study, answer) if report.confirmation is None else confirmation_steps(report.confirmation),
+        steps=next_steps(study, answer, shown)
+        if report.confirmation is None
+        else confirmation_steps(report.confirmation),
         next_table=None
         if answer.next_coupons.empty
         else settings_table(report, answer.next_coupons, "Coupons that would help most"),
         level_table=level_table(report),
-        warnings=tuple(w for w in answer.warnings if w not in answer.limits_on_certainty),
+        warnings=said(study, cautions_left(answer), shown),
         confirmation=None if report.confirmation is None else confirmation_section(report.confirmation, shown=shown),
         map_pictures=map_pictures(report, profiles),
         what_if=what_if(report),
@@ -108,7 +111,7 @@ def study_page(report: StudyReport) -> StudyPage:
         effect_lines=effect_lines(report),
         cliff_table=cliff_table(report),
         notes=(*notes_of(study, answer, shown), *gauge_note(report)),
-        belief_lines=report.surfaces.belief.sentences,
+        belief_lines=said(study, report.surfaces.belief.facts, shown),
         belief_pairs=belief_pairs(report),
         why_lines=why_lines,
         why_reasons=reasons,
@@ -121,9 +124,13 @@ def study_page(report: StudyReport) -> StudyPage:
         limit_pairs=limit_pairs(study, shown),
         range_pairs=range_pairs(report),
         forbidden_lines=tuple(forbidden_words(study, combination, shown) for combination in study.forbidden),
-        method_lines=(*METHOD_LINES, *errors_counted(study, report.surfaces.results, shown), *report.plan_notes),
+        method_lines=(
+            *method_lines(report.surfaces),
+            *errors_counted(study, report.surfaces.results, shown),
+            *report.plan_notes,
+        ),
         method_pairs=method_pairs(answer.method),
-        prior_pairs=prior_pairs(),
+        prior_pairs=() if report.surfaces.model is None else prior_pairs(report.surfaces.model.priors),
         provenance_pairs=provenance_pairs(report),
         history_table=history_table(report),
         cautions=CAUTIONS,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,8 +13,10 @@ from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
 from doe.setpoint import Answer, RobustRate
+from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
-from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, Priors
+from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
+from doe.words.setpoint import method_words
 from doe.words.wording import (
     amount,
     amount_both,
@@ -35,6 +38,9 @@ from reports.downloads import frame_csv
 from reports.sheet.page import Pair
 from reports.study.inputs import StudyReport
 from reports.views import Column, PageTable
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 _SIDE_WORDS = {
     "under": "too little heat",
@@ -246,17 +252,21 @@ def sure_pairs(study: Study, answer: Answer) -> tuple[Pair, ...]:
 
 def method_pairs(method: Mapping[str, float | str]) -> tuple[Pair, ...]:
     """Settings of the method and its error rates, as the answer carries them."""
-    return tuple(
-        Pair(name.replace("_", " "), value if isinstance(value, str) else f"{value:g}")
-        for name, value in method.items()
-    )
+    return tuple(Pair(name, value) for name, value in method_words(method))
 
+
+PASS_LINES = {
+    "closing window": "Pass or fail is described by a closing window: the logit of the pass rate falls off with the "
+    "squared distance from a best place, measured in inverse absolute temperature and logarithm of time. Failures are "
+    "split into too little and too much heat by a direction through that place. Hand-feel is a curved surface with its "
+    "own top and robust errors.",
+    "dose mechanisms": "Pass or fail is described by walls of too little and of too much heat at each machine, "
+    "measured in inverse absolute temperature and logarithm of time; a coupon is sound when it escapes them all. "
+    "Hand-feel is a curved surface with its own top and robust errors.",
+}
+"""What each kind of pass surface is."""
 
 METHOD_LINES = (
-    "Pass or fail is described by a closing window: the logit of the pass rate falls off with the squared distance "
-    "from a best place, measured in inverse absolute temperature and logarithm of time. Failures are split into too "
-    "little and too much heat by a direction through that place. Hand-feel is a curved surface with its own top and "
-    "robust errors.",
     "All unknowns are estimated together by tempered sequential Monte Carlo; the numbers of the answer, the maps and "
     "the windows are averages or quantiles over the draws it leaves. Few coupons leave wide quantiles; that is the "
     "point of them. The classical checks are separate fits of the same coupons.",
@@ -272,14 +282,21 @@ METHOD_LINES = (
 )
 
 
-def prior_pairs(priors: Priors | None = None) -> tuple[Pair, ...]:
+def method_lines(surfaces: FittedSurfaces | None = None) -> tuple[str, ...]:
+    """How the numbers were computed; with the closing window where no surfaces are given."""
+    kind = WindowModel.name if surfaces is None or surfaces.model is None else surfaces.model.name
+    return (PASS_LINES.get(kind, f"Pass or fail is described by another kind of surface: {kind}."), *METHOD_LINES)
+
+
+def prior_pairs(used: DataclassInstance) -> tuple[Pair, ...]:
     """What was assumed before any coupon was scored, mean and standard deviation (or the latter alone)."""
-    used = Priors() if priors is None else priors
+
+    values = {f.name: getattr(used, f.name) for f in fields(used)}
 
     def text(name: str) -> str:
-        value = getattr(used, name)
+        value = values[name]
         if name.startswith("trade_"):  # means, with one spread in common
-            return f"{0 if name == 'trade_sd' else value:g} ± {used.trade_sd:g}"
+            return f"{0 if name == 'trade_sd' else value:g} ± {values['trade_sd']:g}"
         if isinstance(value, tuple):
             # an odd-looking third number is the spread above the middle
             return f"{value[0]:g} ± {value[1]:g}" if len(value) == 2 else f"{value[0]:g} − {value[1]:g} + {value[2]:g}"
@@ -293,7 +310,7 @@ def prior_pairs(priors: Priors | None = None) -> tuple[Pair, ...]:
         ("share of the trial's setting error taken out of the coupons", TRIAL_ERROR),
     )
     return (
-        *(Pair(labels.get(f.name, f.name.replace("_", " ")), text(f.name)) for f in fields(used)),
+        *(Pair(labels.get(name, name.replace("_", " ")), text(name)) for name in values),
         *(Pair(name, f"{value:g} (fixed)") for name, value in fixed),
     )
 
@@ -325,7 +342,7 @@ def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
         Pair("hash of the inputs", source.inputs_hash),
         Pair("seed of the fit", str(report.surfaces.seed)),
         Pair("seed of the recommendation", str(report.answer.seed)),
-        Pair("draws behind every number", str(report.surfaces.window.count)),
+        Pair("draws behind every number", str(report.surfaces.draws.count)),
         Pair("version of the tool", source.version),
         *((Pair("analysed", date(source.analysed_at)),) if source.analysed_at else ()),
         Pair("report made", f"{date(report.made_at)} by {source.made_by}" if source.made_by else date(report.made_at)),

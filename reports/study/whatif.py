@@ -1,9 +1,9 @@
 """The what-if panel: the posterior draws travel inside the page, and the page computes with them as the library does.
 
-The page gets the draws of the closing window as 32-bit numbers and the points that stand for the setting error, and
-evaluates the same sums as `doe.setpoint.robust`. While a page is made, its formula is tried (`PanelDraws.rates`)
-against the library's; when the surfaces are not what the panel knows (another kind of model averaged in), it takes a
-coarse grid of the library's own numbers instead and says so.
+The page gets the draws as 32-bit numbers and the points that stand for the setting error, and evaluates the same sums
+as `doe.setpoint.robust`; that takes surfaces that are quadratics (`SurfaceDraws.quadratics`). While a page is made, its
+formula is tried (`PanelDraws.rates`) against the library's. Where the two differ, or the surfaces are of a kind that
+cannot be told to a page, it takes a coarse grid of the library's own numbers instead and says so.
 """
 
 from __future__ import annotations
@@ -70,6 +70,8 @@ class PanelDraws:
         Setting errors in standard deviations.
     wanted_hand : float or None
         Hand-feel the spec asks for; None where it does not count.
+    has_levels : bool
+        Whether every combination of levels is carried.
     """
 
     report: StudyReport
@@ -78,14 +80,21 @@ class PanelDraws:
     lapse: NDArray[np.float32]
     nodes: NDArray[np.float32]
     wanted_hand: float | None
+    has_levels: bool
 
     @classmethod
-    def of(cls, report: StudyReport) -> PanelDraws:
-        """The draws behind a report; one combination of levels only when all of them would make the page heavy."""
+    def of(cls, report: StudyReport) -> PanelDraws | None:
+        """The draws behind a report, one combination of levels only when all of them would make the page heavy.
+
+        None where the surfaces are no quadratics.
+        """
         surfaces, rate = report.surfaces, RobustRate(report.study, report.surfaces)
-        window = surfaces.window
-        logit, hand = window.logit, window.hand if surfaces.has_hand else None
-        if logit.size * 2 > MOST_NUMBERS:
+        told = surfaces.draws.quadratics()
+        if told is None:
+            return None
+        logit, hand = told.logit, told.hand if surfaces.has_hand else None
+        has_levels = logit.size * 2 <= MOST_NUMBERS or len(logit) == 1
+        if not has_levels:
             here = int(surfaces.scaling.combination(pd.DataFrame([dict(report.answer.setpoint)]))[0])
             logit, hand = logit[here : here + 1], None if hand is None else hand[here : here + 1]
         nodes = error_nodes(len(report.study.numeric), NODES)
@@ -95,15 +104,11 @@ class PanelDraws:
             report,
             logit.astype(np.float32),
             None if hand is None else hand.astype(np.float32),
-            window.lapse.astype(np.float32),
+            surfaces.draws.lapse.astype(np.float32),
             nodes.astype(np.float32),
             report.study.spec.hand_min if rate.uses_hand else None,
+            has_levels,
         )
-
-    @property
-    def has_levels(self) -> bool:
-        """Whether every combination of levels is carried."""
-        return len(self.logit) == len(self.report.surfaces.window.logit)
 
     def rates(self, frame: pd.DataFrame) -> Floats:
         """Robust pass rate as the page computes it, shape (draws, rows): the script's loops, written as arrays."""
@@ -161,12 +166,12 @@ def what_if(report: StudyReport) -> WhatIf:
     ----------
     report : StudyReport
     """
-    panel = PanelDraws.of(report)
-    exact = panel.agrees()
+    told = PanelDraws.of(report)
+    panel = told if told is not None and told.agrees() else None
     study, spec = report.study, report.study.spec
-    carries_levels = exact and panel.has_levels
+    carries_levels = panel is not None and panel.has_levels
     data: dict[str, Any] = {
-        **(panel.data() if exact else _grid(report)),
+        **(_grid(report) if panel is None else panel.data()),
         "factors": [_factor(f, report.answer.setpoint[f.name], report.shown) for f in study.numeric],
         "levels": [
             {"label": f.label, "levels": list(f.levels), "here": f.levels.index(str(report.answer.setpoint[f.name]))}
@@ -184,11 +189,12 @@ def what_if(report: StudyReport) -> WhatIf:
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
     stays = f"; {held} stays" if held and not carries_levels else ""
-    how = (
-        "Computed in this page from the very draws behind the answer, setting error included."
-        if exact
-        else "Read off a coarse grid of the same surfaces, so the last point may differ from the tables."
-    )
+    if panel is not None:
+        how = "Computed in this page from the very draws behind the answer, setting error included."
+    else:
+        how = "Read off a coarse grid of the same surfaces, so the last point may differ from the tables."
+    if told is None:
+        how = f"Surfaces of this kind cannot be computed in a page. {how}"
     return WhatIf(
         as_script_data(data),
         f"Inside the tested ranges only{stays}. {how} A look around, not a recommendation.",
@@ -255,7 +261,7 @@ def _grid(report: StudyReport) -> dict[str, Any]:
     levels = LEVELS[len(study.numeric)]
     frame = grid_frame(report, levels)
     rate = RobustRate(study, report.surfaces)
-    rates = rate.draws(frame, nodes=_GRID_NODES, draws=report.surfaces.window.thin(_GRID_DRAWS))
+    rates = rate.draws(frame, nodes=_GRID_NODES, draws=report.surfaces.draws.thin(_GRID_DRAWS))
     hand = report.surfaces.hand_draws(frame)
     return {
         "kind": "grid",

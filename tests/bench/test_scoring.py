@@ -13,7 +13,6 @@ import pytest
 from doe.acts.scoring.making import STEP, making_of
 from doe.book import Book
 from doe.domain.gauge import GaugeReading
-from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.score import ScoreEntry
 from doe.domain.units import Shown
 from tests.bench.shop import STUDY, hidden_fields
@@ -69,7 +68,7 @@ def cool_press(book, *, off: float) -> None:
 
 
 def test_the_display_shows_what_to_dial_where_it_was_checked(desk):
-    desk.book.save_round(STUDY, more_coupons(desk), kind="half", seed=2, notes=(SURFACE_NOTE,))
+    desk.book.save_round(STUDY, more_coupons(desk), kind="half", seed=2, scale="surface")
     device = desk.device("ana")
     before = cards(device.get("/s/1"))["Press next"]
     cool_press(desk.book, off=6.0)  # seen without starting anew
@@ -81,7 +80,7 @@ def test_the_display_shows_what_to_dial_where_it_was_checked(desk):
 
 
 def test_a_dial_that_the_machine_must_not_be_given_is_not_offered(desk):
-    desk.book.save_round(STUDY, more_coupons(desk), kind="half", seed=2, notes=(SURFACE_NOTE,))
+    desk.book.save_round(STUDY, more_coupons(desk), kind="half", seed=2, scale="surface")
     study = desk.book.study(STUDY).study
     assert study.limits is not None
     limits = replace(study.limits, press_max_degc=172.0)

@@ -32,7 +32,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Protocol, cast
+from typing import Any, Protocol
 
 import numpy as np
 import pandas as pd
@@ -50,7 +50,7 @@ from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.mechanism_model import MechanismModel
 from doe.surfaces.sampler import Cloud, sample
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.window_model import WindowDraws, WindowModel
+from doe.surfaces.window_model import WindowModel
 from tests.benchmarks.decision_case import usual_study
 from tests.benchmarks.decision_table import SUCCESS, Record, lower_bound_holds, reachable
 from tests.benchmarks.decisions import append_records, key, numbers, read_records, wanted_lines
@@ -133,7 +133,7 @@ def fits(study: doe.Study, surfaces: Surfaces, seed: int) -> tuple[dict[str, Dra
         return cloud
 
     wall, bumpy = run("mechanisms alone", mechanism, 1), run("with a departure", departure, 2)
-    walls, hill = mechanism.unpack(wall.draws), surfaces.window
+    walls, hill = mechanism.unpack(wall.draws), surfaces.draws
     stacked = stacking_weight(left_out(surfaces.coupon_fit), left_out(mechanism.coupon_log_likelihood(wall.draws)))
     likely = 1 / (1 + np.exp(np.clip(surfaces.log_evidence - wall.log_evidence, -50, 50)))
     ways: dict[str, Draws] = {
@@ -174,7 +174,7 @@ def run_line(kind: str, seed: int, coupons: int) -> Record:
         }
 
     for way, draws in ways.items():
-        rate = RobustRate(study, replace(surfaces, window=cast("WindowDraws", draws)))
+        rate = RobustRate(study, replace(surfaces, draws=draws))
         found = find_setpoint(rate, rng=np.random.default_rng(seed))
         both = ("closing window", "mechanisms alone") if way.startswith("average") else (way,)
         say(way, found.setpoint, found.rates, both)

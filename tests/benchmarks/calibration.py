@@ -177,7 +177,7 @@ def run_repeat(seed: int, *, factors: int = 2, particles: int = PARTICLES, real_
     model.passed, model.hand = passed, hand
     model.fail_kind = {kind: side == kind for kind in model.fail_kind}
     surfaces, draws = fitted(model, study, results, rng, particles)
-    truth, window = model.unpack(xi), surfaces.window
+    truth, window = model.unpack(xi), surfaces.draws
     places = np.array([[0.0, 0.0], [1.0, -1.0], [1.0, 1.0]])
     places = np.tile(places, factors // 2)  # both machines alike
     asked = {

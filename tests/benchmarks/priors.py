@@ -31,7 +31,6 @@ from doe.practice import KINDS, make_line
 from doe.setpoint.priors import LARGE
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.standing import ask
-from doe.surfaces.traces import prior_draws
 from doe.surfaces.window_model import WindowDraws
 from tests.benchmarks.decision_case import true_rate, usual_study
 
@@ -53,7 +52,7 @@ def believed(names: tuple[str, ...]) -> dict[str, str]:
     one = pd.DataFrame(ranges).assign(passed=[True, False], hand_ana=[3.5, np.nan], side=["", "unknown"])
     surfaces = doe.fit(study, one, particles=20)  # only for its model; its draws are not looked at
     assert surfaces.model is not None
-    draws = prior_draws(surfaces.model, DRAWS, rng=np.random.default_rng(1))
+    draws = surfaces.model.unpack(np.random.default_rng(1).standard_normal((DRAWS, surfaces.model.parameters)))
     rate = RobustRate(study, surfaces)
     spread = qmc.Sobol(len(names), rng=2).random(POINTS)
     region = pd.DataFrame(

@@ -23,7 +23,7 @@ RULE: dict[str, Any] = {
 
 def save(book: Book, *, number: int = 2, **changes: Any) -> int:
     return book.save_round_with(
-        S, make_plan(number=number), round_kind=CONFIRM, notes=("Judges.",), **{**RULE, **changes}
+        S, make_plan(number=number), round_kind=CONFIRM, scale="surface", notes=("Judges.",), **{**RULE, **changes}
     )
 
 
@@ -47,7 +47,7 @@ def test_a_rule_that_cannot_be_kept_leaves_no_coupons(book: Book) -> None:
 
 def test_coupons_that_cannot_be_stored_leave_no_rule(book: Book) -> None:
     with pytest.raises(InputErrors, match="A round is never changed"):
-        book.save_round_with(S, make_plan(6), round_kind=CONFIRM, notes=(), **RULE)
+        book.save_round_with(S, make_plan(6), round_kind=CONFIRM, scale="surface", notes=(), **RULE)
     # two people who plan the very same at the same moment: one of them is told
     with pytest.raises(InputError, match="Somebody else was faster"):
         save(book, number=1)

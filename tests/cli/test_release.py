@@ -8,7 +8,6 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from doe.acts.base import version
-from doe.acts.gauges.dials import AS_DIALLED
 from doe.acts.recipe.release import RELEASE, Wishes, release_study, review_day
 from doe.acts.study.fits import recommend_study
 from doe.domain.errors import InputError, InputErrors
@@ -28,7 +27,7 @@ def test_a_confirmed_answer_becomes_a_recipe(shop_with):
         kept = book.recipe(NAME)
     settings = {s["factor"]: s for s in recipe["settings"]}
     assert {n: s["surface"] for n, s in settings.items()} == {**answer.setpoint, "pressure": 3.0}
-    assert AS_DIALLED not in recipe["cautions"]
+    assert recipe["as_dialled"] is False
     press = settings["press_temp"]
     # the demo's press gives 3 to 6 degC less than it shows
     assert 3 <= press["dial"] - press["surface"] <= 6

@@ -22,6 +22,7 @@ from doe.setpoint.search import find_setpoint
 from doe.surfaces import Earlier
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied
+from doe.words import setpoint as words
 from tests.shared import known_coupons
 
 NAMES = ("press_temp", "dwell", "cure_temp", "cure_time", "pressure", "powder_amount")
@@ -117,7 +118,8 @@ SILENT = {
 
 
 def _told(surfaces: doe.Surfaces, answer: doe.Answer) -> str:
-    return "\n".join([*answer.limits_on_certainty, *answer.warnings, *surfaces.belief.sentences, *answer.changes])
+    facts = (*answer.limits_on_certainty, *answer.warnings, *surfaces.belief.facts, *answer.changes)
+    return "\n".join(words.said(surfaces.study, facts))
 
 
 def _answered(case: str, factors: int, seed: int, coupons: int = 12) -> tuple[Study, doe.Surfaces, doe.Answer]:
@@ -206,7 +208,7 @@ def test_twenty_passes_at_one_setting_show_neither_a_window_nor_readiness() -> N
     )
     assert answer.pass_rate > 0.95  # the numbers alone would be enough
     assert (answer.verdict, answer.window, answer.assured_window) == ("more coupons", None, None)
-    first = answer.limits_on_certainty[0]
+    first = words.said(study, answer.limits_on_certainty)[0]
     assert first.startswith("Cure temperature, cure time, press temperature and press dwell were not varied")
     assert all(np.ptp(answer.next_coupons[f.name]) > 0 for f in study.factors)  # those proposed do vary them
 
@@ -224,7 +226,7 @@ def test_one_factor_that_was_not_varied_takes_away_the_window() -> None:
     answer = _asked(study, frame.assign(cure_time=135.0))
     assert answer.pass_rate > 0.9
     assert (answer.verdict, answer.window) == ("more coupons", None)
-    assert answer.limits_on_certainty[0].startswith("Cure time was not varied")
+    assert words.said(study, answer.limits_on_certainty)[0].startswith("Cure time was not varied")
 
 
 @pytest.mark.parametrize(("discount", "is_varied"), [(0.5, True), (0.02, False)])
@@ -233,10 +235,10 @@ def test_earlier_coupons_count_as_varied_in_proportion(discount: float, is_varie
     still = frame.assign(cure_time=135.0)
     earlier = Earlier(known_coupons(study, 20, seed=2, top=6.0), discount)
     answer = _asked(study, still, earlier)
-    assert any("Cure time was not varied" in text for text in answer.warnings) != is_varied
+    assert any("Cure time was not varied" in text for text in words.said(study, answer.warnings)) != is_varied
     # two studies that each stood still at another setting show nothing either
     both = _asked(study, still, Earlier(frame.assign(cure_time=160.0), 1.0))
-    assert any("Cure time was not varied" in text for text in both.warnings)
+    assert any("Cure time was not varied" in text for text in words.said(study, both.warnings))
 
 
 def test_hand_feel_that_nobody_scored_asks_for_scores_and_not_for_coupons() -> None:
@@ -270,23 +272,24 @@ def test_where_hand_feel_alone_fails_the_scorers_are_settled_before_the_powder(
     study, frame = _four_factors()
     answer = _asked(study, frame.drop(columns=HAND).assign(**scores(frame)))
     assert answer.verdict == "not reachable"
-    assert first in answer.changes[0]
-    assert "no new coupon is needed" in answer.changes[0]
-    assert answer.changes[1].startswith("If the scores stand: ask whether a stiffer hand")
-    assert any("Zoë" in text for text in answer.warnings)
+    changes = words.said(study, answer.changes)
+    assert first in changes[0]
+    assert "no new coupon is needed" in changes[0]
+    assert changes[1].startswith("If the scores stand: ask whether a stiffer hand")
+    assert any("Zoë" in text for text in words.said(study, answer.warnings))
     two = [HAND[0], "hand_Zoë"]
     hard = _asked(study, frame.drop(columns=HAND).assign(**dict.fromkeys(two, np.where(frame["passed"], 1.5, np.nan))))
     assert hard.verdict == "not reachable"
-    assert hard.changes[0].startswith("The checks alone can be met; hand-feel is what fails. Ask")
+    assert words.said(study, hard.changes)[0].startswith("The checks alone can be met; hand-feel is what fails. Ask")
 
 
 def test_the_gap_between_two_people_is_that_of_the_coupons_both_felt() -> None:
     study, frame = _four_factors()
     both = frame.assign(hand_ana=4.0, hand_ben=[3.0] * 5 + [2.0] * 5 + [np.nan] * 10, passed=True, side="")
-    said = [w for w in doe.fit(study, both, seed=1, particles=40).warnings if "below" in w]
+    said = [w for w in words.said(study, doe.fit(study, both, seed=1, particles=40).warnings) if "below" in w]
     assert said[0].startswith("ben scores hand-feel 1.5 points below ana on the 10 coupons that both felt")
     near = both.assign(hand_ben=3.0)  # a point apart, and no more
-    assert not any("below" in w for w in doe.fit(study, near, seed=1, particles=40).warnings)
+    assert "scorers_apart" not in [w.code for w in doe.fit(study, near, seed=1, particles=40).warnings]
 
 
 def test_batches_are_asked_for_only_where_a_machine_is_set_once_a_batch() -> None:
@@ -298,10 +301,11 @@ def test_batches_are_asked_for_only_where_a_machine_is_set_once_a_batch() -> Non
         (("dwell", "cure_time"), ""),
     ):
         study = Study("s", tuple(usual_factor(n) for n in names))
-        found = [w for w in doe.fit(study, unknown, seed=1, particles=40).warnings if "batch" in w]
+        fitted = doe.fit(study, unknown, seed=1, particles=40)
+        found = [w for w in words.said(study, fitted.warnings) if "batch" in w]
         assert [w[: len(said)] for w in found] == ([said] if said else [])
         usual = doe.fit(study, doe.make_plan(study, coupons=12, seed=1).coupons.assign(passed=True), particles=40)
-        assert not any("batch" in w or "not varied" in w for w in usual.warnings)
+        assert not any("batch" in w or "not varied" in w for w in words.said(study, usual.warnings))
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -313,7 +317,9 @@ def test_no_usual_plan_leaves_a_factor_unvaried_or_a_batch_unknown(kind: str) ->
         results = read_results(study, made.assign(passed=True, hand_ana=4.0, hand_ben=4.0))
         assert hardly_varied(Scaling(study.factors), results) == ()
     warnings = doe.fit(study, coupons.assign(passed=True, hand_ana=4.0, hand_ben=4.0), particles=20).warnings
-    assert warnings == ("Every coupon passed: no edge of the window was seen, so how far it reaches is assumed.",)
+    assert words.said(study, warnings) == (
+        "Every coupon passed: no edge of the window was seen, so how far it reaches is assumed.",
+    )
 
 
 def test_a_factor_with_levels_is_answered_like_any_other() -> None:
@@ -326,7 +332,7 @@ def test_a_factor_with_levels_is_answered_like_any_other() -> None:
         assert 0 <= answer.pass_rate_low <= 1
         assert set(answer.next_coupons["film_type"]) <= {"hot", "cold"}
     still = _asked(study, frame.assign(press_temp=155.0))
-    assert still.limits_on_certainty[0].startswith("Press temperature was not varied")
+    assert words.said(study, still.limits_on_certainty)[0].startswith("Press temperature was not varied")
 
 
 def test_a_level_nobody_tried_keeps_the_target_from_being_called_not_reachable() -> None:
@@ -337,7 +343,7 @@ def test_a_level_nobody_tried_keeps_the_target_from_being_called_not_reachable()
     assert (both.verdict, hot.verdict) == ("not reachable", "more coupons")
     assert "cold" in set(hot.next_coupons["film_type"])
     said = "No coupon was made with film type cold"
-    assert [any(said in text for text in answer.warnings) for answer in (both, hot)] == [False, True]
+    assert [any(said in text for text in words.said(study, answer.warnings)) for answer in (both, hot)] == [False, True]
     earlier = Earlier(poor.assign(film_type="cold"), 1.0)  # an earlier study tried it
     assert _asked(study, poor.assign(film_type="hot"), earlier).verdict == "not reachable"
 
@@ -349,18 +355,18 @@ def test_scores_are_asked_for_only_where_a_coupon_of_this_study_can_be_felt() ->
     spoilt = _asked(study, passed.head(1).assign(passed=False, side="other"), earlier)
     assert spoilt.pass_rate >= study.spec.pass_rate  # by the numbers only scores would be missing
     assert (spoilt.verdict, len(spoilt.next_coupons)) == ("more coupons", 8)
-    assert not any("Score hand-feel of the coupons" in text for text in spoilt.warnings)
+    assert not any("Score hand-feel of the coupons" in text for text in words.said(study, spoilt.warnings))
     whole = _asked(study, passed.head(1), earlier)
     assert (whole.verdict, whole.next_coupons.empty) == ("more coupons", True)
-    assert any("Score hand-feel of the coupons" in text for text in whole.warnings)
+    assert any("Score hand-feel of the coupons" in text for text in words.said(study, whole.warnings))
 
 
 def test_fewer_coupons_than_the_error_rates_were_counted_with_are_said_to_be_worse() -> None:
     study, frame = _four_factors()
-    assert "worse" in str(_asked(study, frame.head(19)).method["fewer than 20 coupons"])
-    method = _asked(study, frame).method
+    assert "worse" in dict(words.method_words(_asked(study, frame.head(19)).method))["fewer than 20 coupons"]
+    method = dict(words.method_words(_asked(study, frame).method))
     assert "fewer than 20 coupons" not in method
-    assert "four factors, wanted rate 95 %, one round" in str(method["simulated lines behind the error rates"])
+    assert "four factors, wanted rate 95 %, one round" in method["simulated lines behind the error rates"]
 
 
 def test_a_contradicted_pass_is_worth_less_than_a_lone_one() -> None:
@@ -386,8 +392,9 @@ def test_a_harsh_person_beside_another_changes_the_hand_feel_and_not_the_checks(
 
 
 def test_a_factor_that_never_moved_is_named_and_its_place_stays_open() -> None:
-    _, surfaces, _ = _answered("a factor that never moved", 3, seed=6, coupons=20)
-    assert any("Press temperature was hardly varied" in text for text in surfaces.belief.sentences)
+    study, surfaces, _ = _answered("a factor that never moved", 3, seed=6, coupons=20)
+    said = words.said(study, surfaces.belief.facts)
+    assert any("Press temperature was hardly varied" in text for text in said)
     assert surfaces.belief.learned["press_temp"] < 0.5  # passes at one temperature say that the best is not far
 
 

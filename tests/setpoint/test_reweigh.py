@@ -13,6 +13,7 @@ from doe.domain.factors import usual_factor
 from doe.setpoint.answer import Verdict
 from doe.setpoint.priors import EVERY, LARGE, PriorPull, prior_pulls, prior_warning
 from doe.setpoint.reweigh import Weights, pareto_fit, weigh
+from doe.words import setpoint as words
 from tests.shared import known_coupons
 
 
@@ -131,25 +132,28 @@ def _pull_of(group: str, rate: float, *, reliable: bool = True) -> PriorPull:
 
 def test_a_hard_pull_is_warned_of_with_its_way_and_strongest_part() -> None:
     same: tuple[Verdict, Verdict] = ("ready", "ready")
+    study = doe.Study("s", (usual_factor("press_temp"), usual_factor("dwell")))
     up, down = _pull_of("width", 0.05), _pull_of("hand", -0.02)
     assert prior_warning((_pull_of("every", LARGE - 0.001), up, down), "ready", same) == ()
-    (said,) = prior_warning((_pull_of("every", 0.04), down, up), "ready", same)
+    (said,) = words.said(study, prior_warning((_pull_of("every", 0.04), down, up), "ready", same))
     assert "raise the expected pass rate by about 4 points, most of all through how fast the window closes." in said
     assert "would be called" not in said
-    (said,) = prior_warning((_pull_of("every", -0.031), up, down), "ready", same)
+    (said,) = words.said(study, prior_warning((_pull_of("every", -0.031), up, down), "ready", same))
     assert "lower the expected pass rate by about 3 points, most of all through hand-feel." in said
 
 
 def test_a_verdict_that_other_priors_would_change_is_warned_of_where_the_draws_can_tell() -> None:
     quiet, single = _pull_of("every", 0.01), _pull_of("width", 0.01)
-    (said,) = prior_warning((quiet, single), "ready", ("more coupons", "ready"))
+    study = doe.Study("s", (usual_factor("press_temp"), usual_factor("dwell")))
+    (said,) = words.said(study, prior_warning((quiet, single), "ready", ("more coupons", "ready")))
     assert said == (
         "What is said here hangs on what was assumed before any coupon, too: counted half this would be called: more "
         "coupons."
     )
-    (said,) = prior_warning((quiet, single), "more coupons", ("not reachable", "ready"))
+    (said,) = words.said(study, prior_warning((quiet, single), "more coupons", ("not reachable", "ready")))
     assert "counted half this would be called: not reachable, counted double this would be called: ready." in said
-    (said,) = prior_warning((_pull_of("every", 0.04), single), "ready", ("more coupons", "ready"))
+    (fact,) = prior_warning((_pull_of("every", 0.04), single), "ready", ("more coupons", "ready"))
+    (said,) = words.said(study, (fact,))
     assert "lean on what was assumed" in said
     assert "Counted half this would be called: more coupons. On simulated lines" in said
     unsure = _pull_of("every", 0.01, reliable=False)
@@ -184,5 +188,5 @@ def test_a_few_failures_are_warned_of_and_many_results_are_not() -> None:
     failed = frame.head(4).assign(passed=False, side="under")
     for coupons, warned in ((failed, True), (frame, False)):
         answer = doe.recommend(study, doe.fit(study, coupons, seed=1, particles=300), seed=1)
-        for sentences in (answer.warnings, answer.limits_on_certainty):
-            assert any("lean on what was assumed" in text for text in sentences) == warned
+        for facts in (answer.warnings, answer.limits_on_certainty):
+            assert any("lean on what was assumed" in text for text in words.said(study, facts)) == warned

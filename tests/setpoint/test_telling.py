@@ -84,7 +84,7 @@ def test_students_t_with_four_degrees_of_freedom() -> None:
 
 def test_outcomes_are_failures_on_either_side_and_passes_by_hand_feel(two: Study) -> None:
     rate, _ = _found(two, known_coupons(two, 14, seed=2))
-    draws, frame = rate.surfaces.window, _anywhere(two, 40)
+    draws, frame = rate.surfaces.draws, _anywhere(two, 40)
     chance = outcome_chances(rate, frame, draws)
     assert chance.shape == (5, draws.count, 40)
     assert (chance >= 0).all()
@@ -105,9 +105,9 @@ def test_without_hand_feel_in_the_spec_or_the_scores_a_pass_is_a_pass(two: Study
     rate, _ = _found(two, coupons)
     plain = RobustRate(replace(two, spec=doe.Spec(pass_rate=0.9, hand_min=None)), rate.surfaces)
     frame = _anywhere(two, 5)
-    assert len(outcome_chances(plain, frame, rate.surfaces.window)) == 3
+    assert len(outcome_chances(plain, frame, rate.surfaces.draws)) == 3
     unscored, _ = _found(two, coupons.drop(columns=["hand_ana", "hand_ben"]))
-    assert len(outcome_chances(unscored, frame, unscored.surfaces.window)) == 3
+    assert len(outcome_chances(unscored, frame, unscored.surfaces.draws)) == 3
 
 
 def test_not_reachable_is_worth_saying_where_its_chance_passes_the_threshold(two: Study) -> None:

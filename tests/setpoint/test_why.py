@@ -13,8 +13,8 @@ from doe.domain.factors import usual_factor
 from doe.domain.study import Study
 from doe.setpoint import RobustRate, Why, explain_answer
 from doe.setpoint.grounds import Made, _beyond, made_coupons
-from doe.setpoint.search import thinned_rows
 from doe.surfaces import Earlier, Surfaces
+from doe.surfaces.contract import thinned_rows
 from tests.shared import known_coupons
 
 DRAWS = 1200
@@ -63,8 +63,8 @@ def test_now_is_what_the_answer_says(why: Why, answer: doe.Answer) -> None:
 
 def test_the_draws_asked_for_their_best_are_those_the_search_asked(surfaces: Surfaces) -> None:
     for count in (1, 7, 200, DRAWS, 2 * DRAWS):
-        rows = thinned_rows(surfaces.window.count, count)
-        assert np.array_equal(surfaces.window.thin(count).lapse, surfaces.window.lapse[rows])
+        rows = thinned_rows(surfaces.draws.count, count)
+        assert np.array_equal(surfaces.draws.thin(count).lapse, surfaces.draws.lapse[rows])
 
 
 def _turned(frame: pd.DataFrame, coupon: str) -> pd.DataFrame:

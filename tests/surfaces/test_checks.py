@@ -72,7 +72,7 @@ def test_the_logistic_quadratic_is_left_out_when_all_ended_alike(study: Study, c
     checks = run_checks(study, read_results(study, coupons.assign(passed=True, side="")))
     assert checks.firth is None
     assert any("ended alike" in note for note in checks.notes)
-    assert doe.fit(study, coupons, particles=50).firth is not None
+    assert doe.fit(study, coupons, particles=50).checks.firth is not None
 
 
 def test_categorical_levels_enter_as_their_own_columns() -> None:

@@ -14,6 +14,7 @@ from doe.surfaces.earlier import pooled, read_earlier
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowModel
+from doe.words import setpoint as words
 from tests.shared import known_coupons
 
 
@@ -76,8 +77,8 @@ def test_with_a_discount_of_one_the_coupons_are_pooled(
     one_frame = pd.concat([own, renamed], ignore_index=True)
     together = doe.fit(study, one_frame, seed=4, particles=120)
     discounted = doe.fit(study, own, seed=4, particles=120, earlier=Earlier(older, 1.0))
-    assert discounted.window.logit == pytest.approx(together.window.logit, rel=1e-9)
-    assert discounted.window.hand == pytest.approx(together.window.hand, rel=1e-9)
+    assert discounted.draws.logit == pytest.approx(together.draws.logit, rel=1e-9)
+    assert discounted.draws.hand == pytest.approx(together.draws.hand, rel=1e-9)
     assert discounted.log_evidence == pytest.approx(together.log_evidence)
     assert discounted.coupon_fit == pytest.approx(together.coupon_fit[:, : len(own)], rel=1e-7)
 
@@ -110,11 +111,11 @@ def test_the_draws_agree_with_weighting_the_draws_of_the_study_alone(study: Stud
     used = doe.fit(study, own, seed=2, particles=4000, earlier=Earlier(older, 0.4))
     z = alone.scaling.z(read_results(study, older).settings)
     small = _model(study, older, None)
-    eta = small.with_trial_error(alone.window.eta(z), alone.window)
-    lapse, over = alone.window.lapse[:, None], alone.window.over_logit(z)
+    eta = small.with_trial_error(alone.draws.eta(z), alone.draws)
+    lapse, over = alone.draws.lapse[:, None], alone.draws.over_logit(z)
     assert set(older["side"]) <= {"", "under", "over"}
     sound, hot = 1 / (1 + np.exp(-eta)), 1 / (1 + np.exp(-over))
-    wrong = alone.window.wrong_side[:, None]
+    wrong = alone.draws.wrong_side[:, None]
     named = np.where(older["side"] == "over", hot, 1 - hot)
     failed = 0.95 * (1 - lapse) * (1 - sound) * (named * (1 - wrong) + (1 - named) * wrong) + lapse * 0.1
     chance = np.where(older["passed"].to_numpy(), (1 - lapse) * sound, failed)
@@ -136,7 +137,7 @@ def test_the_more_earlier_coupons_count_the_surer_the_window(study: Study) -> No
     spreads = []
     for discount in (0.01, 0.3, 1.0):
         surfaces = doe.fit(study, own, seed=1, particles=300, earlier=Earlier(older, discount))
-        spreads.append(float(surfaces.window.peak[0].std(axis=0).mean()))
+        spreads.append(float(surfaces.draws.peak[0].std(axis=0).mean()))
         assert surfaces.pass_draws(at).mean() > 0.5
     assert spreads == sorted(spreads, reverse=True)
 
@@ -163,7 +164,8 @@ def test_the_fit_says_how_many_earlier_coupons_count_for_how_much(
     surfaces = doe.fit(study, coupons, particles=60, earlier=Earlier(before, 0.25))
     assert surfaces.earlier is not None
     assert (surfaces.earlier.coupons, surfaces.earlier.discount, surfaces.earlier.worth) == (20, 0.25, 5.0)
-    assert surfaces.warnings[0] == "20 coupons of an earlier study count here too, each for 0.25 of a coupon."
+    said = words.said(study, surfaces.warnings)
+    assert said[0] == "20 coupons of an earlier study count here too, each for 0.25 of a coupon."
     assert surfaces.results.coupons == len(coupons)
     assert surfaces.coupon_fit.shape == (60, len(coupons))
     assert len(surfaces.belief.p_left_out) == len(coupons)
@@ -174,11 +176,13 @@ def test_edges_that_only_the_earlier_coupons_saw_are_said_to_be_theirs(
     study: Study, coupons: pd.DataFrame, before: pd.DataFrame
 ) -> None:
     passed = coupons.assign(passed=True, side="")
-    said = doe.fit(study, passed, particles=60, earlier=Earlier(before, 0.5)).warnings
+    fitted = doe.fit(study, passed, particles=60, earlier=Earlier(before, 0.5))
+    said = words.said(study, fitted.warnings)
     assert "Every coupon of this study passed: where the window lies and ends comes from the earlier coupons." in said
     assert not any("assumed" in text for text in said)
     all_passed = before.assign(passed=True, side="")
-    said = doe.fit(study, passed, particles=60, earlier=Earlier(all_passed, 0.5)).warnings
+    fitted = doe.fit(study, passed, particles=60, earlier=Earlier(all_passed, 0.5))
+    said = words.said(study, fitted.warnings)
     assert any(text.startswith("Every coupon passed: no edge") for text in said)
 
 

@@ -9,6 +9,7 @@ import pytest
 import doe
 from doe.domain.study import Study
 from doe.surfaces import Surfaces
+from doe.words import setpoint as words
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +23,7 @@ def test_predict_gives_every_response_with_its_interval(surfaces: Surfaces, coup
     assert list(predicted.columns) == names
     for r in ("p_pass", "p_under", "p_over", "hand"):
         assert (predicted[f"{r}_low"] <= predicted[f"{r}_high"]).all()
-    total = predicted["p_pass"] + predicted["p_under"] + predicted["p_over"] + surfaces.window.lapse.mean()
+    total = predicted["p_pass"] + predicted["p_under"] + predicted["p_over"] + surfaces.draws.lapse.mean()
     assert total.to_numpy() == pytest.approx(np.ones(len(coupons)))
 
 
@@ -40,7 +41,7 @@ def test_the_same_seed_gives_the_same_fit_and_coupon_order_does_not_matter_much(
     study: Study, coupons: pd.DataFrame, surfaces: Surfaces
 ) -> None:
     again = doe.fit(study, coupons, seed=7)
-    assert np.array_equal(again.window.logit, surfaces.window.logit)
+    assert np.array_equal(again.draws.logit, surfaces.draws.logit)
     other = doe.fit(study, coupons.sample(frac=1, random_state=1), seed=7)
     gap = other.predict(coupons)["p_pass"] - surfaces.predict(coupons)["p_pass"]
     assert gap.abs().max() < 0.08  # only the draws differ: Monte Carlo noise of 600 of them
@@ -66,19 +67,20 @@ def test_one_sided_results_are_fitted_and_said_to_be_so(
     study: Study, coupons: pd.DataFrame, change: dict[str, object], says: str
 ) -> None:
     surfaces = doe.fit(study, coupons.assign(**change), particles=200)
-    assert any(says in warning for warning in surfaces.warnings)
+    assert any(says in warning for warning in words.said(study, surfaces.warnings))
     assert surfaces.predict(coupons)["p_pass"].between(0, 1).all()
 
 
 def test_a_single_side_is_named(study: Study, coupons: pd.DataFrame) -> None:
     frame = coupons.copy()
     frame.loc[~frame["passed"], "side"] = "under"
-    assert any("hot edge of the window is assumed" in w for w in doe.fit(study, frame, particles=100).warnings)
+    warnings = words.said(study, doe.fit(study, frame, particles=100).warnings)
+    assert any("hot edge of the window is assumed" in w for w in warnings)
 
 
 def test_one_coupon_is_fitted_and_said_to_be_little(study: Study, coupons: pd.DataFrame) -> None:
     surfaces = doe.fit(study, coupons.head(1), particles=200)
-    assert any("Only 1 coupon scored" in w for w in surfaces.warnings)
+    assert any("Only 1 coupon scored" in w for w in words.said(study, surfaces.warnings))
     low, high = surfaces.predict(coupons)[["p_pass_low", "p_pass_high"]].iloc[5]
     assert high - low > 0.2
 
@@ -103,7 +105,7 @@ def test_coupons_moved_together_are_said_to_be_inseparable(study: Study, coupons
     f, g = study.factor("cure_temp"), study.factor("cure_time")
     share = (frame["cure_temp"] - f.low) / (f.high - f.low)
     frame["cure_time"] = g.low * (g.high / g.low) ** share
-    said = " ".join(doe.fit(study, frame, particles=200).belief.sentences)
+    said = " ".join(words.said(study, doe.fit(study, frame, particles=200).belief.facts))
     assert "cannot separate cure time from cure temperature" in said
 
 

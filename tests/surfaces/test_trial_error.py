@@ -43,7 +43,7 @@ def test_measured_settings_have_no_trial_error_whatever_is_stated(study: Study, 
 def test_the_same_coupons_of_a_careful_trial_place_the_window_closer(study: Study, coupons: pd.DataFrame) -> None:
     # the less the coupons' real settings are in doubt, the less doubt is left about where the best place is
     spread = [
-        fit(with_trial(study, share), coupons, seed=1).window.peak[0].std(axis=0).mean() for share in (0.0, 1.0, 2.0)
+        fit(with_trial(study, share), coupons, seed=1).draws.peak[0].std(axis=0).mean() for share in (0.0, 1.0, 2.0)
     ]
     assert spread[0] < spread[1] < spread[2]
     assert spread[2] > 1.04 * spread[0]

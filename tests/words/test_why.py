@@ -311,8 +311,8 @@ def test_why_this_setting_and_not_the_middle(study: Study) -> None:
 
 
 def test_every_group_and_quantity_has_its_words() -> None:
-    from doe.setpoint.priors import ABOUT
-    from doe.surfaces.traces import PRIOR_GROUPS
+    from doe.surfaces.contract import PRIOR_GROUPS
+    from doe.words.setpoint import ABOUT
 
     assert set(ABOUT) == {"every", *PRIOR_GROUPS}
     assert set(words.QUANTITIES) == {"height", "place", "steepness", "trade", "lapse", "hand_top"}

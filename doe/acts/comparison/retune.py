@@ -24,7 +24,7 @@ from doe.book import NewRound
 from doe.domain.coding import to_step
 from doe.domain.factors import Factor
 from doe.domain.limits import CEILING_DEGC, Limits
-from doe.domain.plan_kinds import SURFACE_NOTE, is_as_dialled
+from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
 from doe.domain.texts import NAME_LENGTH
@@ -121,7 +121,7 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
         study,
         stack=record.stack.name,
         line=record.line.name,
-        rounds_made=[*([brought] if brought else []), NewRound(coupons, made.kind, seed, made.notes)],
+        rounds_made=[*([brought] if brought else []), NewRound(coupons, made.kind, seed, made.notes, scale="surface")],
         analyses_made=[
             prior_analysis(
                 study=base.name, recipe=plan.recipe, revision=plan.revision, discount=discount, why=why, results=earlier
@@ -209,7 +209,7 @@ def _brought(book: Book, record: StudyRecord, study: Study) -> NewRound | None:
     coupons = mine[["coupon", *study.factor_names, *places]].assign(round=1, role=FROM_COMPARISON)
     note = f"Made for the comparison {record.name} at the recipe's setpoint and at the edges of its window."
     return NewRound(
-        coupons, "brought", 0, (note, SURFACE_NOTE), tuple(_entry(row, study) for row in mine.to_dict("records"))
+        coupons, "brought", 0, (note,), tuple(_entry(row, study) for row in mine.to_dict("records")), "surface"
     )
 
 

@@ -220,7 +220,7 @@ def more_coupons(
         coupons[name] += int(before[name].max())
     refuse_dials(gauged_line(book, record), record.study, coupons)
     notes = sheet_notes(plan, record.line.coupons_per_stroke)
-    book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes)
+    book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
     hours = hours_at_machines(record.study, coupons, record.line).minutes / 60
     return Begun(record, plan, number, coupons, hours, study_cautions(book, record, shown=shown))
 

@@ -16,6 +16,7 @@ from doe.acts.study.counts import score_counts
 from doe.acts.study.fits import fit_of, hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
+from doe.acts.study.rounds import scale_of
 from doe.assure import claim_plan, confirmation_points, confirmation_settings
 from doe.assure.confirmation.allocation import CORNER_COUPONS
 from doe.assure.confirmation.attempts import ConfirmationPlan
@@ -249,6 +250,7 @@ def plan_confirmation(
         record.id,
         coupons,
         round_kind=CONFIRM,
+        scale=scale_of(book, record),
         notes=notes,
         kind=CONFIRMATION_PLAN,
         inputs_hash=plan.inputs_hash,
@@ -322,6 +324,7 @@ def replace_void(book: Book, key: Key, *, per_garment: int | None = None, seed: 
         record.id,
         coupons,
         round_kind=CONFIRM,
+        scale=scale_of(book, record),
         notes=notes,
         kind=REPLACEMENT,
         inputs_hash=plan.inputs_hash,

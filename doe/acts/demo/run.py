@@ -15,7 +15,6 @@ from doe.acts.study.fits import recommend_study
 from doe.acts.study.sheets import report_page, write_sheets
 from doe.book import Book
 from doe.domain.errors import DoeError, InputError
-from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.units import Shown
 from reports.files import write_whole
 
@@ -156,8 +155,8 @@ def _set_up(book: Book, story: Story) -> None:
 
 def _record(book: Book, name: str, made: Round) -> None:
     """Store one round with its scores."""
-    notes = ("Invented coupons of the demo.", SURFACE_NOTE)
-    book.save_round(name, made.coupons, kind=made.kind, seed=made.seed, notes=notes)
+    notes = ("Invented coupons of the demo.",)
+    book.save_round(name, made.coupons, kind=made.kind, seed=made.seed, notes=notes, scale="surface")
     book.record(name, made.entries)
 
 

@@ -47,15 +47,15 @@ class OnMachine:
 
 @dataclass(frozen=True)
 class Dials:
-    """Temperatures by factor, those that the readings tell, and what to be careful about (sentences)."""
+    """Temperatures by factor, those that the readings tell, and what to be careful about (sentences).
+
+    ``as_dialled`` says that the coupons were made at dial settings, so that surfaces follow from the readings.
+    """
 
     of: Mapping[str, OnMachine] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
+    as_dialled: bool = False
 
-
-AS_DIALLED = (
-    "The coupons were made at dial settings; the surface temperatures are what the gauge readings give for these."
-)
 
 Ends = Mapping[str, tuple[float, float]]
 
@@ -91,7 +91,7 @@ def dials_of(book: Book, record: StudyRecord, setpoint: Mapping[str, float | str
         )
     used = {gauge.machine: gauge for name in numbers if (gauge := line.gauge_of(name)) is not None}
     said = [text for gauge in used.values() for text in machine_cautions(gauge)]
-    return Dials(found, (*((AS_DIALLED,) if dialled & found.keys() else ()), *said, *beyond, *line.left_out))
+    return Dials(found, (*said, *beyond, *line.left_out), bool(dialled & found.keys()))
 
 
 def dial_ends(

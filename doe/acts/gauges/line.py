@@ -24,7 +24,7 @@ from doe.assure import (
     suggested_error,
     true_reading,
 )
-from doe.assure.gauges.cautions import FEW_DF
+from doe.assure.gauges.cautions import FEW_DF, Basis
 from doe.assure.gauges.line import in_force
 from doe.assure.gauges.platen import spot_of
 from doe.domain.errors import InputError
@@ -33,6 +33,7 @@ from doe.domain.gauge import GaugeReading, MachineKind
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
 from doe.domain.units import METRIC, Shown, show_difference
+from doe.words.setting_errors import basis_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -152,20 +153,21 @@ def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: S
 class SuggestedError:
     """Setting error of a machine's temperature by the gauge readings of its line, in degC of difference.
 
-    ``source`` is ``measured``, or says why the usual one is kept; ``trial_sd`` is what a trial wanders that lays every
-    coupon at one place, where the readings tell it.
+    ``basis`` is ``measured``, or why the usual one is kept; ``read_sd`` is what the readings give by themselves;
+    ``trial_sd`` is what a trial wanders that lays every coupon at one place, where the readings tell it.
     """
 
     factor: str
     sd: float
-    source: str
+    basis: Basis
+    read_sd: float | None
     readings: int
     trial_sd: float | None
 
     @property
     def is_measured(self) -> bool:
         """Whether it comes from the readings."""
-        return self.source == "measured"
+        return self.basis == "measured"
 
 
 def suggested_errors(book: Book, line: str) -> dict[str, SuggestedError]:
@@ -178,10 +180,12 @@ def suggested_errors(book: Book, line: str) -> dict[str, SuggestedError]:
         if error is None:
             continue
         factor = FACTOR_OF_MACHINE[gauge.machine]
-        sd, source = suggested_error(gauge, KNOWN_FACTORS[factor].setting_sd)
+        one = suggested_error(gauge, KNOWN_FACTORS[factor].setting_sd)
+        sd = one.sd_delta_degc
         told = error.repeat_sd_delta_degc if error.repeat_df >= FEW_DF else None
         trial = None if told is None else math.ceil(round(told * 10, 6)) / 10
-        found[factor] = SuggestedError(factor, sd, source, len(gauge.readings), trial if trial and trial < sd else None)
+        shorter = trial if trial and trial < sd else None
+        found[factor] = SuggestedError(factor, sd, one.basis, one.read_delta_degc, len(gauge.readings), shorter)
     return found
 
 
@@ -247,7 +251,7 @@ def _summary(gauge: MachineGauge, shown: Shown) -> MachineSummary:
     if len(settings) > MOST_SETTINGS:
         settings = [settings[round(i * (len(settings) - 1) / (MOST_SETTINGS - 1))] for i in range(MOST_SETTINGS)]
     factor = FACTOR_OF_MACHINE[gauge.machine]
-    suggested, source = suggested_error(gauge, KNOWN_FACTORS[factor].setting_sd)
+    suggested = suggested_error(gauge, KNOWN_FACTORS[factor].setting_sd)
     step = gauge.step_delta_degc
     assert step is not None  # it was read
     return MachineSummary(
@@ -259,8 +263,8 @@ def _summary(gauge: MachineGauge, shown: Shown) -> MachineSummary:
         spread_delta_degc=stdev(off) if len(off) > 1 else None,
         settings=tuple(DialRow(s, gauge.surface(s), gauge.dial(s)) for s in settings),
         factor=factor,
-        suggested_error_delta_degc=suggested,
-        suggested_from=source,
+        suggested_error_delta_degc=suggested.sd_delta_degc,
+        suggested_from=basis_words(suggested.basis, suggested.read_delta_degc, shown),
         step_delta_degc=step,
         gauge=gauge,
         cautions=machine_cautions(gauge, shown=shown),

@@ -507,6 +507,7 @@ def _recipe(
         seed=kept.seed,
         version=kept.version,
         verdict=answer.verdict,
+        as_dialled=dials.as_dialled,
     )
 
 

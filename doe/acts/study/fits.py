@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from doe.acts.answers import answer_data, answer_from
+from doe.acts.answers import answer_data, answer_from, facts_data
 from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.counts import ScoreCounts, score_counts
@@ -79,8 +79,8 @@ def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progre
         "right": belief.right,
         "fit_p_value": belief.fit_p_value,
         "learned": belief.learned,
-        "sentences": belief.sentences,
-        "warnings": fitted.surfaces.warnings,
+        "facts": facts_data(belief.facts),
+        "warnings": facts_data(fitted.surfaces.warnings),
     }
     _keep(book, fitted, FIT, payload)
     return fitted

@@ -11,8 +11,9 @@ from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.counts import score_counts
 from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
-from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from
+from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of
 from doe.domain.errors import InputError
+from doe.domain.plan_kinds import Scale
 from doe.domain.units import METRIC, Shown
 from doe.plans import Plan, add_round, augment_plan, compare_plans, judge_plan, left_out, make_plan
 from doe.setpoint import extend_plan
@@ -71,6 +72,7 @@ class PlannedRound:
     judgement: PlanJudgement
     gauged: GaugedLine
     cautions: tuple[str, ...]
+    scale: Scale
 
     @property
     def coupons(self) -> pd.DataFrame:
@@ -104,11 +106,11 @@ def commit_plan(
     if study != record.study:
         book.amend_study(record.id, study, f"planned with {count(study.per_garment, 'coupon')} on a garment")
         record = book.study(record.id)
-    book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes)
+    book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes, scale="surface")
     gauged = gauged_line(book, record)
     judged = judge_plan(plan, line=gauged.line)
     cautions = study_cautions(book, record, gauged, shown=shown)
-    return PlannedRound(record, plan, 1, plan.kind, plan.notes, judged, gauged, cautions)
+    return PlannedRound(record, plan, 1, plan.kind, plan.notes, judged, gauged, cautions, "surface")
 
 
 def _without_plan(book: Book, key: Key) -> StudyRecord:
@@ -186,11 +188,14 @@ def extend_study(
             roles = tuple(added["role"])
             longer = add_round(whole, added[list(record.study.factor_names)], seed=seed, line=record.line, roles=roles)
         kind = "where the plan is thinnest"
+    scale = scale_of(book, record)
     number, notes = longer.rounds, longer.notes[len(whole.notes) :]
     fresh = longer.coupons[longer.coupons["round"] == number]
     gauged = gauged_line(book, record)
     refuse_dials(gauged, record.study, fresh)
-    book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes)
+    book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes, scale=scale)
     judged = stored_plan(book, record)
     cautions = study_cautions(book, record, gauged, shown=shown)
-    return PlannedRound(record, judged, number, kind, notes, judge_plan(judged, line=gauged.line), gauged, cautions)
+    return PlannedRound(
+        record, judged, number, kind, notes, judge_plan(judged, line=gauged.line), gauged, cautions, scale
+    )

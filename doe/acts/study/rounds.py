@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
-from doe.domain.plan_kinds import learning_rounds
+from doe.domain.plan_kinds import Scale, is_as_dialled, learning_rounds
 from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book, PlanInfo
+    from doe.book import Book, PlanInfo, StudyRecord
 
 _PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
 
@@ -46,6 +46,11 @@ def coupons_of_kind(book: Book, key: Key, kind: str) -> pd.DataFrame:
 def rounds_of_kind(info: PlanInfo, kind: str) -> tuple[int, ...]:
     """Numbers of the rounds of one kind."""
     return tuple(made.round for made in info.rounds if made.kind == kind)
+
+
+def scale_of(book: Book, record: StudyRecord) -> Scale:
+    """What the temperatures of a study's coupons are."""
+    return "dial" if is_as_dialled(book.plan_info(record.id).rounds) else "surface"
 
 
 def notes_to_learn_from(info: PlanInfo) -> tuple[str, ...]:

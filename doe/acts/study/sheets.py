@@ -14,13 +14,14 @@ from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, con
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import Recommended, recommend_study
 from doe.acts.study.plans import whole_plan
-from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from
+from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from, scale_of
 from doe.book import StudyRecord
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.results import HAND_PREFIX
 from doe.domain.units import Shown
+from doe.words.dials import SCALE_WORDS
 from reports.files import write_whole
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 from reports.sheet.page import bench_sheet
@@ -193,7 +194,7 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             provenance=Provenance(fitted.hash, kept.version, kept.made_by, local(kept.made_at)),
             made_at=local(datetime.now(UTC)),
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
-            plan_notes=notes_to_learn_from(book.plan_info(record.id)),
+            plan_notes=(*notes_to_learn_from(book.plan_info(record.id)), SCALE_WORDS[scale_of(book, record)]),
             gauged=gauged,
             gauge_cautions=study_cautions(book, record, gauged, shown=shown),
             shown=shown,

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from typing import Literal
 
 from doe.assure.gauges.line import GaugedLine, MachineGauge
 from doe.assure.gauges.platen import CLEAR_DELTA_DEGC
@@ -185,28 +187,41 @@ def _label(study: Study, name: str) -> str:
 # a setting error to start from
 
 
-def suggested_error(gauge: MachineGauge, usual: float) -> tuple[float, str]:
-    """Setting error to take for a machine when nobody states one, and a clause that says where it is from.
+Basis = Literal["measured", "no reading", "few readings", "not in time", "not from place to place"]
+
+
+@dataclass(frozen=True)
+class SuggestedSpread:
+    """Setting error to take for a machine when nobody states one, in degC of difference.
+
+    ``basis`` says why: ``measured`` by the readings, or the usual one because there is no reading, too few to count
+    on, or none that tells what changes in time or from place to place. ``read`` is what the readings give by
+    themselves, where they give anything.
+    """
+
+    sd_delta_degc: float
+    basis: Basis
+    read_delta_degc: float | None = None
+
+
+def suggested_error(gauge: MachineGauge, usual: float) -> SuggestedSpread:
+    """Setting error to take for a machine when nobody states one, rounded up to a tenth of a degC.
 
     Parameters
     ----------
     gauge : MachineGauge
     usual : float
-        What is taken without readings.
-
-    Returns
-    -------
-    (float, str)
-        In degC of difference, rounded up to a tenth; the measured one where it rests on enough readings. Where only
-        one of its two parts (in time, from place to place) was read, it never goes below the usual.
+        What is taken without readings, degC of difference. Where only one of the two parts of the measured one (in
+        time, from place to place) was read, it never goes below the usual.
     """
     found = gauge.setting_error
     if found is None or found.df == 0:
-        return usual, "usual, no reading tells it"
+        return SuggestedSpread(usual, "no reading")
     measured = math.ceil(round(found.sd_delta_degc * 10, 6)) / 10
     if found.df < FEW_DF:
-        return usual, f"usual; the readings give {show_difference(measured)}, but are too few to count on"
-    if measured < usual and (found.repeat_sd_delta_degc is None or found.place_sd_delta_degc is None):
-        missing = "from time to time" if found.repeat_sd_delta_degc is None else "from place to place"
-        return usual, f"usual; the readings give {show_difference(measured)}, without what changes {missing}"
-    return measured, "measured"
+        return SuggestedSpread(usual, "few readings", measured)
+    if measured < usual and found.repeat_sd_delta_degc is None:
+        return SuggestedSpread(usual, "not in time", measured)
+    if measured < usual and found.place_sd_delta_degc is None:
+        return SuggestedSpread(usual, "not from place to place", measured)
+    return SuggestedSpread(measured, "measured", measured)

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from doe.acts.gauges.dials import AS_DIALLED, dials_of
+from doe.acts.gauges.dials import dials_of
 from doe.acts.recipe.release import _beyond_the_dial
 from doe.acts.study.plans import commit_plan
 from doe.domain.gauge import GaugeReading
@@ -44,7 +44,7 @@ def test_the_dial_undoes_what_the_machine_is_off(planned):
     assert found.of["press_temp"].dial.degc == 154
     assert (found.of["press_temp"].surface_degc, found.of["press_temp"].low_degc) == (160, 157)
     assert set(found.of) == {"cure_temp", "press_temp"}  # times have no display to be wrong
-    assert AS_DIALLED not in found.cautions
+    assert not found.as_dialled
 
 
 def test_a_machine_never_measured_has_no_dial_and_a_caution(planned):
@@ -86,4 +86,4 @@ def test_coupons_made_at_dial_settings_get_their_surface_from_the_readings(shop_
     assert (press.dial.degc, press.dial_low_degc, press.dial_high_degc) == (160, 157, 164)
     assert press.surface_degc == pytest.approx(155.9, abs=1.0)
     assert press.high_degc - press.low_degc == pytest.approx(7.0, abs=0.5)
-    assert AS_DIALLED in found.cautions
+    assert found.as_dialled

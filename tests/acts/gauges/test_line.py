@@ -15,7 +15,7 @@ from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
-from doe.domain.plan_kinds import COMPARE, SURFACE_NOTE, is_as_dialled
+from doe.domain.plan_kinds import COMPARE, is_as_dialled
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
@@ -107,7 +107,7 @@ def test_summary_is_the_users_units_in_words_and_degc_in_numbers(book):
 def test_plan_shows_what_to_dial_in_and_says_that_its_temperatures_are_surfaces(book):
     add(book, *low_press(), *good_oven())
     made = commit_plan(book, "s", kind="half", coupons=12)
-    assert SURFACE_NOTE in made.notes
+    assert made.scale == "surface"
     assert made.cautions == ()
     assert made.gauged.dial("press_temp", 155.0).dial_degc == pytest.approx(159)
     assert not is_as_dialled(book.plan_info("s").rounds)
@@ -146,8 +146,8 @@ def test_held_temperature_beyond_the_dial_is_refused_too(book):
 # rounds that were made under other rules
 
 
-def stored_long_ago(book, notes=()):
-    """A round as an earlier version kept it: without the sentence about surfaces."""
+def stored_long_ago(book, scale="dial"):
+    """A round as an earlier version kept it: at what was dialled in."""
     frame = pd.DataFrame(
         {
             "coupon": ["R1-01", "R1-02"],
@@ -165,7 +165,7 @@ def stored_long_ago(book, notes=()):
             "role": ["corner", "corner"],
         }
     )
-    book.save_round("s", frame, kind="chosen", seed=1, notes=notes)
+    book.save_round("s", frame, kind="chosen", seed=1, scale=scale)
 
 
 def test_coupons_made_at_the_dial_are_never_corrected_a_second_time(book):
@@ -197,7 +197,7 @@ def test_comparison_is_always_at_the_surface(book):
 
 
 def test_round_planned_before_the_press_was_measured_is_named(book, monkeypatch):
-    stored_long_ago(book, notes=(SURFACE_NOTE,))
+    stored_long_ago(book, scale="surface")
     later = today() + timedelta(days=40)
     gauge = [reading("press", t, t - 6, days=-40) for t in (140.0, 155.0, 170.0)]
     add(book, *gauge)
@@ -211,7 +211,7 @@ def test_round_planned_before_the_press_was_measured_is_named(book, monkeypatch)
 
 def test_round_planned_under_another_correction_is_named(book):
     add(book, *low_press(off=-4.0))
-    stored_long_ago(book, notes=(SURFACE_NOTE,))
+    stored_long_ago(book, scale="surface")
     add(book, *[reading("press", t, t - 1, days=-200) for t in (140.0, 155.0, 170.0)])
     record = book.study("s")
     (said,) = [

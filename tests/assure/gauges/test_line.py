@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from doe.assure import gauge_cautions, gauge_line, machine_temperatures, refuse_dial, suggested_error
+from doe.assure.gauges.cautions import SuggestedSpread
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading
@@ -18,6 +19,7 @@ from doe.domain.limits import Limits
 from doe.domain.stack import DEFAULT_PRESS, Line
 from doe.domain.study import Study
 from doe.domain.units import Shown
+from doe.words.setting_errors import basis_words
 
 DAY = date(2030, 6, 1)
 NOON = datetime(2030, 6, 1, 12, tzinfo=UTC)
@@ -171,20 +173,20 @@ def test_budget_has_the_sources_that_were_entered():
 
 def test_suggested_error_is_measured_only_where_readings_suffice():
     press = gauge_line(LINE, FOUR_LOW, on=DAY).machine("press")
-    assert suggested_error(press, 5.0) == (5.0, "usual, no reading tells it")
+    assert suggested_error(press, 5.0) == SuggestedSpread(5.0, "no reading")
     rng = np.random.default_rng(3)
     at_centre = [read(155, 151 + e) for e in rng.normal(0, 1, 6)]
-    sd, why = suggested_error(gauge_line(LINE, at_centre, on=DAY).machine("press"), 5.0)
-    assert sd == 5.0
-    assert "without what changes from place to place" in why
+    found = suggested_error(gauge_line(LINE, at_centre, on=DAY).machine("press"), 5.0)
+    assert (found.sd_delta_degc, found.basis) == (5.0, "not from place to place")
+    assert "without what changes from place to place" in basis_words(found.basis, found.read_delta_degc)
     places = ("back left", "back right", "front left", "front right")
     mapped = [read(155, 151 + d + e, place=p) for p, d in zip(places, (-3, 2, -1, 3), strict=True) for e in (-1, 0, 1)]
     press = gauge_line(LINE, [*at_centre, *mapped], on=DAY).machine("press")
-    sd, why = suggested_error(press, 5.0)
-    assert why == "measured"
-    assert press.setting_error.sd_delta_degc <= sd < press.setting_error.sd_delta_degc + 0.1
+    found = suggested_error(press, 5.0)
+    assert found.basis == "measured"
+    assert press.setting_error.sd_delta_degc <= found.sd_delta_degc < press.setting_error.sd_delta_degc + 0.1
     wild = [read(155, v) for v in (140, 150, 160, 170)]
-    assert suggested_error(gauge_line(LINE, wild, on=DAY).machine("press"), 5.0)[1] == "measured"
+    assert suggested_error(gauge_line(LINE, wild, on=DAY).machine("press"), 5.0).basis == "measured"
 
 
 def test_nothing_is_known_of_a_line_without_readings():

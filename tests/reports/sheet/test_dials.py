@@ -13,7 +13,6 @@ from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
-from doe.domain.plan_kinds import SURFACE_NOTE
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.dials import dial_setting, dials_of_coupons, dials_of_settings, whole_both
@@ -133,7 +132,7 @@ def test_dial_beyond_the_limit_of_its_machine_stops_the_sheet():
 
 def test_sheet_does_not_send_its_reader_to_the_sheet():
     study, coupons = make_study(), plan_of().coupons
-    made = sheet_page(study, STACK, LINE, coupons, made_at=MADE_AT, gauged=gauged(), notes=("A note.", SURFACE_NOTE))
+    made = sheet_page(study, STACK, LINE, coupons, made_at=MADE_AT, gauged=gauged(), notes=("A note.",))
     assert "A note." in made.warnings
     assert not any("stands on the bench sheet" in text for text in made.warnings)
 

@@ -217,7 +217,7 @@ def test_a_report_never_fits_again(monkeypatch):
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("fitted again")
 
-    monkeypatch.setattr("doe.surfaces.fitted.sample_by_slopes", refuse)
+    monkeypatch.setattr("doe.surfaces.window_gradient.sample_by_slopes", refuse)
     study_page(samples()["two factors"])
 
 

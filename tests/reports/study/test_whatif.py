@@ -46,6 +46,7 @@ def test_the_numbers_in_the_page_give_what_the_library_gives(case):
     report = samples()[case]
     frame = places(report)
     panel = PanelDraws.of(report)
+    assert panel is not None
     assert panel.has_levels
     theirs = RobustRate(report.study, report.surfaces).draws(frame, nodes=NODES)
     assert np.abs(panel.rates(frame) - theirs).max() < 2e-5  # 32-bit numbers against 64-bit ones
@@ -62,7 +63,7 @@ def test_surfaces_the_panel_does_not_know_are_read_off_a_grid(monkeypatch):
     assert "coarse grid" in panel.intro
     corner = np.array([[-1.0] * 3 + [1.0]])  # the first factors low, the last one high
     true = Other(report.study, report.surfaces).draws(
-        settings_at(report, corner), nodes=16, draws=report.surfaces.window.thin(200)
+        settings_at(report, corner), nodes=16, draws=report.surfaces.draws.thin(200)
     )
     told = data["expected"][LEVELS[4] - 1] * data["step"]
     assert 1 / (1 + np.exp(-told)) == pytest.approx(true.mean(), abs=0.004)
@@ -88,6 +89,7 @@ def test_only_the_levels_of_the_setpoint_travel_when_all_would_be_heavy(monkeypa
     report = samples()["six factors"]
     monkeypatch.setattr("reports.study.whatif.MOST_NUMBERS", 1000)
     panel = PanelDraws.of(report)
+    assert panel is not None
     assert len(panel.logit) == 1
     assert panel.agrees()
     told = what_if(report)

@@ -1,0 +1,100 @@
+"""What a fit and the answers to it have to say beside their numbers, without a word of it: `doe.words` says it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Code = Literal[
+    # what makes a fit doubtful
+    "earlier_counted",
+    "few_coupons",
+    "all_passed",
+    "none_passed",
+    "own_all_passed",
+    "own_none_passed",
+    "no_over_seen",
+    "no_under_seen",
+    "far_outside",
+    "unvaried",
+    "untried",
+    "hand_unscored",
+    "one_scorer",
+    "never_compared",
+    "scorers_apart",
+    "batches_unknown",
+    "one_batch",
+    "waiting",
+    # whether a fit can be believed
+    "ended_alike",
+    "predicts_better",
+    "predicts_alike",
+    "predicts_worse",
+    "too_mixed",
+    "hardly_varied",
+    "inseparable",
+    "barely_learned",
+    # what keeps an answer from being surer
+    "rate_open",
+    "lapses",
+    "not_measured",
+    "leans_on_priors",
+    "hangs_on_priors",
+    # what could be changed where nothing reaches the target
+    "hand_fails",
+    "hand_fails_in_doubt",
+    "softer_if_scores_stand",
+    "best_above",
+    "best_below",
+    "wide_error",
+    "other_stack",
+]
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One thing that a fit or an answer has to say. What is not listed for a code is left at its default.
+
+    Attributes
+    ----------
+    code : str
+    factors : tuple of str
+        Names of the factors it is about.
+    levels : tuple of str
+        ``untried``: the level of each of them.
+    names : tuple of str
+        People who scored (``scorers_apart``: the lower first, an empty name where somebody gave none), or machines
+        (``batches_unknown``, ``one_batch``).
+    coupons : int
+        How many coupons it is about. ``hand_unscored``: those that can still be felt.
+    of : int
+        Out of how many coupons; ``never_compared``: how many people scored.
+    value : float or None
+        ``earlier_counted``: what each coupon counts for; ``scorers_apart``: points between them; ``rate_open``: the
+        expected rate minus its bound; ``lapses``: their share; ``leans_on_priors``: change of the expected rate were
+        every prior doubled; ``best_above``, ``best_below``: end of the tested range, in its stored unit.
+    limit : float or None
+        ``best_above``, ``best_below``: what the limits permit on that side, in the stored unit.
+    about : str
+        ``leans_on_priors``: the strongest of `contract.PRIOR_GROUPS`; ``hand_fails_in_doubt``: the code of the doubt,
+        whose names and numbers stand here too.
+    halved, doubled : str
+        ``leans_on_priors``, ``hangs_on_priors``: the verdict were every prior to count half, or double, where it would
+        be another.
+    """
+
+    code: Code
+    factors: tuple[str, ...] = ()
+    levels: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+    coupons: int = 0
+    of: int = 0
+    value: float | None = None
+    limit: float | None = None
+    about: str = ""
+    halved: str = ""
+    doubled: str = ""
+
+
+Said = Fact | str
+"""A fact, or a sentence: what an older version kept, or what somebody above added in words of his own."""

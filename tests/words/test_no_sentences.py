@@ -1,0 +1,85 @@
+"""Numerical packages return facts; sentences about them are made in `doe.words`."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+
+PACKAGES = ("doe/setpoint", "doe/surfaces")
+"""Folders whose sources hold no sentence."""
+
+EXCEPTIONS = {
+    # the classical checks are still written down with their words
+    "doe/surfaces/checks.py": "*",
+    "doe/surfaces/classical/": "*",
+    # codes of ideas, kept in the books of releases
+    "doe/setpoint/alternatives.py": {"middle of the ranges", "fastest in the window", "fastest that passed"},
+}
+"""File or folder to the texts that may stand there; a star for any."""
+
+WORDS = 3
+"""Words from which a text is taken for a sentence."""
+
+
+def texts(tree: ast.AST) -> Iterator[str]:
+    """Texts of a module that a person might read: no docstrings, no arguments of errors, no types."""
+    if isinstance(tree, ast.Raise | ast.Assert):
+        return
+    if isinstance(tree, ast.Call) and ast.unparse(tree.func).endswith("Error"):
+        return
+    if isinstance(tree, ast.JoinedStr):
+        yield "".join(str(part.value) if isinstance(part, ast.Constant) else "x" for part in tree.values)
+        return
+    if isinstance(tree, ast.Constant) and isinstance(tree.value, str):
+        yield tree.value
+    for child in ast.iter_child_nodes(tree):
+        is_docstring = isinstance(child, ast.Expr) and isinstance(child.value, ast.Constant)
+        if not is_docstring:
+            yield from texts(child)
+
+
+def is_sentence(text: str) -> bool:
+    return len(re.findall(r"[A-Za-z']+", text)) >= WORDS and " " in text.strip()
+
+
+def sources() -> list[Path]:
+    return [file for package in PACKAGES for file in sorted((ROOT / package).rglob("*.py"))]
+
+
+def permitted(file: str, text: str) -> bool:
+    return any(file.startswith(place) and (texts == "*" or text in texts) for place, texts in EXCEPTIONS.items())
+
+
+@pytest.mark.parametrize("file", sources(), ids=lambda file: str(file.relative_to(ROOT)))
+def test_a_numerical_module_holds_no_sentence(file: Path) -> None:
+    name = file.relative_to(ROOT).as_posix()
+    found = [text for text in texts(ast.parse(file.read_text(encoding="utf-8"))) if is_sentence(text)]
+    assert [text for text in found if not permitted(name, text)] == []
+
+
+def test_a_sentence_would_be_found() -> None:
+    module = '''
+"""A docstring of some words."""
+LIMIT = 3
+"""What the limit is about."""
+
+def f(x):
+    """What it does, in words."""
+    if x > LIMIT:
+        raise InputError("x", x, "not so much of it", "Take less of it.")
+    return f"There are {x} left over", "short", "a_code", InputError("all of these words")
+'''
+    assert [text for text in texts(ast.parse(module)) if is_sentence(text)] == ["There are x left over"]
+
+
+def test_every_exception_is_still_needed() -> None:
+    for place, texts_there in EXCEPTIONS.items():
+        text = "".join(f.read_text(encoding="utf-8") for f in sources() if f.as_posix().startswith(str(ROOT / place)))
+        assert text
+        assert texts_there == "*" or all(one in text for one in texts_there)
