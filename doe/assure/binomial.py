@@ -149,7 +149,7 @@ def coupons_for_failures(pass_rate: float, assurance: float = 0.90, *, failures:
     93
     """
     _check_rate(pass_rate)
-    _check_assurance(assurance)
+    check_assurance(assurance)
     if failures < 0:
         raise InputError("failures", failures, "0 or more", "Say how many failures the plan forgives.")
     risk = 1 - assurance + _SLACK
@@ -186,6 +186,11 @@ def chance_to_accept(true_rate: float, coupons: int, *, failures: int = 0) -> fl
     failures : int
         Failures the plan forgives.
 
+    Raises
+    ------
+    InputError
+        If a number is outside its range.
+
     Examples
     --------
     >>> round(chance_to_accept(0.99, 45), 3)
@@ -201,18 +206,39 @@ def chance_to_accept(true_rate: float, coupons: int, *, failures: int = 0) -> fl
 
 
 def _check(passed: int, coupons: int, assurance: float) -> None:
+    """Refuse counts that cannot be.
+
+    Raises
+    ------
+    InputError
+        If a count or the assurance is outside its range.
+    """
     if coupons < 1:
         raise InputError("coupons", coupons, "1 or more", "Score at least one coupon first.")
     if not 0 <= passed <= coupons:
         raise InputError("passed", passed, f"0 to {coupons}", "Count each coupon once.")
-    _check_assurance(assurance)
+    check_assurance(assurance)
 
 
-def _check_assurance(assurance: float) -> None:
+def check_assurance(assurance: float) -> None:
+    """Refuse an assurance that is no probability.
+
+    Raises
+    ------
+    InputError
+        If it is not between 0 and 1.
+    """
     if not 0 < assurance < 1:
         raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
 
 
 def _check_rate(pass_rate: float) -> None:
+    """Refuse a pass rate that nothing can show.
+
+    Raises
+    ------
+    InputError
+        If it is not between 0 and 1.
+    """
     if not 0 < pass_rate < 1:
         raise InputError("pass rate", pass_rate, "between 0 and 1", "Write 95 % as 0.95.")

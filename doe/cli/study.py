@@ -7,11 +7,11 @@ from typing import Annotated
 
 import typer
 
-from doe.acts.comparison.verdict import is_comparison
 from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.next_step import next_step
 from doe.cli import study_amend, study_words
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Reply, Table, Warn
@@ -85,7 +85,7 @@ def new(
         study, errors = with_measured_errors(study, wanted, suggested, desk.shown)
         refuse_held(study)
         number = book.add_study(study, stack=wanted.stack, line=wanted.line)
-        record = book.study(number)
+        record, following = book.study(number), next_step(book, number)
     usual = (
         () if wanted.factors else ("No factor was named, so the four usual ones with their usual ranges are taken.",)
     )
@@ -100,7 +100,7 @@ def new(
             "setting_errors": list(suggested.values()),
         },
         (f"Study {number}, {study.name}, is in the book.", *usual, *errors, *shown),
-        (study_words.next_step(study),),
+        (study_words.step_command(study, following),),
     )
 
 
@@ -148,7 +148,7 @@ def show(desk: Desk, study: KEY) -> Reply:
         judged = None
         if apart is not None:  # only then the numerics are needed
             judged = confirmation_of(book, record.id)
-        compares = is_comparison(book, record.id)
+        following = next_step(book, record.id)
     state = [
         f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {r.made_at:%Y-%m-%d}." for r in info.rounds
     ]
@@ -177,11 +177,7 @@ def show(desk: Desk, study: KEY) -> Reply:
             *last,
             *study_words.describe(record, desk.shown),
         ),
-        (
-            f"doe compare {quoted(record.name)}"
-            if compares and counts.scored
-            else study_words.next_step(record.study, counts),
-        ),
+        (study_words.step_command(record.study, following),),
     )
 
 
@@ -213,6 +209,7 @@ def limits(
         if changed != record.study:
             refuse_held(changed)
             book.amend_study(record.id, changed, why)
+        following = next_step(book, record.id)
     table = study_words.limits_table(changed, desk.shown)
     absent = missing(changed)
     said: tuple[str | Warn, ...] = (
@@ -221,7 +218,7 @@ def limits(
     return Reply(
         {"study": record.name, "limits": changed.limits, "missing_limits": absent},
         (*said, table),
-        (study_words.next_step(changed),),
+        (study_words.step_command(changed, following),),
     )
 
 

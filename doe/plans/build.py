@@ -169,6 +169,13 @@ def round_frame(
 
 
 def _check(kind: str, order: str, coupons: int) -> None:
+    """Refuse what no plan can be made of.
+
+    Raises
+    ------
+    InputError
+        If the kind, the order or the number of coupons cannot be used.
+    """
     if kind not in KINDS:
         raise InputError("plan", repr(kind), ", ".join(KINDS), "Choose one of these.")
     if order not in ORDERS:
@@ -180,7 +187,15 @@ def _check(kind: str, order: str, coupons: int) -> None:
 
 
 def _checked(study: Study, settings: pd.DataFrame) -> pd.DataFrame:
-    """Settings of a new round, rounded; every bad row is named at once."""
+    """Settings of a new round, rounded; every bad row is named at once.
+
+    Raises
+    ------
+    InputError
+        If there is no row, or a factor has no column.
+    InputErrors
+        If settings cannot be made, every bad row named.
+    """
     missing = [name for name in study.factor_names if name not in settings]
     if missing or not len(settings):
         raise InputError(

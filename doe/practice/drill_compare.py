@@ -77,7 +77,13 @@ class Compare(Drill):
         return Question("Which settings will hold better in production?", "mine or the plan's", ("mine", "plan"))
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         if self._swept is not None:
@@ -92,6 +98,13 @@ class Compare(Drill):
         return self._end(word)
 
     def _values(self, f: Factor, text: str, many: int) -> list[float]:
+        """Values typed for a factor.
+
+        Raises
+        ------
+        InputError
+            If there are more or fewer than asked for, or one is outside the range.
+        """
         words = text.split()
         if len(words) != many:
             raise InputError(f.label, f"{len(words)} values", f"{many}", "Type them with blanks between.")

@@ -77,7 +77,13 @@ class FindFault(Drill):
         )
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         word = text.strip()
@@ -91,6 +97,13 @@ class FindFault(Drill):
         return self._check(look(word))
 
     def _check(self, made: Look) -> Turn:
+        """Make a check.
+
+        Raises
+        ------
+        InputError
+            If it was made before, or takes more time than is left.
+        """
         if made.key in self.evidence.found:
             raise InputError("check", made.key, "a check not made yet", "It came out as before.")
         if self.minutes + made.minutes > MINUTES:
@@ -104,6 +117,13 @@ class FindFault(Drill):
         return Turn((made.words, f"Found: {words}."))
 
     def _name(self, text: str) -> Turn:
+        """Name a cause.
+
+        Raises
+        ------
+        InputError
+            If it was named before.
+        """
         named = fault(text)
         if named.key == self.cause.key:
             return self._end(found=True)

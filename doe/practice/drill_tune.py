@@ -79,7 +79,13 @@ class TunePowder(Drill):
         return Question(left, f"Settings such as {middle}, with x2 behind for two coupons; = before them hands them in")
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         word = text.strip()
@@ -94,6 +100,13 @@ class TunePowder(Drill):
         return self._make(read_settings(self.study, word, self.shown), many)
 
     def _make(self, settings: Settings, many: int) -> Turn:
+        """Make coupons at these settings.
+
+        Raises
+        ------
+        InputError
+            If coupons or minutes do not suffice.
+        """
         if self.coupons + many > COUPONS:
             raise InputError("coupons", many, f"at most {COUPONS - self.coupons}", "Hand in your settings with =.")
         minutes = self._minutes(settings, many)

@@ -62,6 +62,11 @@ class Known:
         Of this line, the latest of each place.
     p_under, p_over : float
         Of the fitted surfaces at the current settings: how likely a print fails by too little and too much heat.
+
+    Raises
+    ------
+    InputError
+        If a number is outside its range, or a word is none of those named.
     """
 
     humidity_pct: float | None = None

@@ -66,6 +66,11 @@ def equivalence_of(
     alpha : float
         Risk of each test.
 
+    Raises
+    ------
+    InputError
+        If margin, risk, standard error or degrees of freedom are outside their range.
+
     References
     ----------
     D. J. Schuirmann (1987), *Journal of Pharmacokinetics and Biopharmaceutics* 15, 657-680 (from memory).
@@ -201,6 +206,11 @@ def coupons_for_means(
     normal : bool
         Normal theory (closed form, one or two too few) instead of the noncentral t.
     paired : bool
+
+    Raises
+    ------
+    InputError
+        If difference, scatter, risk or power is outside its range.
 
     References
     ----------

@@ -46,7 +46,13 @@ class NonInferiority:
 
 @dataclass(frozen=True)
 class Pairs:
-    """Outcomes of strokes that held both materials: both passed, only new, only old, neither."""
+    """Outcomes of strokes that held both materials: both passed, only new, only old, neither.
+
+    Raises
+    ------
+    InputError
+        If a count is below 0, or there is no pair.
+    """
 
     both: int
     only_new: int
@@ -263,5 +269,12 @@ def _paired_score(b: FloatArray, c: FloatArray, n: int, margin: float) -> tuple[
 
 
 def _check_margin(margin: float) -> None:
+    """Refuse a margin that is no share.
+
+    Raises
+    ------
+    InputError
+        If it is not between 0 and 1.
+    """
     if not 0 < margin < 1:
         raise InputError("margin", margin, "between 0 and 1", "Write a drop of 10 points as 0.10.")

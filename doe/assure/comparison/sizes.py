@@ -90,6 +90,13 @@ def strokes_for_rates(
 
 
 def _check(rate: float, margin: float, alpha: float, power: float) -> None:
+    """Refuse what no size can be found for.
+
+    Raises
+    ------
+    InputError
+        If pass rate, margin, risk or power is outside its range.
+    """
     if not 0 < rate < 1:
         raise InputError("pass rate", rate, "between 0 and 1", "Write 95 % as 0.95.")
     if not 0 <= margin < 1:

@@ -59,7 +59,13 @@ class ClaimPlan:
         return float(mean.mean())
 
     def rate_for(self, chance: float = 0.90) -> float:
-        """True pass rate that the plan accepts with the given probability: below it, expect to be sent back."""
+        """True pass rate that the plan accepts with the given probability: below it, expect to be sent back.
+
+        Raises
+        ------
+        InputError
+            If the chance is not between 0 and 1.
+        """
         if not 0 < chance < 1:
             raise InputError("chance to accept", chance, "between 0 and 1", "Write 90 % as 0.90.")
         return float(brentq(lambda p: chance_to_accept(p, self.units, failures=self.failures) - chance, 0.0, 1.0))
@@ -115,6 +121,11 @@ def claim_limits(
     Returns
     -------
     ClaimLimits
+
+    Raises
+    ------
+    InputError
+        If a count is below 0.
 
     Notes
     -----

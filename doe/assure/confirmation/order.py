@@ -64,6 +64,11 @@ def order_confirmation(
     -------
     DataFrame
         Columns of `doe.plans.Plan.coupons`.
+
+    Raises
+    ------
+    InputError
+        If the machines are not set even once, or the seed cannot be used.
     """
     check_seed(seed)
     if set_ups < 1:

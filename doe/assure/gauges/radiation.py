@@ -157,7 +157,13 @@ def _band() -> tuple[np.ndarray[tuple[int], np.dtype[np.float64]], np.ndarray[tu
 
 
 def _temperature(level: float, detector: Detector) -> float:
-    """Temperature of a black surface of that radiance."""
+    """Temperature of a black surface of that radiance.
+
+    Raises
+    ------
+    InputError
+        If no surface here has that radiance.
+    """
     low, high = -100.0, 500.0
     if not radiance(low, detector) <= level <= radiance(high, detector):
         raise InputError(
@@ -170,5 +176,12 @@ def _temperature(level: float, detector: Detector) -> float:
 
 
 def _check_emissivity(where: str, value: float) -> None:
+    """Refuse an emissivity that no surface has.
+
+    Raises
+    ------
+    InputError
+        If it is not above 0 and at most 1.
+    """
     if not 0 < value <= 1:
         raise InputError(where, value, "above 0 to 1", "Take it from the gauge's table; matt tape is about 0.95.")

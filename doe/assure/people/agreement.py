@@ -214,6 +214,13 @@ def _say_hand(found: ScoreAgreement, lean: pd.DataFrame) -> tuple[str, ...]:
 
 
 def _people(frame: pd.DataFrame) -> list[str]:
+    """Columns of the people.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two.
+    """
     names = [str(c) for c in frame.columns]
     if len(names) < 2:
         raise InputError(
