@@ -1,14 +1,18 @@
 """How often the printed limits hold, by simulation, at a nominal 90 %.
 
-Run: ``python -m tests.benchmarks.assure_coverage [runs]``. Every line: share of simulated cases in which the limit or
-interval holds the truth (for decisions: share of wrong ones). Where exactness is claimed the share must lie at 0.88 or
-above; limits of counts are discrete and lie above 0.90. All cases are invented.
+Usage::
+
+    python -m tests.benchmarks.assure_coverage --runs 4000
+
+Each row: share of simulated cases in which the limit or interval holds the truth (of decisions: share that are not
+wrong). *exact*: the formula is exact for these data, so 0.90 is due. *about*: an approximation. *at least*: never
+less than 0.90, since counts are discrete (with 20 coupons and a true rate of 0.95 even 20 passes say no more than
+0.89), or since the larger of two errors is taken on purpose. Wanted: 0.88 to 0.94 where it is exact, nowhere below
+0.88. All cases are invented.
 """
 
 from __future__ import annotations
 
-import sys
-import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
@@ -35,6 +39,7 @@ from doe.assure.gauges.setting_error import measure_setting_error
 from doe.assure.people.concordance import kendall_w, lean_of_people, score_agreement
 from doe.assure.people.kappa import fleiss_kappa, kappa_of_table
 from doe.domain.gauge import GaugeReading
+from tests.benchmarks.results import Figures, arguments, cell, table, written
 
 Case = Callable[[np.random.Generator], bool]
 START = datetime(2030, 1, 1, tzinfo=UTC)
@@ -340,70 +345,99 @@ def drift(days: int) -> Case:
     return case
 
 
-CASES: dict[str, tuple[Case, float]] = {
-    # case, share of the runs asked for (slow ones take fewer)
-    "exact lower limit, 20 coupons, rate 0.95": (counts(0.95, 20, "low"), 1),
-    "exact upper limit, 20 coupons, rate 0.80": (counts(0.80, 20, "high"), 1),
-    "exact two-sided limits, 20 coupons, rate 0.90": (counts(0.90, 20, "exact"), 1),
-    "score limits (description only), 20 coupons, rate 0.90": (counts(0.90, 20, "wilson"), 1),
-    "confirmation stopped early, lower, no failure, 0.95": (stopped(0.95, 0, "low"), 1),
-    "confirmation stopped early, lower, 2 failures, 0.92": (stopped(0.92, 2, "low"), 1),
-    "confirmation stopped early, upper, 2 failures, 0.92": (stopped(0.92, 2, "high"), 1),
-    "strokes of three, half alike, lower, 0.95": (strokes(0.95, 0.5, "low"), 1),
-    "strokes of three, half alike, upper, 0.95": (strokes(0.95, 0.5, "high"), 1),
-    "strokes of three, always alike, lower, 0.95": (strokes(0.95, 1.0, "low"), 1),
-    "study and confirmation together, 20 coupons": (calibrated(20), 1),
-    "hand of 4 further prints, 8 strokes of 3, lower": (hand(8, 3, 0.3, "low"), 0.6),
-    "hand of 4 further prints, 8 strokes of 3, upper": (hand(8, 3, 0.3, "high"), 0.6),
-    "hand of 4 further prints, 8 strokes of 3 (alike), lower": (hand(8, 3, 0.0, "low"), 0.6),
-    "hand of 4 further prints, 5 strokes of 4, lower": (hand(5, 4, 0.3, "low"), 0.6),
-    "hand, long-run mean, 8 strokes of 3, lower": (hand(8, 3, 0.3, "mean"), 0.6),
-    "difference of rates, apart, 20 each, 0.90 and 0.95": (difference(0.90, 0.95, 20, -1), 1),
-    "difference of rates, apart, 30 each, 0.70 and 0.95": (difference(0.70, 0.95, 30, -1), 1),
-    "difference of rates, pairs, 20, half shared": (difference(0.85, 0.95, 20, 0.5), 1),
-    "difference of rates, pairs, 30, nothing shared": (difference(0.70, 0.95, 30, 0.0), 1),
-    "worse by the margin not called good enough, apart, 25": (wrongly_good(0.95, 0.15, 25, False), 1),
-    "worse by the margin not called good enough, pairs, 25": (wrongly_good(0.95, 0.15, 25, True), 1),
-    "hand difference, 8 strokes, one coupon of each": (hand_difference(8, 1, 0.3), 0.6),
-    "hand difference, 4 strokes, three coupons of each": (hand_difference(4, 3, 0.3), 0.6),
-    "kappa, 20 coupons, 70 % good, 10 % errors": (cohen(20, 0.7, 0.10), 1),
-    "kappa, 30 coupons, 85 % good, 5 % errors": (cohen(30, 0.85, 0.05), 1),
-    "weighted kappa, 20 coupons": (weighted(20), 1),
-    "kappa of four people, 24 coupons": (fleiss(24, 4, 0.7, 0.10), 0.5),
-    "Kendall's W, 20 coupons, 2 people": (w_of_ranks(20, 2, 0.7), 0.3),
-    "Kendall's W, 12 coupons, 4 people": (w_of_ranks(12, 4, 0.5), 0.3),
-    "intraclass, different people a coupon, 20 by 2": (intraclass("different people a coupon", 20, 2, 0.3), 0.5),
-    "intraclass, any such people, 20 by 2": (intraclass("any such people", 20, 2, 0.3), 0.5),
-    "intraclass, these very people, 20 by 2": (intraclass("these very people", 20, 2, 0.3), 0.5),
-    "lean of one person, 12 coupons": (lean(12), 0.5),
-    "line, height, 6 points, stated errors": (line(6, "stated", 1, "height"), 0.5),
-    "line, inverse, 6 points, stated errors": (line(6, "stated", 1, "inverse"), 0.5),
-    "line, height, 6 points, errors twice as large, observed": (line(6, "observed", 2, "height"), 0.5),
-    "line, inverse, 6 points, errors twice as large, larger": (line(6, "larger", 2, "inverse"), 0.5),
-    "line, height, 6 points, larger of the two": (line(6, "larger", 1, "height"), 0.5),
-    "what to dial in, 5 readings": (display(5), 0.5),
-    "what to dial in, 2 readings at one setting": (display(2), 0.5),
-    "setting error, upper limit, one place, 6 readings": (setting_error(1, 6), 0.5),
-    "setting error, upper limit, 9 places, 3 readings": (setting_error(9, 3), 0.25),
-    "drift, 5 days": (drift(5), 0.5),
-    "drift, 2 days": (drift(2), 0.5),
+CASES: dict[str, tuple[str, Case, float]] = {
+    # what is claimed, case, share of the runs asked for (slow ones take fewer)
+    "exact lower limit, 20 coupons, rate 0.95": ("at least (counts)", counts(0.95, 20, "low"), 1),
+    "exact upper limit, 20 coupons, rate 0.80": ("at least (counts)", counts(0.80, 20, "high"), 1),
+    "exact two-sided limits, 20 coupons, rate 0.90": ("at least (counts)", counts(0.90, 20, "exact"), 1),
+    "score limits (description only), 20 coupons, rate 0.90": ("right on average", counts(0.90, 20, "wilson"), 1),
+    "confirmation stopped early, lower, no failure, 0.95": ("at least (counts)", stopped(0.95, 0, "low"), 1),
+    "confirmation stopped early, lower, 2 failures, 0.92": ("at least (counts)", stopped(0.92, 2, "low"), 1),
+    "confirmation stopped early, upper, 2 failures, 0.92": ("at least (counts)", stopped(0.92, 2, "high"), 1),
+    "strokes of three, half alike, lower, 0.95": ("at least (counts)", strokes(0.95, 0.5, "low"), 1),
+    "strokes of three, half alike, upper, 0.95": ("at least (counts)", strokes(0.95, 0.5, "high"), 1),
+    "strokes of three, always alike, lower, 0.95": ("at least (counts)", strokes(0.95, 1.0, "low"), 1),
+    "study and confirmation together, 20 coupons": ("exact", calibrated(20), 1),
+    "hand of 4 further prints, 8 strokes of 3, lower": ("about", hand(8, 3, 0.3, "low"), 0.6),
+    "hand of 4 further prints, 8 strokes of 3, upper": ("about", hand(8, 3, 0.3, "high"), 0.6),
+    "hand of 4 further prints, 8 strokes of 3 (alike), lower": ("about", hand(8, 3, 0.0, "low"), 0.6),
+    "hand of 4 further prints, 5 strokes of 4, lower": ("about", hand(5, 4, 0.3, "low"), 0.6),
+    "hand, long-run mean, 8 strokes of 3, lower": ("about", hand(8, 3, 0.3, "mean"), 0.6),
+    "difference of rates, apart, 20 each, 0.90 and 0.95": ("about (counts)", difference(0.90, 0.95, 20, -1), 1),
+    "difference of rates, apart, 30 each, 0.70 and 0.95": ("about (counts)", difference(0.70, 0.95, 30, -1), 1),
+    "difference of rates, pairs, 20, half shared": ("about (counts)", difference(0.85, 0.95, 20, 0.5), 1),
+    "difference of rates, pairs, 30, nothing shared": ("about (counts)", difference(0.70, 0.95, 30, 0.0), 1),
+    "worse by the margin not called good enough, apart, 25": (
+        "at least (counts)",
+        wrongly_good(0.95, 0.15, 25, False),
+        1,
+    ),
+    "worse by the margin not called good enough, pairs, 25": (
+        "at least (counts)",
+        wrongly_good(0.95, 0.15, 25, True),
+        1,
+    ),
+    "hand difference, 8 strokes, one coupon of each": ("about", hand_difference(8, 1, 0.3), 0.6),
+    "hand difference, 4 strokes, three coupons of each": ("about", hand_difference(4, 3, 0.3), 0.6),
+    "kappa, 20 coupons, 70 % good, 10 % errors": ("about", cohen(20, 0.7, 0.10), 1),
+    "kappa, 30 coupons, 85 % good, 5 % errors": ("about", cohen(30, 0.85, 0.05), 1),
+    "weighted kappa, 20 coupons": ("about", weighted(20), 1),
+    "kappa of four people, 24 coupons": ("about", fleiss(24, 4, 0.7, 0.10), 0.5),
+    "Kendall's W, 20 coupons, 2 people": ("about", w_of_ranks(20, 2, 0.7), 0.3),
+    "Kendall's W, 12 coupons, 4 people": ("about", w_of_ranks(12, 4, 0.5), 0.3),
+    "intraclass, different people a coupon, 20 by 2": (
+        "exact",
+        intraclass("different people a coupon", 20, 2, 0.3),
+        0.5,
+    ),
+    "intraclass, any such people, 20 by 2": ("about", intraclass("any such people", 20, 2, 0.3), 0.5),
+    "intraclass, these very people, 20 by 2": ("exact", intraclass("these very people", 20, 2, 0.3), 0.5),
+    "lean of one person, 12 coupons": ("about", lean(12), 0.5),
+    "line, height, 6 points, stated errors": ("about", line(6, "stated", 1, "height"), 0.5),
+    "line, inverse, 6 points, stated errors": ("about", line(6, "stated", 1, "inverse"), 0.5),
+    "line, height, 6 points, errors twice as large, observed": ("about", line(6, "observed", 2, "height"), 0.5),
+    "line, inverse, 6 points, errors twice as large, larger": (
+        "at least (the larger of two)",
+        line(6, "larger", 2, "inverse"),
+        0.5,
+    ),
+    "line, height, 6 points, larger of the two": ("at least (the larger of two)", line(6, "larger", 1, "height"), 0.5),
+    "what to dial in, 5 readings": ("about", display(5), 0.5),
+    "what to dial in, 2 readings at one setting": ("at least", display(2), 0.5),
+    "setting error, upper limit, one place, 6 readings": ("exact", setting_error(1, 6), 0.5),
+    "setting error, upper limit, 9 places, 3 readings": ("at least", setting_error(9, 3), 0.25),
+    "drift, 5 days": ("exact", drift(5), 0.5),
+    "drift, 2 days": ("exact", drift(2), 0.5),
 }
 
 
-def main(runs: int) -> None:
-    """Print one line a case, with its standard error."""
+def main() -> None:
+    """One row a case, with its standard error."""
+    parser = arguments(__doc__)
+    parser.add_argument("--runs", type=int, default=4000, help="runs of the quick cases; slow ones take fewer")
+    given = parser.parse_args()
+    rows: list[list[str]] = []
+    all_held: dict[str, list[float]] = {}
     low = []
-    for i, (name, (case, share)) in enumerate(CASES.items()):
-        rng = np.random.default_rng([20_250_103, i])
-        n = max(int(runs * share), 50)
-        start = time.perf_counter()
-        held = np.mean([case(rng) for _ in range(n)])
-        error = float(np.sqrt(held * (1 - held) / n))
-        print(f"{held:.3f} ± {error:.3f}  {name}  ({n} runs, {time.perf_counter() - start:.1f} s)", flush=True)
-        if held < LEVEL - 0.02 - 2 * error:
-            low.append(name)
-    print("below 0.88 by more than chance: " + ("; ".join(low) or "none"))
+    with written(given, __file__, __doc__, cases=f"{given.runs} runs of the quick cases, seeds 20250103") as figures:
+        for i, (name, (claimed, case, part)) in enumerate(CASES.items()):
+            rng = np.random.default_rng([20_250_103, i])
+            n = max(int(given.runs * part), 50)
+            held = float(np.mean([case(rng) for _ in range(n)]))
+            error = float(np.sqrt(held * (1 - held) / n))
+            rows.append([name, claimed, cell((held, error, n), 3), str(n)])
+            all_held.setdefault(claimed.split(" (")[0], []).append(held)
+            if held < LEVEL - 0.02 - 2 * error:
+                low.append(name)
+        print(table(["limit or interval", "claimed", "measured", "runs"], rows))
+        print(f"\nBelow 0.88 by more than chance: {'; '.join(low) or 'none'}.")
+        figures.update(lowest(all_held))
+
+
+def lowest(held: dict[str, list[float]]) -> Figures:
+    """The lowest share by claim."""
+    return {f"lowest_{claimed.replace(' ', '_')}": min(shares) for claimed, shares in held.items()}
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 4000)
+    main()

@@ -1,38 +1,32 @@
-"""Would averaging over models help? The closing window, averages of it with dose mechanisms, and a smooth departure.
+"""Whether averaging over models would help: the closing window, and averages of it with dose mechanisms.
+
+Usage::
 
     python -m tests.benchmarks.averaging --lines 49 --coupons 20,28
 
 For each simulated line (tuning seeds; the trial chooses a model) the same coupons are fitted with the closing window
-(`doe.fit`), with dose mechanisms (`mechanism_model`) and with the closing window plus a small smooth departure on the
-logit scale (`departure_model`). Averages take draws of the first two by weight:
+(`doe.fit`) and with dose mechanisms (`mechanism_model`, which `doe recommend --why` shows). Averages take draws of
+both by weight:
 
 - ``stacking``: the weight that predicts left-out coupons best (Yao, Vehtari, Simpson and Gelman 2018, Bayesian Analysis
   13, 917-1007), a coupon left out by truncated importance weights; a Dirichlet(2, 2) prior keeps it from the ends;
 - ``evidence``: the posterior probability of the model, both being as likely beforehand;
 - ``quarter``: a quarter of the draws from the mechanisms, whatever the coupons say.
 
-The setpoint is then searched as `doe.recommend` does; ``only stated`` means that the closing window chooses it and the
-average only says how good it is. Printed: how often the true rate there reaches 0.95 (where the best is 0.97 or more),
-how often the lower bound holds, the mean squared error of the stated chance to reach the target (Brier 1950, Monthly
-Weather Review 78, 1-3), how often the line would be called ready, and what a fit costs. A run goes on where it stopped
-when it is given the same ``--out``.
+The setpoint is then searched as `doe.recommend` does; ``only stated`` means that the closing window chooses it and
+the average only says how good it is. Printed: how often the true rate there reaches 0.95 (where the best is 0.97 or
+more), how often the lower bound holds, the mean squared error of the stated chance to reach the target (Brier 1950,
+Monthly Weather Review 78, 1-3), how often the line would be called ready, and what a fit costs. A run goes on where
+it stopped when it is given the same ``--out``.
 """
-
-# ruff: noqa: E402 - the number of threads must be known before NumPy is imported
 
 from __future__ import annotations
 
-import os
-
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")
-
-import argparse
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -40,7 +34,8 @@ from numpy.typing import NDArray
 
 import doe
 from doe.domain.results import read_results
-from doe.practice import KINDS, make_line
+from doe.practice import make_line
+from doe.practice.worth import LINE_KINDS
 from doe.setpoint import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import READY_LOW_SHORTFALL
@@ -48,13 +43,27 @@ from doe.surfaces import PARTICLES, Surfaces
 from doe.surfaces.averaging import left_out, stacking_weight
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.mechanism_model import MechanismModel
-from doe.surfaces.sampler import Cloud, sample
+from doe.surfaces.sampler import sample
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowModel
 from tests.benchmarks.decision_case import usual_study
-from tests.benchmarks.decision_table import SUCCESS, Record, lower_bound_holds, reachable
-from tests.benchmarks.decisions import append_records, key, numbers, read_records, wanted_lines
-from tests.benchmarks.departure_model import DepartureModel
+from tests.benchmarks.decision_table import SUCCESS, lower_bound_holds, reachable, worst_kind
+from tests.benchmarks.decisions import key, wanted_lines
+from tests.benchmarks.results import (
+    Figures,
+    Record,
+    append_records,
+    arguments,
+    cell,
+    commit_now,
+    made_at,
+    mean,
+    numbers,
+    read_records,
+    share,
+    table,
+    written,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -118,21 +127,13 @@ def average(first: Draws, second: Draws, weight: float) -> Averaged:
     return Averaged(tuple(p for p in parts if p is not None))
 
 
-def fits(study: doe.Study, surfaces: Surfaces, seed: int) -> tuple[dict[str, Draws], dict[str, float], float]:
-    """Draws by way, processor seconds of each model's fit, and the stacking weight of the mechanisms."""
+def fits(study: doe.Study, surfaces: Surfaces, seed: int) -> tuple[dict[str, Draws], float, float]:
+    """Draws by way, processor seconds of the mechanisms' fit, and their stacking weight."""
     results = surfaces.results
-    hand = mean_hand(results)
-    window = WindowModel(Scaling(study.factors), results, hand)
-    mechanism, departure = MechanismModel(window), DepartureModel(Scaling(study.factors), results, hand)
-    seconds = {}
-
-    def run(name: str, model: Any, number: int) -> Cloud:
-        start = time.process_time()
-        cloud = sample(model.log_likelihood, model.parameters, rng=np.random.default_rng([seed, number]))
-        seconds[name] = time.process_time() - start
-        return cloud
-
-    wall, bumpy = run("mechanisms alone", mechanism, 1), run("with a departure", departure, 2)
+    mechanism = MechanismModel(WindowModel(Scaling(study.factors), results, mean_hand(results)))
+    start = time.process_time()
+    wall = sample(mechanism.log_likelihood, mechanism.parameters, rng=np.random.default_rng([seed, 1]))
+    seconds = time.process_time() - start
     walls, hill = mechanism.unpack(wall.draws), surfaces.draws
     stacked = stacking_weight(left_out(surfaces.coupon_fit), left_out(mechanism.coupon_log_likelihood(wall.draws)))
     likely = 1 / (1 + np.exp(np.clip(surfaces.log_evidence - wall.log_evidence, -50, 50)))
@@ -142,7 +143,6 @@ def fits(study: doe.Study, surfaces: Surfaces, seed: int) -> tuple[dict[str, Dra
         "average, stacking": average(hill, walls, stacked),
         "average, evidence": average(hill, walls, float(likely)),
         "average, a quarter": average(hill, walls, 0.25),
-        "with a departure": departure.with_departure(bumpy.draws),
     }
     return ways, seconds, stacked
 
@@ -155,8 +155,7 @@ def run_line(kind: str, seed: int, coupons: int) -> Record:
     start = time.process_time()
     surfaces = doe.fit(study, read_results(study, results), seed=seed)
     seconds = {"closing window": time.process_time() - start}
-    ways, more, stacked = fits(study, surfaces, seed)
-    seconds |= more
+    ways, seconds["mechanisms alone"], stacked = fits(study, surfaces, seed)
     said = {}
 
     def say(way: str, setpoint: pd.DataFrame, rates: FloatArray, fitted: Sequence[str]) -> None:
@@ -190,39 +189,31 @@ def _ready(record: Record) -> bool:
     return bool(record["pass_rate"] >= target and record["pass_rate_low"] >= target - READY_LOW_SHORTFALL)
 
 
-def table(lines: Sequence[dict[str, Record]]) -> str:
+def by_way(lines: Sequence[dict[str, Record]]) -> tuple[str, Figures]:
     """One row a way."""
-    head = [
-        "way",
-        "true >= 0.95",
-        "mean true",
-        "bound holds",
-        "worst kind",
-        "stated minus true",
-        "Brier",
-        "ready",
-        "fit, s",
-    ]
-    rows = [head, ["---"] * len(head)]
+    rows, figures = [], {}
     for way in lines[0]:
         of = [line[way] for line in lines]
         good = reachable(of)
-        held = {k: lower_bound_holds(r for r in of if r["kind"] == k)[0] for k in {r["kind"] for r in of}}
-        worst = min(held, key=lambda k: (held[k], k))
+        reached, error = share(r["true"] >= SUCCESS for r in good), mean(r["pass_rate"] - r["true"] for r in of)
+        brier = mean((r["p_target"] - (r["true"] >= r["target"])) ** 2 for r in of)
+        name = way.replace(",", "").replace(" ", "_")
+        figures |= {f"reached_{name}": reached[0], f"stated_minus_true_{name}": error[0], f"brier_{name}": brier[0]}
         rows.append(
             [
                 way,
-                f"{np.mean([r['true'] >= SUCCESS for r in good]):.2f}",
-                f"{np.mean([r['true'] for r in good]):.3f}",
-                f"{lower_bound_holds(of)[0]:.2f}",
-                f"{held[worst]:.2f} ({worst})",
-                f"{np.mean([r['pass_rate'] - r['true'] for r in of]):+.3f}",
-                f"{np.mean([(r['p_target'] - (r['true'] >= r['target'])) ** 2 for r in of]):.3f}",
-                f"{np.mean([_ready(r) for r in good]):.2f}",
-                f"{np.mean([r['seconds'] for r in of]):.2f}",
+                cell(reached),
+                cell(mean(r["true"] for r in good), 3),
+                cell(lower_bound_holds(of)),
+                worst_kind(of),
+                cell(error, 3),
+                cell(brier, 3),
+                cell(share(_ready(r) for r in good)),
+                f"{mean(r['seconds'] for r in of)[0]:.2f}",
             ]
         )
-    return "\n".join("| " + " | ".join(row) + " |" for row in rows)
+    head = ["way", "true >= 0.95 (best >= 0.97)", "mean true (same lines)", "bound holds", "worst kind"]
+    return table([*head, "stated minus true", "Brier", "ready (best >= 0.97)", "fit, s"], rows), figures
 
 
 def stacked_by_kind(records: Sequence[Record]) -> str:
@@ -233,28 +224,30 @@ def stacked_by_kind(records: Sequence[Record]) -> str:
 
 def main() -> None:
     """Run the lines and print a table a number of coupons."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = arguments(__doc__)
     parser.add_argument("--lines", type=int, default=49)
     parser.add_argument("--first", type=int, default=5000, help="number of the first line, of the tuning seeds")
     parser.add_argument("--coupons", type=numbers, default=[20, 28], help="comma list")
     parser.add_argument("--out", type=Path, help="JSON-lines file to append to and to continue from")
     given = parser.parse_args()
-    kinds: list[str] = [k for k in KINDS if k != "borderline"]
-    records = read_records(given.out)
-    done = {key(r) for r in records}
-    wanted = wanted_lines(given.lines, "tuning", kinds, given.first)
-    for kind, seed in wanted:
-        for coupons in given.coupons:
-            if (kind, seed, coupons, 1) not in done:
-                records.append(run_line(kind, seed, coupons))
-                if given.out is not None:
+    wanted = wanted_lines(given.lines, "tuning", LINE_KINDS, given.first)
+    cases = f"{given.lines} tuning lines, seeds {given.first} to {given.first + given.lines - 1}"
+    with written(given, __file__, __doc__, cases=cases) as figures:
+        records, commit = read_records(given.out), commit_now()
+        done = {key(r) for r in records}
+        for kind, seed in wanted:
+            for coupons in given.coupons:
+                if (kind, seed, coupons, 1) not in done:
+                    records.append(run_line(kind, seed, coupons) | {"commit": commit})
                     append_records(given.out, records[-1:])
-    for coupons in given.coupons:
-        lines = [r["said"] for r in records if (r["kind"], r["seed"]) in wanted and r["coupons"] == coupons]
-        shares = stacked_by_kind([r["closing window"] for r in lines])
-        print(
-            f"{coupons} coupons, {len(lines)} lines\n\n{table(lines)}\n\nStacking weight of the mechanisms: {shares}\n"
-        )
+        for coupons in given.coupons:
+            kept = [r for r in records if (r["kind"], r["seed"]) in wanted and r["coupons"] == coupons]
+            lines = [r["said"] for r in kept]
+            text, found = by_way(lines)
+            shares = stacked_by_kind([r["closing window"] for r in lines])
+            print(f"### {coupons} coupons, {len(lines)} lines{made_at(kept)}\n\n{text}\n")
+            print(f"Stacking weight of the mechanisms: {shares}.\n")
+            figures.update({f"{name}_{coupons}": value for name, value in found.items()})
 
 
 if __name__ == "__main__":

@@ -1,21 +1,21 @@
 """Twenty devices score on one page for a minute, over real HTTP: how long an answer takes, and whether all is kept.
 
-Run: ``python -m tests.benchmarks.bench_page_load`` (``--devices``, ``--seconds``, ``--think``, ``--json``).
+Usage::
 
-The page runs in a process of its own on the loopback address, over a new book with a planned study. Each device chooses
-a name, and then again and again opens a coupon's form, thinks, saves a score, and is led to the study's page; now and
-then it looks at the early hint, whose fit runs beside all of it. Everything stays on this machine and ends after the
-seconds asked for. Run it on a machine that does nothing else, or the times are those of the others.
+    python -m tests.benchmarks.bench_page_load --devices 20 --seconds 60
+
+The page runs in a process of its own on the loopback address, over a new book with a planned study. Each device
+chooses a name, and then again and again opens a coupon's form, thinks, saves a score, and is led to the study's
+page; now and then it looks at the early hint, whose fit runs beside all of it. Everything stays on this machine and
+ends after the seconds asked for. Run it on a machine that does nothing else, or the times are those of the others.
 """
 
 from __future__ import annotations
 
 import argparse
 import asyncio
-import json
 import math
 import os
-import platform
 import random
 import re
 import sys
@@ -29,8 +29,10 @@ import numpy as np
 from doe.book import Book
 from tests.bench.process import running
 from tests.bench.shop import STUDY, hidden_fields, make_book
+from tests.benchmarks.results import arguments, table, written
 
 WANTED_MS = 150.0
+KINDS = ("form", "save", "study", "hint")
 
 
 class Device:
@@ -39,7 +41,7 @@ class Device:
     def __init__(self, client: httpx.AsyncClient, address: str, who: str, seed: int) -> None:
         self.client, self.address, self.who = client, address, who
         self.random = random.Random(seed)
-        self.took: dict[str, list[float]] = {"form": [], "save": [], "study": [], "hint": []}
+        self.took: dict[str, list[float]] = {kind: [] for kind in KINDS}
         self.stored: dict[str, float] = {}
         self.failed: list[str] = []
 
@@ -125,15 +127,8 @@ def processor_seconds(pid: int) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def main() -> int:
-    """Measure, print, and say with the exit code whether it is as wanted."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--devices", type=int, default=20)
-    parser.add_argument("--seconds", type=float, default=60)
-    parser.add_argument("--think", type=float, default=2.0, help="Mean seconds between opening a form and saving it.")
-    parser.add_argument("--hints", type=float, default=0.02, help="How often the early hint is looked at after a save.")
-    parser.add_argument("--json", action="store_true")
-    given = parser.parse_args()
+def score_for_a_while(given: argparse.Namespace) -> tuple[list[Device], list[str], float, int | None]:
+    """The devices after their work, what is missing in the book, processor seconds of the page, its exit code."""
     with tempfile.TemporaryDirectory() as folder:
         path = make_book(Path(folder), scored=9)
         with Book.open(path, who="check") as book:
@@ -145,50 +140,40 @@ def main() -> int:
                 measure(page.address, coupons, given.devices, given.seconds, given.think, given.hints)
             )
             used = processor_seconds(page.process.pid) - before
-            code, _, err = page.stop()
-        lost = missing(path, devices)
-    took = {kind: np.array([ms for d in devices for ms in d.took[kind]]) for kind in ("form", "save", "study", "hint")}
-    everything = np.concatenate(list(took.values()))
-    saved = len(took["save"])
-    failed = [text for d in devices for text in d.failed]
-    facts = {
-        "devices": given.devices,
-        "seconds": given.seconds,
-        "answers": len(everything),
-        "saved": saved,
-        "answers_a_second": len(everything) / given.seconds,
-        "failed": failed[:5],
-        "lost": lost[:5],
-        "processor_ms_an_answer": 1000 * used / len(everything),
-        "left_with": code,
-        "said": err,
-        "ms": {
-            kind: {
-                "count": len(ms),
-                "p50": float(np.percentile(ms, 50)),
-                "p95": float(np.percentile(ms, 95)),
-                "max": float(ms.max()),
-            }
-            for kind, ms in {**took, "all": everything}.items()
-            if len(ms)
-        },
-        "python": platform.python_version(),
-    }
-    if given.json:
-        print(json.dumps(facts, indent=2))
-    else:
+            code, _, _ = page.stop()
+        return devices, missing(path, devices), used, code
+
+
+def main() -> int:
+    """Measure, print, and say with the exit code whether it is as wanted."""
+    parser = arguments(__doc__)
+    parser.add_argument("--devices", type=int, default=20)
+    parser.add_argument("--seconds", type=float, default=60)
+    parser.add_argument("--think", type=float, default=2.0, help="mean seconds between opening a form and saving it")
+    parser.add_argument("--hints", type=float, default=0.02, help="how often the early hint is looked at after a save")
+    given = parser.parse_args()
+    cases = f"{given.devices} devices for {given.seconds:g} s, {given.think:g} s of thought a score"
+    with written(given, __file__, __doc__, cases=cases) as figures:
+        devices, lost, used, code = score_for_a_while(given)
+        took = {kind: np.array([ms for d in devices for ms in d.took[kind]]) for kind in KINDS}
+        took["all"] = np.concatenate(list(took.values()))
+        failed = [text for d in devices for text in d.failed]
+        answers = len(took["all"])
+        figures["median_ms"], figures["within_95_ms"] = np.percentile(took["all"], [50, 95])
+        figures.update({"answers": answers, "saves": len(took["save"]), "refused": len(failed), "lost": len(lost)})
         print(
-            f"{given.devices} devices, {given.seconds:g} s: {len(everything)} answers "
-            f"({facts['answers_a_second']:.0f} a second), {saved} saves, {len(failed)} refused, {len(lost)} lost; "
-            f"{facts['processor_ms_an_answer']:.1f} processor ms an answer"
+            f"{answers} answers ({answers / given.seconds:.0f} a second), {len(took['save'])} saves, "
+            f"{len(failed)} refused, {len(lost)} lost; {1000 * used / answers:.1f} processor ms an answer.\n"
         )
-        print("| answer | number | median ms | 95 % ms | slowest ms |")
-        print("| --- | --- | --- | --- | --- |")
-        for kind, row in facts["ms"].items():  # type: ignore[attr-defined]
-            print(f"| {kind} | {row['count']} | {row['p50']:.0f} | {row['p95']:.0f} | {row['max']:.0f} |")
+        rows = [
+            [kind, str(len(ms)), *(f"{np.percentile(ms, at):.0f}" for at in (50, 95, 100))]
+            for kind, ms in took.items()
+            if len(ms)
+        ]
+        print(table(["answer", "number", "median ms", "95 % ms", "slowest ms"], rows))
         for text in [*failed[:5], *lost[:5]]:
-            print(f"! {text}")
-    good = not failed and not lost and code == 0 and facts["ms"]["all"]["p95"] <= WANTED_MS  # type: ignore[index]
+            print(f"\nWrong: {text}")
+    good = not failed and not lost and code == 0 and figures["within_95_ms"] <= WANTED_MS
     return 0 if good else 1
 
 

@@ -1,32 +1,25 @@
-"""Simulation-based calibration of the closing window: do its draws tell the truth about lines drawn from its priors?
+"""Whether draws of the closing window tell the truth about lines drawn from its priors: simulation-based calibration.
+
+Usage::
 
     python -m tests.benchmarks.calibration --repeats 400                # two factors, 20 coupons
     python -m tests.benchmarks.calibration --repeats 200 --factors 4    # the usual four, the usual plan of 28
 
-Truths are drawn from the priors, coupons are made from them
-with sides, hand-feel and batches, the model is fitted with the usual settings, and the rank of each truth among the
-draws is taken (Talts et al. 2018, arXiv:1804.06788). Ranks of a correct model and sampler are uniform: the mean is a
-half, the variance one twelfth, and the truth lies above the 10 % quantile in 90 % of the repeats. The last row does the
-same for the robust pass rate at the setpoint that was chosen by its lower bound: it shows what that choice costs.
+Truths are drawn from the priors, coupons are made from them with sides, hand-feel and batches, the model is fitted
+with the usual settings, and the rank of each truth among the draws is taken (Talts et al. 2018, arXiv:1804.06788).
+Ranks of a correct model and sampler are uniform: the mean is a half, the variance one twelfth, and the truth lies
+above the 10 % quantile in 90 % of the repeats. The last row does the same for the robust pass rate at the setpoint
+that was chosen by its lower bound: it shows what that choice costs.
 
-One quantity in a hundred has a p-value below 0.01 when all is well.
+One quantity in a hundred has a p-value (of a Kolmogorov-Smirnov test of uniform ranks) below 0.01 when all is well.
 
 ``--errors model`` makes coupons from the likelihood itself: what is off then is the sampler or the code.
 ``--errors real`` lets the trial's settings wander and asks the surface at the real ones: what is off in addition is
 the closed-form average over the trial's error.
 """
 
-# ruff: noqa: E402 - the number of threads must be known before NumPy is imported
-
 from __future__ import annotations
 
-import os
-
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")  # before NumPy: one repeat a core
-
-import argparse
-import time
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -50,6 +43,7 @@ from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_gradient import TemperedWindow
 from doe.surfaces.window_model import HAND_FREEDOM, WindowModel
 from tests.benchmarks.decision_case import usual_study
+from tests.benchmarks.results import Figures, arguments, table, written
 
 FloatArray = NDArray[np.float64]
 
@@ -208,27 +202,49 @@ def rank(values: FloatArray, truth: float, rng: np.random.Generator) -> float:
     return float((values < truth).mean() + rng.random() * (values == truth).mean())
 
 
-def table(repeats: list[Repeat], assurance: float = 0.90) -> str:
-    """The ranks in one line a quantity."""
+def by_quantity(repeats: list[Repeat], assurance: float = 0.90) -> tuple[str, Figures]:
+    """The ranks in one row a quantity, and the ends of what they span."""
     n = len(repeats)
-    heads = f"{'mean':>6s} {'variance x 12':>14s} {'p uniform':>10s} {'above 10 %':>11s} {'above 50 %':>11s}"
-    lines = [f"{'quantity':28s} {heads}"]
     columns = {name: np.array([r.ranks[name] for r in repeats]) for name in repeats[0].ranks}
     columns["robust rate at the setpoint"] = np.array([r.setpoint_rank for r in repeats])
-    for name, ranks in columns.items():
-        lines.append(
-            f"{name:28s} {ranks.mean():6.3f} {12 * ranks.var():14.2f} {stats.kstest(ranks, 'uniform').pvalue:10.2f} "
-            f"{(ranks >= 1 - assurance).mean():11.2f} {(ranks >= 0.5).mean():11.2f}"
-        )
-    lines.append(
-        f"{n} repeats: standard error of a mean {0.289 / np.sqrt(n):.3f}, of 12 x variance {np.sqrt(0.8 / n):.2f}, "
-        f"of a share near 0.9 {0.3 / np.sqrt(n):.3f}"
+    found = np.array(
+        [
+            [
+                ranks.mean(),
+                12 * ranks.var(),
+                stats.kstest(ranks, "uniform").pvalue,
+                (ranks >= 1 - assurance).mean(),
+                (ranks >= 0.5).mean(),
+            ]
+            for ranks in columns.values()
+        ]
     )
-    return "\n".join(lines)
+    digits = (3, 2, 2, 2, 2)
+    body = [
+        [name, *(f"{value:.{d}f}" for value, d in zip(row, digits, strict=True))]
+        for name, row in zip(columns, found, strict=True)
+    ]
+    means, spreads, p = found[:-1, 0], found[:-1, 1], found[:-1, 2]  # the last is about a choice, not a draw
+    figures = {
+        "quantities": len(means),
+        "lowest_mean": means.min(),
+        "highest_mean": means.max(),
+        "lowest_variance": spreads.min(),
+        "highest_variance": spreads.max(),
+        "p_below_001": (p < 0.01).sum(),
+        "above_bound_at_setpoint": found[-1, 3],
+    }
+    said = (
+        f"{n} repeats: standard error of a mean {0.289 / np.sqrt(n):.3f}, of 12 x variance {np.sqrt(0.8 / n):.2f}, "
+        f"of a share near 0.9 {0.3 / np.sqrt(n):.3f}."
+    )
+    head = ["quantity", "mean rank", "variance x 12", "p uniform", "truth above 10 %", "above 50 %"]
+    return f"{table(head, body)}\n\n{said}", {name: float(value) for name, value in figures.items()}
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    """Repeat and print."""
+    parser = arguments(__doc__)
     parser.add_argument("--repeats", type=int, default=100)
     parser.add_argument("--particles", type=int, default=PARTICLES)
     parser.add_argument("--errors", choices=("model", "real"), default="model")
@@ -236,18 +252,25 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="first seed")
     parser.add_argument("--jobs", type=int, default=2)
     given = parser.parse_args()
-    start = time.perf_counter()
-    repeats = Parallel(n_jobs=given.jobs)(
-        delayed(run_repeat)(seed, factors=given.factors, particles=given.particles, real_errors=given.errors == "real")
-        for seed in range(given.first, given.first + given.repeats)
+    seeds = range(given.first, given.first + given.repeats)
+    cases = (
+        f"{given.repeats} repeats, seeds {given.first} to {seeds[-1]}; {given.factors} factors, errors: {given.errors}"
     )
-    print(table(repeats))
-    passed = np.array([r.passed for r in repeats])
-    print(
-        f"passed of {len(plan_of(study_of(given.factors)))}: {np.quantile(passed, [0.1, 0.5, 0.9])} (10, 50, 90 %); "
-        f"{given.particles} particles; "
-        f"errors: {given.errors}; {(time.perf_counter() - start) / len(repeats):.2f} s a repeat"
-    )
+    part = f"{given.factors}-factors" + ("" if given.errors == "model" else "-real-errors")
+    with written(given, __file__, __doc__, cases=cases, part=part) as figures:
+        repeats = Parallel(n_jobs=given.jobs)(
+            delayed(run_repeat)(
+                seed, factors=given.factors, particles=given.particles, real_errors=given.errors == "real"
+            )
+            for seed in seeds
+        )
+        text, found = by_quantity(repeats)
+        figures.update(found)
+        passed = np.quantile([r.passed for r in repeats], [0.1, 0.5, 0.9])
+        coupons = len(plan_of(study_of(given.factors)))
+        print(
+            f"{text}\n\nPassed of {coupons} coupons: {', '.join(f'{p:.0f}' for p in passed)} (10, 50, 90 % of repeats)."
+        )
 
 
 if __name__ == "__main__":

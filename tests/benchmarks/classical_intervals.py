@@ -1,6 +1,10 @@
 """How often intervals of the classical fits hold on simulated coupons.
 
-Run: ``python -m tests.benchmarks.classical_intervals [intervals] [alarms] [limits]`` (default: all). Three tables:
+Usage::
+
+    python -m tests.benchmarks.classical_intervals --tables intervals,alarms,limits
+
+Three tables:
 
 1. mixed model on random strip plots: share of 90 % intervals that hold the true effect of a factor set
    once a cure batch, once a press batch, and on every coupon; the same for ordinary least squares;
@@ -12,8 +16,6 @@ Run: ``python -m tests.benchmarks.classical_intervals [intervals] [alarms] [limi
 
 from __future__ import annotations
 
-import sys
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -22,7 +24,8 @@ import doe
 from doe.domain.results import BATCH_COLUMNS, read_results
 from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.classical import build_terms, fit_firth, fit_least_squares, fit_mixed
-from doe.surfaces.classical.firth_likelihood import maximise
+from doe.surfaces.classical.firth import maximise
+from tests.benchmarks.results import arguments, table, written
 
 FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
 
@@ -40,10 +43,11 @@ def strip_plot(rng: np.random.Generator, coupons: int, batches: int) -> tuple[np
     return settings.astype(float), cure, press
 
 
-def measure_mixed(kind: str, coupons: int, batches: int, batch_sd: float, plans: int = 300) -> str:
+def measure_mixed(kind: str, coupons: int, batches: int, batch_sd: float, plans: int = 300) -> list[str]:
+    """A row: shares of intervals that hold."""
     rng = np.random.default_rng(1)
     terms = build_terms(FACTORS, kind)
-    held, held_ordinary, took = [], [], 0.0
+    held, held_ordinary = [], []
     while len(held) < plans:
         settings, cure, press = strip_plot(rng, coupons, batches)
         X = terms.matrix(settings)
@@ -51,18 +55,13 @@ def measure_mixed(kind: str, coupons: int, batches: int, batch_sd: float, plans:
         y = y + 0.5 * rng.normal(size=coupons)
         if np.linalg.matrix_rank(X) < X.shape[1]:
             continue
-        start = time.perf_counter()
         mixed = fit_mixed(X, y, {"cure": cure, "press": press}, terms.names, assurance=0.9).coefficients
-        took += time.perf_counter() - start
         ordinary = fit_least_squares(X, y, terms.names, assurance=0.9).coefficients
-        for table, kept in ((mixed, held), (ordinary, held_ordinary)):
-            rows = table.iloc[[1, 3, 4]]
+        for estimates, kept in ((mixed, held), (ordinary, held_ordinary)):
+            rows = estimates.iloc[[1, 3, 4]]
             kept.append(((rows["low"] <= 0) & (rows["high"] >= 0)).to_numpy())
-    ours, theirs = np.mean(held, axis=0), np.mean(held_ordinary, axis=0)
-    return (
-        f"{kind:12s} {coupons} coupons, {batches:2d} + {batches:2d} batches, batch sd {batch_sd:3.1f} (coupon 0.5): "
-        f"mixed {ours.round(2)}, ordinary {theirs.round(2)}, {1000 * took / plans:.0f} ms a fit"
-    )
+    shares = [" / ".join(f"{s:.2f}" for s in np.mean(kept, axis=0)) for kept in (held, held_ordinary)]
+    return [f"{kind}, {coupons} coupons, {batches} + {batches} batches", f"{batch_sd:.1f}", *shares]
 
 
 WHOLE = ("cure_temp", "press_temp")  # set once a batch; the other two differ within batches
@@ -84,11 +83,11 @@ def alarms(checks: ClassicalChecks) -> list[float]:
 
 def measure_alarms(
     kind: str, coupons: int, order: str, *, batch_sd: float = 0.25, coupon_sd: float = 0.25, runs: int = 240
-) -> str:
+) -> list[list[str]]:
+    """Two rows: shares of rounds with an alarm, with the batches and by least squares."""
     study = doe.Study("bench", tuple(doe.usual_factor(name) for name in FACTORS))
     name = f"{kind} {coupons}{'' if order == 'batched' else f', {order}'}"
     rows: dict[tuple[bool, bool], list[list[float]]] = {}
-    start = time.perf_counter()
     for seed in range(12):
         frame = doe.make_plan(study, coupons=coupons, kind=kind, seed=seed, order=order).coupons.assign(
             passed=True, side="", hand_a=3.0
@@ -112,70 +111,82 @@ def measure_alarms(
     for known, way in ((True, "with batches"), (False, "least squares")):
         false, found = share_of[known, False], share_of[known, True]
         cells = [f"{share:.3f}" for share in (*false, *found[:2])]
-        lines.append(f"| {name} | {way} | {' | '.join(cells)} |")
-    print(f"({name}: {runs} rounds of 12 plans a column, {time.perf_counter() - start:.0f} s)", file=sys.stderr)
-    return "\n".join(lines)
+        lines.append([name, way, *cells])
+    return lines
 
 
-def measure_firth(factors: int, kind: str, sets: int = 12) -> str:
+def measure_firth(factors: int, kind: str, sets: int = 12) -> list[str]:
+    """A row: limits that other starts show to be too narrow."""
     terms = build_terms(FACTORS[:factors], kind)
-    narrow, limits, took = 0, 0, 0.0
+    narrow, limits = 0, 0
     for seed in range(sets):
         rng = np.random.default_rng(seed)
         coupons = (20, 24, 28)[seed % 3]
         settings = rng.uniform(-1, 1, (coupons, factors)) if seed % 2 else rng.integers(-1, 2, (coupons, factors))
         settings = np.asarray(settings, dtype=float)
         chance = 1 / (1 + np.exp(-(2 - 3 * (settings**2).sum(axis=1) + 2 * settings[:, 0])))
-        start = time.perf_counter()
         fit = fit_firth(terms.matrix(settings), rng.uniform(size=coupons) < chance, terms.names)
-        took += time.perf_counter() - start
         p = len(fit.estimates)
         for j in range(p):
-            free = np.array([i for i in range(p) if i != j])
             for limit in fit.coefficients[["low", "high"]].iloc[j]:
                 starts = [fit.estimates, np.zeros(p), *(fit.estimates + 3 * rng.normal(size=(7, p)))]
                 best = -np.inf
                 for beta in starts:
                     held = np.asarray(beta, dtype=float).copy()
                     held[j] = limit
-                    best = max(best, maximise(fit.data, held, free).value)
+                    best = max(best, maximise(fit.data, held, held=j)[1])
                 limits += 1
                 narrow += 2 * (fit.penalised - best) < 3.841459 - 1e-3
-    return f"{len(terms):2d} terms: {narrow} of {limits} limits too narrow, {1000 * took / sets:.0f} ms a fit"
+    return [str(len(terms)), str(narrow), str(limits)]
 
 
-def main(wanted: set[str]) -> None:
-    if "intervals" in wanted:
-        print("90 % intervals that hold: factor set once a cure batch, once a press batch, on every coupon")
-        for case in (
-            ("main", 24, 6, 0.0),
-            ("main", 24, 6, 0.3),
-            ("main", 24, 6, 1.0),
-            ("interactions", 28, 8, 0.3),
-            ("quadratic", 28, 9, 0.3),
-            ("quadratic", 28, 12, 0.5),
-        ):
-            print(measure_mixed(*case))
-    if "alarms" in wanted:
-        print("Hand-feel checks that say more than chance explains (p < 0.05), batch sd = coupon sd = 0.25")
-        print(
-            "| plan | judged | drift, none there | curvature, none there | effect set once a batch, none there | "
-            "effect within batches, none there | drift of 0.8 found | rise of 0.5 at the centre found |"
-        )
-        print("| --- " * 8 + "|")
-        for kind, coupons, order in (
-            ("full", 20, "batched"),
-            ("half", 20, "batched"),
-            ("optimal", 24, "batched"),
-            ("composite", 28, "batched"),
-            ("composite", 28, "repeated"),
-        ):
-            print(measure_alarms(kind, coupons, order), flush=True)
-    if "limits" in wanted:
-        print("Firth's 95 % profile limits on 20 to 28 coupons, tried again from 9 starts")
-        for factors, size in ((3, "main"), (3, "interactions"), (3, "quadratic"), (4, "quadratic")):
-            print(measure_firth(factors, size))
+def intervals() -> str:
+    """First table."""
+    cases = (
+        ("main", 24, 6, 0.0),
+        ("main", 24, 6, 0.3),
+        ("main", 24, 6, 1.0),
+        ("interactions", 28, 8, 0.3),
+        ("quadratic", 28, 9, 0.3),
+        ("quadratic", 28, 12, 0.5),
+    )
+    head = ["model", "batch sd (coupon sd 0.5)", "mixed: cure / press / coupon", "ordinary least squares: the same"]
+    return table(head, [measure_mixed(*case) for case in cases])
+
+
+def alarm_rates() -> str:
+    """Second table."""
+    plans = (
+        ("full", 20, "batched"),
+        ("half", 20, "batched"),
+        ("optimal", 24, "batched"),
+        ("composite", 28, "batched"),
+        ("composite", 28, "repeated"),
+    )
+    none = ["drift", "curvature", "effect set once a batch", "effect within batches"]
+    head = ["plan", "judged", *(f"{what}, none there" for what in none)]
+    rows = [row for plan in plans for row in measure_alarms(*plan)]
+    return table([*head, f"drift of {DRIFT} found", f"rise of {RISE} at the centre found"], rows)
+
+
+def narrow_limits() -> str:
+    """Third table."""
+    sizes = ((3, "main"), (3, "interactions"), (3, "quadratic"), (4, "quadratic"))
+    return table(["terms", "limits too narrow", "limits"], [measure_firth(factors, size) for factors, size in sizes])
+
+
+TABLES = {"intervals": intervals, "alarms": alarm_rates, "limits": narrow_limits}
+
+
+def main() -> None:
+    """Print the tables asked for."""
+    parser = arguments(__doc__)
+    parser.add_argument("--tables", default=",".join(TABLES), help="comma list")
+    given = parser.parse_args()
+    with written(given, __file__, __doc__, cases="300 plans a row; 240 rounds a row; 12 sets a row"):
+        for name in given.tables.split(","):
+            print(f"### {name.capitalize()}\n\n{TABLES[name]()}\n", flush=True)
 
 
 if __name__ == "__main__":
-    main(set(sys.argv[1:]) or {"intervals", "alarms", "limits"})
+    main()

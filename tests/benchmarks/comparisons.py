@@ -1,15 +1,19 @@
-"""Measure how often a comparison's verdict is right: `python -m tests.benchmarks.comparisons --lines 120`.
+"""How often a comparison's verdict is right.
+
+Usage::
+
+    python -m tests.benchmarks.comparisons --lines 120
 
 Each line's truly best setting, rounded, is the recipe, with a window of half a setting error to either side. The new
-material takes some degC more or less at both machines. Pairs are made in one session (batches share their errors) and
-judged by the plan that `doe compare` takes for a margin of 15 points: two looks, 90 % assurance, power 80 %. Where the
-first round leaves it open, a second one is made as the tool proposes. Verdicts are counted by the true drop of the
-robust pass rate at the setpoint. Seeds from 50000 up; no choice was made on them.
+material takes some degC more or less at both machines. Pairs are made in one session (batches share their errors)
+and judged by the plan that `doe compare` takes for a margin of 15 points: two looks, 90 % assurance, power 80 %.
+Where the first round leaves it open, a second one is made as the tool proposes. Verdicts are counted by the true
+drop of the robust pass rate at the setpoint. Seeds from 50000 up; no choice was made on them. Both materials are
+pressed in one session: what changes from day to day is not in it.
 """
 
 from __future__ import annotations
 
-import argparse
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
@@ -25,6 +29,7 @@ from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.stack import DEFAULT_LINE, Material, Stack
 from doe.practice import SimulatedLine, make_line
 from tests.benchmarks.decision_case import usual_study
+from tests.benchmarks.results import Figures, arguments, table, written
 
 KINDS = ("smooth", "thermal", "sharp", "ridge", "wiggly", "easy")
 SHIFTS_DEGC = (0.0, 3.0, 8.0, 15.0)
@@ -120,35 +125,49 @@ def case(seed: int, kind: str, shift: float) -> dict[str, object]:
     }
 
 
-def table(rows: pd.DataFrame) -> str:
+GROUPS = {"small": "below 2 points", "middling": "2 to 15 points", "large": "15 points or more"}
+"""Drops of the true rate; name in the JSON file and label."""
+
+
+def by_drop(rows: pd.DataFrame) -> tuple[str, Figures]:
     """Verdicts by true drop."""
-    groups = pd.cut(rows["drop"], [-1, 0.02, 0.15, 1], labels=["below 2 points", "2 to 15 points", "15 points or more"])
-    out = [
-        f"{rows['seed'].nunique()} lines of {rows['kind'].nunique()} kinds, {len(rows)} comparisons",
-        "| true drop | comparisons | holds after round 1 / 2 | retune after 1 / 2 | still open | coupons, mean |",
-        "| --- | --- | --- | --- | --- | --- |",
-    ]
+    groups = pd.cut(rows["drop"], [-1, 0.02, 0.15, 1], labels=list(GROUPS))
+    body, figures = [], {}
     for group, part in rows.groupby(groups, observed=True):
-        share = {
-            (when, verdict): f"{(part[when] == verdict).mean():.2f}"
+        said = {
+            (when, verdict): float((part[when] == verdict).mean())
             for when in ("first", "last")
             for verdict in ("same recipe holds", "retune", "not enough coupons yet")
         }
-        out.append(
-            f"| {group} | {len(part)} | {share['first', 'same recipe holds']} / {share['last', 'same recipe holds']} | "
-            f"{share['first', 'retune']} / {share['last', 'retune']} | {share['last', 'not enough coupons yet']} | "
-            f"{part['all_coupons'].mean():.0f} |"
+        figures |= {f"holds_{group}": said["last", "same recipe holds"], f"retune_{group}": said["last", "retune"]}
+        body.append(
+            [
+                GROUPS[str(group)],
+                str(len(part)),
+                *(
+                    " / ".join(f"{said[when, verdict]:.2f}" for when in ("first", "last"))
+                    for verdict in ("same recipe holds", "retune")
+                ),
+                f"{said['last', 'not enough coupons yet']:.2f}",
+                f"{part['all_coupons'].mean():.0f}",
+            ]
         )
-    return "\n".join(out)
+    head = ["true drop of the robust pass rate", "comparisons", "holds after round 1 / 2", "retune after round 1 / 2"]
+    return table([*head, "still open", "coupons, mean"], body), figures
 
 
 def main() -> None:
     """Make the comparisons, print the table."""
-    ask = argparse.ArgumentParser()
-    ask.add_argument("--lines", type=int, default=120)
-    given = ask.parse_args()
-    rows = [case(FIRST_SEED + i, KINDS[i % len(KINDS)], shift) for i in range(given.lines) for shift in SHIFTS_DEGC]
-    print(table(pd.DataFrame(rows)))
+    parser = arguments(__doc__)
+    parser.add_argument("--lines", type=int, default=120)
+    given = parser.parse_args()
+    cases = f"{given.lines} lines of {len(KINDS)} kinds, seeds from {FIRST_SEED}; {len(SHIFTS_DEGC)} shifts each"
+    with written(given, __file__, __doc__, cases=cases) as figures:
+        seeds = range(FIRST_SEED, FIRST_SEED + given.lines)
+        rows = [case(seed, KINDS[i % len(KINDS)], shift) for i, seed in enumerate(seeds) for shift in SHIFTS_DEGC]
+        text, found = by_drop(pd.DataFrame(rows))
+        print(text)
+        figures.update(found)
 
 
 if __name__ == "__main__":

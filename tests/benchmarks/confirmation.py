@@ -1,16 +1,17 @@
 """How often a confirmation accepts a setpoint that just misses its claim, on lines whose batches share their errors.
 
-Run: ``python -m tests.benchmarks.confirmation [lines of each kind] [runs a line]``. The exact limits take coupons as
-independent; on a real line, and on the simulated ones, the coupons of one oven or press batch share part of what the
-machine is off. For every line a setting is taken whose true rate of passing the checks, machines wandering, lies just
-below the claim; it is confirmed again and again, with the machines set afresh a number of times. Printed: the share of
-runs accepted, which the claim promises to be at most 1 - assurance. All lines are invented.
+Usage::
+
+    python -m tests.benchmarks.confirmation --lines 6 --runs 25
+
+The exact limits take coupons as independent; on a real line, and on the simulated ones, the coupons of one oven or
+press batch share part of what the machine is off. For every line a setting is taken whose true rate of passing the
+checks, machines wandering, lies just below the claim; it is confirmed again and again, with the machines set afresh
+a number of times. Each cell is the share of runs accepted, mean over the lines; the claim promises at most 1 -
+assurance. All lines are invented.
 """
 
 from __future__ import annotations
-
-import sys
-import time
 
 import numpy as np
 import pandas as pd
@@ -22,6 +23,7 @@ from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_LINE
 from doe.domain.study import Study
 from doe.practice import SimulatedLine, make_line
+from tests.benchmarks.results import arguments, cell, mean, table, written
 
 CLAIM, ASSURANCE = 0.90, 0.90
 KINDS = ("smooth", "thermal", "ridge", "wiggly", "easy")
@@ -54,45 +56,47 @@ def coupons(setting: pd.DataFrame, units: int, set_ups: int, seed: int) -> pd.Da
     return frame
 
 
-def main(lines: int, runs: int) -> None:
-    """Print one row a kind of line, and all together."""
-    plan = claim_plan(CLAIM, ASSURANCE)
-    start = time.process_time()
-    columns = [f"{n} set-up{'s' if n > 1 else ''}" for n in SET_UPS]
-    promised = f"promised: at most {1 - ASSURANCE:.2f}"
-    print(f"claim {CLAIM:.0%} with {ASSURANCE:.0%}, {plan.units} coupons, no failure; {promised}")
-    print("| kind of line | lines | " + " | ".join(columns) + " |")
-    print("|" + " --- |" * (2 + len(columns)))
-    everything: list[np.ndarray] = []
-    for kind in KINDS:
-        accepted: list[list[float]] = []
-        for i in range(lines):
-            rng = np.random.default_rng([20_250_107, KINDS.index(kind), i])
-            line = make_line(kind, 40_000 + i, STUDY)
-            setting = just_below(line, rng)
-            if setting is None:
-                continue
-            row = []
-            for set_ups in SET_UPS:
-                held = 0
-                for r in range(runs):
-                    made = line.run(coupons(setting, plan.units, set_ups, r), seed=r)
-                    held += bool(made["passed"].astype(bool).all())
-                row.append(held / runs)
-            accepted.append(row)
-        table = np.array(accepted)
-        everything.append(table)
-        print(row_of(kind, table), flush=True)
-    print(row_of("all", np.vstack(everything)))
-    print(f"{time.process_time() - start:.0f} processor seconds")
+def accepted(kind: str, seed: int, runs: int) -> list[float] | None:
+    """Share of runs accepted by set-ups on one line; None where no setting just misses the claim."""
+    rng = np.random.default_rng([20_250_107, KINDS.index(kind), seed])
+    line, plan = make_line(kind, 40_000 + seed, STUDY), claim_plan(CLAIM, ASSURANCE)
+    setting = just_below(line, rng)
+    if setting is None:
+        return None
+    return [
+        float(
+            np.mean(
+                [line.run(coupons(setting, plan.units, n, r), seed=r)["passed"].astype(bool).all() for r in range(runs)]
+            )
+        )
+        for n in SET_UPS
+    ]
 
 
-def row_of(name: str, table: np.ndarray) -> str:
-    """Mean over lines with its standard error."""
-    error = table.std(axis=0, ddof=1) / np.sqrt(len(table))
-    cells = " | ".join(f"{m:.3f} ± {e:.3f}" for m, e in zip(table.mean(axis=0), error, strict=True))
-    return f"| {name} | {len(table)} | {cells} |"
+def main() -> None:
+    """One row a kind of line, and all together."""
+    parser = arguments(__doc__)
+    parser.add_argument("--lines", type=int, default=12, help="lines of each kind")
+    parser.add_argument("--runs", type=int, default=60, help="confirmations a line and number of set-ups")
+    given = parser.parse_args()
+    units = claim_plan(CLAIM, ASSURANCE).units
+    cases = f"{given.lines} lines of each kind from seed 40000, {given.runs} runs a cell of a line"
+    with written(given, __file__, __doc__, cases=cases) as figures:
+        shares = {
+            kind: [row for i in range(given.lines) if (row := accepted(kind, i, given.runs)) is not None]
+            for kind in KINDS
+        }
+        shares["all"] = [row for rows in shares.values() for row in rows]
+        columns = [f"{n} set-up{'s' if n > 1 else ''}" for n in SET_UPS]
+        body = [
+            [kind, str(len(rows)), *(cell(mean(column), 3) for column in zip(*rows, strict=True))]
+            for kind, rows in shares.items()
+        ]
+        print(f"Claim {CLAIM:.0%} with {ASSURANCE:.0%}, {units} coupons, no failure; at most {1 - ASSURANCE:.2f}.\n")
+        print(table(["kind of line", "lines", *columns], body))
+        for n, column in zip(SET_UPS, zip(*shares["all"], strict=True), strict=True):
+            figures[f"lucky_{n}"], figures[f"lucky_{n}_se"], _ = mean(column)
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 12, int(sys.argv[2]) if len(sys.argv) > 2 else 60)
+    main()

@@ -15,7 +15,7 @@ from scipy.stats import qmc
 from doe.domain.coding import code, code_frame, decode_frame
 from doe.domain.results import HAND_PREFIX
 from doe.domain.study import Study
-from doe.surfaces.classical import build_terms, estimate_firth
+from doe.surfaces.classical import build_terms, fit_firth
 
 FloatArray = NDArray[np.float64]
 Predict = Callable[[FloatArray], FloatArray]
@@ -39,7 +39,9 @@ def least_squares(coded: FloatArray, passed: NDArray[np.bool_], names: tuple[str
 def firth(coded: FloatArray, passed: NDArray[np.bool_], names: tuple[str, ...]) -> Predict:
     """Full quadratic by logistic regression with Firth's penalty."""
     terms = build_terms(names, "quadratic")
-    beta = estimate_firth(terms.matrix(coded), passed.astype(float))
+    fit = fit_firth(terms.matrix(coded), passed.astype(float))
+    beta = np.zeros(len(terms))  # 0 for a term the coupons cannot tell from earlier ones
+    beta[fit.separable.kept] = fit.estimates
     return lambda z: np.asarray(expit(terms.matrix(z) @ beta))
 
 

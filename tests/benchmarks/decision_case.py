@@ -7,7 +7,6 @@ import traceback
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,8 +22,7 @@ from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
 from tests.benchmarks.baselines import best_coupon, one_factor_at_a_time
 from tests.benchmarks.decision_baselines import FITS, claim
-
-Record = dict[str, Any]
+from tests.benchmarks.results import Record
 
 WORKSHOP = "workshop"
 LEAST_FIRST = 10
@@ -139,6 +137,7 @@ def _case(study: doe.Study, line: SimulatedLine, coupons: int, rounds: int, seed
         "p_target": answer.p_target,
         "p_reachable": answer.p_reachable,
         "best_pass_rate": answer.best_pass_rate,
+        "window_flat": None if answer.window is None else bool((answer.window.bounds.diff(axis=1)["high"] <= 0).any()),
         "window_below": share_below(line, answer.window, answer.setpoint),
         "assured_below": share_below(line, answer.assured_window, answer.setpoint),
         "hand": answer.hand,

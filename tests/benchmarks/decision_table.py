@@ -3,42 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Record = dict[str, Any]
-FloatArray = NDArray[np.float64]
+from tests.benchmarks.results import Figure, Figures, Record, cell, mean, share, table
 
 SUCCESS, BAD, READY_BAD, REACHABLE = 0.95, 0.80, 0.90, 0.97
 OWN = "this tool"
-
-
-def _mean(values: Iterable[float]) -> tuple[float, float, int]:
-    v = np.array(list(values), dtype=float)
-    if not len(v):
-        return np.nan, np.nan, 0
-    return float(v.mean()), float(v.std(ddof=1) / np.sqrt(len(v))) if len(v) > 1 else np.nan, len(v)
-
-
-def _share(values: Iterable[bool]) -> tuple[float, float, int]:
-    """Share and its standard error; at 0 or 1 that of a count half a case away, so that it is not zero."""
-    v = np.array(list(values), dtype=bool)
-    n = len(v)
-    if not n:
-        return np.nan, np.nan, 0
-    p = float(v.mean())
-    q = min(max(p, 0.5 / n), 1 - 0.5 / n)
-    return p, float(np.sqrt(q * (1 - q) / n)), n
-
-
-def _cell(figure: tuple[float, float, int], digits: int = 2) -> str:
-    value, error, n = figure
-    if not n:
-        return "none"
-    spread = "" if np.isnan(error) else f" ± {error:.{digits}f}"
-    return f"{value:.{digits}f}{spread}"
 
 
 def reachable(records: Iterable[Record]) -> list[Record]:
@@ -51,87 +22,198 @@ def out_of_reach(records: Iterable[Record]) -> list[Record]:
     return [r for r in records if r["best"] < r["target"]]
 
 
-def lower_bound_holds(records: Iterable[Record]) -> tuple[float, float, int]:
+def lower_bound_holds(records: Iterable[Record]) -> Figure:
     """Share of lines whose true rate at the setpoint is at least the stated lower bound."""
-    return _share(r["true"] >= r["pass_rate_low"] for r in records)
+    return share(r["true"] >= r["pass_rate_low"] for r in records)
 
 
-def hand_holds(records: Iterable[Record], *, both: bool) -> tuple[float, float, int]:
+def hand_holds(records: Iterable[Record], *, both: bool) -> Figure:
     """Share of lines whose true hand-feel at the setpoint keeps to the stated lower limit, or to both limits."""
-    return _share(
+    return share(
         r["hand_low"] <= r["hand_true"] and (not both or r["hand_true"] <= r["hand_high"])
         for r in records
         if r.get("hand_low") is not None
     )
 
 
-def worst_kind(records: Sequence[Record]) -> str:
-    """Kind of line on which the lower bound holds least often, with the figure."""
-    kinds = sorted({r["kind"] for r in records})
-    figures = {k: lower_bound_holds(r for r in records if r["kind"] == k) for k in kinds}
+def _by_kind(records: Sequence[Record]) -> tuple[str, Figure]:
+    """Kind of line on which the lower bound holds least often, and how often."""
+    figures = {k: lower_bound_holds(r for r in records if r["kind"] == k) for k in sorted({r["kind"] for r in records})}
     kind = min(figures, key=lambda k: figures[k][0])
-    return f"{_cell(figures[kind])} ({kind})"
+    return kind, figures[kind]
 
 
-def _seconds(record: Record) -> float:
-    return float(record["fit_s"] + record["recommend_s"])
+def worst_kind(records: Sequence[Record]) -> str:
+    """The same as a cell of a table."""
+    kind, figure = _by_kind(records)
+    return f"{cell(figure)} ({kind})"
 
 
-def _gain(records: Sequence[Record], over: str) -> tuple[float, float, int]:
-    return _mean(
+def _ready(records: Iterable[Record]) -> list[Record]:
+    return [r for r in records if r["verdict"] == "ready"]
+
+
+def _seconds(records: Iterable[Record], at: float) -> Figure:
+    """A quantile of processor seconds."""
+    spent = [float(r["fit_s"] + r["recommend_s"]) for r in records]
+    return float(np.quantile(spent, at)), np.nan, len(spent)
+
+
+def _gain(records: Sequence[Record], over: str) -> Figure:
+    return mean(
         float(r["true"] >= SUCCESS) - float(r["baselines"][over] >= SUCCESS) for r in records if "baselines" in r
     )
 
 
-ROWS: tuple[tuple[str, Callable[[list[Record]], str]], ...] = (
-    ("lines", lambda rs: str(len(rs))),
+def _reached_by(records: Sequence[Record], way: str) -> Figure:
+    return share(r["baselines"][way] >= SUCCESS for r in records if "baselines" in r)
+
+
+CHANCES = tuple(round(i / 6, 3) for i in range(7))
+"""Ends of the bins of the stated chance to reach the target."""
+FEW_IN_BIN = 20
+"""Lines that a bin needs before its gap is looked at."""
+
+
+def chances(records: Sequence[Record]) -> list[tuple[float, float, float, Figure]]:
+    """For each bin: its ends, the mean chance stated there, and the share of lines that truly reach the target."""
+    said = np.array([r["p_target"] for r in records])
+    bins = np.clip(np.digitize(said, CHANCES) - 1, 0, len(CHANCES) - 2)
+    true = np.array([r["true"] >= r["target"] for r in records])
+    return [
+        (
+            CHANCES[i],
+            CHANCES[i + 1],
+            float(said[bins == i].mean()) if (bins == i).any() else np.nan,
+            share(true[bins == i]),
+        )
+        for i in range(len(CHANCES) - 1)
+    ]
+
+
+def _largest_gap(records: Sequence[Record]) -> Figure:
+    gaps = [abs(said - was[0]) for *_, said, was in chances(records) if was[2] >= FEW_IN_BIN]
+    return max(gaps, default=np.nan), np.nan, len(gaps)
+
+
+Statement = Callable[[list[Record]], Figure]
+ROWS: tuple[tuple[str, str, Statement, int], ...] = (
+    # name in the JSON file, label in the table, figure, digits
     (
+        "reached",
         "true robust pass >= 0.95 at the setpoint (best >= 0.97)",
-        lambda rs: _cell(_share(r["true"] >= SUCCESS for r in reachable(rs))),
+        lambda rs: share(r["true"] >= SUCCESS for r in reachable(rs)),
+        2,
     ),
-    ("mean true robust pass (same lines)", lambda rs: _cell(_mean(r["true"] for r in reachable(rs)), 3)),
-    ("best possible (same lines)", lambda rs: _cell(_mean(r["best"] for r in reachable(rs)), 3)),
-    ("bad answer, true < 0.80 (same lines)", lambda rs: _cell(_share(r["true"] < BAD for r in reachable(rs)))),
-    ("lower bound holds, all lines", lambda rs: _cell(lower_bound_holds(rs))),
-    ("lower bound holds, worst kind", worst_kind),
-    ("stated minus true pass rate, mean", lambda rs: _cell(_mean(r["pass_rate"] - r["true"] for r in rs), 3)),
-    ("share called ready (best >= 0.97)", lambda rs: _cell(_share(r["verdict"] == "ready" for r in reachable(rs)))),
+    ("mean_true", "mean true robust pass (same lines)", lambda rs: mean(r["true"] for r in reachable(rs)), 3),
+    ("best", "best possible (same lines)", lambda rs: mean(r["best"] for r in reachable(rs)), 3),
+    ("bad", "bad answer, true < 0.80 (same lines)", lambda rs: share(r["true"] < BAD for r in reachable(rs)), 2),
+    ("bound", "lower bound holds, all lines", lower_bound_holds, 2),
+    ("bound_worst_kind", "lower bound holds, worst kind", lambda rs: _by_kind(rs)[1], 2),
     (
+        "stated_minus_true",
+        "stated minus true pass rate, mean",
+        lambda rs: mean(r["pass_rate"] - r["true"] for r in rs),
+        3,
+    ),
+    (
+        "chance_gap",
+        f"chance to reach the target, said against was: largest gap of six bins ({FEW_IN_BIN} lines or more)",
+        _largest_gap,
+        2,
+    ),
+    (
+        "ready",
+        "share called ready (best >= 0.97)",
+        lambda rs: share(r["verdict"] == "ready" for r in reachable(rs)),
+        2,
+    ),
+    (
+        "ready_below_090",
         "of those called ready, truly < 0.90",
-        lambda rs: _cell(_share(r["true"] < READY_BAD for r in rs if r["verdict"] == "ready")),
+        lambda rs: share(r["true"] < READY_BAD for r in _ready(rs)),
+        2,
     ),
     (
+        "ready_below_target",
         "of those called ready, truly below target",
-        lambda rs: _cell(_share(r["true"] < r["target"] for r in rs if r["verdict"] == "ready")),
+        lambda rs: share(r["true"] < r["target"] for r in _ready(rs)),
+        2,
     ),
     (
+        "out_of_reach_said_where_true",
         "not reachable said where true (best < target)",
-        lambda rs: _cell(_share(r["verdict"] == "not reachable" for r in out_of_reach(rs))),
+        lambda rs: share(r["verdict"] == "not reachable" for r in out_of_reach(rs)),
+        2,
     ),
     (
+        "out_of_reach_said_where_false",
         "not reachable said where false (best >= 0.97)",
-        lambda rs: _cell(_share(r["verdict"] == "not reachable" for r in reachable(rs))),
+        lambda rs: share(r["verdict"] == "not reachable" for r in reachable(rs)),
+        2,
     ),
-    ("lines with a window", lambda rs: _cell(_share(r["window_below"] is not None for r in rs))),
+    ("with_window", "lines with a window", lambda rs: share(r["window_below"] is not None for r in rs), 2),
     (
+        "window_below",
         "share of window volume truly below target",
-        lambda rs: _cell(_mean(r["window_below"] for r in rs if r["window_below"] is not None)),
+        lambda rs: mean(r["window_below"] for r in rs if r["window_below"] is not None),
+        2,
     ),
     (
-        "the same for assured windows",
-        lambda rs: _cell(_mean(r["assured_below"] for r in rs if r["assured_below"] is not None)),
+        "window_flat",
+        "windows without width in a setting",
+        lambda rs: share(r["window_flat"] for r in rs if r.get("window_flat") is not None),
+        2,
     ),
-    ("hand-feel on the scorers' scale: lower limit holds (0.90)", lambda rs: _cell(hand_holds(rs, both=False))),
-    ("hand-feel on the scorers' scale: both limits hold (0.80)", lambda rs: _cell(hand_holds(rs, both=True))),
-    ("gain in success over one factor at a time", lambda rs: _cell(_gain(reachable(rs), "one factor at a time"))),
-    ("processor seconds, fit + recommendation, mean", lambda rs: _cell(_mean(map(_seconds, rs)))),
-    ("processor seconds, slowest of 20", lambda rs: f"{np.quantile([*map(_seconds, rs)], 0.95):.2f}"),
+    (
+        "assured_below",
+        "share of volume truly below target, assured windows",
+        lambda rs: mean(r["assured_below"] for r in rs if r["assured_below"] is not None),
+        2,
+    ),
+    (
+        "hand_low_holds",
+        "hand-feel on the scorers' scale: lower limit holds (0.90)",
+        lambda rs: hand_holds(rs, both=False),
+        2,
+    ),
+    (
+        "hand_both_hold",
+        "hand-feel on the scorers' scale: both limits hold (0.80)",
+        lambda rs: hand_holds(rs, both=True),
+        2,
+    ),
+    (
+        "one_factor_reached",
+        "one factor at a time with as many coupons: true >= 0.95 (best >= 0.97)",
+        lambda rs: _reached_by(reachable(rs), "one factor at a time"),
+        2,
+    ),
+    (
+        "gain_over_one_factor",
+        "gain in success over one factor at a time",
+        lambda rs: _gain(reachable(rs), "one factor at a time"),
+        2,
+    ),
+    ("seconds", "processor seconds, fit + recommendation, median", lambda rs: _seconds(rs, 0.5), 2),
+    ("seconds_of_20", "processor seconds, slowest of 20", lambda rs: _seconds(rs, 0.95), 2),
+    ("seconds_of_100", "processor seconds, slowest of 100", lambda rs: _seconds(rs, 0.99), 2),
 )
 
 
-def _table(head: Sequence[str], body: Iterable[Sequence[str]]) -> str:
-    rows = [head, ["---"] * len(head), *body]
-    return "\n".join("| " + " | ".join(row) + " |" for row in rows)
+def headlines(records: Sequence[Record]) -> Figures:
+    """Every row of the main table by name and coupons, as `reached_20` and its standard error `reached_20_se`."""
+    sound = [r for r in records if "error" not in r]
+    seeds = [r["seed"] for r in records]
+    said: Figures = {"errors": len(records) - len(sound), "first_seed": min(seeds), "last_seed": max(seeds)}
+    for case in _cases(sound):
+        of, ending = _of_case(sound, case), f"{case[0]}" + ("_two_rounds" if case[1] == 2 else "")
+        said[f"lines_{ending}"] = len(of)
+        for name, _, figure, _ in ROWS:
+            value, error, count = figure(of)
+            if count:
+                said |= {f"{name}_{ending}": value, f"{name}_{ending}_se": error}
+    return said
 
 
 def _cases(records: Sequence[Record]) -> list[tuple[int, int]]:
@@ -148,9 +230,23 @@ def _name(case: tuple[int, int]) -> str:
 
 def main_table(records: Sequence[Record]) -> str:
     """One column a number of coupons, one row a figure."""
-    cases = _cases(records)
-    body = [[label, *(figure(_of_case(records, c)) for c in cases)] for label, figure in ROWS]
-    return _table(["", *map(_name, cases)], body)
+    columns = [_of_case(records, case) for case in _cases(records)]
+    body = [["lines", *(str(len(of)) for of in columns)]]
+    for name, label, figure, digits in ROWS:
+        cells = [cell(figure(of), digits) for of in columns]
+        if name == "bound_worst_kind":
+            cells = [worst_kind(of) for of in columns]
+        body.append([label, *cells])
+    return table(["", *map(_name, _cases(records))], body)
+
+
+def chances_table(records: Sequence[Record]) -> str:
+    """One row a bin of the stated chance to reach the target."""
+    body = [
+        [f"{low:.2f} to {high:.2f}", str(was[2]), f"{said:.2f}" if was[2] else "none", cell(was)]
+        for low, high, said, was in chances(records)
+    ]
+    return table(["stated chance", "lines", "mean stated", "target truly reached"], body)
 
 
 def kinds_table(records: Sequence[Record], case: tuple[int, int]) -> str:
@@ -162,17 +258,17 @@ def kinds_table(records: Sequence[Record], case: tuple[int, int]) -> str:
             [
                 kind,
                 str(len(of)),
-                _cell(_share(r["true"] >= SUCCESS for r in of)),
-                _cell(_mean(r["true"] for r in of), 3),
-                _cell(_mean(r["best"] for r in of), 3),
-                _cell(_share(r["true"] < BAD for r in of)),
-                _cell(lower_bound_holds(of)),
-                _cell(_mean(r["pass_rate"] - r["true"] for r in of), 3),
-                *(_cell(_share(r["verdict"] == v for r in of)) for v in ("ready", "more coupons", "not reachable")),
-                _cell(_mean(r["window_below"] for r in of if r["window_below"] is not None)),
+                cell(share(r["true"] >= SUCCESS for r in of)),
+                cell(mean(r["true"] for r in of), 3),
+                cell(mean(r["best"] for r in of), 3),
+                cell(share(r["true"] < BAD for r in of)),
+                cell(lower_bound_holds(of)),
+                cell(mean(r["pass_rate"] - r["true"] for r in of), 3),
+                *(cell(share(r["verdict"] == v for r in of)) for v in ("ready", "more coupons", "not reachable")),
+                cell(mean(r["window_below"] for r in of if r["window_below"] is not None)),
             ]
         )
-    return _table(
+    return table(
         [
             "kind of line",
             "lines",
@@ -205,17 +301,17 @@ def methods_table(records: Sequence[Record], case: tuple[int, int]) -> str:
     ways["best possible"] = [r["best"] for r in of]
     body = []
     for name, true in ways.items():
-        said = _mean(c - t for c, t in zip(claims[name], true, strict=True)) if name in claims else (0, 0, 0)
+        said = mean(c - t for c, t in zip(claims[name], true, strict=True)) if name in claims else (0, 0, 0)
         body.append(
             [
                 name,
-                _cell(_share(t >= SUCCESS for t in true)),
-                _cell(_mean(true), 3),
-                _cell(_share(t < BAD for t in true)),
-                _cell(said, 3) if said[2] else "says nothing",
+                cell(share(t >= SUCCESS for t in true)),
+                cell(mean(true), 3),
+                cell(share(t < BAD for t in true)),
+                cell(said, 3) if said[2] else "says nothing",
             ]
         )
-    return _table(["way", "true >= 0.95", "mean true", "true < 0.80", "stated minus true"], body)
+    return table(["way", "true >= 0.95", "mean true", "true < 0.80", "stated minus true"], body)
 
 
 OVENS = {
@@ -236,13 +332,13 @@ def oven_table(records: Sequence[Record], coupons: int) -> str:
                     label,
                     model,
                     str(len(said)),
-                    _cell(lower_bound_holds(said)),
+                    cell(lower_bound_holds(said)),
                     worst_kind(said),
-                    _cell(_mean(r["pass_rate"] - r["true"] for r in said), 3),
-                    _cell(_share(r["true"] >= SUCCESS for r in reachable(said))),
+                    cell(mean(r["pass_rate"] - r["true"] for r in said), 3),
+                    cell(share(r["true"] >= SUCCESS for r in reachable(said))),
                 ]
             )
-    return _table(
+    return table(
         [
             "oven and press error",
             "batch errors in the model",
@@ -283,6 +379,8 @@ def report(records: Sequence[Record]) -> str:
         parts.append(main_table(sound))
         for case in _cases(sound):
             parts.append(f"### {_name(case)}, by kind of line\n\n{kinds_table(sound, case)}")
+            stated = chances_table(_of_case(sound, case))
+            parts.append(f"### {_name(case)}, chance to reach the target\n\n{stated}")
             methods = methods_table(sound, case)
             if methods:
                 parts.append(f"### {_name(case)}, beside the usual ways\n\n{methods}")

@@ -1,37 +1,33 @@
-"""How good are the decisions? Plan, simulate, fit, recommend, and compare with the truth on many simulated lines.
+"""How good the decisions are: plan, simulate, fit, recommend, and compare with the truth on many simulated lines.
+
+Usage::
 
     python -m tests.benchmarks.decisions --lines 300 --coupons 20,28 --seeds published --out published.jsonl
 
-Seeds 0 to 9999 are for tuning: priors and thresholds may be chosen on them. Published figures use seeds 10000 to
-19999, which no choice may look at; from 20000 on are the demo and practice. Line number i is of kind i modulo the
-kinds asked for, with seed first + i, so a longer run contains a shorter one. Every line's records are appended to
-``--out`` when it is done; started again with the same file, only what is missing is run. Delete the file after a
-change of the method; after one of the verdicts' thresholds alone, ``--judge-again`` applies them to the kept chances.
+Seeds 0 to 9999 are for tuning: priors and thresholds may be chosen on them. Published figures use seeds 10000 to 19999,
+which no choice may look at; from 20000 on are the demo and practice. Line number i is of kind i modulo the kinds asked
+for, with seed first + i, so a longer run contains a shorter one. Every line's records are appended to ``--out`` when it
+is done; started again with the same file, only what is missing is run. Delete the file after a change of the method;
+after one of the verdicts' thresholds alone, ``--judge-again`` applies them to the kept chances.
 
 With ``--oven`` something else is measured on the same lines: coupons are made with the usual and with whole oven and
 press errors common to a batch, and fitted with and without batch errors in the model; how often does each bound hold?
 """
 
-# ruff: noqa: E402 - the number of threads must be known before NumPy is imported
-
 from __future__ import annotations
 
-import os
-
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")  # before NumPy: the figures are seconds on one core
-
 import argparse
-import json
+from collections.abc import Sequence
 from pathlib import Path
 
 from joblib import Parallel, delayed
 from rich.console import Console
 from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
-from doe.practice import KINDS
+from doe.practice.worth import LINE_KINDS
 from tests.benchmarks.decision_case import Record, judged, run_line, run_oven, warm_up
-from tests.benchmarks.decision_table import oven_report, report
+from tests.benchmarks.decision_table import headlines, oven_report, report
+from tests.benchmarks.results import append_records, arguments, commit_now, made_at, numbers, read_records, written
 
 FIRST_SEED = {"tuning": 0, "published": 10_000}
 SEEDS = 10_000
@@ -39,37 +35,11 @@ SEEDS = 10_000
 Job = tuple[str, int, list[tuple[int, int]]]
 
 
-def numbers(text: str) -> list[int]:
-    """Whole numbers of a comma list."""
-    return [int(part) for part in text.split(",")]
-
-
-def wanted_lines(lines: int, seeds: str, kinds: list[str], first: int = 0) -> list[tuple[str, int]]:
+def wanted_lines(lines: int, seeds: str, kinds: Sequence[str], first: int = 0) -> list[tuple[str, int]]:
     """Kind and seed of each line."""
     if first + lines > SEEDS:
         raise SystemExit(f"{seeds} seeds end at {FIRST_SEED[seeds] + SEEDS - 1}")
     return [(kinds[i % len(kinds)], FIRST_SEED[seeds] + i) for i in range(first, first + lines)]
-
-
-def read_records(path: Path | None) -> list[Record]:
-    """Records of an earlier run; a last line cut short by an interruption is left out."""
-    if path is None or not path.exists():
-        return []
-    records = []
-    for line in path.read_text(encoding="utf-8").splitlines():
-        try:
-            records.append(json.loads(line))
-        except json.JSONDecodeError:
-            continue
-    return records
-
-
-def append_records(path: Path, records: list[Record]) -> None:
-    """Add records, on a line of their own even after a run that was cut short."""
-    whole = not path.exists() or path.read_text(encoding="utf-8")[-1:] in ("", "\n")
-    with path.open("a", encoding="utf-8") as file:
-        file.write("" if whole else "\n")
-        file.writelines(json.dumps(record) + "\n" for record in records)
 
 
 def key(record: Record) -> tuple[str, int, int, int]:
@@ -85,27 +55,26 @@ def missing(
     return [job for job in jobs if job[2]]
 
 
-def one(job: Job, baselines: bool) -> list[Record]:
+def one(job: Job, baselines: bool, commit: str) -> list[Record]:
     """Run one job, warming the process up first; rounds 0 stands for the oven's question."""
     warm_up()
     kind, seed, cases = job
-    if cases[0][1] == 0:
-        return run_oven(kind, seed, [coupons for coupons, _ in cases])
-    return run_line(kind, seed, cases, baselines=baselines)
+    oven = cases[0][1] == 0
+    made = run_oven(kind, seed, [c for c, _ in cases]) if oven else run_line(kind, seed, cases, baselines=baselines)
+    return [record | {"commit": commit} for record in made]
 
 
 def parse() -> argparse.Namespace:
     """Command line."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = arguments(__doc__)
     parser.add_argument("--lines", type=int, default=70, help="how many simulated lines")
     parser.add_argument("--first", type=int, default=0, help="number of the first line")
     parser.add_argument("--coupons", type=numbers, default=[20, 28], help="comma list")
     parser.add_argument("--rounds", type=numbers, default=[1], help="1, 2 or 1,2")
     parser.add_argument("--seeds", choices=FIRST_SEED, default="tuning")
-    usual = ",".join(k for k in KINDS if k != "borderline")
     parser.add_argument(
         "--kinds",
-        default=usual,
+        default=",".join(LINE_KINDS),
         help="comma list of kinds of line; borderline, and workshop (practice world), are left out by default",
     )
     parser.add_argument("--no-baselines", action="store_true", help="only this tool")
@@ -121,22 +90,31 @@ def main() -> None:
     """Run what is missing, then print the tables of the lines asked for."""
     options = parse()
     lines = wanted_lines(options.lines, options.seeds, options.kinds.split(","), options.first)
+    seeds = f"{options.lines} lines, {options.seeds} seeds {lines[0][1]} to {lines[-1][1]}"
+    with written(options, __file__, __doc__, cases=seeds, part="oven" if options.oven else "") as figures:
+        found = sorted(run(options, lines), key=lambda r: r["seed"])
+        said = oven_report(found) if options.oven else report(found)
+        print(f"{len({r['seed'] for r in found})} of {options.lines} lines{made_at(found)}\n\n{said}")
+        if not options.oven:
+            figures.update(headlines(found))
+
+
+def run(options: argparse.Namespace, lines: list[tuple[str, int]]) -> list[Record]:
+    """Run what is missing; records of all that was asked for."""
     cases = [(c, r) for r in ([0] if options.oven else options.rounds) for c in options.coupons]
     records = read_records(options.out)
     jobs = [] if options.table_only else missing(lines, cases, {key(r) for r in records})
-    console = Console(stderr=True)
+    console, commit = Console(stderr=True), commit_now()
     bar = Progress(*Progress.get_default_columns()[:2], MofNCompleteColumn(), TimeRemainingColumn(), console=console)
     with bar:
         task = bar.add_task("lines", total=len(jobs))
         parallel = Parallel(n_jobs=options.jobs, return_as="generator_unordered")
-        for made in parallel(delayed(one)(job, not options.no_baselines) for job in jobs):
+        for made in parallel(delayed(one)(job, not options.no_baselines, commit) for job in jobs):
             records += made
-            if options.out is not None:
-                append_records(options.out, made)
+            append_records(options.out, made)
             bar.advance(task)
     asked = {(kind, seed, *case) for kind, seed in lines for case in cases}
-    found = [judged(r) if options.judge_again else r for r in records if key(r) in asked]
-    print(oven_report(found) if options.oven else report(found))
+    return [judged(r) if options.judge_again else r for r in records if key(r) in asked]
 
 
 if __name__ == "__main__":

@@ -1,5 +1,7 @@
 """How often a diagnosis names the true cause, and how soon checks find it, on invented shops with a known fault.
 
+Usage::
+
     python -m tests.benchmarks.diagnosis --cases 300
 
 Two kinds of cases, seeds from 30000 on:
@@ -17,7 +19,6 @@ quickest check that can find it.
 
 from __future__ import annotations
 
-import argparse
 import time
 from collections.abc import Iterable
 from dataclasses import replace
@@ -35,6 +36,7 @@ from doe.symptoms.kinds import SURENESS
 from doe.symptoms.known import Known, shifts
 from doe.symptoms.looks import LOOKS, SLIP, Look
 from doe.symptoms.odds import FAULT_KEYS, SYMPTOMS, starting_odds
+from tests.benchmarks.results import Figures, arguments, table, written
 
 FIRST_SEED = 30_000
 FINDS = 0.35
@@ -160,38 +162,57 @@ def by_diagnosis(shop: Shop, evidence: Evidence) -> tuple[int, float, bool]:
         evidence = replace(evidence, found={**evidence.found, made.key: outcome})
 
 
-def summary(rows: list[tuple[int, float, bool]]) -> str:
+def summary(rows: list[tuple[int, float, bool]]) -> list[str]:
+    """Cells of a table: checks, minutes, found at all, found within three checks."""
     checks, minutes, found = (np.array(column) for column in zip(*rows, strict=True))
-    return (
-        f"checks: mean {checks.mean():.1f}, median {np.median(checks):.0f}; minutes: mean {minutes.mean():.0f}, "
-        f"median {np.median(minutes):.0f}; found at all {found.mean():.2f}, within 3 checks "
-        f"{(found & (checks <= 3)).mean():.2f}"
-    )
+    return [
+        f"{checks.mean():.1f} ({np.median(checks):.0f})",
+        f"{minutes.mean():.0f} ({np.median(minutes):.0f})",
+        f"{found.mean():.2f}",
+        f"{(found & (checks <= 3)).mean():.2f}",
+    ]
 
 
-def shops(count: int) -> None:
+def shops(count: int) -> tuple[str, Figures]:
     """First kind of cases."""
     made = [Shop(FIRST_SEED + i) for i in range(count)]
+    rows, figures = [], {}
     for name, known in (("symptoms only", lambda s: Known()), ("symptoms and facts", lambda s: s.facts())):
         evidence = [Evidence(s.symptoms, known=known(s)) for s in made]
         found = [diagnose(e) for e in evidence]
         ranks = np.array([d.rank(s.cause) for d, s in zip(found, made, strict=True)])
         settled = np.array([d.settled for d in found])
-        print(
-            f"{name}: true cause first {np.mean(ranks == 1):.2f}, in the first three {np.mean(ranks <= 3):.2f}; "
-            f"named as settled {settled.mean():.2f}, then right {np.mean(ranks[settled] == 1):.2f}"
-        )
-        print(f"   proposed checks:   {summary([by_diagnosis(s, e) for s, e in zip(made, evidence, strict=True)])}")
+        key = name.replace(" ", "_")
+        figures |= {f"first_{key}": float(np.mean(ranks == 1)), f"first_three_{key}": float(np.mean(ranks <= 3))}
+        figures |= {
+            f"settled_{key}": float(settled.mean()),
+            f"settled_right_{key}": float((ranks[settled] == 1).mean()),
+        }
+        named = [f"{figures[f'{what}_{key}']:.2f}" for what in ("first", "first_three", "settled", "settled_right")]
         cases = list(zip(made, evidence, strict=True))
-        print(f"   catalogue order:   {summary([in_order(s, e, catalogue_order(s.symptoms)) for s, e in cases])}")
-        print(f"   down the list:     {summary([in_order(s, e, list(LOOKS)) for s, e in cases])}")
+        rows += [
+            [name, "as proposed", *named, *summary([by_diagnosis(s, e) for s, e in cases])],
+            [
+                name,
+                "catalogue",
+                "",
+                "",
+                "",
+                "",
+                *summary([in_order(s, e, catalogue_order(s.symptoms)) for s, e in cases]),
+            ],
+            [name, "down the list", "", "", "", "", *summary([in_order(s, e, list(LOOKS)) for s, e in cases])],
+        ]
     listed = [[f.key for c in causes_of(s.symptoms) for f in FAULTS if f.pointer is c.pointer] for s in made]
-    first = np.mean([s.cause in keys[:1] for s, keys in zip(made, listed, strict=True)])
-    three = np.mean([s.cause in keys[:3] for s, keys in zip(made, listed, strict=True)])
-    print(f"   catalogue's own order of causes: true cause first {first:.2f}, in the first three {three:.2f}")
+    pairs = list(zip(made, listed, strict=True))
+    first, three = (float(np.mean([s.cause in keys[:n] for s, keys in pairs])) for n in (1, 3))
+    rows.append(["the catalogue's own order of causes", "", f"{first:.2f}", f"{three:.2f}", *[""] * 6])
+    head = ["known", "order of checks", "true cause first", "in the first three", "called settled", "then right"]
+    more = ["checks, mean (median)", "minutes, mean (median)", "found at all", "within 3 checks"]
+    return table([*head, *more], rows), figures
 
 
-def lines(cases: int) -> None:
+def lines(cases: int) -> tuple[str, Figures]:
     """Second kind of cases."""
     study = Study("bench", tuple(usual_factor(n) for n in DEFAULT_FACTORS))
     machine, three, told = [], [], 0
@@ -210,27 +231,30 @@ def lines(cases: int) -> None:
         true = f"{stage}_{'not_reached' if sign < 0 else 'runs_hot'}"
         machine.append(found.first.fault.side == fault(true).side and found.first.fault.key.startswith(stage))
         three.append(found.rank(true) <= 3)
-    shown = f"{told} of {cases} showed a symptom in 8 coupons"
-    print(
-        f"machine off by 8 to 20 degC on simulated lines, {shown}: right machine and side first "
-        f"{np.mean(machine):.2f}, true cause in the first three {np.mean(three):.2f}"
-    )
+    figures = {"machine_and_side_first": float(np.mean(machine)), "machine_first_three": float(np.mean(three))}
+    shares = [f"{value:.2f}" for value in figures.values()]
+    head = ["machine off by 8 to 20 degC", "showed a symptom in 8 coupons", "right machine and side first"]
+    return table([*head, "true cause in the first three"], [[f"{cases} lines", str(told), *shares]]), figures
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    """Measure and print."""
+    parser = arguments(__doc__)
     parser.add_argument("--cases", type=int, default=300)
-    cases = parser.parse_args().cases
-    begun = time.perf_counter()
-    print(f"{cases} invented shops with one case each, seeds {FIRST_SEED} to {FIRST_SEED + cases - 1}")
-    shops(cases)
-    lines(max(20, cases // 4))
-    one = Evidence(("no_transfer", "edge_lift_dry"))
-    diagnose(one)
-    start = time.perf_counter()
-    for _ in range(20):
+    given = parser.parse_args()
+    lines_made = max(20, given.cases // 4)
+    cases = f"{given.cases} shops, seeds from {FIRST_SEED}; {lines_made} lines"
+    with written(given, __file__, __doc__, cases=cases) as figures:
+        for text, found in (shops(given.cases), lines(lines_made)):
+            print(text, end="\n\n")
+            figures.update(found)
+        one = Evidence(("no_transfer", "edge_lift_dry"))
         diagnose(one)
-    print(f"one diagnosis {1000 * (time.perf_counter() - start) / 20:.0f} ms; all {time.perf_counter() - begun:.0f} s")
+        start = time.process_time()
+        for _ in range(20):
+            diagnose(one)
+        figures["one_ms"] = 1000 * (time.process_time() - start) / 20
+        print(f"One diagnosis takes {figures['one_ms']:.0f} ms of a core.")
 
 
 if __name__ == "__main__":

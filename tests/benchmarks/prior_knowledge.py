@@ -1,16 +1,18 @@
-"""Measure what an earlier study's coupons are worth: `python -m tests.benchmarks.prior_knowledge --lines 60`.
+"""What an earlier study's coupons are worth in a retune.
+
+Usage::
+
+    python -m tests.benchmarks.prior_knowledge --lines 60 --out retunes.jsonl
 
 A line is tuned with 28 coupons; then its material changes: prints take some degC more or less at oven and press, by
-chance and by how much the materials differ. The new stack is tuned in ranges around the old setpoint with 12 or 20
-coupons of its own, the old ones counting for nothing, a little, or as much. Each row of FILE is one answer
-held against the truth; lines that are there already are not made again, so a stopped run goes on. Without --lines the
-table of FILE is printed. Seeds from 40000 up; no choice was made on them.
+chance and by how much the materials differ (invented; no source). The new stack is tuned in ranges around the old
+setpoint with 12 or 20 coupons of its own, each old one counting for the discount. Answers are appended to ``--out``
+line by line; started again with the same file, only what is missing is run. Seeds from 40000 up; no choice was made on
+them.
 """
 
 from __future__ import annotations
 
-import argparse
-import csv
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -24,10 +26,23 @@ from doe.domain.coding import code, decode_frame
 from doe.practice import SimulatedLine, make_line
 from doe.surfaces import Earlier
 from tests.benchmarks.decision_case import true_rate, usual_study
+from tests.benchmarks.results import (
+    Figures,
+    append_records,
+    arguments,
+    cell,
+    commit_now,
+    made_at,
+    mean,
+    read_records,
+    share,
+    table,
+    written,
+)
 
 KINDS = ("smooth", "thermal", "sharp", "ridge", "wiggly", "easy")
 SHIFTS_DEGC = {"lot": 2.0, "supplier": 5.0, "material": 12.0}
-"""Standard deviation of the change at each machine (invented; no source)."""
+"""Standard deviation of the change at each machine."""
 TRIED = {12: (0.0, 0.1, 0.3, 0.5, 1.0), 20: (0.0, 0.3, 1.0)}
 FIRST_SEED = 40_000
 
@@ -95,57 +110,57 @@ def cases(seed: int, kind: str) -> list[dict[str, Any]]:
     return found
 
 
-def table(rows: pd.DataFrame) -> str:
-    """Counts by change, coupons and discount, with standard errors."""
-    out = [
-        f"{rows['seed'].nunique()} lines of {rows['kind'].nunique()} kinds",
-        "| change | coupons | discount | true >= 0.95 (best >= 0.97) | mean true | true < 0.80 | lower bound holds | "
-        "ready | ready, truly < 0.90 |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
-    ]
-
-    def share(hit: pd.Series) -> str:
-        if not len(hit):
-            return "none"
-        p = hit.mean()
-        return f"{p:.2f} ± {np.sqrt(max(p * (1 - p), 0.25 / len(hit) * 0.1) / len(hit)):.2f}"
-
+def by_change(rows: pd.DataFrame) -> tuple[str, Figures]:
+    """One row a change, number of coupons and discount; then what keeping the old setpoint would have given."""
+    body: list[list[str]] = []
+    figures: Figures = {}
     for (change, coupons, discount), part in rows.groupby(["change", "coupons", "discount"], sort=False):
-        can = part[part["best"] >= 0.97]
-        ready = part[part["verdict"] == "ready"]
-        out.append(
-            f"| {change} | {coupons} | {discount:g} | {share(can['true'] >= 0.95)} | {can['true'].mean():.3f} | "
-            f"{share(can['true'] < 0.80)} | {share(part['true'] >= part['low'])} | "
-            f"{share(part['verdict'] == 'ready')} | {share(ready['true'] < 0.90)} |"
+        can, ready = part[part["best"] >= 0.97], part[part["verdict"] == "ready"]
+        reached, held = share(can["true"] >= 0.95), share(part["true"] >= part["low"])
+        name = f"{change}_{coupons}_{discount:g}".replace(".", "")
+        figures |= {f"reached_{name}": reached[0], f"bound_{name}": held[0]}
+        body.append(
+            [
+                str(change),
+                str(coupons),
+                f"{discount:g}",
+                cell(reached),
+                cell(mean(can["true"]), 3),
+                cell(share(can["true"] < 0.80)),
+                cell(held),
+                cell(share(part["verdict"] == "ready")),
+                cell(share(ready["true"] < 0.90)),
+            ]
         )
-    same = rows.drop_duplicates(["seed", "change"])
-    for change, part in same.groupby("change", sort=False):
-        can = part[part["best"] >= 0.97]
-        out.append(
-            f"| {change} | the old setpoint kept | | {share(can['old_setpoint'] >= 0.95)} | "
-            f"{can['old_setpoint'].mean():.3f} | {share(can['old_setpoint'] < 0.80)} | | | |"
-        )
-    return "\n".join(out)
+    for change, part in rows.drop_duplicates(["seed", "change"]).groupby("change", sort=False):
+        kept = part[part["best"] >= 0.97]["old_setpoint"]
+        cells = [cell(share(kept >= 0.95)), cell(mean(kept), 3), cell(share(kept < 0.80))]
+        body.append([str(change), "the old setpoint kept", "", *cells, "", "", ""])
+    head = ["change", "coupons", "discount", "true >= 0.95 (best >= 0.97)", "mean true (same lines)"]
+    more = ["true < 0.80 (same lines)", "lower bound holds", "ready", "ready, truly < 0.90"]
+    return table([*head, *more], body), figures
 
 
 def main() -> None:
     """Make what is missing, print the table."""
-    ask = argparse.ArgumentParser()
-    ask.add_argument("--lines", type=int, default=0)
-    ask.add_argument("--out", type=Path, required=True)
-    given = ask.parse_args()
-    there = set(pd.read_csv(given.out)["seed"]) if given.out.exists() else set()
-    for i in range(given.lines):
-        if FIRST_SEED + i in there:
-            continue
-        made = cases(FIRST_SEED + i, KINDS[i % len(KINDS)])
-        new = not given.out.exists()
-        with given.out.open("a", newline="", encoding="utf-8") as file:
-            writer = csv.DictWriter(file, list(made[0]), lineterminator="\n")
-            if new:
-                writer.writeheader()
-            writer.writerows(made)
-    print(table(pd.read_csv(given.out)))
+    parser = arguments(__doc__)
+    parser.add_argument("--lines", type=int, default=60)
+    parser.add_argument("--out", type=Path, help="JSON-lines file to append to and to continue from")
+    given = parser.parse_args()
+    seeds = range(FIRST_SEED, FIRST_SEED + given.lines)
+    lines = f"{given.lines} lines of {len(KINDS)} kinds, seeds from {FIRST_SEED}"
+    with written(given, __file__, __doc__, cases=lines) as figures:
+        records, commit = read_records(given.out), commit_now()
+        there = {r["seed"] for r in records}
+        for i, seed in enumerate(seeds):
+            if seed not in there:
+                made = [record | {"commit": commit} for record in cases(seed, KINDS[i % len(KINDS)])]
+                records += made
+                append_records(given.out, made)
+        asked = [r for r in records if r["seed"] in seeds]
+        text, found = by_change(pd.DataFrame(asked))
+        print(f"{lines}{made_at(asked)}\n\n{text}")
+        figures.update(found)
 
 
 if __name__ == "__main__":

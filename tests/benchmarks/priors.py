@@ -1,5 +1,7 @@
 """What the priors believe before any coupon, and how hard they pull at answers.
 
+Usage::
+
     python -m tests.benchmarks.priors                       # what is believed, a second a column
     python -m tests.benchmarks.priors --pulls 28 --first 7000   # how hard they pull, and what that says; minutes
 
@@ -8,17 +10,8 @@ spread over the region, so with six factors the true best is higher). Pulls: tun
 answered; each answer's pull (`doe/setpoint/priors.py`) is held against how far its stated rate is from the true one.
 """
 
-# ruff: noqa: E402 - the number of threads must be known before NumPy is imported
-
 from __future__ import annotations
 
-import os
-
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")
-
-import argparse
-import sys
 from dataclasses import fields, replace
 
 import numpy as np
@@ -27,12 +20,14 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 
 import doe
-from doe.practice import KINDS, make_line
+from doe.practice import make_line
+from doe.practice.worth import LINE_KINDS
 from doe.setpoint.priors import LARGE
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.standing import ask
 from doe.surfaces.window_model import WindowDraws
 from tests.benchmarks.decision_case import true_rate, usual_study
+from tests.benchmarks.results import Figures, arguments, table, written
 
 FloatArray = NDArray[np.float64]
 
@@ -116,23 +111,25 @@ def quantiles(values: FloatArray, digits: int = 2) -> str:
     return ", ".join(f"{v:.{digits}f}" for v in np.quantile(values, [0.1, 0.5, 0.9]))
 
 
-def print_believed() -> None:
+def beliefs() -> str:
     """One column a number of factors."""
     columns = {k: believed(names) for k, names in FACTORS.items()}
     rows = list(dict.fromkeys(row for column in columns.values() for row in column))
-    print(f"| before any coupon ({DRAWS} draws) | " + " | ".join(f"{k} factors" for k in columns) + " |")
-    print("|---|" + "---|" * len(columns))
-    for row in rows:
-        print(f"| {row} | " + " | ".join(column.get(row, "") for column in columns.values()) + " |")
+    head = [f"before any coupon ({DRAWS} draws)", *(f"{k} factors" for k in columns)]
+    return table(head, [[row, *(column.get(row, "") for column in columns.values())] for row in rows])
 
 
-def print_pulls(lines: int, first: int) -> None:
+PULLED = (12, 20, 28)
+"""Coupons of the answers whose pulls are looked at."""
+
+
+def pulls(lines: int, first: int) -> tuple[str, Figures]:
     """How far off answers are, by how hard the priors pull at them and whether they could change the verdict."""
-    study, kinds = usual_study(), [k for k in KINDS if k != "borderline"]
-    pulls, errors, changed = [], [], []
+    study = usual_study()
+    moved, errors, changed = [], [], []
     for i in range(first, first + lines):
-        line = make_line(kinds[i % len(kinds)], i, study)
-        for coupons in (12, 20, 28):
+        line = make_line(LINE_KINDS[i % len(LINE_KINDS)], i, study)
+        for coupons in PULLED:
             plan = doe.make_plan(study, coupons=coupons, seed=i)
             surfaces = doe.fit(study, line.run(plan.coupons, i), seed=i)
             answer = doe.recommend(study, surfaces, seed=i)
@@ -140,30 +137,40 @@ def print_pulls(lines: int, first: int) -> None:
             assert surfaces.traces is not None
             every, now = asked.pulls(surfaces.traces.priors)[0], asked.as_answered()
             others = {*asked.prior_verdicts(now, every)} - {now.verdict}
-            pulls.append(every.rate)
+            moved.append(every.rate)
             errors.append(abs(answer.pass_rate - true_rate(line, answer.setpoint)))
             changed.append(bool(others) and every.reliable)
-            told = f"{every.rate:+.3f} {errors[-1]:.3f} {now.verdict} {every.reliable} {sorted(others)}"
-            print(f"{i} {coupons} {told}", file=sys.stderr)
-    hard, off, turns = np.abs(pulls) >= LARGE, np.array(errors), np.array(changed)
-    for name, which in (
-        (f"pulled at by {LARGE} or more", hard),
-        ("others", ~hard),
-        ("others whose verdict would change", ~hard & turns),
-        ("others whose verdict would not", ~hard & ~turns),
+    hard, off, turns = np.abs(moved) >= LARGE, np.array(errors), np.array(changed)
+    body, figures = [], {}
+    for name, label, which in (
+        ("pulled", f"pulled at by {LARGE} or more", hard),
+        ("others", "others", ~hard),
+        ("turned", "others whose verdict would change", ~hard & turns),
+        ("rest", "others whose verdict would not", ~hard & ~turns),
     ):
-        print(
-            f"{name}: {which.sum()} answers, {(off[which] > 0.10).sum()} of them more than 10 points off; "
-            f"mean distance {off[which].mean() if which.any() else 0:.3f}"
-        )
+        far, count = int((off[which] > 0.10).sum()), int(which.sum())
+        figures |= {f"answers_{name}": count, f"far_off_{name}": far}
+        body.append([label, str(count), str(far), f"{off[which].mean():.3f}" if count else "none"])
+    head = ["answers", "number", "stated rate more than 10 points off", "mean distance"]
+    return table(head, body), figures
 
 
-if __name__ == "__main__":
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+def main() -> None:
+    """Print what is believed, or how hard the priors pull."""
+    parser = arguments(__doc__)
     parser.add_argument("--pulls", type=int, default=0, metavar="LINES", help="lines to answer; 0 for none")
     parser.add_argument("--first", type=int, default=7000, help="seed of the first line")
     given = parser.parse_args()
-    if given.pulls:
-        print_pulls(given.pulls, given.first)
-    else:
-        print_believed()
+    if not given.pulls:
+        with written(given, __file__, __doc__, cases=f"{DRAWS} draws, seed 1; {POINTS} points"):
+            print(beliefs())
+        return
+    cases = f"{given.pulls} tuning lines from seed {given.first}, {PULLED} coupons each"
+    with written(given, __file__, __doc__, cases=cases, part="pulls") as figures:
+        text, found = pulls(given.pulls, given.first)
+        print(text)
+        figures.update(found)
+
+
+if __name__ == "__main__":
+    main()

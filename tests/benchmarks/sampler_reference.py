@@ -1,17 +1,18 @@
 """The sampler beside two slow references: a dense grid, and long random walks that share no code with it.
 
+Usage::
+
     python -m tests.benchmarks.sampler_reference
 
 Two factors. The grid fixes how fast the window closes and how many prints fail whatever the settings, so that the
 height and the place of the peak are left, three dimensions that a grid can hold. The walks are plain random-walk
 Metropolis on the whole model, with sides, hand-feel and batches, started from the prior. What is compared is what an
-answer asks for: the mean and the 10 % quantile of the robust pass rate at nine settings, in standard deviations of the
-posterior there.
+answer asks for: the mean and the 10 % quantile of the robust pass rate at nine settings, in standard deviations of
+the posterior there.
 """
 
 from __future__ import annotations
 
-import argparse
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +31,7 @@ from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_gradient import TemperedWindow
 from doe.surfaces.window_model import Priors, WindowModel
+from tests.benchmarks.results import Figures, arguments, table, written
 
 FloatArray = NDArray[np.float64]
 
@@ -133,21 +135,44 @@ def _compared(found: FloatArray, reference: FloatArray, weight: FloatArray, evid
 
 def main() -> None:
     """Print the distances over several sets of coupons."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = arguments(__doc__)
     parser.add_argument("--sets", type=int, default=10, help="sets of coupons")
-    sets = range(parser.parse_args().sets)
-    for name, found in (
-        ("dense grid, 61 points a dimension", [grid_distance(seed, points=61) for seed in sets]),
-        ("random walks, 300 chains of 6,000 steps", [walk_distance(s, chains=300, steps=6000) for s in sets]),
-    ):
-        means, low = np.array([c.means for c in found]), np.array([c.quantiles for c in found])
-        evidence = [c.evidence for c in found if not np.isnan(c.evidence)]
-        print(
-            f"{name}: means off by {means.mean():+.3f} sd on average, {means.std():.3f} around that, at most "
-            f"{np.abs(means).max():.2f}; 10 % quantiles {low.mean():+.3f}, {low.std():.3f}, at most "
-            f"{np.abs(low).max():.2f}" + (f"; log evidence {np.mean(evidence):+.3f}" if evidence else "")
-        )
-    print(f"{len(sets)} sets of coupons; a mean of {PARTICLES} independent draws is off by {PARTICLES**-0.5:.3f} sd")
+    parser.add_argument("--points", type=int, default=61, help="points of the grid in each dimension")
+    parser.add_argument("--steps", type=int, default=6000, help="steps of each of 300 random walks")
+    given = parser.parse_args()
+    cases = f"{given.sets} sets of coupons, seeds 0 to {given.sets - 1}"
+    with written(given, __file__, __doc__, cases=cases) as figures:
+        body = []
+        for name, label, found in (
+            (
+                "grid",
+                f"dense grid, {given.points} points a dimension",
+                [grid_distance(seed, points=given.points) for seed in range(given.sets)],
+            ),
+            (
+                "walks",
+                f"300 random walks of {given.steps:,} steps",
+                [walk_distance(seed, chains=300, steps=given.steps) for seed in range(given.sets)],
+            ),
+        ):
+            row, more = distances(name, found)
+            figures.update(more)
+            body.append([label, *row])
+        head = ["reference", "means: average, around it, at most", "10 % quantiles: the same", "log evidence, average"]
+        print(table(head, body))
+        print(f"\nA mean of {PARTICLES} independent draws is off by {PARTICLES**-0.5:.3f} standard deviations.")
+
+
+def distances(name: str, found: list[Compared]) -> tuple[list[str], Figures]:
+    """Cells of a table: how far the sampler is from one reference."""
+    cells: list[str] = []
+    figures: Figures = {}
+    for what in ("means", "quantiles"):
+        off = np.array([getattr(c, what) for c in found])
+        figures |= {f"{name}_{what}_off": float(off.mean()), f"{name}_{what}_around": float(off.std())}
+        cells.append(f"{off.mean():+.3f}, {off.std():.3f}, {np.abs(off).max():.2f}")
+    evidence = [c.evidence for c in found if not np.isnan(c.evidence)]
+    return [*cells, f"{np.mean(evidence):+.3f}" if evidence else ""], figures
 
 
 if __name__ == "__main__":

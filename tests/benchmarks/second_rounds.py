@@ -1,23 +1,17 @@
-"""Which coupons to make next? The same first rounds, followed by a second one chosen in two ways.
+"""Which coupons to make next: the same first rounds, followed by a second one chosen in two ways.
+
+Usage::
 
     python -m tests.benchmarks.second_rounds --lines 150 --first 7000
 
-Chosen by what they are expected to do to the verdict, as the tool does (`doe/setpoint/next_coupons.py`), or all by
-Thompson draws. 12 or 20 coupons first, then 8 of which two are centre coupons. Seeds below 10000 are for tuning choices
-such as this one. Both ways see the same lines, so differences are paired. Rightly decided is a line called ready with a
-setpoint that truly reaches the target, or called not reachable where nothing reaches it.
+*Telling*: chosen by what they are expected to do to the verdict, as the tool does (`doe/setpoint/next_coupons.py`);
+*Thompson*: all by Thompson draws. 12 or 20 coupons first, then 8 of which two are centre coupons. Seeds below 10000 are
+for tuning choices such as this one. Both ways see the same lines, so differences are paired. Rightly decided is a line
+called ready with a setpoint that truly reaches the target, or called not reachable where nothing reaches it.
 """
-
-# ruff: noqa: E402 - the number of threads must be known before NumPy is imported
 
 from __future__ import annotations
 
-import os
-
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")
-
-import argparse
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,11 +21,13 @@ import pandas as pd
 
 import doe
 from doe.plans import add_round
-from doe.practice import KINDS, SimulatedLine, make_line
+from doe.practice import SimulatedLine, make_line
+from doe.practice.worth import LINE_KINDS
 from doe.setpoint.next_coupons import choose_coupons, choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from tests.benchmarks.decision_case import true_rate, usual_study
+from tests.benchmarks.results import Figures, arguments, cell, mean, share, table, written
 
 FIRST, LATER, CENTRES = (12, 20), 8, 2
 WAYS = ("telling", "Thompson")
@@ -105,50 +101,62 @@ def two_rounds(study: doe.Study, line: SimulatedLine, seed: int, coupons: int) -
     return ended
 
 
-def report(found: list[dict[str, Ended]], title: str) -> str:
-    """One line a way and the paired differences."""
+Pairs = list[dict[str, Ended]]
+
+COMPARED: tuple[tuple[str, str, bool, Callable[[Ended], float | bool]], ...] = (
+    # name in the JSON file, label, only lines where 0.97 is possible, figure of one line: a truth or an amount
+    ("reached", "target truly reached (best >= 0.97)", True, lambda e: e.reached),
+    ("mean_true", "mean true robust rate (same lines)", True, lambda e: e.true),
+    ("bad", "truly below 0.80 (same lines)", True, lambda e: e.true < 0.80),
+    ("bound", "lower bound held (same lines)", True, lambda e: e.true >= e.low),
+    ("ready", "called ready (same lines)", True, lambda e: e.verdict == "ready"),
+    ("right", "rightly decided, all lines", False, lambda e: e.right),
+    ("wrong", "wrongly decided, all lines", False, lambda e: e.wrong),
+    ("seconds", "processor seconds of the choice", False, lambda e: e.seconds),
+)
+
+
+AMOUNTS = ("mean_true", "seconds")
+
+
+def report(found: Pairs) -> tuple[str, Figures]:
+    """One row a figure: both ways, and the paired difference."""
     able = [pair for pair in found if pair[WAYS[0]].able]
-    hopeless = [pair for pair in found if pair[WAYS[0]].best < TARGET]
-    lines = [f"{title}: {len(found)} lines, {len(able)} of them where 0.97 is possible"]
-    for way in WAYS:
-        mine, every = [pair[way] for pair in able], [pair[way] for pair in found]
-        true, low = np.array([e.true for e in mine]), np.array([e.low for e in mine])
-        ready = np.array([e.verdict == "ready" for e in mine])
-        called = sum(pair[way].verdict == "not reachable" for pair in hopeless)
-        lines.append(
-            f"  {way:8}: reached {np.mean(true >= TARGET):.3f}, mean true {true.mean():.4f}, below 0.80 "
-            f"{np.mean(true < 0.80):.3f}, bound {low.mean():.3f} and held {np.mean(true >= low):.3f}, ready "
-            f"{ready.mean():.3f} of which below 0.90 {int((true[ready] < 0.90).sum())}; unreachable so called {called} "
-            f"of {len(hopeless)}; all lines: rightly decided {np.mean([e.right for e in every]):.3f}, wrongly "
-            f"{np.mean([e.wrong for e in every]):.3f}; {np.mean([e.seconds for e in every]):.2f} s"
-        )
-    asked: tuple[tuple[str, list[dict[str, Ended]], Callable[[Ended], float]], ...] = (
-        ("reached", able, lambda e: e.reached),
-        ("mean true", able, lambda e: e.true),
-        ("bound held", able, lambda e: e.true >= e.low),
-        ("rightly decided", found, lambda e: e.right),
-        ("wrongly decided", found, lambda e: e.wrong),
-    )
-    for name, pairs, what in asked:
-        change = np.array([float(what(pair[WAYS[0]])) - float(what(pair[WAYS[1]])) for pair in pairs])
-        lines.append(f"  {name}: {change.mean():+.4f} (standard error {change.std(ddof=1) / len(change) ** 0.5:.4f})")
-    return "\n".join(lines)
+    body, figures = [["lines (0.97 possible)", *[f"{len(found)} ({len(able)})"] * 2, ""]], {}
+    for name, label, only_able, what in COMPARED:
+        pairs = able if only_able else found
+        values = [[float(what(pair[way])) for pair in pairs] for way in WAYS]
+        change = mean(np.subtract(*values))
+        each = [(mean if name in AMOUNTS else share)(v) for v in values]
+        figures |= {f"{name}_telling": each[0][0], f"{name}_change": change[0], f"{name}_change_se": change[1]}
+        body.append([label, *(cell(figure, 3) for figure in each), cell(change, 3)])
+    for label, what in (
+        ("of those called ready, truly below 0.90", lambda e: e.verdict == "ready" and e.true < 0.90),
+        ("of the lines out of reach, called not reachable", lambda e: e.verdict == "not reachable" and e.best < TARGET),
+    ):
+        body.append([label, *(str(sum(what(pair[way]) for pair in found)) for way in WAYS), ""])
+    body.append(["lines out of reach", *[str(sum(pair[WAYS[0]].best < TARGET for pair in found))] * 2, ""])
+    return table(["", *WAYS, f"{WAYS[0]} minus {WAYS[1]}"], body), figures
 
 
 def main() -> None:
     """Run and print."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = arguments(__doc__)
     parser.add_argument("--lines", type=int, default=150)
     parser.add_argument("--first", type=int, default=7000)
     given = parser.parse_args()
-    study, kinds = usual_study(), [k for k in KINDS if k != "borderline"]
-    every: list[dict[str, Ended]] = []
-    for coupons in FIRST:
-        seeds = range(given.first, given.first + given.lines)
-        found = [two_rounds(study, make_line(kinds[i % len(kinds)], i, study), i, coupons) for i in seeds]
-        every += found
-        print(report(found, f"{coupons} + {LATER} coupons"), flush=True)
-    print(report(every, "both"))
+    study = usual_study()
+    every: Pairs = []
+    cases = f"{given.lines} tuning lines, seeds {given.first} to {given.first + given.lines - 1}"
+    with written(given, __file__, __doc__, cases=cases) as figures:
+        for coupons in FIRST:
+            seeds = range(given.first, given.first + given.lines)
+            found = [two_rounds(study, make_line(LINE_KINDS[i % len(LINE_KINDS)], i, study), i, coupons) for i in seeds]
+            every += found
+            print(f"### {coupons} + {LATER} coupons\n\n{report(found)[0]}\n", flush=True)
+        text, said = report(every)
+        print(f"### Both, each line twice\n\n{text}")
+        figures.update(said)
 
 
 if __name__ == "__main__":

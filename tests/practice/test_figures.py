@@ -24,6 +24,7 @@ def record(**changes: Any) -> dict[str, Any]:
         "pass_rate": 0.95,
         "pass_rate_low": 0.90,
         "verdict": "ready",
+        "p_target": 0.7,
         "window_below": 0.25,
         "assured_below": None,
         "fit_s": 0.25,
@@ -63,7 +64,24 @@ def test_figures_are_the_counts_they_name(four):
     assert shown["not reachable said where false (best >= 0.97)"] == "0.33 ± 0.27"
     assert shown["share of window volume truly below target"] == "0.50 ± 0.25"
     assert shown["gain in success over one factor at a time"] == "0.33 ± 0.33"
-    assert shown["processor seconds, fit + recommendation, mean"].startswith("0.50")
+    assert shown["processor seconds, fit + recommendation, median"].startswith("0.50")
+
+
+def test_stated_chances_are_held_against_what_was_true():
+    stated = [record(p_target=0.9, true=0.96 if i < 18 else 0.94) for i in range(24)]
+    few = [record(p_target=0.1) for _ in range(figures.FEW_IN_BIN - 1)]  # far off, but too few to be looked at
+    *_, last = figures.chances(stated + few)
+    assert last[2:] == (pytest.approx(0.9), (0.75, pytest.approx((0.75 * 0.25 / 24) ** 0.5), 24))
+    assert figures.headlines(stated + few)["chance_gap_20"] == pytest.approx(0.15)
+
+
+def test_headline_figures_are_those_of_the_table(four):
+    said, shown = figures.headlines(four), cells(four)
+    assert said["lines_20"] == 4
+    for name, label, _, digits in figures.ROWS:
+        if name == "bound_worst_kind" or f"{name}_20" not in said:
+            continue
+        assert shown[label].startswith(f"{said[f'{name}_20']:.{digits}f}"), label
 
 
 def test_a_case_that_raised_is_counted_and_named():

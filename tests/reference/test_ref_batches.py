@@ -1,4 +1,4 @@
-"""Published split-plot and strip-plot tables, and REML on the same data."""
+"""Published split-plot and strip-plot tables against REML on the same data: for balanced plans both agree."""
 
 from __future__ import annotations
 
@@ -7,10 +7,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
-from doe.surfaces.classical.batch_tables import analyse_split_plot, analyse_strip_plot
-from doe.surfaces.classical.mixed import fit_mixed
-from doe.surfaces.classical.mixed_inference import judge_contrasts, judge_sources
+from doe.surfaces.classical.mixed import MixedFit, fit_mixed
 
 HERE = Path(__file__).parent
 
@@ -38,17 +37,14 @@ def rice() -> pd.DataFrame:
     return pd.read_csv(HERE / "rice_strip.csv")
 
 
-def test_split_plot_table_of_corrosion_resistance():
-    d = corrosion()
-    found = analyse_split_plot(d["resistance"], d["temp_C"], d["heat"], d["coating"], names=("temp", "heat", "coating"))
-    table = found.table
-    assert table["df"].tolist() == [2, 3, 3, 6, 9]
-    assert table["ss"].tolist() == pytest.approx([26519, 14440, 4289, 3270, 1121], abs=0.5)
-    assert table["ms"].tolist() == pytest.approx([13259.625, 4813.208, 1429.708, 544.958, 124.542], abs=0.0005)
-    assert table["f"].iloc[[0, 2, 3]].tolist() == pytest.approx([2.75, 11.48, 4.38], abs=0.00501)
-    assert table["p"].iloc[2] == pytest.approx(0.00198, abs=0.000005)
-    assert table["p"].iloc[3] == pytest.approx(0.0241, abs=0.00005)
-    assert found.variances == pytest.approx({"heat": 1172.17, "coupon": 124.54}, abs=0.005)
+def source_test(fit: MixedFit, labels: list[str], source: str) -> tuple[float, float, float]:
+    """F of all terms of one source, its error degrees of freedom (one number for all of them), p."""
+    rows = np.array([label == source for label in labels])
+    value = fit.estimates[rows]
+    f = float(value @ np.linalg.solve(fit.covariance[np.ix_(rows, rows)], value)) / rows.sum()
+    df = fit.coefficients["df"].to_numpy()[rows]
+    assert df == pytest.approx(df[0], rel=1e-4)
+    return f, float(df[0]), float(stats.f.sf(f, rows.sum(), df[0]))
 
 
 def test_reml_of_corrosion_resistance_equals_its_table():
@@ -60,31 +56,10 @@ def test_reml_of_corrosion_resistance_equals_its_table():
     assert fit.variance_of("coupon") == pytest.approx(124.54, abs=0.005)
     sd = fit.components.set_index("component")["sd"]
     assert (sd["heat"], sd["coupon"]) == pytest.approx((34.2, 11.2), abs=0.05)
-    tests = judge_sources(fit, labels).set_index("source")
-    assert tests["error_df"].tolist() == pytest.approx([3, 9, 9], abs=1e-4)
-    assert tests["f"].tolist() == pytest.approx([2.75, 11.48, 4.38], abs=0.00501)
-    assert tests["p"].iloc[1:].tolist() == pytest.approx([0.00198, 0.0241], abs=0.00005)
-
-
-def test_strip_plot_table_of_rice_yield():
-    d = rice()
-    found = analyse_strip_plot(
-        d["yield_kg_ha"], d["rep"], d["variety"], d["nitrogen_kg_ha"], names=("rep", "variety", "nitrogen")
-    )
-    table = found.table
-    assert table["df"].tolist() == [2, 5, 10, 2, 4, 10, 20]
-    ss = [9220962, 57100201, 14922619, 50676061, 2974908, 23877979, 8232917]
-    ms = [4610481, 11420040, 1492262, 25338031, 743727, 2387798, 411646]
-    assert table["ss"].tolist() == pytest.approx(ss, abs=0.6)
-    assert table["ms"].tolist() == pytest.approx(ms, abs=0.6)
-    assert table["f"].iloc[[1, 3, 5]].tolist() == pytest.approx([7.65, 34.07, 5.80], abs=0.006)
-    moments = {
-        "rep": 154785.4,
-        "rep × variety": 360205.4,
-        "rep × nitrogen": 55346.9,
-        "coupon": 411645.9,
-    }
-    assert found.variances == pytest.approx(moments, abs=0.06)
+    f, df, p = zip(*(source_test(fit, labels, source) for source in ("a", "b", "ab")), strict=True)
+    assert df == pytest.approx([3, 9, 9], abs=1e-3)
+    assert f == pytest.approx([2.75, 11.48, 4.38], abs=0.00501)
+    assert p[1:] == pytest.approx([0.00198, 0.0241], abs=0.00005)
 
 
 def test_reml_of_rice_yield_equals_the_moment_estimates():
@@ -95,9 +70,9 @@ def test_reml_of_rice_yield_equals_the_moment_estimates():
     fit = fit_mixed(X, d["yield_kg_ha"], groups)
     # All moment estimates are positive, so REML gives the same.
     assert fit.components["variance"].tolist() == pytest.approx([154785.4, 360205.4, 55346.9, 411645.9], rel=1e-5)
-    tests = judge_sources(fit, labels).set_index("source")
-    assert tests["f"].tolist() == pytest.approx([7.65, 34.07, 5.80], abs=0.006)
-    assert tests["error_df"].tolist() == pytest.approx([10, 4, 20], abs=1e-3)
+    f, df, _ = zip(*(source_test(fit, labels, source) for source in ("a", "b", "ab")), strict=True)
+    assert f == pytest.approx([7.65, 34.07, 5.80], abs=0.006)
+    assert df == pytest.approx([10, 4, 20], abs=1e-3)
 
 
 def test_ignoring_the_heats_is_the_classic_error():
@@ -105,5 +80,4 @@ def test_ignoring_the_heats_is_the_classic_error():
     d = corrosion()
     X, labels = factorial_matrix(d["temp_C"], d["coating"])
     plain = fit_mixed(X, d["resistance"], {})
-    rows = np.eye(len(labels))[[label == "a" for label in labels]]
-    assert judge_contrasts(plain, rows).f == pytest.approx(10.2, abs=0.05)
+    assert source_test(plain, labels, "a")[0] == pytest.approx(10.2, abs=0.05)

@@ -1,4 +1,4 @@
-"""Published response-surface fits: coefficients, lack of fit, canonical form, steepest ascent."""
+"""Published response-surface fits: coefficients, lack of fit, canonical form."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from doe.surfaces.classical.canonical import analyse_shape, follow_steepest, read_quadratic
+from doe.surfaces.classical.canonical import analyse_shape, read_quadratic
 from doe.surfaces.classical.curvature import judge_curvature
 from doe.surfaces.classical.effects import estimate_effects
 from doe.surfaces.classical.least_squares import LeastSquaresFit, fit_least_squares
+from doe.surfaces.classical.pure_error import find_pure_error, judge_lack_of_fit
 from doe.surfaces.classical.terms import ModelTerms, build_terms
-from doe.surfaces.classical.variance_table import analyse_variance, find_pure_error, judge_lack_of_fit
 
 HERE = Path(__file__).parent
 
@@ -161,7 +161,7 @@ def test_full_stress_model_coded_throughout_and_the_half_coded_trap():
     assert find_pure_error(settings, frame["stress"]).variance == pytest.approx(0.0111, abs=0.00005)
 
 
-def test_first_order_fit_and_steepest_ascent():
+def test_first_order_fit_and_its_slope():
     # Montgomery, Example 11.1; Montgomery and Runger, Example 14-11 (fit and slope seen, data from memory).
     frame = read("chemical_yield_first_order")
     settings = frame[["x1", "x2"]].to_numpy()
@@ -173,8 +173,6 @@ def test_first_order_fit_and_steepest_ascent():
     assert found.error.variance == pytest.approx(0.0430, abs=0.00005)
     assert found.fit.estimate_of("x1 × x2") == pytest.approx(-0.025, abs=1e-9)
     assert judge_curvature(settings, frame["yield"]).difference == pytest.approx(-0.035, abs=1e-9)
-    path = follow_steepest(fit.estimate_of("constant"), fit.estimates[1:], ["x1", "x2"])
-    assert path.direction.tolist() == pytest.approx([1.0, 0.42], abs=0.005)
-    # Origin plus one step of 5 minutes: 40 min and about 2 F (0.42 coded x 5 F).
-    assert 35 + 5 * path.steps["x1"].iloc[1] == pytest.approx(40)
-    assert analyse_variance(fit)["df"].tolist() == [1, 1, 6, 8]
+    # One step of 5 minutes takes about 2 F with it: 0.42 coded.
+    assert fit.estimates[2] / fit.estimates[1] == pytest.approx(0.42, abs=0.005)
+    assert fit.residual_df == 6

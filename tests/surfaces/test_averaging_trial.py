@@ -15,7 +15,6 @@ from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowModel
 from tests.benchmarks import averaging
-from tests.benchmarks.departure_model import SD, DepartureModel
 
 
 def _mechanisms(study: Study, frame: pd.DataFrame) -> MechanismModel:
@@ -50,22 +49,6 @@ def test_without_trial_error_and_batches_mechanisms_fit_what_they_evaluate(study
     draws = model.unpack(xi)
     sound = (1 - draws.lapse)[:, None] * expit(draws.eta(model.window.z))
     assert np.exp(model.coupon_log_likelihood(xi)) == pytest.approx(sound, abs=1e-9)
-
-
-def test_the_departure_has_the_spread_it_states_and_is_flat_when_its_waves_are(
-    study: Study, coupons: pd.DataFrame
-) -> None:
-    results = read_results(study, coupons)
-    model = DepartureModel(Scaling(study.factors), results, mean_hand(results))
-    xi = np.random.default_rng(6).standard_normal((4000, model.parameters))
-    draws = model.with_departure(xi)
-    added = draws.eta(model.z[:5]) - draws.window.eta(model.z[:5])
-    # a standard deviation from 4000 draws is off by more than 5 % once in 5,000
-    assert added.std(axis=0) == pytest.approx(np.full(5, SD), rel=0.06)
-    xi[:, model.slices["waves"]] = 0.0
-    assert model.with_departure(xi).eta(model.z) == pytest.approx(model.unpack(xi).eta(model.z))
-    window = WindowModel(Scaling(study.factors), results, mean_hand(results))
-    assert model.log_likelihood(xi[:20]) == pytest.approx(window.log_likelihood(xi[:20, : window.parameters]))
 
 
 def test_stacking_goes_to_the_model_that_predicts_better() -> None:

@@ -25,7 +25,7 @@ SET_UPS = 6
 LUCKY = {1: 0.24, 3: 0.18, 6: 0.13, 22: 0.09}
 """By set-ups of each machine: share of runs that accept a setpoint just missing its claim (90 % with 90 % assurance,
 22 coupons, no failure allowed), on invented lines whose batches share 30 to 70 % of their error variance; were coupons
-independent it would be 0.10. Printed on 2026-11-25 by ``python -m tests.benchmarks.confirmation 6 25``."""
+independent it would be 0.10. Printed by ``python -m tests.benchmarks.confirmation --lines 6 --runs 25``."""
 
 
 def order_confirmation(

@@ -1,13 +1,11 @@
-"""The shape of a fitted quadratic: stationary point, axes, kind; and the steepest way up."""
+"""The shape of a fitted quadratic: stationary point, axes, kind."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from doe.domain.errors import InputError
@@ -164,84 +162,3 @@ def analyse_shape(surface: Quadratic, *, flat_share: float = 0.05) -> Canonical:
         flat_axes=tuple(int(i) for i in np.flatnonzero(flat)),
         distance=None if stationary is None else float(np.linalg.norm(stationary)),
     )
-
-
-@dataclass(frozen=True)
-class SteepestPath:
-    """Steps from the centre of the plan in the direction of fastest change.
-
-    Attributes
-    ----------
-    direction : array, shape (factors,)
-        Coded change of each factor for one step of the leading factor.
-    steps : DataFrame
-        step, predicted, then one column a factor with its coded setting.
-    """
-
-    direction: Floats
-    steps: pd.DataFrame
-
-
-def follow_steepest(
-    constant: float,
-    slopes: ArrayLike,
-    factors: Sequence[str],
-    *,
-    lead: str | None = None,
-    step: float = 1.0,
-    steps: int = 5,
-    climb: Literal["up", "down"] = "up",
-) -> SteepestPath:
-    """Path of steepest ascent (or descent) of a first-order fit.
-
-    Parameters
-    ----------
-    constant : float
-        Fitted value at the centre.
-    slopes : array, shape (factors,)
-        First-order coefficients over coded factors.
-    factors : sequence of str
-    lead : str, optional
-        Factor whose step sets the stride; default the one with the steepest slope.
-    step : float
-        Coded change of the leading factor in one step, above 0.
-    steps : int
-        How many steps.
-    climb : {"up", "down"}
-
-    Returns
-    -------
-    SteepestPath
-
-    Notes
-    -----
-    It leaves the tested region after about one step: a proposal for new coupons within the limits of
-    the machines and materials, never a setpoint. The path depends on how the factors were coded.
-
-    References
-    ----------
-    Box and Wilson (1951); Montgomery, *Design and Analysis of Experiments*, Example 11.1.
-    """
-    b = as_vector(slopes, len(factors), "slopes")
-    if not np.any(b):
-        raise InputError("slopes", "all zero", "at least one that is not", "There is no way up from a plane.")
-    leading = int(np.argmax(np.abs(b)))
-    if lead is not None:
-        if lead not in factors:
-            raise InputError("lead", lead, ", ".join(factors), "Pick one of the factors.")
-        leading = list(factors).index(lead)
-    if b[leading] == 0 or step <= 0 or steps < 1:
-        raise InputError(
-            "path",
-            f"lead {factors[leading]} with slope {b[leading]:g}, step {step:g}, {steps} steps",
-            "a leading factor that matters, a step above 0 and at least one step",
-            "Lead with the factor that has the steepest slope.",
-        )
-    sign = 1.0 if climb == "up" else -1.0
-    direction = sign * step * b / abs(b[leading])
-    counts = np.arange(steps + 1)
-    points = counts[:, None] * direction
-    table = pd.DataFrame(points, columns=list(factors))
-    table.insert(0, "predicted", constant + points @ b)
-    table.insert(0, "step", counts)
-    return SteepestPath(direction, table)

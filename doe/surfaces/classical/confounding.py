@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg.lapack import dgeqrf
 
 from doe.domain.errors import InputError
 
@@ -58,38 +57,6 @@ class Separable:
     weights: NDArray[np.float64]
     confoundings: tuple[Confounding, ...]
 
-    def can_estimate(self, rows: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Whether each row, shape (m, terms), asks only for combinations the coupons determine."""
-        implied = rows[:, self.kept] @ self.weights
-        size = 1.0 + np.abs(rows).max(axis=1, initial=0.0)
-        gap: NDArray[np.float64] = np.abs(rows[:, self.dropped] - implied).max(axis=1, initial=0.0)
-        return np.asarray(gap <= 1e-6 * size, dtype=bool)
-
-
-def all_separate(terms: int) -> Separable:
-    """The usual case: every one of so many columns is kept."""
-    return Separable(np.arange(terms), np.empty(0, dtype=int), np.zeros((terms, 0)), ())
-
-
-def shows_all_separate(triangle: NDArray[np.float64]) -> bool:
-    """Whether a QR factorisation shows that no column is nearly determined by those before it.
-
-    Parameters
-    ----------
-    triangle : array, shape (min(coupons, terms), terms)
-        Upper triangle R with zeros below.
-
-    Notes
-    -----
-    What Gram-Schmidt leaves of a column is the diagonal of R, its whole length is that of the column of R.
-    The margin is far beyond rounding, so False only means that `find_confounding` must look closely.
-    """
-    if len(triangle) < triangle.shape[1]:
-        return False
-    size = np.abs(triangle)
-    length = np.sqrt(len(triangle)) * size.max(axis=0, initial=0.0)  # or more; no square that could overflow
-    return bool((np.diagonal(size) > 1000 * _LEFT_OVER * length).all())
-
 
 def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
     """Find the columns of a model matrix that earlier columns already determine.
@@ -107,10 +74,10 @@ def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
     -------
     Separable
 
-    Notes
-    -----
-    Gram-Schmidt with one repetition ("twice is enough", Giraud, Langou and Rozloznik 2005,
-    *Numerische Mathematik* 101, 87-100), on columns scaled to length one.
+    Raises
+    ------
+    InputError
+        If there is not one name a column.
 
     Examples
     --------
@@ -120,24 +87,15 @@ def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
     matrix = np.asarray(X, dtype=float)
     if matrix.ndim != 2 or matrix.shape[1] != len(names):
         raise InputError("model matrix", f"shape {matrix.shape}", f"(coupons, {len(names)})", "Give one name a column.")
-    n, p = matrix.shape
-    if p and n >= p and shows_all_separate(np.triu(dgeqrf(matrix)[0][:p])):
-        return all_separate(p)
-    length = np.linalg.norm(matrix, axis=0)
-    basis = np.zeros((n, min(n, p)))
+    size = np.abs(matrix).max(axis=0, initial=0.0)
+    scaled = matrix / np.where(size > 0, size, 1.0)
     kept: list[int] = []
     dropped: list[int] = []
-    for j in range(p):
-        rank = len(kept)
-        left = matrix[:, j] / length[j] if length[j] > 0 else np.zeros(n)
-        for _ in range(2):
-            left = left - basis[:, :rank] @ (basis[:, :rank].T @ left)
-        size = float(np.linalg.norm(left))
-        if size > _LEFT_OVER and rank < n:
-            basis[:, rank] = left / size
-            kept.append(j)
-        else:
-            dropped.append(j)
+    for j, column in enumerate(scaled.T):
+        before = scaled[:, kept]
+        left = column - before @ np.linalg.lstsq(before, column, rcond=None)[0] if kept else column
+        is_new = len(kept) < len(matrix) and np.linalg.norm(left) > _LEFT_OVER * np.linalg.norm(column)
+        (kept if is_new else dropped).append(j)
     weights = np.zeros((len(kept), len(dropped)))
     if kept and dropped:
         weights = np.linalg.lstsq(matrix[:, kept], matrix[:, dropped], rcond=None)[0]

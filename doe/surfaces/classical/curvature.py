@@ -13,8 +13,8 @@ from doe.domain.errors import InputError
 from doe.surfaces.classical.batch_errors import Batches, judge_term, telling_batches, uncounted
 from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
 from doe.surfaces.classical.least_squares import ErrorEstimate
+from doe.surfaces.classical.pure_error import find_pure_error
 from doe.surfaces.classical.terms import build_terms
-from doe.surfaces.classical.variance_table import find_pure_error
 
 
 @dataclass(frozen=True)

@@ -21,8 +21,8 @@ from doe.surfaces.classical.batch_errors import (
 )
 from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
 from doe.surfaces.classical.least_squares import ErrorEstimate, LeastSquaresFit, fit_least_squares
+from doe.surfaces.classical.pure_error import find_pure_error
 from doe.surfaces.classical.terms import ModelTerms, build_terms
-from doe.surfaces.classical.variance_table import find_pure_error
 
 ErrorSource = Literal["auto", "replicates", "model", "none"]
 
@@ -264,6 +264,11 @@ def lenth_margins(effects: ArrayLike, *, assurance: float = 0.95) -> Lenth:
     Returns
     -------
     Lenth
+
+    Raises
+    ------
+    InputError
+        If there are fewer than three effects or one is not finite.
 
     Notes
     -----

@@ -1,22 +1,73 @@
-"""Logistic regression with Firth's penalty: finite answers from few coupons, even with separation."""
+"""Logistic regression with Firth's penalty: finite answers from few coupons, even with separation.
+
+Ours, because `FirthLogisticRegression` of firthmodels 0.8.2 gives no answer where all coupons end alike (0 of 20), and
+searches each limit once, by Newton's method: with the 15 terms that four factors have, a tenth to a fifth of its limits
+on 20 or 28 coupons are too narrow, because the likelihood has several peaks. It would also bring scikit-learn along.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
-from scipy.special import chdtrc, expit
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import minimize
+from scipy.special import chdtrc, chdtri, expit, log_expit
 
 from doe.domain.errors import InputError
 from doe.surfaces.classical.confounding import Separable, find_confounding
-from doe.surfaces.classical.firth_likelihood import FEW_ROWS, FirthData, maximise
-from doe.surfaces.classical.firth_profile import find_profiles
 from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
 from doe.surfaces.classical.separation import Separation, find_separation
+
+_FAR_LOGIT = 200.0  # a profile still too likely when a logit has moved this far is taken as unbounded
+_ROUNDS = 5  # times a limit may be moved outward
+_APART = 1e-3  # standard errors between two limits that are two peaks'
+
+
+@dataclass(frozen=True)
+class FirthData:
+    """Pass/fail data of full column rank: model rows, passes and trials of each."""
+
+    X: Floats
+    passes: Floats
+    trials: Floats
+
+    def information(self, beta: Floats) -> Floats:
+        """X' diag(trials p (1 - p)) X, shape (terms, terms)."""
+        eta = self.X @ beta
+        return np.asarray((self.X.T * (self.trials * expit(eta) * expit(-eta))) @ self.X)
+
+    def penalised(self, beta: Floats) -> tuple[float, Floats]:
+        """Log-likelihood plus half the log determinant of the information, and its slopes, shape (terms,).
+
+        Without the constant binomial coefficients. Where the information is singular the value is minus infinity and
+        the slopes are zero.
+        """
+        eta = self.X @ beta
+        p, q = expit(eta), expit(-eta)
+        weight = self.trials * p * q
+        try:
+            root = np.linalg.cholesky((self.X.T * weight) @ self.X)
+        except np.linalg.LinAlgError:
+            return -np.inf, np.zeros(len(beta))
+        half = np.linalg.solve(root, self.X.T)
+        leverage = weight * np.einsum("ij,ij->j", half, half)
+        likelihood = self.passes @ log_expit(eta) + (self.trials - self.passes) @ log_expit(-eta)
+        slopes = (self.passes - self.trials * p + leverage * (0.5 - p)) @ self.X
+        return float(likelihood + np.log(np.diag(root)).sum()), np.asarray(slopes)
+
+
+class _Profiles(NamedTuple):
+    """Profile limits, shape (terms, 2); the fits there, shape (terms, 2, terms); along which terms several peaks were
+    seen, shape (terms,)."""
+
+    limits: Floats
+    fits: Floats
+    several: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -25,42 +76,67 @@ class FirthFit:
 
     Attributes
     ----------
-    coefficients : DataFrame
-        One row a kept term: term, estimate, se, low, high, chi2, p. `low` and `high` are profile
-        penalised-likelihood limits (never Wald limits); an infinite limit means the data set none.
-        `chi2` and `p` are the penalised likelihood-ratio test of the term.
+    estimates : array, shape (kept,)
+        Estimates of the kept terms, in column order.
     covariance : array, shape (kept, kept)
         Inverse of the ordinary information at the estimate.
     fitted : array, shape (rows,)
         Fitted pass probability of each row of X.
-    log_likelihood, penalised
-        Without and with the penalty, at the estimate.
-    separation : Separation
-        Whether ordinary logistic regression would have had no finite answer, and through which terms.
+    penalised : float
+        Penalised log-likelihood at the estimate.
     separable : Separable
         Terms the coupons cannot tell apart (left out of the fit).
     converged : bool
-    several_peaks : tuple of str
-        Terms along which the profile has several peaks.
-    notes : tuple of str
     """
 
     names: tuple[str, ...]
-    coefficients: pd.DataFrame
+    estimates: Floats
     covariance: Floats
     fitted: Floats
-    log_likelihood: float
     penalised: float
     separable: Separable
     assurance: float
     converged: bool
-    several_peaks: tuple[str, ...]
     data: FirthData = field(repr=False)
+
+    @property
+    def terms(self) -> list[str]:
+        """Names of the kept terms."""
+        return [self.names[j] for j in self.separable.kept]
+
+    @cached_property
+    def coefficients(self) -> pd.DataFrame:
+        """One row a kept term: term, estimate, se, low, high, chi2, p.
+
+        `low` and `high` are profile penalised-likelihood limits (never Wald limits); an infinite limit means the data
+        set none. `chi2` and `p` are the penalised likelihood-ratio test of the term.
+        """
+        chi2 = np.array([self._test(j) for j in range(len(self.estimates))])
+        low, high = self._profiles.limits.T
+        return pd.DataFrame(
+            {
+                "term": self.terms,
+                "estimate": self.estimates,
+                "se": np.sqrt(np.diag(self.covariance)),
+                "low": low,
+                "high": high,
+                "chi2": chi2,
+                "p": chdtrc(1, chi2),
+            }
+        )
 
     @cached_property
     def separation(self) -> Separation:
-        """Looked for when first asked for: it takes a linear programme for every term."""
-        return _separation(self.data, self.coefficients["term"].tolist())
+        """Whether ordinary logistic regression would have had no finite answer, and through which terms."""
+        data = self.data
+        some_passed, some_failed = data.passes > 0, data.passes < data.trials
+        X = np.vstack([data.X[some_passed], data.X[some_failed]])
+        return find_separation(X, np.repeat([1.0, 0.0], [some_passed.sum(), some_failed.sum()]), self.terms)
+
+    @property
+    def several_peaks(self) -> tuple[str, ...]:
+        """Terms along which searches from different starts ended at different limits."""
+        return tuple(term for term, several in zip(self.terms, self._profiles.several, strict=True) if several)
 
     @cached_property
     def notes(self) -> tuple[str, ...]:
@@ -80,10 +156,17 @@ class FirthFit:
             )
         return tuple(notes)
 
-    @property
-    def estimates(self) -> Floats:
-        """Estimates of the kept terms, in column order."""
-        return self.coefficients["estimate"].to_numpy(dtype=float)
+    def _test(self, j: int) -> float:
+        """Likelihood-ratio statistic of 'coefficient j is zero': the highest top found from several starts counts."""
+        along = self.estimates - self.covariance[j] * self.estimates[j] / self.covariance[j, j]
+        starts = np.array([self.estimates, along, np.zeros(len(along)), *self._profiles.fits[j]])
+        starts[:, j] = 0.0
+        top = max(maximise(self.data, start, held=j)[1] for start in starts)
+        return max(2 * (self.penalised - top), 0.0)
+
+    @cached_property
+    def _profiles(self) -> _Profiles:
+        return _find_profiles(self)
 
 
 def fit_firth(
@@ -111,6 +194,7 @@ def fit_firth(
     Returns
     -------
     FirthFit
+        Limits, tests and the search for separation are made when first asked for.
 
     Raises
     ------
@@ -124,14 +208,12 @@ def fit_firth(
     pass rates near 0 or 1 are too cautious. Coupons are taken as independent.
 
     With nearly as many terms as coupons the profile has several peaks, the notes say so, and a limit can
-    still be too narrow: on 20 to 28 simulated coupons none of 96 limits with 4 terms, 2 of 240 with 10
-    and 23 of 360 with 15 (``tests/benchmarks/classical_intervals.py``).
+    still be too narrow (``tests/benchmarks/classical_intervals.py`` counts how many).
 
     References
     ----------
     D. Firth (1993), *Biometrika* 80(1), 27-38; G. Heinze and M. Schemper (2002), *Statistics in Medicine*
-    21, 2409-2419; limits by Newton's method: D. J. Venzon and S. H. Moolgavkar (1988), *Applied Statistics*
-    37(1), 87-94.
+    21, 2409-2419.
 
     Examples
     --------
@@ -141,117 +223,119 @@ def fit_firth(
     """
     check_assurance(assurance)
     matrix, columns = as_matrix(X, names)
-    y, m = _counts(passed, trials, len(matrix))
-    separable = find_confounding(matrix, columns)
+    y = as_vector(passed, len(matrix), "passed")
+    m = np.ones(len(matrix)) if trials is None else as_vector(trials, len(matrix), "trials")
+    if (y < 0).any() or (y > m).any() or not len(matrix):
+        raise InputError("passed", "counts outside their trials", "0 to trials", "Count each coupon once.")
+    separable = find_confounding(matrix[m > 0], columns)
     design = matrix[:, separable.kept]
-    kept_names = [columns[j] for j in separable.kept]
-    data = _group(design, y, m)
-    best = maximise(data, np.zeros(len(kept_names)), np.arange(len(kept_names)))
-    slopes = data.slopes(best.beta)
-    covariance: Floats = np.full((len(kept_names),) * 2, np.inf)
-    if slopes is not None:
-        covariance = np.asarray(np.linalg.inv(slopes[1]), dtype=np.float64)
-    se = np.sqrt(np.diag(covariance))
-    hessian = np.full_like(covariance, np.nan) if slopes is None else slopes[2]
-    profiles = find_profiles(data, best, hessian, se, assurance)
-    table = pd.DataFrame(
-        {
-            "term": kept_names,
-            "estimate": best.beta,
-            "se": se,
-            "low": profiles.low,
-            "high": profiles.high,
-            "chi2": profiles.chi2,
-            "p": chdtrc(1, profiles.chi2),
-        }
-    )
-    peaks = tuple(name for name, several in zip(kept_names, profiles.several_peaks, strict=True) if several)
+    data = FirthData(design[m > 0], y[m > 0], m[m > 0])
+    beta, value, converged = maximise(data, np.zeros(len(separable.kept)))
     return FirthFit(
         names=columns,
-        coefficients=table,
-        covariance=covariance,
-        fitted=np.asarray(expit(design @ best.beta)),
-        log_likelihood=data.log_likelihood(best.beta),
-        penalised=best.value,
+        estimates=beta,
+        covariance=np.asarray(np.linalg.inv(data.information(beta)), dtype=np.float64),
+        fitted=np.asarray(expit(design @ beta)),
+        penalised=value,
         separable=separable,
         assurance=assurance,
-        converged=best.converged,
-        several_peaks=peaks,
+        converged=converged,
         data=data,
     )
 
 
-def estimate_firth(X: ArrayLike, passed: ArrayLike, *, trials: ArrayLike | None = None) -> Floats:
-    """Only the estimates of `fit_firth`, many times quicker: for repeated fits of simulated coupons.
+def maximise(data: FirthData, start: Floats, *, held: int | None = None) -> tuple[Floats, float, bool]:
+    """Climb from `start`, shape (terms,), to the top of the penalised log-likelihood.
+
+    Parameters
+    ----------
+    data : FirthData
+    start : array, shape (terms,)
+    held : int, optional
+        Coefficient that stays as it is.
 
     Returns
     -------
-    array, shape (terms,)
-        0 for a term the coupons cannot tell from earlier ones.
+    coefficients, shape (terms,), the value there, and whether the search settled
     """
-    matrix, columns = as_matrix(X)
-    y, m = _counts(passed, trials, len(matrix))
-    kept = find_confounding(matrix, columns).kept
-    beta = np.zeros(matrix.shape[1])
-    beta[kept] = maximise(_group(matrix[:, kept], y, m), np.zeros(len(kept)), np.arange(len(kept))).beta
-    return beta
+    free = np.arange(len(start)) != (-1 if held is None else held)
+    if not free.any():
+        return start.copy(), data.penalised(start)[0], True
+    # Searched in units in which the likelihood is a ball about zero: those of the settings do not matter.
+    moves = np.zeros((len(start), int(free.sum())))
+    moves[free] = np.linalg.inv(np.linalg.cholesky(data.information(np.zeros(len(start)))[np.ix_(free, free)])).T
+
+    def loss(u: Floats) -> tuple[float, Floats]:
+        value, slopes = data.penalised(start + moves @ u)
+        return -value, -slopes @ moves
+
+    found = minimize(loss, np.zeros(moves.shape[1]), jac=True, method="L-BFGS-B", options={"ftol": 1e-15, "gtol": 1e-8})
+    return start + moves @ found.x, -float(found.fun), bool(np.abs(found.jac).max() < 1e-4)
 
 
-def _counts(passed: ArrayLike, trials: ArrayLike | None, rows: int) -> tuple[Floats, Floats]:
-    y = as_vector(passed, rows, "passed")
-    m = np.ones(rows) if trials is None else as_vector(trials, rows, "trials")
-    if (y < 0).any() or (y > m).any() or not rows:
-        raise InputError("passed", "counts outside their trials", "0 to trials", "Count each coupon once.")
-    return y, m
+def _find_profiles(fit: FirthFit) -> _Profiles:
+    """How far each coefficient gets among fits that are likely enough: the profile limits.
 
-
-def _group(design: Floats, passes: Floats, trials: Floats) -> FirthData:
-    """Equal rows added up where there are many; rows without trials left out."""
-    if not trials.all():
-        some = trials > 0
-        design, passes, trials = design[some], passes[some], trials[some]
-    design = np.ascontiguousarray(design)  # picking columns leaves them side by side, which is slow here
-    if len(design) <= FEW_ROWS:  # the search for equal ones would cost more than they do
-        return FirthData(design, passes, trials)
-    # Equal rows have equal sums with fixed odd weights. Sorting one number a row is far quicker than sorting rows.
-    key = design @ np.sin(np.arange(1.0, 1.0 + design.shape[1]))
-    first, where = np.unique(key, return_index=True, return_inverse=True)[1:]
-    unique = design[first]
-    if not np.array_equal(unique[where], design):
-        unique, where = np.unique(design, axis=0, return_inverse=True)
-        where = where.reshape(-1)
-    return FirthData(unique, *(np.bincount(where, v).astype(np.float64) for v in (passes, trials)))
-
-
-@dataclass(frozen=True)
-class LikelihoodRatio:
-    """A penalised likelihood-ratio test: statistic, degrees of freedom, p."""
-
-    chi2: float
-    df: int
-    p: float
-
-
-def judge_terms(fit: FirthFit, terms: Sequence[str]) -> LikelihoodRatio:
-    """Penalised likelihood-ratio test that the named terms are all zero.
-
-    The restricted fit keeps the penalty of the whole information matrix (Heinze and Schemper 2002).
+    There may be several peaks, so each limit is searched for from three starts, near and far, and again from any other
+    limit's fit that lies beyond it; the outermost is kept.
     """
-    known = fit.coefficients["term"].tolist()
-    unknown = [name for name in terms if name not in known]
-    if unknown or not terms:
-        raise InputError("terms", ", ".join(unknown) or "none", ", ".join(known), "Pick fitted terms.")
-    held = {known.index(name) for name in terms}
-    free = np.asarray([j for j in range(len(known)) if j not in held], dtype=int)
-    start = fit.estimates.copy()
-    start[list(held)] = 0.0
-    restricted = maximise(fit.data, start, free)
-    chi2 = max(2 * (fit.penalised - restricted.value), 0.0)
-    return LikelihoodRatio(chi2, len(held), float(chdtrc(len(held), chi2)))
+    data, best, p = fit.data, fit.estimates, len(fit.estimates)
+    if not p:
+        return _Profiles(np.empty((0, 2)), np.empty((0, 2, 0)), np.empty(0, dtype=bool))
+    se, target = np.sqrt(np.diag(fit.covariance)), np.sqrt(chdtri(1, 1 - fit.assurance))
+    root = np.linalg.cholesky(fit.covariance)  # searched in units in which the likelihood is nearly a ball
+    floor = fit.penalised - target**2 / 2
+    far = _FAR_LOGIT / np.abs(data.X).max(axis=0)
 
+    @lru_cache(maxsize=1)  # value and slopes are asked for one after the other
+    def look(point: bytes) -> tuple[float, Floats]:
+        value, up = data.penalised(best + root @ np.frombuffer(point))
+        return max(value - floor, -1e6), up @ root
 
-def _separation(data: FirthData, names: Sequence[str]) -> Separation:
-    some_passed, some_failed = data.passes > 0, data.passes < data.trials
-    X = np.vstack([data.X[some_passed], data.X[some_failed]])
-    y = np.r_[np.ones(int(some_passed.sum())), np.zeros(int(some_failed.sum()))]
-    return find_separation(X, y, names)
+    def spare(u: Floats) -> float:
+        return look(u.tobytes())[0]
+
+    def slopes(u: Floats) -> Floats:
+        return look(u.tobytes())[1]
+
+    def search(j: int, side: float, start: Floats) -> Floats:
+        """The farthest likely fit found from `start`, or the estimate if none was."""
+        toward = -side * root[j] / se[j]
+
+        def short_of(u: Floats) -> tuple[float, Floats]:
+            return float(toward @ u), toward
+
+        found = minimize(
+            short_of,
+            np.linalg.solve(root, start - best),
+            jac=True,
+            method="SLSQP",
+            constraints={"type": "ineq", "fun": spare, "jac": slopes},
+            options={"ftol": 1e-10, "maxiter": 200},
+        )
+        return np.asarray(best + root @ found.x) if spare(found.x) > -1e-4 else best
+
+    several = np.zeros(p, dtype=bool)
+    fits = np.empty((p, 2, p))
+    for j in range(p):
+        along = fit.covariance[j] / se[j]
+        for k, side in enumerate((-1.0, 1.0)):
+            steps = (target * along, 4 * target * along, 4 * target * se[j] * np.eye(p)[j])
+            ends = np.array([search(j, side, best + side * step) for step in steps])
+            ends = ends[np.argsort(side * ends[:, j])]
+            fits[j, k] = ends[-1]
+            several[j] |= abs(ends[-1, j] - ends[0, j]) > _APART * se[j]
+    for _ in range(_ROUNDS):
+        moved = False
+        for j in range(p):
+            for k, side in enumerate((-1.0, 1.0)):
+                beyond = fits.reshape(-1, p)[np.argmax(side * fits[:, :, j])]
+                if side * (beyond[j] - fits[j, k, j]) > _APART * se[j]:
+                    further = search(j, side, beyond)
+                    fits[j, k] = further if side * (further[j] - beyond[j]) > 0 else beyond
+                    several[j] = moved = True
+        if not moved:
+            break
+    limits = np.array([fits[j, :, j] for j in range(p)])
+    unbounded = np.abs(limits - best[:, None]) > far[:, None]
+    return _Profiles(np.where(unbounded, [-np.inf, np.inf], limits), fits, several)

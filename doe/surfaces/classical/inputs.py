@@ -13,7 +13,13 @@ Floats = NDArray[np.float64]
 
 
 def as_matrix(X: ArrayLike, names: Sequence[str] | None = None) -> tuple[Floats, tuple[str, ...]]:
-    """A finite float matrix, shape (n, p), and one name a column (``x1``, ``x2`` ... if none given)."""
+    """A finite float matrix, shape (n, p), and one name a column (``x1``, ``x2`` ... if none given).
+
+    Raises
+    ------
+    InputError
+        If it is no such matrix, or there is not one name a column.
+    """
     matrix = np.asarray(X, dtype=float)
     if matrix.ndim != 2:
         raise InputError(
@@ -32,7 +38,13 @@ def as_matrix(X: ArrayLike, names: Sequence[str] | None = None) -> tuple[Floats,
 
 
 def as_vector(y: ArrayLike, length: int, where: str) -> Floats:
-    """A finite float vector of the given length."""
+    """A finite float vector, shape (length,).
+
+    Raises
+    ------
+    InputError
+        If it is no such vector.
+    """
     vector = np.asarray(y, dtype=float)
     if vector.shape != (length,):
         raise InputError(where, f"shape {vector.shape}", f"({length},)", "Give one value a coupon.")

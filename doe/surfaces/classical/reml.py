@@ -12,8 +12,8 @@ from scipy.optimize import minimize
 
 from doe.surfaces.classical.inputs import Floats
 
-# Relative standard deviations (batch to coupon) searched, and below which one counts as zero.
-_LARGEST, _ZERO = 1e3, 1e-4
+# Ratios of a batch variance to that of the coupon error: the largest searched, and below which one counts as zero.
+_LARGEST, _ZERO = 1e6, 1e-8
 
 
 @dataclass(frozen=True)
@@ -57,24 +57,24 @@ def collect_products(X: Floats, y: Floats, indicators: Sequence[Floats]) -> Cros
     )
 
 
-def criterion(products: CrossProducts, spreads: Floats) -> tuple[float, Floats]:
-    """-2 log restricted likelihood, profiled over the coupon error, and its slope in the spreads.
+def criterion(products: CrossProducts, ratios: Floats) -> tuple[float, Floats]:
+    """-2 log restricted likelihood, profiled over the coupon error, and its slope in the ratios.
 
     Parameters
     ----------
     products : CrossProducts
-    spreads : array, shape (groupings,)
-        Standard deviation of each grouping over that of the coupon error.
+    ratios : array, shape (groupings,)
+        Variance of each grouping over that of the coupon error.
 
     Notes
     -----
     With V = I + Z D D Z', everything follows from the small matrix I + D Z'Z D (Woodbury's identity):
     D. Bates, M. Maechler, B. Bolker and S. Walker (2015), *J. Statistical Software* 67(1), sec. 3. The
-    slope is tr(P Z_k Z_k') - (n-p) |Z_k' P y|² / y'Py per unit of spread squared, P the usual projection
-    (Searle, Casella and McCulloch, *Variance Components*, 1992, ch. 6).
+    slope is tr(P Z_k Z_k') - (n-p) |Z_k' P y|² / y'Py, P the usual projection (Searle, Casella and McCulloch,
+    *Variance Components*, 1992, ch. 6). In the ratios it is not zero at zero, as it is in standard deviations.
     """
     n, p = products.coupons, products.xx.shape[0]
-    d = spreads[products.grouping]
+    d = np.sqrt(ratios)[products.grouping]
     small = np.eye(len(d)) + d[:, None] * products.zz * d
     L = cholesky(small, lower=True)
     right = np.column_stack([products.zx, products.zy[:, None], products.zz])
@@ -93,31 +93,28 @@ def criterion(products: CrossProducts, spreads: Floats) -> tuple[float, Floats]:
     zpz = np.diag(zvz) - np.einsum("ij,ji->i", zvx, cho_solve((R, True), zvx.T))
     zpy = zvy - zvx @ beta
     per_column = zpz - (n - p) * zpy**2 / rss
-    slope = 2 * spreads * np.bincount(products.grouping, per_column, minlength=products.groupings)
-    return value, np.asarray(slope, dtype=np.float64)
+    slopes = np.bincount(products.grouping, per_column, minlength=products.groupings)
+    return value, np.asarray(slopes, dtype=np.float64)
 
 
-def search_spreads(products: CrossProducts) -> tuple[Floats, float]:
-    """Relative spreads that minimise the criterion, each at least 0; and the minimum.
+def search_ratios(products: CrossProducts) -> tuple[Floats, float]:
+    """Variance ratios that minimise the criterion, each at least 0, shape (groupings,); and the minimum.
 
-    Several starts, since the surface can have a second dip. A spread that ends at (nearly) zero is set
+    Several starts, since the surface can have a second dip. A ratio that ends at (nearly) zero is set
     to zero if that costs nothing.
     """
     k = products.groupings
-    if k == 0:
-        return np.zeros(0), criterion(products, np.zeros(0))[0]
-    starts = np.vstack([np.full(k, 1.0), np.full(k, 0.2), np.where(np.eye(k) == 1, 2.0, 0.1)])
-    if k == 1:
-        starts = starts[:2]
     best, lowest = np.zeros(k), criterion(products, np.zeros(k))[0]
-    for start in starts:
+    if k == 0:
+        return best, lowest
+    for start in np.vstack([np.full(k, 1.0), np.full(k, 0.04), np.where(np.eye(k) == 1, 4.0, 0.01)]):
         found = minimize(
             partial(criterion, products),
             start,
             jac=True,
             method="L-BFGS-B",
             bounds=[(0.0, _LARGEST)] * k,
-            options={"ftol": 1e-15, "gtol": 1e-9, "maxiter": 200},
+            options={"ftol": 1e-15, "gtol": 1e-9, "maxiter": 500},
         )
         if found.fun < lowest - 1e-9:
             best, lowest = np.asarray(found.x, dtype=np.float64), float(found.fun)

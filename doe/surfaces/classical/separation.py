@@ -1,4 +1,8 @@
-"""Separation: when settings split the scores so cleanly that maximum likelihood has no finite answer."""
+"""Separation: when settings split the scores so cleanly that maximum likelihood has no finite answer.
+
+Ours, because `detect_separation` of firthmodels 0.8.2 does not say whether the separation is complete and names every
+term that can move, not those that split the scores; nor does it know ordered scores. The programmes are SciPy's.
+"""
 
 from __future__ import annotations
 
@@ -31,14 +35,11 @@ class Separation:
         Terms that do it with none to spare, lower-order terms preferred; the constant is not counted.
     direction : array, shape (terms,)
         Weights of that combination: along it the likelihood only rises.
-    without_estimate : tuple of str
-        Every term whose ordinary maximum-likelihood estimate is infinite or undefined.
     """
 
     kind: Literal["none", "quasi-complete", "complete"]
     terms: tuple[str, ...]
     direction: Floats
-    without_estimate: tuple[str, ...]
 
     def __str__(self) -> str:
         if self.kind == "none":
@@ -69,6 +70,11 @@ def find_separation(X: ArrayLike, passed: ArrayLike, names: Sequence[str] | None
     Returns
     -------
     Separation
+
+    Raises
+    ------
+    InputError
+        If shapes disagree or a score is neither 0 nor 1.
 
     References
     ----------
@@ -102,7 +108,7 @@ def separate(rows: Floats, names: Sequence[str], *, is_free: NDArray[np.bool_]) 
     is_free : array of bool, shape (p,)
         Columns (constant, cut points) that always take part and are not named.
     """
-    none = Separation("none", (), np.zeros(len(names)), ())
+    none = Separation("none", (), np.zeros(len(names)))
     if not len(rows) or not len(names):
         return none
     size = np.abs(rows).max(axis=0)
@@ -127,8 +133,6 @@ def separate(rows: Floats, names: Sequence[str], *, is_free: NDArray[np.bool_]) 
         kind="complete" if complete else "quasi-complete",
         terms=tuple(name for name, u, free in zip(names, used, is_free, strict=True) if u and not free),
         direction=sparse / size,
-        # With complete separation the directions fill a cone with an inside: every term can move.
-        without_estimate=tuple(names) if complete else _moving(scaled, names),
     )
 
 
@@ -143,19 +147,6 @@ def _with_margin(rows: Floats, box: Box) -> Floats | None:
     p = rows.shape[1]
     found = _solve(np.append(np.zeros(p), -1.0), np.column_stack([rows, -np.ones(len(rows))]), [*box, (0.0, 1.0)])
     return found[:p] if found is not None and found[p] > _NOISE else None
-
-
-def _moving(rows: Floats, names: Sequence[str]) -> tuple[str, ...]:
-    """Terms that move in at least one separating direction."""
-    box = [(-1.0, 1.0)] * len(names)
-    out = []
-    for j, name in enumerate(names):
-        unit = np.zeros(len(names))
-        unit[j] = 1.0
-        ends = [_solve(sign * unit, rows, box) for sign in (1.0, -1.0)]
-        if any(end is not None and abs(float(end[j])) > _NOISE for end in ends):
-            out.append(name)
-    return tuple(out)
 
 
 def _solve(cost: Floats, rows: Floats, box: Box) -> Floats | None:

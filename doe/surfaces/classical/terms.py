@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import combinations, product
+from itertools import combinations
 from typing import Literal
 
 import numpy as np
@@ -53,12 +53,6 @@ class ModelTerms:
         """Total degree of each term: 0 constant, 1 main effect, 2 interaction or square."""
         return tuple(sum(row) for row in self.exponents)
 
-    @property
-    def is_hierarchical(self) -> bool:
-        """Whether every term comes with all the lower terms it is built from."""
-        present = set(self.exponents)
-        return all(lower in present for row in self.exponents for lower in _one_step_down(row))
-
     def index(self, name: str) -> int:
         """Position of a term by its readable name."""
         try:
@@ -81,17 +75,6 @@ class ModelTerms:
         columns: NDArray[np.float64] = np.prod(settings[:, None, :] ** powers[None, :, :], axis=2)
         return columns
 
-    def make_hierarchical(self) -> ModelTerms:
-        """The same model with every missing lower term added, sorted by degree."""
-        present = set(self.exponents)
-        todo = list(present)
-        while todo:
-            for lower in _one_step_down(todo.pop()):
-                if lower not in present:
-                    present.add(lower)
-                    todo.append(lower)
-        return ModelTerms(self.factors, tuple(sorted(present, key=_reading_order)))
-
     def keep(self, names: Iterable[str]) -> ModelTerms:
         """The model reduced to the named terms, in this model's order."""
         wanted = {self.index(name) for name in names}
@@ -112,6 +95,11 @@ def build_terms(factors: Sequence[str], kind: Kind) -> ModelTerms:
     Returns
     -------
     ModelTerms
+
+    Raises
+    ------
+    InputError
+        If there is no factor, one is named twice, or the kind is unknown.
 
     Examples
     --------
@@ -148,25 +136,3 @@ def name_term(factors: Sequence[str], exponents: Sequence[int]) -> str:
         if power
     ]
     return " × ".join(parts) if parts else CONSTANT
-
-
-def _one_step_down(row: tuple[int, ...]) -> list[tuple[int, ...]]:
-    # A term's parents: one factor's exponent lowered by one. dwell² needs dwell, dwell needs the constant.
-    return [(*row[:i], power - 1, *row[i + 1 :]) for i, power in enumerate(row) if power]
-
-
-def _reading_order(row: tuple[int, ...]) -> tuple[int, int, tuple[int, ...]]:
-    # By degree, then interactions before squares, then by factor order.
-    return sum(row), max(row, default=0), tuple(-power for power in row)
-
-
-def all_terms_up_to(factors: Sequence[str], degree: int) -> ModelTerms:
-    """Every product of powers of total degree up to `degree`, constant first.
-
-    Examples
-    --------
-    >>> all_terms_up_to(["a", "b"], 2).names
-    ('constant', 'a', 'b', 'a × b', 'a²', 'b²')
-    """
-    rows = [row for row in product(range(degree + 1), repeat=len(factors)) if sum(row) <= degree]
-    return ModelTerms(tuple(factors), tuple(sorted(rows, key=_reading_order)))

@@ -15,7 +15,6 @@ from doe.surfaces.classical import (
     build_terms,
     estimate_effects,
     fit_mixed,
-    judge_contrasts,
     judge_curvature,
     judge_drift,
 )
@@ -110,8 +109,9 @@ def test_one_term_is_judged_as_the_mixed_model_judges_its_contrast() -> None:
     X, batches = np.ones((32, 1)), telling_batches({"cure_batch": batch}, 32)
     found = judge_term(X, tested, y, ["constant"], "x", batches, assurance=0.95)
     fit = fit_mixed(np.column_stack([X, tested]), y, {"cure_batch": batch})
-    test = judge_contrasts(fit, [[0.0, 1.0]])
-    assert (found.p, found.f) == (pytest.approx(test.p), pytest.approx(test.f))
+    row = fit.coefficients.iloc[1]
+    assert (found.p, found.f) == (pytest.approx(row["p"]), pytest.approx(row["t"] ** 2))
+    assert (found.low, found.high) == pytest.approx((row["low"], row["high"]))
 
 
 def test_batches_of_one_coupon_and_a_single_batch_are_no_batches_to_speak_of() -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from doe.domain.errors import InputError
 from doe.surfaces.classical.confounding import find_confounding
-from doe.surfaces.classical.terms import ModelTerms, all_terms_up_to, build_terms
+from doe.surfaces.classical.terms import build_terms
 
 
 @pytest.mark.parametrize(
@@ -19,7 +19,6 @@ from doe.surfaces.classical.terms import ModelTerms, all_terms_up_to, build_term
 def test_usual_models_have_their_number_of_terms(kind, k, count):
     terms = build_terms([f"f{i}" for i in range(k)], kind)
     assert len(terms) == count
-    assert terms.is_hierarchical
     assert terms.orders[0] == 0
 
 
@@ -30,27 +29,6 @@ def test_model_matrix_is_the_product_of_powers_written_out():
     for i, (a, b, c) in enumerate(rows):
         twin[i] = [1, a, b, c, a * b, a * c, b * c, a * a, b * b, c * c]
     assert terms.matrix(rows) == pytest.approx(twin)
-
-
-def test_full_quadratic_is_every_product_up_to_degree_two():
-    names = ["a", "b", "c"]
-    assert set(all_terms_up_to(names, 2).names) == set(build_terms(names, "quadratic").names)
-
-
-def test_make_hierarchical_adds_only_missing_parents():
-    terms = ModelTerms(("a", "b", "c"), ((0, 2, 0), (1, 0, 1)))
-    assert not terms.is_hierarchical
-    assert terms.make_hierarchical().names == ("constant", "a", "b", "c", "a × c", "b²")
-
-
-@given(st.lists(st.tuples(*[st.integers(0, 3)] * 3), min_size=1, max_size=6, unique=True))
-@settings(deadline=None, max_examples=40)
-def test_make_hierarchical_is_hierarchical_and_keeps_every_term(rows):
-    terms = ModelTerms(("a", "b", "c"), tuple(rows))
-    full = terms.make_hierarchical()
-    assert full.is_hierarchical
-    assert set(terms.names) <= set(full.names)
-    assert full.make_hierarchical() == full
 
 
 def test_unknown_term_is_refused_with_the_known_ones():
@@ -96,9 +74,3 @@ def test_confounding_keeps_exactly_the_rank_and_rebuilds_what_it_dropped(seed, r
     found = find_confounding(X, [f"c{i}" for i in range(p)])
     assert len(found.kept) == np.linalg.matrix_rank(X)
     assert X[:, found.kept] @ found.weights == pytest.approx(X[:, found.dropped], abs=1e-8)
-
-
-def test_rows_needing_a_dropped_term_cannot_be_estimated():
-    X = np.column_stack([np.ones(4), [-1, 1, -1, 1], [-1, 1, -1, 1]])
-    found = find_confounding(X, ["constant", "a", "b"])
-    assert found.can_estimate(np.array([[1.0, 0.5, 0.5], [1.0, 0.5, 0.0]])).tolist() == [True, False]

@@ -1,85 +1,16 @@
-"""Analysis of variance of a least-squares fit, and lack of fit against pure error."""
+"""Pure error from repeated settings, and lack of fit against it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from doe.domain.errors import InputError
 from doe.surfaces.classical.inputs import as_matrix, as_vector
 from doe.surfaces.classical.least_squares import ErrorEstimate, LeastSquaresFit
-
-
-def analyse_variance(
-    fit: LeastSquaresFit,
-    sources: Sequence[str] | None = None,
-    *,
-    kind: Literal["sequential", "partial"] = "partial",
-) -> pd.DataFrame:
-    """Sums of squares a source, tested against the fit's error.
-
-    Parameters
-    ----------
-    fit : LeastSquaresFit
-    sources : sequence of str, optional
-        One label a column of the model matrix; columns with the same label (dummies of a block,
-        all squares ...) form one source. Default: every term is its own source.
-    kind : {"sequential", "partial"}
-        After the sources before it, or after all others. The same in an orthogonal plan.
-
-    Returns
-    -------
-    DataFrame
-        source, df, ss, ms, f, p; the rows ``residual`` and ``total`` last. The constant is left out
-        (the total is about the mean). `f`, `p` are missing where there is no error estimate.
-
-    References
-    ----------
-    Draper and Smith (1998), 3rd ed., ch. 6 (extra sum of squares).
-    """
-    labels = list(fit.names if sources is None else sources)
-    if len(labels) != len(fit.names):
-        raise InputError("sources", f"{len(labels)} labels", f"{len(fit.names)}", "Label every column.")
-    kept_labels = [labels[j] for j in fit.separable.kept]
-    constant = None if fit.constant_column is None else kept_labels[fit.constant_column]
-    order = [label for label in dict.fromkeys(kept_labels) if label != constant]
-    rows = []
-    for label in order:
-        chosen = np.asarray([i for i, name in enumerate(kept_labels) if name == label], dtype=int)
-        if kind == "sequential":
-            ss = float(fit.sequential_ss[chosen].sum())
-        else:
-            b = fit.estimates[chosen]
-            ss = float(b @ np.linalg.solve(fit.unscaled[np.ix_(chosen, chosen)], b))
-        rows.append({"source": label, "df": len(chosen), "ss": ss})
-    table = pd.DataFrame(rows, columns=["source", "df", "ss"])
-    table["ms"] = table["ss"] / table["df"]
-    table["f"], table["p"] = np.nan, np.nan
-    if fit.error is not None and len(table):
-        if fit.error.variance > 0:
-            table["f"] = table["ms"] / fit.error.variance
-        else:
-            table["f"] = np.where(table["ms"] > 0, np.inf, 0.0)
-        table["p"] = stats.f.sf(table["f"], table["df"], fit.error.df)
-    df = fit.residual_df
-    total_df = fit.coupons - int(fit.has_constant)
-    foot = pd.DataFrame(
-        {
-            "source": ["residual", "total"],
-            "df": [df, total_df],
-            "ss": [fit.residual_ss, fit.total_ss],
-            "ms": [fit.residual_ss / df if df else np.nan, np.nan],
-            "f": np.nan,
-            "p": np.nan,
-        }
-    )
-    return pd.concat([table, foot], ignore_index=True) if len(table) else foot
 
 
 @dataclass(frozen=True)
@@ -110,6 +41,18 @@ class PureError:
 def find_pure_error(settings: ArrayLike, y: ArrayLike) -> PureError:
     """Pure error from replicates: coupons whose rows of `settings` are equal (to 1e-9).
 
+    Parameters
+    ----------
+    settings : array, shape (coupons, factors)
+    y : array, shape (coupons,)
+
+    Raises
+    ------
+    InputError
+        If shapes disagree or a value is not finite.
+
+    Notes
+    -----
     Only true replicates count. Two scores of one coupon are not replicates, and coupons of one batch
     share their batch's error, so that pure error from them is too small.
 
@@ -164,6 +107,11 @@ def judge_lack_of_fit(fit: LeastSquaresFit, settings: ArrayLike, y: ArrayLike) -
     Returns
     -------
     LackOfFit
+
+    Raises
+    ------
+    InputError
+        If coupons of different model rows have equal settings.
 
     Notes
     -----

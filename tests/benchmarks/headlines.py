@@ -1,0 +1,231 @@
+"""Tables of headline figures for README.md and DEVELOPERS.md, built from what the scripts wrote.
+
+Usage::
+
+    python -m tests.benchmarks.headlines            # prints them
+    python -m tests.benchmarks.headlines --write    # puts them between their markers in both files
+
+A block begins with `<!-- figures: NAME -->` and ends with `<!-- end -->`, each on a line of its own. No figure in it is
+typed by hand, and a test fails when one differs from what the scripts wrote last: change words here, not there.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from tests.benchmarks.results import RESULTS, ROOT, Figures, table
+
+FILES = ("README.md", "DEVELOPERS.md")
+BLOCK = re.compile(r"<!-- figures: (\S+) -->\n(.*?)<!-- end -->", re.DOTALL)
+COUPONS = (20, 28)
+LINK = "tests/benchmarks/results"
+
+QUALITY = (
+    ("the setpoint truly reaches 95 %, machines wandering (lines where 97 % is possible)", "reached"),
+    ("the setpoint is truly below 80 % (same lines)", "bad"),
+    (
+        "one factor at a time with as many coupons: its best coupon truly reaches 95 % (same lines)",
+        "one_factor_reached",
+    ),
+    ("the 90 % lower bound holds", "bound"),
+    ("the same for the kind of line on which it holds least often", "bound_worst_kind"),
+    ("called *ready* (lines where 97 % is possible)", "ready"),
+    ("of those called *ready*: truly below 90 %", "ready_below_090"),
+    ("*not reachable* is said where no setting reaches 95 %", "out_of_reach_said_where_true"),
+    ("*not reachable* is said although 97 % is possible", "out_of_reach_said_where_false"),
+    ("share of a window's volume that is truly below 95 %", "window_below"),
+)
+
+
+@dataclass(frozen=True)
+class Headline:
+    """One row of the developers' table.
+
+    Attributes
+    ----------
+    label, wanted : str
+        What is measured, and what is wanted of it (empty where nothing was fixed).
+    page : str
+        Name of the page in `results/`, without its ending.
+    measured : str
+        Template over the page's figures.
+    """
+
+    label: str
+    wanted: str
+    page: str
+    measured: str
+
+
+def _both(name: str, digits: int = 2) -> str:
+    """Template of one row of the decisions' table: 20 / 28 coupons with standard errors."""
+    return " / ".join(f"{{{name}_{n}:.{digits}f}} ± {{{name}_{n}_se:.{digits}f}}" for n in COUPONS)
+
+
+HEADLINES = (
+    Headline(
+        "truly 0.95 or more at the setpoint (0.97 possible), 20 / 28 coupons",
+        "0.72 / 0.82",
+        "decisions",
+        _both("reached"),
+    ),
+    Headline("truly below 0.80 (same lines)", "0.05 / 0.02", "decisions", _both("bad")),
+    Headline("90 % bound holds, all lines", "0.90 / 0.90", "decisions", _both("bound")),
+    Headline("90 % bound holds, worst kind", "0.82 / 0.85", "decisions", _both("bound_worst_kind")),
+    Headline(
+        "chance to reach the target, said against was, largest gap of six bins",
+        "0.08 / 0.07",
+        "decisions",
+        "{chance_gap_20:.2f} / {chance_gap_28:.2f}",
+    ),
+    Headline("*not reachable* where true", "0.85 / 0.90", "decisions", _both("out_of_reach_said_where_true")),
+    Headline("*not reachable* where false", "0.05 / 0.04", "decisions", _both("out_of_reach_said_where_false")),
+    Headline("*ready*, truly below 0.90", "0.03 / 0.02", "decisions", _both("ready_below_090")),
+    Headline("windows: share of volume truly below target", "0.15 / 0.10", "decisions", _both("window_below")),
+    Headline("windows without width in a setting", "0 / 0", "decisions", _both("window_flat")),
+    Headline(
+        "fit and answer, one core, median; slowest of 100; 20 / 28 coupons",
+        "1 s; 2 s",
+        "decisions",
+        "{seconds_20:.2f} / {seconds_28:.2f} s; {seconds_of_100_20:.2f} / {seconds_of_100_28:.2f} s",
+    ),
+    Headline(
+        "limits and intervals at 0.90: lowest share that holds, exact / about / at least",
+        "0.88",
+        "assure_coverage",
+        "{lowest_exact:.3f} / {lowest_about:.3f} / {lowest_at_least:.3f}",
+    ),
+    Headline(
+        "a setpoint that just misses its claim is confirmed, 6 set-ups",
+        "0.10",
+        "confirmation",
+        "{lucky_6:.3f} ± {lucky_6_se:.3f}",
+    ),
+    Headline(
+        "*same recipe holds* said, true drop below 2 points / 15 or more",
+        "",
+        "comparisons",
+        "{holds_small:.2f} / {holds_large:.2f}",
+    ),
+    Headline(
+        "diagnosis: true cause first / in the first three, symptoms and facts",
+        "",
+        "diagnosis",
+        "{first_symptoms_and_facts:.2f} / {first_three_symptoms_and_facts:.2f}",
+    ),
+    Headline(
+        "mean ranks of the truth over draws from the priors, 2 factors",
+        "0.50",
+        "calibration-2-factors",
+        "{lowest_mean:.2f} to {highest_mean:.2f}",
+    ),
+    Headline("the same with 4 factors", "0.50", "calibration-4-factors", "{lowest_mean:.2f} to {highest_mean:.2f}"),
+    Headline(
+        "means of robust rates beside a dense grid / long random walks, posterior sd",
+        "0.00",
+        "sampler_reference",
+        "{grid_means_off:+.3f} / {walks_means_off:+.3f}",
+    ),
+    Headline(
+        "next coupons by what they tell, minus Thompson draws: rightly decided",
+        "",
+        "second_rounds",
+        "{right_change:+.3f} ± {right_change_se:.3f}",
+    ),
+    Headline(
+        "retune with 12 coupons, another supplier: target reached with the old study at 0 / 0.3 / 1",
+        "",
+        "prior_knowledge",
+        "{reached_supplier_12_0:.2f} / {reached_supplier_12_03:.2f} / {reached_supplier_12_1:.2f}",
+    ),
+    Headline(
+        "stated rate more than 10 points off: answers warned of for their priors / others",
+        "",
+        "priors-pulls",
+        "{far_off_pulled:.0f} of {answers_pulled:.0f} / {far_off_others:.0f} of {answers_others:.0f}",
+    ),
+    Headline("`doe --help` against `import typer`", "2.5 times", "cli_speed", "{help_ratio:.2f} times"),
+    Headline("`doe demo`, everything, wall time", "30 s", "cli_speed", "{demo_s:.0f} s"),
+    Headline("1,000 studies with 30,000 coupons opened and listed", "0.5 s", "book_speed", "{open_and_list_s:.2f} s"),
+    Headline(
+        "plan of 28 coupons, 4 factors; all kinds compared",
+        "",
+        "plans_speed",
+        "{make_4_28_s:.2f} s; {compare_4_28_s:.2f} s",
+    ),
+    Headline(
+        "page at the press, 20 devices: 95 % of answers within", "150 ms", "bench_page_load", "{within_95_ms:.0f} ms"
+    ),
+    Headline(
+        "fit of 2,800 coupons; most memory",
+        "; 500 MB",
+        "fit_speed-growth",
+        "{fit_s_2800_coupons_600_draws:.0f} s; {most_mb_2800_coupons_600_draws:.0f} MB",
+    ),
+)
+
+
+def figures_of(page: str) -> Figures:
+    """What a script wrote last, by name."""
+    found: Figures = json.loads((RESULTS / f"{page}.json").read_text(encoding="utf-8"))
+    return found
+
+
+def quality() -> str:
+    """How often the tool is right, for the README."""
+    found = figures_of("decisions")
+    lines = " and ".join(dict.fromkeys(f"{found[f'lines_{n}']:.0f}" for n in COUPONS))
+    said = (
+        f"On {lines} simulated lines with a known truth (four factors, wanted pass rate 95 %, one round; seeds\n"
+        f"{found['first_seed']:.0f} to {found['last_seed']:.0f}, on which no prior was chosen). Shares of lines, ± one "
+        f"standard error; command, commit\nand date stand on [the page that was written]({LINK}/decisions.md).\n"
+    )
+    body = [[label, *(_with_error(found, f"{name}_{n}") for n in COUPONS)] for label, name in QUALITY]
+    return f"{said}\n{table(['', *(f'{n} coupons' for n in COUPONS)], body)}\n"
+
+
+def _with_error(found: Figures, name: str) -> str:
+    return f"{found[name]:.2f} ± {found[f'{name}_se']:.2f}" if name in found else "none"
+
+
+def headlines() -> str:
+    """One row a headline figure, for DEVELOPERS.md."""
+    rows = [
+        [row.label, row.wanted, row.measured.format(**figures_of(row.page)), f"[{row.page}]({LINK}/{row.page}.md)"]
+        for row in HEADLINES
+    ]
+    return table(["figure", "wanted", "measured", "page"], rows) + "\n"
+
+
+BLOCKS: dict[str, Callable[[], str]] = {"decisions": quality, "headlines": headlines}
+
+
+def renewed(text: str) -> str:
+    """A file's text with every block built anew.
+
+    Raises
+    ------
+    KeyError
+        If a block has a name that is none of `BLOCKS`.
+    """
+    return BLOCK.sub(lambda m: f"<!-- figures: {m[1]} -->\n{BLOCKS[m[1]]()}<!-- end -->", text)
+
+
+def main() -> None:
+    """Print the blocks, or put them into the files."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--write", action="store_true", help="put the blocks between their markers")
+    if not parser.parse_args().write:
+        print("\n".join(build() for build in BLOCKS.values()))
+        return
+    for name in FILES:
+        text = (ROOT / name).read_text(encoding="utf-8")
+        (ROOT / name).write_text(renewed(text), encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    main()
