@@ -30,7 +30,7 @@ from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.comparison import HEADLINES, lead
-from doe.words.wording import amount, amount_range, count, listing, percent, stated
+from doe.words.wording import amount, amount_range, count, day_of, listing, percent, stated
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -186,7 +186,7 @@ def _story(book: Book, name: str) -> Reply:
     if not found:
         said: tuple[Block, ...] = (f"Nothing was compared with recipe {name} yet.",)
     else:
-        rows = [(f"{s.begun_at:%Y-%m-%d}", s.study, str(s.revision), s.verdict or "none yet") for s in found]
+        rows = [(day_of(s.begun_at), s.study, str(s.revision), s.verdict or "none yet") for s in found]
         said = (
             f"{count(len(found), 'comparison')} with recipe {name}, now at revision {kept.recipe.revision}.",
             Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",)),

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from doe.acts import diagnosis as acts
-from doe.acts.base import local
 from doe.acts.diagnosis import CASE
 from doe.acts.recipe.recipes import find_recipe
 from doe.book.sheets.cells import read_symptoms
@@ -29,6 +28,7 @@ from doe.symptoms.reading import symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
 from doe.words.typed import quantity
+from doe.words.wording import day_of
 
 if TYPE_CHECKING:
     from doe.acts.diagnosis import Diagnosed, Setting
@@ -346,7 +346,7 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
     rows = [
         (
             str(n.id),
-            f"{local(n.at):%Y-%m-%d}",
+            day_of(n.at),
             n.name,
             ", ".join(WORDS.labels.get(s, s) for s in n.data["symptoms"]),
             fault(n.data["cause"]).label if n.data["cause"] else "not on the list",

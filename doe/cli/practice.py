@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.acts import practising
-from doe.acts.base import local
 from doe.cli.ask import ask_text
 from doe.cli.desk import Desk, command, group
 from doe.cli.output import Block, Reply, Table, error_lines, say
@@ -22,6 +21,7 @@ from doe.practice.drawings import WIDTH, drawing
 from doe.practice.drill import Turn, practice_study
 from doe.practice.drills import reply, start
 from doe.symptoms import WORDS
+from doe.words.wording import day_of
 from reports.files import write_whole
 from reports.practice import practice_report
 
@@ -176,7 +176,7 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
 def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
     if output is None:
         return None
-    day = f"{datetime.now():%Y-%m-%d}"
+    day = day_of(datetime.now())
     return write_whole(output, practice_report(drill.outcome, who=desk.name, day=day, shown=desk.shown))
 
 
@@ -232,7 +232,7 @@ def class_(
         (
             name,
             *(cells.get((name, e), "-") for e in practising.EXERCISES),
-            f"{local(max(p.at for p in found if p.person == name)):%Y-%m-%d}",
+            day_of(max(p.at for p in found if p.person == name)),
         )
         for name in people
     ]

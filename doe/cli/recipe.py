@@ -27,7 +27,7 @@ from doe.words.recipe import (
     span,
     state_words,
 )
-from doe.words.wording import count, held
+from doe.words.wording import count, day_of, held
 from reports.files import write_whole
 from reports.recipe.card import recipe_card
 
@@ -60,7 +60,7 @@ def list_recipes(
             str(k.recipe.revision),
             k.recipe.stack.name,
             k.recipe.line.name,
-            f"{k.recipe.approved_at:%Y-%m-%d}",
+            day_of(k.recipe.approved_at),
             state_words(k.recipe, superseded=k.superseded, retired_why=k.retired_why, on=day),
         )
         for k in kept
@@ -92,7 +92,7 @@ def show(desk: Desk, recipe: NAME, revision: REVISION = None) -> Reply:
         "",
         confirmation_sentence(found.confirmation, found.exception),
         expected_sentence(found),
-        f"Approved by {found.approved_by}, {found.approved_at:%Y-%m-%d}. Study: {found.study}.",
+        f"Approved by {found.approved_by}, {day_of(found.approved_at)}. Study: {found.study}.",
         *((f"Why this revision: {found.why}",) if found.why else ()),
         "\nVoid after:",
         *(f"  - {text}" for text in found.voids),
@@ -145,7 +145,7 @@ def history(desk: Desk, recipe: NAME) -> Reply:
         changes = () if before is None else changes_between(before.recipe, found, desk.shown)
         state = state_words(found, superseded=one.superseded, retired_why=one.retired_why, on=day)
         blocks.append(
-            f"\nRevision {found.revision}, approved by {found.approved_by}, {found.approved_at:%Y-%m-%d}; {state}."
+            f"\nRevision {found.revision}, approved by {found.approved_by}, {day_of(found.approved_at)}; {state}."
         )
         blocks += [f"Why: {found.why}"] if found.why else []
         if before is not None and not changes:

@@ -19,7 +19,7 @@ from doe.cli.study_questions import StudyOptions, ask_limits, ask_missing, study
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from doe.words import typed
-from doe.words.wording import count
+from doe.words.wording import count, day_of
 
 app = group("study", "Studies: one tuning question for one stack on one line.")
 
@@ -149,13 +149,11 @@ def show(desk: Desk, study: KEY) -> Reply:
         if apart is not None:  # only then the numerics are needed
             judged = confirmation_of(book, record.id)
         following = next_step(book, record.id)
-    state = [
-        f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {r.made_at:%Y-%m-%d}." for r in info.rounds
-    ]
+    state = [f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {day_of(r.made_at)}." for r in info.rounds]
     judging = [] if apart is None else [f"Confirmation: {apart.sentence}"]
     if judged is not None:
         judging += [f"Confirmation {a.plan.attempt}: {a.verdict}." for a in judged.attempts]
-    last = [f"Last verdict: {verdicts[-1].verdict} ({verdicts[-1].made_at:%Y-%m-%d})."] if verdicts else []
+    last = [f"Last verdict: {verdicts[-1].verdict} ({day_of(verdicts[-1].made_at)})."] if verdicts else []
     return Reply(
         {
             "id": record.id,

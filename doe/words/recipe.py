@@ -13,7 +13,18 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint import Answer
 from doe.words.answer import misses_hand, scores_first
-from doe.words.wording import at_least_of_hundred, beyond, count, difference_both, held, move, percent, sentence, stated
+from doe.words.wording import (
+    at_least_of_hundred,
+    beyond,
+    count,
+    day_of,
+    difference_both,
+    held,
+    move,
+    percent,
+    sentence,
+    stated,
+)
 
 COVERED = ("cooling_gap", "peel_mode", "peel_wait", "second_press_time", "film_type")
 """Settings that are steps of handling: where one is varied or held, nobody has to type it."""
@@ -213,7 +224,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     allowed = "no failure" if not found.failures_allowed else count(found.failures_allowed, "failure")
     again = "" if found.attempts == 1 else f" It was attempt {found.attempts}; the earlier ones count as tried."
     return (
-        f"Accepted on {found.judged_at:%Y-%m-%d}: {found.passed} of {count(done, found.unit)} passed "
+        f"Accepted on {day_of(found.judged_at)}: {found.passed} of {count(done, found.unit)} passed "
         f"(allowed: {allowed}). Shown is a pass rate of {at_least_of_hundred(found.pass_rate_low)} % or more with "
         f"{stated(found.assurance)} assurance.{again}"
     )
@@ -229,13 +240,13 @@ def expected_sentence(recipe: Recipe) -> str:
 def state_words(recipe: Recipe, *, superseded: bool, retired_why: str, on: date) -> str:
     """In force, due for review, superseded or retired."""
     if retired_why:
-        day = f" on {recipe.retired_at:%Y-%m-%d}" if recipe.retired_at else ""
+        day = f" on {day_of(recipe.retired_at)}" if recipe.retired_at else ""
         return f"retired{day}: {retired_why}"
     if superseded:
         return "superseded by a newer revision"
     if recipe.is_due(on):
-        return f"in force, review was due on {recipe.review_on:%Y-%m-%d}"
-    return f"in force, review by {recipe.review_on:%Y-%m-%d}"
+        return f"in force, review was due on {day_of(recipe.review_on)}"
+    return f"in force, review by {day_of(recipe.review_on)}"
 
 
 @dataclass(frozen=True)
@@ -284,7 +295,7 @@ def changes_between(before: Recipe, after: Recipe, shown: Shown = METRIC) -> tup
     )
     add("study", before.study, after.study)
     add("approved by", before.approved_by, after.approved_by)
-    add("review", f"{before.review_on:%Y-%m-%d}", f"{after.review_on:%Y-%m-%d}")
+    add("review", day_of(before.review_on), day_of(after.review_on))
     for name in dict.fromkeys((*before.record, *after.record)):
         add(name, before.record.get(name, ""), after.record.get(name, ""))
     return tuple(found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from datetime import date as calendar_day
 from datetime import datetime
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
@@ -262,6 +263,15 @@ def held(name: str, value: float | str, shown: Shown = METRIC) -> tuple[str, str
     return label, show(value, known.unit, shown, digits=3) if known.unit == "bar" else show_both(
         value, known.unit, shown
     )
+
+
+def day_of(when: datetime | calendar_day) -> str:
+    """Day as it sorts: of a stored moment on the reader's clock, or a day as it is.
+
+    >>> day_of(datetime(2031, 3, 4, 15, 7))
+    '2031-03-04'
+    """
+    return f"{when.astimezone() if isinstance(when, datetime) else when:%Y-%m-%d}"
 
 
 def date(when: datetime) -> str:

@@ -16,7 +16,7 @@ from doe.words.answer import headline, lead, nearest_cliff, sureness, window_sen
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.recipe import changes_between, confirmation_sentence, recipe_cautions, state_words
 from doe.words.story import other_row, plan_row, plan_words
-from doe.words.wording import count, held, listing, sentence
+from doe.words.wording import count, day_of, held, listing, sentence
 from doe.words.wording import date as date_words
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
@@ -286,8 +286,8 @@ def story_page(story: RecipeStory) -> StoryPage:
         voids=recipe.voids,
         warnings=recipe_cautions(recipe),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
-        approval=f"Approved by {recipe.approved_by} on {recipe.approved_at:%Y-%m-%d}; entered by {story.revision.who}. "
-        f"Review by {recipe.review_on:%Y-%m-%d}.",
+        approval=f"Approved by {recipe.approved_by} on {day_of(recipe.approved_at)}; entered by {story.revision.who}. "
+        f"Review by {day_of(recipe.review_on)}.",
         target_pairs=target_pairs(study),
         stack_pairs=stack_pairs(recipe.stack, recipe.line),
         held_pairs=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items()),
@@ -486,7 +486,7 @@ def _revisions_table(story: RecipeStory) -> PageTable:
             (
                 str(r.recipe.revision),
                 r.recipe.approved_by,
-                f"{r.recipe.approved_at:%Y-%m-%d}",
+                day_of(r.recipe.approved_at),
                 r.recipe.why or "first release",
                 state_words(r.recipe, superseded=r.superseded, retired_why=r.retired_why, on=story.on)
                 + (f" (by {r.retired_by})" if r.retired_by else ""),

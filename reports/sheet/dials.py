@@ -10,7 +10,7 @@ from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting
-from doe.words.wording import amount_both
+from doe.words.wording import amount_both, day_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -80,7 +80,7 @@ class SheetDials:
             return ()
         return (
             f"The plan means temperatures of the surface. What to dial in on the {' and the '.join(checked)} of "
-            f"{self.gauged.line.name} makes up for the display, by its gauge readings up to {self.gauged.on:%Y-%m-%d}. "
+            f"{self.gauged.line.name} makes up for the display, by its gauge readings up to {day_of(self.gauged.on)}. "
             "Print the sheet again after the machine was measured anew or adjusted.",
             *coarse_cautions(self.gauged, self.study, self.shown),
         )

@@ -14,6 +14,7 @@ from doe.assure.gauges.platen import at_one_setting
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.units import METRIC, Shown, show_both
+from doe.words.wording import day_of
 from reports.files import write_whole
 from reports.gauges.map import platen_page
 
@@ -55,8 +56,8 @@ class MachineMap:
         if self.first is None or self.last is None:
             return "on no day that was noted"
         if self.first == self.last:
-            return f"on {self.first:%Y-%m-%d}"
-        return f"from {self.first:%Y-%m-%d} to {self.last:%Y-%m-%d}"
+            return f"on {day_of(self.first)}"
+        return f"from {day_of(self.first)} to {day_of(self.last)}"
 
 
 def map_machine(

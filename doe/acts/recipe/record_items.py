@@ -17,7 +17,7 @@ from doe.domain.results import HAND_PREFIX
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.texts import quoted
-from doe.words.wording import count, listing
+from doe.words.wording import count, day_of, listing
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -131,7 +131,7 @@ def _machines(facts: RecordFacts) -> tuple[RecordItem, ...]:
         mine = [r for r in facts.readings if r.machine == machine]
         if mine:
             days = [r.taken_at for r in mine if r.taken_at is not None]
-            last = f", last on {max(days):%Y-%m-%d}" if days else ""
+            last = f", last on {day_of(max(days))}" if days else ""
             items.append(RecordItem(what, "there", f"{named}, {count(len(mine), 'gauge reading')}{last}"))
         else:
             add = (
@@ -191,7 +191,7 @@ def _plan(facts: RecordFacts) -> RecordItem:
     if facts.first_scored is not None and facts.first_scored < first.made_at:
         return RecordItem(what, "said", "the first score is older than the plan")
     return RecordItem(
-        what, "there", f"{first.kind}, seed {first.seed}, stored {first.made_at:%Y-%m-%d}, before any score"
+        what, "there", f"{first.kind}, seed {first.seed}, stored {day_of(first.made_at)}, before any score"
     )
 
 

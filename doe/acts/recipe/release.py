@@ -32,7 +32,7 @@ from doe.domain.recipe import LAPSE, PARTS, ConfirmationRecord, Recipe, RecipeSe
 from doe.domain.texts import NAME_LENGTH, check_line, quoted
 from doe.setpoint.alternatives import other_settings
 from doe.words.recipe import caution_sentences, handling_gaps, handling_sentences, void_sentences
-from doe.words.wording import count, listing, percent
+from doe.words.wording import count, day_of, listing, percent
 
 if TYPE_CHECKING:
     from doe.acts.gauges.dials import Dials
@@ -365,7 +365,7 @@ def _in_the_way(
         problems.append(
             InputError(
                 f"answer of {record.name}",
-                f"one of {kept.made_at:%Y-%m-%d}, before results or study changed",
+                f"one of {day_of(kept.made_at)}, before results or study changed",
                 "an answer to the results as they are",
                 f"Look at the new one first: doe recommend {name}",
             )

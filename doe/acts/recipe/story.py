@@ -28,7 +28,7 @@ from doe.setpoint.alternatives import Alternative, other_settings
 from doe.symptoms import WORDS
 from doe.symptoms.faults import fault
 from doe.words.recipe import confirmation_sentence
-from doe.words.wording import count, listing, stated
+from doe.words.wording import count, day_of, listing, stated
 from reports.files import write_whole
 from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
@@ -324,7 +324,7 @@ def _attempts(book: Book, record: StudyRecord) -> tuple[tuple[str, ...], ...]:
                 or "none tested"
             )
         given_up = f" ({plan.given_up})" if plan.given_up else ""
-        day = "" if plan.made_at is None else f"{local(plan.made_at):%Y-%m-%d}"
+        day = "" if plan.made_at is None else day_of(plan.made_at)
         rows.append((str(plan.attempt), day, claim, counts, corners, attempt.verdict + given_up))
     return tuple(rows)
 

@@ -11,7 +11,7 @@ from doe.acts.base import RECOMMEND
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.score import FieldValue
 from doe.domain.units import METRIC, Shown, show_both
-from doe.words.wording import count, listing
+from doe.words.wording import count, day_of, listing
 
 if TYPE_CHECKING:
     from doe.book import Book, HistoryEntry, StudyRecord
@@ -109,13 +109,13 @@ def _late(book: Book, record: StudyRecord, history: tuple[HistoryEntry, ...]) ->
     days: dict[tuple[str, str], list[HistoryEntry]] = defaultdict(list)
     for h in history:
         if h.field in washes and h.at > first and h.supersedes is None and h.coupon in known:
-            days[(f"{h.at:%Y-%m-%d}", h.who)].append(h)
+            days[(day_of(h.at), h.who)].append(h)
     return [
         Deviation(
             each[0].at,
             who,
             "late",
-            f"{count(len(each), 'wash result')} came after the first answer of {first:%Y-%m-%d}"
+            f"{count(len(each), 'wash result')} came after the first answer of {day_of(first)}"
             f" ({count(len({h.coupon for h in each}), 'coupon')}).",
             "",
         )
