@@ -5,6 +5,7 @@ Plan a small factorial test, score coupons, fit response surfaces, recommend a r
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -15,9 +16,13 @@ if TYPE_CHECKING:
     from doe.domain.spec import Check, Spec
     from doe.domain.stack import Line, Machine, Material, Stack
     from doe.domain.study import Study
-    from doe.plans import Plan, make_plan
-    from doe.setpoint import Answer, Window, extend_plan, recommend
-    from doe.surfaces import Earlier, Surfaces, fit
+    from doe.plans.build import make_plan
+    from doe.plans.plan import Plan
+    from doe.setpoint.answer import Answer, Window
+    from doe.setpoint.extension import extend_plan
+    from doe.setpoint.recommendation import recommend
+    from doe.surfaces.earlier import Earlier
+    from doe.surfaces.fitted import Surfaces, fit
 
 __all__ = [
     "Answer",
@@ -46,10 +51,10 @@ __all__ = [
 
 # Looked up on first use: `doe --help` must not pay for SciPy or pandas.
 _HOMES = {
-    "Answer": "doe.setpoint",
+    "Answer": "doe.setpoint.answer",
     "Check": "doe.domain.spec",
     "DoeError": "doe.domain.errors",
-    "Earlier": "doe.surfaces",
+    "Earlier": "doe.surfaces.earlier",
     "Factor": "doe.domain.factors",
     "Forbidden": "doe.domain.space",
     "InputError": "doe.domain.errors",
@@ -57,16 +62,16 @@ _HOMES = {
     "Line": "doe.domain.stack",
     "Machine": "doe.domain.stack",
     "Material": "doe.domain.stack",
-    "Plan": "doe.plans",
+    "Plan": "doe.plans.plan",
     "Spec": "doe.domain.spec",
     "Stack": "doe.domain.stack",
     "Study": "doe.domain.study",
-    "Surfaces": "doe.surfaces",
-    "Window": "doe.setpoint",
-    "extend_plan": "doe.setpoint",
-    "fit": "doe.surfaces",
-    "make_plan": "doe.plans",
-    "recommend": "doe.setpoint",
+    "Surfaces": "doe.surfaces.fitted",
+    "Window": "doe.setpoint.answer",
+    "extend_plan": "doe.setpoint.extension",
+    "fit": "doe.surfaces.fitted",
+    "make_plan": "doe.plans.build",
+    "recommend": "doe.setpoint.recommendation",
     "usual_factor": "doe.domain.factors",
 }
 
@@ -75,8 +80,6 @@ def __getattr__(name: str) -> Any:
     home = _HOMES.get(name)
     if home is None:
         raise AttributeError(f"module 'doe' has no attribute {name!r}")
-    from importlib import import_module
-
     return getattr(import_module(home), name)
 
 

@@ -10,8 +10,7 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from doe.assure import HandAgreement, PassAgreement
-from doe.assure.people.agreement import band_of
+from doe.assure.people.agreement import HandAgreement, PassAgreement, band_of
 from doe.assure.people.repeats import Repeat
 from doe.domain.study import Study
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS

@@ -14,7 +14,7 @@ from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, DrillResult, MapPicture
 from doe.practice.drills import DRILLS
-from doe.symptoms import symptom
+from doe.symptoms.reading import symptom
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.wording import count, out_of_hundred, percent, shirts
 from reports.drawing.svg import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg

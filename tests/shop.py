@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 
 from doe.acts.demo.run import _record, _set_up
 from doe.acts.demo.story import read_rounds, read_story
-from doe.book import Book
+from doe.book.book import Book
 from doe.cli.app import app
 
 STUDY = "new powder on the heavy tee"

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from doe.domain.jsonable import jsonable
-from doe.setpoint import Answer, Cliff, Window
+from doe.setpoint.answer import Answer, Cliff, Window
 from doe.surfaces.facts import Fact, Said
 
 SAYING = ("limits_on_certainty", "changes", "warnings")

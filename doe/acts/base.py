@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import UTC, date, datetime
 from functools import cache
-from importlib.metadata import PackageNotFoundError
-from importlib.metadata import version as installed
 from zlib import crc32
 
 Progress = Callable[[float], None]
@@ -20,9 +18,11 @@ FIT, RECOMMEND = "fit", "recommend"
 @cache
 def version() -> str:
     """Version of this program, kept with every analysis."""
+    from importlib import metadata  # noqa: PLC0415 - a fifth of the time of `doe --help`, which shows no version
+
     try:
-        return installed(DISTRIBUTION)
-    except PackageNotFoundError:  # run from a folder that was never installed
+        return metadata.version(DISTRIBUTION)
+    except metadata.PackageNotFoundError:  # run from a folder that was never installed
         return "not installed"
 
 
@@ -34,6 +34,11 @@ def usual_seed(name: str) -> int:
 def local(when: datetime) -> datetime:
     """A stored time on the reader's clock."""
     return when.astimezone()
+
+
+def today() -> date:
+    """The day asked about when none is named, on the clock the book keeps."""
+    return datetime.now(UTC).date()
 
 
 def slug(name: str) -> str:

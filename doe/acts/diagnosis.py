@@ -13,7 +13,7 @@ from doe.acts.base import RECOMMEND, usual_seed
 from doe.acts.recipe.recipes import in_force_for
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
-from doe.surfaces import fit
+from doe.surfaces.fitted import fit
 from doe.symptoms.advice import Advice, ReferenceSettings, advise
 from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
 from doe.symptoms.faults import fault
@@ -21,7 +21,8 @@ from doe.symptoms.known import Level
 from doe.symptoms.odds import Case, shop_odds
 
 if TYPE_CHECKING:
-    from doe.book import Book, KeptRecipe, ShopNote, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import KeptRecipe, ShopNote, StudyRecord
     from doe.domain.limits import Limits
     from doe.domain.recipe import Recipe as Released
 

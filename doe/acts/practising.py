@@ -11,7 +11,7 @@ from doe.domain.errors import InputError
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from doe.book import Book
+    from doe.book.book import Book
     from doe.practice.drill import DrillResult
 
 DONE, LESSON = "practice", "lesson"

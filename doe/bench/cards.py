@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from doe.acts.scoring.making import Coupon, Making, Step
-from doe.assure import NOT_CHECKED
+from doe.assure.gauges.cautions import NOT_CHECKED
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import Card, Hidden, Link, SettingRow, Timer
 from doe.domain.errors import InputError
@@ -17,7 +17,7 @@ from doe.words.wording import amount, held, listing, other_units
 from reports.sheet.dials import SheetDials
 
 if TYPE_CHECKING:
-    from doe.assure import GaugedLine
+    from doe.assure.gauges.line import GaugedLine
     from doe.bench.shop import Shop
     from reports.sheet.page import SheetBatch
 

@@ -32,14 +32,15 @@ from doe.domain.entry import HAND_CHOICES
 from doe.domain.score import FieldValue
 from doe.domain.spec import Check
 from doe.domain.units import SYMBOLS, Shown
-from doe.symptoms import CATALOGUE, WORDS, short_list
+from doe.symptoms.catalogue import CATALOGUE
+from doe.symptoms.reading import WORDS, short_list
 from doe.words.wording import amount, listing, score
 from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import HAND_RULE
 
 if TYPE_CHECKING:
     from doe.bench.shop import Shop
-    from doe.book import HistoryEntry, Photo
+    from doe.book.records import HistoryEntry, Photo
 
 COMMON = 9
 """Symptoms shown at once; the rarer ones are one tap away."""

@@ -11,7 +11,7 @@ from doe.domain.errors import InputError, InputErrors
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number, parse_quantity
-from doe.symptoms import side_of, symptom
+from doe.symptoms.reading import side_of, symptom
 
 PASS, FAIL = "pass", "fail"
 CHECK, ACTUAL = "check:", "actual:"

@@ -15,7 +15,7 @@ from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
 from doe.practice.drills import DRILLS, HINT, reply, start
-from doe.symptoms import WORDS
+from doe.symptoms.reading import WORDS
 from doe.words.wording import count, score
 from reports.drawing.symptoms import symptom_svg
 from reports.practice import pictures_of

@@ -10,17 +10,19 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from doe.acts.gauges.line import gauged_line, study_cautions, today
+from doe.acts.base import today
+from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.scoring.making import STEP, Making, making_of, read_again
 from doe.acts.scoring.progress import Left, left_at
-from doe.book import Act, Book
+from doe.book.book import Book
+from doe.book.records import Act
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.units import Shown
 from reports.sheet.page import SheetPage, sheet_page
 
 if TYPE_CHECKING:
-    from doe.assure import GaugedLine
+    from doe.assure.gauges.line import GaugedLine
 
 MOST_BOOKS, MOST_STUDIES, MOST_ACTS = 40, 40, 60
 _USUAL = ("record", "add photo", "withdraw photo", f"note {STEP}", f"withdraw {STEP}")

@@ -24,7 +24,7 @@ from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 
 if TYPE_CHECKING:
     from doe.bench.state import Bench
-    from doe.book import Book
+    from doe.book.book import Book
 
 TOKEN, MARK = "token", "mark"
 MOST_FIELDS = 300

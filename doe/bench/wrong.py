@@ -10,10 +10,10 @@ from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import CauseRow, Choice, Frame, Hidden, Link, LookRow, WrongPage
 from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
-from doe.symptoms import WORDS
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known
 from doe.symptoms.looks import look
+from doe.symptoms.reading import WORDS
 from doe.words import diagnosis as words
 
 INTRO = (

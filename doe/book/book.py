@@ -13,6 +13,7 @@ from doe.book.engine import words_for_errors
 from doe.book.records import (
     Act,
     AnalysisRecord,
+    CouponState,
     HistoryEntry,
     KeptReading,
     KeptRecipe,
@@ -54,6 +55,11 @@ class Book:
     def upgraded_from(self) -> Path | None:
         """The copy of the older book, if opening this one upgraded it."""
         return self._store.upgraded_from
+
+    @property
+    def stored(self) -> int:
+        """How many transactions were stored through this door."""
+        return self._store.stored
 
     @property
     def label(self) -> str:
@@ -357,6 +363,11 @@ class Book:
 
         with self._store.reading() as connection:
             return folding.results(connection, key, include_void=include_void)
+
+    def coupon_states(self, key: str | int) -> tuple[CouponState, ...]:
+        """How far the scoring of each coupon has come, in plan order; `results` without its frame."""
+        with self._store.reading() as connection:
+            return scores.states(connection, key)
 
     def history(self, key: str | int, coupon: str | None = None) -> tuple[HistoryEntry, ...]:
         """Everything ever said about the coupons of a study, or one of them, oldest first."""

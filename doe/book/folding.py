@@ -13,7 +13,7 @@ from doe.book.rounds import frame_of
 from doe.book.studies import Key, find
 from doe.book.tables import coupons, entries
 from doe.book.text import from_text
-from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.serial import study_from
 
 if TYPE_CHECKING:

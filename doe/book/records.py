@@ -117,6 +117,22 @@ class HistoryEntry:
 
 
 @dataclass(frozen=True)
+class CouponState:
+    """How far the scoring of one coupon has come.
+
+    ``kind`` is that of its round; ``passed`` is None while no check of the study is scored, ``unfinished`` says that
+    one of them is not.
+    """
+
+    coupon: str
+    round: int
+    kind: str
+    passed: bool | None
+    unfinished: bool
+    void: bool
+
+
+@dataclass(frozen=True)
 class KeptReading:
     """A gauge reading with who stored it and when. ``withdrawn`` says why it no longer counts, ``""`` if it does."""
 

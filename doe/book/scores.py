@@ -8,10 +8,10 @@ from typing import Any, NamedTuple
 import sqlalchemy as sa
 
 from doe.book.history import is_current
-from doe.book.records import HistoryEntry
+from doe.book.records import CouponState, HistoryEntry
 from doe.book.store import Writing, insert_all
 from doe.book.studies import Key, find, find_open
-from doe.book.tables import acts, coupons, entries
+from doe.book.tables import acts, coupons, entries, rounds
 from doe.book.text import from_text, moment_of, stamp, to_text
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.score import FieldValue, ScoreEntry, SecondLook, again_field, entry_problems, look_problems
@@ -177,6 +177,32 @@ def _words(value: Any) -> str:
     if isinstance(value, list):
         return ", ".join(map(str, value))
     return "nothing" if value in (None, "") else str(value)
+
+
+def states(connection: sa.Connection, key: Key) -> tuple[CouponState, ...]:
+    """How far the scoring of each coupon has come, in plan order."""
+    row = find(connection, key)
+    made = connection.execute(
+        sa.select(coupons.c.id, coupons.c.name, rounds.c.number, rounds.c.kind)
+        .join(rounds, coupons.c.round_id == rounds.c.id)
+        .where(coupons.c.study_id == row.study_id)
+        .order_by(coupons.c.id)
+    ).all()
+    fields = [f"check:{check.name}" for check in study_from(from_text(row.data)).spec.checks]
+    said = connection.execute(
+        sa.select(entries.c.coupon_id, entries.c.field, entries.c.value)
+        .join(coupons, entries.c.coupon_id == coupons.c.id)
+        .where(coupons.c.study_id == row.study_id, entries.c.field.in_([*fields, "void"]), is_current(entries))
+    )
+    values = {(coupon, field): from_text(value) for coupon, field, value in said}
+    found = []
+    for coupon in made:
+        checks = [values.get((coupon.id, field)) for field in fields]
+        scored = [value for value in checks if value is not None]
+        void = bool(values.get((coupon.id, "void")))
+        passed = all(scored) if scored else None
+        found.append(CouponState(coupon.name, coupon.number, coupon.kind, passed, len(scored) < len(fields), void))
+    return tuple(found)
 
 
 def history(connection: sa.Connection, key: Key, coupon: str | None) -> tuple[HistoryEntry, ...]:

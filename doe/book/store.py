@@ -62,6 +62,7 @@ class Store:
         self._engine = engine
         self._clock = clock
         self._journal_kept = False
+        self.stored = 0
 
     def now(self) -> str:
         """The time as the book keeps it."""
@@ -90,6 +91,7 @@ class Store:
                 # On a server this row is the turn to write, as BEGIN IMMEDIATE is in a file.
                 connection.execute(sa.select(book_info.c.id).with_for_update())
                 yield Writing(connection, self.who, self.now())
+            self.stored += 1
 
     def close(self) -> None:
         """Let go of every connection."""

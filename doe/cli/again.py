@@ -12,16 +12,17 @@ from doe.acts.scoring.people import people_of_study, record_looks
 from doe.acts.study.plans import whole_plan
 from doe.book.sheets.entry import read_entry
 from doe.cli import scoring
-from doe.cli.output import Reply, Warn, say
+from doe.cli.output import Reply, Warn
+from doe.cli.terminal import say
 from doe.domain.errors import InputError
-from doe.domain.results import check_hand
+from doe.domain.outcome import check_hand
 from doe.domain.score import ScoreEntry
 from doe.domain.texts import quoted
 from doe.domain.units import parse_number
 from doe.words.wording import count
 
 if TYPE_CHECKING:
-    from doe.book import Book
+    from doe.book.book import Book
     from doe.cli.desk import Desk
     from doe.cli.scoring import ScoreOptions
     from doe.domain.study import Study
@@ -41,7 +42,7 @@ def record_again(
         found = read_entry(file, record.study, whole_plan(book, record).coupons, symptoms=scoring.symptom_words())
         entries, notes = list(found.entries), found.notes
     elif one.says_anything:
-        entries = [scoring.read_typed(record.study, one, desk.shown, can_ask=desk.can_ask)]
+        entries = [scoring.read_typed(record.study, one, desk.shown, confirm=desk.confirm)]
     elif desk.can_ask:
         return _asked(desk, book, key)
     else:

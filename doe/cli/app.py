@@ -9,75 +9,20 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperGroup
 
 from doe.acts.base import version
-from doe.cli import (
-    bench,
-    book,
-    compare,
-    confirm,
-    demo,
-    diagnose,
-    extend,
-    fit,
-    gauge,
-    line,
-    people,
-    plan,
-    practice,
-    recipe,
-    recommend,
-    record,
-    release,
-    report,
-    sheet,
-    stack,
-    study,
-)
-from doe.cli import (
-    explain as explain_word,
-)
-from doe.cli.log import keep_log
-from doe.cli.output import error_data, error_lines, show_error
+from doe.cli.terminal import Stopped, error_data, error_lines, show_error
+from doe.cli.tree import TREE, Group
 from doe.domain.errors import DoeError, InputError
 
 EXIT_INPUT, EXIT_BROKEN, EXIT_STOPPED = 2, 3, 130
 
 
-ORDER = (
-    "demo",
-    "stack",
-    "line",
-    "gauge",
-    "study",
-    "plan",
-    "sheet",
-    "record",
-    "bench",
-    "people",
-    "fit",
-    "recommend",
-    "extend",
-    "confirm",
-    "release",
-    "recipe",
-    "compare",
-    "report",
-    "diagnose",
-    "practice",
-    "explain",
-    "book",
-)
-"""The commands in the order in which they are used."""
-
-
-class Doe(TyperGroup):
+class Doe(Group):
     """The root command; turns every error into one line and an exit code."""
 
-    def list_commands(self, ctx: Any) -> list[str]:
-        """Names of the commands, in the order in which they are used."""
-        return sorted(super().list_commands(ctx), key=ORDER.index)
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(TREE, **settings)
 
     def main(
         self,
@@ -110,8 +55,9 @@ def explain(error: BaseException, *, as_json: bool) -> int:
     if isinstance(error, DoeError):
         show_error(error_lines(error), error_data(error), as_json=as_json)
         return EXIT_INPUT
-    if isinstance(error, KeyboardInterrupt | typer.Abort | EOFError):
-        line = "Stopped. Nothing of this command was stored."
+    if isinstance(error, Stopped | KeyboardInterrupt | typer.Abort | EOFError):
+        stored = isinstance(error, Stopped) and error.stored > 0
+        line = f"Stopped. {'What was finished before is stored.' if stored else 'Nothing of this command was stored.'}"
         show_error(["", line], {"ok": False, "error": "stopped", "message": line, "problems": []}, as_json=as_json)
         return EXIT_STOPPED
     if hasattr(error, "format_message"):  # a command line that typer could not read
@@ -124,6 +70,8 @@ def explain(error: BaseException, *, as_json: bool) -> int:
         remedy = "Check the name, whether it is open elsewhere, and who may read and write there."
         reason = error.strerror or type(error).__name__
         return explain(InputError(str(error.filename), reason, "a place that can be used", remedy), as_json=as_json)
+    from doe.cli.log import keep_log  # noqa: PLC0415 - only a program that broke pays for logging
+
     log = keep_log(error)
     kept = f"The details are in {log}" if log else "The details could not be kept"
     line = f"Something went wrong in this program ({type(error).__name__}: {error}). {kept}"
@@ -152,7 +100,6 @@ app = typer.Typer(cls=Doe, rich_markup_mode=None, add_completion=False, pretty_e
 
 @app.callback(invoke_without_command=True)
 def root(
-    ctx: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and leave.")
     ] = False,
@@ -164,32 +111,3 @@ def root(
 
     Decision aid only: makers' data sheets, local law and a trained person come first.
     """
-    if ctx.invoked_subcommand is None:
-        typer.echo(ctx.get_help())
-
-
-for module in (
-    demo,
-    stack,
-    line,
-    gauge,
-    study,
-    plan,
-    sheet,
-    record,
-    bench,
-    people,
-    fit,
-    recommend,
-    extend,
-    confirm,
-    release,
-    recipe,
-    compare,
-    report,
-    diagnose,
-    practice,
-    explain_word,
-    book,
-):
-    module.register(app)

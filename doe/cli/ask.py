@@ -7,7 +7,7 @@ from typing import TypeVar
 
 import typer
 
-from doe.cli.output import error_lines, say
+from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
 
 T = TypeVar("T")
@@ -35,6 +35,11 @@ def ask_text(question: str, *, default: str | None = None) -> str:
 def ask_yes(question: str, *, default: bool = True) -> bool:
     """Ask yes or no."""
     return bool(typer.confirm(question, default=default))
+
+
+def confirm_reading(question: str) -> bool:
+    """Ask whether a value was meant as it is read here; on standard error, for the answer may go into a pipe."""
+    return bool(typer.confirm(question, default=True, err=True))
 
 
 def ask_choice(question: str, choices: Sequence[str], *, default: str | None = None) -> str:

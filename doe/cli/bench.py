@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from doe.bench.serve import listen, serve
-from doe.cli.desk import Desk, command, is_terminal
+from doe.cli.desk import Desk, command, commands, is_terminal
 from doe.cli.log import keep_log
-from doe.cli.output import Reply, error_lines, line_width, print_json, say
+from doe.cli.output import Reply
+from doe.cli.terminal import error_lines, line_width, print_json, say
 from doe.domain.errors import DoeError
 from reports.drawing.qr import QUIET, qr_modules
 
@@ -20,75 +20,78 @@ if TYPE_CHECKING:
     from doe.bench.state import Bench
 
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
+app = commands()
 
-    @command(
-        root,
-        "bench",
-        example="""
-        doe bench
-        doe bench --host 0.0.0.0
-        doe bench --host 192.168.1.20 --port 8080
+
+@command(
+    app,
+    "bench",
+    example="""
+    doe bench
+    doe bench --host 0.0.0.0
+    doe bench --host 192.168.1.20 --port 8080
     """,
-    )
-    def bench(
-        desk: Desk,
-        host: Annotated[
-            str, typer.Option(help="Address to listen at; 0.0.0.0 for every device of the shop's network.")
-        ] = "127.0.0.1",
-        port: Annotated[int, typer.Option(help="Port to listen at; 0 takes any free one.")] = 8765,
-    ) -> Reply:
-        """Serve the page at the press: queues, countdowns, score forms and photos on phones and tablets.
+)
+def bench(
+    desk: Desk,
+    host: Annotated[
+        str, typer.Option(help="Address to listen at; 0.0.0.0 for every device of the shop's network.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(help="Port to listen at; 0 takes any free one.")] = 8765,
+) -> Reply:
+    """Serve the page at the press: queues, countdowns, score forms and photos on phones and tablets.
 
-        Only this machine reaches it unless --host says otherwise; then every device needs the pairing code that is
-        shown here. Press Enter for a new code, Ctrl-C to stop.
-        """
-        # the arithmetic of an early hint takes one core at most; the others answer
-        for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-            os.environ.setdefault(name, "1")
-        with desk.look() as book:  # a book that cannot be opened is said before anything else
-            label = book.label
-        place = listen(host, port)
+    Only this machine reaches it unless --host says otherwise; then every device needs the pairing code that is
+    shown here. Press Enter for a new code, Ctrl-C to stop.
+    """
+    # the arithmetic of an early hint takes one core at most; the others answer
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    # NumPy reads those when it is loaded; and help needs no web server
+    from doe.bench.serve import listen, serve  # noqa: PLC0415
 
-        def log(error: BaseException) -> None:
-            kept = keep_log(error)
-            words = error_lines(error)[0] if isinstance(error, DoeError) else type(error).__name__
-            say(f"Something went wrong in this program ({words}). {f'Details: {kept}' if kept else ''}", stream=out)
+    with desk.look() as book:  # a book that cannot be opened is said before anything else
+        label = book.label
+    place = listen(host, port)
 
-        def announce(code: str) -> None:
-            say(f"Pairing code: {code}   (10 minutes, one device)", stream=out)
+    def log(error: BaseException) -> None:
+        kept = keep_log(error)
+        words = error_lines(error)[0] if isinstance(error, DoeError) else type(error).__name__
+        say(f"Something went wrong in this program ({words}). {f'Details: {kept}' if kept else ''}", stream=out)
 
-        def ready(made: Bench) -> None:
-            if desk.as_json:
-                code = None if place.is_local else made.pairing.renew()
-                print_json(
-                    {
-                        "ok": True,
-                        "address": place.link,
-                        "links": list(place.links),
-                        "pairing_code": code,
-                        "book": label,
-                        "next": [],
-                    }
-                )
-                sys.stdout.flush()
-                return
-            _greet(place, label)
-            if not place.is_local:
-                made.pairing.renew()
-            say("Ctrl-C stops it." if place.is_local else "Enter: a new code. Ctrl-C: stop.")
-            sys.stdout.flush()
+    def announce(code: str) -> None:
+        say(f"Pairing code: {code}   (10 minutes, one device)", stream=out)
 
-        # with --json the one object stands alone on standard output
-        out = sys.stderr if desk.as_json else sys.stdout
-        typed = sys.stdin if not place.is_local and is_terminal(sys.stdin) else None
-        serve(desk.book, place, owner=desk.name, shown=desk.shown, announce=announce, log=log, ready=ready, typed=typed)
+    def ready(made: Bench) -> None:
         if desk.as_json:
-            raise typer.Exit
-        return Reply(
-            {}, ("", "The bench page has stopped. Every score that was confirmed is in the book."), ("doe study list",)
-        )
+            code = None if place.is_local else made.pairing.renew()
+            print_json(
+                {
+                    "ok": True,
+                    "address": place.link,
+                    "links": list(place.links),
+                    "pairing_code": code,
+                    "book": label,
+                    "next": [],
+                }
+            )
+            sys.stdout.flush()
+            return
+        _greet(place, label)
+        if not place.is_local:
+            made.pairing.renew()
+        say("Ctrl-C stops it." if place.is_local else "Enter: a new code. Ctrl-C: stop.")
+        sys.stdout.flush()
+
+    # with --json the one object stands alone on standard output
+    out = sys.stderr if desk.as_json else sys.stdout
+    typed = sys.stdin if not place.is_local and is_terminal(sys.stdin) else None
+    serve(desk.book, place, owner=desk.name, shown=desk.shown, announce=announce, log=log, ready=ready, typed=typed)
+    if desk.as_json:
+        raise typer.Exit
+    return Reply(
+        {}, ("", "The bench page has stopped. Every score that was confirmed is in the book."), ("doe study list",)
+    )
 
 
 def _greet(place: Listener, label: str) -> None:

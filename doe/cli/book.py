@@ -8,12 +8,12 @@ from typing import Annotated
 import typer
 
 from doe.acts.base import local
-from doe.book import Book
-from doe.cli.desk import Desk, command, group
+from doe.book.book import Book
+from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply, Table, Warn
 from doe.words.wording import count
 
-app = group("book", "The book: backup, check, export, import, upgrade, audit.")
+app = commands()
 
 
 @command(app, "backup", example="doe book backup shop-backup.sqlite")
@@ -78,8 +78,3 @@ def audit(desk: Desk, last: Annotated[int, typer.Option(min=1, help="How many ac
         (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows)),
         ("doe study list",),
     )
-
-
-def register(root: typer.Typer) -> None:
-    """Add the group to the command tree."""
-    root.add_typer(app)

@@ -20,11 +20,9 @@ from doe.acts.comparison.verdict import (
     offer_comparison,
     write_comparison,
 )
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Desk, command, commands
+from doe.cli.options import LIMIT_HELP, MATERIAL_HELP, PER_GARMENT
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.plan import PER_GARMENT
-from doe.cli.stack import MATERIAL_HELP
-from doe.cli.study import LIMIT_HELP
 from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
@@ -37,7 +35,7 @@ if TYPE_CHECKING:
 
     from doe.acts.comparison.retune import Retuned
     from doe.acts.comparison.verdict import Begun, Compared, ComparisonOffer
-    from doe.book import Book
+    from doe.book.book import Book
     from doe.domain.recipe import Part
     from doe.domain.stack import Material
     from doe.domain.units import Shown
@@ -45,107 +43,105 @@ if TYPE_CHECKING:
 NAME = Annotated[str, typer.Argument(help="A released recipe, or a comparison that was begun.")]
 
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
+app = commands()
 
-    @command(
-        root,
-        "compare",
-        example="""
-        doe compare "heavy tee" --powder "lot=P4"
-        doe compare "heavy tee" --powder "lot=P4" --begin --as "powder lot P4"
-        doe compare "powder lot P4" -o comparison.html
+
+@command(
+    app,
+    "compare",
+    example="""
+    doe compare "heavy tee" --powder "lot=P4"
+    doe compare "heavy tee" --powder "lot=P4" --begin --as "powder lot P4"
+    doe compare "powder lot P4" -o comparison.html
     """,
-    )
-    def compare(
-        desk: Desk,
-        name: NAME,
-        fabric: Annotated[str | None, typer.Option(help=MATERIAL_HELP)] = None,
-        film: Annotated[str | None, typer.Option(help='The same; "lot=..." alone keeps the rest.')] = None,
-        powder: Annotated[str | None, typer.Option(help="The same.")] = None,
-        ink: Annotated[str | None, typer.Option(help="The same.")] = None,
-        stack: Annotated[str | None, typer.Option(help="Or a stack of the book.")] = None,
-        limit: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
-        margin: Annotated[
-            str | None, typer.Option(help="Drop of the pass rate that would do no harm: 0.15 or 15%.")
-        ] = None,
-        hand_margin: Annotated[float | None, typer.Option(help="Points of hand-feel that do not matter.")] = None,
-        power: Annotated[str | None, typer.Option(help="Chance to show it when both are alike: 0.80 or 80%.")] = None,
-        assurance: Annotated[
-            str | None, typer.Option(help="How sure the verdict is meant to be; as the recipe's study otherwise.")
-        ] = None,
-        looks: Annotated[int | None, typer.Option(help="How often it may be judged in all; 2 is usual.")] = None,
-        strokes: Annotated[int | None, typer.Option(help="Pairs at the setpoint, instead of the proposed.")] = None,
-        edge_strokes: Annotated[int | None, typer.Option(help="Pairs at each edge of the window; 0 for none.")] = None,
-        per_garment: PER_GARMENT = None,
-        begin: Annotated[bool, typer.Option("--begin", help="Store the comparison and its coupons.")] = False,
-        called: Annotated[str, typer.Option("--as", help="What the comparison, or the new study, is called.")] = "",
-        more: Annotated[bool, typer.Option("--more", help="Add the next round of a comparison that is open.")] = False,
-        retune: Annotated[
-            bool, typer.Option("--retune", help="Start a tuning study on the new material of a comparison.")
-        ] = False,
-        coupons: Annotated[int, typer.Option(min=1, help="Coupons of the retune.")] = 20,
-        discount: Annotated[
-            float | None, typer.Option(help="What a coupon of the recipe's own study counts for in it, 0 to 1.")
-        ] = None,
-        output: Annotated[
-            Path | None, typer.Option("--output", "-o", help="Write the comparison as an HTML file.")
-        ] = None,
-        seed: Annotated[int | None, typer.Option(min=0, max=2**63 - 1, help="Repeats the same order.")] = None,
-    ) -> Reply:
-        """Compare a new blank, powder or film with a released recipe: its size, its coupons, its verdict."""
-        given = {"fabric": fabric, "film": film, "powder": powder, "ink": ink}
-        asked = {part: text for part, text in given.items() if text is not None}
-        with desk.open(create=False) as book:
-            record = None if asked or stack else comparison_of(book, name)
-            if record is not None:
-                _refuse_options(
-                    record.name,
-                    {
-                        "--begin": begin,
-                        "--limit": limit,
-                        "--margin": margin,
-                        "--hand-margin": hand_margin,
-                        "--power": power,
-                        "--assurance": assurance,
-                        "--looks": looks,
-                        "--strokes": strokes is not None and not more,
-                        "--discount": discount is not None and not retune,
-                    },
-                )
-                if retune:
-                    wishes = RetuneWishes(coupons, "auto", discount, called, seed, per_garment)
-                    with desk.progress("making the plan"):
-                        return _retuned(begin_retune(book, record.id, wishes, shown=desk.shown), desk.shown)
-                if more:
-                    made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes, shown=desk.shown)
-                    return _begun(made)
-                return _judged(book, record.id, desk, output)
+)
+def compare(
+    desk: Desk,
+    name: NAME,
+    fabric: Annotated[str | None, typer.Option(help=MATERIAL_HELP)] = None,
+    film: Annotated[str | None, typer.Option(help='The same; "lot=..." alone keeps the rest.')] = None,
+    powder: Annotated[str | None, typer.Option(help="The same.")] = None,
+    ink: Annotated[str | None, typer.Option(help="The same.")] = None,
+    stack: Annotated[str | None, typer.Option(help="Or a stack of the book.")] = None,
+    limit: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
+    margin: Annotated[
+        str | None, typer.Option(help="Drop of the pass rate that would do no harm: 0.15 or 15%.")
+    ] = None,
+    hand_margin: Annotated[float | None, typer.Option(help="Points of hand-feel that do not matter.")] = None,
+    power: Annotated[str | None, typer.Option(help="Chance to show it when both are alike: 0.80 or 80%.")] = None,
+    assurance: Annotated[
+        str | None, typer.Option(help="How sure the verdict is meant to be; as the recipe's study otherwise.")
+    ] = None,
+    looks: Annotated[int | None, typer.Option(help="How often it may be judged in all; 2 is usual.")] = None,
+    strokes: Annotated[int | None, typer.Option(help="Pairs at the setpoint, instead of the proposed.")] = None,
+    edge_strokes: Annotated[int | None, typer.Option(help="Pairs at each edge of the window; 0 for none.")] = None,
+    per_garment: PER_GARMENT = None,
+    begin: Annotated[bool, typer.Option("--begin", help="Store the comparison and its coupons.")] = False,
+    called: Annotated[str, typer.Option("--as", help="What the comparison, or the new study, is called.")] = "",
+    more: Annotated[bool, typer.Option("--more", help="Add the next round of a comparison that is open.")] = False,
+    retune: Annotated[
+        bool, typer.Option("--retune", help="Start a tuning study on the new material of a comparison.")
+    ] = False,
+    coupons: Annotated[int, typer.Option(min=1, help="Coupons of the retune.")] = 20,
+    discount: Annotated[
+        float | None, typer.Option(help="What a coupon of the recipe's own study counts for in it, 0 to 1.")
+    ] = None,
+    output: Annotated[Path | None, typer.Option("--output", "-o", help="Write the comparison as an HTML file.")] = None,
+    seed: Annotated[int | None, typer.Option(min=0, max=2**63 - 1, help="Repeats the same order.")] = None,
+) -> Reply:
+    """Compare a new blank, powder or film with a released recipe: its size, its coupons, its verdict."""
+    given = {"fabric": fabric, "film": film, "powder": powder, "ink": ink}
+    asked = {part: text for part, text in given.items() if text is not None}
+    with desk.open(create=False) as book:
+        record = None if asked or stack else comparison_of(book, name)
+        if record is not None:
             _refuse_options(
-                name, {"--more": more, "--retune": retune, "--output": output, "--discount": discount is not None}
+                record.name,
+                {
+                    "--begin": begin,
+                    "--limit": limit,
+                    "--margin": margin,
+                    "--hand-margin": hand_margin,
+                    "--power": power,
+                    "--assurance": assurance,
+                    "--looks": looks,
+                    "--strokes": strokes is not None and not more,
+                    "--discount": discount is not None and not retune,
+                },
             )
-            if not asked and not stack and not begin:
-                return _story(book, name)
-            usual = Wanted()
-            wanted = Wanted(
-                parts=_materials(book, name, asked),
-                stack=stack,
-                limits=typed.limits(limit, None, desk.shown, can_ask=desk.can_ask) if limit else None,
-                rate_margin=usual.rate_margin if margin is None else typed.share(margin, "--margin"),
-                hand_margin=usual.hand_margin if hand_margin is None else hand_margin,
-                power=usual.power if power is None else typed.share(power, "--power"),
-                assurance=None if assurance is None else typed.share(assurance, "--assurance"),
-                looks=usual.looks if looks is None else looks,
-                strokes=strokes,
-                edge_strokes=edge_strokes,
-                name=called,
-                seed=seed,
-                per_garment=per_garment,
-            )
-            if begin:
-                return _begun(begin_comparison(book, name, wanted, shown=desk.shown))
-            with desk.progress("working out sizes"):
-                return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
+            if retune:
+                wishes = RetuneWishes(coupons, "auto", discount, called, seed, per_garment)
+                with desk.progress("making the plan"):
+                    return _retuned(begin_retune(book, record.id, wishes, shown=desk.shown), desk.shown)
+            if more:
+                made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes, shown=desk.shown)
+                return _begun(made)
+            return _judged(book, record.id, desk, output)
+        _refuse_options(
+            name, {"--more": more, "--retune": retune, "--output": output, "--discount": discount is not None}
+        )
+        if not asked and not stack and not begin:
+            return _story(book, name)
+        usual = Wanted()
+        wanted = Wanted(
+            parts=_materials(book, name, asked),
+            stack=stack,
+            limits=typed.limits(limit, None, desk.shown, confirm=desk.confirm) if limit else None,
+            rate_margin=usual.rate_margin if margin is None else typed.share(margin, "--margin"),
+            hand_margin=usual.hand_margin if hand_margin is None else hand_margin,
+            power=usual.power if power is None else typed.share(power, "--power"),
+            assurance=None if assurance is None else typed.share(assurance, "--assurance"),
+            looks=usual.looks if looks is None else looks,
+            strokes=strokes,
+            edge_strokes=edge_strokes,
+            name=called,
+            seed=seed,
+            per_garment=per_garment,
+        )
+        if begin:
+            return _begun(begin_comparison(book, name, wanted, shown=desk.shown))
+        with desk.progress("working out sizes"):
+            return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
 
 
 def _refuse_options(name: str, given: Mapping[str, object]) -> None:

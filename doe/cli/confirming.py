@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from doe.acts.confirmation.plan import ClaimChoice, ClaimRow, ConfirmationPlanned
     from doe.acts.confirmation.verdict import Weighed
-    from doe.book import Book
+    from doe.book.book import Book
     from doe.domain.study import Study
     from doe.domain.units import Shown
 

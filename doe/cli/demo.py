@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, run_demo, size_kb
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Commands, Reply, Table
 from doe.cli.recommend import settings_table
 from doe.domain.texts import quoted
@@ -18,18 +18,18 @@ if TYPE_CHECKING:
     from doe.acts.demo.run import DemoDone
 
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
+app = commands()
 
-    @command(root, "demo", example="doe demo")
-    def demo(
-        desk: Desk,
-        folder: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier demo.")] = Path("doe-demo"),
-    ) -> Reply:
-        """Run an invented shop from its first stack to its report, in a folder of its own."""
-        with desk.steps() as step:
-            done = run_demo(folder, shown=desk.shown, step=step)
-        return Reply(_data(done), _blocks(done, desk), _following(done))
+
+@command(app, "demo", example="doe demo")
+def demo(
+    desk: Desk,
+    folder: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier demo.")] = Path("doe-demo"),
+) -> Reply:
+    """Run an invented shop from its first stack to its report, in a folder of its own."""
+    with desk.steps() as step:
+        done = run_demo(folder, shown=desk.shown, step=step)
+    return Reply(_data(done), _blocks(done, desk), _following(done))
 
 
 def _data(done: DemoDone) -> dict[str, object]:

@@ -8,17 +8,22 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from inspect import cleandoc
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from doe.book import Book
+from doe.cli.ask import confirm_reading
 from doe.cli.output import Reply, folded, show_reply
+from doe.cli.terminal import Stopped
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
+from doe.words.typed import Confirm
+
+if TYPE_CHECKING:
+    from doe.book.book import Book
 
 Progress = Callable[[float], None]
 Step = Callable[[float, str], None]
@@ -50,6 +55,7 @@ class Desk:
     temperature: str | None = None
     pressure: str | None = None
     as_json: bool = False
+    opened: list[Book] = field(default_factory=list, init=False)
 
     @property
     def name(self) -> str:
@@ -81,7 +87,12 @@ class Desk:
 
     def open(self, *, create: bool = True) -> Book:
         """The book, to be used as a context manager."""
-        return Book.open(self.book, who=self.name, create=create)
+        # a command's help and `doe explain` need no database
+        from doe.book.book import Book  # noqa: PLC0415
+
+        book = Book.open(self.book, who=self.name, create=create)
+        self.opened.append(book)
+        return book
 
     def look(self) -> Book:
         """The book for a command that only looks: a missing one is not made."""
@@ -103,6 +114,11 @@ class Desk:
     def can_ask(self) -> bool:
         """Whether a person sits at the other end."""
         return not self.as_json and is_terminal(sys.stdin)
+
+    @property
+    def confirm(self) -> Confirm | None:
+        """Asks that person whether a value was meant as it is read; None without one."""
+        return confirm_reading if self.can_ask else None
 
     @contextmanager
     def progress(self, what: str) -> Iterator[Progress]:
@@ -171,7 +187,10 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
         def run(**values: Any) -> None:
             desk = Desk(**{key: values.pop(key) for key in _SHARED})
             _ = desk.shown  # a wrong unit is refused before anything is done
-            reply = function(desk, **values)
+            try:
+                reply = function(desk, **values)
+            except (KeyboardInterrupt, typer.Abort, EOFError) as error:
+                raise Stopped(sum(book.stored for book in desk.opened)) from error
             try:
                 show_reply(replace(reply, next_steps=desk.in_same_book(reply.next_steps)), as_json=desk.as_json)
                 sys.stdout.flush()
@@ -207,13 +226,6 @@ def _let_go_of_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def group(name: str, about: str) -> typer.Typer:
-    """A group of commands, such as ``doe stack``; without a command it shows its help."""
-    made = typer.Typer(name=name, help=about, rich_markup_mode=None, add_completion=False)
-
-    @made.callback(invoke_without_command=True)
-    def _help(ctx: typer.Context) -> None:
-        if ctx.invoked_subcommand is None:
-            typer.echo(ctx.get_help())
-
-    return made
+def commands() -> typer.Typer:
+    """The commands of a module, for `command` to add to; `doe.cli.tree` says where each of them hangs."""
+    return typer.Typer(rich_markup_mode=None, add_completion=False)

@@ -6,37 +6,34 @@ from typing import Annotated
 
 import typer
 
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply
 from doe.domain.glossary import GLOSSARY
 from doe.domain.glossary import explain as look_up
 from doe.domain.texts import quoted
 
+app = commands()
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
 
-    @command(
-        root,
-        "explain",
-        example="""
-        doe explain "setting error"
-        doe explain
+@command(
+    app,
+    "explain",
+    example="""
+    doe explain "setting error"
+    doe explain
     """,
+)
+def explain(
+    desk: Desk,
+    words: Annotated[list[str] | None, typer.Argument(metavar="WORD", help="The word; without one, the list.")] = None,
+) -> Reply:
+    """Explain a word of the reports in one paragraph."""
+    if not words:
+        names = [w.name for w in GLOSSARY]
+        return Reply({"words": names}, (", ".join(names) + ".",), ('doe explain "setting error"',))
+    word = look_up(" ".join(words))
+    return Reply(
+        {"word": word.name, "text": word.text, "also": word.also, "see": word.see},
+        (f"{word.name[0].upper()}{word.name[1:]}", "", word.text),
+        [f"doe explain {quoted(name)}" for name in word.see],
     )
-    def explain(
-        desk: Desk,
-        words: Annotated[
-            list[str] | None, typer.Argument(metavar="WORD", help="The word; without one, the list.")
-        ] = None,
-    ) -> Reply:
-        """Explain a word of the reports in one paragraph."""
-        if not words:
-            names = [w.name for w in GLOSSARY]
-            return Reply({"words": names}, (", ".join(names) + ".",), ('doe explain "setting error"',))
-        word = look_up(" ".join(words))
-        return Reply(
-            {"word": word.name, "text": word.text, "also": word.also, "see": word.see},
-            (f"{word.name[0].upper()}{word.name[1:]}", "", word.text),
-            [f"doe explain {quoted(name)}" for name in word.see],
-        )

@@ -2,54 +2,50 @@
 
 from __future__ import annotations
 
-import typer
-
 from doe.acts.answers import facts_data
 from doe.acts.study.fits import fit_study
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.plan import SEED
-from doe.cli.study import KEY
 from doe.domain.texts import quoted
 from doe.words.setpoint import said as in_words
 
+app = commands()
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
 
-    @command(root, "fit", example='doe fit "new powder"')
-    def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
-        """Fit the surfaces to what is scored, and say what these coupons can and cannot tell."""
-        with desk.open(create=False) as book, desk.progress("fitting") as tell:
-            fitted = fit_study(book, study, seed=seed, progress=tell)
-        surfaces, belief = fitted.surfaces, fitted.surfaces.belief
-        rows = [(name, f"{max(share, 0):.0%}") for name, share in belief.learned.items()]
-        learned = (
-            Table(("factor", "learned"), rows, right=("learned",)),
-            "\nlearned: how much narrower the place of the best setting is than before the coupons.",
-        )
-        sentences, warnings = (
-            in_words(fitted.record.study, facts, desk.shown) for facts in (belief.facts, surfaces.warnings)
-        )
-        said: tuple[Block, ...] = (*(f"  {text}" for text in sentences), *(Warn(text) for text in warnings))
-        return Reply(
-            {
-                "study": fitted.record.name,
-                "counts": fitted.counts,
-                "seed": fitted.seed,
-                "inputs_hash": fitted.hash,
-                "belief": {
-                    "score": belief.score,
-                    "score_no_factor": belief.score_no_factor,
-                    "right": belief.right,
-                    "fit_p_value": belief.fit_p_value,
-                    "learned": belief.learned,
-                    "sentences": sentences,
-                    "facts": facts_data(belief.facts),
-                },
-                "warnings": warnings,
-                "facts": facts_data(surfaces.warnings),
+@command(app, "fit", example='doe fit "new powder"')
+def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
+    """Fit the surfaces to what is scored, and say what these coupons can and cannot tell."""
+    with desk.open(create=False) as book, desk.progress("fitting") as tell:
+        fitted = fit_study(book, study, seed=seed, progress=tell)
+    surfaces, belief = fitted.surfaces, fitted.surfaces.belief
+    rows = [(name, f"{max(share, 0):.0%}") for name, share in belief.learned.items()]
+    learned = (
+        Table(("factor", "learned"), rows, right=("learned",)),
+        "\nlearned: how much narrower the place of the best setting is than before the coupons.",
+    )
+    sentences, warnings = (
+        in_words(fitted.record.study, facts, desk.shown) for facts in (belief.facts, surfaces.warnings)
+    )
+    said: tuple[Block, ...] = (*(f"  {text}" for text in sentences), *(Warn(text) for text in warnings))
+    return Reply(
+        {
+            "study": fitted.record.name,
+            "counts": fitted.counts,
+            "seed": fitted.seed,
+            "inputs_hash": fitted.hash,
+            "belief": {
+                "score": belief.score,
+                "score_no_factor": belief.score_no_factor,
+                "right": belief.right,
+                "fit_p_value": belief.fit_p_value,
+                "learned": belief.learned,
+                "sentences": sentences,
+                "facts": facts_data(belief.facts),
             },
-            (f"Fitted {fitted.record.name}. {fitted.counts.sentence}", *said, *learned),
-            (f"doe recommend {quoted(fitted.record.name)}",),
-        )
+            "warnings": warnings,
+            "facts": facts_data(surfaces.warnings),
+        },
+        (f"Fitted {fitted.record.name}. {fitted.counts.sentence}", *said, *learned),
+        (f"doe recommend {quoted(fitted.record.name)}",),
+    )

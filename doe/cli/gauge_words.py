@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from typing import TYPE_CHECKING
 
 from doe.cli.output import Block, Table, Warn
+from doe.domain.gauge import GaugeReading
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
 from doe.words.wording import count, day_of
 
 if TYPE_CHECKING:
     from doe.acts.gauges.line import KeptNow, MachineSummary
     from doe.acts.gauges.map import MachineMap
-    from doe.assure import GaugedLine
-    from doe.book import KeptReading
+    from doe.assure.gauges.line import GaugedLine
+    from doe.book.records import KeptReading
     from doe.words.dials import DialSetting
 
 FAR_DELTA_DEGC = 10.0
@@ -134,9 +135,8 @@ def _drift(found: MachineSummary, units: Shown) -> list[Block]:
     return [f"  Over time, surface minus set in {SYMBOLS[units.temperature]}: {told}: {clear}{rate}."]
 
 
-def readings_table(kept: Sequence[KeptReading], gauged: GaugedLine, units: Shown) -> Table:
+def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], units: Shown) -> Table:
     """Every reading, with why it does not count where it does not."""
-    counting = {r for m in gauged.machines for r in m.readings}
 
     def bare(degc: float | None) -> str:
         return "" if degc is None else f"{units.value(degc, 'degC'):.4g}"

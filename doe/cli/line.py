@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from doe.cli.desk import Desk, command, group
+from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply, Table
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line
 from doe.domain.texts import quoted
@@ -18,7 +18,7 @@ from doe.words.wording import count
 if TYPE_CHECKING:
     from doe.domain.stack import Machine
 
-app = group("line", "Lines: oven or tunnel + press + gauge in one place.")
+app = commands()
 
 
 @command(
@@ -26,7 +26,7 @@ app = group("line", "Lines: oven or tunnel + press + gauge in one place.")
     "add",
     example="""
     doe line add back-room --oven "tunnel oven" --press "swing press" --gauge "strip gauge 3"
-""",
+    """,
 )
 def add(
     desk: Desk,
@@ -153,10 +153,5 @@ def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> 
             "\nMinutes to settle after a change of 10 °C (18 °F).",
             *known,
         ),
-        (f"doe gauge list {quoted(name)}",),
+        (f"doe gauge show {quoted(name)}",),
     )
-
-
-def register(root: typer.Typer) -> None:
-    """Add the group to the command tree."""
-    root.add_typer(app)

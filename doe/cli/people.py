@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.acts.scoring.people import people_of_study, write_people
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.study import KEY
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.words.wording import count
@@ -22,49 +22,47 @@ SHOWN = 10
 """Coupons to look at again that the terminal names."""
 
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
+app = commands()
 
-    @command(
-        root,
-        "people",
-        example="""
-        doe people "new powder"
-        doe people "new powder" -o people.html
+
+@command(
+    app,
+    "people",
+    example="""
+    doe people "new powder"
+    doe people "new powder" -o people.html
     """,
+)
+def people(
+    desk: Desk,
+    study: KEY,
+    output: Annotated[Path | None, typer.Option("--output", "-o", help="Write the agreement as an HTML file.")] = None,
+) -> Reply:
+    """Say how far the people who score agree, who is harsh or kind, and what to do about it."""
+    if output is not None and output.is_dir():
+        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as people.html.")
+    with desk.look() as book:
+        found = people_of_study(book, study)
+    written = None
+    if output is not None:
+        written = write_people(found, output, shown=desk.shown, made_by=desk.name)
+    name = quoted(found.record.name)
+    following = [f"doe record {name} --again"] if found.again else []
+    following += [f"open {written} in a browser"] if written else [f"doe people {name} -o people.html"]
+    return Reply(
+        {
+            "study": found.record.name,
+            "passes": found.passes,
+            "hand": found.hand,
+            "repeats": found.repeats,
+            "sentences": found.sentences,
+            "missing": found.missing,
+            "look_again": found.again,
+            "report": written,
+        },
+        people_blocks(found),
+        following,
     )
-    def people(
-        desk: Desk,
-        study: KEY,
-        output: Annotated[
-            Path | None, typer.Option("--output", "-o", help="Write the agreement as an HTML file.")
-        ] = None,
-    ) -> Reply:
-        """Say how far the people who score agree, who is harsh or kind, and what to do about it."""
-        if output is not None and output.is_dir():
-            raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as people.html.")
-        with desk.look() as book:
-            found = people_of_study(book, study)
-        written = None
-        if output is not None:
-            written = write_people(found, output, shown=desk.shown, made_by=desk.name)
-        name = quoted(found.record.name)
-        following = [f"doe record {name} --again"] if found.again else []
-        following += [f"open {written} in a browser"] if written else [f"doe people {name} -o people.html"]
-        return Reply(
-            {
-                "study": found.record.name,
-                "passes": found.passes,
-                "hand": found.hand,
-                "repeats": found.repeats,
-                "sentences": found.sentences,
-                "missing": found.missing,
-                "look_again": found.again,
-                "report": written,
-            },
-            people_blocks(found),
-            following,
-        )
 
 
 def _signed(value: float) -> str:

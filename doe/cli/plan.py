@@ -9,110 +9,99 @@ import typer
 from doe.acts.study.plans import commit_plan, compare_for
 from doe.acts.study.worth import sizes_worth
 from doe.cli.ask import ask_choice
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
-from doe.cli.output import Block, Reply, Table, Warn, print_table, say
+from doe.cli.options import KEY, PER_GARMENT, SEED
+from doe.cli.output import Block, Reply, Table, Warn, print_table
 from doe.cli.sizes import sizes_reply
-from doe.cli.study import KEY
+from doe.cli.terminal import say
 from doe.domain.texts import quoted
-from doe.plans import KIND_LABELS, PlanJudgement
+from doe.plans.judge import PlanJudgement
+from doe.plans.plan import KIND_LABELS
 from doe.words.dials import SCALE_WORDS, dials_of_coupons
 from doe.words.wording import amount, count
 
 if TYPE_CHECKING:
     from doe.acts.study.plans import PlanChoice, PlannedRound
 
-SEED = Annotated[
-    int | None,
-    typer.Option(min=0, max=2**63 - 1, help="Repeats the same random choices; by default from the study's name."),
-]
-PER_GARMENT = Annotated[
-    int | None,
-    typer.Option(min=1, help="Coupons pressed on one garment; at first 4, later as it was said."),
-]
-
 
 ALIASES_SHOWN = 3
 """Alias sentences of one plan that the comparison prints."""
 
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
+app = commands()
 
-    @command(
-        root,
-        "plan",
-        example="""
-        doe plan "new powder" --coupons 20
-        doe plan "new powder" --coupons 20 --choose optimal
-        doe plan "new powder" --sizes
+
+@command(
+    app,
+    "plan",
+    example="""
+    doe plan "new powder" --coupons 20
+    doe plan "new powder" --coupons 20 --choose optimal
+    doe plan "new powder" --sizes
     """,
-    )
-    def plan(
-        desk: Desk,
-        study: KEY,
-        coupons: Annotated[int, typer.Option(min=1, help="How many coupons can be made.")] = 20,
-        choose: Annotated[
-            str | None,
-            typer.Option(
-                metavar="KIND",
-                help="Make this plan: auto, half, quarter, full, composite, box-behnken, optimal or d-optimal.",
-            ),
-        ] = None,
-        order: Annotated[
-            str,
-            typer.Option(help="batched: few changes; repeated: settings in two batches; random."),
-        ] = "batched",
-        per_garment: PER_GARMENT = None,
-        sizes: Annotated[
-            bool,
-            typer.Option(
-                "--sizes", help="Show what 12 to 40 coupons would buy, tried on invented lines; stop any time."
-            ),
-        ] = False,
-        lines: Annotated[
-            int | None, typer.Option(min=1, max=700, help="Invented lines for --sizes; more take longer. Usual: 42.")
-        ] = None,
-        seed: SEED = None,
-    ) -> Reply:
-        """Compare plans at a budget of coupons, before any is made; --choose makes one."""
-        if sizes:
-            with desk.look() as book, desk.progress("trying sizes") as tell:
-                return sizes_reply(sizes_worth(book, study, lines=lines, progress=tell))
-        with desk.open(create=False) as book:
-            if choose is None:
-                with desk.progress("comparing plans"):
-                    choice = compare_for(book, study, coupons=coupons, seed=seed, shown=desk.shown)
-                if not desk.can_ask:
-                    best = choice.judgements[0]
-                    name = quoted(choice.record.name)
-                    return Reply(
-                        choice_data(choice),
-                        comparison(choice),
-                        (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}", f"doe plan {name} --sizes"),
-                    )
-                for block in comparison(choice):
-                    say(block) if isinstance(block, str) else show_table(block)
-                kinds = [j.kind for j in choice.judgements]
-                say(f"\nWhat 12 to 40 coupons would buy: doe plan {quoted(choice.record.name)} --sizes", indent="  ")
-                choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")
-                if choose == "none yet":
-                    return Reply(
-                        choice_data(choice), ("No plan was made.",), (f"doe plan {quoted(choice.record.name)}",)
-                    )
-                coupons = next(j.coupons for j in choice.judgements if j.kind == choose)
-            with desk.progress("making the plan"):
-                made = commit_plan(
-                    book,
-                    study,
-                    kind=choose,
-                    coupons=coupons,
-                    seed=seed,
-                    order=order,
-                    per_garment=per_garment,
-                    shown=desk.shown,
+)
+def plan(
+    desk: Desk,
+    study: KEY,
+    coupons: Annotated[int, typer.Option(min=1, help="How many coupons can be made.")] = 20,
+    choose: Annotated[
+        str | None,
+        typer.Option(
+            metavar="KIND",
+            help="Make this plan: auto, half, quarter, full, composite, box-behnken, optimal or d-optimal.",
+        ),
+    ] = None,
+    order: Annotated[
+        str,
+        typer.Option(help="batched: few changes; repeated: settings in two batches; random."),
+    ] = "batched",
+    per_garment: PER_GARMENT = None,
+    sizes: Annotated[
+        bool,
+        typer.Option("--sizes", help="Show what 12 to 40 coupons would buy, tried on invented lines; stop any time."),
+    ] = False,
+    lines: Annotated[
+        int | None, typer.Option(min=1, max=700, help="Invented lines for --sizes; more take longer. Usual: 42.")
+    ] = None,
+    seed: SEED = None,
+) -> Reply:
+    """Compare plans at a budget of coupons, before any is made; --choose makes one."""
+    if sizes:
+        with desk.look() as book, desk.progress("trying sizes") as tell:
+            return sizes_reply(sizes_worth(book, study, lines=lines, progress=tell))
+    with desk.open(create=False) as book:
+        if choose is None:
+            with desk.progress("comparing plans"):
+                choice = compare_for(book, study, coupons=coupons, seed=seed, shown=desk.shown)
+            if not desk.can_ask:
+                best = choice.judgements[0]
+                name = quoted(choice.record.name)
+                return Reply(
+                    choice_data(choice),
+                    comparison(choice),
+                    (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}", f"doe plan {name} --sizes"),
                 )
-        return Reply(planned_data(made), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",))
+            for block in comparison(choice):
+                say(block) if isinstance(block, str) else show_table(block)
+            kinds = [j.kind for j in choice.judgements]
+            say(f"\nWhat 12 to 40 coupons would buy: doe plan {quoted(choice.record.name)} --sizes", indent="  ")
+            choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")
+            if choose == "none yet":
+                return Reply(choice_data(choice), ("No plan was made.",), (f"doe plan {quoted(choice.record.name)}",))
+            coupons = next(j.coupons for j in choice.judgements if j.kind == choose)
+        with desk.progress("making the plan"):
+            made = commit_plan(
+                book,
+                study,
+                kind=choose,
+                coupons=coupons,
+                seed=seed,
+                order=order,
+                per_garment=per_garment,
+                shown=desk.shown,
+            )
+    return Reply(planned_data(made), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",))
 
 
 def show_table(block: object) -> None:

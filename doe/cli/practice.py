@@ -11,16 +11,17 @@ import typer
 
 from doe.acts import practising
 from doe.cli.ask import ask_text
-from doe.cli.desk import Desk, command, group
-from doe.cli.output import Block, Reply, Table, error_lines, say
+from doe.cli.desk import Desk, command, commands
+from doe.cli.output import Block, Reply, Table
 from doe.cli.plots import little_map
+from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.domain.units import show
 from doe.practice.drawings import WIDTH, drawing
 from doe.practice.drill import Turn, practice_study
 from doe.practice.drills import reply, start
-from doe.symptoms import WORDS
+from doe.symptoms.reading import WORDS
 from doe.words.wording import day_of
 from reports.files import write_whole
 from reports.practice import practice_report
@@ -28,7 +29,7 @@ from reports.practice import practice_report
 if TYPE_CHECKING:
     from doe.practice.drill import Drill, MadeCoupon
 
-app = group("practice", "Exercises on simulated lines: nothing gets hot, nothing is wasted.")
+app = commands()
 
 EXERCISE = Annotated[str, typer.Argument(metavar="EXERCISE", help="tune, fault, blank, report or compare.")]
 
@@ -56,7 +57,7 @@ def list_exercises(desk: Desk) -> Reply:
     example="""
     doe practice play fault --seed 2 --answer settings --answer "= dust" --answer "= ink" \\
       --answer "= no_gap" -o truth.html
-""",
+    """,
 )
 def play(
     desk: Desk,
@@ -246,8 +247,3 @@ def class_(
         said,
         () if rows else (f"doe practice play tune --who {quoted(desk.name)}",),
     )
-
-
-def register(root: typer.Typer) -> None:
-    """Add the group to the command tree."""
-    root.add_typer(app)

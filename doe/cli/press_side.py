@@ -12,21 +12,21 @@ from doe.acts.study.plans import whole_plan
 from doe.acts.study.sheets import people_of
 from doe.book.sheets.cells import read_symptoms, read_void
 from doe.cli.ask import ask, ask_text
-from doe.cli.output import say
 from doe.cli.scoring import Recorded, recorded, symptom_words
+from doe.cli.terminal import say
 from doe.domain.errors import InputError
-from doe.domain.results import check_hand
+from doe.domain.outcome import check_hand
 from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number
-from doe.symptoms import symptom
+from doe.symptoms.reading import symptom
 from doe.words.wording import amount
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book
+    from doe.book.book import Book
 
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from doe.acts.gauges.line import today
-from doe.acts.recipe.recipes import find_recipe, nearest_to, parts_of, recipe_on, recipes_to_list
-from doe.cli.desk import Desk, command, group
+from doe.acts.base import today
+from doe.acts.recipe.recipes import find_recipe, nearest_to, parts_of, recipes_to_list
+from doe.cli.desk import Desk, command, commands
+from doe.cli.options import RECIPE, REVISION
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.release import recipe_table
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.words import typed
@@ -24,22 +23,18 @@ from doe.words.recipe import (
     difference_words,
     expected_sentence,
     recipe_cautions,
-    span,
     state_words,
+    window_words,
 )
 from doe.words.wording import count, day_of, held
-from reports.files import write_whole
-from reports.recipe.card import recipe_card
 
 if TYPE_CHECKING:
-    from doe.acts.recipe.recipes import Nearest, OnLine
-    from doe.book import KeptRecipe
+    from doe.acts.recipe.recipes import Nearest
+    from doe.book.records import KeptRecipe
+    from doe.domain.recipe import Recipe
     from doe.domain.units import Shown
 
-app = group("recipe", "Recipes: released settings, revision by revision, with what they rest on.")
-
-NAME = Annotated[str, typer.Argument(metavar="RECIPE", help="Name of the recipe, or the id on its card.")]
-REVISION = Annotated[int | None, typer.Option(help="Which revision; the newest by default.")]
+app = commands()
 
 
 @command(app, "list", example="doe recipe list")
@@ -73,7 +68,7 @@ def list_recipes(
 
 
 @command(app, "show", example='doe recipe show "heavy tee"')
-def show(desk: Desk, recipe: NAME, revision: REVISION = None) -> Reply:
+def show(desk: Desk, recipe: RECIPE, revision: REVISION = None) -> Reply:
     """Show one revision: settings, handling, what it rests on, what would void it."""
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
@@ -103,37 +98,8 @@ def show(desk: Desk, recipe: NAME, revision: REVISION = None) -> Reply:
     return Reply(_data(kept), blocks, (f"doe recipe card {name} -o card.html", f"doe recipe history {name}"))
 
 
-@command(app, "card", example='doe recipe card "heavy tee" -o card.html')
-def card(
-    desk: Desk,
-    recipe: NAME,
-    output: Annotated[Path, typer.Option("--output", "-o", help="The HTML file to write.")] = Path("card.html"),
-    revision: REVISION = None,
-) -> Reply:
-    """Write the card for the press: one page of A4 or Letter."""
-    if output.is_dir():
-        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as card.html.")
-    with desk.look() as book:
-        kept = find_recipe(book, recipe, revision)
-    page = recipe_card(
-        kept.recipe,
-        uid=kept.uid,
-        on=today(),
-        superseded=kept.superseded,
-        retired_why=kept.retired_why,
-        shown=desk.shown,
-    )
-    path = write_whole(output, page)
-    stale = "" if kept.in_force else " It is not in force: the card says so."
-    return Reply(
-        {"recipe": kept.recipe.name, "revision": kept.recipe.revision, "in_force": kept.in_force, "card": path},
-        (f"The card of {kept.recipe.name}, revision {kept.recipe.revision}, is in {path}.{stale}",),
-        (f"open {path} in a browser and print it",),
-    )
-
-
 @command(app, "history", example='doe recipe history "heavy tee"')
-def history(desk: Desk, recipe: NAME) -> Reply:
+def history(desk: Desk, recipe: RECIPE) -> Reply:
     """Show every revision of a recipe and what changed between them."""
     with desk.look() as book:
         kept = book.recipes(find_recipe(book, recipe).recipe.name)
@@ -161,7 +127,7 @@ def history(desk: Desk, recipe: NAME) -> Reply:
 
 
 @command(app, "retire", example='doe recipe retire "heavy tee" --why "the powder is no longer made"')
-def retire(desk: Desk, recipe: NAME, why: Annotated[str, typer.Option(help="Why it is not used any more.")]) -> Reply:
+def retire(desk: Desk, recipe: RECIPE, why: Annotated[str, typer.Option(help="Why it is not used any more.")]) -> Reply:
     """Take a recipe out of use; every revision stays in the book."""
     with desk.open(create=False) as book:
         name = find_recipe(book, recipe).recipe.name
@@ -180,7 +146,7 @@ def retire(desk: Desk, recipe: NAME, why: Annotated[str, typer.Option(help="Why 
     example="""
     doe recipe find tee-fine
     doe recipe find --fabric "heavy tee; supplier=Orr"
-""",
+    """,
 )
 def find(
     desk: Desk,
@@ -226,52 +192,6 @@ def _nearest_line(found: tuple[Nearest, ...]) -> str:
     return f"The nearest of {count(len(found), 'recipe')} in force is {first.name}; it is not for the same materials."
 
 
-@command(app, "on", example='doe recipe on "heavy tee" back-room')
-def on(
-    desk: Desk,
-    recipe: NAME,
-    line: Annotated[str, typer.Argument(help="The line, from doe line list.")],
-    revision: REVISION = None,
-) -> Reply:
-    """Express a recipe for a line through its gauges, and say what is not known there."""
-    with desk.look() as book:
-        moved = recipe_on(book, find_recipe(book, recipe, revision), line, on=today(), shown=desk.shown)
-    return Reply(
-        {
-            "recipe": moved.kept.recipe.name,
-            "revision": moved.kept.recipe.revision,
-            "line": moved.line.name,
-            "own_line": moved.is_own,
-            "settings": moved.settings,
-            "unknown": moved.unknown,
-            "cautions": moved.cautions,
-        },
-        on_blocks(moved, desk.shown),
-        (f"doe gauge list {quoted(moved.line.name)}",),
-    )
-
-
-def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
-    """A recipe on a line for a person: settings as that line shows them, then what is not known."""
-    recipe = moved.kept.recipe
-    rows = []
-    for each in moved.settings:
-        s = each.setting
-        dial = "" if each.dial is None else both(s, each.dial.degc, shown)
-        window = (
-            "" if each.dial_low is None or each.dial_high is None else span(s, each.dial_low, each.dial_high, shown)
-        )
-        rows.append((s.label, both(s, s.surface, shown), dial, window))
-    first = (
-        f"{recipe.name}, revision {recipe.revision}, on its own line {moved.line.name}, by today's gauge readings."
-        if moved.is_own
-        else f"{recipe.name}, revision {recipe.revision}, re-expressed for {moved.line.name}. It is not released there."
-    )
-    heads = ("setting", "surface", "dial here", "window on this dial")
-    unknown = ["\nWhat is not known here:", *(f"  - {text}" for text in moved.unknown)] if moved.unknown else []
-    return [first, Table(heads, rows), *unknown, *(Warn(text) for text in moved.cautions), "", FOOTER]
-
-
 def _data(kept: KeptRecipe) -> dict[str, object]:
     """A revision for ``--json``."""
     return {
@@ -286,6 +206,17 @@ def _data(kept: KeptRecipe) -> dict[str, object]:
     }
 
 
-def register(root: typer.Typer) -> None:
-    """Add the group to the command tree."""
-    root.add_typer(app)
+def recipe_table(recipe: Recipe, shown: Shown) -> Table:
+    """Settings of a recipe: surface, dial and window, temperatures in both units."""
+    rows = [
+        (
+            s.label,
+            both(s, s.surface, shown),
+            "" if s.dial is None else both(s, s.dial, shown),
+            "held constant" if s.factor in recipe.held else window_words(s, shown),
+        )
+        for s in recipe.settings
+    ]
+    has_dial = any(s.dial is not None for s in recipe.settings)
+    heads = ("setting", "surface" if has_dial else "value", *(("dial",) if has_dial else ()), "window")
+    return Table(heads, [row if has_dial else (row[0], row[1], row[3]) for row in rows])

@@ -13,11 +13,10 @@ from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import recommend_study
 from doe.acts.study.next_step import after_answer
 from doe.acts.study.why import explain
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
+from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.plan import SEED
-from doe.cli.study import KEY
 from doe.cli.study_words import step_command
 from doe.cli.why import why_blocks
 from doe.words import answer as words
@@ -33,60 +32,61 @@ if TYPE_CHECKING:
     from doe.domain.factors import Factor
     from doe.domain.study import Study
     from doe.domain.units import Shown
-    from doe.setpoint import Window
+    from doe.setpoint.answer import Window
 
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
+app = commands()
 
-    @command(
-        root,
-        "recommend",
-        example="""
-        doe recommend "new powder"
-        doe recommend "new powder" --why
-    """,
+
+@command(
+    app,
+    "recommend",
+    example="""
+    doe recommend "new powder"
+    doe recommend "new powder" --why
+""",
+)
+def recommend(
+    desk: Desk,
+    study: KEY,
+    seed: SEED = None,
+    why: Annotated[
+        bool, typer.Option("--why", help="Also say which coupons and which assumptions every number rests on.")
+    ] = False,
+) -> Reply:
+    """Recommend settings that keep passing when the machines wander, and say how sure that is."""
+    with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
+        found = recommend_study(book, study, seed=seed, progress=tell)
+        gauged = gauged_line(book, found.fitted.record)
+        cautions = study_cautions(book, found.fitted.record, gauged, shown=desk.shown)
+    reasons = explain(found) if why else None
+    dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
+    study_asked = found.fitted.record.study
+    steps = after_answer(found.answer, found.fitted.counts, found.fitted.results)
+    data = answer_data(found.answer)
+    return Reply(
+        {
+            "study": found.fitted.record.name,
+            "counts": found.fitted.counts,
+            "inputs_hash": found.fitted.hash,
+            "kept_since": found.kept.made_at if found.kept else None,
+            "results_changed_since": found.before.made_at if found.before else None,
+            **data,
+            **{name: said(found.fitted.record.study, getattr(found.answer, name), desk.shown) for name in SAYING},
+            "method": dict(method_words(found.answer.method)),
+            "facts": {name: data[name] for name in (*SAYING, "method")},
+            "next_coupons": found.answer.next_coupons,
+            "dials": dial_data(dials),
+            "gauge_cautions": cautions,
+            "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
+            **({"why": reasons} if reasons else {}),
+        },
+        [
+            *answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
+            *(why_blocks(found, reasons, desk.shown) if reasons else ()),
+        ],
+        tuple(step_command(study_asked, step) for step in steps),
     )
-    def recommend(
-        desk: Desk,
-        study: KEY,
-        seed: SEED = None,
-        why: Annotated[
-            bool, typer.Option("--why", help="Also say which coupons and which assumptions every number rests on.")
-        ] = False,
-    ) -> Reply:
-        """Recommend settings that keep passing when the machines wander, and say how sure that is."""
-        with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
-            found = recommend_study(book, study, seed=seed, progress=tell)
-            gauged = gauged_line(book, found.fitted.record)
-            cautions = study_cautions(book, found.fitted.record, gauged, shown=desk.shown)
-        reasons = explain(found) if why else None
-        dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
-        record, data = found.fitted.record, answer_data(found.answer)
-        steps = after_answer(found.answer, found.fitted.counts, found.fitted.results)
-        return Reply(
-            {
-                "study": found.fitted.record.name,
-                "counts": found.fitted.counts,
-                "inputs_hash": found.fitted.hash,
-                "kept_since": found.kept.made_at if found.kept else None,
-                "results_changed_since": found.before.made_at if found.before else None,
-                **data,
-                **{name: said(found.fitted.record.study, getattr(found.answer, name), desk.shown) for name in SAYING},
-                "method": dict(method_words(found.answer.method)),
-                "facts": {name: data[name] for name in (*SAYING, "method")},
-                "next_coupons": found.answer.next_coupons,
-                "dials": dial_data(dials),
-                "gauge_cautions": cautions,
-                "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
-                **({"why": reasons} if reasons else {}),
-            },
-            [
-                *answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
-                *(why_blocks(found, reasons, desk.shown) if reasons else ()),
-            ],
-            tuple(step_command(record.study, step) for step in steps),
-        )
 
 
 def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ()) -> list[Block]:

@@ -9,86 +9,84 @@ import typer
 
 from doe.acts.base import slug
 from doe.acts.recipe.release import Wishes, release_study
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn
-from doe.cli.study import KEY
+from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY
+from doe.cli.output import Block, Reply, Warn
+from doe.cli.recipe import recipe_table
 from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
-from doe.words.recipe import both, confirmation_sentence, recipe_cautions, window_words
+from doe.words.recipe import confirmation_sentence, recipe_cautions
 from doe.words.wording import day_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from doe.acts.recipe.release import Released
-    from doe.domain.recipe import Recipe
     from doe.domain.units import Shown
 
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
+app = commands()
 
-    @command(
-        root,
-        "release",
-        example="""
-        doe release "new powder" --as "heavy tee" --approved-by Kim \\
-          --gap "10 s, flat" --peel "cold, wait 60 s, slow and low" \\
-          --second-press "7 s under a cover sheet" --care-label "wash at 40, no tumble" \\
-          --room "21 degC, 45 % humidity"
+
+@command(
+    app,
+    "release",
+    example="""
+    doe release "new powder" --as "heavy tee" --approved-by Kim \\
+      --gap "10 s, flat" --peel "cold, wait 60 s, slow and low" \\
+      --second-press "7 s under a cover sheet" --care-label "wash at 40, no tumble" \\
+      --room "21 degC, 45 % humidity"
     """,
+)
+def release(
+    desk: Desk,
+    study: KEY,
+    name: Annotated[str, typer.Option("--as", help="Name of the recipe; the same name makes its next revision.")],
+    approved_by: Annotated[str, typer.Option(help="Who approves it and answers for it.")],
+    gap: Annotated[str, typer.Option(help="Wait between cure and press.")] = "",
+    peel: Annotated[str, typer.Option(help="Hot, warm or cold, the wait before it, and how.")] = "",
+    second_press: Annotated[str, typer.Option(help="How long and under what, or none.")] = "",
+    handling: Annotated[list[str] | None, typer.Option(help="Repeat: another step, a sentence.")] = None,
+    lot: Annotated[list[str] | None, typer.Option(help="Repeat: a lot that the stack does not name, film=77.")] = None,
+    care_label: Annotated[str, typer.Option(help="What the care label of the fabric says.")] = "",
+    room: Annotated[str, typer.Option(help="Temperature and humidity of the room.")] = "",
+    void: Annotated[list[str] | None, typer.Option(help="Repeat: what else would make it void.")] = None,
+    review_months: Annotated[int, typer.Option(help="Months until it is looked at again, at most 24.")] = 12,
+    why: Annotated[str, typer.Option(help="Why a new revision of that name is made.")] = "",
+    exception: Annotated[
+        str, typer.Option(metavar="REASON", help="Release without an accepted confirmation, and why.")
+    ] = "",
+    setpoint_only: Annotated[
+        bool, typer.Option("--setpoint-only", help="Release without a window, when a corner was not confirmed.")
+    ] = False,
+) -> Reply:
+    """Release the confirmed answer of a study as a recipe, or say everything that is missing for it."""
+    wishes = Wishes(
+        name,
+        approved_by,
+        why,
+        exception,
+        review_months,
+        gap,
+        peel,
+        second_press,
+        tuple(handling or ()),
+        tuple(void or ()),
+        setpoint_only,
+        lots_typed(lot or ()),
+        care_label,
+        room,
     )
-    def release(
-        desk: Desk,
-        study: KEY,
-        name: Annotated[str, typer.Option("--as", help="Name of the recipe; the same name makes its next revision.")],
-        approved_by: Annotated[str, typer.Option(help="Who approves it and answers for it.")],
-        gap: Annotated[str, typer.Option(help="Wait between cure and press.")] = "",
-        peel: Annotated[str, typer.Option(help="Hot, warm or cold, the wait before it, and how.")] = "",
-        second_press: Annotated[str, typer.Option(help="How long and under what, or none.")] = "",
-        handling: Annotated[list[str] | None, typer.Option(help="Repeat: another step, a sentence.")] = None,
-        lot: Annotated[
-            list[str] | None, typer.Option(help="Repeat: a lot that the stack does not name, film=77.")
-        ] = None,
-        care_label: Annotated[str, typer.Option(help="What the care label of the fabric says.")] = "",
-        room: Annotated[str, typer.Option(help="Temperature and humidity of the room.")] = "",
-        void: Annotated[list[str] | None, typer.Option(help="Repeat: what else would make it void.")] = None,
-        review_months: Annotated[int, typer.Option(help="Months until it is looked at again, at most 24.")] = 12,
-        why: Annotated[str, typer.Option(help="Why a new revision of that name is made.")] = "",
-        exception: Annotated[
-            str, typer.Option(metavar="REASON", help="Release without an accepted confirmation, and why.")
-        ] = "",
-        setpoint_only: Annotated[
-            bool, typer.Option("--setpoint-only", help="Release without a window, when a corner was not confirmed.")
-        ] = False,
-    ) -> Reply:
-        """Release the confirmed answer of a study as a recipe, or say everything that is missing for it."""
-        wishes = Wishes(
-            name,
-            approved_by,
-            why,
-            exception,
-            review_months,
-            gap,
-            peel,
-            second_press,
-            tuple(handling or ()),
-            tuple(void or ()),
-            setpoint_only,
-            lots_typed(lot or ()),
-            care_label,
-            room,
-        )
-        with desk.open(create=False) as book, desk.progress("checking what it rests on") as tell:
-            made = release_study(book, study, wishes, now=datetime.now(UTC), progress=tell)
-        recipe = made.recipe
-        card = f"doe recipe card {quoted(recipe.name)} -o {_file(recipe.name)}.html"
-        return Reply(
-            {"id": made.id, "recipe": recipe, "record": made.items, "others": made.others},
-            released_blocks(made, desk.shown),
-            (card, f"doe report --recipe {quoted(recipe.name)} -o why.html"),
-        )
+    with desk.open(create=False) as book, desk.progress("checking what it rests on") as tell:
+        made = release_study(book, study, wishes, now=datetime.now(UTC), progress=tell)
+    recipe = made.recipe
+    card = f"doe recipe card {quoted(recipe.name)} -o {_file(recipe.name)}.html"
+    return Reply(
+        {"id": made.id, "recipe": recipe, "record": made.items, "others": made.others},
+        released_blocks(made, desk.shown),
+        (card, f"doe report --recipe {quoted(recipe.name)} -o why.html"),
+    )
 
 
 def lots_typed(texts: list[str] | tuple[str, ...]) -> Mapping[str, str]:
@@ -122,19 +120,3 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
         *(Warn(text) for text in recipe_cautions(recipe)),
         *(("\nWhat the record can only say, not show:", *(f"  {text}" for text in said)) if said else ()),
     ]
-
-
-def recipe_table(recipe: Recipe, shown: Shown) -> Table:
-    """Settings of a recipe: surface, dial and window, temperatures in both units."""
-    rows = [
-        (
-            s.label,
-            both(s, s.surface, shown),
-            "" if s.dial is None else both(s, s.dial, shown),
-            "held constant" if s.factor in recipe.held else window_words(s, shown),
-        )
-        for s in recipe.settings
-    ]
-    has_dial = any(s.dial is not None for s in recipe.settings)
-    heads = ("setting", "surface" if has_dial else "value", *(("dial",) if has_dial else ()), "window")
-    return Table(heads, [row if has_dial else (row[0], row[1], row[3]) for row in rows])

@@ -10,9 +10,9 @@ import typer
 
 from doe.acts.recipe.story import write_story
 from doe.acts.study.sheets import write_report
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Desk, command, commands
+from doe.cli.options import SEED
 from doe.cli.output import Reply
-from doe.cli.plan import SEED
 from doe.cli.recommend import history
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
@@ -22,53 +22,53 @@ from reports.recipe.story import Item, record_sentence, repeat_sentence
 STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
 
 
-def register(root: typer.Typer) -> None:
-    """Add the command to the command tree."""
+app = commands()
 
-    @command(
-        root,
-        "report",
-        example="""
-        doe report "new powder" -o report.html
-        doe report --recipe "heavy tee" -o why.html
+
+@command(
+    app,
+    "report",
+    example="""
+    doe report "new powder" -o report.html
+    doe report --recipe "heavy tee" -o why.html
     """,
-    )
-    def report(
-        desk: Desk,
-        study: STUDY = None,
-        output: Annotated[Path, typer.Option("--output", "-o", help="The HTML file to write.")] = Path("report.html"),
-        seed: SEED = None,
-        recipe: Annotated[
-            str | None, typer.Option(help="Tell why this recipe was chosen, instead of reporting a study.")
-        ] = None,
-        revision: Annotated[int | None, typer.Option(help="Of that recipe; the newest by default.")] = None,
-    ) -> Reply:
-        """Write the report of a study, or why a recipe was chosen: one HTML file that needs no network."""
-        if recipe is not None:
-            _refuse_both(study, seed)
-            return _story(desk, recipe, revision, output)
-        if study is None or revision is not None:
-            raise InputError(
-                "doe report",
-                "no study" if study is None else "--revision without --recipe",
-                "a study, or --recipe NAME",
-                'Write it like: doe report "new powder"',
-            )
-        with desk.open(create=False) as book, desk.progress("writing the report") as tell:
-            made = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
-        answer, name = made.found.answer, made.found.fitted.record.name
-        return Reply(
-            {
-                "study": name,
-                "report": made.path,
-                "verdict": answer.verdict,
-                "inputs_hash": made.found.fitted.hash,
-                "kept_since": made.found.kept.made_at if made.found.kept else None,
-                "results_changed_since": made.found.before.made_at if made.found.before else None,
-            },
-            (f"The report of {name} is in {made.path}. {headline(answer)}.", *history(made.found)),
-            (f"open {made.path} in a browser",),
+)
+def report(
+    desk: Desk,
+    study: STUDY = None,
+    output: Annotated[Path, typer.Option("--output", "-o", help="The HTML file to write.")] = Path("report.html"),
+    seed: SEED = None,
+    recipe: Annotated[
+        str | None, typer.Option(help="Tell why this recipe was chosen, instead of reporting a study.")
+    ] = None,
+    revision: Annotated[int | None, typer.Option(help="Of that recipe; the newest by default.")] = None,
+) -> Reply:
+    """Write the report of a study, or why a recipe was chosen: one HTML file that needs no network."""
+    if recipe is not None:
+        _refuse_both(study, seed)
+        return _story(desk, recipe, revision, output)
+    if study is None or revision is not None:
+        raise InputError(
+            "doe report",
+            "no study" if study is None else "--revision without --recipe",
+            "a study, or --recipe NAME",
+            'Write it like: doe report "new powder"',
         )
+    with desk.open(create=False) as book, desk.progress("writing the report") as tell:
+        made = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
+    answer, name = made.found.answer, made.found.fitted.record.name
+    return Reply(
+        {
+            "study": name,
+            "report": made.path,
+            "verdict": answer.verdict,
+            "inputs_hash": made.found.fitted.hash,
+            "kept_since": made.found.kept.made_at if made.found.kept else None,
+            "results_changed_since": made.found.before.made_at if made.found.before else None,
+        },
+        (f"The report of {name} is in {made.path}. {headline(answer)}.", *history(made.found)),
+        (f"open {made.path} in a browser",),
+    )
 
 
 def _refuse_both(study: str | None, seed: int | None) -> None:

@@ -14,20 +14,22 @@ from doe.acts.study.plans import stored_plan, whole_plan
 from doe.book.sheets.cells import read_symptoms, read_void
 from doe.book.sheets.entry import guess_mapping, map_foreign, read_entry, read_foreign
 from doe.cli.ask import ask_text, ask_yes
-from doe.cli.output import Table, print_table, say
+from doe.cli.output import Table, print_table
+from doe.cli.terminal import say
 from doe.domain.entry import sheet_letters
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.results import BATCH_COLUMNS
+from doe.domain.outcome import BATCH_COLUMNS
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown, parse_number
-from doe.plans import judge_plan
-from doe.symptoms import WORDS, short_list
-from doe.words.typed import quantity
+from doe.plans.judge import judge_plan
+from doe.symptoms.reading import WORDS, short_list
+from doe.words.typed import Confirm, quantity
 
 if TYPE_CHECKING:
-    from doe.book import Book, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import StudyRecord
     from doe.book.sheets.entry import ColumnUse, ForeignSheet
     from doe.cli.desk import Desk
     from doe.domain.entry import SymptomWords
@@ -98,17 +100,17 @@ class ScoreOptions:
 
 
 def record_one(
-    book: Book, key: Key, typed: ScoreOptions, shown: Shown, *, why: str = "", can_ask: bool = False
+    book: Book, key: Key, typed: ScoreOptions, shown: Shown, *, why: str = "", confirm: Confirm | None = None
 ) -> Recorded:
     """Store the scores of one coupon."""
     record = book.study(key)
     whole_plan(book, record)
-    entry = read_typed(record.study, typed, shown, can_ask=can_ask)
+    entry = read_typed(record.study, typed, shown, confirm=confirm)
     fields = book.record(record.id, [entry], why=why)
     return recorded(book, record, [entry.coupon], fields)
 
 
-def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, can_ask: bool = False) -> ScoreEntry:
+def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Confirm | None = None) -> ScoreEntry:
     """Score entry of what was typed.
 
     Raises
@@ -133,7 +135,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, can_ask: bool
         symptoms=tuple(dict.fromkeys(symptoms)),
         side=typed.side or words.side_of(symptoms),
         hand={name: parse_number(value, f"--hand {name}") for name, value in _pairs("--hand", typed.hand, "ana=3.5")},
-        actual=_actual(study, typed.actual, shown, can_ask=can_ask),
+        actual=_actual(study, typed.actual, shown, confirm=confirm),
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
     )
@@ -159,13 +161,13 @@ def _pairs(option: str, texts: Sequence[str], example: str) -> list[tuple[str, s
     return made
 
 
-def _actual(study: Study, texts: Sequence[str], shown: Shown, *, can_ask: bool) -> dict[str, float]:
+def _actual(study: Study, texts: Sequence[str], shown: Shown, *, confirm: Confirm | None) -> dict[str, float]:
     made = {}
     for name, value in _pairs("--actual", texts, "press_temp=148"):
         unit = study.factor(name).unit
         if not unit:
             raise InputError("--actual", name, ", ".join(f.name for f in study.numeric), "Use a factor with a range.")
-        made[name] = quantity(value, unit, f"--actual {name}", shown, can_ask=can_ask)
+        made[name] = quantity(value, unit, f"--actual {name}", shown, confirm=confirm)
     return made
 
 

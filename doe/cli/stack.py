@@ -6,15 +6,15 @@ from typing import Annotated
 
 import typer
 
-from doe.cli.desk import Desk, command, group
+from doe.cli.desk import Desk, command, commands
+from doe.cli.options import MATERIAL_HELP
 from doe.cli.output import Reply, Table
 from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.wording import count
 
-MATERIAL_HELP = 'As "name; supplier=...; lot=...; detail=...".'
-app = group("stack", "Stacks: fabric + film + powder, with supplier and lot.")
+app = commands()
 
 
 @command(
@@ -23,7 +23,7 @@ app = group("stack", "Stacks: fabric + film + powder, with supplier and lot.")
     example="""
     doe stack add tee-fine --fabric "blank tee; supplier=Halm; lot=A12" \\
       --film "cold film; lot=77" --powder "fine powder; lot=P3"
-""",
+    """,
 )
 def add(
     desk: Desk,
@@ -93,8 +93,3 @@ def show(desk: Desk, name: Annotated[str, typer.Argument(help="The stack.")]) ->
         ),
         (f"doe study show {quoted(studies[0])}" if studies else "doe study new --help",),
     )
-
-
-def register(root: typer.Typer) -> None:
-    """Add the group to the command tree."""
-    root.add_typer(app)

@@ -10,9 +10,10 @@ import typer
 
 from doe.acts.gauges.line import suggested_errors
 from doe.cli import study_words
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Desk, command, commands
+from doe.cli.options import KEY
 from doe.cli.output import Block, Reply
-from doe.cli.study_questions import readings_say
+from doe.cli.study_errors import readings_say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.domain.units import show_difference
@@ -22,60 +23,58 @@ if TYPE_CHECKING:
     from doe.domain.study import Study
     from doe.domain.units import Shown
 
-STUDY = Annotated[str, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
+
+app = commands()
 
 
-def register(group: typer.Typer) -> None:
-    """Add the command to the group of studies."""
-
-    @command(
-        group,
-        "amend",
-        example="""
-        doe study amend "new powder" --error press_temp=6 --why "gauge readings over a week"
-        doe study amend "new powder" --trial-error press_temp=2 --why "all coupons at the centre"
+@command(
+    app,
+    "amend",
+    example="""
+    doe study amend "new powder" --error press_temp=6 --why "gauge readings over a week"
+    doe study amend "new powder" --trial-error press_temp=2 --why "all coupons at the centre"
     """,
+)
+def amend(
+    desk: Desk,
+    study: KEY,
+    error: Annotated[
+        list[str] | None, typer.Option("--error", help="Repeat: FACTOR=SETTING ERROR in production.")
+    ] = None,
+    trial: Annotated[
+        list[str] | None,
+        typer.Option("--trial-error", help="Repeat: FACTOR=SETTING ERROR while coupons are made, or none."),
+    ] = None,
+    why: Annotated[str, typer.Option(help="Why it is changed.")] = "",
+) -> Reply:
+    """Change setting errors of a study, or show what its gauge readings suggest."""
+    with desk.open(create=False) as book:
+        record = book.study(study)
+        changed = _changed(record.study, error or (), trial or (), desk.shown)
+        is_new = changed != record.study
+        if is_new:
+            book.amend_study(record.id, changed, why)
+        suggested = suggested_errors(book, record.line.name)
+    said: list[Block] = [f"{record.name} is changed." if is_new else f"Nothing of {record.name} is changed."]
+    for one in suggested.values():
+        if one.factor in changed.factor_names:
+            alone = (
+                ""
+                if one.trial_sd is None
+                else (f"; {show_difference(one.trial_sd, desk.shown)} for a trial with every coupon at one place")
+            )
+            said.append(f"{one.factor}: {readings_say(one, desk.shown)}{alone}.")
+    said.append(study_words.factor_table(changed.factors, desk.shown))
+    return Reply(
+        {
+            "study": record.name,
+            "changed": is_new,
+            "factors": changed.factors,
+            "setting_errors": list(suggested.values()),
+        },
+        said,
+        (f"doe recommend {quoted(record.name)}",) if is_new else (),
     )
-    def amend(
-        desk: Desk,
-        study: STUDY,
-        error: Annotated[
-            list[str] | None, typer.Option("--error", help="Repeat: FACTOR=SETTING ERROR in production.")
-        ] = None,
-        trial: Annotated[
-            list[str] | None,
-            typer.Option("--trial-error", help="Repeat: FACTOR=SETTING ERROR while coupons are made, or none."),
-        ] = None,
-        why: Annotated[str, typer.Option(help="Why it is changed.")] = "",
-    ) -> Reply:
-        """Change setting errors of a study, or show what its gauge readings suggest."""
-        with desk.open(create=False) as book:
-            record = book.study(study)
-            changed = _changed(record.study, error or (), trial or (), desk.shown)
-            is_new = changed != record.study
-            if is_new:
-                book.amend_study(record.id, changed, why)
-            suggested = suggested_errors(book, record.line.name)
-        said: list[Block] = [f"{record.name} is changed." if is_new else f"Nothing of {record.name} is changed."]
-        for one in suggested.values():
-            if one.factor in changed.factor_names:
-                alone = (
-                    ""
-                    if one.trial_sd is None
-                    else (f"; {show_difference(one.trial_sd, desk.shown)} for a trial with every coupon at one place")
-                )
-                said.append(f"{one.factor}: {readings_say(one, desk.shown)}{alone}.")
-        said.append(study_words.factor_table(changed.factors, desk.shown))
-        return Reply(
-            {
-                "study": record.name,
-                "changed": is_new,
-                "factors": changed.factors,
-                "setting_errors": list(suggested.values()),
-            },
-            said,
-            (f"doe recommend {quoted(record.name)}",) if is_new else (),
-        )
 
 
 def _changed(study: Study, errors: Sequence[str], trials: Sequence[str], shown: Shown) -> Study:

@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from doe.acts.study.limits import missing
-from doe.cli.ask import ask, ask_choice, ask_yes
-from doe.cli.output import say
+from doe.cli.ask import ask, ask_choice, ask_yes, confirm_reading
+from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor, usual_factor
 from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES
 from doe.domain.spec import Spec
 from doe.domain.study import MAX_FACTORS, Study
-from doe.domain.units import SYMBOLS, Shown, show_difference
+from doe.domain.units import SYMBOLS, Shown
 from doe.words import typed
-from doe.words.setting_errors import basis_words, read_words
-from doe.words.wording import count
+from doe.words.typed import Confirm
 
 if TYPE_CHECKING:
-    from doe.acts.gauges.line import SuggestedError
-    from doe.book import Book
+    from doe.book.book import Book
 
 
 @dataclass(frozen=True)
@@ -55,48 +53,7 @@ def states_error(text: str) -> bool:
     return any(part.partition("=")[0].strip() == "sd" for part in text.split(",")[1:])
 
 
-def with_measured_errors(
-    study: Study, wanted: StudyOptions, found: Mapping[str, SuggestedError], shown: Shown
-) -> tuple[Study, list[str]]:
-    """The study with the setting errors that gauge readings tell where none was stated, and a sentence for each."""
-    factors, said = [], []
-    stated = [states_error(text) for text in wanted.factors or DEFAULT_FACTORS]
-    for f, is_stated in zip(study.factors, stated, strict=True):
-        one = found.get(f.name)
-        taken = replace(f, setting_sd=one.sd) if one is not None and one.is_measured and not is_stated else f
-        factors.append(taken)
-        if one is not None:
-            said.append(_error_words(one, taken, is_stated, shown))
-    return replace(study, factors=tuple(factors)), said
-
-
-def readings_say(one: SuggestedError, shown: Shown) -> str:
-    """What gauge readings tell of a setting error, as the end of a sentence."""
-    if one.is_measured:
-        verb = "suggests" if one.readings == 1 else "suggest"
-        return f"{count(one.readings, 'gauge reading')} {verb} {show_difference(one.sd, shown)}"
-    gives = "" if one.read_sd is None else f": they give {read_words(one.basis, one.read_sd, shown)}"
-    return f"the gauge readings do not tell it yet{gives}"
-
-
-def _error_words(one: SuggestedError, taken: Factor, is_stated: bool, shown: Shown) -> str:
-    """Which setting error is taken, and what the readings say of it."""
-    size = show_difference(taken.setting_sd, shown)
-    if is_stated:
-        said = f"{size} as stated; {readings_say(one, shown)}"
-    elif one.is_measured:
-        said = f"{size}, measured by {count(one.readings, 'gauge reading')}, since none was stated"
-    else:
-        said = f"{size}, {basis_words(one.basis, one.read_sd, shown)}"
-    if one.trial_sd is not None and taken.trial_sd is None:
-        said += (
-            f". A trial that lays every coupon at one place wanders by {show_difference(one.trial_sd, shown)} only: "
-            f"trial={shown.delta(one.trial_sd, 'degC'):.3g} says so"
-        )
-    return f"Setting error of {taken.name}: {said}."
-
-
-def study_of(wanted: StudyOptions, shown: Shown, *, can_ask: bool) -> Study:
+def study_of(wanted: StudyOptions, shown: Shown, *, confirm: Confirm | None) -> Study:
     """The study that was typed; the usual factors when none was named.
 
     Raises
@@ -107,14 +64,14 @@ def study_of(wanted: StudyOptions, shown: Shown, *, can_ask: bool) -> Study:
     for option, text in (("NAME", wanted.name), ("--stack", wanted.stack), ("--line", wanted.line)):
         if not text:
             raise InputError(option, "nothing", "a value", 'Write: doe study new "a name" --stack STACK --line LINE.')
-    factors = tuple(typed.factor(text, shown, can_ask=can_ask) for text in wanted.factors or DEFAULT_FACTORS)
+    factors = tuple(typed.factor(text, shown, confirm=confirm) for text in wanted.factors or DEFAULT_FACTORS)
     return Study(
         name=wanted.name,
         factors=factors,
         spec=typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks),
-        limits=typed.limits(wanted.limits, None, shown, can_ask=can_ask) if wanted.limits else None,
+        limits=typed.limits(wanted.limits, None, shown, confirm=confirm) if wanted.limits else None,
         forbidden=typed.forbidden(wanted.forbid, factors),
-        held=typed.held(wanted.hold, shown, can_ask=can_ask),
+        held=typed.held(wanted.hold, shown, confirm=confirm),
     )
 
 
@@ -133,7 +90,7 @@ def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
     )
     if wanted.pass_rate is None and wanted.hand_min is None:
         wanted = _ask_target(wanted)
-    factors = study_of(replace(wanted, limits=(), forbid=(), hold=()), shown, can_ask=True).factors
+    factors = study_of(replace(wanted, limits=(), forbid=(), hold=()), shown, confirm=confirm_reading).factors
     if not wanted.forbid:
         rule = "A combination never to make, like cure_temp >= 135 and cure_time >= 180 (Enter: none)"
         wanted = replace(wanted, forbid=_ask_several(rule, lambda text: _rule_option(text, factors)))
@@ -141,7 +98,7 @@ def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
         held = "A setting held constant, like pressure=40psi (Enter: none)"
         wanted = replace(wanted, hold=_ask_several(held, lambda text: _held_option(text, shown)))
     if not wanted.limits and ask_yes("Are the data sheets at hand, to type in the limits now?"):
-        wanted = replace(wanted, limits=ask_limits(study_of(wanted, shown, can_ask=True), shown))
+        wanted = replace(wanted, limits=ask_limits(study_of(wanted, shown, confirm=confirm_reading), shown))
     return wanted
 
 
@@ -153,7 +110,7 @@ def _rule_option(text: str, factors: Sequence[Factor]) -> str:
 
 def _held_option(text: str, shown: Shown) -> str:
     """A held setting, put back in its stored unit."""
-    ((name, value),) = typed.held([text], shown, can_ask=True).items()
+    ((name, value),) = typed.held([text], shown, confirm=confirm_reading).items()
     return f"{name}={value}" if isinstance(value, str) else f"{name}={typed.exact(value, KNOWN_FACTORS[name].unit)}"
 
 
@@ -223,7 +180,7 @@ def _ask_factor(name: str, shown: Shown) -> str:
 
     def read(text: str) -> Factor:
         said[:] = [text]
-        return typed.factor(f"{name}={text}", shown, can_ask=True)
+        return typed.factor(f"{name}={text}", shown, confirm=confirm_reading)
 
     made = ask(question, read, default=default)
     if made.is_categorical:
@@ -251,7 +208,7 @@ def _limit_reader(name: str, study: Study, before: Sequence[str], shown: Shown) 
         if not answer:
             return ""
         field = LIMIT_NAMES[name]
-        one = typed.limits([f"{name}={answer}"], None, shown, can_ask=True)
+        one = typed.limits([f"{name}={answer}"], None, shown, confirm=confirm_reading)
         text = typed.limit_option(name, getattr(one, field), one.sources.get(field, ""))
         replace(study, limits=typed.limits([*before, text], study.limits, shown))
         return text

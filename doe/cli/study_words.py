@@ -18,7 +18,7 @@ from doe.words.wording import amount_range
 
 if TYPE_CHECKING:
     from doe.acts.study.next_step import NextStep
-    from doe.book import StudyRecord
+    from doe.book.records import StudyRecord
 
 _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 

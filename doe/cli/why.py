@@ -11,7 +11,7 @@ from doe.words.why_parts import rough_note, why_parts
 if TYPE_CHECKING:
     from doe.acts.study.fits import Recommended
     from doe.domain.units import Shown
-    from doe.setpoint import Why
+    from doe.setpoint.why import Why
 
 
 def why_blocks(found: Recommended, why: Why, shown: Shown) -> list[Block]:

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
 
 from doe.domain.factors import Factor
 
-if TYPE_CHECKING:
-    import numpy as np
-    import pandas as pd
-    from numpy.typing import ArrayLike, NDArray
-
-    FloatArray = NDArray[np.float64]
+FloatArray = NDArray[np.float64]
 
 
 def code(factor: Factor, values: ArrayLike) -> FloatArray:
@@ -21,8 +19,6 @@ def code(factor: Factor, values: ArrayLike) -> FloatArray:
 
     On a log scale the coded 0 is the geometric mean of the range. Numeric factors only.
     """
-    import numpy as np
-
     x = np.asarray(values, dtype=float)
     if factor.scale == "log":
         low, high = math.log(factor.low), math.log(factor.high)
@@ -34,8 +30,6 @@ def code(factor: Factor, values: ArrayLike) -> FloatArray:
 
 def decode(factor: Factor, coded: ArrayLike) -> FloatArray:
     """Natural values of coded ones; the reverse of `code`, not rounded."""
-    import numpy as np
-
     z = np.asarray(coded, dtype=float)
     if factor.scale == "log":
         low, high = math.log(factor.low), math.log(factor.high)
@@ -46,8 +40,6 @@ def decode(factor: Factor, coded: ArrayLike) -> FloatArray:
 
 def round_settings(factor: Factor, values: ArrayLike) -> FloatArray:
     """Nearest values the machine can be given, kept inside the range."""
-    import numpy as np
-
     x = np.asarray(values, dtype=float)
     if not factor.step:
         return np.asarray(np.clip(x, factor.low, factor.high))
@@ -80,16 +72,12 @@ def inward(low: float, high: float, step: float) -> tuple[float, float]:
 
 def code_frame(factors: Sequence[Factor], frame: pd.DataFrame) -> FloatArray:
     """Coded numeric columns of a frame, shape (rows, numeric factors), in the order of the factors."""
-    import numpy as np
-
     columns = [code(f, frame[f.name].to_numpy(dtype=float)) for f in factors if not f.is_categorical]
     return np.column_stack(columns) if columns else np.empty((len(frame), 0))
 
 
 def decode_frame(factors: Sequence[Factor], coded: FloatArray, *, rounded: bool = True) -> pd.DataFrame:
     """Frame of natural settings from coded ones, shape (rows, numeric factors)."""
-    import pandas as pd
-
     numeric = [f for f in factors if not f.is_categorical]
     return pd.DataFrame(
         {

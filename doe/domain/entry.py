@@ -9,7 +9,7 @@ from typing import Literal
 
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.factors import Factor
-from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX, Side
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, Side
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, to_stored

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal, get_args
 
 from doe.domain.errors import InputError
@@ -13,7 +14,10 @@ from doe.domain.texts import check_line, check_note
 from doe.domain.units import check_celsius
 
 MachineKind = Literal["oven", "press"]
-MACHINE_KINDS: tuple[str, ...] = get_args(MachineKind)
+MACHINE_KINDS: tuple[MachineKind, ...] = get_args(MachineKind)
+
+USUAL_INTERVAL_DAYS = 120
+"""Drift of 10 to 15 degC a year is quoted (trade pages, secondary); in 120 days that is about 5 degC."""
 
 
 @dataclass(frozen=True)
@@ -95,3 +99,12 @@ class GaugeReading:
             raise InputError(
                 "gauge reading, taken at", self.taken_at, "a time with its zone", "Add the zone, such as +00:00."
             )
+
+
+def in_force(readings: Sequence[GaugeReading]) -> tuple[GaugeReading, ...]:
+    """Readings of a machine that count for its correction: the newest, and those of the usual interval before it."""
+    days = [r.taken_at.date() for r in readings if r.taken_at is not None]
+    if not days:
+        return tuple(readings)
+    first = max(days) - timedelta(days=USUAL_INTERVAL_DAYS)
+    return tuple(r for r in readings if r.taken_at is None or r.taken_at.date() >= first)

@@ -11,6 +11,9 @@ CONFIRM = "confirm"
 COMPARE = "compare"
 """Coupons of two stacks side by side in the same press strokes."""
 
+JUDGING = (CONFIRM, COMPARE)
+"""Kinds of rounds that no fit learns from."""
+
 Scale = Literal["surface", "dial"]
 """What the temperatures of a round's coupons are: those of the surface, or what was dialled in (made before dial
 settings were corrected, or brought in from a sheet of one's own)."""
@@ -42,4 +45,4 @@ def is_as_dialled(rounds: Sequence[ScaledRound]) -> bool:
 
 def learning_rounds(rounds: Iterable[MadeRound]) -> tuple[int, ...]:
     """Numbers of the rounds that a fit learns from."""
-    return tuple(made.round for made in rounds if made.kind not in (CONFIRM, COMPARE))
+    return tuple(made.round for made in rounds if made.kind not in JUDGING)

@@ -3,25 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, get_args
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
 
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.factors import Factor, check_value, value_bounds
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
+from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX, SIDES, check_hand
 from doe.domain.study import Study
 from doe.domain.units import check_celsius, degc
-
-if TYPE_CHECKING:
-    import numpy as np
-    import pandas as pd
-    from numpy.typing import NDArray
-
-Side = Literal["", "under", "over", "other", "unknown"]
-SIDES: tuple[str, ...] = get_args(Side)
-HAND_PREFIX = "hand_"
-ACTUAL_PREFIX = "actual_"
-BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")
 
 
 @dataclass(frozen=True)
@@ -66,23 +58,6 @@ class Results:
         return len(self.passed)
 
 
-def check_hand(value: float, where: str) -> None:
-    """Refuse a hand-feel score off the scale.
-
-    Raises
-    ------
-    InputError
-        Unless it is 1 to 5 in half steps.
-    """
-    if not (HAND_LOW <= value <= HAND_HIGH and float(value / HAND_STEP).is_integer()):
-        raise InputError(
-            where,
-            plain(value),
-            "1 to 5 in half steps",
-            "Correct the score, or leave it empty if the coupon did not transfer.",
-        )
-
-
 def read_results(study: Study, frame: pd.DataFrame) -> Results:
     """Check a results frame against its study and return it ready for fitting.
 
@@ -98,8 +73,6 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
     InputErrors
         Naming every row and column that cannot be used.
     """
-    import numpy as np
-    import pandas as pd
 
     absent = [n for n in (*study.factor_names, "passed") if n not in frame.columns]
     if absent:
@@ -177,7 +150,6 @@ def _impossible(factor: Factor, values: NDArray[np.float64], rows: list[str]) ->
 
     A coupon somebody did make at 210 degC is taken: its failure tells something.
     """
-    import numpy as np
 
     problems = []
     least, most = value_bounds(factor.unit)
@@ -195,8 +167,6 @@ def _impossible(factor: Factor, values: NDArray[np.float64], rows: list[str]) ->
 
 
 def _order(frame: pd.DataFrame) -> NDArray[np.float64] | None:
-    import numpy as np
-    import pandas as pd
 
     if "press_order" not in frame.columns:
         return None
@@ -210,7 +180,6 @@ def _order(frame: pd.DataFrame) -> NDArray[np.float64] | None:
 
 
 def _coupon_names(frame: pd.DataFrame) -> NDArray[np.str_]:
-    import numpy as np
 
     if "coupon" not in frame.columns:
         return np.array([f"row {i + 1}" for i in range(len(frame))], dtype=str)
@@ -222,8 +191,6 @@ def _coupon_names(frame: pd.DataFrame) -> NDArray[np.str_]:
 
 
 def _labels(column: pd.Series | None, rows: int) -> NDArray[np.str_]:
-    import numpy as np
-    import pandas as pd
 
     if column is None:
         return np.full(rows, "", dtype=object).astype(str)
@@ -231,8 +198,6 @@ def _labels(column: pd.Series | None, rows: int) -> NDArray[np.str_]:
 
 
 def _passed(column: pd.Series, rows: list[str]) -> tuple[NDArray[np.bool_], list[InputError]]:
-    import numpy as np
-    import pandas as pd
 
     values = np.zeros(len(column), dtype=bool)
     problems = []
@@ -251,7 +216,6 @@ def _passed(column: pd.Series, rows: list[str]) -> tuple[NDArray[np.bool_], list
 def _sides(
     frame: pd.DataFrame, passed: NDArray[np.bool_], scored: NDArray[np.bool_], rows: list[str]
 ) -> tuple[NDArray[np.str_], list[InputError]]:
-    import numpy as np
 
     given = _labels(frame.get("side"), len(frame))
     problems = [

@@ -6,10 +6,12 @@ import operator
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from typing import TYPE_CHECKING, Any
 
 from doe.domain.errors import InputError, plain
 from doe.domain.factors import Factor
+from doe.domain.units import parse_quantity
 
 if TYPE_CHECKING:
     import numpy as np
@@ -82,29 +84,15 @@ class Forbidden:
                     )
                 clauses.append(Clause(name, "=", value))
                 continue
-            from doe.domain.units import parse_quantity
-
             clauses.append(Clause(name, compare, parse_quantity(value, factor.unit, f"forbidden combination, {name}")))
         return cls(tuple(clauses), reason)
 
     def matches(self, frame: pd.DataFrame) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Rows of a settings frame that this combination forbids, shape (rows,)."""
-        import numpy as np
-
-        hit = np.ones(len(frame), dtype=bool)
+        hits = []
         for clause in self.clauses:
             column = frame[clause.factor].to_numpy()
             if not isinstance(clause.value, str):
                 column = column.astype(float)
-            hit &= np.asarray(_COMPARE[clause.compare](column, clause.value), dtype=bool)
-        return hit
-
-
-def is_forbidden(forbidden: Sequence[Forbidden], frame: pd.DataFrame) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Rows of a settings frame that any combination forbids, shape (rows,)."""
-    import numpy as np
-
-    hit = np.zeros(len(frame), dtype=bool)
-    for combination in forbidden:
-        hit |= combination.matches(frame)
-    return hit
+            hits.append(_COMPARE[clause.compare](column, clause.value).astype(bool))
+        return reduce(operator.and_, hits)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 from collections.abc import Iterable
 
 from doe.domain.errors import InputError
@@ -81,8 +82,6 @@ def quoted(name: str) -> str:
 
     These lines are there to be copied, so a name from another shop's book must not make a shell do anything.
     """
-    import shlex
-
     if re.sub(r"[-_./:]", "", name).isalnum():
         return name
     if os.name != "nt" and re.search(r'["$`\\!]', name):

@@ -9,8 +9,8 @@ import pandas as pd
 
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.masks import is_forbidden
 from doe.domain.seeds import check_seed
-from doe.domain.space import is_forbidden
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.choose import choose_points

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.domain.coding import code_frame, decode_frame
-from doe.domain.space import is_forbidden
+from doe.domain.masks import is_forbidden
 from doe.domain.study import Study
 
 FloatArray = NDArray[np.float64]

@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 from zlib import crc32
 
 import numpy as np
 import pandas as pd
 
-from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.domain.study import MAX_FACTORS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from doe.practice.lines import SimulatedLine
+    from doe.domain.study import Study
+    from doe.practice.habits import Habits
     from doe.practice.truth import Margins
 
     FloatArray = NDArray[np.float64]
+    IntArray = NDArray[np.int64]
 
 # Always drawn for this many, so that a coupon's luck does not depend on how many there are.
 _FACTORS, _MECHANISMS = MAX_FACTORS, 8
@@ -42,6 +44,22 @@ _SEEN: dict[tuple[str, str], tuple[tuple[str, ...], tuple[str, ...]]] = {
     ("other", "steam"): (("blisters", "pinholes"), ("wash_ripple", "blisters")),
     ("unknown", ""): (("stretch_crack", "blisters"), ("stretch_crack",)),
 }
+
+
+class CouponMaker(Protocol):
+    """What making coupons needs of a simulated line; `doe.practice.lines.SimulatedLine` says what each part is."""
+
+    @property
+    def seed(self) -> int: ...
+    @property
+    def study(self) -> Study: ...
+    @property
+    def habits(self) -> Habits: ...
+    @property
+    def platen_degc(self) -> tuple[float, ...]: ...
+    def real_settings(self, settings: pd.DataFrame) -> tuple[FloatArray, IntArray]: ...
+    def margins_at(self, natural: FloatArray, levels: IntArray) -> Margins: ...
+    def hand_at(self, natural: FloatArray, levels: IntArray) -> FloatArray: ...
 
 
 @dataclass(frozen=True)
@@ -69,7 +87,7 @@ class Scoring:
 DEFAULT_SCORING = Scoring()
 
 
-def run(line: SimulatedLine, coupons: pd.DataFrame, seed: int, how: Scoring = DEFAULT_SCORING) -> pd.DataFrame:
+def run(line: CouponMaker, coupons: pd.DataFrame, seed: int, how: Scoring = DEFAULT_SCORING) -> pd.DataFrame:
     """Make and score coupons.
 
     Luck belongs to the coupon, the batch and the garment, not to the call: with the same seed a coupon comes out the
@@ -77,7 +95,7 @@ def run(line: SimulatedLine, coupons: pd.DataFrame, seed: int, how: Scoring = DE
 
     Parameters
     ----------
-    line : SimulatedLine
+    line : CouponMaker
     coupons : DataFrame
         Every factor; ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment`` where known (without them
         every coupon is its own batch and garment).
@@ -128,7 +146,7 @@ def run(line: SimulatedLine, coupons: pd.DataFrame, seed: int, how: Scoring = DE
     return out
 
 
-def lean(line: SimulatedLine, person: str) -> float:
+def lean(line: CouponMaker, person: str) -> float:
     """How much higher a person scores hand-feel on a line than it is: their own bias, the same in every round."""
     return float(line.habits.hand_bias_sd * _stream(line.seed, 0, f"person {person}").normal())
 
@@ -173,7 +191,7 @@ class _Luck:
         return np.array([drawn[n] for n in of]).reshape(len(of), width)
 
 
-def _setting_error(line: SimulatedLine, frame: pd.DataFrame, luck: _Luck) -> FloatArray:
+def _setting_error(line: CouponMaker, frame: pd.DataFrame, luck: _Luck) -> FloatArray:
     """Real minus set, shape (coupons, numeric factors): a batch of a hard-to-change factor shares part of it."""
     numeric = line.study.numeric
     error = luck.setting[:, : len(numeric)].copy()
@@ -190,7 +208,7 @@ def _setting_error(line: SimulatedLine, frame: pd.DataFrame, luck: _Luck) -> Flo
     return np.asarray(made)
 
 
-def _with_scatter(line: SimulatedLine, margins: Margins, luck: _Luck) -> tuple[FloatArray, FloatArray]:
+def _with_scatter(line: CouponMaker, margins: Margins, luck: _Luck) -> tuple[FloatArray, FloatArray]:
     """Margins with the coupon's and its garment's scatter; the total scatter is 1, as the truth has it."""
     shared = line.habits.garment_share
     garment = luck.shared("garment", luck.garment, 2 * _MECHANISMS)
@@ -207,7 +225,7 @@ def _other(margins: Margins, luck: _Luck) -> FloatArray:
 
 
 def _failures(
-    line: SimulatedLine, under: FloatArray, over: FloatArray, other: FloatArray, lapse: NDArray[np.bool_], luck: _Luck
+    line: CouponMaker, under: FloatArray, over: FloatArray, other: FloatArray, lapse: NDArray[np.bool_], luck: _Luck
 ) -> tuple[NDArray[np.str_], FloatArray, NDArray[np.str_]]:
     """Side of each failed coupon ("" when sound), how badly it failed, and at which machine (or what it lacked)."""
     too_much, too_little = over.min(axis=1) < 0, under.min(axis=1) < 0
@@ -225,9 +243,7 @@ def _failures(
     return side, severity, np.where(lapse, "", machine)
 
 
-def _first_failed(
-    line: SimulatedLine, severity: FloatArray, lapse: NDArray[np.bool_], luck: _Luck
-) -> NDArray[np.int64]:
+def _first_failed(line: CouponMaker, severity: FloatArray, lapse: NDArray[np.bool_], luck: _Luck) -> NDArray[np.int64]:
     """Number of the first check each coupon fails; the number of checks when it fails none.
 
     A bad failure shows at once, a slight one only after washes: half a standard deviation of scatter a check.
@@ -238,7 +254,7 @@ def _first_failed(
     return np.where(lapse, lost, np.where(severity > 0, late, count)).astype(np.int64)
 
 
-def _check_results(line: SimulatedLine, first: NDArray[np.int64], how: Scoring) -> dict[str, list[bool | None]]:
+def _check_results(line: CouponMaker, first: NDArray[np.int64], how: Scoring) -> dict[str, list[bool | None]]:
     results: dict[str, list[bool | None]] = {}
     for number, check in enumerate(line.study.spec.checks):
         due = how.washes is None or check.after_washes <= how.washes
@@ -252,7 +268,7 @@ def _passed(checks: dict[str, list[bool | None]]) -> list[bool | None]:
     return [all(row) if row else None for row in scored]
 
 
-def _recorded_side(line: SimulatedLine, side: NDArray[np.str_], luck: _Luck) -> NDArray[np.str_]:
+def _recorded_side(line: CouponMaker, side: NDArray[np.str_], luck: _Luck) -> NDArray[np.str_]:
     """Side as the scorer wrote it down: sometimes unknown, sometimes the wrong one."""
     draw = luck.uniform["side"]
     wrong = np.where(side == "under", "over", np.where(side == "over", "under", side))
@@ -262,7 +278,7 @@ def _recorded_side(line: SimulatedLine, side: NDArray[np.str_], luck: _Luck) -> 
 
 
 def _symptoms(
-    line: SimulatedLine,
+    line: CouponMaker,
     shown: NDArray[np.str_],
     machine: NDArray[np.str_],
     first: NDArray[np.int64],

@@ -7,7 +7,7 @@ import pandas as pd
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown, parse_quantity, show
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from doe.practice.centre import centre
 from doe.practice.drill import (
     Drill,
@@ -22,8 +22,8 @@ from doe.practice.drill import (
     share_of_best,
 )
 from doe.practice.drill_line import line_to_tune
-from doe.setpoint import recommend
-from doe.surfaces import fit
+from doe.setpoint.recommendation import recommend
+from doe.surfaces.fitted import fit
 
 PER_SWEEP = 5
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from doe.domain.errors import InputError
 from doe.domain.units import METRIC, Shown, parse_number, show
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from doe.practice.drill import (
     Drill,
     MapPicture,
@@ -21,8 +21,9 @@ from doe.practice.drill import (
     settings_table,
 )
 from doe.practice.lines import SimulatedLine, make_line
-from doe.setpoint import Answer, recommend
-from doe.surfaces import fit
+from doe.setpoint.answer import Answer
+from doe.setpoint.recommendation import recommend
+from doe.surfaces.fitted import fit
 
 _KINDS = ("thermal", "smooth", "sharp", "wiggly", "borderline", "ridge", "unreachable")
 _USES = ("release", "confirm", "more", "change")

@@ -8,7 +8,7 @@ from doe.domain.errors import InputError
 from doe.domain.stack import DEFAULT_LINE
 from doe.domain.study import COUPONS_PER_GARMENT
 from doe.domain.units import METRIC, Shown
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from doe.plans.settle import hard_factors, machine_of, settle_matrix
 from doe.plans.timing import CURE_HANDLING_MIN, PRESS_HANDLING_MIN, USUAL_SECONDS, hours_at_machines
 from doe.practice.centre import centre
@@ -27,8 +27,8 @@ from doe.practice.drill import (
     share_of_best,
 )
 from doe.practice.drill_line import line_to_tune
-from doe.setpoint import recommend
-from doe.surfaces import fit
+from doe.setpoint.recommendation import recommend
+from doe.surfaces.fitted import fit
 
 COUPONS, MINUTES = 20, 480.0
 MOST_AT_ONCE = 8

@@ -17,7 +17,7 @@ from scipy.stats import qmc
 
 from doe.domain.coding import code, decode
 from doe.domain.errors import InputError
-from doe.domain.space import is_forbidden
+from doe.domain.masks import is_forbidden
 from doe.practice.coupons import DEFAULT_SCORING, Scoring, run
 from doe.practice.habits import Habits
 from doe.practice.kinds import DRAWS, Layout

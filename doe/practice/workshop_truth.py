@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from doe.practice.materials import Powder
-    from doe.practice.world import Room
+    from doe.practice.room import Room
 
     FloatArray = NDArray[np.float64]
     IntArray = NDArray[np.int64]

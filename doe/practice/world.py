@@ -21,7 +21,7 @@ pre-press drives out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -33,6 +33,7 @@ from doe.practice.heat import LogDoseTable, dose_s, drying_film_degc
 from doe.practice.kinds import Layout
 from doe.practice.lines import REACHABLE, SimulatedLine
 from doe.practice.materials import SMOOTH, Cloth, Powder
+from doe.practice.room import Room
 from doe.practice.truth import HandFeel, HeatTruth, StageHeat
 from doe.practice.workshop_truth import WorkshopTruth
 
@@ -44,47 +45,8 @@ EVAPORATION_KJ_KG = 2257.0
 """Heat of evaporation of water at 100 degC (steam tables, such as those in Incropera and DeWitt; from memory)."""
 CLOTH_KJ_KG_K = 1.3
 """Heat capacity of cotton (Incropera and DeWitt, table of insulating materials; from memory)."""
-PRE_PRESS_LEAVES = 0.2
-"""Share of a cloth's water left after a pre-press (invented)."""
-
 _SCORCH_KJ = 200.0  # activation energy of scorch (invented)
 _TRIES = 12
-
-
-@dataclass(frozen=True)
-class Room:
-    """The room and the machines of one day.
-
-    ``humidity``: share, 0 to 1; ``pre_press``: whether cloth is pressed dry first; ``places``: nine places of the
-    platen against its middle, in degC, row by row.
-
-    Raises
-    ------
-    InputError
-        If the humidity is no share, or the platen map has not nine places.
-    """
-
-    humidity: float = 0.5
-    pre_press: bool = True
-    places: tuple[float, ...] = (0.0,) * 9
-
-    def __post_init__(self) -> None:
-        if not 0 <= self.humidity <= 1:
-            raise InputError("humidity", self.humidity, "0 to 1", "Write 50 % as 0.5.")
-        if len(self.places) != 9:
-            raise InputError("platen map", f"{len(self.places)} places", "9 places", "Give 3 rows of 3.")
-
-    @classmethod
-    def draw(cls, rng: np.random.Generator) -> Room:
-        """A room and a platen: cooler to the edges, with a weak heater somewhere (invented)."""
-        rim = np.array([-2.0, -1.0, -2.0, -1.0, 0.0, -1.0, -2.0, -1.0, -2.0])
-        weak = np.where(np.arange(9) == rng.integers(9), -2.0, 0.0)
-        places = rng.uniform(0.4, 1.2) * rim + weak + rng.normal(0, 0.5, 9)
-        return cls(float(rng.uniform(0.35, 0.6)), True, tuple(np.round(places - places[4], 2).tolist()))
-
-    def water(self, cloth: Cloth) -> float:
-        """Water share of a cloth as it comes under the platen."""
-        return cloth.water * self.humidity / 0.65 * (PRE_PRESS_LEAVES if self.pre_press else 1.0)
 
 
 def bond_line_path(cloth: Cloth, water: float) -> partial[np.ndarray]:

@@ -16,10 +16,11 @@ import pandas as pd
 from doe.domain.errors import InputError
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
-from doe.plans import judge_plan, make_plan
+from doe.plans.build import make_plan
+from doe.plans.judge import judge_plan
 from doe.practice.lines import KINDS, make_line
-from doe.setpoint import recommend
-from doe.surfaces import PARTICLES, fit
+from doe.setpoint.recommendation import recommend
+from doe.surfaces.fitted import PARTICLES, fit
 
 SIZES = (12, 16, 20, 28, 40)
 """Coupons that are compared."""

@@ -14,6 +14,13 @@ if TYPE_CHECKING:
 Verdict = Literal["ready", "more coupons", "not reachable"]
 
 
+EVERY = "every"
+"""All the priors together, beside each group of them."""
+
+LINKED_FROM = 6
+"""Coupons of a round from which two of them are centre coupons, first and last: they show drift and tie the rounds."""
+
+
 @dataclass(frozen=True)
 class Window:
     """Box around the setpoint in which the target holds.

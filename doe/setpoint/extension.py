@@ -7,15 +7,14 @@ import numpy as np
 from doe.domain.seeds import check_seed
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
-from doe.plans import Plan, add_round
+from doe.plans.build import add_round
+from doe.plans.plan import Plan
+from doe.setpoint.answer import LINKED_FROM
 from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.recommendation import NEXT_COUPONS
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.surfaces.contract import FittedSurfaces
-
-LINKED_FROM = 6
-"""Coupons of a round from which two of them are centre coupons, first and last: they show drift and tie the rounds."""
 
 
 def extend_plan(

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from doe.setpoint.answer import Verdict
+from doe.setpoint.answer import EVERY, Verdict
 from doe.setpoint.reweigh import Weights, weigh
 from doe.surfaces.facts import Fact
 
@@ -21,9 +21,6 @@ FloatArray = NDArray[np.float64]
 
 STEP = 0.25
 """Doublings each way over which a slope is taken: near enough for the draws, far enough to rise above noise."""
-
-EVERY = "every"
-"""Name of all priors together."""
 
 LARGE = 0.025
 """Change of the expected rate for one doubling of every prior from which a reader is warned. Chosen on 84 answers to 28

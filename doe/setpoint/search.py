@@ -12,7 +12,7 @@ from scipy.stats import qmc
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.space import is_forbidden
+from doe.domain.masks import is_forbidden
 from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate
 from doe.surfaces.contract import FittedSurfaces

@@ -25,8 +25,7 @@ from doe.setpoint.priors import PriorPull
 from doe.setpoint.reweigh import Weights, weigh
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.standing import Asked, Standing, ask
-from doe.surfaces.contract import FittedSurfaces
-from doe.surfaces.traces import Traces
+from doe.surfaces.contract import FittedSurfaces, Traces
 
 PRIOR_DRAWS, PRIOR_BEST = 600, 100
 """Draws of the model before any coupon, to say what the answer would have been then; and those of them that are asked

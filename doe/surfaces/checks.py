@@ -10,31 +10,17 @@ from numpy.typing import NDArray
 from doe.domain.coding import code_frame
 from doe.domain.results import Results
 from doe.domain.study import Study
-from doe.surfaces.classical import (
-    Canonical,
-    Curvature,
-    Drift,
-    Effects,
-    FirthFit,
-    LackOfFit,
-    LeastSquaresFit,
-    MixedFit,
-    ModelTerms,
-    OrdinalFit,
-    analyse_shape,
-    build_terms,
-    estimate_effects,
-    find_confounding,
-    fit_firth,
-    fit_least_squares,
-    fit_mixed,
-    fit_ordinal,
-    judge_curvature,
-    judge_drift,
-    judge_lack_of_fit,
-    read_quadratic,
-)
-from doe.surfaces.classical.terms import Kind
+from doe.surfaces.classical.canonical import Canonical, analyse_shape, read_quadratic
+from doe.surfaces.classical.confounding import find_confounding
+from doe.surfaces.classical.curvature import Curvature, judge_curvature
+from doe.surfaces.classical.drift import Drift, judge_drift
+from doe.surfaces.classical.effects import Effects, estimate_effects
+from doe.surfaces.classical.firth import FirthFit, fit_firth
+from doe.surfaces.classical.least_squares import LeastSquaresFit, fit_least_squares
+from doe.surfaces.classical.mixed import MixedFit, fit_mixed
+from doe.surfaces.classical.ordinal import OrdinalFit, fit_ordinal
+from doe.surfaces.classical.pure_error import LackOfFit, judge_lack_of_fit
+from doe.surfaces.classical.terms import Kind, ModelTerms, build_terms
 from doe.surfaces.hand_scores import mean_hand
 
 FloatArray = NDArray[np.float64]

@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from doe.surfaces.hand_scores import HandScores
     from doe.surfaces.sampler import Cloud
     from doe.surfaces.scaling import Scaling
-    from doe.surfaces.traces import Traces
 
 FloatArray = NDArray[np.float64]
 
@@ -99,6 +98,32 @@ class SurfaceDraws(Protocol):
     def quadratics(self) -> Quadratics | None:
         """The same surfaces as quadratics, for a page that computes by itself; None where they are none."""
         ...
+
+
+@dataclass(frozen=True)
+class Traces:
+    """Per draw: log probabilities of results and log densities of priors.
+
+    Attributes
+    ----------
+    coupons : array of str, shape (coupons,)
+        This study's coupons, then those of an earlier one.
+    fit : array, shape (draws, coupons)
+        Log likelihood of what happened to each coupon, hand-feel included, times what the coupon counts for.
+    passes, fails : array, shape (draws, coupons)
+        Log probability that the coupon passes its checks, and that it fails them in whatever way.
+    priors : mapping of str to array, shape (draws,)
+        Log prior density of each group of parameters that the model has, up to a constant.
+    left : mapping of str to array
+        Posterior spread of each parameter behind a quantity (`SurfaceModel.quantities`) as a share of its prior spread.
+    """
+
+    coupons: NDArray[np.str_]
+    fit: FloatArray
+    passes: FloatArray
+    fails: FloatArray
+    priors: dict[str, FloatArray]
+    left: dict[str, FloatArray]
 
 
 class SurfaceModel(Protocol):

@@ -18,14 +18,14 @@ from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
-from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel
+from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel, Traces
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
 from doe.surfaces.facts import Fact
 from doe.surfaces.hand_scores import HandScores, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.scorers import doubt_scorers
-from doe.surfaces.traces import Traces, trace
+from doe.surfaces.traces import trace
 from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
 from doe.surfaces.window_gradient import ClosingWindow
 

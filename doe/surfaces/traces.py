@@ -6,40 +6,12 @@ less, without fitting again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
-from doe.surfaces.contract import SurfaceModel
+from doe.surfaces.contract import SurfaceModel, Traces
 
 FloatArray = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Traces:
-    """Per draw: log probabilities of results and log densities of priors.
-
-    Attributes
-    ----------
-    coupons : array of str, shape (coupons,)
-        This study's coupons, then those of an earlier one.
-    fit : array, shape (draws, coupons)
-        Log likelihood of what happened to each coupon, hand-feel included, times what the coupon counts for.
-    passes, fails : array, shape (draws, coupons)
-        Log probability that the coupon passes its checks, and that it fails them in whatever way.
-    priors : mapping of str to array, shape (draws,)
-        Log prior density of each group of parameters that the model has, up to a constant.
-    left : mapping of str to array
-        Posterior spread of each parameter behind a quantity (`SurfaceModel.quantities`) as a share of its prior spread.
-    """
-
-    coupons: NDArray[np.str_]
-    fit: FloatArray
-    passes: FloatArray
-    fails: FloatArray
-    priors: dict[str, FloatArray]
-    left: dict[str, FloatArray]
 
 
 def trace(model: SurfaceModel, xi: FloatArray, coupons: NDArray[np.str_]) -> Traces:

@@ -7,7 +7,7 @@ from difflib import get_close_matches
 
 from doe.domain.entry import SymptomWords
 from doe.domain.errors import InputError
-from doe.domain.results import Side
+from doe.domain.outcome import Side
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.kinds import Symptom
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Protocol
 
-from doe.assure import Comparison
+from doe.assure.comparison.verdict import Comparison
 from doe.words.wording import count, stated
 
 HEADLINES = {

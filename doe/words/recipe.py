@@ -11,7 +11,7 @@ from doe.domain.recipe import PARTS, USUAL_VOIDS, ConfirmationRecord, Recipe, Re
 from doe.domain.stack import Material
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
-from doe.setpoint import Answer
+from doe.setpoint.answer import Answer
 from doe.words.answer import misses_hand, scores_first
 from doe.words.wording import (
     at_least_of_hundred,

@@ -6,8 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.setpoint import Answer
-from doe.setpoint.priors import EVERY
+from doe.setpoint.answer import EVERY, Answer
 from doe.surfaces.facts import Code, Fact, Said
 from doe.words.surfaces import FIT_WORDS, Say, always, scorers_remedy
 from doe.words.wording import amount_both, count

@@ -8,7 +8,7 @@ import pandas as pd
 
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.plans import PlanJudgement
+from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
 from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent
 

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from difflib import get_close_matches
 from typing import Any
-
-import typer
 
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor
@@ -30,7 +28,11 @@ from doe.domain.units import (
 FACTOR_FORM = "cure_temp=110..140,sd=4,trial=2,step=1   or   film_type=hot/cold   or just   dwell"
 
 
-def quantity(text: str, stored: str, where: str, shown: Shown, *, can_ask: bool = False) -> float:
+Confirm = Callable[[str], bool]
+"""Asks a person a question of yes or no; None where nobody can be asked."""
+
+
+def quantity(text: str, stored: str, where: str, shown: Shown, *, confirm: Confirm | None = None) -> float:
     """Stored value of a typed quantity; a bare number is in the user's unit.
 
     A bare number that looks like Fahrenheit is refused, saying what it would be; at a terminal it is asked about.
@@ -39,11 +41,11 @@ def quantity(text: str, stored: str, where: str, shown: Shown, *, can_ask: bool 
         return parse_quantity(text, stored, where, default=shown.unit(stored))
     except InputError:
         fahrenheit = _bare_fahrenheit(text, stored, shown)
-        if fahrenheit is None or not can_ask:
+        if fahrenheit is None or confirm is None:
             raise
         print(file=sys.stderr)
         value = to_stored(fahrenheit, "degF")
-        if not typer.confirm(f"{where}: did you mean {fahrenheit:g} °F = {value:.4g} °C?", default=True, err=True):
+        if not confirm(f"{where}: did you mean {fahrenheit:g} °F = {value:.4g} °C?"):
             raise
         return value
 
@@ -114,7 +116,7 @@ def material(text: str, where: str) -> Material:
     return Material(parts[0], **values)
 
 
-def factor(text: str, shown: Shown, *, can_ask: bool = False) -> Factor:
+def factor(text: str, shown: Shown, *, confirm: Confirm | None = None) -> Factor:
     """Factor of ``cure_temp=110..140,sd=4,step=1``, ``film_type=hot/cold``, or a known name alone.
 
     A known name brings what is not said: unit, scale, step, setting error, and the usual range.
@@ -141,7 +143,7 @@ def factor(text: str, shown: Shown, *, can_ask: bool = False) -> Factor:
     unit = options.pop("unit", known.unit if known else "")
     changes: dict[str, Any] = {"unit": unit}
     if equals:
-        changes["low"], changes["high"] = span_of(span, unit, where, shown, can_ask=can_ask)
+        changes["low"], changes["high"] = span_of(span, unit, where, shown, confirm=confirm)
     for key, option in (("setting_sd", "sd"), ("trial_sd", "trial"), ("step", "step")):
         if option in options:
             changes[key] = spread(options.pop(option), unit, f"{where}, {option}", shown)
@@ -152,14 +154,14 @@ def factor(text: str, shown: Shown, *, can_ask: bool = False) -> Factor:
     return usual_factor(name, **changes) if known else Factor(name, **changes)
 
 
-def span_of(text: str, unit: str, where: str, shown: Shown, *, can_ask: bool = False) -> tuple[float, float]:
+def span_of(text: str, unit: str, where: str, shown: Shown, *, confirm: Confirm | None = None) -> tuple[float, float]:
     """Both ends of a range such as ``110..140``."""
     low, dots, high = text.partition("..")
     if not dots:
         raise InputError(where, repr(text), "a low and a high end", "Write the range like 110..140.")
     return (
-        quantity(low, unit, f"{where}, low", shown, can_ask=can_ask),
-        quantity(high, unit, f"{where}, high", shown, can_ask=can_ask),
+        quantity(low, unit, f"{where}, low", shown, confirm=confirm),
+        quantity(high, unit, f"{where}, high", shown, confirm=confirm),
     )
 
 
@@ -243,7 +245,7 @@ def spec(
     )
 
 
-def held(texts: Sequence[str], shown: Shown, *, can_ask: bool = False) -> dict[str, float | str]:
+def held(texts: Sequence[str], shown: Shown, *, confirm: Confirm | None = None) -> dict[str, float | str]:
     """Settings held constant, of ``pressure=40psi`` or ``mesh=fine``; a known name is read with its unit."""
     made: dict[str, float | str] = {}
     for text in texts:
@@ -255,7 +257,7 @@ def held(texts: Sequence[str], shown: Shown, *, can_ask: bool = False) -> dict[s
         known = KNOWN_FACTORS.get(name)
         numeric = known is not None and known.unit
         made[name] = (
-            quantity(value, known.unit, f"--hold {name}", shown, can_ask=can_ask) if known and numeric else value
+            quantity(value, known.unit, f"--hold {name}", shown, confirm=confirm) if known and numeric else value
         )
     return made
 
@@ -269,7 +271,7 @@ def forbidden(texts: Sequence[str], factors: Sequence[Factor]) -> tuple[Forbidde
     return tuple(made)
 
 
-def limits(texts: Sequence[str], base: Limits | None, shown: Shown, *, can_ask: bool = False) -> Limits:
+def limits(texts: Sequence[str], base: Limits | None, shown: Shown, *, confirm: Confirm | None = None) -> Limits:
     """Limits of ``film_max=175@film data sheet``, added to those already known."""
 
     values: dict[str, Any] = {}
@@ -288,18 +290,18 @@ def limits(texts: Sequence[str], base: Limits | None, shown: Shown, *, can_ask: 
             raise InputError(f"--limit {name}", "two values", "one", "Keep the one of the data sheet.")
         value, at, source = (part.strip() for part in rest.partition("@"))
         unit = "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
-        values[field] = ceiling_or(value, unit, f"--limit {name}", shown, can_ask=can_ask)
+        values[field] = ceiling_or(value, unit, f"--limit {name}", shown, confirm=confirm)
         sources.pop(field, None)  # a new number does not inherit where the old one came from
         if at:
             sources[field] = source
     return replace(base or Limits(), **values, sources=sources)
 
 
-def ceiling_or(text: str, unit: str, where: str, shown: Shown, *, can_ask: bool = False) -> float:
+def ceiling_or(text: str, unit: str, where: str, shown: Shown, *, confirm: Confirm | None = None) -> float:
     """A limit; a bare 200 in degC is taken, since data sheets say so, though nothing there is ever proposed."""
     if unit == "degC" and shown.temperature == "degC" and text.strip() in ("200", "200.0"):
         return 200.0
-    return quantity(text, unit, where, shown, can_ask=can_ask)
+    return quantity(text, unit, where, shown, confirm=confirm)
 
 
 def exact(value: float, unit: str) -> str:

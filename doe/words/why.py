@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.setpoint import Answer, Why
+from doe.setpoint.answer import Answer
 from doe.setpoint.grounds import Beyond, Cause, Named, Side
 from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
 from doe.setpoint.verdict import OUT_OF_REACH_GAP, reach_threshold
-from doe.setpoint.why import CouponWeight, Learned, OneMore
+from doe.setpoint.why import CouponWeight, Learned, OneMore, Why
 from doe.words.setpoint import ABOUT
 from doe.words.story import IDEAS, why_not
 from doe.words.wording import (

@@ -9,11 +9,11 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from doe.assure import Comparison
+from doe.assure.comparison.verdict import Comparison
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.recipe import PARTS
-from doe.domain.results import HAND_PREFIX
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown

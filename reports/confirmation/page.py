@@ -9,7 +9,7 @@ import pandas as pd
 
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
-from doe.domain.results import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown

@@ -12,7 +12,7 @@ from html import escape
 
 from markupsafe import Markup
 
-from doe.symptoms import symptom
+from doe.symptoms.reading import symptom
 
 _INK, _TONE, _PAPER = "#1b211f", "#cfc8b8", "#ffffff"
 SIZE = 48

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from doe.assure import PlatenMap, place_name
+from doe.assure.gauges.platen import PlatenMap, place_name
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.wording import count, date, other_units

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from doe.assure import NOT_CHECKED, MachineGauge, machine_temperatures
+from doe.assure.gauges.cautions import NOT_CHECKED, machine_temperatures
+from doe.assure.gauges.line import MachineGauge
 from doe.domain.units import Shown, show_difference
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting, dials_of_settings
 from doe.words.wording import count, day_of

@@ -10,7 +10,8 @@ import pandas as pd
 
 from doe.domain.recipe import Recipe
 from doe.domain.units import METRIC, Shown
-from doe.plans import LeftOut, PlanJudgement
+from doe.plans.compare import LeftOut
+from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
 from doe.words.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS

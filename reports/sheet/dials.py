@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from doe.assure import NOT_CHECKED, GaugedLine, machine_temperatures, refuse_dial
+from doe.assure.gauges.cautions import NOT_CHECKED, machine_temperatures, refuse_dial
+from doe.assure.gauges.line import GaugedLine
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown

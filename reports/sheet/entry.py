@@ -12,7 +12,7 @@ from doe.domain.entry import EntryColumn, entry_columns, sheet_mark
 from doe.domain.errors import InputError, plain
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
-from doe.symptoms import CATALOGUE
+from doe.symptoms.catalogue import CATALOGUE
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from reports.files import write_whole
 

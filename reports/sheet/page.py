@@ -15,7 +15,7 @@ from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show, show_both
-from doe.symptoms import short_list, symptom
+from doe.symptoms.reading import short_list, symptom
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.wording import count, date, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
@@ -25,7 +25,7 @@ from reports.sheet.dials import SheetDials
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.assure import GaugedLine
+    from doe.assure.gauges.line import GaugedLine
 
 HAND_RULE = (
     "1 (as stiff as the stiff reference) to 5 (as soft as the soft one), half steps. Each person scores alone, "

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.spec import HAND_HIGH, HAND_LOW
-from doe.surfaces.classical import Curvature, Drift, Effects, half_normal_points
+from doe.surfaces.classical.curvature import Curvature
+from doe.surfaces.classical.drift import Drift
+from doe.surfaces.classical.effects import Effects, half_normal_points
 from doe.words.wording import listing, sentence, stated
 from reports.downloads import frame_csv
 from reports.study.coupon_figures import EffectBars, draw_effects, draw_half_normal

@@ -9,13 +9,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.assure import GaugedLine
+from doe.assure.gauges.line import GaugedLine
 from doe.domain.coding import code
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.setpoint import Answer
-from doe.surfaces import ClassicalChecks
+from doe.setpoint.answer import Answer
+from doe.surfaces.checks import ClassicalChecks
 from doe.surfaces.contract import FittedSurfaces
 from doe.words.confirmation import ConfirmationFacts
 from reports.study.photos import CouponPhoto

@@ -5,7 +5,7 @@ from __future__ import annotations
 from doe.domain.glossary import explain
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.setpoint import Answer
+from doe.setpoint.answer import Answer
 from doe.words.wording import shirts, shirts_at_least, spread_both, stated
 from reports.views import Note
 

@@ -7,8 +7,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
-from doe.domain.space import is_forbidden
-from doe.setpoint import Profile, RobustMap, Window, profile, robust_map
+from doe.domain.masks import is_forbidden
+from doe.setpoint.answer import Window
+from doe.setpoint.curves import Profile, RobustMap, profile, robust_map
 from doe.words.answer import cliff_sentence, setpoint_line, wanted
 from doe.words.wording import (
     amount,

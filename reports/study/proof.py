@@ -12,7 +12,8 @@ import pandas as pd
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
-from doe.setpoint import Answer, RobustRate
+from doe.setpoint.answer import Answer
+from doe.setpoint.robust import RobustRate
 from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
 from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel

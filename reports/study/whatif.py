@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from doe.domain.coding import decode
 from doe.domain.factors import Factor
-from doe.domain.space import is_forbidden
+from doe.domain.masks import is_forbidden
 from doe.domain.units import SYMBOLS, Shown
 from doe.setpoint.robust import HAND_BLUR, RobustRate, error_nodes
 from doe.surfaces.outcomes import expit

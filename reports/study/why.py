@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from doe.setpoint import explain_answer
+from doe.setpoint.why import explain_answer
 from doe.words.why import differences
 from doe.words.why_parts import WhyPart, rough_note, why_parts
 from doe.words.wording import sentence

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from doe.assure import (
+from doe.assure.binomial import (
     chance_to_accept,
     coupons_for_failures,
     pass_rate_high,

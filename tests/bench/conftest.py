@@ -20,7 +20,7 @@ def ready_books(tmp_path_factory: pytest.TempPathFactory) -> dict[int | None, Pa
         folder = tmp_path_factory.mktemp(f"scored-{scored}")
         made = make_book(folder, scored=scored)
         books[scored] = folder / "whole.sqlite"
-        from doe.book import Book
+        from doe.book.book import Book
 
         with Book.open(made, who="test") as book:
             book.backup(books[scored])

@@ -15,7 +15,7 @@ from doe.bench.app import make_app
 from doe.bench.hosts import Hosts
 from doe.bench.shop import Shop
 from doe.bench.state import Bench
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.units import METRIC, Shown
 
 PORT = 8765

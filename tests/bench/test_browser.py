@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from PIL import Image
 
-from doe.book import Book
+from doe.book.book import Book
 from reports.drawing.qr import qr_modules
 from tests.bench.process import Running, running
 from tests.bench.shop import STUDY

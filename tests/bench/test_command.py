@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 
 from doe.bench.hosts import Hosts, own_addresses, split_host
 from doe.bench.serve import listen
-from doe.book import Book
+from doe.book.book import Book
 from doe.cli.app import app
 from doe.cli.bench import terminal_code
 from doe.domain.errors import InputError

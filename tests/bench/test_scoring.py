@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from doe.acts.scoring.making import STEP, making_of
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from doe.domain.units import Shown

@@ -34,13 +34,13 @@ from numpy.typing import NDArray
 
 import doe
 from doe.domain.results import read_results
-from doe.practice import make_line
+from doe.practice.lines import make_line
 from doe.practice.worth import LINE_KINDS
-from doe.setpoint import RobustRate
+from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import READY_LOW_SHORTFALL
-from doe.surfaces import PARTICLES, Surfaces
 from doe.surfaces.averaging import left_out, stacking_weight
+from doe.surfaces.fitted import PARTICLES, Surfaces
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.mechanism_model import MechanismModel
 from doe.surfaces.sampler import sample

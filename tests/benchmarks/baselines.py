@@ -10,10 +10,11 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.coding import decode, round_settings
-from doe.domain.results import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import HAND_STEP
 from doe.domain.study import Study
-from doe.practice import SimulatedLine, centre
+from doe.practice.centre import centre
+from doe.practice.lines import SimulatedLine
 
 Setpoint = Mapping[str, float | str]
 

@@ -26,7 +26,7 @@ from pathlib import Path
 import httpx2 as httpx
 import numpy as np
 
-from doe.book import Book
+from doe.book.book import Book
 from tests.bench.process import running
 from tests.bench.shop import STUDY, hidden_fields, make_book
 from tests.benchmarks.results import arguments, table, written

@@ -18,7 +18,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from doe.book import Book, definitions, rounds, scores, studies
+from doe.book import definitions, rounds, scores, studies
+from doe.book.book import Book
 from doe.domain.factors import usual_factor
 from doe.domain.score import ScoreEntry
 from doe.domain.stack import Line, Material, Stack

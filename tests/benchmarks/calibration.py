@@ -32,10 +32,10 @@ from doe.domain.factors import Factor
 from doe.domain.results import Results, read_results
 from doe.domain.spec import Spec
 from doe.domain.study import Study
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.surfaces import PARTICLES, Surfaces
+from doe.surfaces.fitted import PARTICLES, Surfaces
 from doe.surfaces.hamiltonian import sample_by_slopes
 from doe.surfaces.hand_scores import HandScores, mean_hand
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, expit

@@ -21,10 +21,13 @@ from dataclasses import replace
 import numpy as np
 
 import doe
-from doe.domain.results import BATCH_COLUMNS, read_results
+from doe.domain.outcome import BATCH_COLUMNS
+from doe.domain.results import read_results
 from doe.surfaces.checks import ClassicalChecks, run_checks
-from doe.surfaces.classical import build_terms, fit_firth, fit_least_squares, fit_mixed
-from doe.surfaces.classical.firth import maximise
+from doe.surfaces.classical.firth import fit_firth, maximise
+from doe.surfaces.classical.least_squares import fit_least_squares
+from doe.surfaces.classical.mixed import fit_mixed
+from doe.surfaces.classical.terms import build_terms
 from tests.benchmarks.results import arguments, table, written
 
 FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")

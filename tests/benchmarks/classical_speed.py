@@ -14,7 +14,7 @@ import time
 
 import doe
 from doe.domain.results import read_results
-from doe.practice import make_line
+from doe.practice.lines import make_line
 from doe.surfaces.checks import run_checks
 from tests.benchmarks.results import arguments, table, written
 

@@ -21,13 +21,13 @@ import numpy as np
 import pandas as pd
 
 from doe.acts.comparison.verdict import judged_frame
-from doe.assure import compare_materials, strokes_for_rates
 from doe.assure.comparison.order import comparison_coupons, recipe_points
-from doe.assure.comparison.verdict import Comparison
+from doe.assure.comparison.sizes import strokes_for_rates
+from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.domain.coding import round_settings
 from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.stack import DEFAULT_LINE, Material, Stack
-from doe.practice import SimulatedLine, make_line
+from doe.practice.lines import SimulatedLine, make_line
 from tests.benchmarks.decision_case import usual_study
 from tests.benchmarks.results import Figures, arguments, table, written
 

@@ -22,7 +22,7 @@ from doe.domain.factors import usual_factor
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_LINE
 from doe.domain.study import Study
-from doe.practice import SimulatedLine, make_line
+from doe.practice.lines import SimulatedLine, make_line
 from tests.benchmarks.results import arguments, cell, mean, table, written
 
 CLAIM, ASSURANCE = 0.90, 0.90

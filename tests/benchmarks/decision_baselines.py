@@ -13,9 +13,10 @@ from scipy.special import expit, ndtri
 from scipy.stats import qmc
 
 from doe.domain.coding import code, code_frame, decode_frame
-from doe.domain.results import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.study import Study
-from doe.surfaces.classical import build_terms, fit_firth
+from doe.surfaces.classical.firth import fit_firth
+from doe.surfaces.classical.terms import build_terms
 
 FloatArray = NDArray[np.float64]
 Predict = Callable[[FloatArray], FloatArray]

@@ -13,11 +13,12 @@ import pandas as pd
 from scipy.stats import qmc
 
 import doe
-from doe.practice import SimulatedLine, make_line
 from doe.practice.coupons import DEFAULT_SCORING, lean
+from doe.practice.lines import SimulatedLine, make_line
 from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.world import workshop_line
-from doe.setpoint import RobustRate, Window
+from doe.setpoint.answer import Window
+from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
 from tests.benchmarks.baselines import best_coupon, one_factor_at_a_time

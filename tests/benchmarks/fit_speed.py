@@ -23,7 +23,7 @@ import pandas as pd
 
 import doe
 from doe.domain.results import read_results
-from doe.practice import make_line
+from doe.practice.lines import make_line
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowModel

@@ -19,10 +19,11 @@ import pandas as pd
 
 from doe.acts.base import usual_seed
 from doe.acts.demo.story import Story, display_offsets, read_rounds, read_story, simulated_line
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from doe.plans.plan import columns
-from doe.setpoint import extend_plan, recommend
-from doe.surfaces import fit
+from doe.setpoint.extension import extend_plan
+from doe.setpoint.recommendation import recommend
+from doe.surfaces.fitted import fit
 
 DEMO = Path(__file__).parents[2] / "demo"
 SPOILED = {"R1-14": "film torn on the way to the press"}

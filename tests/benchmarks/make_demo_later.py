@@ -21,7 +21,7 @@ from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.demo.later import CONFIRMATION, plan_the_confirmation, scores_from
 from doe.acts.demo.run import WHO, begin_story
 from doe.acts.demo.story import Story, read_story, simulated_line
-from doe.book import Book
+from doe.book.book import Book
 
 DEMO = Path(__file__).parents[2] / "demo"
 MOST_DAYS = 60

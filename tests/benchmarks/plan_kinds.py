@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 import doe
-from doe.practice import KINDS, make_line
+from doe.practice.lines import KINDS, make_line
 from tests.benchmarks.decision_case import true_rate, usual_study
 from tests.benchmarks.results import Figures, arguments, cell, mean, share, table, written
 

@@ -15,7 +15,9 @@ import time
 
 from doe.domain.factors import usual_factor
 from doe.domain.study import Study
-from doe.plans import compare_plans, judge_plan, make_plan
+from doe.plans.build import make_plan
+from doe.plans.compare import compare_plans
+from doe.plans.judge import judge_plan
 from tests.benchmarks.results import arguments, table, written
 
 NAMES = ("cure_temp", "cure_time", "press_temp", "dwell", "pressure", "peel_wait")

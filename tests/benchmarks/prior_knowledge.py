@@ -23,8 +23,8 @@ from scipy.stats import qmc
 
 import doe
 from doe.domain.coding import code, decode_frame
-from doe.practice import SimulatedLine, make_line
-from doe.surfaces import Earlier
+from doe.practice.lines import SimulatedLine, make_line
+from doe.surfaces.earlier import Earlier
 from tests.benchmarks.decision_case import true_rate, usual_study
 from tests.benchmarks.results import (
     Figures,

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 
 import doe
-from doe.practice import make_line
+from doe.practice.lines import make_line
 from doe.practice.worth import LINE_KINDS
 from doe.setpoint.priors import LARGE
 from doe.setpoint.robust import RobustRate

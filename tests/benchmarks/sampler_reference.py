@@ -25,7 +25,7 @@ from doe.domain.spec import Spec
 from doe.domain.study import Study
 from doe.setpoint.reweigh import Weights
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import PARTICLES, Surfaces
+from doe.surfaces.fitted import PARTICLES, Surfaces
 from doe.surfaces.hamiltonian import sample_by_slopes
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling

@@ -20,8 +20,8 @@ import numpy as np
 import pandas as pd
 
 import doe
-from doe.plans import add_round
-from doe.practice import SimulatedLine, make_line
+from doe.plans.build import add_round
+from doe.practice.lines import SimulatedLine, make_line
 from doe.practice.worth import LINE_KINDS
 from doe.setpoint.next_coupons import choose_coupons, choose_next
 from doe.setpoint.robust import RobustRate

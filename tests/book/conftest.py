@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.book import Book
+from doe.book.book import Book
 from tests.book.samples import fill, ticking
 
 

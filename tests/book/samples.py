@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pandas as pd
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.factors import usual_factor
 from doe.domain.recipe import ConfirmationRecord, Recipe, RecipeSetting
 from doe.domain.stack import DEFAULT_LINE, Line, Material, Stack

@@ -69,7 +69,7 @@ def test_the_same_coupon_twice_at_once_and_void_coupons_are_refused(book):
 
 
 def test_looks_travel_with_an_export(book, tmp_path):
-    from doe.book import Book
+    from doe.book.book import Book
 
     book.record_again(STUDY, [SecondLook(book.plan_coupons(STUDY)["coupon"].iloc[0], "Zoë", {"release": True}, 4.5)])
     book.export(tmp_path / "all.zip")

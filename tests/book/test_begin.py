@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from doe.book import NewAnalysis, NewRound
+from doe.book.records import NewAnalysis, NewRound
 from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry
 from doe.domain.stack import Material, Stack

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.book.tables import SCHEMA_VERSION
 from doe.domain.score import ScoreEntry
 from tests.book.samples import fill, ticking

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.book.older import AS_DIALLED, AT_SURFACE
 from doe.domain.plan_kinds import is_as_dialled
 from tests.book.samples import make_plan

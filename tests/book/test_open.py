@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.book.tables import SCHEMA_VERSION
 from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry

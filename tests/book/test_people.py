@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.book.sheets.cells import read_level
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from pandas.testing import assert_frame_equal
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import usual_factor
 from doe.domain.stack import Line

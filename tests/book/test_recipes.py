@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.book.tables import SCHEMA_VERSION
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.recipe import Recipe

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN
 from tests.book.samples import make_plan

@@ -14,7 +14,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 import doe.book.migrations
-from doe.book import Book
+from doe.book.book import Book
 from doe.book.tables import KEPT, SCHEMA_VERSION, VERSION_TABLE, book_info, metadata
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry

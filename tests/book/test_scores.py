@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from doe.book import Book, HistoryEntry
+from doe.book.book import Book
+from doe.book.records import HistoryEntry
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.results import read_results
 from doe.domain.score import ScoreEntry

@@ -13,7 +13,7 @@ import pytest
 import sqlalchemy as sa
 from pandas.testing import assert_frame_equal
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.book.schema import migrate
 from doe.book.tables import KEPT
 from doe.domain.errors import InputError

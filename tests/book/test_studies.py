@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor, usual_factor
 from doe.domain.gauge import GaugeReading

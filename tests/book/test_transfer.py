@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from pandas.testing import assert_frame_equal
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry
 

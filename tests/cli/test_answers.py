@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from doe.acts.answers import answer_data, answer_from
-from doe.acts.study.fits import inputs_hash, recommend_study
+from doe.acts.study.fits import recommend_study
+from doe.acts.study.inputs import inputs_hash
 from doe.domain.jsonable import jsonable
 
 STUDY = "new powder on the heavy tee"
@@ -93,7 +94,7 @@ def planned(shop_with):
 def score(shop, failed: dict[str, str], *, coupons: int = 12, hand: bool = True, washed: bool = True) -> None:
     """Score the first coupons: those named fail with that symptom, the others pass."""
     from doe.domain.score import ScoreEntry
-    from doe.symptoms import side_of
+    from doe.symptoms.reading import side_of
 
     with shop.open() as book:
         names = list(book.plan_coupons(STUDY)["coupon"])[:coupons]

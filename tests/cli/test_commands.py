@@ -34,14 +34,19 @@ def test_a_changed_stack_is_a_correction_that_needs_a_reason(shop_with):
     assert shop.good("stack", "list", "--json").json["stacks"][0]["fabric"]["name"] == "other"
 
 
-def test_gauge_list_says_mean_offset_and_spread_of_each_machine(shop_with):
+def test_gauge_show_says_mean_offset_and_spread_of_each_machine(shop_with):
     shop = shop_with(0)
-    found = shop.good("gauge", "list", "back room", "--json").json["machines"]
+    found = shop.good("gauge", "show", "back room", "--json").json["machines"]
     assert [m["machine"] for m in found] == ["oven", "press"]
     assert found[0]["mean_delta_degc"] == pytest.approx((-2.5 - 3.5 - 3) / 3)
     assert found[0]["spread_delta_degc"] == pytest.approx(0.5)
+    assert "-5.4 °F" in shop.good("gauge", "show", "back room", "--temperature", "degF").out  # -3 degC of difference
+
+
+def test_gauge_list_shows_every_reading_in_the_users_unit(shop_with):
+    shop = shop_with(0)
     text = shop.good("gauge", "list", "back room", "--temperature", "degF").out
-    assert "-5.4 °F" in text  # -3 degC of difference
+    assert "The oven, tunnel oven: 3 readings in force, the newest of 20" in text
     assert "temperatures in °F" in text
     assert re.search(r"^ +1 +oven +230 +230 +225\.5 ", text, flags=re.MULTILINE)
 
@@ -52,6 +57,7 @@ def test_withdrawn_reading_stays_visible_and_no_longer_counts(shop_with):
     found = shop.good("gauge", "list", "back room", "--json").json
     assert found["machines"][0]["readings"] == 2
     assert found["readings"][0]["withdrawn"] == "not settled"
+    assert shop.good("gauge", "show", "back room", "--json").json["machines"][0]["readings"] == 2
 
 
 def test_study_takes_the_usual_factors_and_says_so(shop_with):
@@ -284,6 +290,7 @@ def test_every_command_suggests_a_next_step(shop_with):
         ["stack", "list"],
         ["line", "list"],
         ["gauge", "list", "back room"],
+        ["gauge", "show", "back room"],
         ["study", "list"],
         ["study", "show", STUDY],
         ["fit", STUDY],

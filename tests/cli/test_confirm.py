@@ -10,7 +10,8 @@ import pytest
 from doe.acts.confirmation.plan import plan_confirmation
 from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.study.fits import recommend_study
-from doe.assure import claim_plan, pass_rate_low
+from doe.assure.binomial import pass_rate_low
+from doe.assure.confirmation.claims import claim_plan
 from doe.domain.score import ScoreEntry
 
 STUDY = "new powder on the heavy tee"
@@ -22,7 +23,7 @@ UNITS = claim_plan(0.9, 0.9).units
 @pytest.fixture(scope="session")
 def _confirm_books(_ready_books, tmp_path_factory):
     """A book whose answer is kept, and the same with a confirmation planned: 90 % with 90 %, no failure."""
-    from doe.book import Book
+    from doe.book.book import Book
 
     folder = tmp_path_factory.mktemp("confirm")
     answered, planned = folder / "answered.sqlite", folder / "planned.sqlite"

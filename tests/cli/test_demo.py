@@ -12,7 +12,7 @@ import pytest
 from doe.acts.demo.comparisons import read_comparisons
 from doe.acts.demo.run import WHO, run_demo
 from doe.acts.demo.story import packaged, read_rounds, read_story, simulated_line
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.units import METRIC
 from doe.plans.plan import columns
@@ -191,7 +191,7 @@ def test_the_commands_by_hand_make_the_same_study(empty_shop):
 def test_the_stored_coupons_lie_inside_their_study():
     import pandas as pd
 
-    from doe.domain.space import is_forbidden
+    from doe.domain.masks import is_forbidden
 
     story = read_story()
     coupons = pd.concat([r.coupons for r in read_rounds(story)], ignore_index=True)

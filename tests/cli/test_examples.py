@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 import shlex
+from importlib import import_module
 
 import typer
 
-from doe.cli.app import ORDER, app
+from doe.cli.app import app
+from doe.cli.tree import TREE, Branch
 from tests.acts.recipe.samples import make_releasable
 
 SHARED = ("--book", "--who", "--temperature", "--pressure", "--json", "--help")
@@ -43,8 +45,25 @@ def test_every_command_explains_itself_and_all_its_options():
         assert [p.name for p in command.params if not getattr(p, "help", None) and p.name != "STUDY"] == [], path
 
 
-def test_the_order_of_the_commands_names_them_all():
-    assert set(ORDER) == {path[0] for path in COMMANDS}
+def test_the_table_of_commands_says_what_their_docstrings_say():
+    # the table is what help shows without loading a command; its lines must not drift from the commands
+    told = {}
+    for name, entry in TREE.items():
+        if isinstance(entry, Branch):
+            told |= {(name, sub): leaf.about for sub, leaf in entry.commands.items()}
+        else:
+            told[name,] = entry.about
+    assert told == {path: command.short_help for path, command in COMMANDS.items()}
+
+
+def test_every_command_of_a_module_is_in_the_table():
+    modules = {}
+    for name, entry in TREE.items():
+        for sub, leaf in entry.commands.items() if isinstance(entry, Branch) else [(name, entry)]:
+            modules.setdefault(leaf.module, set()).add(sub)
+    for module, names in modules.items():
+        made = import_module(f"doe.cli.{module}").app.registered_commands
+        assert {command.name for command in made} == names, module
 
 
 def test_help_fits_80_columns(empty_shop):
@@ -59,7 +78,7 @@ def in_order() -> list[list[str]]:
     first = {("study", "show"): 0.9, ("study", "list"): 0.9}  # the study group stands before plan
 
     def rank(path: tuple[str, ...]) -> tuple[float, float, int]:
-        place = 100 + late[path] if path in late else ORDER.index(path[0])
+        place = 100 + late[path] if path in late else list(TREE).index(path[0])
         return place, first.get(path, 0), list(COMMANDS).index(path)
 
     return [shlex.split(line)[1:] for path in sorted(COMMANDS, key=rank) for line in examples_of(COMMANDS[path])]

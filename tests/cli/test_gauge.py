@@ -17,7 +17,7 @@ def days_ago(days: int) -> str:
 
 
 def press_of(shop, **env):
-    found = shop.good("gauge", "list", LINE, "--json", **env).json["machines"]
+    found = shop.good("gauge", "show", LINE, "--json", **env).json["machines"]
     return next(m for m in found if m["machine"] == "press")
 
 
@@ -67,7 +67,7 @@ def test_reading_that_cannot_be_trusted_is_refused_in_one_line_and_not_kept(shop
     assert press_of(shop)["readings"] == 4
 
 
-def test_list_says_correction_uncertainty_step_error_and_date(shop_with):
+def test_show_says_correction_uncertainty_step_error_and_date(shop_with):
     shop = shop_with(0)
     found = press_of(shop)
     rows = {row["set_degc"]: row for row in found["settings"]}
@@ -76,25 +76,29 @@ def test_list_says_correction_uncertainty_step_error_and_date(shop_with):
     assert found["suggested_error_delta_degc"] == 5.0
     assert found["suggested_from"].startswith("usual; the readings give 1.5")
     assert found["step_delta_degc"] == pytest.approx(2 * found["gauge"]["budget"]["expanded"])
-    text = " ".join(shop.good("gauge", "list", LINE).out.split())
+    text = " ".join(shop.good("gauge", "show", LINE).out.split())
     assert "Levels of press_temp should lie at least 6 °C apart" in text
     assert "measure it again by" in text
     assert "probe 74%, resolution of the display 5%, map 20%" in text
-    warm = " ".join(shop.good("gauge", "list", LINE, "--temperature", "degF").out.split())
+    warm = " ".join(shop.good("gauge", "show", LINE, "--temperature", "degF").out.split())
     assert "Levels of press_temp should lie at least 10 °F apart" in warm  # 5.1 degC is 9.2 degF
 
 
-def test_list_tells_drift_and_a_gauge_out_of_date(shop_with):
+def test_show_tells_drift_and_a_gauge_out_of_date(shop_with):
     shop = shop_with(0)
     for number in (1, 2, 3, 4, 5, 6, 7):
         shop.good("gauge", "withdraw", str(number), "--why", "old ones only")
     for days, measured in ((700, "155"), (600, "152"), (500, "148.5"), (400, "145"), (300, "142")):
         shop.good(*ADD, "--measured", measured, "--taken", days_ago(days))
-    text = " ".join(shop.good("gauge", "list", LINE).out.split())
+    text = " ".join(shop.good("gauge", "show", LINE).out.split())
     assert "a clear drift (-12.1 °C a year)" in text
     assert f"was last measured on {days_ago(300)}" in text
     assert "3 older ones for the drift only" in text  # 300 and 400 days ago lie within one interval
     assert "The oven was never measured" in text
+    listed = shop.good("gauge", "list", LINE).out
+    assert "The oven, tunnel oven: no reading in force." in listed
+    assert "Out of date: the press was last measured more than 120 days ago." in listed
+    assert listed.count("for the") == 3  # folded in its column: for the drift only
 
 
 def test_line_details_enter_the_budget(shop_with):
@@ -171,4 +175,4 @@ def test_map_without_any_reading_is_refused(shop_with):
     shop = shop_with(0)
     shop.good("line", "add", "new room")
     assert "3 places or more" in shop.run("gauge", "map", "new room").err
-    assert shop.good("gauge", "list", "new room", "--json").json["never_measured"] == ["oven", "press"]
+    assert shop.good("gauge", "show", "new room", "--json").json["never_measured"] == ["oven", "press"]

@@ -11,7 +11,7 @@ import time
 import pytest
 
 DOE = [sys.executable, "-m", "doe.cli"]
-HEAVY = {"scipy", "pandas", "matplotlib", "numpy", "sqlalchemy", "openpyxl", "jinja2"}
+HEAVY = {"scipy", "pandas", "matplotlib", "numpy", "sqlalchemy", "alembic", "openpyxl", "jinja2", "rich"}
 POSIX = pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX terminal")
 
 
@@ -65,9 +65,9 @@ def test_usage_and_input_errors_leave_with_2_and_one_line(tmp_path):
 
 def test_an_unexpected_error_shows_no_traceback_but_keeps_it(tmp_path):
     code = (
-        "import sys\nsys.argv = ['doe', 'stack', 'list']\nimport doe.book\n"
+        "import sys\nsys.argv = ['doe', 'stack', 'list']\nimport doe.book.book\n"
         "def broken(*a, **k): raise ZeroDivisionError('far inside')\n"
-        "doe.book.Book.open = broken\nfrom doe.cli import main\nmain()\n"
+        "doe.book.book.Book.open = broken\nfrom doe.cli import main\nmain()\n"
     )
     settings = {
         **os.environ,
@@ -122,6 +122,29 @@ def test_ctrl_c_is_clean_and_colour_follows_no_color(tmp_path):
     assert b"Stopped. Nothing of this command was stored." in stopped
     assert b"Traceback" not in stopped
     assert stopped.endswith(b"exit 130")
+
+
+@pytest.mark.parametrize(
+    ("stopped_in", "said"),
+    [
+        ("stack", "Stopped. Nothing of this command was stored."),
+        ("lines", "Stopped. What was finished before is stored."),
+    ],
+)
+def test_ctrl_c_while_working_says_in_one_line_what_was_stored(tmp_path, stopped_in, said):
+    # `doe stack add` stores the stack, then looks for a line to suggest
+    method = {"stack": "save_stack", "lines": "lines"}[stopped_in]
+    words = ["stack", "add", "tee", "--fabric", "f", "--film", "f", "--powder", "p", "--book", "b.sqlite"]
+    code = (
+        f"import sys\nsys.argv = ['doe', *{words}]\nfrom doe.book.book import Book\n"
+        f"def stop(*a, **k): raise KeyboardInterrupt\nBook.{method} = stop\n"
+        "from doe.cli import main\nmain()\n"
+    )
+    found = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, encoding="utf-8", check=False, timeout=60
+    )
+    assert (found.returncode, found.stdout) == (130, "")
+    assert found.stderr.split("\n") == [said, ""] or found.stderr.strip() == said
 
 
 def in_terminal(folder, words, until=b"", **env):

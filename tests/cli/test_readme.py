@@ -50,7 +50,7 @@ def test_every_command_named_exists_and_every_command_is_named():
 
 
 def test_every_line_of_the_walk_throughs_works(empty_shop):
-    from doe.practice import make_line
+    from doe.practice.lines import make_line
 
     # the demo has tests of its own; here a small book stands in for it
     demo = empty_shop.folder / "doe-demo"

@@ -7,7 +7,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from doe.acts.recipe.recipes import in_force_for, nearest_to, recipe_on
+from doe.acts.recipe.on_line import recipe_on
+from doe.acts.recipe.recipes import in_force_for, nearest_to
 from doe.domain.gauge import GaugeReading
 from doe.domain.stack import Line, Machine, Material, Stack
 from tests.acts.recipe.samples import NAME, STUDY, TYPED, released

@@ -234,7 +234,7 @@ def test_looking_stores_nothing(shop):
 
 
 def test_a_book_brought_from_another_place_tells_the_same(shop):
-    from doe.book import Book
+    from doe.book.book import Book
 
     before, _ = told(shop)
     shop.good("book", "export", "shop.zip")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import doe.cli
-from doe.cli.output import WIDTH
+from doe.cli.terminal import WIDTH
 
 STUDY = "new powder on the heavy tee"
 LOOKS = (
@@ -18,6 +18,7 @@ LOOKS = (
     ("line", "list"),
     ("line", "show", "back room"),
     ("gauge", "list", "back room"),
+    ("gauge", "show", "back room"),
     ("fit", STUDY),
     ("recommend", STUDY),
     ("sheet", STUDY),

@@ -16,8 +16,9 @@ from doe.domain.coding import code, decode, inward, round_inward, round_settings
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor
 from doe.domain.limits import Limits, check_ranges, missing_limits, range_warnings
+from doe.domain.masks import is_forbidden
 from doe.domain.serial import line_from, stack_from, study_from, to_plain
-from doe.domain.space import Forbidden, is_forbidden
+from doe.domain.space import Forbidden
 from doe.domain.spec import Check, Spec
 from doe.domain.stack import Line, Machine, Material, Stack
 from doe.domain.study import Study

@@ -13,9 +13,11 @@ from hypothesis import strategies as st
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import usual_factor
 from doe.domain.limits import Limits
-from doe.domain.space import Clause, Forbidden, is_forbidden
+from doe.domain.masks import is_forbidden
+from doe.domain.space import Clause, Forbidden
 from doe.domain.study import Study
-from doe.plans import add_round, augment_plan, make_plan
+from doe.plans.augment import augment_plan
+from doe.plans.build import add_round, make_plan
 from doe.plans.classical import CLASSICAL, base_points, base_size, sizes
 from doe.plans.plan import columns
 from tests.plans.studies import NAMES, usual

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from doe.domain.errors import InputError
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from doe.plans.classical import base_points, base_size, edges, sizes, star, two_level
 from doe.plans.model import expand
 from doe.plans.points import coded_of

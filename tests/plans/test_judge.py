@@ -15,8 +15,11 @@ from scipy.stats import t as student
 from doe.domain.factors import usual_factor
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
-from doe.plans import add_round, augment_plan, compare_plans, judge_plan, left_out, make_plan
+from doe.plans.augment import augment_plan
+from doe.plans.build import add_round, make_plan
+from doe.plans.compare import compare_plans, left_out
 from doe.plans.effects import BATCH_RATIO, main_effects
+from doe.plans.judge import judge_plan
 from doe.plans.model import expand, region, region_moments
 from doe.plans.points import coded_of
 from doe.plans.power import smallest_effect

@@ -8,8 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from doe.domain.errors import InputError
-from doe.domain.space import is_forbidden
-from doe.plans import augment_plan, judge_plan, make_plan
+from doe.domain.masks import is_forbidden
+from doe.plans.augment import augment_plan
+from doe.plans.build import make_plan
+from doe.plans.judge import judge_plan
 from doe.plans.model import expand, region_moments, term_names
 from doe.plans.optimal import optimal_points
 from doe.plans.points import centre_points, coded_of
@@ -141,7 +143,7 @@ def test_augmenting_beats_a_random_round():
     study = usual(3)
     first = make_plan(study, coupons=12, kind="optimal", seed=1)
     planned = precision(study, augment_plan(first, coupons=8, seed=2).coupons, "quadratic").variance_average
-    from doe.plans import add_round
+    from doe.plans.build import add_round
     from doe.plans.points import settings_of
 
     rng = np.random.default_rng(4)

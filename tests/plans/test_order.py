@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from doe.domain.stack import Line
 from doe.domain.study import Study
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from doe.plans.order import STAGES
 from doe.plans.timing import hours_at_machines, queue_minutes, random_settling
 from tests.plans.studies import usual

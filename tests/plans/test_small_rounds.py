@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 import doe
-from doe.plans import augment_plan, make_plan
+from doe.plans.augment import augment_plan
+from doe.plans.build import make_plan
 
 STUDY = doe.Study("s", (doe.usual_factor("cure_temp"), doe.usual_factor("press_temp")))
 

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 import doe
-from doe.practice import centre, make_line
+from doe.practice.centre import centre
+from doe.practice.lines import make_line
 from tests.benchmarks.baselines import best_coupon, one_factor_at_a_time
 
 

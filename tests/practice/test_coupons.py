@@ -9,9 +9,10 @@ import pytest
 
 import doe
 from doe.domain.results import read_results
-from doe.practice import Habits, Scoring, SimulatedLine, make_line
-from doe.practice.coupons import _SEEN
-from doe.symptoms import side_of
+from doe.practice.coupons import _SEEN, Scoring
+from doe.practice.habits import Habits
+from doe.practice.lines import SimulatedLine, make_line
+from doe.symptoms.reading import side_of
 
 
 def many(line: SimulatedLine, rows: int, **settings: float) -> pd.DataFrame:

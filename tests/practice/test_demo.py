@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 import doe
-from doe.practice import demo_line
+from doe.practice.demo import demo_line
 
 COUPON_SEED = 7
 

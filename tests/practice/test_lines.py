@@ -8,8 +8,7 @@ import pytest
 
 import doe
 from doe.domain.coding import decode
-from doe.practice import KINDS, make_line
-from doe.practice.lines import OUT_OF_REACH, REACHABLE
+from doe.practice.lines import KINDS, OUT_OF_REACH, REACHABLE, make_line
 
 
 def somewhere(study: doe.Study, rows: int = 200, *, seed: int = 1, reach: float = 1.2) -> pd.DataFrame:

@@ -7,7 +7,7 @@ import pytest
 
 import doe
 from doe.domain.study import Study
-from doe.practice import make_line
+from doe.practice.lines import make_line
 from doe.practice.worth import (
     BAD_BY,
     FIRST_SEED,

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from doe.assure import (
+from doe.assure.binomial import (
     coupons_for_failures,
     pass_rate_high,
     pass_rate_low,

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from doe.assure import judge_hand_agreement, judge_map, judge_pass_agreement
+from doe.assure.gauges.platen import judge_map
+from doe.assure.people.agreement import judge_hand_agreement, judge_pass_agreement
 from reports.comparison.page import comparison_report
 from reports.confirmation.page import confirmation_page
 from reports.gauges.map import platen_page

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from doe.domain.units import Shown
-from doe.symptoms import symptom
+from doe.symptoms.reading import symptom
 from reports.practice import map_finding, practice_page, practice_report
 from tests.practice.replay import replay
 

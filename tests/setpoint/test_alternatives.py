@@ -11,12 +11,12 @@ import pytest
 from doe.domain.factors import usual_factor
 from doe.domain.spec import Spec
 from doe.domain.study import Study
-from doe.plans import make_plan
-from doe.practice import make_line
-from doe.setpoint import recommend
+from doe.plans.build import make_plan
+from doe.practice.lines import make_line
 from doe.setpoint.alternatives import other_settings
+from doe.setpoint.recommendation import recommend
 from doe.setpoint.robust import RobustRate
-from doe.surfaces import fit
+from doe.surfaces.fitted import fit
 
 FACTORS = tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell"))
 

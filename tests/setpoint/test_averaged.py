@@ -10,9 +10,9 @@ import pytest
 import doe
 from doe.domain.factors import usual_factor
 from doe.domain.study import Study
-from doe.practice import make_line
+from doe.practice.lines import make_line
 from doe.setpoint.averaged import average_with_mechanisms
-from doe.surfaces import Earlier
+from doe.surfaces.earlier import Earlier
 
 
 def test_the_average_lies_between_the_two_models_by_its_weight(study: Study, coupons: pd.DataFrame) -> None:

@@ -15,11 +15,12 @@ import doe
 from doe.domain.factors import usual_factor
 from doe.domain.results import read_results
 from doe.domain.study import Study
-from doe.plans import KINDS
-from doe.setpoint import RobustRate, explain_answer
+from doe.plans.plan import KINDS
 from doe.setpoint.next_coupons import choose_next
+from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.surfaces import Earlier
+from doe.setpoint.why import explain_answer
+from doe.surfaces.earlier import Earlier
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied
 from doe.words import setpoint as words

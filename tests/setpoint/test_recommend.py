@@ -16,11 +16,11 @@ from doe.domain.factors import usual_factor
 from doe.domain.limits import Limits
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
-from doe.setpoint import profile, robust_map
+from doe.setpoint.curves import profile, robust_map
 from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate, error_nodes
 from doe.setpoint.verdict import FEW_COUPONS, Chance, judge
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 from doe.words import setpoint as words
 from tests.shared import known_coupons
 

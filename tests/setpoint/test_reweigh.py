@@ -10,8 +10,8 @@ from scipy.stats import genpareto, norm
 
 import doe
 from doe.domain.factors import usual_factor
-from doe.setpoint.answer import Verdict
-from doe.setpoint.priors import EVERY, LARGE, PriorPull, prior_pulls, prior_warning
+from doe.setpoint.answer import EVERY, Verdict
+from doe.setpoint.priors import LARGE, PriorPull, prior_pulls, prior_warning
 from doe.setpoint.reweigh import Weights, pareto_fit, weigh
 from doe.words import setpoint as words
 from tests.shared import known_coupons

@@ -11,10 +11,12 @@ import pytest
 import doe
 from doe.domain.factors import usual_factor
 from doe.domain.study import Study
-from doe.setpoint import RobustRate, Why, explain_answer
 from doe.setpoint.grounds import Made, _beyond, made_coupons
-from doe.surfaces import Earlier, Surfaces
+from doe.setpoint.robust import RobustRate
+from doe.setpoint.why import Why, explain_answer
 from doe.surfaces.contract import thinned_rows
+from doe.surfaces.earlier import Earlier
+from doe.surfaces.fitted import Surfaces
 from tests.shared import known_coupons
 
 DRAWS = 1200

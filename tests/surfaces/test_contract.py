@@ -11,10 +11,11 @@ import pytest
 
 import doe
 from doe.domain.study import Study
-from doe.practice import make_line
-from doe.setpoint import explain_answer, profile, robust_map
-from doe.surfaces import Surfaces
+from doe.practice.lines import make_line
+from doe.setpoint.curves import profile, robust_map
+from doe.setpoint.why import explain_answer
 from doe.surfaces.contract import PRIOR_GROUPS, SurfaceModel
+from doe.surfaces.fitted import Surfaces
 from doe.surfaces.mechanism_model import MechanismModel
 from doe.surfaces.outcomes import expit
 from doe.surfaces.window_gradient import ClosingWindow

@@ -9,8 +9,7 @@ import pytest
 import doe
 from doe.domain.results import read_results
 from doe.domain.study import Study
-from doe.surfaces import Earlier
-from doe.surfaces.earlier import pooled, read_earlier
+from doe.surfaces.earlier import Earlier, pooled, read_earlier
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowModel

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 import doe
-from doe.practice import make_line
+from doe.practice.lines import make_line
 
 
 def test_an_assurance_of_one_half_has_both_ends_at_the_median() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 import doe
 from doe.domain.study import Study
-from doe.surfaces import Surfaces
+from doe.surfaces.fitted import Surfaces
 from doe.words import setpoint as words
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from doe.domain.results import read_results
 from doe.domain.study import Study
-from doe.surfaces import fit
+from doe.surfaces.fitted import fit
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowModel

@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.domain.errors import InputError
-from doe.symptoms import CATALOGUE, WORDS, Pointer, short_list, side_of, symptom
-from doe.symptoms.kinds import SURENESS
+from doe.symptoms.catalogue import CATALOGUE
+from doe.symptoms.kinds import SURENESS, Pointer
+from doe.symptoms.reading import WORDS, short_list, side_of, symptom
 
 KEYS = [s.key for s in CATALOGUE]
 some_keys = st.lists(st.sampled_from(KEYS), max_size=4)

@@ -104,13 +104,13 @@ def without_sentences(thing: Any) -> Any:
 
 def facts(path: Path) -> dict[str, Any]:
     """Answers, dials and verdicts of a book, by the acts that commands and pages call; the book may be added to."""
-    from doe.acts.comparison.verdict import is_comparison, judge_comparison
+    from doe.acts.comparison.verdict import judge_comparison
     from doe.acts.confirmation.verdict import confirm_study, confirmation_of
     from doe.acts.gauges.line import gauged_line, suggested_errors
-    from doe.acts.recipe.recipes import recipe_on
+    from doe.acts.recipe.on_line import recipe_on
     from doe.acts.study.fits import recommend_study
-    from doe.acts.study.rounds import scale_of
-    from doe.book import Book
+    from doe.acts.study.rounds import is_comparison, scale_of
+    from doe.book.book import Book
     from doe.domain.jsonable import jsonable
 
     found: dict[str, Any] = {}

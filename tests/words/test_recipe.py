@@ -8,7 +8,7 @@ import pytest
 
 from doe.domain.recipe import RecipeSetting, stack_differences
 from doe.domain.stack import Material
-from doe.plans import compare_plans
+from doe.plans.compare import compare_plans
 from doe.setpoint.alternatives import Alternative
 from doe.words.recipe import (
     both,

@@ -9,13 +9,12 @@ import pytest
 
 import doe
 from doe.domain.study import Study
-from doe.setpoint import Why, explain_answer
 from doe.setpoint.alternatives import Alternative
 from doe.setpoint.averaged import Averaged
 from doe.setpoint.grounds import Beyond, CliffGround, HandGround, HandMove, Named, WindowEnd
 from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
-from doe.setpoint.why import CouponWeight, Learned, OneMore
+from doe.setpoint.why import CouponWeight, Learned, OneMore, Why, explain_answer
 from doe.words import why as words
 from doe.words.why_parts import WhyPart, rough_note, why_parts
 from tests.shared import known_coupons

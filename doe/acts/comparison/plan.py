@@ -17,7 +17,7 @@ from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe
 from doe.assure.comparison.rate_difference import Pairs, non_inferior_pairs, paired_difference
 from doe.assure.comparison.sizes import paired_power, strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
-from doe.book import NewAnalysis, NewRound
+from doe.book.records import NewAnalysis, NewRound
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
@@ -32,7 +32,8 @@ from doe.words.wording import count, listing, percent, stated
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book, KeptRecipe, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import KeptRecipe, StudyRecord
     from doe.domain.study import Study
 
 COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"

@@ -20,7 +20,7 @@ from doe.acts.study.earlier import (
 )
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import results_to_learn_from
-from doe.book import NewRound
+from doe.book.records import NewRound
 from doe.domain.coding import to_step
 from doe.domain.factors import Factor
 from doe.domain.limits import CEILING_DEGC, Limits
@@ -29,13 +29,14 @@ from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
 from doe.domain.texts import NAME_LENGTH
 from doe.domain.units import METRIC, Shown
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from doe.plans.timing import hours_at_machines
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import StudyRecord
     from doe.domain.recipe import Recipe
     from doe.domain.study import Study
 

@@ -26,9 +26,10 @@ from doe.acts.comparison.plan import (
     sheet_notes,
 )
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
-from doe.acts.study.counts import ScoreCounts, counts_of
-from doe.assure import compare_materials
+from doe.acts.study.counts import ScoreCounts, score_counts
+from doe.acts.study.rounds import is_comparison
 from doe.assure.comparison.order import comparison_coupons
+from doe.assure.comparison.verdict import compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
@@ -45,8 +46,9 @@ from reports.study.inputs import HistoryRow, Provenance
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.assure import Comparison
-    from doe.book import AnalysisRecord, Book, KeptRecipe, StudyRecord
+    from doe.assure.comparison.verdict import Comparison
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
     from doe.domain.stack import Stack
 
 
@@ -104,11 +106,6 @@ class ComparisonStory:
     sentence: str
 
 
-def is_comparison(book: Book, key: Key) -> bool:
-    """Whether a study is a comparison of materials."""
-    return any(made.kind == COMPARE for made in book.plan_info(key).rounds)
-
-
 def comparison_of(book: Book, name: Key) -> StudyRecord | None:
     """The comparison of that name or number; None if there is none, as when it is the name of a recipe."""
     try:
@@ -153,7 +150,7 @@ def judge_comparison(book: Book, key: Key) -> Compared:
         hand_margin=plan.hand_margin,
         looks=max(plan.looks, rounds),
     )
-    counts = counts_of(results)
+    counts = score_counts(book, record.id)
     cautions = (*_cautions(book, plan, found, record), *found.notes)
     total = _sum(record, plan, results)
     book.save_analysis(
@@ -397,7 +394,6 @@ __all__ = [
     "comparison_of",
     "comparison_plan",
     "comparisons_of",
-    "is_comparison",
     "judge_comparison",
     "judged_frame",
     "more_coupons",

@@ -13,13 +13,14 @@ from doe.acts.base import RECOMMEND, Key, Progress, local, usual_seed, version
 from doe.acts.confirmation.rules import REPLACEMENT, plan_data, plans_of
 from doe.acts.confirmation.verdict import Confirmed, confirmation_of, window_of
 from doe.acts.study.counts import score_counts
-from doe.acts.study.fits import fit_of, hash_now
+from doe.acts.study.fits import fit_of
+from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import scale_of
-from doe.assure import claim_plan, confirmation_points, confirmation_settings
-from doe.assure.confirmation.allocation import CORNER_COUPONS
+from doe.assure.confirmation.allocation import CORNER_COUPONS, confirmation_points, confirmation_settings
 from doe.assure.confirmation.attempts import ConfirmationPlan
+from doe.assure.confirmation.claims import claim_plan
 from doe.assure.confirmation.order import SET_UPS, order_confirmation
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
@@ -35,10 +36,11 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from doe.assure import ClaimPlan
+    from doe.assure.confirmation.claims import ClaimPlan
     from doe.assure.confirmation.order import Unit
-    from doe.book import AnalysisRecord, Book, StudyRecord
-    from doe.setpoint import Answer
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord, StudyRecord
+    from doe.setpoint.answer import Answer
 
 STATED_RATES = (0.97, 0.99)
 """True pass rates at which the chance to be accepted is shown, beside what the study believes."""

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from doe.acts.base import Key
-from doe.assure import ClaimPlan
-from doe.assure.confirmation.attempts import ConfirmationPlan
+from doe.assure.confirmation.attempts import ConfirmationPlan, ConfirmationVerdict, attempt_of
+from doe.assure.confirmation.claims import ClaimPlan
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRMATION_PLAN
 
 if TYPE_CHECKING:
-    from doe.book import AnalysisRecord, Book
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord
 
 REPLACEMENT = "confirmation replacement"
 """Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
@@ -41,6 +42,15 @@ def plans_of(book: Book, key: Key) -> tuple[ConfirmationPlan, ...]:
     return tuple(
         _plan_from(a, further.get(int(a.payload["attempt"]), ()), ends.get(a.payload["attempt"], "")) for a in plans
     )
+
+
+def verdicts_of(book: Book, key: Key) -> tuple[tuple[int, ConfirmationVerdict], ...]:
+    """Number and verdict of every confirmation of a study as it stands, oldest first."""
+    plans = plans_of(book, key)
+    if not plans:
+        return ()
+    study, frame = book.study(key).study, book.results(key, include_void=True)
+    return tuple((plan.attempt, attempt_of(study, plan, frame).verdict) for plan in plans)
 
 
 def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> ConfirmationPlan:

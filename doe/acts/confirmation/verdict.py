@@ -15,9 +15,10 @@ from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, local, usual_seed, version
 from doe.acts.confirmation.rules import plan_data, plans_of
 from doe.acts.study.counts import ScoreCounts, confirmation_counts
-from doe.acts.study.fits import fit_of, hash_now
-from doe.assure import combine_with_study
+from doe.acts.study.fits import fit_of
+from doe.acts.study.inputs import hash_now
 from doe.assure.confirmation.attempts import Together, assurance_over, attempt_of, same_setting
+from doe.assure.confirmation.combination import combine_with_study
 from doe.assure.confirmation.verdict import coupon_states
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
@@ -32,9 +33,10 @@ from reports.files import write_whole
 
 if TYPE_CHECKING:
     from doe.assure.confirmation.attempts import Attempt, ConfirmationPlan, ConfirmationVerdict
-    from doe.book import AnalysisRecord, Book, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord, StudyRecord
     from doe.domain.units import Shown
-    from doe.setpoint import Answer
+    from doe.setpoint.answer import Answer
 
 
 @dataclass(frozen=True)

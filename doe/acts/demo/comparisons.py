@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.acts.comparison.verdict import Compared
-    from doe.book import Book
+    from doe.book.book import Book
 
 SEED = 7
 """Of the order of the coupons."""

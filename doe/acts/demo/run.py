@@ -13,7 +13,7 @@ from doe.acts.demo import later as demo_later
 from doe.acts.demo.story import Round, Story, read_rounds, read_story
 from doe.acts.study.fits import recommend_study
 from doe.acts.study.sheets import report_page, write_sheets
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import DoeError, InputError
 from doe.domain.units import Shown
 from reports.files import write_whole

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from doe.assure import gauge_line
+from doe.assure.gauges.line import gauge_line
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
@@ -24,7 +24,7 @@ from doe.practice.demo import demo_line
 from doe.words import typed
 
 if TYPE_CHECKING:
-    from doe.practice import SimulatedLine
+    from doe.practice.lines import SimulatedLine
 
 
 _MATERIALS = ("fabric", "film", "powder", "ink")

@@ -11,25 +11,26 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import date
 from statistics import fmean, stdev
 from typing import TYPE_CHECKING
 
-from doe.assure import (
+from doe.acts.base import today
+from doe.assure.gauges.cautions import (
+    FEW_DF,
+    Basis,
     gauge_cautions,
-    gauge_line,
     machine_cautions,
     machine_temperatures,
     refuse_dial,
     suggested_error,
-    true_reading,
 )
-from doe.assure.gauges.cautions import FEW_DF, Basis
-from doe.assure.gauges.line import in_force
+from doe.assure.gauges.line import gauge_line
 from doe.assure.gauges.platen import spot_of
+from doe.assure.gauges.readings import true_reading
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
-from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.gauge import GaugeReading, MachineKind, in_force
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
 from doe.domain.units import METRIC, Shown, show_difference
@@ -38,19 +39,15 @@ from doe.words.setting_errors import basis_words
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.assure import GaugedLine, MachineGauge, MachineSetting
-    from doe.book import Book, StudyRecord
+    from doe.assure.gauges.line import GaugedLine, MachineGauge, MachineSetting
+    from doe.book.book import Book
+    from doe.book.records import StudyRecord
     from doe.domain.study import Study
 
 MOST_SETTINGS = 4
 """Settings shown with what they give: the lowest, the highest and some between."""
 
 FACTOR_OF_MACHINE: dict[MachineKind, str] = {"oven": "cure_temp", "press": "press_temp"}
-
-
-def today() -> date:
-    """The day asked about when none is named, on the clock the book keeps."""
-    return datetime.now(UTC).date()
 
 
 def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None = None) -> GaugedLine:

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 from doe.acts.base import local
 from doe.acts.gauges.line import gauged_line
-from doe.assure import judge_map, place_of
-from doe.assure.gauges.platen import at_one_setting
+from doe.assure.gauges.platen import at_one_setting, judge_map, place_of
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.units import METRIC, Shown, show_both
@@ -21,8 +20,8 @@ from reports.gauges.map import platen_page
 if TYPE_CHECKING:
     from datetime import date
 
-    from doe.assure import PlatenMap
-    from doe.book import Book
+    from doe.assure.gauges.platen import PlatenMap
+    from doe.book.book import Book
 
 MOST_PLACES = 20
 """Rows, and columns, that a map may have."""

@@ -1,23 +1,17 @@
-"""Recipes of the book: which are in force, which suits a stack, and what one means on another line."""
+"""Recipes of the book: which are in force, and which suits a stack."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 from typing import TYPE_CHECKING
 
-from doe.acts.gauges.dials import USUAL_STEP_DEGC, Dial, dial_ends, dials_on
-from doe.acts.gauges.line import gauged_line
-from doe.domain.limits import CEILING_DEGC
-from doe.domain.recipe import PARTS, Part, Recipe, RecipeSetting, StackDifference, nearest_recipes
-from doe.domain.stack import Line, Material, Stack
-from doe.domain.units import METRIC, Shown
-from doe.words.recipe import difference_size
+from doe.domain.recipe import PARTS, Part, StackDifference, nearest_recipes
+from doe.domain.stack import Material, Stack
 
 if TYPE_CHECKING:
-    from doe.assure import GaugedLine
-    from doe.book import Book, KeptRecipe
+    from doe.book.book import Book
+    from doe.book.records import KeptRecipe
 
 UID_LENGTH = 32
 
@@ -89,119 +83,3 @@ def nearest_to(book: Book, parts: Mapping[Part, Material]) -> tuple[Nearest, ...
 def parts_of(stack: Stack) -> dict[Part, Material]:
     """The parts that a stack names."""
     return {part: getattr(stack, part) for part in PARTS if getattr(stack, part) is not None}
-
-
-@dataclass(frozen=True)
-class LineSetting:
-    """One setting of a recipe on a line.
-
-    ``dial`` for the setpoint, None where no gauge tells it or it is no temperature of a machine; ``dial_low`` and
-    ``dial_high`` the window on that dial.
-    """
-
-    setting: RecipeSetting
-    dial: Dial | None
-    dial_low: float | None
-    dial_high: float | None
-
-
-@dataclass(frozen=True)
-class OnLine:
-    """A recipe expressed for a line.
-
-    ``is_own`` says that it is the line the recipe was released for; ``unknown`` lists what is not known there, and
-    ``cautions`` what its gauges say. Full sentences.
-    """
-
-    kept: KeptRecipe
-    line: Line
-    is_own: bool
-    settings: tuple[LineSetting, ...]
-    unknown: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-
-def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: Shown = METRIC) -> OnLine:
-    """A recipe for a line: the same surface temperatures, dialled in as that line's gauge readings tell.
-
-    Raises
-    ------
-    InputError
-        If the book has no such line.
-    """
-    line = book.line(line_name)
-    gauged = gauged_line(book, line, on=on)
-    recipe = kept.recipe
-    numbers = {s.factor: s.surface for s in recipe.settings if not isinstance(s.surface, str)}
-    dials, beyond = dials_on(gauged, numbers, {})
-    dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a sentence says why
-    settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
-    is_own = line.name == recipe.line.name
-    return OnLine(
-        kept,
-        line,
-        is_own,
-        settings,
-        _unknown(recipe, line, gauged, settings, is_own=is_own, shown=shown),
-        (*(m.status.caution for m in gauged.machines if m.status.caution), *beyond, *gauged.left_out),
-    )
-
-
-def _line_setting(gauged: GaugedLine, setting: RecipeSetting, dial: Dial | None) -> LineSetting:
-    low = high = None
-    if dial is not None and setting.window_low is not None and setting.window_high is not None:
-        low, high = dial_ends(gauged, setting.factor, setting.window_low, setting.window_high, dial, USUAL_STEP_DEGC)
-    return LineSetting(setting, dial, low, high)
-
-
-def _unknown(
-    recipe: Recipe, line: Line, gauged: GaugedLine, settings: tuple[LineSetting, ...], *, is_own: bool, shown: Shown
-) -> tuple[str, ...]:
-    """What is not known of a recipe on a line, the gravest first."""
-    found = []
-    for each in settings:
-        setting = each.setting
-        gauge = gauged.gauge_of(setting.factor)
-        if gauge is None or isinstance(setting.surface, str):
-            continue
-        if each.dial is None:
-            found.append(
-                f"What to dial in for the {setting.label}: the readings of the {gauge.machine} of {line.name} do not "
-                "tell it, or there are none."
-            )
-            continue
-        room = _room(setting)
-        twice = 2 * (each.dial.u_delta_degc or 0.0)
-        if room is not None and twice > room:
-            found.append(
-                f"Whether the {setting.label} really lies in the window: the dial is known to "
-                f"±{difference_size(twice, shown)} (k = 2), the window leaves {difference_size(room, shown)}."
-            )
-    if is_own:
-        return tuple(found)
-    proof = "was confirmed" if recipe.confirmation is not None else "was tried"
-    found.append(
-        f"Whether it passes on {line.name}: it {proof} on {recipe.line.name} only. Make confirmation coupons here "
-        "before the first order."
-    )
-    found.append(
-        "How the other oven heats: air, load and belt differ at the same film temperature, so the same time may cure "
-        "more or less."
-    )
-    if any(s.factor == "pressure" for s in recipe.settings) or "pressure" in recipe.held:
-        found.append(
-            "The pressure on the cloth: an air gauge shows the cylinder, not the cloth, and another cylinder or platen "
-            "presses differently at the same reading."
-        )
-    found.append(
-        f"How hot oven and press of {line.name} may be set: the limits on record are those of {recipe.line.name}."
-    )
-    found.append("Whether this platen is as even: a cold corner of another press is not in the window.")
-    return tuple(found)
-
-
-def _room(setting: RecipeSetting) -> float | None:
-    """Distance from the setpoint to the nearer end of the window; None without a window."""
-    if isinstance(setting.surface, str) or setting.window_low is None or setting.window_high is None:
-        return None
-    return min(setting.surface - setting.window_low, setting.window_high - setting.surface)

@@ -11,9 +11,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
 from doe.domain.limits import LIMIT_NAMES
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import learning_rounds
 from doe.domain.recipe import PARTS
-from doe.domain.results import HAND_PREFIX
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.texts import quoted
@@ -22,9 +22,10 @@ from doe.words.wording import count, day_of, listing
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book, RoundInfo, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import RoundInfo, StudyRecord
     from doe.domain.gauge import GaugeReading
-    from doe.setpoint import Answer
+    from doe.setpoint.answer import Answer
 
 ItemState = Literal["there", "missing", "said"]
 

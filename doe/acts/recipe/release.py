@@ -24,7 +24,7 @@ from doe.acts.recipe.record_items import (
     record_items,
 )
 from doe.acts.study.fits import fit_of
-from doe.assure import refuse_dial
+from doe.assure.gauges.cautions import refuse_dial
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.jsonable import jsonable
@@ -37,11 +37,12 @@ from doe.words.wording import count, day_of, listing, percent
 if TYPE_CHECKING:
     from doe.acts.gauges.dials import Dials
     from doe.acts.study.fits import Fitted
-    from doe.book import AnalysisRecord, Book, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord, StudyRecord
     from doe.domain.stack import Stack
     from doe.domain.study import Study
-    from doe.setpoint import Answer
     from doe.setpoint.alternatives import Alternative
+    from doe.setpoint.answer import Answer
 
 RELEASE = "release"
 """Kind of the analysis that keeps what stood beside a recipe when it was released."""

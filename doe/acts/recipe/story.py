@@ -23,10 +23,12 @@ from doe.domain.errors import InputError
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown, show_both
-from doe.plans import KIND_LABELS, KINDS, Plan, compare_plans, judge_plan, left_out
+from doe.plans.compare import compare_plans, left_out
+from doe.plans.judge import judge_plan
+from doe.plans.plan import KIND_LABELS, KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
-from doe.symptoms import WORDS
 from doe.symptoms.faults import fault
+from doe.symptoms.reading import WORDS
 from doe.words.recipe import confirmation_sentence
 from doe.words.wording import count, day_of, listing, stated
 from reports.files import write_whole
@@ -37,8 +39,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.acts.study.fits import Fitted
-    from doe.book import AnalysisRecord, Book, KeptRecipe, StudyRecord
-    from doe.setpoint import Answer
+    from doe.book.book import Book
+    from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
+    from doe.setpoint.answer import Answer
 
 CASE = "case"
 """Topic of the notes that hold the shop's diagnosed cases."""

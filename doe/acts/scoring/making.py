@@ -17,7 +17,8 @@ from doe.domain.score import FieldValue
 from doe.domain.spec import Check
 
 if TYPE_CHECKING:
-    from doe.book import Book, PlanInfo, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import PlanInfo, StudyRecord
 
 STEP = "bench step"
 """Topic of the notes that say what was made. Their name is that of the study."""

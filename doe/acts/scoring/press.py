@@ -11,7 +11,8 @@ from doe.domain.score import FieldValue, ScoreEntry
 
 if TYPE_CHECKING:
     from doe.acts.scoring.making import Coupon
-    from doe.book import Book, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import StudyRecord
 
 WORDS_ADDED = "words added to the note"
 """Why a note changes when another one is written below it."""

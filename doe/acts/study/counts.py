@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
-from doe.acts.study.rounds import coupons_of_kind, results_to_learn_from
-from doe.domain.plan_kinds import COMPARE, CONFIRM
+from doe.book.records import CouponState
+from doe.domain.plan_kinds import COMPARE, CONFIRM, JUDGING
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.book import Book
+    from doe.book.book import Book
 
 
 @dataclass(frozen=True)
@@ -47,25 +46,20 @@ class ScoreCounts:
 
 def score_counts(book: Book, key: Key) -> ScoreCounts:
     """Counts of the coupons that a study learns from, confirmation coupons apart; of all coupons of a comparison."""
-    if len(coupons_of_kind(book, key, COMPARE)):
-        return counts_of(book.results(key, include_void=True))
-    return counts_of(results_to_learn_from(book, key, include_void=True))
+    states = book.coupon_states(key)
+    compares = any(coupon.kind == COMPARE for coupon in states)
+    return _count(coupon for coupon in states if compares or coupon.kind not in JUDGING)
 
 
 def confirmation_counts(book: Book, key: Key) -> ScoreCounts | None:
     """Counts of the confirmation coupons of a study, of every attempt; None when none is planned."""
-    names = set(coupons_of_kind(book, key, CONFIRM)["coupon"])
-    if not names:
-        return None
-    frame = book.results(key, include_void=True)
-    return counts_of(frame[frame["coupon"].isin(names)])
+    counts = _count(coupon for coupon in book.coupon_states(key) if coupon.kind == CONFIRM)
+    return counts if counts.coupons else None
 
 
-def counts_of(frame: pd.DataFrame) -> ScoreCounts:
-    """Counts of coupons as `doe.book.Book.results` gives them, void ones included."""
-    void = frame["void"].astype(bool)
-    scored = frame["passed"].notna() & ~void
-    good = frame["passed"].eq(True) & scored
-    checks = [c for c in frame.columns if c.startswith("check_")]
-    open_checks = frame[checks].isna().any(axis=1) & good
-    return ScoreCounts(len(frame), int(scored.sum()), int(good.sum()), int(open_checks.sum()), int(void.sum()))
+def _count(coupons: Iterable[CouponState]) -> ScoreCounts:
+    states = tuple(coupons)
+    scored = [coupon for coupon in states if coupon.passed is not None and not coupon.void]
+    good = [coupon for coupon in scored if coupon.passed]
+    unfinished = sum(coupon.unfinished for coupon in good)
+    return ScoreCounts(len(states), len(scored), len(good), unfinished, sum(coupon.void for coupon in states))

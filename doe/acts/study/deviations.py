@@ -14,7 +14,8 @@ from doe.domain.units import METRIC, Shown, show_both
 from doe.words.wording import count, day_of, listing
 
 if TYPE_CHECKING:
-    from doe.book import Book, HistoryEntry, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import HistoryEntry, StudyRecord
     from doe.domain.study import Study
 
 DeviationKind = Literal["void", "correction", "setting", "late", "change", "unplanned"]

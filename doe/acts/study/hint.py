@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from doe.acts.study.fits import fit_of, hash_now
-from doe.setpoint import recommend
+from doe.acts.study.fits import fit_of
+from doe.acts.study.inputs import hash_now
 from doe.setpoint.gaps import find_gaps
+from doe.setpoint.recommendation import recommend
 
 if TYPE_CHECKING:
-    from doe.book import Book
+    from doe.book.book import Book
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from reports.files import write_whole
 from reports.sheet.labels import GRIDS, check_link, label_sheets
 
 if TYPE_CHECKING:
-    from doe.book import Book
+    from doe.book.book import Book
 
 
 @dataclass(frozen=True)

@@ -7,19 +7,18 @@ from typing import TYPE_CHECKING, Literal
 
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key
-from doe.acts.comparison.verdict import is_comparison
 from doe.acts.study.counts import ScoreCounts, score_counts
-from doe.acts.study.fits import hash_now
+from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
-from doe.acts.study.rounds import results_to_learn_from
+from doe.acts.study.rounds import is_comparison, results_to_learn_from
 from doe.domain.plan_kinds import CONFIRM
 from doe.words.answer import scores_first
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book
-    from doe.setpoint import Answer
+    from doe.book.book import Book
+    from doe.setpoint.answer import Answer
 
 Step = Literal[
     "limits", "plan", "make", "recommend", "washes", "feel", "score", "extend", "confirm", "compare", "report"

@@ -15,16 +15,22 @@ from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, sc
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import Scale
 from doe.domain.units import METRIC, Shown
-from doe.plans import Plan, add_round, augment_plan, compare_plans, judge_plan, left_out, make_plan
-from doe.setpoint import extend_plan
+from doe.plans.augment import augment_plan
+from doe.plans.build import add_round, make_plan
+from doe.plans.compare import compare_plans, left_out
+from doe.plans.judge import judge_plan
+from doe.plans.plan import Plan
+from doe.setpoint.extension import extend_plan
 from doe.words.wording import count
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.assure import GaugedLine
-    from doe.book import Book, StudyRecord
-    from doe.plans import LeftOut, PlanJudgement
+    from doe.assure.gauges.line import GaugedLine
+    from doe.book.book import Book
+    from doe.book.records import StudyRecord
+    from doe.plans.compare import LeftOut
+    from doe.plans.judge import PlanJudgement
 
 
 @dataclass(frozen=True)

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
-from doe.domain.plan_kinds import Scale, is_as_dialled, learning_rounds
-from doe.domain.results import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.plan_kinds import COMPARE, Scale, is_as_dialled, learning_rounds
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from doe.book import Book, PlanInfo, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import PlanInfo, StudyRecord
 
 _PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
 
@@ -41,6 +42,11 @@ def coupons_to_learn_from(book: Book, key: Key) -> pd.DataFrame:
 def coupons_of_kind(book: Book, key: Key, kind: str) -> pd.DataFrame:
     """Coupons of the rounds of one kind."""
     return _of_rounds(book.plan_coupons(key), rounds_of_kind(book.plan_info(key), kind))
+
+
+def is_comparison(book: Book, key: Key) -> bool:
+    """Whether a study is a comparison of materials."""
+    return any(made.kind == COMPARE for made in book.plan_info(key).rounds)
 
 
 def rounds_of_kind(info: PlanInfo, kind: str) -> tuple[int, ...]:

@@ -15,11 +15,11 @@ from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import Recommended, recommend_study
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from, scale_of
-from doe.book import StudyRecord
+from doe.book.records import StudyRecord
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import CONFIRM
-from doe.domain.results import HAND_PREFIX
 from doe.domain.units import Shown
 from doe.words.dials import SCALE_WORDS
 from reports.files import write_whole
@@ -33,8 +33,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.acts.base import Progress
-    from doe.assure import GaugedLine
-    from doe.book import Book, RoundInfo
+    from doe.assure.gauges.line import GaugedLine
+    from doe.book.book import Book
+    from doe.book.records import RoundInfo
     from reports.study.photos import CouponPhoto
 
 _KINDS = (".html", ".xlsx", ".csv")

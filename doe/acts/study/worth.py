@@ -26,7 +26,8 @@ from doe.practice import worth as trial
 from doe.practice.worth import Tried, try_line
 
 if TYPE_CHECKING:
-    from doe.book import Book, StudyRecord
+    from doe.book.book import Book
+    from doe.book.records import StudyRecord
     from doe.practice.worth import Worth
 
 CACHE_DIR = "DOE_CACHE"

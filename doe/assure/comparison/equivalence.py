@@ -11,8 +11,8 @@ import pandas as pd
 from scipy.stats import nct, norm, t
 
 from doe.domain.errors import InputError
-from doe.domain.results import HAND_PREFIX
-from doe.surfaces.classical import fit_mixed
+from doe.domain.outcome import HAND_PREFIX
+from doe.surfaces.classical.mixed import fit_mixed
 
 Aim = Literal["difference", "non-inferiority", "equivalence"]
 

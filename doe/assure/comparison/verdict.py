@@ -25,7 +25,7 @@ from doe.assure.comparison.sizes import strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.confirmation.verdict import CornerResult, coupon_states, judge_corner
 from doe.domain.errors import InputError
-from doe.domain.results import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import Spec
 
 ComparisonVerdict = Literal["same recipe holds", "retune", "not enough coupons yet"]

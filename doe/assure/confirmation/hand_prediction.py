@@ -10,9 +10,9 @@ import pandas as pd
 from scipy.stats import t
 
 from doe.domain.errors import InputError
-from doe.domain.results import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import HAND_STEP
-from doe.surfaces.classical import MixedFit, fit_mixed
+from doe.surfaces.classical.mixed import MixedFit, fit_mixed
 
 _ROUNDING_VARIANCE = HAND_STEP**2 / 12
 """Scores come in half steps: what they cannot show is not absent."""

@@ -17,7 +17,7 @@ from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.confirmation.claims import ClaimLimits, ClaimPlan, ClaimState, claim_limits
 from doe.assure.confirmation.hand_prediction import HandPrediction, predict_hand
 from doe.domain.errors import InputError
-from doe.domain.results import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import Check, Spec
 
 CornerVerdict = Literal["held", "not held", "doubtful", "open"]

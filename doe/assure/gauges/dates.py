@@ -15,11 +15,8 @@ from scipy.stats import t
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import readings_of, true_reading
 from doe.domain.errors import InputError
-from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.gauge import USUAL_INTERVAL_DAYS, GaugeReading, MachineKind
 from doe.domain.units import show_difference
-
-USUAL_INTERVAL_DAYS = 120
-"""Drift of 10 to 15 degC a year is quoted (trade pages, secondary); in 120 days that is about 5 degC."""
 
 TOLERATED_DELTA_DEGC = 5.0
 """Change of a machine that a recipe survives without being dialled in again (common practice, no source)."""

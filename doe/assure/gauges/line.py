@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from statistics import fmean
 
 from doe.assure.gauges.budget import Budget
-from doe.assure.gauges.dates import USUAL_INTERVAL_DAYS, GaugeDrift, GaugeStatus, judge_gauge, measure_drift
+from doe.assure.gauges.dates import GaugeDrift, GaugeStatus, judge_gauge, measure_drift
 from doe.assure.gauges.display import PROBE_U_DELTA_DEGC, DisplayLine, fit_display
 from doe.assure.gauges.platen import at_one_setting, spot_of
 from doe.assure.gauges.readings import true_reading
@@ -22,7 +22,7 @@ from doe.assure.gauges.setting_error import (
     smallest_step,
 )
 from doe.domain.errors import InputError
-from doe.domain.gauge import GaugeReading, MachineKind
+from doe.domain.gauge import GaugeReading, MachineKind, in_force
 from doe.domain.stack import Line
 
 KINDS: tuple[MachineKind, ...] = ("oven", "press")
@@ -276,15 +276,6 @@ def _judge(line: Line, readings: Sequence[GaugeReading], kind: MachineKind, on: 
         off_centre_delta_degc=_off_centre(force),
         status=status,
     )
-
-
-def in_force(readings: Sequence[GaugeReading]) -> tuple[GaugeReading, ...]:
-    """Readings of a machine that count for its correction: the newest, and those of the usual interval before it."""
-    days = [r.taken_at.date() for r in readings if r.taken_at is not None]
-    if not days:
-        return tuple(readings)
-    first = max(days) - timedelta(days=USUAL_INTERVAL_DAYS)
-    return tuple(r for r in readings if r.taken_at is None or r.taken_at.date() >= first)
 
 
 def _off_centre(readings: Sequence[GaugeReading]) -> float | None:

@@ -9,7 +9,7 @@ from difflib import get_close_matches
 
 from doe.domain.errors import InputError, plain
 from doe.domain.factors import Factor
-from doe.domain.results import check_hand
+from doe.domain.outcome import check_hand
 from doe.domain.units import SYMBOLS, degc, degf, parse_number, parse_quantity, unit_spelled
 
 NOTHING = frozenset({"", "nan", "n/a", "na", "null", "none", "nil", "-", "–", "—", "--", "...", "…"})

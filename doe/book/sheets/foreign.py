@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from doe.book.sheets.columns import ColumnUse, guess_uses
 from doe.book.sheets.workbook import SheetFile, read_sheets
 from doe.domain.errors import InputError
 from doe.domain.study import Study
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _HEADING_ROWS = 40
 
@@ -63,8 +61,6 @@ def read_foreign(path: str | Path, *, sheet_title: str | None = None) -> Foreign
     InputError
         If the file cannot be read, or has no row of headings with rows below it, or no sheet of that title.
     """
-    import pandas as pd  # noqa: PLC0415
-
     sheets = read_sheets(path)
     titles = [s.title for s in sheets]
     if sheet_title is not None and sheet_title not in titles:

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from doe.book.sheets.cells import (
     ANY_SYMPTOM,
@@ -26,13 +27,10 @@ from doe.domain.entry import SymptomWords, check_people
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import Factor
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.results import BATCH_COLUMNS, SIDES
+from doe.domain.outcome import BATCH_COLUMNS, SIDES
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.units import show, show_both
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _PLACES = ("round", "cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke")
 _NOBODY = "someone"
@@ -88,8 +86,6 @@ def map_foreign(
     InputErrors
         Naming every column and every cell that cannot be used.
     """
-    import pandas as pd  # noqa: PLC0415
-
     uses = _Uses(sheet, study, mapping, people)
     notes = list(sheet.notes)
     problems: list[InputError] = []
@@ -134,8 +130,6 @@ def map_foreign(
 
 def _whole_numbers(column: pd.Series | None, rows: int, name: str) -> pd.Series:
     """Batch labels as whole numbers, one a label in order of appearance; None where the sheet says nothing."""
-    import pandas as pd  # noqa: PLC0415
-
     unknown = 1 if name == "round" else None
     labels = ["" if pd.isna(v) else str(v) for v in column] if column is not None else [""] * rows
     whole = {label: i for i, label in enumerate(dict.fromkeys(v for v in labels if v), start=1)}

@@ -8,10 +8,10 @@ from datetime import UTC, date, datetime
 import pandas as pd
 
 from doe.acts.demo.story import read_story, simulated_line
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.score import ScoreEntry
-from doe.practice import SimulatedLine
+from doe.practice.lines import SimulatedLine
 
 NAME = "heavy tee"
 WINDOWS = {

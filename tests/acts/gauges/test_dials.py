@@ -10,7 +10,7 @@ from doe.acts.gauges.dials import dials_of
 from doe.acts.recipe.release import _beyond_the_dial
 from doe.acts.study.plans import commit_plan
 from doe.domain.gauge import GaugeReading
-from doe.plans import make_plan
+from doe.plans.build import make_plan
 from tests.acts.recipe.samples import STUDY
 
 SETPOINT = {"cure_temp": 124.0, "cure_time": 135.0, "press_temp": 160.0, "dwell": 15.0}

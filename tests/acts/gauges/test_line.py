@@ -8,9 +8,10 @@ from datetime import UTC, date, datetime, timedelta
 import pandas as pd
 import pytest
 
-from doe.acts.gauges.line import gauged_line, keep_readings, machine_summaries, refuse_dials, study_cautions, today
+from doe.acts.base import today
+from doe.acts.gauges.line import gauged_line, keep_readings, machine_summaries, refuse_dials, study_cautions
 from doe.acts.study.plans import commit_plan, compare_for, extend_study
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading

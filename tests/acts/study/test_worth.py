@@ -12,7 +12,7 @@ import pytest
 
 import doe
 from doe.acts.study import worth as acts
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.limits import Limits
 from doe.domain.stack import Line, Machine, Material, Stack
 from doe.practice import worth as trial

@@ -368,7 +368,7 @@ def test_coupons_of_one_stroke_move_the_study_less():
 @pytest.fixture(scope="module")
 def fitted():
     """A small study on two factors, fitted quickly; the data are invented."""
-    from doe.surfaces import fit
+    from doe.surfaces.fitted import fit
 
     study = Study(
         "invented",

@@ -10,8 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from doe.assure import gauge_cautions, gauge_line, machine_temperatures, refuse_dial, suggested_error
-from doe.assure.gauges.cautions import SuggestedSpread
+from doe.assure.gauges.cautions import (
+    SuggestedSpread,
+    gauge_cautions,
+    machine_temperatures,
+    refuse_dial,
+    suggested_error,
+)
+from doe.assure.gauges.line import gauge_line
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading

@@ -18,7 +18,7 @@ from doe.domain.space import Forbidden
 from doe.domain.spec import Check, Spec
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.symptoms import WORDS
+from doe.symptoms.reading import WORDS
 from reports.sheet.entry import write_entry_xlsx
 
 FACTORS = tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell"))

@@ -11,7 +11,7 @@ import pytest
 from jinja2 import meta, nodes
 from markupsafe import escape
 
-from doe.assure import compare_materials
+from doe.assure.comparison.verdict import compare_materials
 from doe.domain.stack import Material
 from doe.domain.units import Shown
 from doe.words.cautions import CAUTIONS

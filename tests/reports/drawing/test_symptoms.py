@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from doe.domain.errors import InputError
-from doe.symptoms import CATALOGUE
+from doe.symptoms.catalogue import CATALOGUE
 from reports.drawing.symptoms import SIZE, symptom_svg
 
 KEYS = ("", *(s.key for s in CATALOGUE))

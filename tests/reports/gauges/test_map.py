@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from doe.assure import judge_map
+from doe.assure.gauges.platen import judge_map
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import METRIC, Shown
 from reports.gauges.map import platen_page, platen_view

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from doe.plans import compare_plans, judge_plan
+from doe.plans.compare import compare_plans
+from doe.plans.judge import judge_plan
 from doe.setpoint.alternatives import other_settings
 from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
 from tests.reports.recipe.samples import UID, crowded, recipe

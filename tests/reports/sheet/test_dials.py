@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from doe.assure import GaugedLine, gauge_line
+from doe.assure.gauges.line import GaugedLine, gauge_line
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading

@@ -13,7 +13,7 @@ from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import Factor, usual_factor
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.symptoms import CATALOGUE
+from doe.symptoms.catalogue import CATALOGUE
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 

@@ -162,7 +162,7 @@ def test_the_command_writes_labels_with_the_studys_own_address(tmp_path):
     from typer.testing import CliRunner
 
     from doe.acts.study.plans import commit_plan
-    from doe.book import Book
+    from doe.book.book import Book
     from doe.cli.app import app
     from tests.reports.study.samples import LINE, STACK
 

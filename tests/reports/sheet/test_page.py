@@ -8,7 +8,7 @@ import pytest
 from doe.domain.errors import InputError
 from doe.domain.spec import Check, Spec
 from doe.domain.units import Shown
-from doe.plans import add_round
+from doe.plans.build import add_round
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from doe.words.typography import NO_BREAK
 from doe.words.wording import amount_both

@@ -16,10 +16,12 @@ from doe.domain.spec import Spec
 from doe.domain.stack import Line, Machine, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.plans import Plan, make_plan
+from doe.plans.build import make_plan
+from doe.plans.plan import Plan
 from doe.practice.lines import make_line
-from doe.setpoint import Window, recommend
-from doe.surfaces import fit
+from doe.setpoint.answer import Window
+from doe.setpoint.recommendation import recommend
+from doe.surfaces.fitted import fit
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
 
 FOUR = ("cure_temp", "cure_time", "press_temp", "dwell")

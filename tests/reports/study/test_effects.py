@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from doe.surfaces.classical import Curvature, Drift, estimate_effects
+from doe.surfaces.classical.curvature import Curvature
+from doe.surfaces.classical.drift import Drift
+from doe.surfaces.classical.effects import estimate_effects
 from reports.study.page import study_page
 from reports.views import StudyPage
 from tests.reports.study.samples import samples

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from doe.symptoms import symptom
+from doe.symptoms.reading import symptom
 from reports.downloads import csv_text, frame_csv
 from reports.study.failures import failed_groups, window_among_coupons
 from reports.study.page import study_page, study_report

@@ -11,8 +11,10 @@ import pytest
 
 from doe.domain.spec import Spec
 from doe.domain.units import Shown
-from doe.setpoint import Cliff
-from doe.surfaces.classical import Drift, estimate_effects, fit_mixed
+from doe.setpoint.answer import Cliff
+from doe.surfaces.classical.drift import Drift
+from doe.surfaces.classical.effects import estimate_effects
+from doe.surfaces.classical.mixed import fit_mixed
 from doe.surfaces.window_model import Priors
 from doe.words.answer import cliff_sentence, headline, lead, nearest_cliff, next_steps, sureness, window_sentences
 from doe.words.cautions import CAUTIONS, FIXED_WORDING

@@ -11,7 +11,7 @@ from PIL import Image
 from doe.acts.study.fits import recommend_study
 from doe.acts.study.plans import commit_plan
 from doe.acts.study.sheets import report_page
-from doe.book import Book
+from doe.book.book import Book
 from doe.domain.score import ScoreEntry
 from doe.domain.units import METRIC
 from tests.reports.study.samples import LINE, STACK, make_study

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from doe.setpoint import explain_answer
+from doe.setpoint.why import explain_answer
 from doe.words.why_parts import why_parts
 from reports.study.page import study_page, study_report
 from reports.study.why import PRINTED

@@ -11,14 +11,12 @@ from scipy import stats
 import doe
 from doe.domain.coding import code_frame
 from doe.domain.study import Study
-from doe.surfaces.classical import (
-    build_terms,
-    estimate_effects,
-    fit_mixed,
-    judge_curvature,
-    judge_drift,
-)
 from doe.surfaces.classical.batch_errors import judge_term, telling_batches
+from doe.surfaces.classical.curvature import judge_curvature
+from doe.surfaces.classical.drift import judge_drift
+from doe.surfaces.classical.effects import estimate_effects
+from doe.surfaces.classical.mixed import fit_mixed
+from doe.surfaces.classical.terms import build_terms
 
 NAMES = ("cure_temp", "cure_time", "press_temp", "dwell")
 SD = 0.25

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from scipy.stats import linregress
 
 from doe.domain.errors import InputError
-from doe.surfaces.classical import build_terms, judge_drift
+from doe.surfaces.classical.drift import judge_drift
+from doe.surfaces.classical.terms import build_terms
 
 
 def test_drift_of_centre_coupons_is_the_straight_line_through_them():

@@ -1,0 +1,72 @@
+"""`doe recipe on`: a recipe on a line, through its gauges."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from doe.acts.base import today
+from doe.acts.recipe.on_line import recipe_on
+from doe.acts.recipe.recipes import find_recipe
+from doe.cli.desk import Desk, command, commands
+from doe.cli.options import RECIPE, REVISION
+from doe.cli.output import Block, Reply, Table, Warn
+from doe.domain.texts import quoted
+from doe.words.cautions import FOOTER
+from doe.words.recipe import (
+    both,
+    span,
+)
+
+if TYPE_CHECKING:
+    from doe.acts.recipe.on_line import OnLine
+    from doe.domain.units import Shown
+
+app = commands()
+
+
+@command(app, "on", example='doe recipe on "heavy tee" back-room')
+def on(
+    desk: Desk,
+    recipe: RECIPE,
+    line: Annotated[str, typer.Argument(help="The line, from doe line list.")],
+    revision: REVISION = None,
+) -> Reply:
+    """Express a recipe for a line through its gauges, and say what is not known there."""
+    with desk.look() as book:
+        moved = recipe_on(book, find_recipe(book, recipe, revision), line, on=today(), shown=desk.shown)
+    return Reply(
+        {
+            "recipe": moved.kept.recipe.name,
+            "revision": moved.kept.recipe.revision,
+            "line": moved.line.name,
+            "own_line": moved.is_own,
+            "settings": moved.settings,
+            "unknown": moved.unknown,
+            "cautions": moved.cautions,
+        },
+        on_blocks(moved, desk.shown),
+        (f"doe gauge show {quoted(moved.line.name)}",),
+    )
+
+
+def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
+    """A recipe on a line for a person: settings as that line shows them, then what is not known."""
+    recipe = moved.kept.recipe
+    rows = []
+    for each in moved.settings:
+        s = each.setting
+        dial = "" if each.dial is None else both(s, each.dial.degc, shown)
+        window = (
+            "" if each.dial_low is None or each.dial_high is None else span(s, each.dial_low, each.dial_high, shown)
+        )
+        rows.append((s.label, both(s, s.surface, shown), dial, window))
+    first = (
+        f"{recipe.name}, revision {recipe.revision}, on its own line {moved.line.name}, by today's gauge readings."
+        if moved.is_own
+        else f"{recipe.name}, revision {recipe.revision}, re-expressed for {moved.line.name}. It is not released there."
+    )
+    heads = ("setting", "surface", "dial here", "window on this dial")
+    unknown = ["\nWhat is not known here:", *(f"  - {text}" for text in moved.unknown)] if moved.unknown else []
+    return [first, Table(heads, rows), *unknown, *(Warn(text) for text in moved.cautions), "", FOOTER]

@@ -1,0 +1,31 @@
+"""What can be said of a coupon, and the columns of a results frame that hold it."""
+
+from __future__ import annotations
+
+from typing import Literal, get_args
+
+from doe.domain.errors import InputError, plain
+from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
+
+Side = Literal["", "under", "over", "other", "unknown"]
+SIDES: tuple[str, ...] = get_args(Side)
+HAND_PREFIX = "hand_"
+ACTUAL_PREFIX = "actual_"
+BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")
+
+
+def check_hand(value: float, where: str) -> None:
+    """Refuse a hand-feel score off the scale.
+
+    Raises
+    ------
+    InputError
+        Unless it is 1 to 5 in half steps.
+    """
+    if not (HAND_LOW <= value <= HAND_HIGH and float(value / HAND_STEP).is_integer()):
+        raise InputError(
+            where,
+            plain(value),
+            "1 to 5 in half steps",
+            "Correct the score, or leave it empty if the coupon did not transfer.",
+        )

@@ -1,0 +1,67 @@
+"""Commands that only look load no numerics, and help costs little more than the library that prints it."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+
+import pytest
+
+STUDY = "new powder on the heavy tee"
+NUMERICS = ("numpy", "pandas", "scipy", "matplotlib")
+LOOKING = [
+    ("explain",),
+    ("explain", "setting", "error"),
+    ("guide",),
+    ("guide", "powder"),
+    ("stack", "list"),
+    ("stack", "show", "heavy tee, fine powder"),
+    ("line", "list"),
+    ("line", "show", "back room"),
+    ("gauge", "list", "back room"),
+    ("study", "list"),
+    ("study", "show", STUDY),
+    ("study", "limits", STUDY),
+    ("recipe", "list"),
+    ("recipe", "find", "heavy tee, fine powder"),
+    ("book", "audit"),
+]
+
+MOST_TIMES_TYPER = 2.6
+"""What help may cost in processor time of `import typer`. The aim is 2.2; the rest is room for a loaded machine."""
+
+
+@pytest.mark.parametrize("words", LOOKING, ids=" ".join)
+def test_looking_loads_no_numerics(shop_with, words):
+    shop = shop_with(1)
+    code = (
+        f"import sys\nsys.argv = ['doe', *{words}]\nfrom doe.cli import main\n"
+        "try:\n    main()\nexcept SystemExit as left:\n    assert not left.code\n"
+        f"sys.exit(', '.join({{*{NUMERICS}, 'alembic'}} & set(sys.modules)) or 0)\n"
+    )
+    settings = {**os.environ, "DOE_BOOK": str(shop.book), "DOE_WHO": "ana"}
+    found = subprocess.run([sys.executable, "-c", code], env=settings, capture_output=True, text=True, check=False)
+    assert found.returncode == 0, found.stderr
+    assert found.stdout
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs the processor time of a child")
+def test_help_costs_little_more_than_the_library_that_prints_it():
+    # the least of five: what another program took meanwhile is no cost of ours
+    base = min(processor_seconds("-c", "import typer") for _ in range(5))
+    helped = min(processor_seconds("-m", "doe.cli", "--help") for _ in range(5))
+    assert helped <= MOST_TIMES_TYPER * base
+
+
+def processor_seconds(*words: str) -> float:
+    """Processor time of one run of Python."""
+    import resource
+
+    def used() -> float:
+        told = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return told.ru_utime + told.ru_stime
+
+    before = used()
+    subprocess.run([sys.executable, *words], stdout=subprocess.DEVNULL, check=True)
+    return used() - before
