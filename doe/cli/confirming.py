@@ -41,7 +41,7 @@ class Asked:
     allow: tuple[int, ...]
     unit: Unit
     corners: int
-    per_garment: int
+    per_garment: int | None
     set_ups: int | None = None
 
     @property
@@ -56,7 +56,7 @@ def asked(
     allow: Sequence[int],
     units: str,
     corners: int,
-    per_garment: int,
+    per_garment: int | None,
     set_ups: int | None = None,
 ) -> Asked:
     """What was typed, as numbers.
@@ -252,7 +252,7 @@ def plan_blocks(made: ConfirmationPlanned, shown: Shown) -> list[Block]:
     ]
 
 
-def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int, seed: int | None) -> Reply:
+def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int | None, seed: int | None) -> Reply:
     """Void coupons made again, and those of a doubtful corner once more."""
     made = replace_void(book, key, per_garment=per_garment, seed=seed)
     for_what = []

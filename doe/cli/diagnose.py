@@ -28,7 +28,7 @@ from doe.symptoms.looks import look
 from doe.symptoms.reading import WORDS, symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
-from doe.words.dates import local
+from doe.words.dates import day
 from doe.words.typed import Confirm, quantity
 
 if TYPE_CHECKING:
@@ -348,7 +348,7 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
     rows = [
         (
             str(n.id),
-            f"{local(n.at):%Y-%m-%d}",
+            day(n.at),
             n.name,
             ", ".join(WORDS.labels.get(s, s) for s in n.data["symptoms"]),
             fault(n.data["cause"]).label if n.data["cause"] else "not on the list",

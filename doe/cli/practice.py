@@ -23,7 +23,7 @@ from doe.practice.drill import Turn, practice_study
 from doe.practice.drills import reply, start
 from doe.symptoms.reading import WORDS
 from doe.words import practice as words
-from doe.words.dates import local
+from doe.words.dates import day
 from reports.files import write_whole
 from reports.practice import practice_report
 
@@ -190,8 +190,8 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
 def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
     if output is None:
         return None
-    day = f"{datetime.now():%Y-%m-%d}"
-    return write_whole(output, practice_report(drill.outcome, who=desk.name, day=day, shown=desk.shown))
+    made = day(datetime.now())
+    return write_whole(output, practice_report(drill.outcome, who=desk.name, day=made, shown=desk.shown))
 
 
 def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
@@ -242,7 +242,7 @@ def class_(
         (
             name,
             *(cells.get((name, e), "-") for e in practising.EXERCISES),
-            f"{local(max(p.at for p in found if p.person == name)):%Y-%m-%d}",
+            day(max(p.at for p in found if p.person == name)),
         )
         for name in people
     ]

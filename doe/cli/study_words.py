@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from doe.acts.study.limits import limits_command, missing
+from doe.acts.study.limits import limits_command
 from doe.cli.output import Block, Table, Warn
 from doe.domain.factors import Factor
 from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES, Limits, needed_limits, range_warnings
@@ -16,20 +16,30 @@ from doe.words.study import difference_plain, held_words, rule_words, setting_er
 from doe.words.wording import amount_range
 
 if TYPE_CHECKING:
-    from doe.acts.study.counts import ScoreCounts
+    from doe.acts.study.next_step import NextStep
     from doe.book.records import StudyRecord
 
 _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 
 
-def next_step(study: Study, counts: ScoreCounts | None = None) -> str:
-    """The command that usually comes next."""
-    name = quoted(study.name)
-    if missing(study):
+def step_command(study: Study, following: NextStep) -> str:
+    """The command for what comes next."""
+    if following.step == "limits":
         return limits_command(study)
-    if counts is None or not counts.coupons:
-        return f"doe plan {name} --coupons 20"
-    return f"doe recommend {name}" if counts.scored else f"doe sheet {name} -o sheets"
+    name = quoted(study.name)
+    commands = {
+        "plan": f"plan {name} --coupons 20",
+        "make": f"sheet {name} -o sheets",
+        "recommend": f"recommend {name}",
+        "washes": f"record {name} --washes",
+        "feel": f"record {name} --coupon {following.coupon} --hand NAME=SCORE",
+        "score": f"record {name}",
+        "extend": f"extend {name} --coupons {following.coupons}",
+        "confirm": f"confirm {name}",
+        "compare": f"compare {name}",
+        "report": f"report {name} -o report.html",
+    }
+    return f"doe {commands[following.step]}"
 
 
 def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:

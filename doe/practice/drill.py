@@ -203,7 +203,13 @@ class DrillResult:
 
 
 class Drill(ABC):
-    """One exercise under way."""
+    """One exercise under way.
+
+    Raises
+    ------
+    InputError
+        If the seed is below 0.
+    """
 
     exercise: ClassVar[str]
 

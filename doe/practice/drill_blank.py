@@ -67,7 +67,13 @@ class QualifyBlank(Drill):
         self._made: list[pd.DataFrame] = []
 
     def _case(self) -> tuple[SimulatedLine, SimulatedLine, dict[str, float]]:
-        """Line with the old and with the new blank; the new one either holds clearly or fails clearly."""
+        """Line with the old and with the new blank; the new one either holds clearly or fails clearly.
+
+        Raises
+        ------
+        InputError
+            If no seed near it gives a clear case.
+        """
         wanted = int(self._rng.integers(len(_BLANKS)))
         for turn in range(60):
             cloth, powder = CLOTHS[self._rng.integers(len(CLOTHS))], POWDERS[self._rng.integers(len(POWDERS))]
@@ -122,7 +128,13 @@ class QualifyBlank(Drill):
         return Question(told("coupons left", coupons=COUPONS - self.coupons))
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         word = text.strip().lower()

@@ -9,7 +9,7 @@ from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown, parse_quantity, show
 from doe.plans.build import make_plan
-from doe.practice.baselines import centre
+from doe.practice.centre import centre
 from doe.practice.drill import (
     Drill,
     MapPicture,
@@ -57,7 +57,13 @@ class Compare(Drill):
         return Question(told("ask better"), ("mine", "plan"))
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         if self._swept is not None:
@@ -72,6 +78,13 @@ class Compare(Drill):
         return self._end(word)
 
     def _values(self, f: Factor, text: str, many: int) -> list[float]:
+        """Values typed for a factor.
+
+        Raises
+        ------
+        InputError
+            If there are more or fewer than asked for, or one is outside the range.
+        """
         words = text.split()
         if len(words) != many:
             raise InputError(f.label, f"{len(words)} values", f"{many}", "Type them with blanks between.")

@@ -60,7 +60,13 @@ class FindFault(Drill):
         return Question(asks, keys)
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         word = text.strip()
@@ -75,6 +81,13 @@ class FindFault(Drill):
         return self._check(look(word))
 
     def _check(self, made: Look) -> Turn:
+        """Make a check.
+
+        Raises
+        ------
+        InputError
+            If it was made before, or takes more time than is left.
+        """
         if made.key in self.evidence.found:
             raise InputError("check", made.key, "a check not made yet", "It came out as before.")
         if self.minutes + made.minutes > MINUTES:
@@ -87,6 +100,13 @@ class FindFault(Drill):
         return Turn((told("check", check=made.key), told("check found", check=made.key, outcome=outcome)))
 
     def _name(self, text: str) -> Turn:
+        """Name a cause.
+
+        Raises
+        ------
+        InputError
+            If it was named before.
+        """
         named = fault(text)
         if named.key == self.cause.key:
             return self._end(found=True)

@@ -56,7 +56,13 @@ class ReadReport(Drill):
         )[len(self._answers)]
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         question = self.question()
         if question is None:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")

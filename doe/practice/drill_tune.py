@@ -7,11 +7,12 @@ import pandas as pd
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.stack import DEFAULT_LINE
+from doe.domain.study import COUPONS_PER_GARMENT
 from doe.domain.units import METRIC, Shown
 from doe.plans.build import make_plan
 from doe.plans.settle import hard_factors, machine_of, settle_matrix
 from doe.plans.timing import CURE_HANDLING_MIN, PRESS_HANDLING_MIN, USUAL_SECONDS, hours_at_machines
-from doe.practice.baselines import centre
+from doe.practice.centre import centre
 from doe.practice.drill import (
     Drill,
     MapPicture,
@@ -59,7 +60,13 @@ class TunePowder(Drill):
         return Question(told("settings left", middle=middle, **left))
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         word = text.strip()
@@ -74,6 +81,13 @@ class TunePowder(Drill):
         return self._make(read_settings(self.study, word, self.shown), many)
 
     def _make(self, settings: Settings, many: int) -> Turn:
+        """Make coupons at these settings.
+
+        Raises
+        ------
+        InputError
+            If coupons or minutes do not suffice.
+        """
         if self.coupons + many > COUPONS:
             raise InputError("coupons", many, f"at most {COUPONS - self.coupons}", "Hand in your settings with =.")
         minutes = self._minutes(settings, many)
@@ -88,7 +102,7 @@ class TunePowder(Drill):
         frame = pd.DataFrame([dict(settings)] * many)
         frame.insert(0, "coupon", [f"C{first + i:02d}" for i in range(many)])
         frame["round"], frame["cure_batch"], frame["press_batch"] = 1, batch, batch
-        frame["garment"] = [(first + i + 3) // 4 for i in range(many)]
+        frame["garment"] = [1 + (first + i - 1) // COUPONS_PER_GARMENT for i in range(many)]
         results = self.line.run(frame, self.seed)
         self._made.append(results)
         self.minutes += minutes

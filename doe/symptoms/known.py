@@ -16,8 +16,6 @@ from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.symptoms.faults import FAULTS
 
-Placed = Literal["whole", "edges", "small parts", "solids", "one place"]
-FilmClass = Literal["hot", "warm", "cold"]
 Level = Literal["low", "inside", "high"]
 
 SHOWN_WHEN = ("after cure", "at press", "at peel", "after press", "at stretch", "after wash", "days later")
@@ -65,6 +63,11 @@ class Known:
         Of this line, the latest of each place.
     p_under, p_over : float
         Of the fitted surfaces at the current settings: how likely a print fails by too little and too much heat.
+
+    Raises
+    ------
+    InputError
+        If a number is outside its range, or a word is none of those named.
     """
 
     humidity_pct: float | None = None

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.recipe import PARTS, USUAL_VOIDS, ConfirmationRecord, Recipe, RecipeSetting, StackDifference
 from doe.domain.stack import Material
 from doe.domain.study import Study
@@ -14,7 +14,17 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
 from doe.words.answer import misses_hand, scores_first
 from doe.words.dates import day
-from doe.words.wording import at_least_of_hundred, beyond, count, difference_both, held, move, percent, sentence, stated
+from doe.words.wording import (
+    at_least_of_hundred,
+    beyond,
+    count,
+    difference_both,
+    held,
+    move,
+    percent,
+    sentence,
+    stated,
+)
 
 COVERED = ("cooling_gap", "peel_mode", "peel_wait", "second_press_time", "film_type")
 """Settings that are steps of handling: where one is varied or held, nobody has to type it."""
@@ -357,11 +367,6 @@ def difference_words(differences: tuple[StackDifference, ...]) -> str:
         f"{d.part}: {_KIND_WORDS[d.kind]} (here {d.ours}, recipe {d.theirs})" for d in differences if d.kind != "same"
     ]
     return "; ".join(found) or "the same fabric, film and powder, to the lot"
-
-
-def factor_of(setting: RecipeSetting, study: Study) -> Factor | None:
-    """The factor of a setting, where the study varies it."""
-    return study.factor(setting.factor) if setting.factor in study.factor_names else None
 
 
 def difference_size(size_delta_degc: float, shown: Shown = METRIC) -> str:

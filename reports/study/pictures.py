@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import combinations
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -54,11 +52,6 @@ def pairs_of(report: StudyReport, profiles: dict[str, Profile]) -> tuple[tuple[s
     order = {name: i for i, name in enumerate(profiles)}
     chosen = [tuple(sorted(ranked[i : i + 2], key=order.__getitem__)) for i in (0, 2) if len(ranked) >= i + 2]
     return tuple((a, b) for a, b in chosen)
-
-
-def all_pairs(report: StudyReport) -> tuple[tuple[str, str], ...]:
-    """Every pair of numeric factors, for a report that shows them all."""
-    return tuple(combinations([f.name for f in report.study.numeric], 2))
 
 
 def shirts_picture(report: StudyReport) -> Picture:

@@ -9,9 +9,9 @@ import pytest
 
 from doe.acts.diagnosis import CASE
 from doe.acts.practising import DONE, seed_for, set_lesson
-from doe.practice.drills import replay
 from doe.words import practice
 from tests.bench.shop import STUDY, hidden_fields
+from tests.practice.replay import replay
 
 
 def words(page) -> str:

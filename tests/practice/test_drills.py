@@ -7,17 +7,18 @@ import pytest
 
 from doe.domain.errors import InputError
 from doe.domain.units import Shown
-from doe.practice.drawings import HEIGHT, WIDTH, drawing
+from doe.practice.drawings import WIDTH, drawing
 from doe.practice.drill import BarPicture, MapPicture, robust_at, share_of_best
 from doe.practice.drill_blank import _VERDICTS, QualifyBlank
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
-from doe.practice.drills import DRILLS, replay, reply, start
+from doe.practice.drills import DRILLS, reply, start
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.faults import FAULTS
 from doe.words import practice as words
+from tests.practice.replay import replay
 
 PLAYED = {
     "tune": ["hint", "125 150 155 14 x2", "135 150 165 14", "= 125 150 155 14"],
@@ -298,7 +299,7 @@ def test_share_of_best_is_held_between_0_and_1():
 @pytest.mark.parametrize("key", ["", *(s.key for s in CATALOGUE)])
 def test_every_symptom_has_its_own_drawing_of_one_size(key):
     lines = drawing(key)
-    assert len(lines) == HEIGHT
+    assert len(lines) == 5
     assert {len(line) for line in lines} == {WIDTH}
     assert "".join(lines).isascii()
     others = [drawing(s.key) for s in CATALOGUE if s.key != key]

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from doe.domain.units import Shown
-from doe.practice.drills import replay
 from doe.symptoms.reading import symptom
 from doe.words import practice as words
 from reports.practice import map_finding, practice_page, practice_report
+from tests.practice.replay import replay
 
 
 @pytest.fixture(scope="module")

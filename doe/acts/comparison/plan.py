@@ -120,7 +120,7 @@ class Wanted:
     edge_strokes: int | None = None
     name: str = ""
     seed: int | None = None
-    per_garment: int = 4
+    per_garment: int | None = None
 
 
 @dataclass(frozen=True)
@@ -234,7 +234,6 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
             line=line,
             seed=seed,
             own_garments=own,
-            per_garment=wanted.per_garment,
         )
 
     made = coupons(strokes)
@@ -371,7 +370,8 @@ def comparison_study(
             )
         factors.append(replace(f, low=ends[0], high=ends[1]))
     name = wanted.name or f"{recipe.name} with {_words(d.ours for d in differences)}"[:NAME_LENGTH].rstrip()
-    study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors))
+    held_by = base.coupons_per_garment if wanted.per_garment is None else wanted.per_garment
+    study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors), coupons_per_garment=held_by)
     short = {field: name for name, field in LIMIT_NAMES.items()}
     return study, tuple(short[n] for n in missing_limits(study.factors, limits))
 

@@ -13,7 +13,8 @@ from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import REPLACEMENT, plan_data, plans_of
 from doe.acts.confirmation.verdict import Confirmed, confirmation_of, window_of
 from doe.acts.study.counts import score_counts
-from doe.acts.study.fits import fit_of, hash_now
+from doe.acts.study.fits import fit_of
+from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import scale_of
@@ -24,6 +25,7 @@ from doe.assure.confirmation.order import SET_UPS, order_confirmation
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
+from doe.domain.study import Study
 from doe.domain.texts import check_note, quoted
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.robust import RobustRate
@@ -45,11 +47,9 @@ if TYPE_CHECKING:
 STATED_RATES = (0.97, 0.99)
 """True pass rates at which the chance to be accepted is shown, beside what the study believes."""
 
-CORNERS, PER_GARMENT, FUTURE_PRINTS = 2, 4, 10
+CORNERS, FUTURE_PRINTS = 2, 10
 MOST_COUPONS = 500
 """Coupons of one confirmation: more than anybody makes by hand, and a mistyped claim asks for thousands."""
-
-UNLIKELY = 0.5
 
 
 @dataclass(frozen=True)
@@ -126,7 +126,7 @@ def compare_claims_for(
     unit: Unit = "coupon",
     corners: int = CORNERS,
     set_ups: int | None = None,
-    per_garment: int = PER_GARMENT,
+    per_garment: int | None = None,
     progress: Progress | None = None,
 ) -> ClaimChoice:
     """Claims side by side for the answer kept to the present results; by default the study's own and weaker ones.
@@ -185,7 +185,7 @@ def plan_confirmation(
     unit: Unit = "coupon",
     corners: int = CORNERS,
     set_ups: int | None = None,
-    per_garment: int = PER_GARMENT,
+    per_garment: int | None = None,
     seed: int | None = None,
     give_up: str = "",
     progress: Progress | None = None,
@@ -280,7 +280,7 @@ class Replaced:
     corners: Mapping[str, int]
 
 
-def replace_void(book: Book, key: Key, *, per_garment: int = PER_GARMENT, seed: int | None = None) -> Replaced:
+def replace_void(book: Book, key: Key, *, per_garment: int | None = None, seed: int | None = None) -> Replaced:
     """Make again what a confirmation lacks: units whose coupons are void, and a doubtful corner once more.
 
     Raises
@@ -425,8 +425,8 @@ def _again(before: Confirmed | None, plan: ConfirmationPlan) -> tuple[str, ...]:
     return (again(plan.attempt, told),)
 
 
-def _row(asked: _Asked, claim: ClaimPlan, per_garment: int, coupons: pd.DataFrame | None = None) -> ClaimRow:
-    study, line = asked.record.study, asked.record.line
+def _row(asked: _Asked, claim: ClaimPlan, per_garment: int | None, coupons: pd.DataFrame | None = None) -> ClaimRow:
+    study, line = _on_garments(asked.record.study, per_garment), asked.record.line
     if coupons is None:
         settings = confirmation_settings(
             study, asked.points, setpoint_coupons=claim.units, corner_coupons=CORNER_COUPONS
@@ -439,7 +439,6 @@ def _row(asked: _Asked, claim: ClaimPlan, per_garment: int, coupons: pd.DataFram
             line=line,
             unit=asked.unit,
             set_ups=asked.set_ups,
-            coupons_per_garment=per_garment,
         )
     corner_coupons = (len(asked.points) - 1) * CORNER_COUPONS
     return ClaimRow(
@@ -453,6 +452,11 @@ def _row(asked: _Asked, claim: ClaimPlan, per_garment: int, coupons: pd.DataFram
         needs=claim.rate_for(0.90),
         stops_after=claim.expected_units(asked.rates),
     )
+
+
+def _on_garments(study: Study, per_garment: int | None) -> Study:
+    """The study with this many coupons on a garment, where that was said."""
+    return study if per_garment is None else replace(study, coupons_per_garment=per_garment)
 
 
 def _ended(before: Confirmed | None, rule: ClaimPlan, asked: _Asked, give_up: str) -> dict[str, object] | None:
@@ -498,19 +502,18 @@ def _ordered(
     *,
     number: int,
     seed: int,
-    per_garment: int,
+    per_garment: int | None,
     set_ups: int = 1,
 ) -> pd.DataFrame:
     """Coupons of a round in order, with batches, strokes and garments that no earlier round has."""
     coupons = order_confirmation(
-        record.study,
+        _on_garments(record.study, per_garment),
         settings,
         number=number,
         seed=seed,
         line=replace(record.line, coupons_per_stroke=plan.per_unit),
         unit=plan.unit,
         set_ups=set_ups,
-        coupons_per_garment=per_garment,
     )
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
         if name in before:

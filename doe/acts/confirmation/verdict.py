@@ -15,7 +15,8 @@ from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import plan_data, plans_of
 from doe.acts.study.counts import ScoreCounts, confirmation_counts
-from doe.acts.study.fits import fit_of, hash_now
+from doe.acts.study.fits import fit_of
+from doe.acts.study.inputs import hash_now
 from doe.assure.confirmation.attempts import Together, assurance_over, attempt_of, same_setting
 from doe.assure.confirmation.combination import combine_with_study
 from doe.assure.confirmation.verdict import coupon_states

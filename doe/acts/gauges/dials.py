@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from doe.acts.gauges.line import gauged_line
 from doe.assure.gauges.cautions import machine_cautions
+from doe.domain.coding import inward, to_step
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.units import METRIC, Shown
 from doe.words.gauges import caution_words, dial_beyond, never_dial
@@ -114,9 +114,8 @@ def dial_ends(
     here, there = gauged.dial(name, low), gauged.dial(name, high)
     if here is None or there is None:
         return None, None
-    first = math.ceil(here.dial_degc / step - 1e-6) * step
-    last = math.floor(there.dial_degc / step + 1e-6) * step
-    return min(round(first, 10), dial.degc), max(round(last, 10), dial.degc)
+    first, last = inward(here.dial_degc, there.dial_degc, step)
+    return min(first, dial.degc), max(last, dial.degc)
 
 
 def dials_on(
@@ -141,4 +140,4 @@ def dials_on(
 
 
 def _rounded(asked: MachineSetting, step: float) -> Dial:
-    return Dial(round(round(asked.dial_degc / step) * step, 10), asked.u_delta_degc)
+    return Dial(to_step(asked.dial_degc, step), asked.u_delta_degc)

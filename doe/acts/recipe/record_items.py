@@ -122,11 +122,6 @@ def record_items(facts: RecordFacts) -> tuple[RecordItem, ...]:
     )
 
 
-def missing_items(facts: RecordFacts) -> tuple[RecordItem, ...]:
-    """The items that are missing and can be added."""
-    return tuple(item for item in record_items(facts) if item.state == "missing")
-
-
 def _release(facts: RecordFacts) -> str:
     return f"doe release {quoted(facts.name)}"
 
