@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from doe.domain.errors import InputError
+from doe.domain.outcome import SIDE_WORDS
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, Drill, Question, Turn
 from doe.symptoms.catalogue import CATALOGUE
@@ -137,7 +138,7 @@ class FindFault(Drill):
     def _hints(self) -> tuple[str, ...]:
         found = diagnose(self.evidence)
         first = found.checks[0].look if found.checks else None
-        side = {"under": "too little heat", "over": "too much heat", "other": "not heat"}[self.cause.side]
+        side = SIDE_WORDS[self.cause.side]
         return (
             "No check left tells much: name the likeliest cause."
             if first is None
