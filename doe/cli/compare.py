@@ -28,7 +28,9 @@ from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.comparison import HEADLINES, lead
-from doe.words.wording import amount, amount_range, count, day_of, listing, percent, stated
+from doe.words.dates import day
+from doe.words.study import counts_sentence
+from doe.words.wording import amount, amount_range, count, listing, percent, stated
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -182,7 +184,7 @@ def _story(book: Book, name: str) -> Reply:
     if not found:
         said: tuple[Block, ...] = (f"Nothing was compared with recipe {name} yet.",)
     else:
-        rows = [(day_of(s.begun_at), s.study, str(s.revision), s.verdict or "none yet") for s in found]
+        rows = [(day(s.begun_at), s.study, str(s.revision), s.verdict or "none yet") for s in found]
         said = (
             f"{count(len(found), 'comparison')} with recipe {name}, now at revision {kept.recipe.revision}.",
             Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",)),
@@ -381,7 +383,7 @@ def verdict_blocks(found: Compared) -> list[Block]:
         *(("\nWhat is missing:", *(f"  {text}" for text in judged.missing)) if judged.missing else ()),
         Table(("place", "new passed", "in use passed", "edge"), rows, right=("new passed", "in use passed")),
         "",
-        found.counts.sentence,
+        counts_sentence(found.counts),
         *(Warn(text) for text in found.cautions),
     ]
 

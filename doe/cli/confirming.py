@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast
 
-from doe.acts.base import Key, Progress, local
+from doe.acts.base import Key, Progress
 from doe.acts.confirmation.plan import STATED_RATES, compare_claims_for, plan_confirmation, replace_void
 from doe.acts.confirmation.rules import plans_of
 from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, refuse_folder, write_confirmation
@@ -17,6 +17,7 @@ from doe.domain.outcome import SIDE_WORDS
 from doe.domain.texts import quoted
 from doe.words import confirmation as words
 from doe.words.confirmation import allowed, independence
+from doe.words.dates import local
 from doe.words.typed import share
 from doe.words.wording import amount, count, listing, percent, percent_at_least, stated
 

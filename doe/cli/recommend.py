@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.acts.answers import SAYING, answer_data
-from doe.acts.base import local, version
+from doe.acts.base import version
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import recommend_study
 from doe.acts.study.next_step import after_answer
@@ -20,6 +20,7 @@ from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
 from doe.cli.why import why_blocks
 from doe.words import answer as words
+from doe.words.dates import local
 from doe.words.dials import dials_of_settings
 from doe.words.setpoint import cautions_left, method_words, said
 from doe.words.setting_errors import errors_counted

@@ -17,6 +17,7 @@ from doe.cli.press_side import ask_coupons
 from doe.cli.sheet import PEOPLE
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
+from doe.words.study import counts_sentence
 from doe.words.wording import count
 
 app = commands()
@@ -92,7 +93,7 @@ def record(
                 "doe record", "nothing to record", "--file, --coupon or --own-sheet", "See: doe record --help."
             )
         following = step_command(book.study(study).study, next_step(book, study))
-    apart = () if done.confirmation is None else (f"Confirmation: {done.confirmation.sentence}",)
+    apart = () if done.confirmation is None else (f"Confirmation: {counts_sentence(done.confirmation)}",)
     return Reply(
         {
             "study": done.study,
@@ -105,7 +106,7 @@ def record(
         },
         (
             f"{count(done.coupons, 'coupon')}: {count(done.fields, 'new entry', 'new entries')}.",
-            done.counts.sentence,
+            counts_sentence(done.counts),
             *apart,
             *(Warn(n) for n in done.notes),
             *done.judgement,

@@ -17,7 +17,9 @@ from doe.cli.study_questions import ask_limits
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from doe.words import typed
-from doe.words.wording import count, day_of
+from doe.words.dates import day
+from doe.words.study import counts_sentence
+from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -68,10 +70,10 @@ def show(desk: Desk, study: KEY) -> Reply:
         verdicts = [a for a in book.analyses(record.id) if a.verdict and a.kind not in told]
         attempts = () if apart is None else _attempts(book, record.id)
         following = _next_command(book, record.id)
-    state = [f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {day_of(r.made_at)}." for r in info.rounds]
-    judging = [] if apart is None else [f"Confirmation: {apart.sentence}"]
+    state = [f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {day(r.made_at)}." for r in info.rounds]
+    judging = [] if apart is None else [f"Confirmation: {counts_sentence(apart)}"]
     judging += [f"Confirmation {number}: {verdict}." for number, verdict in attempts]
-    last = [f"Last verdict: {verdicts[-1].verdict} ({day_of(verdicts[-1].made_at)})."] if verdicts else []
+    last = [f"Last verdict: {verdicts[-1].verdict} ({day(verdicts[-1].made_at)})."] if verdicts else []
     return Reply(
         {
             "id": record.id,
@@ -88,7 +90,7 @@ def show(desk: Desk, study: KEY) -> Reply:
         (
             f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.",
             *state,
-            counts.sentence,
+            counts_sentence(counts),
             *judging,
             *last,
             *study_words.describe(record, desk.shown),

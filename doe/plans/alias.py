@@ -80,8 +80,3 @@ def alias_chains(names: Sequence[str], words: Words, *, most: int | None = None)
             if kept:
                 chains.append(kept)
     return tuple(chains)
-
-
-def effect_text(effect: FactorSet, labels: Mapping[str, str]) -> str:
-    """Effect in people's words, such as ``cure temperature × press dwell``, in the order of the labels."""
-    return " × ".join(label for name, label in labels.items() if name in effect)

@@ -79,8 +79,7 @@ def make_plan(
         ends=ends,
         order=order,
     )
-    notes = (*notes, *order_notes(study, frame, line, order))
-    return Plan(study, kind, seed, frame, notes)
+    return Plan(study, kind, seed, frame, (*notes, *order_notes(study, frame, line, order)))
 
 
 def add_round(
@@ -140,7 +139,7 @@ def add_round(
         ends=ends,
         order=order,
     )
-    notes = tuple(f"Round {number}: {note}" for note in order_notes(study, frame, line, order))
+    notes = tuple(note.also(round=number) for note in order_notes(study, frame, line, order))
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
         frame[name] += int(plan.coupons[name].max())
     frame = pd.concat([plan.coupons[columns(study)], frame], ignore_index=True)

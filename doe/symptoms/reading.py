@@ -49,8 +49,9 @@ def symptom(key: str) -> Symptom:
     found = _BY_KEY.get(key)
     if found is None:
         close = get_close_matches(key.strip().lower().replace(" ", "_"), _BY_KEY, n=3)
-        allowed = ", ".join(close) if close else "a key of the symptom list"
-        raise InputError("symptom", repr(key), allowed, "Take it from the symptom list.")
+        raise InputError(
+            "symptom", repr(key), ", ".join(close) or "a key of the symptom list", "Take it from the symptom list."
+        )
     return found
 
 

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from doe.assure.gauges.cautions import NOT_CHECKED, machine_temperatures
+from doe.assure.gauges.cautions import machine_temperatures
 from doe.assure.gauges.line import GaugedLine
 from doe.domain.coding import to_step
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
+from doe.words.gauges import NOT_CHECKED
 
 if TYPE_CHECKING:
     import pandas as pd

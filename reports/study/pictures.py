@@ -19,10 +19,10 @@ from doe.words.wording import (
     move,
     part_of,
     percent,
+    prints,
     range_both,
     score,
     sentence,
-    shirts,
     stated,
 )
 from reports.study.coupon_figures import draw_drift, draw_strip
@@ -57,14 +57,14 @@ def pairs_of(report: StudyReport, profiles: dict[str, Profile]) -> tuple[tuple[s
 def shirts_picture(report: StudyReport) -> Picture:
     """A hundred shirts at the setpoint."""
     answer = report.answer
-    title = f"{shirts(answer.pass_rate)} expected, at least {at_least_of_hundred(answer.pass_rate_low)}"
+    title = f"{prints(answer.pass_rate)} expected, at least {at_least_of_hundred(answer.pass_rate_low)}"
     return Picture(
         draw_shirts(
             answer.pass_rate,
             answer.pass_rate_low,
             name="shirts",
             title=title,
-            description=f"A hundred small shirts. {shirts(answer.pass_rate)} are expected to "
+            description=f"A hundred small shirts. {prints(answer.pass_rate)} are expected to "
             f"{wanted(report.study, answer)}.",
         ),
         title,
@@ -210,7 +210,7 @@ def _profile_picture(report: StudyReport, curve: Profile) -> Picture:
             name=f"profile-{f.name}",
             title=title,
             description=f"Expected pass rate while {f.label} moves alone from the setpoint "
-            f"{amount(f, answer.setpoint[f.name])}, with its band.",
+            f"{amount(f, answer.setpoint[f.name], report.shown)}, with its band.",
             setpoint=float(answer.setpoint[f.name]),
             target=study.spec.pass_rate,
             window=_along(report, f),

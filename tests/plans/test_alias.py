@@ -61,30 +61,31 @@ def test_fold_over_of_points_keeps_the_even_words():
     assert words_of(np.vstack([X, -X]), names) == folded(words_of(X, names))
 
 
-def test_half_fraction_says_in_words_which_interactions_hang_together():
+def test_half_fraction_finds_which_interactions_hang_together():
     judgement = judge_plan(make_plan(usual(4), coupons=12, kind="half"))
     assert judgement.resolution == 4
-    assert judgement.alias_sentences == (
-        "Cure temperature × cure time cannot be told from press temperature × press dwell.",
-        "Cure temperature × press temperature cannot be told from cure time × press dwell.",
-        "Cure temperature × press dwell cannot be told from cure time × press temperature.",
-    )
+    assert {fact.code for fact in judgement.aliases} == {"aliased"}
+    assert [fact.values["effects"] for fact in judgement.aliases] == [
+        (("cure_temp", "cure_time"), ("press_temp", "dwell")),
+        (("cure_temp", "press_temp"), ("cure_time", "dwell")),
+        (("cure_temp", "dwell"), ("cure_time", "press_temp")),
+    ]
     assert judgement.alias_chains[0] == "cure_temp = cure_time × press_temp × dwell"
     assert len(judgement.alias_chains) == 7
-    assert set(judgement.alias_sentences) <= set(judgement.cannot_tell)
+    assert set(judgement.aliases) <= set(judgement.cannot_tell)
 
 
 def test_half_of_three_factors_blames_main_effects_on_interactions():
     judgement = judge_plan(make_plan(usual(3), coupons=8, kind="half"))
     assert judgement.resolution == 3
-    assert "Cure temperature cannot be told from cure time × press temperature." in judgement.alias_sentences
+    assert (("cure_temp",), ("cure_time", "press_temp")) in [fact.values["effects"] for fact in judgement.aliases]
 
 
 @pytest.mark.parametrize(("kind", "coupons"), [("full", 20), ("composite", 28), ("box-behnken", 27), ("optimal", 28)])
 def test_plans_without_aliases_name_none(kind, coupons):
     study = usual(4)
     found = confusion(study, make_plan(study, coupons=coupons, kind=kind).coupons)
-    assert found.sentences == found.chains == ()
+    assert found.facts == found.chains == ()
     assert found.resolution is None
 
 
@@ -93,7 +94,7 @@ def test_an_irregular_plan_names_the_effects_that_hang_together():
     study = usual(4, forbidden=("cure_temp >= 139 and cure_time >= 209",))
     found = confusion(study, make_plan(study, coupons=12, kind="half").coupons)
     assert found.chains == ()
-    assert "cannot all be told from one another" in found.sentences[0]
+    assert found.facts[0].code == "hang together"
 
 
 def test_named_two_level_factor_takes_part_in_the_chains():

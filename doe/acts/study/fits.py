@@ -10,13 +10,13 @@ from doe.acts.answers import answer_data, answer_from, facts_data
 from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.counts import ScoreCounts, score_counts
-from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, prior_of, prior_sentence
+from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import results_to_learn_from
 from doe.domain.jsonable import jsonable
 from doe.setpoint.recommendation import recommend
 from doe.surfaces.fitted import fit
-from doe.words.wording import listing
+from doe.words.study import open_checks, prior_sentence
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -157,9 +157,4 @@ def _with_open_checks(answer: Answer, fitted: Fitted) -> Answer:
         return answer
     good = fitted.results[fitted.results["passed"].eq(True)]
     names = [c.name for c in fitted.record.study.spec.checks if good[f"check_{c.name}"].isna().any()]
-    said = (
-        f"{fitted.counts.unfinished} of {fitted.counts.passed} passed coupons still wait for a check "
-        f"({listing([n.replace('_', ' ') for n in names])}); until then they count as passed, and the pass rate "
-        "may look too good."
-    )
-    return replace(answer, limits_on_certainty=(said, *answer.limits_on_certainty))
+    return replace(answer, limits_on_certainty=(open_checks(fitted.counts, names), *answer.limits_on_certainty))

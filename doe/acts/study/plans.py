@@ -13,6 +13,7 @@ from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.plan_kinds import Scale
 from doe.domain.units import METRIC, Shown
 from doe.plans.augment import augment_plan
@@ -21,6 +22,7 @@ from doe.plans.compare import compare_plans, left_out
 from doe.plans.judge import judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
+from doe.words.plans import why_left_out
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -58,7 +60,10 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
     absent = left_out(record.study, coupons=coupons)
     if not judged:
         raise InputError(
-            "--coupons", coupons, "enough for one of the plans", absent[0].reason if absent else "Add coupons."
+            "--coupons",
+            coupons,
+            "enough for one of the plans",
+            why_left_out(absent[0]) if absent else "Add coupons.",
         )
     return PlanChoice(record, coupons, seed, judged, absent, gauged, study_cautions(book, record, gauged, shown=shown))
 
@@ -74,7 +79,7 @@ class PlannedRound:
     plan: Plan
     round: int
     kind: str
-    notes: tuple[str, ...]
+    notes: tuple[Finding | str, ...]
     judgement: PlanJudgement
     gauged: GaugedLine
     cautions: tuple[str, ...]

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from doe.domain.errors import InputError, plain
+from doe.domain.units import show_difference
 
 Detector = Literal["8-14 um", "all"]
 
@@ -136,8 +137,8 @@ def correct_infrared(
     if abs(correction) > MOST_CORRECTION_DELTA_DEGC:
         raise InputError(
             "infrared reading, correction",
-            f"{correction:+.0f} degC",
-            f"at most {plain(MOST_CORRECTION_DELTA_DEGC)} degC either way",
+            show_difference(correction, decimals=0),
+            f"at most {show_difference(MOST_CORRECTION_DELTA_DEGC, decimals=0)} either way",
             _REMEDY,
         )
     step = 1e-3

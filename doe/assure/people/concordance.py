@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,12 @@ from doe.assure.binomial import check_assurance
 from doe.domain.errors import InputError
 
 FloatArray = NDArray[np.float64]
+
+Judges = Literal["different people a coupon", "any such people", "these very people"]
+"""Whose scores an intraclass correlation is about."""
+
+Lean = Literal["kind", "harsh", "like the others"]
+"""How a person scores beside the others."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +81,7 @@ class ScoreAgreement:
     repeat_sd: float
     assurance: float
 
-    def icc(self, kind: str, scores: int = 1) -> float:
+    def icc(self, kind: Judges, scores: int = 1) -> float:
         """One of the six."""
         rows = self.table[(self.table["kind"] == kind) & (self.table["scores"] == scores)]
         return float(rows["icc"].iloc[0])
@@ -155,7 +162,7 @@ def score_agreement(ratings: ArrayLike, *, assurance: float = 0.95) -> ScoreAgre
     tail = (1 + assurance) / 2
     rows: list[dict[str, object]] = []
 
-    def add(kind: str, one: tuple[float, float, float], mean: tuple[float, float, float]) -> None:
+    def add(kind: Judges, one: tuple[float, float, float], mean: tuple[float, float, float]) -> None:
         for scored, (value, low, high) in ((1, one), (k, mean)):
             rows.append({"kind": kind, "scores": scored, "icc": value, "low": low, "high": high})
 
@@ -191,8 +198,7 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
     Returns
     -------
     DataFrame
-        One row a person: person, coupons, lean (own mean minus the mean of all), low, high, verdict (``kind``,
-        ``harsh`` or ``like the others``).
+        One row a person: person, coupons, lean (own mean minus the mean of all), low, high, verdict (`Lean`).
     """
     whole = ratings.dropna()
     scores = _complete(whole.to_numpy(dtype=float), least_coupons=2)
