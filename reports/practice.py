@@ -16,7 +16,7 @@ from doe.practice.drill import BarPicture, DrillResult, MapPicture
 from doe.practice.drills import DRILLS
 from doe.symptoms.reading import symptom
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
-from doe.words.wording import count, out_of_hundred, percent, shirts
+from doe.words.wording import count, out_of_hundred, percent, prints
 from reports.drawing.svg import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
@@ -133,7 +133,7 @@ def map_finding(rates: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str
     """
     share = float((rates >= ENOUGH).mean())
     if share == 0:
-        return f"nowhere here do more than {shirts(float(rates.max())).removesuffix(' shirts')} prints pass"
+        return f"nowhere here do more than {prints(float(rates.max()))} pass"
     return f"{out_of_hundred(ENOUGH)} of 100 prints or more pass in {percent(share)} of this plane"
 
 

@@ -283,7 +283,7 @@ def share_of_best(robust: float, best: float, floor: float = 0.5) -> float:
 
 
 def of_hundred(share: float) -> str:
-    """Share as shirts; all or none of them only when it is as good as certain."""
+    """Share as prints; all or none of them only when it is as good as certain."""
     if share < 0.9995:
         share = min(share, 0.99)
     if share > 0.0005:

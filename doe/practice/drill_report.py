@@ -78,7 +78,7 @@ class ReadReport(Drill):
             f"  Chance that any tested setting reaches the target: {100 * found.p_reachable:.0f} %.",
             f"  Nearest cliff: {cliff}.",
             "Is this window safe? Three questions. Score: 50 for the right next step, 20 for what may be promised, up "
-            "to 30 for how well the setpoint really does (2 points less for each shirt of 100 beside the truth); each "
+            "to 30 for how well the setpoint really does (2 points less for each print of 100 beside the truth); each "
             "hint costs 5 points.",
         )
 
@@ -109,7 +109,7 @@ class ReadReport(Drill):
             return Turn(("Noted.",))
         value = parse_number(word, "answer")
         if not 0 <= value <= 100:
-            raise InputError("answer", word, "0 to 100", "Count shirts of a hundred.")
+            raise InputError("answer", word, "0 to 100", "Count prints of a hundred.")
         self._answers.append(value)
         return self._end()
 

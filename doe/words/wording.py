@@ -9,7 +9,7 @@ from datetime import datetime
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 
-SHIRTS = 100
+PRINTS = 100
 
 
 def count(number: int, one: str, many: str | None = None) -> str:
@@ -54,44 +54,53 @@ def sentence(text: str) -> str:
 
 
 def out_of_hundred(share: float) -> int:
-    """Whole shirts of 100. 100 and 0 only when it is as good as certain: 99.7 % is not "all of them".
+    """Whole prints of 100. 100 and 0 only when it is as good as certain: 99.7 % is not "all of them".
 
     >>> out_of_hundred(0.957), out_of_hundred(0.997), out_of_hundred(0.002)
     (96, 99, 1)
     """
-    shirts = round(share * SHIRTS)
-    if shirts == SHIRTS and share < 0.9995:
-        return SHIRTS - 1
-    if shirts == 0 and share > 0.0005:
+    prints = round(share * PRINTS)
+    if prints == PRINTS and share < 0.9995:
+        return PRINTS - 1
+    if prints == 0 and share > 0.0005:
         return 1
-    return shirts
+    return prints
 
 
-def shirts(share: float) -> str:
+def prints(share: float) -> str:
     """Share as a count people can picture.
 
-    >>> shirts(0.957)
-    '96 of 100 shirts'
+    >>> prints(0.957)
+    '96 of 100 prints'
     """
-    return f"{out_of_hundred(share)} of {SHIRTS} shirts"
+    return f"{out_of_hundred(share)} of {PRINTS} prints"
 
 
 def at_least_of_hundred(share: float) -> int:
-    """Whole shirts of 100 behind a lower bound: rounded down, since rounding up would promise more than it holds.
+    """Whole prints of 100 behind a lower bound: rounded down, since rounding up would promise more than it holds.
 
     >>> at_least_of_hundred(0.917), at_least_of_hundred(0.95), at_least_of_hundred(1.0)
     (91, 95, 100)
     """
-    return math.floor(round(share * SHIRTS, 6))
+    return math.floor(round(share * PRINTS, 6))
 
 
-def shirts_at_least(share: float) -> str:
+def at_most_of_hundred(share: float) -> int:
+    """Whole prints of 100 behind an upper bound, rounded up.
+
+    >>> at_most_of_hundred(0.9905), at_most_of_hundred(0.91)
+    (100, 91)
+    """
+    return math.ceil(round(share * PRINTS, 6))
+
+
+def prints_at_least(share: float) -> str:
     """Lower bound as a count people can picture.
 
-    >>> shirts_at_least(0.917)
-    '91 of 100 shirts'
+    >>> prints_at_least(0.917)
+    '91 of 100 prints'
     """
-    return f"{at_least_of_hundred(share)} of {SHIRTS} shirts"
+    return f"{at_least_of_hundred(share)} of {PRINTS} prints"
 
 
 def stated(share: float) -> str:
@@ -103,13 +112,13 @@ def stated(share: float) -> str:
     return f"{share * 100:.10g} %"
 
 
-def shirts_stated(share: float) -> str:
-    """A typed share as a count of shirts, with all its digits.
+def prints_stated(share: float) -> str:
+    """A typed share as a count of prints, with all its digits.
 
-    >>> shirts_stated(0.95), shirts_stated(0.975)
-    ('95 of 100 shirts', '97.5 of 100 shirts')
+    >>> prints_stated(0.95), prints_stated(0.975)
+    ('95 of 100 prints', '97.5 of 100 prints')
     """
-    return f"{share * SHIRTS:.10g} of {SHIRTS} shirts"
+    return f"{share * PRINTS:.10g} of {PRINTS} prints"
 
 
 def percent(share: float, digits: int = 0) -> str:
@@ -133,6 +142,15 @@ def percent_at_least(share: float) -> str:
     ('92.1 %', '95.0 %')
     """
     return f"{math.floor(round(share * 1000, 6)) / 10:.1f} %"
+
+
+def percent_at_most(share: float) -> str:
+    """An upper bound in percent with one decimal, rounded up.
+
+    >>> percent_at_most(0.99047), percent_at_most(0.5)
+    ('99.1 %', '50.0 %')
+    """
+    return f"{math.ceil(round(share * 1000, 6)) / 10:.1f} %"
 
 
 def score(value: float) -> str:

@@ -185,7 +185,7 @@ def test_recommend_says_the_same_in_text_and_json(shop_with):
     assert found["verdict"] in ("ready", "more coupons", "not reachable")
     for name, value in found["setpoint"].items():
         assert f"{value:g}" in next(line for line in text.splitlines() if line.startswith(name))
-    assert f"{math.floor(100 * found['pass_rate_low'])} of 100 shirts" in text  # a lower bound rounds down
+    assert f"{math.floor(100 * found['pass_rate_low'])} of 100 prints" in text  # a lower bound rounds down
     assert shop.good("study", "list", "--json").json["studies"][0]["verdict"] == found["verdict"]
 
 

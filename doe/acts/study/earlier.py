@@ -16,7 +16,7 @@ from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
 from doe.surfaces.earlier import Earlier
-from doe.words.wording import amount_both, count, listing, shirts, shirts_at_least, stated
+from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -146,7 +146,7 @@ def prior_sentence(prior: Prior, study: Study, answer: Answer, without: Answer) 
     return (
         f"{count(prior.coupons, 'coupon')} of the study {prior.study} (recipe {prior.recipe}, revision "
         f"{prior.revision}) count{'s' if prior.coupons == 1 else ''} here, each for {prior.discount:.2g} of a coupon. "
-        f"With them {shirts(answer.pass_rate)} are expected, at least {shirts_at_least(answer.pass_rate_low)} {sure}; "
-        f"the answer without them expects {shirts(without.pass_rate)}, at least "
-        f"{shirts_at_least(without.pass_rate_low)}; {settings}{verdict}."
+        f"With them {prints(answer.pass_rate)} are expected, at least {prints_at_least(answer.pass_rate_low)} {sure}; "
+        f"the answer without them expects {prints(without.pass_rate)}, at least "
+        f"{prints_at_least(without.pass_rate_low)}; {settings}{verdict}."
     )
