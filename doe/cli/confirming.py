@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast
 
-from doe.acts.base import Key, Progress, local
+from doe.acts.base import Key, Progress
 from doe.acts.confirmation.plan import STATED_RATES, compare_claims_for, plan_confirmation, replace_void
 from doe.acts.confirmation.rules import plans_of
 from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, refuse_folder, write_confirmation
@@ -16,6 +16,7 @@ from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.words import confirmation as words
 from doe.words.confirmation import SIDES, allowed, independence
+from doe.words.dates import local
 from doe.words.typed import share
 from doe.words.wording import amount, count, listing, percent, percent_at_least, stated
 
@@ -40,7 +41,7 @@ class Asked:
     allow: tuple[int, ...]
     unit: Unit
     corners: int
-    per_garment: int
+    per_garment: int | None
     set_ups: int | None = None
 
     @property
@@ -55,7 +56,7 @@ def asked(
     allow: Sequence[int],
     units: str,
     corners: int,
-    per_garment: int,
+    per_garment: int | None,
     set_ups: int | None = None,
 ) -> Asked:
     """What was typed, as numbers.
@@ -251,7 +252,7 @@ def plan_blocks(made: ConfirmationPlanned, shown: Shown) -> list[Block]:
     ]
 
 
-def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int, seed: int | None) -> Reply:
+def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int | None, seed: int | None) -> Reply:
     """Void coupons made again, and those of a doubtful corner once more."""
     made = replace_void(book, key, per_garment=per_garment, seed=seed)
     for_what = []

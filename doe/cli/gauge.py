@@ -14,6 +14,7 @@ from doe.cli.output import Block, Reply, Warn
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, MachineKind, in_force
 from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS
+from doe.words.dates import day
 from doe.words.wording import count
 
 app = commands()
@@ -49,7 +50,7 @@ def machine_lines(kind: MachineKind, name: str, readings: int, newest: date | No
     """One machine in a list: how many readings count, of which day the newest is, and whether that is long ago."""
     if newest is None:
         return [f"The {kind}, {name}: no reading in force."]
-    said = f"The {kind}, {name}: {count(readings, 'reading')} in force, the newest of {newest:%Y-%m-%d}."
+    said = f"The {kind}, {name}: {count(readings, 'reading')} in force, the newest of {day(newest)}."
     if (today() - newest).days <= USUAL_INTERVAL_DAYS:
         return [said]
     return [said, Warn(f"Out of date: the {kind} was last measured more than {USUAL_INTERVAL_DAYS} days ago.")]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from doe.cli.output import Block, Table, Warn
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
+from doe.words.dates import day
 from doe.words.gauges import map_words, signed
 from doe.words.wording import count
 
@@ -53,7 +54,7 @@ def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: G
         rows = [(d.name, d.surface, d.dial, d.plus_minus) for d in dict.fromkeys(checked)]
         said += [
             f"\nTemperatures are those of the surface. To dial in on {gauged.line.name}, by its gauge readings up to "
-            f"{gauged.on:%Y-%m-%d}:",
+            f"{day(gauged.on)}:",
             Table(("factor", "surface", "dial in", "±"), rows),
         ]
     return [*said, *(Warn(text) for text in cautions)]
@@ -102,7 +103,7 @@ def machine_blocks(found: MachineSummary, units: Shown) -> list[Block]:
     ]
     said += _drift(found, units)
     if gauge.status.due is not None and gauge.status.state == "in date":
-        said.append(f"  In date; measure it again by {gauge.status.due:%Y-%m-%d}.")
+        said.append(f"  In date; measure it again by {day(gauge.status.due)}.")
     return [*said, *(Warn(text) for text in found.cautions)]
 
 
@@ -124,7 +125,7 @@ def _drift(found: MachineSummary, units: Shown) -> list[Block]:
     if drift is None or len(drift.sessions) < 2:
         return []
     days = list(zip(drift.sessions["day"], drift.sessions["deviation_delta_degc"], strict=True))[-DAYS_SHOWN:]
-    told = ", ".join(f"{day:%Y-%m-%d} {units.delta(off, 'degC'):+.1f}" for day, off in days)
+    told = ", ".join(f"{day(day)} {units.delta(off, 'degC'):+.1f}" for day, off in days)
     clear = "a clear drift" if drift.is_clear else "no clear drift"
     rate = "" if drift.per_year_delta_degc is None else f" ({signed(drift.per_year_delta_degc, units)} a year)"
     return [f"  Over time, surface minus set in {SYMBOLS[units.temperature]}: {told}: {clear}{rate}."]
@@ -148,7 +149,7 @@ def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], uni
             bare(k.reading.shown_degc),
             bare(k.reading.measured_degc),
             k.reading.place,
-            f"{k.reading.taken_at or k.at:%Y-%m-%d}",
+            day(k.reading.taken_at or k.at),
             state(k),
         )
         for k in kept

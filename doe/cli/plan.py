@@ -11,7 +11,7 @@ from doe.acts.study.worth import sizes_worth
 from doe.cli.ask import ask_choice
 from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
-from doe.cli.options import KEY, SEED
+from doe.cli.options import KEY, PER_GARMENT, SEED
 from doe.cli.output import Block, Reply, Table, Warn, print_table
 from doe.cli.sizes import sizes_reply
 from doe.cli.terminal import say
@@ -58,7 +58,7 @@ def plan(
         str,
         typer.Option(help="batched: few changes; repeated: settings in two batches; random."),
     ] = "batched",
-    per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
+    per_garment: PER_GARMENT = None,
     sizes: Annotated[
         bool,
         typer.Option("--sizes", help="Show what 12 to 40 coupons would buy, tried on invented lines; stop any time."),

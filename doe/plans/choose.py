@@ -55,6 +55,13 @@ def optimal_centre(coupons: int) -> int:
 
 
 def _check_centre(study: Study, points: Points) -> Points:
+    """The centre points, where they may be made.
+
+    Raises
+    ------
+    InputError
+        If the middle of the ranges is forbidden.
+    """
     if forbidden_points(study, points.coded, points.levels).any():
         raise InputError(
             "forbidden combinations",
@@ -71,6 +78,11 @@ def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
     The response is expected to bend (too little heat and too much both fail), so a plan that can carry the full
     quadratic is preferred: a face-centred composite where one fits exactly, else an optimal plan. With fewer coupons
     a two-level plan with centre coupons is a first look.
+
+    Raises
+    ------
+    InputError
+        If no kind has so few coupons.
     """
     terms = len(term_names(study, "quadratic"))
     special = bool(study.forbidden or study.categorical)

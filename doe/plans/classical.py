@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from pyDOE3 import bbdesign, ff2n, fracfact
 
@@ -210,8 +208,3 @@ def classical_points(study: Study, kind: str, coupons: int) -> tuple[Points, tup
     base, notes = base_points(study, kind)
     centre = centre_points(study, coupons - copies * len(base))
     return stack_points([*([base] * copies), centre]), notes
-
-
-def quadratic_terms(factors: int) -> int:
-    """Coefficients of the full quadratic in this many factors."""
-    return 1 + 2 * factors + math.comb(factors, 2)

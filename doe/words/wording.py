@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import datetime
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 
-PRINTS = 100
+HUNDRED = 100
 
 
 def count(number: int, one: str, many: str | None = None) -> str:
@@ -18,7 +17,16 @@ def count(number: int, one: str, many: str | None = None) -> str:
     >>> count(1, "coupon"), count(3, "cure batch", "cure batches")
     ('1 coupon', '3 cure batches')
     """
-    return f"{number} {one if number == 1 else many or one + 's'}"
+    return f"{number} {count_only(number, one, many)}"
+
+
+def count_only(number: int, one: str, many: str | None = None) -> str:
+    """The noun alone, as it stands beside a number.
+
+    >>> count_only(1, "round"), count_only(2, "round")
+    ('round', 'rounds')
+    """
+    return one if number == 1 else many or one + "s"
 
 
 def verb(number: int, one: str, many: str) -> str:
@@ -59,9 +67,9 @@ def out_of_hundred(share: float) -> int:
     >>> out_of_hundred(0.957), out_of_hundred(0.997), out_of_hundred(0.002)
     (96, 99, 1)
     """
-    prints = round(share * PRINTS)
-    if prints == PRINTS and share < 0.9995:
-        return PRINTS - 1
+    prints = round(share * HUNDRED)
+    if prints == HUNDRED and share < 0.9995:
+        return HUNDRED - 1
     if prints == 0 and share > 0.0005:
         return 1
     return prints
@@ -73,7 +81,7 @@ def prints(share: float) -> str:
     >>> prints(0.957)
     '96 of 100 prints'
     """
-    return f"{out_of_hundred(share)} of {PRINTS} prints"
+    return f"{out_of_hundred(share)} of {HUNDRED} prints"
 
 
 def at_least_of_hundred(share: float) -> int:
@@ -82,7 +90,7 @@ def at_least_of_hundred(share: float) -> int:
     >>> at_least_of_hundred(0.917), at_least_of_hundred(0.95), at_least_of_hundred(1.0)
     (91, 95, 100)
     """
-    return math.floor(round(share * PRINTS, 6))
+    return math.floor(round(share * HUNDRED, 6))
 
 
 def at_most_of_hundred(share: float) -> int:
@@ -91,7 +99,7 @@ def at_most_of_hundred(share: float) -> int:
     >>> at_most_of_hundred(0.9905), at_most_of_hundred(0.91)
     (100, 91)
     """
-    return math.ceil(round(share * PRINTS, 6))
+    return math.ceil(round(share * HUNDRED, 6))
 
 
 def prints_at_least(share: float) -> str:
@@ -100,7 +108,7 @@ def prints_at_least(share: float) -> str:
     >>> prints_at_least(0.917)
     '91 of 100 prints'
     """
-    return f"{at_least_of_hundred(share)} of {PRINTS} prints"
+    return f"{at_least_of_hundred(share)} of {HUNDRED} prints"
 
 
 def stated(share: float) -> str:
@@ -118,7 +126,7 @@ def prints_stated(share: float) -> str:
     >>> prints_stated(0.95), prints_stated(0.975)
     ('95 of 100 prints', '97.5 of 100 prints')
     """
-    return f"{share * PRINTS:.10g} of {PRINTS} prints"
+    return f"{share * HUNDRED:.10g} of {HUNDRED} prints"
 
 
 def percent(share: float, digits: int = 0) -> str:
@@ -289,15 +297,6 @@ def held(name: str, value: float | str, shown: Shown = METRIC) -> tuple[str, str
     return label, show(value, known.unit, shown, digits=3) if known.unit == "bar" else show_both(
         value, known.unit, shown
     )
-
-
-def date(when: datetime) -> str:
-    """Date and time that no reader takes for another.
-
-    >>> date(datetime(2031, 3, 4, 15, 7))
-    '4 March 2031, 15:07'
-    """
-    return f"{when.day} {when:%B %Y}, {when:%H:%M}"
 
 
 # How a move reads: (lower, higher). Times are longer or shorter, temperatures hotter or cooler.

@@ -16,11 +16,11 @@ from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
 from doe.words.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.dates import date_and_time, day
 from doe.words.plans import kind_label, said, why_left_out
 from doe.words.recipe import changes_between, confirmation_sentence, recipe_cautions, state_words
 from doe.words.story import other_row, plan_row, plan_words
 from doe.words.wording import count, held, listing, sentence
-from doe.words.wording import date as date_words
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
@@ -280,7 +280,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         facts=(
             f"Revision {recipe.revision}, {state}.",
             f"For {recipe.stack.name} on {recipe.line.name}. Study: {recipe.study}.",
-            f"Told from the book alone on {date_words(report.made_at)}.",
+            f"Told from the book alone on {date_and_time(report.made_at)}.",
         ),
         record_line=record_sentence(story.items),
         settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
@@ -288,8 +288,8 @@ def story_page(story: RecipeStory) -> StoryPage:
         voids=recipe.voids,
         warnings=recipe_cautions(recipe),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
-        approval=f"Approved by {recipe.approved_by} on {recipe.approved_at:%Y-%m-%d}; entered by {story.revision.who}. "
-        f"Review by {recipe.review_on:%Y-%m-%d}.",
+        approval=f"Approved by {recipe.approved_by} on {day(recipe.approved_at)}; entered by {story.revision.who}. "
+        f"Review by {day(recipe.review_on)}.",
         target_pairs=target_pairs(study),
         stack_pairs=stack_pairs(recipe.stack, recipe.line),
         held_pairs=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items()),
@@ -411,7 +411,7 @@ def _told(caption: str, told: tuple[Told, ...], *, what: str) -> PageTable | Non
         return None
     has_why = any(t.why for t in told)
     heads = (words("When"), words("Who"), words(what), *((words("Why"),) if has_why else ()))
-    rows = tuple((date_words(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told)
+    rows = tuple((date_and_time(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told)
     return PageTable(caption, heads, rows)
 
 
@@ -419,7 +419,7 @@ def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:
     return PageTable(
         "Rounds of coupons, each stored before it was scored unless it says otherwise",
         (number("Round"), words("Kind"), number("Coupons"), number("Seed"), words("Stored"), words("By")),
-        tuple((str(r.round), r.kind, str(r.coupons), str(r.seed), date_words(r.made_at), r.made_by) for r in rounds),
+        tuple((str(r.round), r.kind, str(r.coupons), str(r.seed), date_and_time(r.made_at), r.made_by) for r in rounds),
     )
 
 
@@ -488,7 +488,7 @@ def _revisions_table(story: RecipeStory) -> PageTable:
             (
                 str(r.recipe.revision),
                 r.recipe.approved_by,
-                f"{r.recipe.approved_at:%Y-%m-%d}",
+                day(r.recipe.approved_at),
                 r.recipe.why or "first release",
                 state_words(r.recipe, superseded=r.superseded, retired_why=r.retired_why, on=story.on)
                 + (f" (by {r.retired_by})" if r.retired_by else ""),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import combinations
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -54,11 +52,6 @@ def pairs_of(report: StudyReport, profiles: dict[str, Profile]) -> tuple[tuple[s
     order = {name: i for i, name in enumerate(profiles)}
     chosen = [tuple(sorted(ranked[i : i + 2], key=order.__getitem__)) for i in (0, 2) if len(ranked) >= i + 2]
     return tuple((a, b) for a, b in chosen)
-
-
-def all_pairs(report: StudyReport) -> tuple[tuple[str, str], ...]:
-    """Every pair of numeric factors, for a report that shows them all."""
-    return tuple(combinations([f.name for f in report.study.numeric], 2))
 
 
 def prints_picture(report: StudyReport) -> Picture:
@@ -217,7 +210,7 @@ def _profile_picture(report: StudyReport, curve: Profile) -> Picture:
             name=f"profile-{f.name}",
             title=title,
             description=f"Expected pass rate while {f.label} moves alone from the setpoint "
-            f"{amount(f, answer.setpoint[f.name])}, with its band.",
+            f"{amount(f, answer.setpoint[f.name], report.shown)}, with its band.",
             setpoint=float(answer.setpoint[f.name]),
             target=study.spec.pass_rate,
             window=_along(report, f),

@@ -7,43 +7,18 @@ import itertools
 import numpy as np
 import pytest
 
-from doe.domain.errors import InputError
 from doe.plans.alias import (
     alias_chains,
     aliases,
-    defining_words,
-    fold,
-    fold_over,
-    parse_generators,
     resolution,
-    roman,
     words_of,
 )
 from doe.plans.build import make_plan
 from doe.plans.classical import two_level
 from doe.plans.confusion import confusion
 from doe.plans.judge import judge_plan
+from tests.plans.generators import folded, generated
 from tests.plans.studies import plain, usual
-
-
-def text(words):
-    return {"".join(sorted(word)) for word in words}
-
-
-def test_defining_relation_of_two_generators_has_their_product():
-    assert text(defining_words(parse_generators("D=AB E=AC"))) == {"ABD", "ACE", "BCDE"}
-
-
-def test_signs_multiply():
-    words = defining_words(parse_generators("D=-AB; E=AC"))
-    assert words[frozenset("ABD")] == -1
-    assert words[frozenset("ACE")] == 1
-    assert words[frozenset("BCDE")] == -1
-
-
-def test_a_generator_that_is_none_is_refused():
-    with pytest.raises(InputError, match="Write it like D=ABC"):
-        parse_generators("D:ABC")
 
 
 @pytest.mark.parametrize(("k", "fraction"), [(3, "half"), (4, "half"), (5, "quarter"), (6, "quarter"), (6, "half")])
@@ -67,7 +42,7 @@ def test_words_found_from_the_points_make_chains_of_identical_columns(k, fractio
 
 
 def test_chains_part_all_effects_outside_the_defining_relation():
-    words = defining_words(parse_generators("E=ABC F=BCD"))
+    words = generated("E=ABC F=BCD")
     chains = alias_chains(list("ABCDEF"), words)
     effects = [effect for chain in chains for effect in chain]
     assert len(effects) == len(set(effects)) == 2**6 - 1 - 3
@@ -83,11 +58,7 @@ def test_full_factorial_has_no_words_and_no_resolution():
 def test_fold_over_of_points_keeps_the_even_words():
     X = two_level(5, "quarter")
     names = list("ABCDE")
-    assert words_of(fold_over(X), names) == fold(words_of(X, names))
-
-
-def test_roman_numerals():
-    assert [roman(n) for n in (3, 4, 5, 6)] == ["III", "IV", "V", "VI"]
+    assert words_of(np.vstack([X, -X]), names) == folded(words_of(X, names))
 
 
 def test_half_fraction_finds_which_interactions_hang_together():

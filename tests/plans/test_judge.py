@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import nct
+from scipy.stats import t as student
 
 from doe.domain.factors import usual_factor
 from doe.domain.finding import Finding
@@ -21,7 +23,7 @@ from doe.plans.effects import BATCH_RATIO, main_effects
 from doe.plans.judge import judge_plan
 from doe.plans.model import expand, region, region_moments
 from doe.plans.points import coded_of
-from doe.plans.power import power_of_effect, smallest_effect
+from doe.plans.power import smallest_effect
 from doe.plans.variance import continuous_optimum, design_matrix, precision
 from tests.plans.studies import plain, usual
 
@@ -95,8 +97,9 @@ def test_largest_scaled_variance_of_the_continuous_optimum_is_the_number_of_term
 
 def test_smallest_effect_has_the_power_it_promises():
     for df in (1, 2, 5, 30, 200):
-        effect = smallest_effect(0.7, df)
-        assert power_of_effect(effect, 0.7, df) == pytest.approx(0.80, abs=1e-6)
+        shift = smallest_effect(0.7, df) / 0.7
+        limit = student.ppf(0.95, df)
+        assert nct.sf(limit, df, shift) + nct.cdf(-limit, df, shift) == pytest.approx(0.80, abs=1e-6)
     assert math.isinf(smallest_effect(0.7, 0))
 
 
@@ -104,11 +107,11 @@ def test_power_agrees_with_drawn_tests():
     rng = np.random.default_rng(11)
     df, shift = 4, 2.5
     t = (rng.standard_normal(100_000) + shift) / np.sqrt(rng.chisquare(df, 100_000) / df)
-    from scipy.stats import t as student
-
     share = (np.abs(t) > student.ppf(0.95, df)).mean()
     # four standard errors
-    assert power_of_effect(shift, 1, df) == pytest.approx(share, abs=4 * 0.5 / 100_000**0.5)
+    error = 4 * 0.5 / 100_000**0.5
+    low, high = (smallest_effect(1, df, power=share + off) for off in (-error, error))
+    assert low < shift < high
 
 
 def test_batch_factors_are_judged_against_batches():

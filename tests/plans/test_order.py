@@ -131,7 +131,7 @@ def test_without_shared_strokes_every_coupon_has_its_own():
 
 
 def test_garments_hold_the_coupons_they_can_and_cross_the_press_batches():
-    coupons = make_plan(usual(4), coupons=28, kind="composite", seed=3, coupons_per_garment=4).coupons
+    coupons = make_plan(usual(4), coupons=28, kind="composite", seed=3).coupons
     garments = coupons.groupby("garment")
     assert len(garments) == 7
     assert garments.size().max() <= 4

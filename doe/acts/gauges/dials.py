@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -10,9 +9,10 @@ from typing import TYPE_CHECKING
 
 from doe.acts.gauges.line import gauged_line
 from doe.assure.gauges.cautions import machine_cautions
+from doe.domain.coding import inward, to_step
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.units import METRIC, Shown, show_both
-from doe.words.gauges import caution_words
+from doe.domain.units import METRIC, Shown
+from doe.words.gauges import caution_words, dial_beyond, never_dial
 
 if TYPE_CHECKING:
     from doe.assure.gauges.line import GaugedLine, MachineSetting
@@ -93,7 +93,7 @@ def dials_of(
         found[name] = OnMachine(
             surface, low, high, Dial(numbers[name], here.u_delta_degc), *window.get(name, (None, None))
         )
-    asked, beyond = dials_on(as_kept, {n: v for n, v in numbers.items() if n not in dialled}, steps, shown)
+    asked, beyond = dials_on(as_kept, {n: v for n, v in numbers.items() if n not in dialled}, steps, shown=shown)
     for name, dial in asked.items():
         low, high = window.get(name, (None, None))
         found[name] = OnMachine(
@@ -114,13 +114,12 @@ def dial_ends(
     here, there = gauged.dial(name, low), gauged.dial(name, high)
     if here is None or there is None:
         return None, None
-    first = math.ceil(here.dial_degc / step - 1e-6) * step
-    last = math.floor(there.dial_degc / step + 1e-6) * step
-    return min(round(first, 10), dial.degc), max(round(last, 10), dial.degc)
+    first, last = inward(here.dial_degc, there.dial_degc, step)
+    return min(first, dial.degc), max(last, dial.degc)
 
 
 def dials_on(
-    gauged: GaugedLine, settings: Mapping[str, float | str], steps: Mapping[str, float], shown: Shown = METRIC
+    gauged: GaugedLine, settings: Mapping[str, float | str], steps: Mapping[str, float], *, shown: Shown = METRIC
 ) -> tuple[dict[str, Dial], tuple[str, ...]]:
     """Dial values of surface settings on a line that was judged, and a sentence for each that lies out of reach.
 
@@ -133,18 +132,12 @@ def dials_on(
             continue
         dial = _rounded(asked, steps.get(name, USUAL_STEP_DEGC))
         if dial.degc >= CEILING_DEGC:
-            cautions.append(
-                f"The {asked.machine} would have to be set to {show_both(dial.degc, 'degC', shown)} for it: never do "
-                "that. Have the machine mended."
-            )
+            cautions.append(never_dial(asked.machine, dial.degc, shown))
         elif asked.is_beyond:
-            cautions.append(
-                f"The dial setting of the {asked.machine} lies beyond the range in which it was measured: measure it "
-                f"near {show_both(dial.degc, 'degC', shown)}."
-            )
+            cautions.append(dial_beyond(asked.machine, dial.degc, shown))
         found[name] = dial
     return found, tuple(cautions)
 
 
 def _rounded(asked: MachineSetting, step: float) -> Dial:
-    return Dial(round(round(asked.dial_degc / step) * step, 10), asked.u_delta_degc)
+    return Dial(to_step(asked.dial_degc, step), asked.u_delta_degc)

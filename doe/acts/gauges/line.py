@@ -33,9 +33,9 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.gauge import GaugeReading, MachineKind, in_force
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
-from doe.domain.units import METRIC, Shown, show_difference
+from doe.domain.units import METRIC, Shown
 from doe.words.facts import reader_of
-from doe.words.gauges import caution_words, machine_notes
+from doe.words.gauges import caution_words, machine_notes, planned_otherwise
 from doe.words.setting_errors import basis_words
 
 if TYPE_CHECKING:
@@ -141,13 +141,7 @@ def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: S
             if abs(change) >= CHANGED_DELTA_DEGC:
                 off.setdefault((change, before.is_checked), []).append(made.round)
         for (change, checked), numbers in off.items():
-            when = "when another correction of it was in force" if checked else "before it was measured"
-            said.append(
-                f"The {now.machine}: {'rounds' if len(numbers) > 1 else 'round'} {' and '.join(map(str, numbers))} "
-                f"{'were' if len(numbers) > 1 else 'was'} planned {when}; for the same surface "
-                f"{show_difference(abs(change), shown)} {'more' if change > 0 else 'less'} is dialled in now. Record "
-                "what was measured on those coupons: it replaces the setting."
-            )
+            said.append(planned_otherwise(now.machine, numbers, change, was_checked=checked, shown=shown))
     return said
 
 

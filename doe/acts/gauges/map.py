@@ -7,13 +7,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from doe.acts.base import local
 from doe.acts.gauges.line import gauged_line
 from doe.assure.gauges.platen import at_one_setting, judge_map, place_of
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.units import METRIC, Shown, show_both
-from doe.words.gauges import caution_words
+from doe.words.dates import local
+from doe.words.gauges import caution_words, days_read
 from reports.files import write_whole
 from reports.gauges.map import platen_page
 
@@ -52,11 +52,7 @@ class MachineMap:
     @property
     def days(self) -> str:
         """When it was read, in words."""
-        if self.first is None or self.last is None:
-            return "on no day that was noted"
-        if self.first == self.last:
-            return f"on {self.first:%Y-%m-%d}"
-        return f"from {self.first:%Y-%m-%d} to {self.last:%Y-%m-%d}"
+        return days_read(self.first, self.last)
 
 
 def map_machine(

@@ -16,13 +16,11 @@ from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
 from doe.surfaces.earlier import Earlier
-from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated
 
 if TYPE_CHECKING:
     from doe.book.book import Book
     from doe.book.records import StudyRecord
     from doe.domain.study import Study
-    from doe.setpoint.answer import Answer
 
 PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
 """Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
@@ -131,22 +129,3 @@ def prior_of(book: Book, record: StudyRecord) -> Prior | None:
     rows = data["results"]
     frame = pd.DataFrame(rows["rows"], columns=rows["columns"])
     return Prior(data["study"], data["recipe"], data["revision"], data["discount"], data["why"], frame, data["hash"])
-
-
-def prior_sentence(prior: Prior, study: Study, answer: Answer, without: Answer) -> str:
-    """What the earlier coupons do to an answer, for people: the answer with and without them."""
-    moved = [
-        f"{f.label} {amount_both(f, without.setpoint[f.name])} instead of {amount_both(f, answer.setpoint[f.name])}"
-        for f in study.numeric
-        if amount_both(f, without.setpoint[f.name]) != amount_both(f, answer.setpoint[f.name])
-    ]
-    settings = f"its setpoint would have {listing(moved)}" if moved else "its setpoint would be the same"
-    verdict = "" if without.verdict == answer.verdict else f", and its verdict would be: {without.verdict}"
-    sure = f"with {stated(study.spec.assurance)} assurance"
-    return (
-        f"{count(prior.coupons, 'coupon')} of the study {prior.study} (recipe {prior.recipe}, revision "
-        f"{prior.revision}) count{'s' if prior.coupons == 1 else ''} here, each for {prior.discount:.2g} of a coupon. "
-        f"With them {prints(answer.pass_rate)} are expected, at least {prints_at_least(answer.pass_rate_low)} {sure}; "
-        f"the answer without them expects {prints(without.pass_rate)}, at least "
-        f"{prints_at_least(without.pass_rate_low)}; {settings}{verdict}."
-    )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key, Progress, usual_seed
@@ -99,21 +99,24 @@ def commit_plan(
     coupons: int,
     seed: int | None = None,
     order: str = "batched",
-    per_garment: int = 4,
+    per_garment: int | None = None,
     shown: Shown = METRIC,
 ) -> PlannedRound:
-    """Make a plan of a kind and store it as the first round."""
+    """Make a plan of a kind and store it as the first round; the study keeps ``per_garment`` for later rounds."""
     record = _without_plan(book, key)
+    study = record.study if per_garment is None else replace(record.study, coupons_per_garment=per_garment)
     plan = make_plan(
-        record.study,
+        study,
         coupons=coupons,
         kind=kind,
         seed=usual_seed(record.name) if seed is None else seed,
         line=record.line,
         order=order,
-        coupons_per_garment=per_garment,
     )
-    refuse_dials(gauged_line(book, record), record.study, plan.coupons)
+    refuse_dials(gauged_line(book, record), study, plan.coupons)
+    if study != record.study:
+        book.amend_study(record.id, study, f"planned with {count(study.per_garment, 'coupon')} on a garment")
+        record = book.study(record.id)
     book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes, scale="surface")
     gauged = gauged_line(book, record)
     judged = judge_plan(plan, line=gauged.line)

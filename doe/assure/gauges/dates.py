@@ -158,6 +158,11 @@ def due_day(
     tolerated_delta_degc : float
         Change that does no harm yet.
 
+    Raises
+    ------
+    InputError
+        If the interval or the tolerated drift is not above 0.
+
     Examples
     --------
     >>> due_day(date(2030, 1, 1))

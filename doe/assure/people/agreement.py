@@ -150,6 +150,13 @@ def band_of(kappa: Kappa) -> Band:
 
 
 def _people(frame: pd.DataFrame) -> list[str]:
+    """Columns of the people.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two.
+    """
     names = [str(c) for c in frame.columns]
     if len(names) < 2:
         raise InputError(

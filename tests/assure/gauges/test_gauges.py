@@ -18,12 +18,13 @@ from doe.assure.gauges.dates import due_day, judge_gauge, measure_drift
 from doe.assure.gauges.display import fit_display
 from doe.assure.gauges.error_line import fit_error_line
 from doe.assure.gauges.platen import judge_map, place_name, place_of
-from doe.assure.gauges.radiation import band_exponent, correct_infrared, radiance, shown_by_infrared
+from doe.assure.gauges.radiation import correct_infrared, radiance
 from doe.assure.gauges.readings import true_reading
 from doe.assure.gauges.setting_error import machine_budget, measure_setting_error, smallest_step
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
+from tests.assure.gauges.infrared import shown_by_infrared
 
 START = datetime(2030, 1, 1, 9, tzinfo=UTC)
 
@@ -45,13 +46,6 @@ def test_band_radiance_is_plancks_law_integrated(degc):
         return quad(lambda um: um**-5 / math.expm1(14387.768775 / (um * (t + 273.15))), 8, 14, epsabs=0)[0]
 
     assert radiance(degc) / radiance(100) == pytest.approx(twin(degc) / twin(100), rel=1e-9)
-
-
-def test_band_exponent_is_below_the_fourth_power_and_falls_with_heat():
-    exponents = [band_exponent(t) for t in (100, 120, 140, 160)]
-    assert exponents == sorted(exponents, reverse=True)
-    assert all(3.3 < n < 4 for n in exponents)
-    assert band_exponent(140, "all") == pytest.approx(4, abs=1e-3)
 
 
 @given(
