@@ -212,8 +212,8 @@ class StudyPage:
         Expected and assured window, one sentence each.
     gauges : GaugeNotes or None
         What to dial in for the setpoint, and what to be careful about.
-    shirts : Picture
-        A hundred shirts.
+    prints : Picture
+        A hundred prints.
     sure_lines : tuple of str
         How sure, in sentences.
     sure_pairs : tuple of Pair
@@ -286,7 +286,7 @@ class StudyPage:
     dials: tuple[SettingDial, ...]
     window_lines: tuple[str, ...]
     gauges: GaugeNotes | None
-    shirts: Picture
+    prints: Picture
     sure_lines: tuple[str, ...]
     sure_pairs: tuple[Pair, ...]
     cliff_line: str

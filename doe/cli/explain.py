@@ -8,9 +8,9 @@ import typer
 
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply
-from doe.domain.glossary import GLOSSARY
-from doe.domain.glossary import explain as look_up
 from doe.domain.texts import quoted
+from doe.words.glossary import GLOSSARY
+from doe.words.glossary import explain as look_up
 
 app = commands()
 

@@ -17,10 +17,12 @@ from doe.domain.units import METRIC, Shown
 from doe.words.wording import (
     amount_both,
     at_least_of_hundred,
+    at_most_of_hundred,
     count,
     listing,
     percent,
     percent_at_least,
+    percent_at_most,
     sentence,
     stated,
 )
@@ -67,24 +69,6 @@ class ConfirmationFacts:
     def current(self) -> Attempt:
         """The last attempt."""
         return self.attempts[-1]
-
-
-def at_most(share: float) -> str:
-    """An upper limit in percent, rounded up.
-
-    >>> at_most(0.99047), at_most(0.5)
-    ('99.1 %', '50.0 %')
-    """
-    return f"{math.ceil(round(share * 1000, 6)) / 10:.1f} %"
-
-
-def at_most_of_hundred(share: float) -> int:
-    """Whole prints of 100 behind an upper limit, rounded up.
-
-    >>> at_most_of_hundred(0.9905), at_most_of_hundred(0.91)
-    (100, 91)
-    """
-    return math.ceil(round(share * 100, 6))
 
 
 def allowed(failures: int) -> str:
@@ -372,8 +356,8 @@ def attempts_line(facts: ConfirmationFacts) -> str:
     if facts.current.verdict == "accepted" and facts.over_attempts < claim.assurance - 1e-9:
         text += (
             f" Over all attempts at these settings a setpoint that just misses {stated(claim.pass_rate)} would have "
-            f"been accepted once with a chance of up to {at_most(1 - facts.over_attempts)}: the assurance over all is "
-            f"{percent_at_least(facts.over_attempts)}, not {stated(claim.assurance)}."
+            f"been accepted once with a chance of up to {percent_at_most(1 - facts.over_attempts)}: the assurance "
+            f"over all is {percent_at_least(facts.over_attempts)}, not {stated(claim.assurance)}."
         )
     return text
 
@@ -419,9 +403,8 @@ def source_rows(facts: ConfirmationFacts) -> tuple[tuple[str, str, str, str], ..
     spec = facts.study.spec
     rows = []
     if both is not None:
-        rows.append(
-            (f"study alone ({stated(spec.assurance)})", _share(both.study_rate), percent_at_least(both.study_low), "")
-        )
+        low = percent_at_least(both.study_low)
+        rows.append((f"study alone ({stated(spec.assurance)})", _share(both.study_rate), low, ""))
     if judged is not None and judged.passed + judged.failed:
         claim = judged.plan
         waiting = f", {judged.waiting} wait" if judged.waiting else ""
@@ -430,7 +413,7 @@ def source_rows(facts: ConfirmationFacts) -> tuple[tuple[str, str, str, str], ..
                 f"confirmation alone, exact ({stated(claim.assurance)})",
                 f"{judged.passed} of {judged.passed + judged.failed}{waiting}",
                 percent_at_least(judged.limits.low),
-                at_most(judged.limits.high),
+                percent_at_most(judged.limits.high),
             )
         )
     if both is not None:

@@ -93,6 +93,15 @@ def at_least_of_hundred(share: float) -> int:
     return math.floor(round(share * HUNDRED, 6))
 
 
+def at_most_of_hundred(share: float) -> int:
+    """Whole prints of 100 behind an upper bound, rounded up.
+
+    >>> at_most_of_hundred(0.9905), at_most_of_hundred(0.91)
+    (100, 91)
+    """
+    return math.ceil(round(share * HUNDRED, 6))
+
+
 def prints_at_least(share: float) -> str:
     """Lower bound as a count people can picture.
 
@@ -141,6 +150,15 @@ def percent_at_least(share: float) -> str:
     ('92.1 %', '95.0 %')
     """
     return f"{math.floor(round(share * 1000, 6)) / 10:.1f} %"
+
+
+def percent_at_most(share: float) -> str:
+    """An upper bound in percent with one decimal, rounded up.
+
+    >>> percent_at_most(0.99047), percent_at_most(0.5)
+    ('99.1 %', '50.0 %')
+    """
+    return f"{math.ceil(round(share * 1000, 6)) / 10:.1f} %"
 
 
 def score(value: float) -> str:

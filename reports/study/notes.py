@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from doe.domain.glossary import explain
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
+from doe.words.glossary import explain
 from doe.words.wording import prints, prints_at_least, spread_both, stated
 from reports.views import Note
 

@@ -30,10 +30,10 @@ from reports.study.inputs import HistoryRow, Provenance, StudyReport
 from reports.study.notes import notes_of
 from reports.study.pictures import (
     map_pictures,
+    prints_picture,
     profile_pictures,
     profiles_of,
     run_pictures,
-    shirts_picture,
     strip_pictures,
 )
 from reports.study.proof import (
@@ -84,7 +84,7 @@ def study_page(report: StudyReport) -> StudyPage:
         dials=_dials(report),
         window_lines=window_sentences(study, answer),
         gauges=gauge_notes(report),
-        shirts=shirts_picture(report),
+        prints=prints_picture(report),
         sure_lines=sureness(study, answer),
         sure_pairs=sure_pairs(study, answer),
         cliff_line=nearest_cliff(study, answer, shown),

@@ -27,7 +27,7 @@ from doe.words.wording import (
 )
 from reports.study.coupon_figures import draw_drift, draw_strip
 from reports.study.inputs import StudyReport
-from reports.study.shirts_figure import draw_shirts
+from reports.study.prints_figure import draw_prints
 from reports.study.surface_figures import Box, Curve, Dots, MapGrid, draw_map, draw_profile
 from reports.views import Picture
 
@@ -54,17 +54,17 @@ def pairs_of(report: StudyReport, profiles: dict[str, Profile]) -> tuple[tuple[s
     return tuple((a, b) for a, b in chosen)
 
 
-def shirts_picture(report: StudyReport) -> Picture:
-    """A hundred shirts at the setpoint."""
+def prints_picture(report: StudyReport) -> Picture:
+    """A hundred prints at the setpoint."""
     answer = report.answer
     title = f"{prints(answer.pass_rate)} expected, at least {at_least_of_hundred(answer.pass_rate_low)}"
     return Picture(
-        draw_shirts(
+        draw_prints(
             answer.pass_rate,
             answer.pass_rate_low,
-            name="shirts",
+            name="prints",
             title=title,
-            description=f"A hundred small shirts. {prints(answer.pass_rate)} are expected to "
+            description=f"A hundred small prints. {prints(answer.pass_rate)} are expected to "
             f"{wanted(report.study, answer)}.",
         ),
         title,

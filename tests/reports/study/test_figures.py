@@ -12,7 +12,7 @@ from doe.domain.factors import Factor, usual_factor
 from doe.domain.units import METRIC, Shown
 from reports.drawing.svg import MARKS, axis_values, ticks_of
 from reports.study.coupon_figures import EffectBars, draw_drift, draw_effects, draw_half_normal, draw_strip
-from reports.study.shirts_figure import draw_shirts
+from reports.study.prints_figure import draw_prints
 from reports.study.surface_figures import Box, Curve, Dots, MapGrid, draw_map, draw_profile
 from reports.study.surface_figures import _apart as apart
 
@@ -116,7 +116,7 @@ def all_figures() -> dict[str, str]:
                 description="d",
             )
         ),
-        "shirts": str(draw_shirts(0.957, 0.89, name="x", title="t", description="d")),
+        "prints": str(draw_prints(0.957, 0.89, name="x", title="t", description="d")),
     }
 
 
@@ -158,7 +158,7 @@ def test_figures_ask_for_nothing_from_outside(figures):
 def test_text_stays_text_and_files_stay_small(figures):
     for name, svg in figures.items():
         assert len(svg) < 120_000, name
-        if name != "shirts":
+        if name != "prints":
             assert "<text" in svg, name
             assert "Liberation Sans, sans-serif" in svg, name
 
@@ -207,8 +207,8 @@ def test_lines_of_a_map_carry_their_share():
 
 @given(low=st.floats(0.2, 1), at_least=st.floats(0, 1))
 @settings(max_examples=30, deadline=None)
-def test_shirts_count_as_they_say(low, at_least):
-    svg = str(draw_shirts(low, min(low, at_least), name="x", title="t", description="d"))
+def test_prints_count_as_they_say(low, at_least):
+    svg = str(draw_prints(low, min(low, at_least), name="x", title="t", description="d"))
     kinds = [svg.count(f'href="#x-{kind}"') for kind in ("sure", "likely", "lost")]
     assert sum(kinds) == 100
     assert abs(kinds[0] + kinds[1] - 100 * low) <= 1

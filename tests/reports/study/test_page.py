@@ -83,7 +83,7 @@ def test_the_setpoint_is_printed_as_the_answer_says_in_both_temperature_units(ca
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_the_shirts_are_those_of_the_answer(case):
+def test_the_prints_are_those_of_the_answer(case):
     answer = samples()[case].answer
     assert (
         f"we expect {'only ' * (answer.verdict == 'not reachable')}{out_of_hundred(answer.pass_rate)} of 100"
@@ -421,8 +421,8 @@ def test_a_lower_bound_is_never_rounded_up():
     answer = replace(report.answer, pass_rate=0.962, pass_rate_low=0.917)
     shown = study_page(replace(report, answer=answer))
     assert any("assurance: 91 of 100 prints" in line for line in shown.sure_lines)
-    assert shown.shirts.title == "96 of 100 prints expected, at least 91"
-    assert str(shown.shirts.svg).count('href="#shirts-sure"') == 91
+    assert shown.prints.title == "96 of 100 prints expected, at least 91"
+    assert str(shown.prints.svg).count('href="#prints-sure"') == 91
     assert not any("92 of 100" in text for note in shown.notes for text in note.answer)
 
 

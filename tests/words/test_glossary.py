@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from doe.domain.errors import InputError
-from doe.domain.glossary import GLOSSARY, explain
+from doe.words.glossary import GLOSSARY, explain
 
 
 @pytest.mark.parametrize("word", GLOSSARY, ids=[w.name for w in GLOSSARY])

@@ -154,7 +154,7 @@ GLOSSARY: tuple[Word, ...] = (
     ),
     Word(
         "garment",
-        "The shirt a coupon is pressed on. Coupons on one shirt share its cloth, so they are not quite "
+        "The blank a coupon is pressed on. Coupons on one blank share its cloth, so they are not quite "
         "separate tests; spread them over several.",
         (),
         ("block",),
