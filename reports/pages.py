@@ -19,8 +19,11 @@ def template_source(name: str) -> str | None:
 
 
 @cache
-def environment() -> Environment:
-    """Jinja2 environment of our pages: everything escaped and set well, a missing variable is an error."""
+def environment(*, set_well: bool = True) -> Environment:
+    """Jinja2 environment of our pages: everything escaped, a missing variable is an error.
+
+    ``set_well``: text is set as print is; without it no text is changed on its way.
+    """
     return Environment(
         loader=FunctionLoader(template_source),
         autoescape=True,
@@ -28,11 +31,11 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
-        finalize=printed,
+        finalize=printed if set_well else None,
     )
 
 
-def render(template: str, view: Any) -> str:
+def render(template: str, view: Any, *, set_well: bool = True) -> str:
     """Page of a view-model.
 
     Parameters
@@ -41,6 +44,8 @@ def render(template: str, view: Any) -> str:
         File name in ``templates/``.
     view : dataclass
         Each of its fields becomes a variable of the template, by the same name.
+    set_well : bool
+        See `environment`.
 
     Returns
     -------
@@ -48,4 +53,4 @@ def render(template: str, view: Any) -> str:
         A whole HTML document.
     """
     values = {field.name: getattr(view, field.name) for field in fields(view)}
-    return environment().get_template(template).render(values)
+    return environment(set_well=set_well).get_template(template).render(values)

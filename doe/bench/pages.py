@@ -1,36 +1,21 @@
-"""Rendering: view-models into HTML, with a template environment of our own."""
+"""Rendering: view-models into HTML, style sheets and the script, and addresses of pages."""
 
 from __future__ import annotations
 
-from dataclasses import fields
 from functools import cache
 from typing import Any
 from urllib.parse import quote, urlencode
 
-from jinja2 import Environment, FunctionLoader, StrictUndefined
-
+from reports import pages
 from reports.pages import template_source
 
 STYLES = ("paper.css", "bench.css")
 SCRIPT = "bench.js"
 
 
-@cache
-def environment() -> Environment:
-    """Everything escaped, a missing variable is an error, and no text changed on its way: forms send it back."""
-    return Environment(
-        loader=FunctionLoader(template_source),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-
-
 def render(template: str, view: Any) -> str:
-    """Page of a view-model: each of its fields is a variable of the template, by the same name."""
-    return environment().get_template(template).render({f.name: getattr(view, f.name) for f in fields(view)})
+    """Page of a view-model, its text as it stands: forms send it back."""
+    return pages.render(template, view, set_well=False)
 
 
 @cache

@@ -13,12 +13,13 @@ from doe.acts.confirmation.rules import plans_of
 from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, refuse_folder, write_confirmation
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
+from doe.domain.outcome import SIDE_WORDS
 from doe.domain.texts import quoted
 from doe.words import confirmation as words
-from doe.words.confirmation import SIDES, allowed, at_least, independence
+from doe.words.confirmation import allowed, independence
 from doe.words.dates import local
 from doe.words.typed import share
-from doe.words.wording import amount, count, listing, percent, stated
+from doe.words.wording import amount, count, listing, percent, percent_at_least, stated
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -191,9 +192,9 @@ def point_table(study: Study, points: pd.DataFrame, shown: Shown) -> Table:
     places = points.to_dict("records")
     rows = [(f.name, *(amount(f, p[f.name], shown) for p in places)) for f in study.factors]
     rows.append(("expected", *(percent(p["pass_rate"], 1) for p in places)))
-    rows.append((f"at least ({stated(study.spec.assurance)})", *(at_least(p["pass_rate_low"]) for p in places)))
+    rows.append((f"at least ({stated(study.spec.assurance)})", *(percent_at_least(p["pass_rate_low"]) for p in places)))
     if len(places) > 1:
-        rows.append(("fails first by", "", *(SIDES[str(p["side"])] for p in places[1:])))
+        rows.append(("fails first by", "", *(SIDE_WORDS[str(p["side"])] for p in places[1:])))
     return Table(("", *(str(p["role"]) for p in places)), rows)
 
 

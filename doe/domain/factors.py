@@ -65,6 +65,13 @@ class KnownFactor:
 _TRADE = "trade pages, secondary"
 _PRACTICE = "common practice, no source"
 
+
+def _kinds_of(name: str, label: str, levels: tuple[str, ...]) -> KnownFactor:
+    """A factor of levels, which has neither range nor step."""
+    none = math.nan
+    return KnownFactor(name, label, "", "linear", "press", False, 0, none, none, 0, (none, none), _PRACTICE, levels)
+
+
 KNOWN_FACTORS: dict[str, KnownFactor] = {
     known.name: known
     for known in (
@@ -185,51 +192,9 @@ KNOWN_FACTORS: dict[str, KnownFactor] = {
             (2, 15),
             f"5 to 10 s with a cover sheet ({_TRADE})",
         ),
-        KnownFactor(
-            "film_type",
-            "film type",
-            "",
-            "linear",
-            "press",
-            False,
-            0,
-            math.nan,
-            math.nan,
-            0,
-            (math.nan, math.nan),
-            _PRACTICE,
-            ("hot", "cold"),
-        ),
-        KnownFactor(
-            "peel_mode",
-            "peel",
-            "",
-            "linear",
-            "press",
-            False,
-            0,
-            math.nan,
-            math.nan,
-            0,
-            (math.nan, math.nan),
-            _PRACTICE,
-            ("hot", "cold"),
-        ),
-        KnownFactor(
-            "fabric",
-            "fabric",
-            "",
-            "linear",
-            "press",
-            False,
-            0,
-            math.nan,
-            math.nan,
-            0,
-            (math.nan, math.nan),
-            _PRACTICE,
-            ("first", "second"),
-        ),
+        _kinds_of("film_type", "film type", ("hot", "cold")),
+        _kinds_of("peel_mode", "peel", ("hot", "cold")),
+        _kinds_of("fabric", "fabric", ("first", "second")),
     )
 }
 """The usual factors by name. Ranges and steps are defaults a person may change."""

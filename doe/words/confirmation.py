@@ -11,9 +11,19 @@ from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.attempts import Attempt, Together
 from doe.assure.confirmation.order import LUCKY
 from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerResult
+from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent, sentence, stated
+from doe.words.wording import (
+    amount_both,
+    at_least_of_hundred,
+    count,
+    listing,
+    percent,
+    percent_at_least,
+    sentence,
+    stated,
+)
 
 FrameStyle = Literal["ready", "more", "unreachable"]
 
@@ -24,7 +34,6 @@ HEADLINES = {
     "given up": "Confirmation given up",
 }
 CORNER_WORDS = {"held": "held", "not held": "did not hold", "doubtful": "in doubt", "open": "open"}
-SIDES = {"under": "too little heat", "over": "too much heat"}
 
 
 @dataclass(frozen=True)
@@ -58,15 +67,6 @@ class ConfirmationFacts:
     def current(self) -> Attempt:
         """The last attempt."""
         return self.attempts[-1]
-
-
-def at_least(share: float) -> str:
-    """A lower limit in percent, rounded down: rounding up would promise more than it holds.
-
-    >>> at_least(0.95012), at_least(0.68976), at_least(1.0)
-    ('95.0 %', '68.9 %', '100.0 %')
-    """
-    return f"{math.floor(round(share * 1000, 6)) / 10:.1f} %"
 
 
 def at_most(share: float) -> str:
@@ -277,8 +277,8 @@ def _corner(c: CornerResult, side: str, *, can_be_settled: bool) -> str:
     if c.verdict == "not held":
         return (
             f"{c.failed} of {made} failed, more than chance allows. The window is smaller than it was drawn: it does "
-            f"not reach this corner, where the study expected prints to fail first by {SIDES[side]}. The setpoint is "
-            "judged apart from it. Draw the window in there, or use the setpoint without a window."
+            f"not reach this corner, where the study expected prints to fail first by {SIDE_WORDS[side]}. The setpoint "
+            "is judged apart from it. Draw the window in there, or use the setpoint without a window."
         )
     if c.verdict == "doubtful":
         again = (
@@ -373,7 +373,7 @@ def attempts_line(facts: ConfirmationFacts) -> str:
         text += (
             f" Over all attempts at these settings a setpoint that just misses {stated(claim.pass_rate)} would have "
             f"been accepted once with a chance of up to {at_most(1 - facts.over_attempts)}: the assurance over all is "
-            f"{at_least(facts.over_attempts)}, not {stated(claim.assurance)}."
+            f"{percent_at_least(facts.over_attempts)}, not {stated(claim.assurance)}."
         )
     return text
 
@@ -419,7 +419,9 @@ def source_rows(facts: ConfirmationFacts) -> tuple[tuple[str, str, str, str], ..
     spec = facts.study.spec
     rows = []
     if both is not None:
-        rows.append((f"study alone ({stated(spec.assurance)})", _share(both.study_rate), at_least(both.study_low), ""))
+        rows.append(
+            (f"study alone ({stated(spec.assurance)})", _share(both.study_rate), percent_at_least(both.study_low), "")
+        )
     if judged is not None and judged.passed + judged.failed:
         claim = judged.plan
         waiting = f", {judged.waiting} wait" if judged.waiting else ""
@@ -427,12 +429,12 @@ def source_rows(facts: ConfirmationFacts) -> tuple[tuple[str, str, str, str], ..
             (
                 f"confirmation alone, exact ({stated(claim.assurance)})",
                 f"{judged.passed} of {judged.passed + judged.failed}{waiting}",
-                at_least(judged.limits.low),
+                percent_at_least(judged.limits.low),
                 at_most(judged.limits.high),
             )
         )
     if both is not None:
-        rows.append((f"both together ({stated(spec.assurance)})", _share(both.rate), at_least(both.low), ""))
+        rows.append((f"both together ({stated(spec.assurance)})", _share(both.rate), percent_at_least(both.low), ""))
     return tuple(rows)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
+from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show
 from doe.practice import drill_blank, drill_compare, drill_fault, drill_tune
@@ -33,7 +34,6 @@ _STEPS = {
     "more": "make more coupons first",
     "change": "change range, stack or target first",
 }
-_SIDES = {"under": "too little heat", "over": "too much heat", "other": "not heat"}
 
 
 TITLES = {
@@ -309,7 +309,7 @@ def _fails_where(v: Values, shown: Shown) -> str:
     where = "your last settings" if v["last"] else "the middle of the ranges"
     if not v["side"]:
         return f"At {where} hardly any print fails for heat."
-    return f"At {where} more prints fail by {_SIDES[v['side']]} than the other way."
+    return f"At {where} more prints fail by {SIDE_WORDS[v['side']]} than the other way."
 
 
 def _tool_tuned(v: Values, shown: Shown) -> str:
@@ -411,7 +411,7 @@ _SAID: dict[Code, Say] = {
     "not it": lambda v, shown: f"{fault(v['cause']).label}: no, mending that changed nothing.",
     "no check": _always("No check left tells much: name the likeliest cause."),
     "best check": lambda v, shown: f"The check that tells most per minute now: {v['check']}.",
-    "which side": lambda v, shown: f"Which way it is: {_SIDES[v['side']]}.",
+    "which side": lambda v, shown: f"Which way it is: {SIDE_WORDS[v['side']]}.",
     "one of": lambda v, shown: f"It is one of: {', '.join(v['causes'])}.",
     "cause found": _always("found"),
     "cause missed": _always("not found"),

@@ -18,6 +18,7 @@ from matplotlib.ticker import MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
+from doe.domain.outcome import SIDE_WORDS
 from doe.domain.units import SYMBOLS, Shown
 from doe.words.wording import amount, other_units
 
@@ -31,10 +32,10 @@ FONTS = "Avenir Next, Segoe UI, Helvetica Neue, Helvetica, Arial, Liberation San
 # Told apart by shape first; colour only helps. (marker, face, words)
 MARKS: dict[str, tuple[str, str, str]] = {
     "pass": ("o", PAPER, "passed"),
-    "under": ("v", UNDER, "failed: too little heat"),
-    "over": ("^", OVER, "failed: too much heat"),
-    "other": ("s", OTHER, "failed: not heat"),
-    "unknown": ("X", INK, "failed: side unknown"),
+    "under": ("v", UNDER, f"failed: {SIDE_WORDS['under']}"),
+    "over": ("^", OVER, f"failed: {SIDE_WORDS['over']}"),
+    "other": ("s", OTHER, f"failed: {SIDE_WORDS['other']}"),
+    "unknown": ("X", INK, f"failed: {SIDE_WORDS['unknown']}"),
 }
 
 _STYLE: dict[str, Any] = {

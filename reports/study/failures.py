@@ -7,6 +7,7 @@ import pandas as pd
 
 from doe.domain.coding import code
 from doe.domain.factors import Factor
+from doe.domain.outcome import SIDE_WORDS
 from doe.symptoms.reading import symptom
 from doe.words.wording import amount_both, count, difference_both, errors_away, listing, move, sentence
 from reports.drawing.symptoms import symptom_svg
@@ -14,11 +15,8 @@ from reports.study.inputs import StudyReport
 from reports.views import Drawn, FailedCoupon, FailedGroup
 
 _ORDER = ("under", "over", "other", "unknown")
-_TITLES = {
-    "under": "Too little heat",
-    "over": "Too much heat",
-    "other": "Not heat: powder, moisture or handling",
-    "unknown": "Side unknown",
+_TITLES = {side: words.capitalize() for side, words in SIDE_WORDS.items()} | {
+    "other": "Not heat: powder, moisture or handling"
 }
 _NEAR = 0.15
 """Coded distance (a half-range is 1) below which a setting is called that of the setpoint."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from doe.domain.outcome import SIDE_WORDS
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
@@ -42,14 +43,6 @@ from reports.views import Column, PageTable
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
-
-_SIDE_WORDS = {
-    "under": "too little heat",
-    "over": "too much heat",
-    "other": "not heat",
-    "unknown": "side unknown",
-    "": "",
-}
 
 
 def number(text: str) -> Column:
@@ -128,7 +121,7 @@ def cliff_table(report: StudyReport) -> PageTable:
                 amount_both(study.factor(c.factor), c.at, report.shown),
                 difference_both(study.factor(c.factor), c.distance, report.shown),
                 f"{c.setting_errors:.1f}" if c.setting_errors == c.setting_errors else "not stated",
-                _SIDE_WORDS[c.side],
+                SIDE_WORDS[c.side],
             )
             for c in report.answer.cliffs
         ),
@@ -189,7 +182,7 @@ def _result(row: pd.Series) -> str:
         return "passed"
     side = row.get("side", "")
     side = "unknown" if pd.isna(side) or side == "" else str(side)
-    return f"failed, {_SIDE_WORDS[side]}"
+    return f"failed, {SIDE_WORDS[side]}"
 
 
 def target_pairs(study: Study) -> tuple[Pair, ...]:

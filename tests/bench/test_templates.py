@@ -11,8 +11,7 @@ from jinja2 import meta, nodes
 from markupsafe import Markup
 
 from doe.bench import views
-from doe.bench.pages import environment
-from reports.pages import template_source
+from reports.pages import environment, template_source
 
 PAGES = {
     "bench_desk.html": views.DeskPage,
@@ -35,7 +34,7 @@ OF_THE_LOOP = {"index0", "last"}
 def tree(name: str) -> nodes.Template:
     source = template_source(name)
     assert source is not None, name
-    return environment().parse(source)
+    return environment(set_well=False).parse(source)
 
 
 def views_in(hint: Any) -> set[type]:
@@ -95,4 +94,4 @@ def test_only_our_own_drawings_are_marked_safe():
 def test_text_is_sent_back_as_it_was_typed():
     # a page for reading may set its text well; here a form sends it back
     text = '150 °C - 5 bar "x"  y'
-    assert environment().from_string("{{ text }}").render(text=text) == "150 °C - 5 bar &#34;x&#34;  y"
+    assert environment(set_well=False).from_string("{{ text }}").render(text=text) == "150 °C - 5 bar &#34;x&#34;  y"

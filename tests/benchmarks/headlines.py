@@ -148,7 +148,7 @@ HEADLINES = (
         "priors-pulls",
         "{far_off_pulled:.0f} of {answers_pulled:.0f} / {far_off_others:.0f} of {answers_others:.0f}",
     ),
-    Headline("`doe --help` against `import typer`", "2.5 times", "cli_speed", "{help_ratio:.2f} times"),
+    Headline("`doe --help` against `import typer`", "2.2 times", "cli_speed", "{help_ratio:.2f} times"),
     Headline("`doe demo`, everything, wall time", "30 s", "cli_speed", "{demo_s:.0f} s"),
     Headline("1,000 studies with 30,000 coupons opened and listed", "0.5 s", "book_speed", "{open_and_list_s:.2f} s"),
     Headline(

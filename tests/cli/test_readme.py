@@ -1,4 +1,4 @@
-"""The README: every command in it exists and works, every command that exists is in it, and its Python runs."""
+"""The README and the guides: every command in them exists and works, every command is named, and the Python runs."""
 
 from __future__ import annotations
 
@@ -6,17 +6,20 @@ import re
 import shlex
 from pathlib import Path
 
+from doe.words.guide import TOPICS, guide_text
 from tests.cli.test_examples import COMMANDS, fill
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+WALK = ("powder", "gauges", "blank", "why", "training")
+"""Guides in an order in which each finds what it needs."""
 
 
-def blocks(language: str) -> list[str]:
-    return re.findall(rf"```{language}\n(.*?)```", README, flags=re.DOTALL)
+def blocks(language: str, text: str = README) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", text, flags=re.DOTALL)
 
 
-def command_lines() -> list[list[str]]:
-    joined = [re.sub(r" \\\n\s*", " ", block) for block in blocks("sh")]
+def command_lines(text: str) -> list[list[str]]:
+    joined = [re.sub(r" \\\n\s*", " ", block) for block in blocks("sh", text)]
     return [shlex.split(line)[1:] for block in joined for line in block.splitlines() if line.startswith("doe ")]
 
 
@@ -38,7 +41,7 @@ def test_two_commands_make_the_environment_run_the_demo_and_pass_the_tests():
 
 
 def test_every_command_named_exists_and_every_command_is_named():
-    table = README.partition("## All commands")[2].partition("## From Python")[0]
+    table = README.partition("## All commands")[2].partition("\n## ")[0]
     named = set()
     for first in re.findall(r"^\| (`doe .*?`.*?) \|", table, flags=re.MULTILINE):
         words, *others = re.findall(r"`(.*?)`", first)
@@ -49,24 +52,45 @@ def test_every_command_named_exists_and_every_command_is_named():
         assert path_of(shlex.split(words)) in COMMANDS, words
 
 
-def test_every_line_of_the_walk_throughs_works(empty_shop):
+def walk(shop, text: str) -> None:
+    """Run every command line of a text, in its order."""
     from doe.practice.lines import make_line
 
-    # the demo has tests of its own; here a small book stands in for it
-    demo = empty_shop.folder / "doe-demo"
-    demo.mkdir()
-    for words in command_lines():
+    demo = shop.folder / "doe-demo"  # the demo has tests of its own; here a small book stands in for it
+    demo.mkdir(exist_ok=True)
+    for words in command_lines(text):
         if words[0] == "demo":
-            empty_shop.good("book", "backup", str(demo / "book.sqlite"))
+            shop.good("book", "backup", str(demo / "book.sqlite"))
             continue
         if words[0] == "bench":  # it runs until it is stopped; it has tests of its own
             continue
         if words[0] == "record" and "--file" in words:
-            with empty_shop.open() as book:
+            with shop.open() as book:
                 line = make_line("easy", 1, book.study(words[1]).study)
-            fill(empty_shop, words[1], words[words.index("--file") + 1], line)
-        empty_shop.good(*words)
+            fill(shop, words[1], words[words.index("--file") + 1], line)
+        shop.good(*words)
+
+
+def test_the_short_walk_of_the_readme_works(empty_shop):
+    walk(empty_shop, README)
+    assert (empty_shop.folder / "report.html").exists()
+
+
+def test_every_line_of_the_guides_works(empty_shop):
+    assert {*WALK, "python"} == set(TOPICS)
+    for topic in WALK:
+        walk(empty_shop, guide_text(topic))
     assert (empty_shop.folder / "blanks.html").exists()
+
+
+def test_the_guides_name_only_commands_that_exist():
+    for topic in TOPICS:
+        for words in re.findall(r"`doe ([a-z][^`]*)`", guide_text(topic)):
+            assert path_of(shlex.split(words)) in COMMANDS, (topic, words)
+
+
+def test_the_guide_of_python_is_the_readmes_program():
+    assert blocks("python", guide_text("python")) == blocks("python")
 
 
 def test_the_python_example_runs(capsys):

@@ -18,6 +18,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words import confirmation as words
 from doe.words.confirmation import ConfirmationFacts
+from doe.words.wording import percent_at_least
 from reports.confirmation.page import confirmation_page, confirmation_section
 
 CHECKS = (Check("release", "film lets go"), Check("wash_5", "sound after 5 washes", after_washes=5))
@@ -110,7 +111,7 @@ def test_an_accepted_setpoint_promises_no_more_than_its_limit():
 @pytest.mark.parametrize("n", [11, 22, 45, 59])
 def test_limits_are_rounded_outwards(n):
     low, high = pass_rate_low(n - 1, n, 0.9), pass_rate_high(n - 1, n, 0.9)
-    assert float(words.at_least(low).split()[0]) <= 100 * low
+    assert float(percent_at_least(low).split()[0]) <= 100 * low
     assert float(words.at_most(high).split()[0]) >= 100 * high
     assert words.at_most_of_hundred(high) >= 100 * high
 
@@ -225,7 +226,7 @@ def test_several_attempts_are_all_told_with_what_they_leave_of_the_assurance():
     told = words.attempts_line(found)
     assert "This is attempt 2." in told
     left = (1 - 0.8**11) ** 2
-    assert f"the assurance over all is {words.at_least(left)}, not 90 %" in told
+    assert f"the assurance over all is {percent_at_least(left)}, not 90 %" in told
     assert [row[-1] for row in words.attempt_rows(found.attempts)] == ["not accepted", "accepted"]
     assert words.attempts_line(facts(second)) == ""
     # nothing was accepted yet, so nothing is said about luck

@@ -40,19 +40,9 @@ def coupons_to_learn_from(book: Book, key: Key) -> pd.DataFrame:
     return _of_rounds(book.plan_coupons(key), learning_rounds(book.plan_info(key).rounds))
 
 
-def coupons_of_kind(book: Book, key: Key, kind: str) -> pd.DataFrame:
-    """Coupons of the rounds of one kind."""
-    return _of_rounds(book.plan_coupons(key), rounds_of_kind(book.plan_info(key), kind))
-
-
 def is_comparison(book: Book, key: Key) -> bool:
     """Whether a study is a comparison of materials."""
     return any(made.kind == COMPARE for made in book.plan_info(key).rounds)
-
-
-def rounds_of_kind(info: PlanInfo, kind: str) -> tuple[int, ...]:
-    """Numbers of the rounds of one kind."""
-    return tuple(made.round for made in info.rounds if made.kind == kind)
 
 
 def scale_of(book: Book, record: StudyRecord) -> Scale:
