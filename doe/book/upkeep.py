@@ -37,6 +37,7 @@ from doe.book.tables import (
 from doe.book.text import from_text, moment_of
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
+from doe.domain.finding import Finding, finding_of
 from doe.domain.score import PLAIN_FIELDS, again_field
 from doe.domain.serial import line_from, recipe_from, stack_from, study_from
 
@@ -186,10 +187,11 @@ def _misnamed(connection: sa.Connection) -> Iterator[str]:
                 yield f"Row {row_id} of {table.name} is called {name!r}, but {inside!r} in its details."
 
 
-def _texts(value: Any) -> list[str]:
-    if not isinstance(value, list) or not all(isinstance(text, str) for text in value):
-        raise TypeError("not a list of texts")
-    return value
+def _notes(value: Any) -> list[Finding | str]:
+    """Notes of a round: findings, or the texts of older ones."""
+    if not isinstance(value, list):
+        raise TypeError("not a list of notes")
+    return [finding_of(note) for note in value]
 
 
 def _impossible(connection: sa.Connection) -> Iterator[str]:
@@ -252,7 +254,7 @@ def _unreadable(connection: sa.Connection) -> Iterator[str]:
         (lines, "data", line_from),
         (study_entries, "data", study_from),
         (gauge_readings, "data", reading_from),
-        (rounds, "notes", _texts),
+        (rounds, "notes", _notes),
         (coupons, "settings", dict),
         (coupons, "place", dict),
         (entries, "value", lambda value: value),

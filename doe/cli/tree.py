@@ -133,6 +133,7 @@ TREE: Mapping[str, Leaf | Branch] = {
             "class": Leaf("Show who did which exercise, how often and how well.", "practice"),
         },
     ),
+    "guide": Leaf("Walk through a use of the tool, command by command.", "guide"),
     "explain": Leaf("Explain a word of the reports in one paragraph.", "explain"),
     "book": Branch(
         "The book: backup, check, export, import, upgrade, audit.",

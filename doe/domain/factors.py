@@ -9,7 +9,7 @@ from typing import Literal
 
 from doe.domain.errors import InputError, plain
 from doe.domain.texts import check_line
-from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius
+from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius, size_words
 
 Scale = Literal["linear", "log"]
 Stage = Literal["cure", "press"]
@@ -341,21 +341,21 @@ class Factor:
             raise InputError(
                 f"{where}, setting error",
                 self.setting_sd,
-                f"0 or more, and at most {MOST_SPANS} times the range ({plain(MOST_SPANS * span)} {self.unit})",
+                f"0 or more, and at most {MOST_SPANS} times the range ({size_words(MOST_SPANS * span, self.unit)})",
                 "Give a standard deviation.",
             )
         if self.trial_sd is not None and not 0 <= self.trial_sd <= MOST_SPANS * span:
             raise InputError(
                 f"{where}, setting error of the trial",
                 self.trial_sd,
-                f"0 or more, and at most {MOST_SPANS} times the range ({plain(MOST_SPANS * span)} {self.unit})",
+                f"0 or more, and at most {MOST_SPANS} times the range ({size_words(MOST_SPANS * span, self.unit)})",
                 "Give a standard deviation, or leave it out: then it is that of production.",
             )
         if self.step is None or not (self.step == 0 or span / FINEST_STEPS <= self.step <= span):
             raise InputError(
                 f"{where}, step",
                 self.step,
-                f"0 or more, not wider than the range ({plain(span)} {self.unit}) and not vanishing in it",
+                f"0 or more, not wider than the range ({size_words(span, self.unit)}) and not vanishing in it",
                 "Give the smallest change the machine takes, or widen the range.",
             )
 

@@ -11,7 +11,7 @@ from typing import Literal, get_args
 from doe.domain.errors import InputError
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
 from doe.domain.texts import check_line, check_note
-from doe.domain.units import check_celsius
+from doe.domain.units import check_celsius, show_both
 
 MachineKind = Literal["oven", "press"]
 MACHINE_KINDS: tuple[MachineKind, ...] = get_args(MachineKind)
@@ -83,7 +83,12 @@ class GaugeReading:
             if math.isfinite(value):
                 check_celsius(value, where)
             if not -50 <= value < 200:
-                raise InputError(where, value, "-50 to below 200 degC", "Correct the temperature.")
+                raise InputError(
+                    where,
+                    value,
+                    f"{show_both(-50, 'degC')} to below {show_both(200, 'degC')}",
+                    "Correct the temperature.",
+                )
         for label, share, remedy in (
             ("emissivity", self.emissivity, "Read it off the gauge."),
             ("surface emissivity", self.surface_emissivity, "Take it from a table; matt tape is about 0.95."),

@@ -66,8 +66,8 @@ class Limits:
             if entry.name.endswith("_degc") and value > CEILING_DEGC:
                 raise InputError(
                     entry.name,
-                    f"{plain(value)} degC",
-                    f"at most {plain(CEILING_DEGC)} degC, a positive number",
+                    show_both(value, "degC"),
+                    f"at most {show_both(CEILING_DEGC, 'degC')}, a positive number",
                     f"It is the {LIMIT_LABELS[entry.name]}; nothing at or above that is proposed.",
                 )
             if not 0 < value < 100_000:

@@ -12,7 +12,7 @@ from doe.domain.errors import InputError
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.texts import NAME_LENGTH, check_line, check_lines, check_note
-from doe.domain.units import STORED_UNITS
+from doe.domain.units import STORED_UNITS, show_both
 
 LAPSE = timedelta(days=730)
 """A first article lapses when nothing was made for two years (AS9102 revision B, secondary source)."""
@@ -76,8 +76,8 @@ class RecipeSetting:
         if self.unit == "degC" and max(given) >= CEILING_DEGC:
             raise InputError(
                 where,
-                f"{max(given):g} degC",
-                f"below {CEILING_DEGC:g} degC",
+                show_both(max(given), "degC"),
+                f"below {show_both(CEILING_DEGC, 'degC')}",
                 "Nothing at or above it is ever released (fumes).",
             )
         low = -math.inf if self.window_low is None else self.window_low

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from doe.domain.errors import InputError
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
 from doe.domain.texts import NAME_LENGTH, check_line, check_lines
+from doe.domain.units import show_difference
 
 
 @dataclass(frozen=True)
@@ -67,19 +68,22 @@ class Machine:
                 raise InputError(
                     f"{self.name}, {label}",
                     value,
-                    "0 to 600 minutes per 10 degC",
+                    f"0 to 600 minutes per {show_difference(10, decimals=0)}",
                     "Time it once on the machine.",
                 )
         if self.uncertainty_degc is not None and not 0 <= self.uncertainty_degc <= 60:
             raise InputError(
-                f"{self.name}, uncertainty", self.uncertainty_degc, "0 to 60 degC", "Give the k = 2 value."
+                f"{self.name}, uncertainty",
+                self.uncertainty_degc,
+                f"0 to {show_difference(60, decimals=0)}",
+                "Give the k = 2 value.",
             )
         for label, size, most, remedy in (
-            ("step of the display", self.display_step_degc, 10, "Read it off the display: 1 degC is usual."),
+            ("step of the display", self.display_step_degc, 10, "Read it off the display: one degree is usual."),
             ("recovery", self.recovery_degc, 40, "Give half of how far the surface falls and comes back."),
         ):
             if size is not None and not 0 <= size <= most:
-                raise InputError(f"{self.name}, {label}", size, f"0 to {most} degC", remedy)
+                raise InputError(f"{self.name}, {label}", size, f"0 to {show_difference(most, decimals=0)}", remedy)
 
 
 # Settle minutes: common practice, no source.
@@ -108,7 +112,12 @@ class Line:
         check_line(self.name, "line name", longest=NAME_LENGTH)
         check_line(self.gauge, "gauge")
         if self.gauge_u_degc is not None and not 0 <= self.gauge_u_degc <= 20:
-            raise InputError("gauge, uncertainty", self.gauge_u_degc, "0 to 20 degC", "Give the k = 2 value.")
+            raise InputError(
+                "gauge, uncertainty",
+                self.gauge_u_degc,
+                f"0 to {show_difference(20, decimals=0)}",
+                "Give the k = 2 value.",
+            )
         for label, value in (
             ("coupons per stroke", self.coupons_per_stroke),
             ("coupons per sheet", self.coupons_per_sheet),

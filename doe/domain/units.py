@@ -203,6 +203,19 @@ def show_difference(delta_degc: float, shown: Shown = METRIC, *, decimals: int |
     return "{} ({})".format(*(f"{u.delta(delta_degc, 'degC'):{form}} {SYMBOLS[u.temperature]}" for u in (shown, other)))
 
 
+def size_words(size: float, unit: str) -> str:
+    """A *difference* in its stored unit and in the other one, for who has not said what he reads.
+
+    >>> size_words(300, "degC"), size_words(2, "bar"), size_words(12, "s")
+    ('300 °C (540 °F)', '2 bar (29 psi)', '12 s')
+    """
+    if unit == "degC":
+        return show_difference(size, decimals=None)
+    if unit == "bar":
+        return f"{size:g} bar ({psi(size):.2g} psi)"
+    return f"{size:g} {SYMBOLS[unit]}".rstrip()
+
+
 def parse_number(text: str, where: str) -> float:
     """Number from text; a decimal comma is taken as a point.
 
@@ -280,7 +293,7 @@ def check_celsius(value: float, where: str) -> None:
     if looks_like_fahrenheit(value):
         raise InputError(
             where,
-            f"{plain(value)} degC",
-            "below 200 degC",
+            show_both(value, "degC"),
+            f"below {show_both(200, 'degC')}",
             f"If it is Fahrenheit, write {plain(value)}F (that is {plain(round(degc(value), 1))} degC).",
         )

@@ -58,7 +58,7 @@ BAD_COMMANDS = [
     (["record", STUDY, "--coupon", "R1-01", "--pass", "shine"], "shine"),
     (["record", STUDY, "--coupon", "R1-01", "--pass", "release", "--fail", "release"], "pass or fail, not both"),
     (["record", STUDY, "--coupon", "R1-01", "--hand", "ana=6"], "1 to 5 in half steps"),
-    (["record", STUDY, "--coupon", "R1-01", "--hand", "ana=nan"], "finite"),
+    (["record", STUDY, "--coupon", "R1-01", "--hand", "ana=nan"], "1 to 5 in half steps"),
     (["record", STUDY, "--coupon", "R1-01", "--hand", "3.5"], "ana=3.5"),
     (["record", STUDY, "--coupon", "R1-01", "--symptom", "sparkles"], "sparkles"),
     (["record", STUDY, "--coupon", "R1-01", "--actual", "press_temp=320"], "that is 160 degC"),

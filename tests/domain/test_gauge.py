@@ -25,13 +25,16 @@ def test_a_reading_takes_what_a_person_writes_down() -> None:
     ("change", "said"),
     [
         ({"machine": "kettle"}, "machine: found kettle; allowed: oven or press"),
-        ({"set_degc": 320.0}, r"set: found 320 degC; allowed: below 200 degC\. If it is Fahrenheit, write 320F"),
-        ({"measured_degc": math.nan}, "measured: found nan; allowed: -50 to below 200 degC"),
-        ({"measured_degc": math.inf}, "measured: found inf; allowed: -50 to below 200 degC"),
+        (
+            {"set_degc": 320.0},
+            r"set: found 320 °C \(608 °F\); allowed: below 200 °C \(392 °F\)\. If it is Fahrenheit, write 320F",
+        ),
+        ({"measured_degc": math.nan}, r"measured: found nan; allowed: -50 °C \(-58 °F\) to below 200 °C \(392 °F\)"),
+        ({"measured_degc": math.inf}, r"measured: found inf; allowed: -50 °C \(-58 °F\) to below 200 °C"),
         ({"shown_degc": -60.0}, r"shown: found -60\.0"),
         ({"emissivity": 0.0}, r"emissivity: found 0\.0; allowed: above 0 to 1"),
         ({"surface_emissivity": 1.2}, r"surface emissivity: found 1\.2; allowed: above 0 to 1"),
-        ({"surroundings_degc": 300.0}, r"surroundings: found 300 degC; allowed: below 200 degC"),
+        ({"surroundings_degc": 300.0}, r"surroundings: found 300 °C \(572 °F\); allowed: below 200 °C"),
         ({"taken_at": datetime(2030, 1, 1)}, "a time with its zone"),
     ],
 )

@@ -79,7 +79,7 @@ def test_without_a_confirmation_a_reason_must_stand_in() -> None:
 @pytest.mark.parametrize(
     ("setting", "said"),
     [
-        (("press_temp", "press temperature", "degC", 150.0, 201.0), "below 200 degC"),
+        (("press_temp", "press temperature", "degC", 150.0, 201.0), "below 200 °C"),
         (("press_temp", "press temperature", "degC", 150.0, 152.0, None, 151.0, 160.0), "inside its window 151 to 160"),
         (("dwell", "press dwell", "min", 1.0), "unit: found 'min'"),
         (("dwell", "press dwell", "s", float("nan")), "found a missing number"),

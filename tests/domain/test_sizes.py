@@ -90,7 +90,7 @@ def test_a_measured_setting_is_one_a_gauge_can_read() -> None:
 @pytest.mark.parametrize(
     ("column", "value", "says"),
     [
-        ("cure_temp", 250.0, "row 2, cure_temp: found 250 degC; .*write 250F"),
+        ("cure_temp", 250.0, "row 2, cure_temp: found 250 °C .*write 250F"),
         ("cure_temp", 1e300, "row 2, cure_temp"),
         ("cure_temp", -1e5, "row 2, cure_temp"),
         ("actual_cure_temp", math.inf, "row 2, actual_cure_temp: found inf"),

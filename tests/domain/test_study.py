@@ -113,7 +113,7 @@ def test_limits_say_what_is_missing_and_what_is_out() -> None:
 
 
 def test_nothing_at_or_above_the_ceiling_is_accepted_whatever_the_limits_say() -> None:
-    with pytest.raises(InputError, match="below 200 degC"):
+    with pytest.raises(InputError, match="below 200 °C"):
         Factor("oven_temp", "degC", 180, 200)
     with pytest.raises(InputError, match="below 200 °C"):
         check_ranges((Factor("oven_temp", "degC", 180, 401),), Limits(oven_max_degc=200))

@@ -36,6 +36,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ),
     ("gauge", "add", LINE, "--machine", "oven", "--set", "150C", "--measured", "120C", "--shown", "150C"),
     ("gauge", "map", LINE, "-o", "map.html"),
+    ("gauge", "show", LINE),
     ("gauge", "list", LINE),
     ("gauge", "withdraw", "1", "--why", "a slip"),
     ("line", "list"),
@@ -70,6 +71,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("diagnose", "--recipe", RECIPE, "--symptom", "scorch", "--set", "press_temp=185C", "--set", "cure_temp=185C"),
     ("diagnose", "--past"),
     ("explain", "window"),
+    ("guide", "powder"),
     ("practice", "list"),
     ("practice", "lesson", "tune", "--seed", "3"),
     (
@@ -158,6 +160,7 @@ ELSEWHERE = {
 AS_TYPED = re.compile(
     r"wash at 40 degC, no tumble dryer|21 degC, 45 % humidity"  # words of the invented shop
     r"|settings are in °C, s, bar and g/m²"  # a file holds what is stored, and says so
+    r"|If it is (?:Fahrenheit|Celsius), write [\d.]+[CF] \(that is [\d.]+ (?:°|deg)[CF]\)"  # asks which was meant
 )
 _NUMBER = r"[-+−±]?\d[\d.,]*"
 _SPAN = rf"{_NUMBER}(?: ?(?:to|\.\.|and|/|over|or|–) ?{_NUMBER})*\s?"

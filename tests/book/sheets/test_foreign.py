@@ -237,7 +237,7 @@ def test_every_bad_cell_is_listed_at_once(tmp_path):
         "row 2, d: found nothing",
         "row 2, ok: found 'x'",
         "row 3, id: found 1 again (first in row 2)",
-        "row 3, ct: found 250 degC",
+        "row 3, ct: found 250 °C",
         "row 3, pt: found 'hot'",
         "row 3, h: found 9",
         "row 4, id: found nothing",
