@@ -5,18 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
 
 from doe.domain.coding import code
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.study import Study
-
-if TYPE_CHECKING:
-    import pandas as pd
-    from numpy.typing import NDArray
 
 TIED, CLOSE = 0.95, 0.70
 """Correlation of two settings from which they cannot, or hardly, be told apart (common practice, no source).

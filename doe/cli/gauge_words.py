@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence, Set
 from typing import TYPE_CHECKING
 
+from doe.book.records import KeptReading
 from doe.cli.output import Block, Table, Warn
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from doe.acts.gauges.line import KeptNow, MachineSummary
     from doe.acts.gauges.map import MachineMap
     from doe.assure.gauges.line import GaugedLine
-    from doe.book.records import KeptReading
     from doe.words.dials import DialSetting
 
 FAR_DELTA_DEGC = 10.0

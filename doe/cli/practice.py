@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -20,14 +20,11 @@ from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.domain.units import show
 from doe.practice.drawings import WIDTH, drawing
-from doe.practice.drill import Turn, practice_study
+from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
 from doe.practice.drills import HINT, start
 from doe.symptoms.reading import WORDS
 from reports.files import write_whole
 from reports.practice import practice_report
-
-if TYPE_CHECKING:
-    from doe.practice.drill import Drill, MadeCoupon
 
 app = commands()
 

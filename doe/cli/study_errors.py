@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
+from doe.acts.gauges.line import SuggestedError
 from doe.cli.study_questions import states_error
 from doe.domain.factors import DEFAULT_FACTORS, Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown, show_difference
 from doe.words.setting_errors import basis_words, read_words
 from doe.words.wording import count
-
-if TYPE_CHECKING:
-    from doe.acts.gauges.line import SuggestedError
 
 
 def with_measured_errors(

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from doe.acts.study.counts import ScoreCounts
 from doe.acts.study.limits import limits_command, missing
+from doe.book.records import StudyRecord
 from doe.cli.output import Block, Table, Warn
 from doe.domain.errors import plain
 from doe.domain.factors import KNOWN_FACTORS, Factor
@@ -15,10 +15,6 @@ from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown, show
 from doe.words import typed
 from doe.words.wording import amount_range
-
-if TYPE_CHECKING:
-    from doe.acts.study.counts import ScoreCounts
-    from doe.book.records import StudyRecord
 
 _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 

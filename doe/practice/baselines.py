@@ -12,9 +12,9 @@ import pandas as pd
 from doe.domain.coding import decode, round_settings
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import HAND_STEP
+from doe.domain.study import Study
 
 if TYPE_CHECKING:
-    from doe.domain.study import Study
     from doe.practice.lines import SimulatedLine
 
 Setpoint = Mapping[str, float | str]

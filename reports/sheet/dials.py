@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from doe.assure.gauges.cautions import NOT_CHECKED, machine_temperatures, refuse_dial
 from doe.assure.gauges.line import GaugedLine
@@ -12,9 +13,6 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting
 from doe.words.wording import amount_both
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @dataclass(frozen=True)

@@ -8,15 +8,15 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
 from doe.acts.base import RECOMMEND
+from doe.book.records import HistoryEntry, StudyRecord
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.score import FieldValue
+from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_both
 from doe.words.wording import count, listing
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.book.records import HistoryEntry, StudyRecord
-    from doe.domain.study import Study
 
 DeviationKind = Literal["void", "correction", "setting", "late", "change", "unplanned"]
 

@@ -8,26 +8,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from doe.acts.answers import answer_data, answer_from, facts_data
 from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.counts import ScoreCounts, score_counts
 from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, prior_of, prior_sentence
 from doe.acts.study.rounds import results_to_learn_from
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.jsonable import jsonable
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
+from doe.setpoint.answer import Answer
 from doe.setpoint.recommendation import recommend
-from doe.surfaces.fitted import fit
+from doe.surfaces.fitted import Surfaces, fit
 from doe.words.wording import listing
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.book.book import Book
-    from doe.book.records import AnalysisRecord, StudyRecord
-    from doe.setpoint.answer import Answer
-    from doe.surfaces.fitted import Surfaces
 
 _HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
 

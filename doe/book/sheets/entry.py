@@ -7,7 +7,8 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from doe.book.sheets.cells import (
     coupon_name,
@@ -29,9 +30,6 @@ from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = [
     "ColumnUse",
