@@ -14,7 +14,8 @@ from doe.assure.people.agreement import HandAgreement, PassAgreement, band_of
 from doe.assure.people.repeats import Repeat
 from doe.domain.study import Study
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.wording import count, date, percent
+from doe.words.dates import date_and_time
+from doe.words.wording import count, percent
 from reports.drawing.svg import ACCENT, PAPER, SOFT, canvas, to_svg
 from reports.pages import render
 from reports.study.proof import number, words
@@ -138,7 +139,7 @@ def people_page(
         study_name=study.name,
         facts=(
             f"{count(len(judged), 'coupon')} judged more than once; {common}.",
-            f"Report made {date(made_at)}{' by ' + made_by if made_by else ''}.",
+            f"Report made {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
         ),
         sentences=tuple(sentences),
         missing=tuple(missing),

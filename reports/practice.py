@@ -13,10 +13,11 @@ from matplotlib.patches import Rectangle
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, DrillResult, MapPicture
-from doe.practice.drills import DRILLS
 from doe.symptoms.reading import symptom
+from doe.words import practice as words
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
-from doe.words.wording import count, out_of_hundred, percent, shirts
+from doe.words.practice import of_hundred
+from doe.words.wording import count, out_of_hundred, percent
 from reports.drawing.svg import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
@@ -75,26 +76,26 @@ def practice_report(outcome: DrillResult, *, who: str, day: str, shown: Shown = 
 
 def practice_page(outcome: DrillResult, *, who: str, day: str, shown: Shown = METRIC) -> PracticePage:
     """View-model of the page; see `practice_report`."""
-    title = DRILLS[outcome.exercise].title
+    title = words.TITLES[outcome.exercise]
     spent = [count(outcome.coupons, "coupon")] if outcome.coupons else []
     spent += [count(round(outcome.minutes), "minute")] if outcome.minutes else []
     spent += [count(outcome.hints, "hint")]
     settings: tuple[PageTable, ...] = ()
-    if outcome.table:
-        head, *rows = outcome.table
+    if outcome.compared:
+        head, *rows = words.table(outcome, shown)
         columns = tuple(Column(text, i > 0) for i, text in enumerate(head))
         settings = (PageTable("Settings of this exercise", columns, tuple(rows)),)
     return PracticePage(
         page_title=f"{title}: {outcome.score} of 100",
         title=title,
-        headline=f"{outcome.score} of 100 points",
+        headline=words.score(outcome),
         facts=(
             f"{who}, {day}. Exercise {outcome.exercise}, seed {outcome.seed}.",
             f"Spent: {', '.join(spent)}.",
             "An invented world: no machine, film, powder or fabric was measured for it.",
         ),
-        truth=outcome.truth,
-        score_pairs=tuple(Pair(words, f"{points:+.0f}") for words, points in outcome.parts),
+        truth=words.truth(outcome, shown),
+        score_pairs=tuple(Pair(what, f"{points:+.0f}") for what, points in words.parts(outcome, shown)),
         settings=settings,
         pictures=pictures_of(outcome, shown),
         seen=seen_often(outcome),
@@ -133,7 +134,7 @@ def map_finding(rates: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str
     """
     share = float((rates >= ENOUGH).mean())
     if share == 0:
-        return f"nowhere here do more than {shirts(float(rates.max())).removesuffix(' shirts')} prints pass"
+        return f"nowhere here do more than {of_hundred(float(rates.max()))} prints pass"
     return f"{out_of_hundred(ENOUGH)} of 100 prints or more pass in {percent(share)} of this plane"
 
 
@@ -194,7 +195,7 @@ def _coupons(ax: Axes, coupons: pd.DataFrame, fx: Factor, fy: Factor, shown: Sho
     if coupons.empty:
         return
     kind = np.where(coupons["passed"].eq(True), "pass", coupons["side"].astype(str))
-    for mark, (marker, face, words) in MARKS.items():
+    for mark, (marker, face, label) in MARKS.items():
         rows = coupons[kind == mark]
         if len(rows):
             ax.plot(
@@ -206,7 +207,7 @@ def _coupons(ax: Axes, coupons: pd.DataFrame, fx: Factor, fy: Factor, shown: Sho
                 mec=INK,
                 mew=0.9,
                 ls="none",
-                label=words,
+                label=label,
                 zorder=8,
                 clip_on=False,
             )

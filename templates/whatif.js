@@ -220,10 +220,10 @@
     says.textContent = "";
     var bar = forbidden(values, chosen());
     if (bar) { line("never make this", bar.reason || "forbidden combination"); }
-    line("expected", whole(found.expected) + " of 100 shirts" + (found.expected >= data.target ? ", on target" : ", below the target of " + data.wanted));
-    line("at least, with " + data.assured + " assurance", least(found.low) + " of 100 shirts");
+    line("expected", whole(found.expected) + " of 100 prints" + (found.expected >= data.target ? ", on target" : ", below the target of " + data.wanted));
+    line("at least, with " + data.assured + " assurance", least(found.low) + " of 100 prints");
     if (found.high !== null) {
-      line("at most, with " + data.assured + " assurance", Math.ceil(Math.round(1e8 * found.high) / 1e6) + " of 100 shirts");
+      line("at most, with " + data.assured + " assurance", Math.ceil(Math.round(1e8 * found.high) / 1e6) + " of 100 prints");
       line("chance that it reaches " + data.wanted, percent(found.chance));
     }
     if (found.hand !== null) {

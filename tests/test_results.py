@@ -16,7 +16,7 @@ from tests.benchmarks import headlines, results
 
 PAGES = sorted(results.RESULTS.glob("*.md"))
 SCRIPTS = results.RESULTS.parent
-WAITING = {"classical_intervals", "classical_speed"}
+WAITING = {"classical_intervals"}
 """Scripts about code that is being replaced: their pages are written when that is done."""
 
 

@@ -31,11 +31,6 @@ def usual_seed(name: str) -> int:
     return crc32(name.encode()) % 100_000
 
 
-def local(when: datetime) -> datetime:
-    """A stored time on the reader's clock."""
-    return when.astimezone()
-
-
 def today() -> date:
     """The day asked about when none is named, on the clock the book keeps."""
     return datetime.now(UTC).date()

@@ -16,12 +16,14 @@ from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
 from doe.domain.recipe import Recipe as Released
+from doe.domain.units import METRIC, Shown
 from doe.surfaces.fitted import fit
 from doe.symptoms.advice import Advice, ReferenceSettings, advise
 from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
 from doe.symptoms.faults import fault
 from doe.symptoms.known import Level
 from doe.symptoms.odds import Case, shop_odds
+from doe.words.diagnosis import because
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -188,8 +190,8 @@ def case_of(note: ShopNote) -> Case:
     return Case(tuple(data["symptoms"]), str(data["cause"]), tuple(data.get("absent", ())), dict(data.get("found", {})))
 
 
-def data_of(done: Diagnosed, most: int = 8) -> dict[str, Any]:
-    """The diagnosis for ``--json``."""
+def data_of(done: Diagnosed, shown: Shown = METRIC, *, most: int = 8) -> dict[str, Any]:
+    """The diagnosis for ``--json``; what moved the odds as facts, and in words."""
     found = done.diagnosis
     return {
         "symptoms": done.evidence.symptoms,
@@ -206,7 +208,9 @@ def data_of(done: Diagnosed, most: int = 8) -> dict[str, Any]:
                 "side": c.fault.side,
                 "p": c.p,
                 "explains": c.explains,
-                "moved_by": [{"factor": m.factor, "because": m.because} for m in c.moved_by],
+                "moved_by": [
+                    {"factor": m.factor, "because": because(m.because, shown), "fact": m.because} for m in c.moved_by
+                ],
                 "source": c.fault.source,
             }
             for c in found.causes[:most]

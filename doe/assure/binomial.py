@@ -81,28 +81,6 @@ class RateInterval:
     high: float
 
 
-def pass_rate_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateInterval:
-    """Exact two-sided limits of the pass rate: both one-sided limits at half the risk.
-
-    Parameters
-    ----------
-    passed, coupons, assurance
-        As in `pass_rate_low`.
-
-    References
-    ----------
-    Clopper and Pearson (1934).
-
-    Examples
-    --------
-    >>> round(pass_rate_interval(0, 20).high, 6)
-    0.168433
-    """
-    _check(passed, coupons, assurance)
-    each = (1 + assurance) / 2
-    return RateInterval(passed / coupons, pass_rate_low(passed, coupons, each), pass_rate_high(passed, coupons, each))
-
-
 def wilson_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateInterval:
     """Wilson's score limits of the pass rate.
 
@@ -133,26 +111,6 @@ def wilson_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateI
     low = 0.0 if passed == 0 else max(float(middle - half), 0.0)
     high = 1.0 if passed == coupons else min(float(middle + half), 1.0)
     return RateInterval(rate, low, high)
-
-
-def coupons_for_no_failure(pass_rate: float, assurance: float = 0.90) -> int:
-    """Coupons that must all pass to show at least `pass_rate` with the stated assurance.
-
-    The success-run size: the smallest n with pass_rate ** n <= 1 - assurance.
-
-    Parameters
-    ----------
-    pass_rate : float
-        Pass rate to be shown, strictly between 0 and 1.
-    assurance : float
-        Strictly between 0 and 1.
-
-    Examples
-    --------
-    >>> coupons_for_no_failure(0.95, 0.90)
-    45
-    """
-    return coupons_for_failures(pass_rate, assurance, failures=0)
 
 
 def coupons_for_failures(pass_rate: float, assurance: float = 0.90, *, failures: int) -> int:
@@ -191,7 +149,7 @@ def coupons_for_failures(pass_rate: float, assurance: float = 0.90, *, failures:
     93
     """
     _check_rate(pass_rate)
-    _check_assurance(assurance)
+    check_assurance(assurance)
     if failures < 0:
         raise InputError("failures", failures, "0 or more", "Say how many failures the plan forgives.")
     risk = 1 - assurance + _SLACK
@@ -228,6 +186,11 @@ def chance_to_accept(true_rate: float, coupons: int, *, failures: int = 0) -> fl
     failures : int
         Failures the plan forgives.
 
+    Raises
+    ------
+    InputError
+        If a number is outside its range.
+
     Examples
     --------
     >>> round(chance_to_accept(0.99, 45), 3)
@@ -243,18 +206,39 @@ def chance_to_accept(true_rate: float, coupons: int, *, failures: int = 0) -> fl
 
 
 def _check(passed: int, coupons: int, assurance: float) -> None:
+    """Refuse counts that cannot be.
+
+    Raises
+    ------
+    InputError
+        If a count or the assurance is outside its range.
+    """
     if coupons < 1:
         raise InputError("coupons", coupons, "1 or more", "Score at least one coupon first.")
     if not 0 <= passed <= coupons:
         raise InputError("passed", passed, f"0 to {coupons}", "Count each coupon once.")
-    _check_assurance(assurance)
+    check_assurance(assurance)
 
 
-def _check_assurance(assurance: float) -> None:
+def check_assurance(assurance: float) -> None:
+    """Refuse an assurance that is no probability.
+
+    Raises
+    ------
+    InputError
+        If it is not between 0 and 1.
+    """
     if not 0 < assurance < 1:
         raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
 
 
 def _check_rate(pass_rate: float) -> None:
+    """Refuse a pass rate that nothing can show.
+
+    Raises
+    ------
+    InputError
+        If it is not between 0 and 1.
+    """
     if not 0 < pass_rate < 1:
         raise InputError("pass rate", pass_rate, "between 0 and 1", "Write 95 % as 0.95.")

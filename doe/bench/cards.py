@@ -6,14 +6,14 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from doe.acts.scoring.making import Coupon, Making, Step
-from doe.assure.gauges.cautions import NOT_CHECKED
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import Card, Hidden, Link, SettingRow, Timer
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
-from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.units import Shown, show
-from doe.words.wording import amount, held, listing, other_units
+from doe.words import press
+from doe.words.gauges import NOT_CHECKED
+from doe.words.wording import amount, held, other_units
 from reports.sheet.dials import SheetDials
 
 if TYPE_CHECKING:
@@ -43,8 +43,7 @@ def next_card(shop: Shop, making: Making, stage: Stage) -> Card | None:
     mine = (first,) if stage == "cure" else _still(making.stroke_of(first))
     names = tuple(Link(c.name, coupon_url(making.record.id, c.name), _material(c)) for c in mine)
     title = "Cure next" if stage == "cure" else "Press next"
-    left = len(queue) - len(mine)
-    after = f"Then {left} more in this queue." if left else "The last one in this queue."
+    after = press.after_this(len(queue) - len(mine))
     try:
         batches = batches_of(shop, making, first.round, stage)
     except InputError as error:
@@ -141,25 +140,16 @@ def _waits(shop: Shop, making: Making, coupon: Coupon, stage: Stage) -> tuple[st
 
 
 def _facts(making: Making, coupons: tuple[Coupon, ...], stage: Stage) -> Iterator[str]:
-    kind = kind_words(making.kind_of(coupons[0].round))
+    kind = press.KINDS.get(making.kind_of(coupons[0].round))
     if kind:
         yield kind
     if len(coupons) > 1:
-        yield f"{listing([c.name for c in coupons])} are pressed together, in one stroke."
+        yield press.one_stroke([c.name for c in coupons])
     if any(MATERIAL in c.place for c in coupons):
-        yield f"{listing([f'{c.name}: {_material(c)}' for c in coupons])}. Whoever scores must not know which is which."
+        yield press.materials([(c.name, _material(c)) for c in coupons])
     uncured = [c.name for c in coupons if not c.is_cured] if stage == "press" and making.has_cure else []
     if uncured:
-        yield f"Not noted as cured yet: {listing(uncured)}."
-
-
-def kind_words(kind: str) -> str:
-    """What a round is for when it does not look for settings; empty for all others."""
-    if kind == CONFIRM:
-        return "Confirmation: these coupons check a setpoint already chosen; they do not look for better settings."
-    if kind == COMPARE:
-        return "Comparison: two materials side by side in the same press strokes."
-    return ""
+        yield press.uncured(uncured)
 
 
 def _material(coupon: Coupon) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -10,9 +11,8 @@ from markupsafe import Markup
 
 from doe.acts.scoring.making import STEPS, Coupon, Making, Said
 from doe.acts.scoring.press import Difference
-from doe.bench.cards import dials_of, kind_words
+from doe.bench.cards import dials_of
 from doe.bench.forms import ACTUAL, CHECK, FAIL, PASS, Typed
-from doe.bench.moments import said_at
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.views import (
     CheckRow,
@@ -34,6 +34,8 @@ from doe.domain.spec import Check
 from doe.domain.units import SYMBOLS, Shown
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.reading import WORDS, short_list
+from doe.words import press
+from doe.words.dates import day_and_time
 from doe.words.wording import amount, listing, score
 from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import HAND_RULE
@@ -67,7 +69,7 @@ def coupon_page(
     study = making.record.id
     form = None if coupon.void or not frame.can_post else _form(making, coupon, shop.shown, who, is_wash, typed)
     facts = [f"Round {coupon.round}."]
-    facts += [words] if (words := kind_words(making.kind_of(coupon.round))) else []
+    facts += [words] if (words := press.KINDS.get(making.kind_of(coupon.round))) else []
     facts += _where(making, coupon)
     return CouponPage(
         frame=frame,
@@ -76,7 +78,7 @@ def coupon_page(
         void=coupon.void,
         form=form,
         photos=tuple(
-            PhotoView(f"/photo/{study}/{p.id}", f"{FACE_WORDS[p.face]}, {p.who}, {said_at(p.at)}") for p in photos
+            PhotoView(f"/photo/{study}/{p.id}", f"{FACE_WORDS[p.face]}, {p.who}, {_said_at(p.at)}") for p in photos
         ),
         photo_action=act_url("photo", study, coupon.name) if frame.can_post and not coupon.void else "",
         photo_rule=PHOTO_RULE,
@@ -233,7 +235,7 @@ def differ_page(
             DifferenceRow(
                 f"on:{d.field}",
                 field_words(making, d.field),
-                f"{said_value(making, d.field, d.stored, shown)}, by {d.stored_by}, {said_at(d.stored_at)}",
+                f"{said_value(making, d.field, d.stored, shown)}, by {d.stored_by}, {_said_at(d.stored_at)}",
                 said_value(making, d.field, d.given, shown),
             )
             for d in found
@@ -269,20 +271,20 @@ def undo_page(
         return "shown once you have felt it" if is_hidden else said_value(making, field, value, shown)
 
     items = [
-        Choice(name, f"{field_words(making, name)}: {said(name, s.value)} ({s.who}, {said_at(s.at)})", False)
+        Choice(name, f"{field_words(making, name)}: {said(name, s.value)} ({s.who}, {_said_at(s.at)})", False)
         for name, s in coupon.said.items()
         if name != "side"
     ]
     items += [
-        Choice(f"step:{step}", f"{step} ({mark.who}, {said_at(mark.at)})", False)
+        Choice(f"step:{step}", f"{step} ({mark.who}, {_said_at(mark.at)})", False)
         for step in STEPS
         for mark in coupon.marks.get(step, ())[:1]
     ]
     items += [
-        Choice(f"photo:{p.id}", f"photo of the {FACE_WORDS[p.face]} ({p.who}, {said_at(p.at)})", False) for p in photos
+        Choice(f"photo:{p.id}", f"photo of the {FACE_WORDS[p.face]} ({p.who}, {_said_at(p.at)})", False) for p in photos
     ]
     lines = [
-        f"{said_at(h.at)}, {h.who}: {field_words(making, h.field)} "
+        f"{_said_at(h.at)}, {h.who}: {field_words(making, h.field)} "
         f"{'taken back' if h.value in (None, '') else said(h.field, h.value)}"
         f"{f' ({h.why})' if h.why else ''}"
         for h in history
@@ -291,3 +293,8 @@ def undo_page(
     return UndoPage(
         frame, tuple(items), REASONS, why, act_url("undo", making.record.id, coupon.name), tuple(reversed(lines))
     )
+
+
+def _said_at(at: datetime) -> str:
+    """When something was stored, as it reads today."""
+    return day_and_time(at, datetime.now(UTC))

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from doe.bench.web import Visit
-from doe.domain.entry import HAND_CHOICES, check_people
+from doe.domain.entry import check_people
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.said import read_check, read_symptoms, said_hand
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.study import Study
-from doe.domain.units import Shown, parse_number, parse_quantity
-from doe.symptoms.reading import side_of, symptom
+from doe.domain.units import Shown, parse_quantity
+from doe.symptoms.reading import WORDS
 
 PASS, FAIL = "pass", "fail"
 CHECK, ACTUAL = "check:", "actual:"
@@ -54,15 +55,18 @@ class Typed:
             Naming everything that cannot be read.
         """
         problems: list[InputError] = []
-        checks = {}
+        checks: dict[str, bool] = {}
         for name, word in self.checks.items():
-            if word in (PASS, FAIL):
-                checks[name] = word == PASS
-            elif word:
-                problems.append(InputError(name, repr(word), "pass or fail", "Choose one of the two."))
-        for key in self.symptoms:
             try:
-                symptom(key)
+                found = read_check(word, name)
+            except InputError as error:
+                problems.append(error)
+            else:
+                checks |= {} if found is None else {name: found}
+        symptoms: list[str] = []
+        for word in self.symptoms:
+            try:
+                symptoms += read_symptoms(word, WORDS.labels, "symptom")
             except InputError as error:
                 problems.append(error)
         person = spelled(self.other_person or self.person or who, known)
@@ -71,9 +75,7 @@ class Typed:
         try:
             if self.hand:
                 check_people([person])
-                if self.hand not in HAND_CHOICES:
-                    raise InputError("hand-feel", repr(self.hand), "1 to 5 in half steps", "Choose one of the buttons.")
-                hand[person] = parse_number(self.hand, "hand-feel")
+                hand[person] = said_hand(self.hand, "hand-feel")
         except InputError as error:
             problems.append(error)
         for f in study.numeric:
@@ -88,8 +90,8 @@ class Typed:
         entry = ScoreEntry(
             coupon,
             checks=checks,
-            symptoms=self.symptoms,
-            side=side_of(self.symptoms),
+            symptoms=tuple(symptoms),
+            side=WORDS.side_of(symptoms),
             hand=hand,
             actual=actual,
             note=self.note,

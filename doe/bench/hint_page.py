@@ -7,47 +7,37 @@ from doe.acts.scoring.progress import LEAST_FOR_HINT
 from doe.bench.hints import Seen
 from doe.bench.views import Frame, HintPage, SettingRow
 from doe.domain.units import Shown
-from doe.words.wording import amount_both, count, listing, percent, range_both, stated
-
-LABEL = "A hint, not a verdict. It may still move far. Settings are decided by doe recommend, when the round is scored."
+from doe.words import press as words
+from doe.words.wording import amount_both, range_both
 
 
 def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, shown: Shown) -> HintPage:
     """View-model of the early look; ``seen`` is None while too few coupons are scored."""
     if seen is None:
-        left = LEAST_FOR_HINT - scored
-        said = f"{count(scored, 'coupon')} scored; from {LEAST_FOR_HINT} on there is a hint here. {left} to go."
-        return HintPage(frame, LABEL, (said,), (), False)
+        said = words.hint_too_early(scored, LEAST_FOR_HINT)
+        return HintPage(frame, words.HINT_LABEL, (said,), (), False)
     if seen.none:
-        return HintPage(frame, LABEL, (seen.none,), (), False)
+        return HintPage(frame, words.HINT_LABEL, (seen.none,), (), False)
     if seen.hint is None:
-        return HintPage(frame, LABEL, ("It is being computed, which takes some seconds. Scoring goes on.",), (), True)
+        return HintPage(frame, words.HINT_LABEL, (words.HINT_COMING,), (), True)
     hint = seen.hint
-    lines = [f"From {count(hint.coupons, 'scored coupon')}, {hint.passed} of them passed."]
+    lines = [words.hint_from(hint.coupons, hint.passed)]
     if seen.is_waiting:
-        lines.append("Newer scores are there; the hint is being computed again.")
+        lines.append(words.HINT_OLD)
     if not hint.learned:
-        lines.append("So far the fit knows little more than the share that passes: take no setting from it.")
+        lines.append(words.HINT_UNLEARNED)
     unwashed = len(washes(making))
     if unwashed:
-        lines.append(f"{count(unwashed, 'coupon')} not washed yet count as passed: it may look too good.")
-    whole = "pass every check (hand-feel was not scored yet)" if hint.checks_only else "meet the whole target"
-    lines.append(
-        f"At the settings below about {percent(hint.pass_rate)} of prints are expected to {whole}; with "
-        f"{stated(hint.assurance)} assurance at least {_floor(hint.pass_rate_low)}."
-    )
+        lines.append(words.hint_unwashed(unwashed))
+    rate = words.hint_rate(hint.pass_rate, hint.pass_rate_low, hint.assurance, checks_only=hint.checks_only)
+    lines.append(rate)
     if hint.unvaried:
-        lines.append(f"No range around them is given: so far the coupons hardly vary {listing(hint.unvaried)}.")
+        lines.append(words.hint_unvaried(hint.unvaried))
     elif not hint.window:
-        lines.append("No range around them holds the target yet.")
+        lines.append(words.NO_RANGE)
     rows = []
     for f in making.record.study.factors:
         bounds = hint.window.get(f.name)
         around = f"target expected to hold from {range_both(f, *bounds, shown)}" if bounds is not None else ""
         rows.append(SettingRow(f.label, amount_both(f, hint.settings[f.name], shown), "", around))
-    return HintPage(frame, LABEL, tuple(lines), tuple(rows), seen.is_waiting)
-
-
-def _floor(share: float) -> str:
-    """A lower bound in percent, rounded down: rounding up would promise more than it holds."""
-    return f"{int(share * 100 + 1e-6)} %"
+    return HintPage(frame, words.HINT_LABEL, tuple(lines), tuple(rows), seen.is_waiting)

@@ -14,8 +14,9 @@ from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
-from doe.practice.drills import DRILLS, HINT, start
+from doe.practice.drills import HINT, reply, start
 from doe.symptoms.reading import WORDS
+from doe.words import practice as words
 from doe.words.wording import count, score
 from reports.drawing.symptoms import symptom_svg
 from reports.practice import pictures_of
@@ -43,9 +44,9 @@ def exercises(visit: Visit) -> Response:
         parts = [f"best {mine[key].best} of 100, done {count(mine[key].times, 'time')}"] if key in mine else []
         if lesson_seed(look, key) is not None:
             parts.append("set for the class")
-        links.append(Link(DRILLS[key].title, f"/practice/{key}", "; ".join(parts) or "not done yet"))
+        links.append(Link(words.TITLES[key], f"/practice/{key}", "; ".join(parts) or "not done yet"))
     people = tuple(
-        Link(p.person, "", f"{DRILLS[p.exercise].title}: best {p.best}, last {p.last}, {count(p.times, 'time')}")
+        Link(p.person, "", f"{words.TITLES[p.exercise]}: best {p.best}, last {p.last}, {count(p.times, 'time')}")
         for p in progress
     )
     groups = (Group("Exercises", tuple(links)), *((Group("The class", people),) if people else ()))
@@ -87,7 +88,7 @@ def answer(visit: Visit) -> Response | str:
         try:
             if not text:
                 raise InputError("answer", "nothing", "an answer", "Answer the question, or ask for a hint.")
-            turn = Turn((play.drill.hint(),)) if text.lower() == HINT else play.drill.answer(text)
+            turn = reply(play.drill, text)
         except InputError as error:
             return _page(visit, key, text, *problem_lines(error))
         play.typed.append(text)
@@ -109,33 +110,35 @@ def picture(visit: Visit) -> Response:
 
 
 def _page(visit: Visit, key: str, typed: str = "", *problems: str) -> Response:
-    play = _play(visit, key)
-    title = DRILLS[key].title
+    play, shown = _play(visit, key), visit.bench.shop.shown
+    title = words.TITLES[key]
     frame = visit.frame(title, kicker="Practice", links=here(visit, practice=True), problems=problems)
     over = play is not None and play.drill.is_over
     question = play.drill.question() if play is not None and not over else None
+    asked, form = words.asked(question, shown) if question is not None else ("", "")
     outcome = play.drill.outcome if play is not None and over else None
+    compared = words.table(outcome, shown) if outcome is not None else ()
     pictures = play.pictures if play is not None else ()
     named = pictures_names(len(pictures))
     view = DrillPage(
         frame=frame,
-        brief=play.drill.brief if play is not None else (),
+        brief=words.brief(play.drill) if play is not None else (),
         is_new=play is not None and not play.typed,
-        turns=_turns(play, visit.bench.shop.shown) if play is not None else (),
-        question=question.text if question is not None else "",
-        form=question.form if question is not None else "",
+        turns=_turns(play, shown) if play is not None else (),
+        question=asked,
+        form=form,
         choices=question.choices if question is not None else (),
         step=str(len(play.typed)) if play is not None else "",
         action=f"/practice/{key}",
         typed=typed,
         start="" if question is not None else "Do another one" if over else "Start",
-        score=f"{outcome.score} of 100 points, kept under {visit.who}." if outcome is not None else "",
-        parts=tuple(PointsRow(words, f"{points:+.0f}") for words, points in outcome.parts)
+        score=f"{words.score(outcome)}, kept under {visit.who}." if outcome is not None else "",
+        parts=tuple(PointsRow(what, f"{points:+.0f}") for what, points in words.parts(outcome, shown))
         if outcome is not None
         else (),
-        truth=outcome.truth if outcome is not None else (),
-        head=outcome.table[0] if outcome is not None and outcome.table else (),
-        lines=outcome.table[1:] if outcome is not None else (),
+        truth=words.truth(outcome, shown) if outcome is not None else (),
+        head=compared[0] if compared else (),
+        lines=compared[1:],
         pictures=tuple(Link(name, f"/practice/{key}/{n}.svg") for n, name in enumerate(named)),
     )
     return page("bench_practice.html", view, status=422 if problems else 200)
@@ -152,7 +155,7 @@ def pictures_names(many: int) -> tuple[str, ...]:
 
 def _turns(play: Play, shown: Shown) -> tuple[TurnView, ...]:
     steps = [
-        TurnView(typed, turn.lines, tuple(_made(play.drill, c, shown) for c in turn.coupons))
+        TurnView(typed, words.said(turn, shown), tuple(_made(play.drill, c, shown) for c in turn.coupons))
         for typed, turn in zip(play.typed, play.turns, strict=True)
     ]
     return tuple(reversed(steps))

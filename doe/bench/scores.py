@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 from starlette.responses import PlainTextResponse, Response
 
 from doe.acts.scoring.making import STEPS, Coupon, Making, mark, unmark
@@ -11,13 +13,13 @@ from doe.bench.coupon_page import coupon_page, coupon_people, differ_page, draft
 from doe.bench.forms import Typed
 from doe.bench.hint_page import hint_page
 from doe.bench.hints import Seen
-from doe.bench.moments import now
 from doe.bench.pages import act_url, coupon_url, study_url
 from doe.bench.photos import clean_photo
 from doe.bench.study_page import list_page, looks_for_settings, study_page, version_of, wash_page
 from doe.bench.views import Hidden, Link
 from doe.bench.web import MARK, TOKEN, Visit, page, problem_lines
 from doe.domain.errors import InputError
+from doe.words.dates import local
 
 _NOT_SENT_ON = (TOKEN, MARK, "why", "reason")
 
@@ -46,7 +48,7 @@ def study(visit: Visit) -> Response:
         undo=None if known is None else Link("Take it back", act_url("undo", making.record.id, known.name)),
         saved="" if known is None else draft_key(making, known),
     )
-    return page("bench_study.html", study_page(visit.bench.shop, making, frame, now=now()))
+    return page("bench_study.html", study_page(visit.bench.shop, making, frame, now=local(datetime.now(UTC))))
 
 
 def news(visit: Visit) -> Response:
@@ -59,7 +61,7 @@ def wash(visit: Visit) -> Response:
     """The wash queue."""
     making = visit.bench.shop.making(visit.number("study"))
     frame = visit.frame("Wash queue", kicker=making.record.name, links=_links(making, "Wash"))
-    return page("bench_list.html", wash_page(making, frame, now=now()))
+    return page("bench_list.html", wash_page(making, frame, now=local(datetime.now(UTC))))
 
 
 def everything(visit: Visit) -> Response:

@@ -25,7 +25,7 @@ from doe.bench.state import Bench
 from doe.domain.errors import InputError
 from doe.domain.units import Shown
 
-HOST, PORT = "127.0.0.1", 8765
+PORT = 8765
 KEEP_ALIVE_SECONDS = 20
 MOST_CONNECTIONS = 256
 

@@ -6,17 +6,17 @@ import hashlib
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from doe.acts.base import local
 from doe.acts.scoring.making import Coupon, Making, Wash, washes
 from doe.acts.scoring.progress import LEAST_FOR_HINT, Repeats, repeats_of, scored_of
-from doe.bench.cards import held_words, kind_words, next_card
-from doe.bench.moments import day_and_time
+from doe.bench.cards import held_words, next_card
 from doe.bench.pages import act_url, coupon_url
 from doe.bench.shop import Shop
 from doe.bench.views import Frame, Group, Link, ListPage, MachinesPage
 from doe.domain.factors import Stage
 from doe.domain.plan_kinds import learning_rounds
-from doe.words.wording import count, listing, score
+from doe.words import press
+from doe.words.dates import day_and_time, local
+from doe.words.wording import count
 
 MOST_LISTED = 8
 
@@ -34,7 +34,7 @@ def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> Ma
         news=act_url("news", record.id),
         version=version_of(making),
         stack_line=f"{record.stack.name}, on {record.line.name}",
-        kinds=tuple(f"Round {r.round}. {words}" for r in making.info.rounds if (words := kind_words(r.kind))),
+        kinds=tuple(f"Round {r.round}. {words}" for r in making.info.rounds if (words := press.KINDS.get(r.kind))),
         cards=tuple(cards),
         rest=_rest(making, bool(cards)),
         to_score=(*shown, *more),
@@ -64,68 +64,41 @@ def version_of(making: Making) -> str:
 
 def _rest(making: Making, has_cards: bool) -> str:
     if not making.coupons:
-        return "No coupon is planned yet. Make a plan with doe plan."
+        return press.NO_PLAN
     if has_cards:
         return ""
     if any("press_order" in c.place for c in making.coupons):
-        return "Everything is made: nothing waits at oven or press."
-    return "These coupons were made without a plan, so there is no queue at the machines."
+        return press.ALL_MADE
+    return press.UNPLANNED
 
 
 def _progress(shop: Shop, making: Making) -> Iterator[str]:
     void = sum(bool(c.void) for c in making.coupons)
     scored = sum(c.is_scored and not c.void for c in making.coupons)
-    line = f"{scored} of {count(len(making.coupons), 'coupon')} scored"
-    yield f"{line}, {void} void." if void else f"{line}."
+    yield press.progress(scored, len(making.coupons), void)
     parts = []
     machines: tuple[tuple[Stage, str], ...] = (("cure", "oven"), ("press", "press"))
     for stage, machine in machines:
         left = shop.left(making, stage)
         if left.coupons:
-            parts.append(f"{count(left.coupons, 'coupon')} at the {machine}, about {minutes_words(left.minutes)}")
+            parts.append(press.left_at(left.coupons, machine, left.minutes))
     if parts:
-        yield f"Left: {listing(parts, 'and')}, settling and handling counted, warming up not."
+        yield press.left(parts)
     yield from (f"{text} for every coupon." for text in held_words(making, shop.shown))
 
 
-def minutes_words(minutes: float) -> str:
-    """Minutes in words, hours from two of them on.
-
-    >>> minutes_words(0.4), minutes_words(59), minutes_words(134)
-    ('1 minute', '59 minutes', '2 h 14 min')
-    """
-    whole = max(1, round(minutes))
-    return count(whole, "minute") if whole < 120 else f"{whole // 60} h {whole % 60} min"
-
-
 def drift_words(repeats: Repeats) -> Iterator[str]:
-    """What the repeated centre coupons say so far, and how little that may be."""
-    done = len(repeats.scored)
-    if done < 2:
-        if repeats.planned >= 2:
-            yield (
-                f"Drift: {done} of {repeats.planned} equal centre coupons "
-                f"{'is' if done == 1 else 'are'} scored; two are needed to compare."
-            )
-        return
-    results = listing([f"{c.name} {'failed' if c.has_failed else 'passed'}{_hand(c)}" for c in repeats.scored])
-    yield f"Drift: centre coupons at the same settings, in press order: {results}."
-    if 0 < repeats.failed < done:
-        yield "They differ in what passed: measure oven and press before the next coupon."
+    """What the repeated centre coupons say so far."""
+    change = None
     if repeats.change is not None and repeats.low is not None and repeats.high is not None:
-        limits = f"95 % limits of the change {repeats.low:+.1f} to {repeats.high:+.1f}"
-        if repeats.has_moved:
-            yield f"Hand-feel moved by {repeats.change:+.1f} from the first to the last ({limits})."
-        else:
-            yield f"Hand-feel shows no clear move ({limits}); few repeats show large moves only."
-    elif repeats.failed in (0, done):
-        same = "Both" if done == 2 else "All"
-        yield f"{same} gave the same result; {count(done, 'repeat')} can show a large drift only."
+        change = (repeats.change, repeats.low, repeats.high)
+    each = [(c.name, c.has_failed, _mean_hand(c)) for c in repeats.scored]
+    return press.drift(each, repeats.planned, change=change, has_moved=repeats.has_moved)
 
 
-def _hand(coupon: Coupon) -> str:
+def _mean_hand(coupon: Coupon) -> float | None:
     values = list(coupon.hands.values())
-    return f" (hand {score(sum(values) / len(values))})" if values else ""
+    return sum(values) / len(values) if values else None
 
 
 def looks_for_settings(making: Making) -> bool:

@@ -129,10 +129,10 @@ def _view(
         headline=words.headline(diagnosis),
         stop=done.advice.stop,
         advice=words.advice_sentences(diagnosis, done.advice, visit.bench.shop.shown),
-        causes=tuple(CauseRow(c.fault.label, words.likelihood(c.p), f"{100 * c.p:.0f} in 100") for c in likely),
-        reasons=words.reasons(diagnosis, dict(WORDS.labels)),
+        causes=tuple(CauseRow(c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in likely),
+        reasons=words.reasons(diagnosis, WORDS.labels, visit.bench.shop.shown),
         looks=looks,
-        found=tuple(_outcome_words(key, outcome) for key, outcome in found.items()),
+        found=tuple(words.made_words(key, outcome) for key, outcome in found.items()),
         again=act_url("wrong", study, coupon.name) if found else "",
         closing=words.odds_sentence(diagnosis),
         turned_out=(
@@ -142,9 +142,3 @@ def _view(
         action=act_url("case", study, coupon.name),
         fields=made,
     )
-
-
-def _outcome_words(key: str, outcome: str) -> str:
-    made = look(key)
-    found = next((o.words for o in made.outcomes if o.key == outcome), made.usual)
-    return f"{made.words} {found[0].upper()}{found[1:]}."

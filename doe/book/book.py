@@ -27,6 +27,7 @@ from doe.book.records import (
 )
 from doe.book.store import Store, open_store
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.domain.plan_kinds import Scale
 from doe.domain.recipe import Recipe
@@ -244,7 +245,7 @@ class Book:
         *,
         kind: str,
         seed: int,
-        notes: Sequence[str] = (),
+        notes: Sequence[Finding | str] = (),
         scale: Scale = "dial",
     ) -> tuple[int, ...]:
         """Append the coupons of a new round; returns the numbers of the rounds that were new.
@@ -277,7 +278,7 @@ class Book:
         *,
         round_kind: str,
         scale: Scale,
-        notes: Sequence[str],
+        notes: Sequence[Finding | str],
         kind: str,
         inputs_hash: str,
         seed: int,
@@ -340,7 +341,7 @@ class Book:
         entries: Sequence[ScoreEntry],
         *,
         kind: str,
-        notes: Sequence[str] = (),
+        notes: Sequence[Finding | str] = (),
         why: str = "",
     ) -> int:
         """Store coupons that were made elsewhere together with their scores, all or none; returns the new fields.

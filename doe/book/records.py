@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.domain.plan_kinds import Scale
 from doe.domain.recipe import Recipe
@@ -67,7 +68,7 @@ class RoundInfo:
     round: int
     kind: str
     seed: int
-    notes: tuple[str, ...]
+    notes: tuple[Finding | str, ...]
     coupons: int
     made_at: datetime
     made_by: str
@@ -91,7 +92,7 @@ class PlanInfo:
         return self.rounds[0].seed if self.rounds else 0
 
     @property
-    def notes(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[Finding | str, ...]:
         """Notes of every round, in order, each once."""
         return tuple(dict.fromkeys(note for made in self.rounds for note in made.notes))
 
@@ -150,7 +151,7 @@ class NewRound:
     coupons: pd.DataFrame
     kind: str
     seed: int
-    notes: tuple[str, ...] = ()
+    notes: tuple[Finding | str, ...] = ()
     entries: tuple[ScoreEntry, ...] = ()
     scale: Scale = "dial"
 

@@ -14,6 +14,7 @@ from doe.book.studies import Key, find, find_open
 from doe.book.tables import acts, coupons, rounds
 from doe.book.text import from_text, moment_of, to_text
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.finding import Finding, finding_of
 from doe.domain.plan_kinds import Scale
 from doe.domain.serial import study_from
 from doe.domain.study import Study
@@ -27,7 +28,14 @@ PLACE_COLUMNS = ("cure_batch", "press_batch", "cure_order", "press_order", "garm
 
 
 def save(
-    writing: Writing, key: Key, frame: pd.DataFrame, *, kind: str, seed: int, notes: Sequence[str], scale: Scale
+    writing: Writing,
+    key: Key,
+    frame: pd.DataFrame,
+    *,
+    kind: str,
+    seed: int,
+    notes: Sequence[Finding | str],
+    scale: Scale,
 ) -> tuple[int, ...]:
     """Append the rounds of a plan that are not stored yet; returns their numbers.
 
@@ -234,7 +242,16 @@ def info(connection: sa.Connection, key: Key) -> PlanInfo:
     )
     return PlanInfo(
         tuple(
-            RoundInfo(m.number, m.kind, m.seed, tuple(from_text(m.notes)), m.coupons, moment_of(m.at), m.who, m.scale)
+            RoundInfo(
+                m.number,
+                m.kind,
+                m.seed,
+                tuple(map(finding_of, from_text(m.notes))),
+                m.coupons,
+                moment_of(m.at),
+                m.who,
+                m.scale,
+            )
             for m in made
         )
     )

@@ -17,17 +17,14 @@ from doe.cli.output import Reply, Warn
 from doe.cli.scoring import ScoreOptions
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
-from doe.domain.outcome import check_hand
+from doe.domain.said import said_check, said_hand
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.texts import quoted
-from doe.domain.units import parse_number
 from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-
-_WORDS = {"p": True, "pass": True, "f": False, "fail": False}
 
 
 def record_again(
@@ -90,10 +87,11 @@ def _ask_one(study: Study, coupon: str, person: str) -> ScoreEntry | None:
                 return None
             if word in ("", "s"):
                 break
-            if word in _WORDS:
-                checks[check.name] = _WORDS[word]
+            try:
+                checks[check.name] = said_check(word, f"{coupon}, {check.name}")
                 break
-            say("Type p for pass, f for fail, Enter to skip, or q to stop.")
+            except InputError:
+                say("Type p for pass, f for fail, Enter to skip, or q to stop.")
     hand: dict[str, float] = {}
     while study.spec.hand_min is not None:
         text = typer.prompt(f"{coupon}, hand-feel 1 to 5", default="", show_default=False).strip().lower()
@@ -102,8 +100,7 @@ def _ask_one(study: Study, coupon: str, person: str) -> ScoreEntry | None:
         if text in ("", "s"):
             break
         try:
-            value = parse_number(text, f"{coupon}, hand-feel")
-            check_hand(value, f"{coupon}, hand-feel")
+            value = said_hand(text, f"{coupon}, hand-feel")
         except InputError as error:
             say(str(error))
             continue

@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
-from doe.acts.base import local
 from doe.book.book import Book
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply, Table, Warn
+from doe.words.dates import local
 from doe.words.wording import count
 
 app = commands()

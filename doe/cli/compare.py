@@ -25,7 +25,7 @@ from doe.acts.comparison.verdict import (
     write_comparison,
 )
 from doe.cli.desk import Desk, command, commands
-from doe.cli.options import LIMIT_HELP, MATERIAL_HELP
+from doe.cli.options import LIMIT_HELP, MATERIAL_HELP, PER_GARMENT
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS, Part
@@ -34,6 +34,8 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import HEADLINES, lead
+from doe.words.dates import day
+from doe.words.study import counts_sentence
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
 
 if TYPE_CHECKING:
@@ -74,7 +76,7 @@ def compare(
     looks: Annotated[int | None, typer.Option(help="How often it may be judged in all; 2 is usual.")] = None,
     strokes: Annotated[int | None, typer.Option(help="Pairs at the setpoint, instead of the proposed.")] = None,
     edge_strokes: Annotated[int | None, typer.Option(help="Pairs at each edge of the window; 0 for none.")] = None,
-    per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
+    per_garment: PER_GARMENT = None,
     begin: Annotated[bool, typer.Option("--begin", help="Store the comparison and its coupons.")] = False,
     called: Annotated[str, typer.Option("--as", help="What the comparison, or the new study, is called.")] = "",
     more: Annotated[bool, typer.Option("--more", help="Add the next round of a comparison that is open.")] = False,
@@ -181,7 +183,7 @@ def _story(book: Book, name: str) -> Reply:
     if not found:
         said: tuple[Block, ...] = (f"Nothing was compared with recipe {name} yet.",)
     else:
-        rows = [(f"{s.begun_at:%Y-%m-%d}", s.study, str(s.revision), s.verdict or "none yet") for s in found]
+        rows = [(day(s.begun_at), s.study, str(s.revision), s.verdict or "none yet") for s in found]
         said = (
             f"{count(len(found), 'comparison')} with recipe {name}, now at revision {kept.recipe.revision}.",
             Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",)),
@@ -380,7 +382,7 @@ def verdict_blocks(found: Compared) -> list[Block]:
         *(("\nWhat is missing:", *(f"  {text}" for text in judged.missing)) if judged.missing else ()),
         Table(("place", "new passed", "in use passed", "edge"), rows, right=("new passed", "in use passed")),
         "",
-        found.counts.sentence,
+        counts_sentence(found.counts),
         *(Warn(text) for text in found.cautions),
     ]
 

@@ -9,7 +9,7 @@ import typer
 
 from doe.cli import confirming
 from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY, SEED
+from doe.cli.options import KEY, PER_GARMENT, SEED
 from doe.cli.output import Reply
 from doe.domain.errors import InputError
 
@@ -44,7 +44,7 @@ def confirm(
     set_ups: Annotated[
         int | None, typer.Option(min=1, help="How often oven and press are set afresh for the setpoint; usually 6.")
     ] = None,
-    per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
+    per_garment: PER_GARMENT = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Make void coupons again, and those of a corner in doubt once more.")
     ] = False,

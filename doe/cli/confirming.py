@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 import pandas as pd
 
-from doe.acts.base import Key, Progress, local
+from doe.acts.base import Key, Progress
 from doe.acts.confirmation.plan import (
     STATED_RATES,
     ClaimChoice,
@@ -28,6 +28,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import confirmation as words
 from doe.words.confirmation import SIDES, allowed, at_least, independence
+from doe.words.dates import local
 from doe.words.typed import share
 from doe.words.wording import amount, count, listing, percent, stated
 
@@ -46,7 +47,7 @@ class Asked:
     allow: tuple[int, ...]
     unit: Unit
     corners: int
-    per_garment: int
+    per_garment: int | None
     set_ups: int | None = None
 
     @property
@@ -61,7 +62,7 @@ def asked(
     allow: Sequence[int],
     units: str,
     corners: int,
-    per_garment: int,
+    per_garment: int | None,
     set_ups: int | None = None,
 ) -> Asked:
     """What was typed, as numbers.
@@ -257,7 +258,7 @@ def plan_blocks(made: ConfirmationPlanned, shown: Shown) -> list[Block]:
     ]
 
 
-def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int, seed: int | None) -> Reply:
+def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int | None, seed: int | None) -> Reply:
     """Void coupons made again, and those of a doubtful corner once more."""
     made = replace_void(book, key, per_garment=per_garment, seed=seed)
     for_what = []

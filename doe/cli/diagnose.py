@@ -10,17 +10,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from doe.acts import diagnosis as acts
-from doe.acts.base import local
 from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
 from doe.book.records import KeptRecipe
-from doe.book.sheets.cells import read_symptoms
 from doe.cli.ask import ask, ask_choice
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.said import read_symptoms
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number
 from doe.symptoms.catalogue import CATALOGUE
@@ -31,6 +30,7 @@ from doe.symptoms.looks import look
 from doe.symptoms.reading import WORDS, symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
+from doe.words.dates import day
 from doe.words.typed import Confirm, quantity
 
 if TYPE_CHECKING:
@@ -135,7 +135,7 @@ def diagnose(
             "study": record.name if record else None,
             "recipe": setting.released or None,
             "revision": setting.revision or None,
-            **acts.data_of(done),
+            **acts.data_of(done, desk.shown),
             "case": kept,
         },
         (*_blocks(done, setting, desk), *said),
@@ -202,7 +202,7 @@ def _outcome(text: str) -> tuple[str, str]:
 
 def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
     found = done.diagnosis
-    rows = [(c.fault.label, words.likelihood(c.p), f"{100 * c.p:.0f} in 100") for c in found.causes[:5] if c.p >= 0.03]
+    rows = [(c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in found.causes[:5] if c.p >= 0.03]
     blocks: list[Block] = [words.headline(found)]
     if setting.released:
         blocks.append(f"Held against recipe {setting.released}, revision {setting.revision}, which is in force.")
@@ -212,7 +212,7 @@ def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
     ]
     blocks += [Warn(f"{name} is set beyond the limits of the data sheets.") for name in setting.beyond]
     blocks.append(Table(("it may be", "", "chance"), rows, right=("chance",)))
-    blocks += ["", *(f"  {text}" for text in words.reasons(found, dict(WORDS.labels)))]
+    blocks += ["", *(f"  {text}" for text in words.reasons(found, WORDS.labels, desk.shown))]
     blocks += ["", words.what_next(found)]
     if found.checks:
         look = found.checks[0].look
@@ -327,7 +327,7 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
     cause = ask("What did it turn out to be (number, name, none; Enter: not known yet)", read, default="")
     kept = None if cause is None else acts.keep_case(book, setting, evidence, cause)
     said = "Nothing is kept." if kept is None else f"Kept as case {kept}; the shop's odds have learned from it."
-    return Reply({**acts.data_of(done), "case": kept}, (said,), ("doe diagnose --past",))
+    return Reply({**acts.data_of(done, desk.shown), "case": kept}, (said,), ("doe diagnose --past",))
 
 
 def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
@@ -346,7 +346,7 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
     rows = [
         (
             str(n.id),
-            f"{local(n.at):%Y-%m-%d}",
+            day(n.at),
             n.name,
             ", ".join(WORDS.labels.get(s, s) for s in n.data["symptoms"]),
             fault(n.data["cause"]).label if n.data["cause"] else "not on the list",

@@ -27,4 +27,6 @@ def extend(
     with desk.open(create=False) as book, desk.progress("choosing coupons") as tell:
         made = extend_study(book, study, coupons=coupons, seed=seed, progress=tell, shown=desk.shown)
     name = quoted(made.record.name)
-    return Reply(planned_data(made), planned(made, desk), (f"doe sheet {name} -o sheets --round {made.round}",))
+    return Reply(
+        planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {name} -o sheets --round {made.round}",)
+    )

@@ -9,6 +9,7 @@ from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.words.setpoint import said as in_words
+from doe.words.study import counts_sentence
 
 app = commands()
 
@@ -46,6 +47,6 @@ def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
             "warnings": warnings,
             "facts": facts_data(surfaces.warnings),
         },
-        (f"Fitted {fitted.record.name}. {fitted.counts.sentence}", *said, *learned),
+        (f"Fitted {fitted.record.name}. {counts_sentence(fitted.counts)}", *said, *learned),
         (f"doe recommend {quoted(fitted.record.name)}",),
     )

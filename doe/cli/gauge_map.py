@@ -12,6 +12,7 @@ from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import map_blocks
 from doe.cli.output import Reply
 from doe.domain.texts import quoted
+from doe.words.gauges import map_words
 
 app = commands()
 
@@ -35,6 +36,7 @@ def map_readings(
             "machine": machine,
             "set_degc": made.set_degc,
             "map": made.found,
+            "sentences": map_words(made.found, desk.shown),
             "page": written,
             "elsewhere": made.elsewhere,
             "left_out": made.left_out,

@@ -11,6 +11,7 @@ from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import machine_blocks
 from doe.cli.output import Block, Reply, Warn
 from doe.domain.texts import quoted
+from doe.words.gauges import caution_words, status_words
 
 app = commands()
 
@@ -35,11 +36,12 @@ def show(desk: Desk, line: Annotated[str, typer.Argument(help="The line.")]) -> 
     for found in machines:
         blocks += [*machine_blocks(found, desk.shown), ""]
     absent = [m.machine for m in gauged.machines if not m.readings]
-    blocks += [Warn(m.status.caution) for m in gauged.machines if not m.readings]
-    blocks += [Warn(text) for text in gauged.left_out]
+    blocks += [Warn(status_words(m.status, desk.shown)) for m in gauged.machines if not m.readings]
+    left_out = caution_words(gauged.left_out)
+    blocks += [Warn(text) for text in left_out]
     following = [f"doe gauge map {quoted(line)} --machine {m.machine}" for m in machines][-1:]
     return Reply(
-        {"machines": machines, "left_out": gauged.left_out, "never_measured": absent},
+        {"machines": machines, "left_out": left_out, "never_measured": absent},
         blocks,
         (*following, f"doe gauge list {quoted(line)}", 'doe study new "a name" --help'),
     )

@@ -3,31 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence, Set
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from doe.book.records import KeptReading
+from doe.acts.gauges.line import KeptNow, MachineSummary
+from doe.assure.gauges.line import GaugedLine
 from doe.cli.output import Block, Table, Warn
-from doe.domain.gauge import GaugeReading
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
+from doe.words.dates import day
+from doe.words.dials import DialSetting
+from doe.words.gauges import map_words, signed
 from doe.words.wording import count
 
 if TYPE_CHECKING:
-    from doe.acts.gauges.line import KeptNow, MachineSummary
     from doe.acts.gauges.map import MachineMap
-    from doe.assure.gauges.line import GaugedLine
-    from doe.words.dials import DialSetting
 
 FAR_DELTA_DEGC = 10.0
 """A reading farther than this from others like it is more often a slip than a machine (our guess, no source)."""
 
 DAYS_SHOWN = 6
 """Days with readings that the line about drift names: the first ones left out."""
-
-
-def signed(delta_degc: float, units: Shown) -> str:
-    """A difference with its sign, in the user's unit."""
-    return f"{units.delta(delta_degc, 'degC'):+.1f} {SYMBOLS[units.temperature]}"
 
 
 def added(kept: KeptNow, line: str, units: Shown) -> list[Block]:
@@ -57,7 +52,7 @@ def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: G
         rows = [(d.name, d.surface, d.dial, d.plus_minus) for d in dict.fromkeys(checked)]
         said += [
             f"\nTemperatures are those of the surface. To dial in on {gauged.line.name}, by its gauge readings up to "
-            f"{gauged.on:%Y-%m-%d}:",
+            f"{day(gauged.on)}:",
             Table(("factor", "surface", "dial in", "±"), rows),
         ]
     return [*said, *(Warn(text) for text in cautions)]
@@ -94,7 +89,6 @@ def machine_blocks(found: MachineSummary, units: Shown) -> list[Block]:
     sources = ", ".join(f"{source} {share:.0%}" for source, share in shares)
     step = math.ceil(round(units.delta(found.step_delta_degc, "degC"), 6))
     assert gauge.display is not None
-    notes = dict.fromkeys((*gauge.display.notes, *(error.notes if error.df else error.notes[:-1])))
     said: list[Block] = [
         f"The {found.machine}, {found.name}: {count(found.readings, 'reading')}{older}, on average "
         f"{signed(found.mean_delta_degc, units)} against what it was set to; {spread}.",
@@ -103,11 +97,11 @@ def machine_blocks(found: MachineSummary, units: Shown) -> list[Block]:
         f"from: {sources}. Levels of {found.factor} should lie at least {step} {unit} apart.",
         f"  Setting error for {found.factor} when none is stated: "
         f"{show_difference(found.suggested_error_delta_degc, units)} ({found.suggested_from}).",
-        *(f"  {note}" for note in notes),
+        *(f"  {note}" for note in found.notes),
     ]
     said += _drift(found, units)
-    if gauge.status.due is not None and not gauge.status.caution:
-        said.append(f"  In date; measure it again by {gauge.status.due:%Y-%m-%d}.")
+    if gauge.status.due is not None and gauge.status.state == "in date":
+        said.append(f"  In date; measure it again by {day(gauge.status.due)}.")
     return [*said, *(Warn(text) for text in found.cautions)]
 
 
@@ -129,37 +123,10 @@ def _drift(found: MachineSummary, units: Shown) -> list[Block]:
     if drift is None or len(drift.sessions) < 2:
         return []
     days = list(zip(drift.sessions["day"], drift.sessions["deviation_delta_degc"], strict=True))[-DAYS_SHOWN:]
-    told = ", ".join(f"{day:%Y-%m-%d} {units.delta(off, 'degC'):+.1f}" for day, off in days)
+    told = ", ".join(f"{day(day)} {units.delta(off, 'degC'):+.1f}" for day, off in days)
     clear = "a clear drift" if drift.is_clear else "no clear drift"
     rate = "" if drift.per_year_delta_degc is None else f" ({signed(drift.per_year_delta_degc, units)} a year)"
     return [f"  Over time, surface minus set in {SYMBOLS[units.temperature]}: {told}: {clear}{rate}."]
-
-
-def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], units: Shown) -> Table:
-    """Every reading, with why it does not count where it does not."""
-
-    def bare(degc: float | None) -> str:
-        return "" if degc is None else f"{units.value(degc, 'degC'):.4g}"
-
-    def state(k: KeptReading) -> str:
-        said = f"withdrawn: {k.withdrawn}" if k.withdrawn else "" if k.reading in counting else "for the drift only"
-        return "; ".join(part for part in (k.reading.tool, said) if part)
-
-    rows = [
-        (
-            str(k.id),
-            k.reading.machine,
-            bare(k.reading.set_degc),
-            bare(k.reading.shown_degc),
-            bare(k.reading.measured_degc),
-            k.reading.place,
-            f"{k.reading.taken_at or k.at:%Y-%m-%d}",
-            state(k),
-        )
-        for k in kept
-    ]
-    heads = ("no.", "machine", "set", "shown", "measured", "place", "taken", "gauge")
-    return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"))
 
 
 def map_blocks(made: MachineMap, units: Shown) -> list[Block]:
@@ -178,6 +145,6 @@ def map_blocks(made: MachineMap, units: Shown) -> list[Block]:
         f"{made.found.places} of {values.size} places, {count(int(made.found.passes.sum()), 'reading')}.{others}",
         Table(("", *heads), rows, right=heads),
         f"\nSurface minus set value in {SYMBOLS[units.temperature]}; the back on top, the left on the left.",
-        *made.found.sentences,
+        *map_words(made.found, units),
         *(Warn(text) for text in made.left_out),
     ]

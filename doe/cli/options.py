@@ -11,6 +11,9 @@ SEED = Annotated[
     int | None,
     typer.Option(min=0, max=2**63 - 1, help="Repeats the same random choices; by default from the study's name."),
 ]
+PER_GARMENT = Annotated[
+    int | None, typer.Option(min=1, help="Coupons pressed on one garment; at first 4, later as it was said.")
+]
 LIMIT_HELP = 'Repeat: NAME=VALUE@SOURCE, such as "film_max=175@film data sheet".'
 MATERIAL_HELP = 'As "name; supplier=...; lot=...; detail=...".'
 

@@ -11,14 +11,16 @@ from doe.acts.study.worth import sizes_worth
 from doe.cli.ask import ask_choice
 from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
-from doe.cli.options import KEY, SEED
+from doe.cli.options import KEY, PER_GARMENT, SEED
 from doe.cli.output import Block, Reply, Table, Warn, print_table
 from doe.cli.sizes import sizes_reply
 from doe.cli.terminal import say
+from doe.domain.study import Study
 from doe.domain.texts import quoted
+from doe.domain.units import Shown
 from doe.plans.judge import PlanJudgement
-from doe.plans.plan import KIND_LABELS
 from doe.words.dials import SCALE_WORDS, dials_of_coupons
+from doe.words.plans import judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
 from doe.words.wording import amount, count
 
 ALIASES_SHOWN = 3
@@ -52,7 +54,7 @@ def plan(
         str,
         typer.Option(help="batched: few changes; repeated: settings in two batches; random."),
     ] = "batched",
-    per_garment: Annotated[int, typer.Option(min=1, help="Coupons pressed on one garment.")] = 4,
+    per_garment: PER_GARMENT = None,
     sizes: Annotated[
         bool,
         typer.Option("--sizes", help="Show what 12 to 40 coupons would buy, tried on invented lines; stop any time."),
@@ -74,17 +76,19 @@ def plan(
                 best = choice.judgements[0]
                 name = quoted(choice.record.name)
                 return Reply(
-                    choice_data(choice),
-                    comparison(choice),
+                    choice_data(choice, desk.shown),
+                    comparison(choice, desk.shown),
                     (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}", f"doe plan {name} --sizes"),
                 )
-            for block in comparison(choice):
+            for block in comparison(choice, desk.shown):
                 say(block) if isinstance(block, str) else show_table(block)
             kinds = [j.kind for j in choice.judgements]
             say(f"\nWhat 12 to 40 coupons would buy: doe plan {quoted(choice.record.name)} --sizes", indent="  ")
             choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")
             if choose == "none yet":
-                return Reply(choice_data(choice), ("No plan was made.",), (f"doe plan {quoted(choice.record.name)}",))
+                return Reply(
+                    choice_data(choice, desk.shown), ("No plan was made.",), (f"doe plan {quoted(choice.record.name)}",)
+                )
             coupons = next(j.coupons for j in choice.judgements if j.kind == choose)
         with desk.progress("making the plan"):
             made = commit_plan(
@@ -97,7 +101,9 @@ def plan(
                 per_garment=per_garment,
                 shown=desk.shown,
             )
-    return Reply(planned_data(made), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",))
+    return Reply(
+        planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",)
+    )
 
 
 def show_table(block: object) -> None:
@@ -108,20 +114,20 @@ def show_table(block: object) -> None:
         say(f"! {block.text}", indent="  ")
 
 
-def choice_data(choice: PlanChoice) -> dict[str, object]:
+def choice_data(choice: PlanChoice, shown: Shown) -> dict[str, object]:
     """A comparison for ``--json``."""
     return {
         "study": choice.record.name,
         "budget": choice.coupons,
         "seed": choice.seed,
         "chosen": None,
-        "plans": choice.judgements,
-        "left_out": choice.left_out,
+        "plans": [judgement_data(j, choice.record.study, shown) for j in choice.judgements],
+        "left_out": [left_out_data(x) for x in choice.left_out],
         "gauge_cautions": choice.cautions,
     }
 
 
-def comparison(choice: PlanChoice) -> list[Block]:
+def comparison(choice: PlanChoice, shown: Shown) -> list[Block]:
     """Candidate plans side by side, and what the first of them can and cannot tell."""
     heads = ("plan", "coupons", "garments", "hours", "random", "terms", "variance", "effect")
     rows = [
@@ -143,38 +149,37 @@ def comparison(choice: PlanChoice) -> list[Block]:
         "terms: of the full quadratic, how many can be estimated. variance: of a prediction, on average over the "
         "region, for the richest model the plan carries, in residual variances. effect: smallest main effect likely "
         "seen, in standard deviations of the leftover scatter.",
-        *(_aliases(j) for j in choice.judgements if j.alias_sentences),
-        *(f"Not possible: {x.kind} ({x.label}). {x.reason}" for x in choice.left_out),
-        f"\nThe first, {first.label}:",
+        *(_aliases(j, choice.record.study) for j in choice.judgements if j.aliases),
+        *(f"Not possible: {x.kind} ({kind_label(x.kind)}). {why_left_out(x)}" for x in choice.left_out),
+        f"\nThe first, {kind_label(first.kind)}:",
     ]
     return [
         f"{count(len(rows), 'plan')} for {choice.record.name} with at most {count(choice.coupons, 'coupon')}; "
         "the most telling first.",
         Table(heads, rows, right=heads[1:]),
         *notes,
-        *tells(first),
+        *tells(first, choice.record.study, shown),
         *(Warn(text) for text in choice.cautions),
     ]
 
 
-def _aliases(judgement: PlanJudgement) -> str:
+def _aliases(judgement: PlanJudgement, study: Study) -> str:
     """The aliases of a plan, the first few in words."""
-    first, rest = judgement.alias_sentences[:ALIASES_SHOWN], judgement.alias_sentences[ALIASES_SHOWN:]
+    first, rest = said(judgement.aliases[:ALIASES_SHOWN], study), judgement.aliases[ALIASES_SHOWN:]
     more = f" And {len(rest)} more; --json names them all." if rest else ""
     return f"Aliases in {judgement.kind}: {' '.join(first)}{more}"
 
 
-def tells(judgement: object) -> list[Block]:
+def tells(judgement: PlanJudgement, study: Study, shown: Shown) -> list[Block]:
     """What a plan can and cannot tell, one sentence each."""
-    assert isinstance(judgement, PlanJudgement)
     return [
-        *(f"  + {text}" for text in judgement.can_tell),
-        *(f"  - {text}" for text in judgement.cannot_tell),
-        *(Warn(text) for text in judgement.warnings),
+        *(f"  + {text}" for text in said(judgement.can_tell, study, shown)),
+        *(f"  - {text}" for text in said(judgement.cannot_tell, study, shown)),
+        *(Warn(text) for text in said(judgement.warnings, study, shown)),
     ]
 
 
-def planned_data(made: PlannedRound) -> dict[str, object]:
+def planned_data(made: PlannedRound, shown: Shown) -> dict[str, object]:
     """A stored round for ``--json``."""
     dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
     return {
@@ -183,9 +188,10 @@ def planned_data(made: PlannedRound) -> dict[str, object]:
         "kind": made.kind,
         "seed": made.plan.seed,
         "coupons": made.coupons,
-        "notes": made.notes,
+        "notes": plan_notes(made.notes, made.record.study, shown),
+        "note_facts": made.notes,
         "scale": made.scale,
-        "judgement": made.judgement,
+        "judgement": judgement_data(made.judgement, made.record.study, shown),
         "dials": dial_data(dials),
         "gauge_cautions": made.cautions,
     }
@@ -203,12 +209,12 @@ def planned(made: PlannedRound, desk: Desk) -> list[Block]:
     j = made.judgement
     return [
         f"Round {made.round} of {made.record.name} is in the book: {count(len(rows), 'coupon')}, "
-        f"{KIND_LABELS.get(made.kind, made.kind)}.",
+        f"{kind_label(made.kind)}.",
         f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
         f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
         f"(in random order {j.hours_random:.1f} hours).",
-        *tells(j),
-        *(f"  * {note}" for note in (*made.notes, SCALE_WORDS[made.scale])),
+        *tells(j, made.record.study, shown),
+        *(f"  * {note}" for note in (*plan_notes(made.notes, made.record.study, shown), SCALE_WORDS[made.scale])),
         Table(heads, rows, right=heads[1:]),
         "\noven, press: batches made at one setting of that machine.",
         *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),

@@ -10,7 +10,6 @@ from typing import Annotated
 import typer
 
 from doe.acts import practising
-from doe.acts.base import local
 from doe.cli.ask import ask_text
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Reply, Table
@@ -18,11 +17,13 @@ from doe.cli.plots import little_map
 from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
-from doe.domain.units import show
+from doe.domain.units import Shown, show
 from doe.practice.drawings import WIDTH, drawing
-from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
-from doe.practice.drills import HINT, start
+from doe.practice.drill import Drill, MadeCoupon, Question, Turn, practice_study
+from doe.practice.drills import reply, start
 from doe.symptoms.reading import WORDS
+from doe.words import practice as words
+from doe.words.dates import day
 from reports.files import write_whole
 from reports.practice import practice_report
 
@@ -34,16 +35,9 @@ EXERCISE = Annotated[str, typer.Argument(metavar="EXERCISE", help="tune, fault, 
 @command(app, "list", example="doe practice list")
 def list_exercises(desk: Desk) -> Reply:
     """List the exercises and what each one teaches."""
-    about = (
-        ("tune", "tune a new powder with 20 coupons and 8 hours"),
-        ("fault", "find the fault behind symptoms with few minutes of checks"),
-        ("blank", "does a recipe hold on a blank of another supplier?"),
-        ("report", "read a report: is this window safe?"),
-        ("compare", "one setting at a time against a plan, on the same line"),
-    )
     return Reply(
-        {"exercises": [{"exercise": name, "about": words} for name, words in about]},
-        (Table(("exercise", "what you do"), about),),
+        {"exercises": [{"exercise": name, "about": text} for name, text in words.ABOUT.items()]},
+        (Table(("exercise", "what you do"), list(words.ABOUT.items())),),
         ("doe practice play fault",),
     )
 
@@ -85,10 +79,17 @@ def play(
         _talk(drill, given)
     if not drill.is_over:
         open_question = drill.question()
-        said: list[Block] = [*drill.brief, "", *(line for t in turns for line in t.lines)] if answers else []
-        said += [open_question.text, open_question.form] if open_question and answers else []
+        asked = words.asked(open_question, desk.shown) if open_question is not None else ("", "")
+        told = [line for turn in turns for line in words.said(turn, desk.shown)]
+        said: list[Block] = [*words.brief(drill), "", *told, *asked] if answers else []
         said += ["Not finished; nothing is kept."]
-        data = {"exercise": exercise, "seed": chosen, "over": False, "question": open_question, "turns": turns}
+        data = {
+            "exercise": exercise,
+            "seed": chosen,
+            "over": False,
+            "question": None if open_question is None else _question_data(open_question, desk.shown),
+            "turns": [_turn_data(turn, desk.shown) for turn in turns],
+        }
         return Reply(data, said, (f"doe practice play {exercise} --seed {chosen}",))
     outcome = drill.outcome
     page = _write_page(desk, drill, output)
@@ -100,12 +101,13 @@ def play(
             "seed": chosen,
             "over": True,
             "score": outcome.score,
-            "parts": outcome.parts,
-            "truth": outcome.truth,
+            "parts": words.parts(outcome, desk.shown),
+            "truth": words.truth(outcome, desk.shown),
+            "facts": {"parts": outcome.parts, "truth": outcome.truth},
             "coupons": outcome.coupons,
             "minutes": outcome.minutes,
             "hints": outcome.hints,
-            "turns": turns,
+            "turns": [_turn_data(turn, desk.shown) for turn in turns],
             "note": number,
             "page": page,
         },
@@ -115,21 +117,31 @@ def play(
 
 
 def _pass_on(drill: Drill, text: str, given: list[str]) -> Turn:
-    turn = Turn((drill.hint(),)) if text.strip().lower() == HINT else drill.answer(text)
+    turn = reply(drill, text)
     given.append(text)
     return turn
 
 
+def _question_data(question: Question, shown: Shown) -> dict[str, object]:
+    text, form = words.asked(question, shown)
+    return {"text": text, "form": form, "choices": question.choices, "asks": question.asks}
+
+
+def _turn_data(turn: Turn, shown: Shown) -> dict[str, object]:
+    return {"lines": words.said(turn, shown), "said": turn.said, "coupons": turn.coupons}
+
+
 def _talk(drill: Drill, given: list[str]) -> None:
     """Ask and answer at a terminal until it is over, or the person types q."""
-    for line in drill.brief:
+    for line in words.brief(drill):
         say(line)
     say("Type hint for a hint, q to leave it.")
     while (question := drill.question()) is not None:
         say("")
-        say(question.text)
-        if question.form:
-            say(f"({question.form})", indent=" ")
+        text, form = words.asked(question, drill.shown)
+        say(text)
+        if form:
+            say(f"({form})", indent=" ")
         typed = ask_text(">")
         if typed.strip().lower() == "q":
             return
@@ -139,7 +151,7 @@ def _talk(drill: Drill, given: list[str]) -> None:
             for line in error_lines(error):
                 say(line, indent="  ", style="31")
             continue
-        for line in turn.lines:
+        for line in words.said(turn, drill.shown):
             say(line)
         _show_coupons(drill, turn.coupons)
 
@@ -174,21 +186,17 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
 def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
     if output is None:
         return None
-    day = f"{datetime.now():%Y-%m-%d}"
-    return write_whole(output, practice_report(drill.outcome, who=desk.name, day=day, shown=desk.shown))
+    made = day(datetime.now())
+    return write_whole(output, practice_report(drill.outcome, who=desk.name, day=made, shown=desk.shown))
 
 
 def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
     outcome = drill.outcome
-    blocks: list[Block] = [f"{outcome.score} of 100 points."]
-    blocks.append(
-        Table(
-            ("what counts", "points"), [(words, f"{points:+.0f}") for words, points in outcome.parts], right=("points",)
-        )
-    )
-    blocks += ["", *outcome.truth]
-    if outcome.table:
-        head, *rows = outcome.table
+    counted = [(what, f"{points:+.0f}") for what, points in words.parts(outcome, drill.shown)]
+    blocks: list[Block] = [f"{words.score(outcome)}.", Table(("what counts", "points"), counted, right=("points",))]
+    blocks += ["", *words.truth(outcome, drill.shown)]
+    if outcome.compared:
+        head, *rows = words.table(outcome, drill.shown)
         blocks.append(Table(head, rows))
     blocks += little_map(outcome)
     if page is not None:
@@ -230,7 +238,7 @@ def class_(
         (
             name,
             *(cells.get((name, e), "-") for e in practising.EXERCISES),
-            f"{local(max(p.at for p in found if p.person == name)):%Y-%m-%d}",
+            day(max(p.at for p in found if p.person == name)),
         )
         for name in people
     ]

@@ -11,16 +11,15 @@ import typer
 from doe.acts.base import Key
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.sheets import people_of
-from doe.book.sheets.cells import read_symptoms, read_void
 from doe.cli.ask import ask, ask_text
 from doe.cli.scoring import Recorded, recorded, symptom_words
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
-from doe.domain.outcome import check_hand
+from doe.domain.said import read_hand, read_symptoms, read_void
 from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
-from doe.domain.units import Shown, parse_number
+from doe.domain.units import Shown
 from doe.symptoms.reading import symptom
 from doe.words.wording import amount
 
@@ -132,11 +131,7 @@ def _ask_hand(people: Sequence[str]) -> dict[str, float]:
     for person in people:
 
         def read(answer: str, who: str = person) -> float | None:
-            if not answer:
-                return None
-            value = parse_number(answer, f"hand {who}")
-            check_hand(value, f"hand {who}")
-            return value
+            return read_hand(answer, f"hand {who}")
 
         value = ask(f"  hand-feel, {person}, 1 stiff to 5 soft (Enter: not felt)", read, default="")
         if value is not None:

@@ -18,6 +18,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.cautions import FOOTER
+from doe.words.dates import day
 from doe.words.recipe import (
     SIMILAR,
     both,
@@ -39,28 +40,28 @@ def list_recipes(
     desk: Desk, every: Annotated[bool, typer.Option("--all", help="Show every revision, retired ones too.")] = False
 ) -> Reply:
     """List the recipes in force, those due for review first."""
-    day = today()
+    now = today()
     with desk.look() as book:
         kept = recipes_to_list(book, every=every)
     if not kept:
         what = "No recipe is in the book yet." if every else "No recipe is in force."
         return Reply({"recipes": []}, (what,), ("doe release --help",))
-    due = sum(k.in_force and k.recipe.is_due(day) for k in kept)
+    due = sum(k.in_force and k.recipe.is_due(now) for k in kept)
     rows = [
         (
             k.recipe.name,
             str(k.recipe.revision),
             k.recipe.stack.name,
             k.recipe.line.name,
-            f"{k.recipe.approved_at:%Y-%m-%d}",
-            state_words(k.recipe, superseded=k.superseded, retired_why=k.retired_why, on=day),
+            day(k.recipe.approved_at),
+            state_words(k.recipe, superseded=k.superseded, retired_why=k.retired_why, on=now),
         )
         for k in kept
     ]
     table = Table(("recipe", "rev.", "stack", "line", "approved", "state"), rows, right=("rev.",))
     head = count(len(kept), "revision") if every else f"{count(len(kept), 'recipe')} in force"
     said = f"{head}; {count(due, 'recipe')} due for review." if due else f"{head}; none is due for review."
-    data = [{**_data(k), "due": k.in_force and k.recipe.is_due(day)} for k in kept]
+    data = [{**_data(k), "due": k.in_force and k.recipe.is_due(now)} for k in kept]
     return Reply({"recipes": data}, (said, table), (f"doe recipe show {quoted(kept[0].recipe.name)}",))
 
 
@@ -84,7 +85,7 @@ def show(desk: Desk, recipe: RECIPE, revision: REVISION = None) -> Reply:
         "",
         confirmation_sentence(found.confirmation, found.exception),
         expected_sentence(found),
-        f"Approved by {found.approved_by}, {found.approved_at:%Y-%m-%d}. Study: {found.study}.",
+        f"Approved by {found.approved_by}, {day(found.approved_at)}. Study: {found.study}.",
         *((f"Why this revision: {found.why}",) if found.why else ()),
         "\nVoid after:",
         *(f"  - {text}" for text in found.voids),
@@ -100,15 +101,15 @@ def history(desk: Desk, recipe: RECIPE) -> Reply:
     """Show every revision of a recipe and what changed between them."""
     with desk.look() as book:
         kept = book.recipes(find_recipe(book, recipe).recipe.name)
-    day = today()
+    now = today()
     blocks: list[Block] = [f"Recipe {kept[0].recipe.name}: {count(len(kept), 'revision')}."]
     data = []
     for before, one in zip((None, *kept), kept, strict=False):
         found = one.recipe
         changes = () if before is None else changes_between(before.recipe, found, desk.shown)
-        state = state_words(found, superseded=one.superseded, retired_why=one.retired_why, on=day)
+        state = state_words(found, superseded=one.superseded, retired_why=one.retired_why, on=now)
         blocks.append(
-            f"\nRevision {found.revision}, approved by {found.approved_by}, {found.approved_at:%Y-%m-%d}; {state}."
+            f"\nRevision {found.revision}, approved by {found.approved_by}, {day(found.approved_at)}; {state}."
         )
         blocks += [f"Why: {found.why}"] if found.why else []
         if before is not None and not changes:

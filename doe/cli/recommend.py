@@ -9,22 +9,23 @@ import pandas as pd
 import typer
 
 from doe.acts.answers import SAYING, answer_data
-from doe.acts.base import local, version
+from doe.acts.base import version
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import Recommended, recommend_study
+from doe.acts.study.next_step import after_answer
 from doe.acts.study.why import explain
 from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
 from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.study_words import step_command
 from doe.cli.why import why_blocks
 from doe.domain.factors import Factor
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.words import answer as words
-from doe.words.answer import scores_first
+from doe.words.dates import local
 from doe.words.dials import dials_of_settings
 from doe.words.setpoint import cautions_left, method_words, said
 from doe.words.setting_errors import errors_counted
@@ -56,18 +57,8 @@ def recommend(
         cautions = study_cautions(book, found.fitted.record, gauged, shown=desk.shown)
     reasons = explain(found) if why else None
     dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
-    name = quoted(found.fitted.record.name)
-    following = [f"doe report {name} -o report.html"]
-    if found.answer.verdict == "ready":
-        following.insert(0, f"doe confirm {name}")
-    if scores_first(found.answer):
-        following.insert(0, f"doe record {name} --coupon {first_passed(found)} --hand NAME=SCORE")
-    elif found.answer.verdict == "more coupons" and found.fitted.counts.waiting:
-        following.insert(0, f"doe record {name}")
-    elif found.answer.verdict == "more coupons":
-        following.insert(0, f"doe extend {name} --coupons {max(1, len(found.answer.next_coupons))}")
-    if found.fitted.counts.unfinished:
-        following.insert(0, f"doe record {name} --washes")
+    study_asked = found.fitted.record.study
+    steps = after_answer(found.answer, found.fitted.counts, found.fitted.results)
     data = answer_data(found.answer)
     return Reply(
         {
@@ -90,14 +81,8 @@ def recommend(
             *answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
             *(why_blocks(found, reasons, desk.shown) if reasons else ()),
         ],
-        following,
+        tuple(step_command(study_asked, step) for step in steps),
     )
-
-
-def first_passed(found: Recommended) -> str:
-    """A coupon that can still be felt."""
-    results = found.fitted.results
-    return str(results.loc[results["passed"].eq(True), "coupon"].iloc[0])
 
 
 def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ()) -> list[Block]:

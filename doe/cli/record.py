@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from doe.acts.study.rounds import is_comparison
+from doe.acts.study.next_step import next_step
 from doe.cli import scoring
 from doe.cli.again import record_again
 from doe.cli.desk import Desk, command, commands
@@ -15,8 +15,9 @@ from doe.cli.options import KEY
 from doe.cli.output import Reply, Warn
 from doe.cli.press_side import ask_coupons
 from doe.cli.sheet import PEOPLE
+from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
-from doe.domain.texts import quoted
+from doe.words.study import counts_sentence
 from doe.words.wording import count
 
 app = commands()
@@ -91,12 +92,8 @@ def record(
             raise InputError(
                 "doe record", "nothing to record", "--file, --coupon or --own-sheet", "See: doe record --help."
             )
-        judge = "compare" if is_comparison(book, study) else "fit"
-    name = quoted(done.study)
-    following = f"doe {judge} {name}" if done.counts.scored else f"doe sheet {name} -o sheets"
-    if done.judges:
-        following = f"doe confirm {name}"
-    apart = () if done.confirmation is None else (f"Confirmation: {done.confirmation.sentence}",)
+        following = step_command(book.study(study).study, next_step(book, study))
+    apart = () if done.confirmation is None else (f"Confirmation: {counts_sentence(done.confirmation)}",)
     return Reply(
         {
             "study": done.study,
@@ -109,7 +106,7 @@ def record(
         },
         (
             f"{count(done.coupons, 'coupon')}: {count(done.fields, 'new entry', 'new entries')}.",
-            done.counts.sentence,
+            counts_sentence(done.counts),
             *apart,
             *(Warn(n) for n in done.notes),
             *done.judgement,

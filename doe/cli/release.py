@@ -18,6 +18,7 @@ from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
+from doe.words.dates import day
 from doe.words.recipe import confirmation_sentence, recipe_cautions
 
 app = commands()
@@ -106,7 +107,7 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
     said = [f"{item.what}: {item.found}." for item in made.items if item.state == "said"]
     return [
         f"Recipe {recipe.name}, revision {recipe.revision}, is released for {recipe.line.name}; "
-        f"review by {recipe.review_on:%Y-%m-%d}.",
+        f"review by {day(recipe.review_on)}.",
         *(("It supersedes the revision before, which stays in the book.",) if recipe.revision > 1 else ()),
         recipe_table(recipe, shown),
         "",

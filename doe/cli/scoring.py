@@ -11,9 +11,7 @@ from doe.acts.base import Key
 from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
-from doe.acts.study.rounds import coupons_of_kind
 from doe.book.records import StudyRecord
-from doe.book.sheets.cells import read_symptoms, read_void
 from doe.book.sheets.entry import ColumnUse, ForeignSheet, guess_mapping, map_foreign, read_entry, read_foreign
 from doe.cli.ask import ask_text, ask_yes
 from doe.cli.desk import Desk
@@ -22,11 +20,11 @@ from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.outcome import BATCH_COLUMNS
-from doe.domain.plan_kinds import CONFIRM
+from doe.domain.said import read_symptoms, read_void, said_hand
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.study import Study
 from doe.domain.texts import quoted
-from doe.domain.units import Shown, parse_number
+from doe.domain.units import Shown
 from doe.plans.judge import judge_plan
 from doe.symptoms.reading import WORDS, short_list
 from doe.words.typed import Confirm, quantity
@@ -39,7 +37,7 @@ if TYPE_CHECKING:
 class Recorded:
     """What was recorded: coupons, new fields, notes, the counts after it, and what brought coupons can tell.
 
-    ``confirmation`` counts the confirmation coupons when there are any; ``judges``: some of these coupons are such.
+    ``confirmation`` counts the confirmation coupons when there are any.
     """
 
     study: str
@@ -49,20 +47,17 @@ class Recorded:
     counts: ScoreCounts
     judgement: tuple[str, ...] = ()
     confirmation: ScoreCounts | None = None
-    judges: bool = False
 
 
 def recorded(book: Book, record: StudyRecord, names: Sequence[str], fields: int, notes: Sequence[str] = ()) -> Recorded:
     """What to say after scores of some coupons were stored; coupons of a confirmation are counted apart."""
-    judging = set(coupons_of_kind(book, record.id, CONFIRM)["coupon"])
     return Recorded(
         record.name,
         len(names),
         fields,
         tuple(notes),
         score_counts(book, record.id),
-        confirmation=confirmation_counts(book, record.id) if judging else None,
-        judges=bool(judging & set(names)),
+        confirmation=confirmation_counts(book, record.id),
     )
 
 
@@ -137,7 +132,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
         checks=dict.fromkeys(typed.passed, True) | dict.fromkeys(typed.failed, False),
         symptoms=tuple(dict.fromkeys(symptoms)),
         side=typed.side or words.side_of(symptoms),
-        hand={name: parse_number(value, f"--hand {name}") for name, value in _pairs("--hand", typed.hand, "ana=3.5")},
+        hand={name: said_hand(value, f"--hand {name}") for name, value in _pairs("--hand", typed.hand, "ana=3.5")},
         actual=_actual(study, typed.actual, shown, confirm=confirm),
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),

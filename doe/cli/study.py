@@ -9,7 +9,6 @@ import typer
 
 from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
-from doe.acts.study.rounds import is_comparison
 from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY, LIMIT_HELP
@@ -18,6 +17,8 @@ from doe.cli.study_questions import ask_limits
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from doe.words import typed
+from doe.words.dates import day
+from doe.words.study import counts_sentence
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -68,13 +69,11 @@ def show(desk: Desk, study: KEY) -> Reply:
         told = (CONFIRMATION, CONFIRMATION_PLAN)  # by the confirmations themselves, one by one
         verdicts = [a for a in book.analyses(record.id) if a.verdict and a.kind not in told]
         attempts = () if apart is None else _attempts(book, record.id)
-        compares = is_comparison(book, record.id)
-    state = [
-        f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {r.made_at:%Y-%m-%d}." for r in info.rounds
-    ]
-    judging = [] if apart is None else [f"Confirmation: {apart.sentence}"]
+        following = _next_command(book, record.id)
+    state = [f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {day(r.made_at)}." for r in info.rounds]
+    judging = [] if apart is None else [f"Confirmation: {counts_sentence(apart)}"]
     judging += [f"Confirmation {number}: {verdict}." for number, verdict in attempts]
-    last = [f"Last verdict: {verdicts[-1].verdict} ({verdicts[-1].made_at:%Y-%m-%d})."] if verdicts else []
+    last = [f"Last verdict: {verdicts[-1].verdict} ({day(verdicts[-1].made_at)})."] if verdicts else []
     return Reply(
         {
             "id": record.id,
@@ -91,17 +90,20 @@ def show(desk: Desk, study: KEY) -> Reply:
         (
             f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.",
             *state,
-            counts.sentence,
+            counts_sentence(counts),
             *judging,
             *last,
             *study_words.describe(record, desk.shown),
         ),
-        (
-            f"doe compare {quoted(record.name)}"
-            if compares and counts.scored
-            else study_words.next_step(record.study, counts),
-        ),
+        (following,),
     )
+
+
+def _next_command(book: Book, study: int) -> str:
+    # a list of studies must not wait for pandas
+    from doe.acts.study.next_step import next_step  # noqa: PLC0415
+
+    return study_words.step_command(book.study(study).study, next_step(book, study))
 
 
 def _attempts(book: Book, study: int) -> tuple[tuple[int, str], ...]:
@@ -139,6 +141,7 @@ def limits(
         if changed != record.study:
             refuse_held(changed)
             book.amend_study(record.id, changed, why)
+        following = _next_command(book, record.id)
     table = study_words.limits_table(changed, desk.shown)
     absent = missing(changed)
     said: tuple[str | Warn, ...] = (
@@ -147,7 +150,7 @@ def limits(
     return Reply(
         {"study": record.name, "limits": changed.limits, "missing_limits": absent},
         (*said, table),
-        (study_words.next_step(changed),),
+        (following,),
     )
 
 

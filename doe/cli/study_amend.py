@@ -13,11 +13,11 @@ from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY
 from doe.cli.output import Block, Reply
-from doe.cli.study_errors import readings_say
 from doe.domain.errors import InputError
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown, show_difference
+from doe.words.setting_errors import readings_say
 from doe.words.typed import spread
 
 app = commands()

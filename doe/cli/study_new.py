@@ -8,6 +8,7 @@ import typer
 
 from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.next_step import next_step
 from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import LIMIT_HELP
@@ -76,7 +77,7 @@ def new(
         study, errors = with_measured_errors(study, wanted.factors, suggested, desk.shown)
         refuse_held(study)
         number = book.add_study(study, stack=wanted.stack, line=wanted.line)
-        record = book.study(number)
+        record, following = book.study(number), next_step(book, number)
     usual = (
         () if wanted.factors else ("No factor was named, so the four usual ones with their usual ranges are taken.",)
     )
@@ -91,5 +92,5 @@ def new(
             "setting_errors": list(suggested.values()),
         },
         (f"Study {number}, {study.name}, is in the book.", *usual, *errors, *shown),
-        (study_words.next_step(study),),
+        (study_words.step_command(study, following),),
     )

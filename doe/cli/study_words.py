@@ -2,31 +2,44 @@
 
 from __future__ import annotations
 
-from doe.acts.study.counts import ScoreCounts
-from doe.acts.study.limits import limits_command, missing
+from typing import TYPE_CHECKING
+
+from doe.acts.study.limits import limits_command
 from doe.book.records import StudyRecord
 from doe.cli.output import Block, Table, Warn
-from doe.domain.errors import plain
-from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.factors import Factor
 from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES, Limits, needed_limits, range_warnings
-from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.texts import quoted
-from doe.domain.units import SYMBOLS, Shown, show
+from doe.domain.units import Shown
 from doe.words import typed
+from doe.words.study import difference_plain, held_words, rule_words, setting_error_words, target_words
 from doe.words.wording import amount_range
+
+if TYPE_CHECKING:
+    from doe.acts.study.next_step import NextStep
 
 _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 
 
-def next_step(study: Study, counts: ScoreCounts | None = None) -> str:
-    """The command that usually comes next."""
-    name = quoted(study.name)
-    if missing(study):
+def step_command(study: Study, following: NextStep) -> str:
+    """The command for what comes next."""
+    if following.step == "limits":
         return limits_command(study)
-    if counts is None or not counts.coupons:
-        return f"doe plan {name} --coupons 20"
-    return f"doe recommend {name}" if counts.scored else f"doe sheet {name} -o sheets"
+    name = quoted(study.name)
+    commands = {
+        "plan": f"plan {name} --coupons 20",
+        "make": f"sheet {name} -o sheets",
+        "recommend": f"recommend {name}",
+        "washes": f"record {name} --washes",
+        "feel": f"record {name} --coupon {following.coupon} --hand NAME=SCORE",
+        "score": f"record {name}",
+        "extend": f"extend {name} --coupons {following.coupons}",
+        "confirm": f"confirm {name}",
+        "compare": f"compare {name}",
+        "report": f"report {name} -o report.html",
+    }
+    return f"doe {commands[following.step]}"
 
 
 def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:
@@ -41,21 +54,11 @@ def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:
                 f.name,
                 amount_range(f, f.low, f.high, shown),
                 setting_error_words(f, shown),
-                _delta(f.step or 0, f.unit, shown),
+                difference_plain(f.step or 0, f.unit, shown),
                 "slow to change" if f.hard_to_change else "",
             )
         )
     return Table(("factor", "range", "setting error", "step", ""), rows, right=("setting error", "step"))
-
-
-def _delta(value: float, unit: str, shown: Shown) -> str:
-    return f"{plain(round(shown.delta(value, unit), 2))} {SYMBOLS[shown.unit(unit)]}"
-
-
-def setting_error_words(f: Factor, shown: Shown) -> str:
-    """Setting error of production, and the trial's own where one is stated."""
-    own = "" if f.trial_sd is None else f" (trial {_delta(f.trial_sd, f.unit, shown)})"
-    return _delta(f.setting_sd, f.unit, shown) + own
 
 
 def limits_table(study: Study, shown: Shown) -> Table:
@@ -72,34 +75,13 @@ def limits_table(study: Study, shown: Shown) -> Table:
 def describe(record: StudyRecord, shown: Shown) -> list[Block]:
     """A study for a person: target, factors, limits, held settings, forbidden combinations, warnings."""
     study = record.study
-    spec = study.spec
-    hand = f", mean hand-feel at least {spec.hand_min:g}" if spec.hand_min is not None else ""
     blocks: list[Block] = [
-        f"Target: {spec.pass_rate:.0%} of prints pass {', '.join(c.name for c in spec.checks)}{hand}; "
-        f"statements meant to be {spec.assurance:.0%} sure.",
+        target_words(study.spec),
         factor_table(study.factors, shown),
         limits_table(study, shown),
     ]
     if study.held:
-        blocks.append("\nHeld constant: " + ", ".join(_held(k, v, shown) for k, v in study.held.items()) + ".")
-    blocks += [f"Never made: {_rule(study, rule, shown)}." for rule in study.forbidden]
+        blocks.append(f"\n{held_words(study.held, shown)}")
+    blocks += [f"Never made: {rule_words(study, rule, shown)}." for rule in study.forbidden]
     blocks += [Warn(text) for text in range_warnings(study.factors, dyed_polyester=record.stack.dyed_polyester)]
     return blocks
-
-
-def _rule(study: Study, rule: Forbidden, shown: Shown) -> str:
-    """A forbidden combination in the user's units, with its reason."""
-
-    def amount(name: str, value: float | str) -> str:
-        return value if isinstance(value, str) else show(value, study.factor(name).unit, shown)
-
-    parts = [f"{c.factor} {c.compare} {amount(c.factor, c.value)}" for c in rule.clauses]
-    return " and ".join(parts) + (f" ({rule.reason})" if rule.reason else "")
-
-
-def _held(name: str, value: float | str, shown: Shown) -> str:
-    if isinstance(value, str):
-        return f"{name} {value}"
-    return (
-        f"{name} {show(value, KNOWN_FACTORS[name].unit, shown)}" if name in KNOWN_FACTORS else f"{name} {plain(value)}"
-    )

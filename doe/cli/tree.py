@@ -134,7 +134,6 @@ TREE: Mapping[str, Leaf | Branch] = {
         },
     ),
     "explain": Leaf("Explain a word of the reports in one paragraph.", "explain"),
-    "guide": Leaf("Walk through a use of the tool, command by command.", "guide"),
     "book": Branch(
         "The book: backup, check, export, import, upgrade, audit.",
         {

@@ -55,9 +55,19 @@ def round_inward(factor: Factor, low: float, high: float) -> tuple[float, float]
     """Ends of a window moved inward to settings the machine can be given; None if nothing is left."""
     if not factor.step:
         return low, high
-    first = math.ceil(round(low / factor.step, 9)) * factor.step
-    last = math.floor(round(high / factor.step, 9)) * factor.step
-    return None if first > last else (round(first, 10), round(last, 10))
+    first, last = inward(low, high, factor.step)
+    return None if first > last else (first, last)
+
+
+def to_step(value: float, step: float) -> float:
+    """The nearest whole step of a machine."""
+    return round(round(value / step) * step, 10)
+
+
+def inward(low: float, high: float, step: float) -> tuple[float, float]:
+    """Ends moved inward to whole steps of a machine; the first lies above the last where no step is between them."""
+    first, last = math.ceil(round(low / step, 9)) * step, math.floor(round(high / step, 9)) * step
+    return round(first, 10), round(last, 10)
 
 
 def code_frame(factors: Sequence[Factor], frame: pd.DataFrame) -> FloatArray:

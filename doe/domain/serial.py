@@ -46,6 +46,7 @@ def study_from(data: Mapping[str, Any]) -> Study:
             Forbidden(tuple(Clause(**clause) for clause in f["clauses"]), f["reason"]) for f in data["forbidden"]
         ),
         held=dict(data["held"]),
+        coupons_per_garment=data.get("coupons_per_garment"),
     )
 
 

@@ -7,13 +7,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from doe.domain.errors import InputError
-from doe.domain.factors import KNOWN_FACTORS, Factor, check_value
+from doe.domain.factors import KNOWN_FACTORS, LEFT_OUT_WHEN_NONE, Factor, check_value
 from doe.domain.limits import Limits, check_ranges
 from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
 from doe.domain.texts import NAME_LENGTH, check_line
 
 MIN_FACTORS, MAX_FACTORS = 2, 6
+COUPONS_PER_GARMENT = 4
+"""Coupons cut from, or pressed on, one garment where nothing was said (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -34,12 +36,14 @@ class Study:
         Combinations that must not be made.
     held : mapping
         Settings held constant, by name, in stored units or as text; recorded and printed.
+    coupons_per_garment : int, optional
+        Coupons cut from, or pressed on, one garment, which is a block; `COUPONS_PER_GARMENT` where left out.
 
     Raises
     ------
     InputError
         If factors are too few, too many, repeated, outside the limits, forbidden combinations name
-        others, or a setting is held that varies or cannot be one.
+        others, a setting is held that varies or cannot be one, or less than one coupon goes on a garment.
     """
 
     name: str
@@ -48,6 +52,7 @@ class Study:
     limits: Limits | None = None
     forbidden: tuple[Forbidden, ...] = ()
     held: Mapping[str, float | str] = field(default_factory=dict)
+    coupons_per_garment: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         fill = object.__setattr__
@@ -71,6 +76,8 @@ class Study:
                     )
             check_line(combination.reason, "forbidden combination, reason")
         self._check_held(names)
+        if self.per_garment < 1:
+            raise InputError("coupons per garment", self.per_garment, "1 or more", "Count what fits on one garment.")
         check_ranges(self.factors, self.limits)
 
     def _check_held(self, names: list[str]) -> None:
@@ -90,6 +97,11 @@ class Study:
     def factor_names(self) -> tuple[str, ...]:
         """Names of the factors, in order."""
         return tuple(f.name for f in self.factors)
+
+    @property
+    def per_garment(self) -> int:
+        """Coupons on one garment, the usual number where nothing was said."""
+        return COUPONS_PER_GARMENT if self.coupons_per_garment is None else self.coupons_per_garment
 
     @property
     def numeric(self) -> tuple[Factor, ...]:

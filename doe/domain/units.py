@@ -192,15 +192,15 @@ def show_both(value: float, unit: str, shown: Shown = METRIC) -> str:
     return f"{show(value, unit, shown)} ({show(value, unit, other)})"
 
 
-def show_difference(delta_degc: float, shown: Shown = METRIC, *, decimals: int = 1) -> str:
-    """A temperature *difference* in both units, the user's first.
+def show_difference(delta_degc: float, shown: Shown = METRIC, *, decimals: int | None = 1) -> str:
+    """A temperature *difference* in both units, the user's first; as many decimals as it has where none are given.
 
     >>> show_difference(-4), show_difference(10, Shown(temperature="degF"), decimals=0)
     ('-4.0 °C (-7.2 °F)', '18 °F (10 °C)')
     """
     other = Shown("degF" if shown.temperature == "degC" else "degC")
-    texts = (f"{u.delta(delta_degc, 'degC'):.{decimals}f} {SYMBOLS[u.temperature]}" for u in (shown, other))
-    return "{} ({})".format(*texts)
+    form = "g" if decimals is None else f".{decimals}f"
+    return "{} ({})".format(*(f"{u.delta(delta_degc, 'degC'):{form}} {SYMBOLS[u.temperature]}" for u in (shown, other)))
 
 
 def parse_number(text: str, where: str) -> float:

@@ -30,7 +30,6 @@ def make_plan(
     seed: int = 0,
     line: Line = DEFAULT_LINE,
     order: str = "batched",
-    coupons_per_garment: int = 4,
 ) -> Plan:
     """Plan of this many coupons for a study, in an order a person can run.
 
@@ -51,8 +50,6 @@ def make_plan(
         ``batched`` takes the fewest settle minutes; ``repeated`` makes every machine setting in two batches, for
         surer statements about temperatures; ``random`` sets the machines anew for every coupon: the cleanest
         statistics and the longest day.
-    coupons_per_garment : int
-        Coupons cut from, or pressed on, one garment; a garment is a block.
 
     Raises
     ------
@@ -63,7 +60,7 @@ def make_plan(
     -----
     All settings are rounded to what the machines can be given, so a plan is balanced up to that rounding.
     """
-    _check(kind, order, coupons, coupons_per_garment)
+    _check(kind, order, coupons)
     check_seed(seed)
     rng = np.random.default_rng(seed)
     points, kind, notes = choose_points(study, kind, coupons, rng)
@@ -81,10 +78,8 @@ def make_plan(
         line=line,
         ends=ends,
         order=order,
-        coupons_per_garment=coupons_per_garment,
     )
-    notes = (*notes, *order_notes(study, frame, line, order))
-    return Plan(study, kind, seed, frame, notes)
+    return Plan(study, kind, seed, frame, (*notes, *order_notes(study, frame, line, order)))
 
 
 def add_round(
@@ -95,7 +90,6 @@ def add_round(
     line: Line = DEFAULT_LINE,
     repeat_centre: bool = False,
     order: str = "batched",
-    coupons_per_garment: int = 4,
     roles: tuple[str, ...] | None = None,
 ) -> Plan:
     """The plan with these settings as a new round: a block of its own, with its own batches and garments.
@@ -111,7 +105,6 @@ def add_round(
     repeat_centre : bool
         Add two centre coupons, made first and last, to see drift and the difference between the rounds.
     order : {"batched", "repeated", "random"}
-    coupons_per_garment : int
     roles : tuple of str, optional
         Role of each row; ``chosen`` when left out.
 
@@ -121,7 +114,7 @@ def add_round(
         If there is no row, or a setting is outside its range, forbidden or not a level.
     """
     study = plan.study
-    _check("auto", order, max(len(settings), LEAST_COUPONS), coupons_per_garment)
+    _check("auto", order, max(len(settings), LEAST_COUPONS))
     added = _checked(study, settings)
     check_seed(seed)
     rng = np.random.default_rng([seed, plan.rounds])
@@ -145,9 +138,8 @@ def add_round(
         line=line,
         ends=ends,
         order=order,
-        coupons_per_garment=coupons_per_garment,
     )
-    notes = tuple(f"Round {number}: {note}" for note in order_notes(study, frame, line, order))
+    notes = tuple(note.also(round=number) for note in order_notes(study, frame, line, order))
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
         frame[name] += int(plan.coupons[name].max())
     frame = pd.concat([plan.coupons[columns(study)], frame], ignore_index=True)
@@ -164,10 +156,9 @@ def round_frame(
     line: Line,
     ends: tuple[int, int] | None,
     order: str,
-    coupons_per_garment: int,
 ) -> pd.DataFrame:
     """Coupons of one round in order, as in `Plan.coupons`; batches, strokes and garments are numbered from 1."""
-    queue = order_round(study, settings, line, rng, ends=ends, order=order, coupons_per_garment=coupons_per_garment)
+    queue = order_round(study, settings, line, rng, ends=ends, order=order)
     frame = pd.concat([settings.reset_index(drop=True), queue], axis=1)
     frame["round"], frame["role"] = number, roles.astype(str)
     frame = frame.sort_values("cure_order", ignore_index=True)
@@ -176,7 +167,14 @@ def round_frame(
     return frame[columns(study)]
 
 
-def _check(kind: str, order: str, coupons: int, coupons_per_garment: int) -> None:
+def _check(kind: str, order: str, coupons: int) -> None:
+    """Refuse what no plan can be made of.
+
+    Raises
+    ------
+    InputError
+        If the kind, the order or the number of coupons cannot be used.
+    """
     if kind not in KINDS:
         raise InputError("plan", repr(kind), ", ".join(KINDS), "Choose one of these.")
     if order not in ORDERS:
@@ -185,12 +183,18 @@ def _check(kind: str, order: str, coupons: int, coupons_per_garment: int) -> Non
         raise InputError(
             "coupons", coupons, f"{LEAST_COUPONS} to {MOST_COUPONS}", "Say how many test transfers there can be."
         )
-    if coupons_per_garment < 1:
-        raise InputError("coupons per garment", coupons_per_garment, "1 or more", "Count what fits on one garment.")
 
 
 def _checked(study: Study, settings: pd.DataFrame) -> pd.DataFrame:
-    """Settings of a new round, rounded; every bad row is named at once."""
+    """Settings of a new round, rounded; every bad row is named at once.
+
+    Raises
+    ------
+    InputError
+        If there is no row, or a factor has no column.
+    InputErrors
+        If settings cannot be made, every bad row named.
+    """
     missing = [name for name in study.factor_names if name not in settings]
     if missing or not len(settings):
         raise InputError(

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.plans.classical import CLASSICAL, check_kind, classical_points, sizes
 from doe.plans.model import term_names
+from doe.plans.notes import note
 from doe.plans.optimal import Criterion, optimal_points
-from doe.plans.plan import KIND_LABELS
 from doe.plans.points import Points, centre_points, forbidden_points, stack_points
 
 LEAST_OPTIMAL = 12
@@ -17,7 +18,7 @@ LEAST_OPTIMAL = 12
 
 def choose_points(
     study: Study, kind: str, coupons: int, rng: np.random.Generator
-) -> tuple[Points, str, tuple[str, ...]]:
+) -> tuple[Points, str, tuple[Finding, ...]]:
     """Points of a plan, the kind it turned out to be, and notes. At least two points have the role ``centre``.
 
     Raises
@@ -25,7 +26,7 @@ def choose_points(
     InputError
         If the kind does not exist in this size for this study.
     """
-    notes: tuple[str, ...] = ()
+    notes: tuple[Finding, ...] = ()
     if kind == "auto":
         kind, why = suitable_kind(study, coupons)
         notes = (why,)
@@ -44,11 +45,7 @@ def choose_points(
     free = optimal_points(study, coupons - len(centre), rng, criterion=criterion, fixed=centre)
     terms = len(term_names(study, "quadratic"))
     if coupons < terms:
-        notes = (
-            *notes,
-            f"{coupons} coupons are fewer than the {terms} terms of the full quadratic: they are placed for "
-            "the main effects first and for a share of the rest.",
-        )
+        notes = (*notes, note("fewer coupons than terms", coupons=coupons, terms=terms))
     return stack_points([free, centre]), kind, notes
 
 
@@ -58,6 +55,13 @@ def optimal_centre(coupons: int) -> int:
 
 
 def _check_centre(study: Study, points: Points) -> Points:
+    """The centre points, where they may be made.
+
+    Raises
+    ------
+    InputError
+        If the middle of the ranges is forbidden.
+    """
     if forbidden_points(study, points.coded, points.levels).any():
         raise InputError(
             "forbidden combinations",
@@ -68,32 +72,35 @@ def _check_centre(study: Study, points: Points) -> Points:
     return points
 
 
-def suitable_kind(study: Study, coupons: int) -> tuple[str, str]:
-    """Kind that suits this many coupons, with the reason as a sentence.
+def suitable_kind(study: Study, coupons: int) -> tuple[str, Finding]:
+    """Kind that suits this many coupons, with the reason.
 
     The response is expected to bend (too little heat and too much both fail), so a plan that can carry the full
     quadratic is preferred: a face-centred composite where one fits exactly, else an optimal plan. With fewer coupons
     a two-level plan with centre coupons is a first look.
+
+    Raises
+    ------
+    InputError
+        If no kind has so few coupons.
     """
     terms = len(term_names(study, "quadratic"))
     special = bool(study.forbidden or study.categorical)
     if not special and fits(study, "composite", coupons):
-        return "composite", (
-            f"Chosen automatically: {coupons} coupons hold a face-centred composite, which carries the full quadratic."
-        )
+        return "composite", note("chosen as composite", coupons=coupons)
     if coupons >= LEAST_OPTIMAL and (special or coupons >= terms + 2):
-        reasons = [f"room for the {terms} terms of the full quadratic"] if coupons >= terms + 2 else []
-        reasons += ["named factors"] if study.categorical else []
-        reasons += ["forbidden combinations"] if study.forbidden else []
-        return "optimal", f"Chosen automatically: an optimal plan suits {coupons} coupons with {' and '.join(reasons)}."
+        return "optimal", note(
+            "chosen as optimal",
+            coupons=coupons,
+            room_for_terms=terms if coupons >= terms + 2 else None,
+            named_factors=bool(study.categorical),
+            forbidden=bool(study.forbidden),
+        )
     for kind in ("full", "half", "quarter"):
         if fits(study, kind, coupons):
-            return kind, (
-                f"Chosen automatically: {coupons} coupons are too few for the {terms} terms of the full quadratic, "
-                f"so this is a first look: {KIND_LABELS[kind]}."
-            )
+            return kind, note("chosen as a first look", coupons=coupons, terms=terms, kind=kind)
     if coupons >= LEAST_OPTIMAL:
-        return "optimal", f"Chosen automatically: no textbook plan has {coupons} coupons for these factors."
+        return "optimal", note("chosen as no textbook plan fits", coupons=coupons)
     allowed = {kind: sizes(study, kind)[0] for kind in CLASSICAL if _exists(study, kind)}
     least = min(low for low, _ in allowed.values())
     raise InputError(

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from pyDOE3 import bbdesign, ff2n, fracfact
 
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.plans.plan import KIND_LABELS
+from doe.plans.notes import note
 from doe.plans.points import (
     FloatArray,
     Points,
@@ -69,7 +68,7 @@ def check_kind(study: Study, kind: str) -> None:
         )
 
 
-def base_points(study: Study, kind: str) -> tuple[Points, tuple[str, ...]]:
+def base_points(study: Study, kind: str) -> tuple[Points, tuple[Finding, ...]]:
     """Points of a classical plan without centre coupons, and what was done to keep them allowed.
 
     A point in a forbidden combination is moved to the nearest allowed one; a fraction is first tried with its
@@ -88,7 +87,7 @@ def base_points(study: Study, kind: str) -> tuple[Points, tuple[str, ...]]:
     if kind in ("half", "quarter"):
         other = _points(study, kind, mirrored=True)
         if not forbidden_points(study, other.coded, other.levels).any():
-            return other, ("The other fraction was taken, because it holds no forbidden combination.",)
+            return other, (note("other fraction"),)
     return _move(study, kind, points, bad)
 
 
@@ -143,7 +142,7 @@ def _fraction(study: Study, kind: str, *, mirrored: bool) -> Points:
     return points
 
 
-def _move(study: Study, kind: str, points: Points, bad: np.ndarray) -> tuple[Points, tuple[str, ...]]:
+def _move(study: Study, kind: str, points: Points, bad: np.ndarray) -> tuple[Points, tuple[Finding, ...]]:
     share = bad.mean()
     if share > 0.25:
         raise InputError(
@@ -166,12 +165,7 @@ def _move(study: Study, kind: str, points: Points, bad: np.ndarray) -> tuple[Poi
             )
         coded[i] = same.coded[np.argmin(((same.coded - points.coded[i]) ** 2).sum(axis=1))]
         roles[i] = "chosen"
-    count = int(bad.sum())
-    note = (
-        f"{count} {'coupon was' if count == 1 else 'coupons were'} moved out of a forbidden combination to the nearest "
-        "allowed settings; the plan is no longer exactly balanced."
-    )
-    return Points(coded, points.levels, roles), (note,)
+    return Points(coded, points.levels, roles), (note("moved out of forbidden", coupons=int(bad.sum())),)
 
 
 def sizes(study: Study, kind: str) -> tuple[tuple[int, int], ...]:
@@ -192,7 +186,7 @@ def most_centre(study: Study) -> int:
     return max(MOST_CENTRE, 2 * len(level_combinations(study)))
 
 
-def classical_points(study: Study, kind: str, coupons: int) -> tuple[Points, tuple[str, ...]]:
+def classical_points(study: Study, kind: str, coupons: int) -> tuple[Points, tuple[Finding, ...]]:
     """All points of a classical plan of exactly this many coupons, centre coupons last, and notes.
 
     Raises
@@ -208,14 +202,9 @@ def classical_points(study: Study, kind: str, coupons: int) -> tuple[Points, tup
         raise InputError(
             "coupons",
             coupons,
-            f"{text} for {KIND_LABELS[kind]} of this study",
+            f"{text} for the plan {kind} of this study",
             "Change the number of coupons, or choose an optimal plan, which takes any number from 12.",
         )
     base, notes = base_points(study, kind)
     centre = centre_points(study, coupons - copies * len(base))
     return stack_points([*([base] * copies), centre]), notes
-
-
-def quadratic_terms(factors: int) -> int:
-    """Coefficients of the full quadratic in this many factors."""
-    return 1 + 2 * factors + math.comb(factors, 2)

@@ -4,27 +4,33 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding, Value
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.build import make_plan
 from doe.plans.choose import LEAST_OPTIMAL
 from doe.plans.classical import CLASSICAL, LEAST_CENTRE, base_points, base_size
 from doe.plans.judge import PlanJudgement, judge_plan
-from doe.plans.model import MODEL_LABELS
-from doe.plans.plan import KIND_LABELS
+from doe.plans.model import MODELS
+from doe.plans.plan import KINDS
 
 USUAL_CENTRE = 4
+
+TO_COMPARE = tuple(kind for kind in KINDS if kind != "auto")
+
+ReasonCode = Literal["too few coupons", "other number of factors", "refused here"]
+"""Codes of `LeftOut.reason`."""
 
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A kind of plan that the budget or the study does not allow, and why (a full sentence)."""
+    """A kind of plan that the budget or the study does not allow, and why."""
 
     kind: str
-    label: str
-    reason: str
+    reason: Finding
 
 
 def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEFAULT_LINE) -> tuple[PlanJudgement, ...]:
@@ -44,7 +50,7 @@ def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEF
     line : Line
     """
     found = []
-    for kind in KIND_LABELS:
+    for kind in TO_COMPARE:
         size = _size(study, kind, coupons)
         if isinstance(size, LeftOut):
             continue
@@ -59,7 +65,7 @@ def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEF
 def left_out(study: Study, *, coupons: int) -> tuple[LeftOut, ...]:
     """Kinds of plan missing from `compare_plans` at this budget, with reasons."""
     found = []
-    for kind in KIND_LABELS:
+    for kind in TO_COMPARE:
         size = _size(study, kind, coupons)
         if isinstance(size, LeftOut):
             found.append(size)
@@ -69,31 +75,34 @@ def left_out(study: Study, *, coupons: int) -> tuple[LeftOut, ...]:
         try:
             base_points(study, kind)
         except InputError as error:
-            found.append(LeftOut(kind, KIND_LABELS[kind], f"Here it has {error.found}. {error.remedy}"))
+            found.append(_left_out(kind, "refused here", found=str(error.found), remedy=error.remedy))
     return tuple(found)
 
 
 def _size(study: Study, kind: str, coupons: int) -> int | LeftOut:
     """Coupons of this kind within the budget, or why there is no such plan."""
-    label = KIND_LABELS[kind]
     if kind not in CLASSICAL:
         if coupons < LEAST_OPTIMAL:
-            return LeftOut(kind, label, f"It needs {LEAST_OPTIMAL} coupons or more; there are {coupons}.")
+            return _left_out(kind, "too few coupons", least=LEAST_OPTIMAL, coupons=coupons)
         return coupons
     try:
         base = base_size(study, kind)
     except InputError as error:
-        return LeftOut(kind, label, f"It exists for {error.allowed} factors with a range; here it is {error.found}.")
+        return _left_out(kind, "other number of factors", allowed=error.allowed, found=str(error.found))
     if coupons < base + LEAST_CENTRE:
-        return LeftOut(kind, label, f"It needs {base + LEAST_CENTRE} coupons or more; there are {coupons}.")
+        return _left_out(kind, "too few coupons", least=base + LEAST_CENTRE, coupons=coupons)
     return min(coupons, base + USUAL_CENTRE)
+
+
+def _left_out(kind: str, code: ReasonCode, **values: Value) -> LeftOut:
+    return LeftOut(kind, Finding(code, values))
 
 
 def _merit(judgement: PlanJudgement) -> tuple[bool, int, float, float]:
     """Plans that can see an effect of every factor, then the richest model, its prediction variance, the hours."""
     return (
         not math.isfinite(judgement.smallest_effect),
-        -list(MODEL_LABELS).index(judgement.model),
+        -MODELS.index(judgement.model),
         round(judgement.precision.variance_average, 3),
         round(judgement.hours, 2),
     )

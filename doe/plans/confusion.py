@@ -1,21 +1,19 @@
-"""Which effects a plan cannot tell apart, as chains and as sentences."""
+"""Which effects a plan cannot tell apart."""
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.plans.alias import alias_chains, effect_text, resolution, words_of
+from doe.plans.alias import FactorSet, alias_chains, resolution, words_of
 from doe.plans.classical import two_level_factors
 from doe.plans.model import term_names
 from doe.plans.points import FloatArray, coded_of
 from doe.plans.variance import design_matrix, rank_of
-
-MOST_SENTENCES = 12
 
 
 @dataclass(frozen=True)
@@ -24,7 +22,7 @@ class Confusion:
 
     resolution: int | None
     chains: tuple[str, ...]
-    sentences: tuple[str, ...]
+    facts: tuple[Finding, ...]
 
 
 def confusion(study: Study, coupons: pd.DataFrame) -> Confusion:
@@ -65,40 +63,33 @@ def _is_regular(columns: FloatArray, words: int) -> bool:
 def _regular(study: Study, columns: FloatArray, names: list[str]) -> Confusion:
     words = words_of(columns, names)
     ordered = [f.name for f in study.factors if f.name in names]
-    labels = {f.name: f.label for f in study.factors}
     chains = tuple(
-        " = ".join(" × ".join(n for n in ordered if n in effect) for effect in chain)
+        " = ".join(" × ".join(_factors(study, effect)) for effect in chain)
         for chain in alias_chains(ordered, words)
         if len(chain) > 1
     )
-    sentences = []
-    for chain in alias_chains(ordered, words, most=2):
-        if len(chain) < 2:
-            continue
-        first, *rest = (effect_text(effect, labels) for effect in chain)
-        others = rest[0] if len(rest) == 1 else f"{', '.join(rest[:-1])} or {rest[-1]}"
-        sentences.append(f"{first[0].upper()}{first[1:]} cannot be told from {others}.")
-    return Confusion(resolution(words), chains, tuple(sentences))
+    facts = tuple(
+        Finding("aliased", {"effects": tuple(_factors(study, effect) for effect in chain)})
+        for chain in alias_chains(ordered, words, most=2)
+        if len(chain) > 1
+    )
+    return Confusion(resolution(words), chains, facts)
 
 
-def _general(study: Study, coupons: pd.DataFrame) -> tuple[str, ...]:
-    """Sentences about main effects and interactions that hang together in any other plan."""
+def _factors(study: Study, effect: FactorSet) -> tuple[str, ...]:
+    """Factors of an effect in the order of the study."""
+    return tuple(name for name in study.factor_names if name in effect)
+
+
+def _general(study: Study, coupons: pd.DataFrame) -> tuple[Finding, ...]:
+    """Main effects and interactions that hang together in any other plan."""
     X = design_matrix(study, coupons, "interactions")
     if rank_of(X) == X.shape[1]:
         return ()
     names = term_names(study, "interactions")
-    labels = {f.name: f.label for f in study.factors}
     involved = _dependent(X)[: len(names)]
-    texts = list(
-        dict.fromkeys(
-            effect_text(frozenset(term), labels) for term, held in zip(names, involved, strict=True) if held and term
-        )
-    )
-    if not texts:
-        return ()
-    shown = "; ".join(itertools.islice(texts, MOST_SENTENCES))
-    more = f" and {len(texts) - MOST_SENTENCES} more" if len(texts) > MOST_SENTENCES else ""
-    return (f"These effects cannot all be told from one another: {shown}{more}.",)
+    effects = [_factors(study, frozenset(term)) for term, held in zip(names, involved, strict=True) if held and term]
+    return (Finding("hang together", {"effects": tuple(dict.fromkeys(effects))}),) if effects else ()
 
 
 def _dependent(X: FloatArray) -> np.ndarray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from scipy.stats import qmc
@@ -16,11 +16,8 @@ from doe.plans.points import FloatArray, IntArray, cross, forbidden_points, grid
 
 Model = Literal["main", "interactions", "quadratic"]
 
-MODEL_LABELS = {
-    "main": "main effects",
-    "interactions": "main effects and two-factor interactions",
-    "quadratic": "full quadratic",
-}
+MODELS: tuple[Model, ...] = get_args(Model)
+"""From the poorest to the richest."""
 
 
 def term_names(study: Study, model: Model) -> tuple[tuple[str, ...], ...]:

@@ -39,7 +39,6 @@ def order_round(
     *,
     ends: tuple[int, int] | None,
     order: str = "batched",
-    coupons_per_garment: int = 4,
 ) -> pd.DataFrame:
     """Bookkeeping columns of one round, in the row order of the settings; all numbers start from 1.
 
@@ -59,7 +58,6 @@ def order_round(
     order : {"batched", "repeated", "random"}
         ``repeated`` makes every machine setting in two batches; ``random`` sets both machines anew for every
         coupon, in a random order.
-    coupons_per_garment : int
     """
     cure, press = (
         random_queue(study, settings, stage, rng, ends=ends)
@@ -72,7 +70,7 @@ def order_round(
         press = Queue(press.batch, position)
     else:
         stroke = press.position
-    garment = _garments(study, settings, press, coupons_per_garment, rng)
+    garment = _garments(study, settings, press, rng)
     return pd.DataFrame(
         {
             "cure_batch": cure.batch,
@@ -291,9 +289,7 @@ def _strokes(
     return stroke, position
 
 
-def _garments(
-    study: Study, settings: pd.DataFrame, press: Queue, per_garment: int, rng: np.random.Generator
-) -> IntArray:
+def _garments(study: Study, settings: pd.DataFrame, press: Queue, rng: np.random.Generator) -> IntArray:
     """Garment of each coupon, dealt out so that every garment is spread over the press batches.
 
     A garment that held one press batch alone would make a difference between garments look like one of press
@@ -305,9 +301,9 @@ def _garments(
     for cloth in dict.fromkeys(fabric):
         rows = np.flatnonzero(fabric == cloth)
         rows = rows[np.argsort(press.position[rows])]
-        count = math.ceil(len(rows) / per_garment)
+        count = math.ceil(len(rows) / study.per_garment)
         # one random order of the garments after the other keeps them even and each sequence unpredictable
-        deals = np.concatenate([rng.permutation(count) for _ in range(per_garment)])[: len(rows)]
+        deals = np.concatenate([rng.permutation(count) for _ in range(study.per_garment)])[: len(rows)]
         garment[rows] = done + 1 + deals
         done += count
     return garment

@@ -7,6 +7,7 @@ from typing import Literal, get_args
 
 import pandas as pd
 
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 
 PlanKind = Literal["auto", "half", "quarter", "full", "composite", "box-behnken", "optimal", "d-optimal"]
@@ -14,17 +15,6 @@ Order = Literal["batched", "repeated", "random"]
 
 KINDS: tuple[str, ...] = get_args(PlanKind)
 ORDERS: tuple[str, ...] = get_args(Order)
-
-KIND_LABELS = {
-    "half": "half fraction with centre coupons",
-    "quarter": "quarter fraction with centre coupons",
-    "full": "full factorial with centre coupons",
-    "composite": "face-centred composite",
-    "box-behnken": "Box-Behnken",
-    "optimal": "optimal plan, smallest average prediction variance (I)",
-    "d-optimal": "optimal plan, sharpest coefficients (D)",
-}
-"""What a textbook calls each kind of plan, in words for people."""
 
 BOOKKEEPING = (
     "round",
@@ -50,7 +40,7 @@ class Plan:
     ----------
     study : Study
     kind : str
-        How the first round was chosen, a key of `KIND_LABELS`.
+        How the first round was chosen, one of `KINDS` but ``auto``.
     seed : int
         Reproduces the first round.
     coupons : DataFrame
@@ -59,15 +49,15 @@ class Plan:
         (numbers that are never used again in a later round); ``cure_order`` and ``press_order`` (from 1 in each
         round); ``role`` (corner, face, edge, chosen, centre, or repeat centre). Coupons with the same ``stroke``
         share one press stroke: they are sub-samples of it, not replicates.
-    notes : tuple of str
-        What a person should know about the plan. Full sentences.
+    notes : tuple of Finding or str
+        What a person should know about the plan, by `doe.plans.notes.NoteCode`; texts are those of older rounds.
     """
 
     study: Study
     kind: str
     seed: int
     coupons: pd.DataFrame
-    notes: tuple[str, ...] = ()
+    notes: tuple[Finding | str, ...] = ()
 
     @property
     def settings(self) -> pd.DataFrame:

@@ -9,25 +9,27 @@ from scipy.optimize import brentq
 from scipy.stats import nct, t
 
 
-def power_of_effect(effect: float, standard_error: float, df: float, *, alpha: float = 0.10) -> float:
-    """Chance that a two-sided t test at level alpha shows an effect of this size.
+def smallest_effect(standard_error: float, df: float, *, alpha: float = 0.10, power: float = 0.80) -> float:
+    """Effect that a two-sided t test at level alpha shows with this power; ``inf`` without error degrees of freedom.
 
     Parameters
     ----------
-    effect, standard_error : float
-        In the same unit, for instance residual standard deviations.
+    standard_error : float
+        Of the effect, in the effect's unit, for instance residual standard deviations.
     df : float
-        Error degrees of freedom, above 0.
-    alpha : float
+        Error degrees of freedom.
+    alpha, power : float
 
     Examples
     --------
-    A two-level plan of 16 coupons and an effect of 2 standard deviations, 8 error degrees of freedom:
+    A two-level plan of 16 coupons and 8 error degrees of freedom, in standard deviations of a coupon:
 
-    >>> round(power_of_effect(2, 2 / 16**0.5, 8, alpha=0.05), 5)
-    0.93674
+    >>> round(smallest_effect(2 / 16**0.5, 8, alpha=0.05, power=0.93674), 3)
+    2.0
     """
-    return _power(abs(effect) / standard_error, df, alpha)
+    if df < 1 or not math.isfinite(standard_error):
+        return math.inf
+    return standard_error * _needed_shift(df, alpha, power)
 
 
 def _power(shift: float, df: float, alpha: float) -> float:
@@ -35,16 +37,6 @@ def _power(shift: float, df: float, alpha: float) -> float:
     # beyond a shift of 5 the far tail is below 1e-8, and SciPy's value of it may be NaN
     far_tail = float(nct.cdf(-limit, df, shift)) if shift < 5 else 0.0
     return float(nct.sf(limit, df, shift)) + far_tail
-
-
-def smallest_effect(standard_error: float, df: float, *, alpha: float = 0.10, power: float = 0.80) -> float:
-    """Effect that is shown with this power; ``inf`` without error degrees of freedom.
-
-    Parameters and units as in `power_of_effect`.
-    """
-    if df < 1 or not math.isfinite(standard_error):
-        return math.inf
-    return standard_error * _needed_shift(df, alpha, power)
 
 
 @lru_cache(maxsize=256)

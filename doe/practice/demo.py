@@ -11,9 +11,6 @@ usual four factors lie well inside the usual ranges, with a usual press temperat
 and 154 degC for 17 s at press, where 98 to 99 of 100 prints meet the default spec. Chosen to be easy to explain, so it
 says nothing about how often the tool is right; the decisions benchmark does."""
 
-DEMO_COUPON_SEED = 7
-"""Luck of the demo's coupons."""
-
 
 def demo_line(study: Study) -> SimulatedLine:
     """Line of kind ``thermal`` for the demo: oven and press by heat-up and dose.

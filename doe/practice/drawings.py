@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from doe.symptoms.reading import symptom
 
-WIDTH, HEIGHT = 22, 5
+WIDTH = 22
 
 _DRAWN: dict[str, tuple[str, str, str, str, str]] = {
     "": (

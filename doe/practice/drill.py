@@ -1,7 +1,7 @@
 """What an exercise is: questions, answers, hints that cost, and an outcome with a rule that is shown beforehand.
 
 An exercise is pure logic and repeatable: the same seed and the same answers give the same coupons and the same score.
-Terminal and page only show its words and pass on what was typed.
+It holds facts; what is said about them is made in `doe.words.practice`.
 """
 
 from __future__ import annotations
@@ -9,14 +9,15 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.domain.errors import InputError, plain
+from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, usual_factor
+from doe.domain.finding import Finding, Value
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, parse_quantity, show
 from doe.practice.materials import CLOTHS, POWDERS
@@ -31,13 +32,94 @@ HINT_COST = 5
 
 Settings = Mapping[str, float]
 
+Code = Literal[
+    # any exercise
+    "hints",
+    "over",
+    "kept",
+    "noted",
+    "as good",
+    # tune
+    "settings left",
+    "minutes taken",
+    "move several",
+    "fails where",
+    "best half",
+    "rates tuned",
+    "tool tuned",
+    "you used",
+    # fault
+    "checks left",
+    "causes",
+    "check",
+    "outcome",
+    "check found",
+    "not it",
+    "no check",
+    "best check",
+    "which side",
+    "one of",
+    "cause found",
+    "cause missed",
+    "check minutes",
+    "wrong causes",
+    "it was",
+    "ranked",
+    "tool checks",
+    # blank
+    "coupons left",
+    "made at",
+    "corners first",
+    "tally",
+    "nothing made",
+    "same side",
+    "right verdict",
+    "coupons made",
+    "luck",
+    "not enough",
+    "wrong verdict",
+    "rates blank",
+    "bond reached",
+    "bears less",
+    "rates places",
+    # report
+    "ask step",
+    "ask promise",
+    "ask rate",
+    "middle only",
+    "not released",
+    "next step",
+    "promise",
+    "rate beside",
+    "rates report",
+    "bound held",
+    "corners hold",
+    "no window",
+    # compare
+    "ask kept",
+    "ask values",
+    "ask better",
+    "swept",
+    "spread values",
+    "dials together",
+    "rates compared",
+    "plan verdict",
+    "sweeps see",
+    "which better",
+]
+"""Codes of what exercises ask and tell; rates are shares, times in the unit that ends their name."""
+
+
+def told(code: Code, **values: Value) -> Finding:
+    """A fact of an exercise."""
+    return Finding(code, values)
+
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked now. ``form`` says how to answer; ``choices`` are words to choose from, where there are any."""
+    """What is asked now; ``choices`` are words to choose from, where there are any."""
 
-    text: str
-    form: str = ""
+    asks: Finding
     choices: tuple[str, ...] = ()
 
 
@@ -54,9 +136,9 @@ class MadeCoupon:
 
 @dataclass(frozen=True)
 class Turn:
-    """What an answer brings: sentences, and coupons."""
+    """What an answer brings: facts, and coupons."""
 
-    lines: tuple[str, ...]
+    said: tuple[Finding, ...]
     coupons: tuple[MadeCoupon, ...] = ()
 
 
@@ -96,34 +178,39 @@ class DrillResult:
     ----------
     score : int
         0 to 100.
-    parts : tuple of (words, points)
+    parts : tuple of (Finding, points)
         What the score is made of; they add up to it before it is held within 0 and 100.
-    truth : tuple of str
-        What was really so, in sentences.
+    truth : tuple of Finding
+        What was really so.
     coupons, minutes, hints : numbers
         What was spent, on the clock of the exercise.
     picture : MapPicture or BarPicture
-    table : tuple of rows
-        Settings side by side, first row the headings; empty where there is nothing to compare.
+    compared : mapping
+        Name to settings that are to be seen side by side; empty where there is nothing to compare.
     """
 
     exercise: str
     seed: int
     score: int
-    parts: tuple[tuple[str, float], ...]
-    truth: tuple[str, ...]
+    parts: tuple[tuple[Finding, float], ...]
+    truth: tuple[Finding, ...]
     coupons: int
     minutes: float
     hints: int
     picture: MapPicture | BarPicture
-    table: tuple[tuple[str, ...], ...] = ()
+    compared: Mapping[str, Settings] = field(default_factory=dict)
 
 
 class Drill(ABC):
-    """One exercise under way."""
+    """One exercise under way.
+
+    Raises
+    ------
+    InputError
+        If the seed is below 0.
+    """
 
     exercise: ClassVar[str]
-    title: ClassVar[str]
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         if seed < 0:
@@ -133,11 +220,6 @@ class Drill(ABC):
         self.hints = 0
         self._rng = np.random.default_rng([seed, 4711])
         self._outcome: DrillResult | None = None
-
-    @property
-    @abstractmethod
-    def brief(self) -> tuple[str, ...]:
-        """The task, what may be spent, and the rule of the score."""
 
     @abstractmethod
     def question(self) -> Question | None:
@@ -154,10 +236,10 @@ class Drill(ABC):
         """
 
     @abstractmethod
-    def _hints(self) -> tuple[str, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         """Hints that may be had now, the mildest first."""
 
-    def hint(self) -> str:
+    def hint(self) -> Finding:
         """The next hint; it costs `HINT_COST` points.
 
         Raises
@@ -191,21 +273,30 @@ class Drill(ABC):
 
     def _finish(
         self,
-        parts: list[tuple[str, float]],
-        truth: list[str],
+        parts: list[tuple[Finding, float]],
+        truth: list[Finding],
         picture: MapPicture | BarPicture,
         *,
         coupons: int = 0,
         minutes: float = 0.0,
-        table: tuple[tuple[str, ...], ...] = (),
+        compared: Mapping[str, Settings] | None = None,
     ) -> Turn:
         if self.hints:
-            parts = [*parts, (f"{self.hints} hint{'s' if self.hints > 1 else ''}", -HINT_COST * self.hints)]
+            parts = [*parts, (told("hints", count=self.hints), -HINT_COST * self.hints)]
         score = round(min(100.0, max(0.0, sum(points for _, points in parts))))
         self._outcome = DrillResult(
-            self.exercise, self.seed, score, tuple(parts), tuple(truth), coupons, minutes, self.hints, picture, table
+            self.exercise,
+            self.seed,
+            score,
+            tuple(parts),
+            tuple(truth),
+            coupons,
+            minutes,
+            self.hints,
+            picture,
+            compared or {},
         )
-        return Turn((f"Over. {score} of 100 points.",))
+        return Turn((told("over", score=score),))
 
 
 def practice_study(seed: int) -> Study:
@@ -216,12 +307,9 @@ def practice_study(seed: int) -> Study:
 
 def named_study(cloth: str, powder: str) -> Study:
     """The usual four factors for a cloth and a powder of the invented world."""
-    return Study(f"{cloth} with {powder} powder (invented)", tuple(usual_factor(n) for n in DEFAULT_FACTORS))
-
-
-def range_lines(study: Study, shown: Shown) -> tuple[str, ...]:
-    """Ranges of the factors, one a line, in the order in which settings are typed."""
-    return tuple(f"  {f.label}: {show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}" for f in study.numeric)
+    return Study(
+        " ".join((cloth, "with", powder, "powder (invented)")), tuple(usual_factor(n) for n in DEFAULT_FACTORS)
+    )
 
 
 def read_settings(study: Study, text: str, shown: Shown) -> dict[str, float]:
@@ -245,8 +333,12 @@ def read_settings(study: Study, text: str, shown: Shown) -> dict[str, float]:
     for f, word in zip(study.numeric, words, strict=True):
         value = parse_quantity(word, f.unit, f.label, default=shown.unit(f.unit))
         if not f.low <= value <= f.high:
-            allowed = f"{show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}"
-            raise InputError(f.label, show(value, f.unit, shown), allowed, "Stay inside the tested range.")
+            raise InputError(
+                f.label,
+                show(value, f.unit, shown),
+                f"{show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}",
+                "Stay inside the tested range.",
+            )
         found[f.name] = value
     return found
 
@@ -279,20 +371,3 @@ def share_of_best(robust: float, best: float, floor: float = 0.5) -> float:
     (1.0, 0.0)
     """
     return float(np.clip((robust - floor) / max(best - floor, 1e-9), 0, 1))
-
-
-def of_hundred(share: float) -> str:
-    """Share as shirts; all or none of them only when it is as good as certain."""
-    if share < 0.9995:
-        share = min(share, 0.99)
-    if share > 0.0005:
-        share = max(share, 0.01)
-    return f"{plain(round(100 * share))} of 100"
-
-
-def settings_table(study: Study, columns: Mapping[str, Settings], shown: Shown) -> tuple[tuple[str, ...], ...]:
-    """Settings side by side: a heading row, then one row a factor."""
-    rows = [("factor", *columns)]
-    for f in study.numeric:
-        rows.append((f.label, *(show(s[f.name], f.unit, shown, digits=3) for s in columns.values())))
-    return tuple(rows)

@@ -11,7 +11,8 @@ import pandas as pd
 from doe.assure.binomial import pass_rate_low
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
-from doe.domain.units import METRIC, Shown, show
+from doe.domain.finding import Finding
+from doe.domain.units import METRIC, Shown
 from doe.practice.drill import (
     Drill,
     MapPicture,
@@ -20,8 +21,8 @@ from doe.practice.drill import (
     Turn,
     made_coupons,
     named_study,
-    of_hundred,
     robust_at,
+    told,
 )
 from doe.practice.lines import SimulatedLine
 from doe.practice.materials import CLOTHS, POWDERS
@@ -33,6 +34,7 @@ TARGET, CLEARLY_BELOW = 0.95, 0.85
 _PLACES = {"setpoint": 0.0, "cool": -1.0, "hot": 1.0}
 _REACH = 1.0  # half-width of the window in setting errors
 _VERDICTS = ("holds", "retune", "not enough")
+_ELSEWHERE = "of another mill"
 _REACHED_DEGC = 130.0  # how soon the bond line gets there tells two cloths apart
 
 
@@ -57,7 +59,6 @@ class QualifyBlank(Drill):
     """Make coupons on the new blank at the setpoint and the window's corners, then judge."""
 
     exercise = "blank"
-    title = "Qualify a blank"
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
@@ -66,7 +67,13 @@ class QualifyBlank(Drill):
         self._made: list[pd.DataFrame] = []
 
     def _case(self) -> tuple[SimulatedLine, SimulatedLine, dict[str, float]]:
-        """Line with the old and with the new blank; the new one either holds clearly or fails clearly."""
+        """Line with the old and with the new blank; the new one either holds clearly or fails clearly.
+
+        Raises
+        ------
+        InputError
+            If no seed near it gives a clear case.
+        """
         wanted = int(self._rng.integers(len(_BLANKS)))
         for turn in range(60):
             cloth, powder = CLOTHS[self._rng.integers(len(CLOTHS))], POWDERS[self._rng.integers(len(POWDERS))]
@@ -79,7 +86,7 @@ class QualifyBlank(Drill):
                 cloth,
                 replace(
                     cloth,
-                    name=f"{cloth.name} of another mill",
+                    name=f"{cloth.name} {_ELSEWHERE}",
                     lag_s=cloth.lag_s * other.lag,
                     water=cloth.water * other.water,
                     bears=cloth.bears + other.bears,
@@ -114,35 +121,20 @@ class QualifyBlank(Drill):
             return self.recipe
         return {name: low if side < 0 else high for name, (low, high) in self.window.items()}
 
-    @property
-    def brief(self) -> tuple[str, ...]:
-        """See `Drill`."""
-        rows = [
-            f"  {f.label}: {show(self.recipe[f.name], f.unit, self.shown)}, window "
-            f"{show(self.window[f.name][0], f.unit, self.shown, digits=3)} to "
-            f"{show(self.window[f.name][1], f.unit, self.shown, digits=3)}"
-            for f in self.study.numeric
-        ]
-        return (
-            f"The released recipe for {self.study.name}:",
-            *rows,
-            "A blank of another supplier has come. Does the recipe hold on it, so that 95 of 100 prints pass?",
-            f"You have {COUPONS} coupons for the setpoint, the cool corner of the window and the hot one.",
-            f"Score: 100 for the right verdict (holds, retune), less 2 for each coupon; with fewer than {ENOUGH} "
-            "coupons a right verdict is luck and counts half; not enough counts 20; each hint costs 5 points.",
-        )
-
     def question(self) -> Question | None:
         """See `Drill`."""
         if self.is_over:
             return None
-        return Question(
-            f"{COUPONS - self.coupons} coupons left.",
-            "setpoint 4, cool 2 or hot 2 to make coupons; = holds, = retune or = not enough to judge",
-        )
+        return Question(told("coupons left", coupons=COUPONS - self.coupons))
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         word = text.strip().lower()
@@ -168,61 +160,53 @@ class QualifyBlank(Drill):
         frame["place"] = place
         results = self.new.run(frame, self.seed)
         self._made.append(results)
-        return Turn((f"At the {place}{'' if place == 'setpoint' else ' corner'}:",), made_coupons(self.study, results))
+        return Turn((told("made at", place=place),), made_coupons(self.study, results))
 
-    def _difference(self) -> tuple[str, ...]:
+    def _difference(self) -> tuple[Finding, ...]:
         """What is different about the new cloth, in what a gauge or a scale would show."""
         truth = self.old.truth
         assert isinstance(truth, WorkshopTruth)
         room = truth.made.room
         old, new = (seconds_to(c, room.water(c), self.recipe["press_temp"], _REACHED_DEGC) for c in self.cloths)
-        said = [
-            f"Under the platen the bond line of the new blank reaches {show(_REACHED_DEGC, 'degC', self.shown)} after "
-            f"{new:.1f} s, that of the old one after {old:.1f} s."
-        ]
+        said = [told("bond reached", bond_degc=_REACHED_DEGC, new_s=new, old_s=old)]
         less = self.cloths[0].bears - self.cloths[1].bears
         if less > 0.2:
-            said.append("It bears less heat: it shows damage at a smaller dose than the old one.")
+            said.append(told("bears less"))
         return tuple(said)
 
-    def _tally(self) -> str:
+    def _tally(self) -> Finding:
         if not self._made:
-            return "Nothing is known yet: not one coupon is made."
+            return told("nothing made")
         all_made = pd.concat(self._made)
         passed = int(all_made["passed"].sum())
         low = pass_rate_low(passed, len(all_made), 0.9)
-        return (
-            f"{passed} of {len(all_made)} passed. With 90 % assurance the pass rate behind that is at least "
-            f"{of_hundred(low)}, if all were made alike."
-        )
+        return told("tally", passed=passed, coupons=len(all_made), low=low)
 
-    def _hints(self) -> tuple[str, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         return (
-            "A blank that takes more or less heat shows it first at a corner of the window, with few coupons.",
+            told("corners first"),
             self._tally(),
-            "Two failures on the same side say more than their number: look which corner they come from.",
+            told("same side"),
         )
 
     def _judge(self, verdict: str) -> Turn:
         rate, before = robust_at(self.new, self.recipe), robust_at(self.old, self.recipe)
         right = "holds" if rate >= TARGET else "retune"
         if verdict == right:
-            parts = [("right verdict", 100.0), (f"{self.coupons} coupons", -2.0 * self.coupons)]
+            made = told("coupons made", coupons=self.coupons)
+            parts = [(told("right verdict"), 100.0), (made, -2.0 * self.coupons)]
             if self.coupons < ENOUGH:
-                parts.append((f"fewer than {ENOUGH} coupons: half is luck", -(100.0 - 2 * self.coupons) / 2))
+                parts.append((told("luck", enough=ENOUGH), -(100.0 - 2 * self.coupons) / 2))
         else:
-            parts = [("not enough coupons yet", 20.0) if verdict == "not enough" else ("wrong verdict", 0.0)]
+            parts = [(told("not enough"), 20.0) if verdict == "not enough" else (told("wrong verdict"), 0.0)]
         at = {place: self.new.true_pass(pd.DataFrame([dict(self.settings_of(place))]))[0] for place in _PLACES}
         truth = [
-            f"On the new blank {of_hundred(rate)} production prints pass at the recipe; on the old one "
-            f"{of_hundred(before)}. The right verdict: {right}.",
+            told("rates blank", new=rate, old=before, right=right),
             *self._difference(),
-            "Of prints made exactly there: "
-            + ", ".join(f"{place} {of_hundred(float(p))}" for place, p in at.items())
-            + ".",
+            told("rates places", **{place: float(p) for place, p in at.items()}),
             self._tally(),
         ]
-        made = pd.concat(self._made, ignore_index=True) if self._made else pd.DataFrame()
+        coupons = pd.concat(self._made, ignore_index=True) if self._made else pd.DataFrame()
         best = {name: float(value) for name, value in self.new.best().settings.items()}
-        picture = MapPicture(self.new, made, {"the recipe": self.recipe, "the best": best}, self.window)
+        picture = MapPicture(self.new, coupons, {"the recipe": self.recipe, "the best": best}, self.window)
         return self._finish(parts, truth, picture, coupons=self.coupons)

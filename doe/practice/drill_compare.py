@@ -6,20 +6,19 @@ import pandas as pd
 
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
+from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown, parse_quantity, show
 from doe.plans.build import make_plan
-from doe.practice.baselines import centre
+from doe.practice.centre import centre
 from doe.practice.drill import (
     Drill,
     MapPicture,
     Question,
     Turn,
     made_coupons,
-    of_hundred,
-    range_lines,
     robust_at,
-    settings_table,
     share_of_best,
+    told,
 )
 from doe.practice.drill_line import line_to_tune
 from doe.setpoint.recommendation import recommend
@@ -32,7 +31,6 @@ class Compare(Drill):
     """Sweep one dial after the other; then see what a plan makes of as many coupons."""
 
     exercise = "compare"
-    title = "One setting at a time, or a plan?"
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
@@ -48,42 +46,30 @@ class Compare(Drill):
         """Coupons made so far; as many as the plan gets."""
         return sum(len(frame) for frame in self._made)
 
-    @property
-    def brief(self) -> tuple[str, ...]:
-        """See `Drill`."""
-        total = PER_SWEEP * len(self.study.numeric)
-        return (
-            f"Tune {self.study.name} the old way: one setting at a time, from the middle of the ranges.",
-            f"For each dial choose {PER_SWEEP} values; the others stay. Look at the coupons, keep one value, go on. "
-            f"Afterwards a factorial plan gets the same line and the same {total} coupons.",
-            *range_lines(self.study, self.shown),
-            "Score: up to 70 when prints pass as often at your settings as at the best there are (0 at 50 of 100 or "
-            "fewer), and 30 for saying beforehand which of the two comes out better; each hint costs 5 points.",
-        )
-
     def question(self) -> Question | None:
         """See `Drill`."""
         if self.is_over:
             return None
         if self._swept is not None:
-            f = self._swept
-            return Question(f"Which {f.label} do you keep?", f"One value in {self.shown.unit(f.unit)}")
+            return Question(told("ask kept", factor=self._swept.name))
         if self._left:
-            f = self._left[0]
-            return Question(
-                f"{f.label}: which {PER_SWEEP} values?",
-                f"{PER_SWEEP} numbers from {show(f.low, f.unit, self.shown)} to {show(f.high, f.unit, self.shown)}",
-            )
-        return Question("Which settings will hold better in production?", "mine or the plan's", ("mine", "plan"))
+            return Question(told("ask values", factor=self._left[0].name, count=PER_SWEEP))
+        return Question(told("ask better"), ("mine", "plan"))
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         if self._swept is not None:
             (self.now[self._swept.name],) = self._values(self._swept, text, 1)
             self._swept = None
-            return Turn(("Kept.",))
+            return Turn((told("kept"),))
         if self._left:
             return self._sweep(self._left[0], text)
         word = text.strip().lower()
@@ -92,14 +78,25 @@ class Compare(Drill):
         return self._end(word)
 
     def _values(self, f: Factor, text: str, many: int) -> list[float]:
+        """Values typed for a factor.
+
+        Raises
+        ------
+        InputError
+            If there are more or fewer than asked for, or one is outside the range.
+        """
         words = text.split()
         if len(words) != many:
             raise InputError(f.label, f"{len(words)} values", f"{many}", "Type them with blanks between.")
         values = [parse_quantity(w, f.unit, f.label, default=self.shown.unit(f.unit)) for w in words]
         for value in values:
             if not f.low <= value <= f.high:
-                allowed = f"{show(f.low, f.unit, self.shown)} to {show(f.high, f.unit, self.shown)}"
-                raise InputError(f.label, show(value, f.unit, self.shown), allowed, "Stay inside the range.")
+                raise InputError(
+                    f.label,
+                    show(value, f.unit, self.shown),
+                    f"{show(f.low, f.unit, self.shown)} to {show(f.high, f.unit, self.shown)}",
+                    "Stay inside the range.",
+                )
         return values
 
     def _sweep(self, f: Factor, text: str) -> Turn:
@@ -115,12 +112,12 @@ class Compare(Drill):
         self._made.append(results)
         self._left.pop(0)
         self._swept = f
-        return Turn((f"{f.label}, the others at their place:",), made_coupons(self.study, results))
+        return Turn((told("swept", factor=f.name),), made_coupons(self.study, results))
 
-    def _hints(self) -> tuple[str, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         return (
-            "Spread the values over the whole range; keep the middle of the good ones, not the softest single coupon.",
-            "Oven and press work together: what is too long at a hot platen is right at a cool one.",
+            told("spread values"),
+            told("dials together"),
         )
 
     def _end(self, word: str) -> Turn:
@@ -138,17 +135,13 @@ class Compare(Drill):
             "the best": {name: float(value) for name, value in best.settings.items()},
         }
         truth = [
-            f"At your settings {of_hundred(mine)} production prints pass, at the plan's {of_hundred(theirs)}, at the "
-            f"best there are {of_hundred(best.robust_pass)}. Both used {self.coupons} coupons.",
-            f"The plan's own verdict: {answer.verdict}, expecting {of_hundred(answer.pass_rate)}, at least "
-            f"{of_hundred(answer.pass_rate_low)} with 90 % assurance. A sweep says nothing of the kind.",
-            "One setting at a time sees a line through the window; a plan sees the window, because every coupon moves "
-            "all dials."
-            + (" This time the sweeps were lucky; over many lines they are not." if better == "mine" else ""),
+            told("rates compared", yours=mine, plan=theirs, best=best.robust_pass, coupons=self.coupons),
+            told("plan verdict", verdict=answer.verdict, rate=answer.pass_rate, low=answer.pass_rate_low),
+            told("sweeps see", lucky=better == "mine"),
         ]
         parts = [
-            ("as good as the best there are: 70", 70 * share_of_best(mine, best.robust_pass)),
-            ("which of the two holds better: 30", 30.0 if word == better else 0.0),
+            (told("as good", most=70), 70 * share_of_best(mine, best.robust_pass)),
+            (told("which better", most=30), 30.0 if word == better else 0.0),
         ]
         made = pd.concat(self._made, ignore_index=True)
         return self._finish(
@@ -156,5 +149,5 @@ class Compare(Drill):
             truth,
             MapPicture(self.line, made, marks),
             coupons=self.coupons,
-            table=settings_table(self.study, marks, self.shown),
+            compared=marks,
         )

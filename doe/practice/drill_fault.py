@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown
-from doe.practice.drill import BarPicture, Drill, Question, Turn
-from doe.symptoms.catalogue import CATALOGUE
+from doe.practice.drill import BarPicture, Drill, Question, Turn, told
 from doe.symptoms.diagnosis import Evidence, diagnose, outcome_probabilities
 from doe.symptoms.faults import FAULTS, fault
 from doe.symptoms.looks import LOOKS, Look, look
@@ -19,14 +19,12 @@ from doe.symptoms.odds import FAULT_KEYS, LEAK, SYMPTOMS, starting_odds
 MINUTES = 60.0
 WRONG_COST, TRIES = 20, 3
 _REPORTED = 0.8
-_LABELS = {s.key: s for s in CATALOGUE}
 
 
 class FindFault(Drill):
     """Make checks, then name the cause."""
 
     exercise = "fault"
-    title = "Find the fault"
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
@@ -52,45 +50,44 @@ class FindFault(Drill):
         self.minutes = 0.0
         self.wrong: list[str] = []
 
-    @property
-    def brief(self) -> tuple[str, ...]:
-        """See `Drill`."""
-        return (
-            "A recipe that worked until last week now fails. The people at the press report:",
-            *(f"  {_LABELS[key].label}: {_LABELS[key].seen}" for key in self.symptoms),
-            f"Find the cause. You have {MINUTES:g} minutes of checks and {TRIES} tries.",
-            f"Score: 100, less one point for each minute of checks, less {WRONG_COST} for each wrong cause, less 5 for "
-            "each hint; nothing when you do not find it.",
-        )
-
     def question(self) -> Question | None:
         """See `Drill`."""
         if self.is_over:
             return None
         left = [m for m in LOOKS if m.key not in self.evidence.found and self.minutes + m.minutes <= MINUTES]
-        listed = ", ".join(f"{m.key} ({m.minutes:g})" for m in left)
-        return Question(
-            f"{MINUTES - self.minutes:g} minutes and {TRIES - len(self.wrong)} tries left. Checks with their minutes: "
-            f"{listed}.",
-            "A check to make it (? before it says what it is); = and a cause to name it; = alone lists the causes",
-            tuple(m.key for m in left),
-        )
+        keys = tuple(m.key for m in left)
+        asks = told("checks left", minutes=MINUTES - self.minutes, tries=TRIES - len(self.wrong), checks=keys)
+        return Question(asks, keys)
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         word = text.strip()
         if word == "=":
-            return Turn(("Causes: " + ", ".join(f.key for f in FAULTS) + ".",))
+            return Turn((told("causes", causes=FAULT_KEYS),))
         if word.startswith("="):
             return self._name(word[1:])
         if word.startswith("?"):
             made = look(word[1:])
-            return Turn((made.words, *(f"  {o.key}: {o.words}" for o in made.outcomes), f"  usual: {made.usual}"))
+            outcomes = (told("outcome", check=made.key, outcome=key) for key in made.outcome_keys())
+            return Turn((told("check", check=made.key), *outcomes))
         return self._check(look(word))
 
     def _check(self, made: Look) -> Turn:
+        """Make a check.
+
+        Raises
+        ------
+        InputError
+            If it was made before, or takes more time than is left.
+        """
         if made.key in self.evidence.found:
             raise InputError("check", made.key, "a check not made yet", "It came out as before.")
         if self.minutes + made.minutes > MINUTES:
@@ -100,10 +97,16 @@ class FindFault(Drill):
         self.minutes += made.minutes
         outcome = self._comes_out[made.key]
         self.evidence = replace(self.evidence, found={**self.evidence.found, made.key: outcome})
-        words = next((o.words for o in made.outcomes if o.key == outcome), made.usual)
-        return Turn((made.words, f"Found: {words}."))
+        return Turn((told("check", check=made.key), told("check found", check=made.key, outcome=outcome)))
 
     def _name(self, text: str) -> Turn:
+        """Name a cause.
+
+        Raises
+        ------
+        InputError
+            If it was named before.
+        """
         named = fault(text)
         if named.key == self.cause.key:
             return self._end(found=True)
@@ -111,19 +114,16 @@ class FindFault(Drill):
             raise InputError("cause", named.key, "a cause not named yet", "That was not it.")
         self.wrong.append(named.key)
         if len(self.wrong) < TRIES:
-            return Turn((f"{named.label}: no, mending that changed nothing.",))
+            return Turn((told("not it", cause=named.key),))
         return self._end(found=False)
 
-    def _hints(self) -> tuple[str, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         found = diagnose(self.evidence)
         first = found.checks[0].look if found.checks else None
-        side = {"under": "too little heat", "over": "too much heat", "other": "not heat"}[self.cause.side]
         return (
-            "No check left tells much: name the likeliest cause."
-            if first is None
-            else f"The check that tells most per minute now: {first.key}.",
-            f"Which way it is: {side}.",
-            f"It is one of: {', '.join(sorted({self.cause.key, *(c.fault.key for c in found.causes[:3])}))}.",
+            told("no check") if first is None else told("best check", check=first.key),
+            told("which side", side=self.cause.side),
+            told("one of", causes=tuple(sorted({self.cause.key, *(c.fault.key for c in found.causes[:3])}))),
         )
 
     def _end(self, *, found: bool) -> Turn:
@@ -135,15 +135,15 @@ class FindFault(Drill):
             return tuple(next(c.p for c in d.causes if c.fault.key == key) for key in keys)  # type: ignore[attr-defined]
 
         minutes, made = self._tool()
-        parts = [("found" if found else "not found", 100.0 if found else 0.0)]
+        parts = [(told("cause found"), 100.0) if found else (told("cause missed"), 0.0)]
         if found:
-            parts += [(f"{self.minutes:g} minutes of checks", -self.minutes)]
-            parts += [(f"{len(self.wrong)} wrong", -float(WRONG_COST * len(self.wrong)))] if self.wrong else []
+            wrong = len(self.wrong)
+            parts += [(told("check minutes", minutes=self.minutes), -self.minutes)]
+            parts += [(told("wrong causes", count=wrong), -float(WRONG_COST * wrong))] if wrong else []
         truth = [
-            f"It was: {self.cause.label}. {self.cause.remedy}",
-            f"Before any check the tool ranked it {start.rank(self.cause.key)} of {len(FAULTS)}; with your checks, "
-            f"{now.rank(self.cause.key)}.",
-            f"The tool's own checks would have been: {', '.join(made) or 'none'} ({minutes:g} minutes).",
+            told("it was", cause=self.cause.key),
+            told("ranked", before=start.rank(self.cause.key), after=now.rank(self.cause.key), causes=len(FAULTS)),
+            told("tool checks", checks=tuple(made), minutes=minutes),
         ]
         picture = BarPicture(tuple(fault(k).label for k in keys), chances(start), chances(now), self.cause.label)
         return self._finish(parts, truth, picture, minutes=self.minutes)

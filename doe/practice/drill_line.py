@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from doe.practice.baselines import centre
+from doe.practice.centre import centre
 from doe.practice.drill import named_study
 from doe.practice.lines import SimulatedLine
 from doe.practice.materials import CLOTHS, POWDERS

@@ -5,12 +5,14 @@ from __future__ import annotations
 import pandas as pd
 
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.stack import DEFAULT_LINE
+from doe.domain.study import COUPONS_PER_GARMENT
 from doe.domain.units import METRIC, Shown
 from doe.plans.build import make_plan
 from doe.plans.settle import hard_factors, machine_of, settle_matrix
 from doe.plans.timing import CURE_HANDLING_MIN, PRESS_HANDLING_MIN, USUAL_SECONDS, hours_at_machines
-from doe.practice.baselines import centre
+from doe.practice.centre import centre
 from doe.practice.drill import (
     Drill,
     MapPicture,
@@ -18,12 +20,10 @@ from doe.practice.drill import (
     Settings,
     Turn,
     made_coupons,
-    of_hundred,
-    range_lines,
     read_settings,
     robust_at,
-    settings_table,
     share_of_best,
+    told,
 )
 from doe.practice.drill_line import line_to_tune
 from doe.setpoint.recommendation import recommend
@@ -37,7 +37,6 @@ class TunePowder(Drill):
     """Make coupons, then hand in settings."""
 
     exercise = "tune"
-    title = "Tune a new powder"
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
         super().__init__(seed, shown)
@@ -52,33 +51,22 @@ class TunePowder(Drill):
         """Coupons made so far."""
         return sum(len(frame) for frame in self._made)
 
-    @property
-    def brief(self) -> tuple[str, ...]:
-        """See `Drill`."""
-        return (
-            f"Tune {self.study.name}.",
-            f"You have {COUPONS} coupons and {MINUTES / 60:g} hours at the machines. Making a coupon takes its cure "
-            "and press time and some handling; every change of a temperature waits until the machine has settled.",
-            "Ranges, in the order in which you type them:",
-            *range_lines(self.study, self.shown),
-            "Wanted: settings at which 95 of 100 prints pass every check and are soft enough (3.5), although oven and "
-            "press wander.",
-            "Score: 100 when prints pass as often at your settings as at the best there are, 0 at 50 of 100 or fewer; "
-            "each hint costs 5 points.",
-        )
-
     def question(self) -> Question | None:
         """See `Drill`."""
         if self.is_over:
             return None
-        left = f"{COUPONS - self.coupons} coupons and {max(0.0, MINUTES - self.minutes):.0f} minutes left."
-        middle = " ".join(
-            f"{self.shown.value(float(v), self.study.factor(k).unit):.0f}" for k, v in centre(self.study).items()
-        )
-        return Question(left, f"Settings such as {middle}, with x2 behind for two coupons; = before them hands them in")
+        middle = tuple(float(v) for v in centre(self.study).values())
+        left = {"coupons": COUPONS - self.coupons, "minutes": max(0.0, MINUTES - self.minutes)}
+        return Question(told("settings left", middle=middle, **left))
 
     def answer(self, text: str) -> Turn:
-        """See `Drill`."""
+        """See `Drill`.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
         if self.is_over:
             raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         word = text.strip()
@@ -93,6 +81,13 @@ class TunePowder(Drill):
         return self._make(read_settings(self.study, word, self.shown), many)
 
     def _make(self, settings: Settings, many: int) -> Turn:
+        """Make coupons at these settings.
+
+        Raises
+        ------
+        InputError
+            If coupons or minutes do not suffice.
+        """
         if self.coupons + many > COUPONS:
             raise InputError("coupons", many, f"at most {COUPONS - self.coupons}", "Hand in your settings with =.")
         minutes = self._minutes(settings, many)
@@ -107,12 +102,12 @@ class TunePowder(Drill):
         frame = pd.DataFrame([dict(settings)] * many)
         frame.insert(0, "coupon", [f"C{first + i:02d}" for i in range(many)])
         frame["round"], frame["cure_batch"], frame["press_batch"] = 1, batch, batch
-        frame["garment"] = [(first + i + 3) // 4 for i in range(many)]
+        frame["garment"] = [1 + (first + i - 1) // COUPONS_PER_GARMENT for i in range(many)]
         results = self.line.run(frame, self.seed)
         self._made.append(results)
         self.minutes += minutes
         self._last = settings
-        return Turn((f"{minutes:.0f} minutes.",), made_coupons(self.study, results))
+        return Turn((told("minutes taken", minutes=minutes),), made_coupons(self.study, results))
 
     def _minutes(self, settings: Settings, many: int) -> float:
         settle = 0.0
@@ -125,24 +120,19 @@ class TunePowder(Drill):
         seconds += USUAL_SECONDS["second_press_time"]
         return float(settle + many * (CURE_HANDLING_MIN + PRESS_HANDLING_MIN + seconds / 60))
 
-    def _hints(self) -> tuple[str, ...]:
+    def _hints(self) -> tuple[Finding, ...]:
         at = self._last or {k: float(v) for k, v in centre(self.study).items()}
         frame = pd.DataFrame([dict(at)])
         under, over = float(self.line.true_under(frame)[0]), float(self.line.true_over(frame)[0])
-        where = "your last settings" if self._last is not None else "the middle of the ranges"
-        if max(under, over) < 0.05:
-            side = f"At {where} hardly any print fails for heat."
-        else:
-            side = f"At {where} more prints fail by too {'little' if under > over else 'much'} heat than the other way."
+        side = "" if max(under, over) < 0.05 else "under" if under > over else "over"
         best = self.line.best().settings
         f = self.study.factor("press_temp")
         middle = float(best["press_temp"])
         half = "upper" if middle > (f.low + f.high) / 2 else "lower"
         return (
-            "Move several dials at once, to the corners of the ranges, and repeat the middle: every coupon then tells "
-            "about all four.",
-            side,
-            f"The best press temperature lies in the {half} half of its range.",
+            told("move several"),
+            told("fails where", last=self._last is not None, side=side),
+            told("best half", factor=f.name, half=half),
         )
 
     def _hand_in(self, settings: Settings) -> Turn:
@@ -155,20 +145,24 @@ class TunePowder(Drill):
         hours = hours_at_machines(self.study, plan.coupons, DEFAULT_LINE).minutes
         best_settings = {name: float(value) for name, value in best.settings.items()}
         truth = [
-            f"At your settings {of_hundred(robust)} production prints pass; at the best there are "
-            f"{of_hundred(best.robust_pass)}.",
-            f"The tool, on {COUPONS} planned coupons and {hours / 60:.1f} hours, chose settings with "
-            f"{of_hundred(robust_at(self.line, tool))} and said: {answer.verdict}.",
-            f"You used {self.coupons} coupons and {self.minutes / 60:.1f} hours.",
+            told("rates tuned", yours=robust, best=best.robust_pass),
+            told(
+                "tool tuned",
+                coupons=COUPONS,
+                hours=hours / 60,
+                rate=robust_at(self.line, tool),
+                verdict=answer.verdict,
+            ),
+            told("you used", coupons=self.coupons, hours=self.minutes / 60),
         ]
         marks = {"yours": settings, "the tool's": tool, "the best": best_settings}
         made = pd.concat(self._made, ignore_index=True) if self._made else results.iloc[:0]
-        parts = [("as good as the best there are: 100", 100 * share_of_best(robust, best.robust_pass))]
+        parts = [(told("as good", most=100), 100 * share_of_best(robust, best.robust_pass))]
         return self._finish(
             parts,
             truth,
             MapPicture(self.line, made, marks),
             coupons=self.coupons,
             minutes=self.minutes,
-            table=settings_table(self.study, marks, self.shown),
+            compared=marks,
         )

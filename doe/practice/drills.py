@@ -1,12 +1,10 @@
-"""The exercises by name, and carrying one on from what was answered so far."""
+"""The exercises by name, and what is typed passed on to one."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from doe.domain.errors import InputError
 from doe.domain.units import METRIC, Shown
-from doe.practice.drill import Drill
+from doe.practice.drill import Drill, Turn
 from doe.practice.drill_blank import QualifyBlank
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
@@ -34,16 +32,12 @@ def start(exercise: str, seed: int, shown: Shown = METRIC) -> Drill:
     return found(seed, shown)
 
 
-def reply(drill: Drill, text: str) -> tuple[str, ...]:
-    """Pass on what was typed, ``hint`` included; the sentences that come back, coupons left out."""
-    if text.strip().lower() == HINT:
-        return (drill.hint(),)
-    return drill.answer(text).lines
+def reply(drill: Drill, text: str) -> Turn:
+    """Pass on what was typed, ``hint`` included; what comes back.
 
-
-def replay(exercise: str, seed: int, answers: Iterable[str], shown: Shown = METRIC) -> Drill:
-    """An exercise carried on to where these answers lead: the same answers always lead to the same place."""
-    drill = start(exercise, seed, shown)
-    for text in answers:
-        reply(drill, text)
-    return drill
+    Raises
+    ------
+    InputError
+        If it cannot be used, or no hint is left; nothing has changed then.
+    """
+    return Turn((drill.hint(),)) if text.strip().lower() == HINT else drill.answer(text)

@@ -180,6 +180,13 @@ class SimulatedLine:
 
     @cached_property
     def _best(self) -> Best:
+        """Best settings by search.
+
+        Raises
+        ------
+        InputError
+            If everything is forbidden.
+        """
         rng = np.random.default_rng([self.seed, 77])
         d = len(self.study.numeric)
         coded = 2 * qmc.Sobol(d, rng=7).random(1024) - 1

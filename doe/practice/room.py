@@ -19,6 +19,11 @@ class Room:
 
     ``humidity``: share, 0 to 1; ``pre_press``: whether cloth is pressed dry first; ``places``: nine places of the
     platen against its middle, in degC, row by row.
+
+    Raises
+    ------
+    InputError
+        If the humidity is no share, or the platen map has not nine places.
     """
 
     humidity: float = 0.5

@@ -133,7 +133,13 @@ def speaks_of(window: WindowModel) -> bool:
 
 
 class MechanismModel:
-    """The dose mechanisms for the coupons of a closing window: parameter layout, log likelihood, draws."""
+    """The dose mechanisms for the coupons of a closing window: parameter layout, log likelihood, draws.
+
+    Raises
+    ------
+    InputError
+        If the study or its coupons say too little for dose mechanisms.
+    """
 
     name = "dose mechanisms"
 

@@ -53,6 +53,11 @@ class Evidence:
     known : Known
     found : mapping
         Checks made, by key, with their outcome.
+
+    Raises
+    ------
+    InputError
+        If a symptom is both seen and not seen, or nothing is known.
     """
 
     symptoms: tuple[str, ...] = ()

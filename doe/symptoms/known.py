@@ -12,11 +12,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.symptoms.faults import FAULTS
 
-Placed = Literal["whole", "edges", "small parts", "solids", "one place"]
-FilmClass = Literal["hot", "warm", "cold"]
 Level = Literal["low", "inside", "high"]
 
 SHOWN_WHEN = ("after cure", "at press", "at peel", "after press", "at stretch", "after wash", "days later")
@@ -64,6 +63,11 @@ class Known:
         Of this line, the latest of each place.
     p_under, p_over : float
         Of the fitted surfaces at the current settings: how likely a print fails by too little and too much heat.
+
+    Raises
+    ------
+    InputError
+        If a number is outside its range, or a word is none of those named.
     """
 
     humidity_pct: float | None = None
@@ -116,13 +120,44 @@ class Known:
         return frozenset(names | machines)
 
 
+BecauseCode = Literal[
+    "room dry",
+    "room damp",
+    "room fine",
+    "powder old",
+    "powder fresh",
+    "powder kept",
+    "film old",
+    "film fresh",
+    "ink old",
+    "ink fresh",
+    "dyed polyester",
+    "cloth",
+    "peeled",
+    "gap short",
+    "gap kept",
+    "washed early",
+    "washed late",
+    "strokes close",
+    "film class",
+    "shows when",
+    "shows where",
+    "set off",
+    "set right",
+    "machine off",
+    "place cold",
+    "surfaces lean",
+]
+"""Codes of `Shift.because`; values are fields of `Known`, and temperature differences in degC."""
+
+
 @dataclass(frozen=True)
 class Shift:
-    """The odds of a fault times ``factor``, and why."""
+    """The odds of a fault times ``factor``, and why, by `BecauseCode`."""
 
     fault: str
     factor: float
-    because: str
+    because: Finding
 
 
 def shifts(known: Known) -> tuple[Shift, ...]:
@@ -131,67 +166,72 @@ def shifts(known: Known) -> tuple[Shift, ...]:
     return tuple(shift for rule in rules for shift in rule(known))
 
 
-def _move(because: str, **factors: float) -> Iterator[Shift]:
+def _fact(code: BecauseCode, **values: str | float | bool | None) -> Finding:
+    return Finding(code, values)
+
+
+def _move(because: Finding, **factors: float) -> Iterator[Shift]:
     for key, factor in factors.items():
         yield Shift(key, factor, because)
 
 
 def _room(known: Known) -> Iterator[Shift]:
-    if known.humidity_pct is None:
+    humidity = known.humidity_pct
+    if humidity is None:
         return
-    room = f"room at {known.humidity_pct:.0f} % humidity"
-    if known.humidity_pct < 35:
-        yield from _move(f"{room}: static spreads powder", powder_uneven=4, powder_excess=1.5, moisture=0.3)
-    elif known.humidity_pct > 65:
-        yield from _move(
-            f"{room}: clumps, and water left in ink and cloth", moisture=4, powder_spoiled=1.5, powder_uneven=1.3
-        )
+    if humidity < 35:
+        dry = _fact("room dry", humidity_pct=humidity)
+        yield from _move(dry, powder_uneven=4, powder_excess=1.5, moisture=0.3)
+    elif humidity > 65:
+        damp = _fact("room damp", humidity_pct=humidity)
+        yield from _move(damp, moisture=4, powder_spoiled=1.5, powder_uneven=1.3)
     else:
-        yield from _move(f"{room}: as it should be", moisture=0.6, powder_uneven=0.8)
+        yield from _move(_fact("room fine", humidity_pct=humidity), moisture=0.6, powder_uneven=0.8)
+
+
+POWDER_MONTHS = 6.0
+"""Open powder is to be used within it (common practice, no source)."""
+KEPT_WELL_MONTHS = 6.0
+"""Beyond it opened film and ink are doubted (common practice, no source; the makers' sheets say otherwise for some)."""
 
 
 def _powder(known: Known) -> Iterator[Shift]:
-    if known.powder_months is not None:
-        months = f"powder open for {known.powder_months:g} months"
-        if known.powder_months > 6:
-            yield from _move(f"{months}: use it within 6", powder_spoiled=5)
-        elif known.powder_stored in ("", "sealed"):
-            yield from _move(months, powder_spoiled=0.4)
-    if known.powder_stored in ("damp", "open"):
-        yield from _move(f"powder kept {known.powder_stored}", powder_spoiled=3, moisture=1.3, powder_uneven=1.3)
-    elif known.powder_stored == "warm":
-        yield from _move("powder kept warm", powder_spoiled=3)
-
-
-_KEPT_WELL_MONTHS = 6.0
-"""Beyond it opened film and ink are doubted (common practice, no source; the makers' sheets say otherwise for some)."""
+    months, stored = known.powder_months, known.powder_stored
+    if months is not None:
+        if months > POWDER_MONTHS:
+            yield from _move(_fact("powder old", months=months, within=POWDER_MONTHS), powder_spoiled=5)
+        elif stored in ("", "sealed"):
+            yield from _move(_fact("powder fresh", months=months), powder_spoiled=0.4)
+    if stored in ("damp", "open"):
+        yield from _move(_fact("powder kept", how=stored), powder_spoiled=3, moisture=1.3, powder_uneven=1.3)
+    elif stored == "warm":
+        yield from _move(_fact("powder kept", how=stored), powder_spoiled=3)
 
 
 def _film_and_ink(known: Known) -> Iterator[Shift]:
     if known.film_months is not None:
-        months = f"film open for {known.film_months:g} months"
-        if known.film_months > _KEPT_WELL_MONTHS:
-            yield from _move(f"{months}: its coat takes up water, and collects dust", moisture=2, ink=1.5, dust=1.5)
+        if known.film_months > KEPT_WELL_MONTHS:
+            yield from _move(_fact("film old", months=known.film_months), moisture=2, ink=1.5, dust=1.5)
         else:
-            yield from _move(months, moisture=0.9, dust=0.9)
+            yield from _move(_fact("film fresh", months=known.film_months), moisture=0.9, dust=0.9)
     if known.ink_months is not None:
-        months = f"ink open for {known.ink_months:g} months"
-        if known.ink_months > _KEPT_WELL_MONTHS:
-            yield from _move(f"{months}: thickens, settles, blocks nozzles", ink=4)
+        if known.ink_months > KEPT_WELL_MONTHS:
+            yield from _move(_fact("ink old", months=known.ink_months), ink=4)
         else:
-            yield from _move(months, ink=0.7)
+            yield from _move(_fact("ink fresh", months=known.ink_months), ink=0.7)
 
 
 def _cloth(known: Known) -> Iterator[Shift]:
     if known.dyed_polyester is not None:
-        factor, text = (2, "dyed polyester") if known.dyed_polyester else (0.05, "no dyed polyester")
-        yield from _move(text, dye_moves=factor)
+        factor = 2 if known.dyed_polyester else 0.05
+        yield from _move(_fact("dyed polyester", there=known.dyed_polyester), dye_moves=factor)
+    cloth = _fact("cloth", cloth=known.fabric)
     if known.fabric == "cotton":
-        yield from _move("cotton", fabric_finish=0.6, moisture=1.3, dye_moves=0.3)
+        yield from _move(cloth, fabric_finish=0.6, moisture=1.3, dye_moves=0.3)
     elif known.fabric == "nylon":
-        yield from _move("nylon: coatings often refuse the bond", fabric_finish=4)
+        yield from _move(cloth, fabric_finish=4)
     elif known.fabric in ("polyester", "stretch"):
-        yield from _move(known.fabric, fabric_shrinks=1.5, moisture=0.7)
+        yield from _move(cloth, fabric_shrinks=1.5, moisture=0.7)
 
 
 _SHORTEST_WAIT_S = {"hot": 3.0, "warm": 5.0, "cold": 30.0}
@@ -200,31 +240,30 @@ _SHORTEST_WAIT_S = {"hot": 3.0, "warm": 5.0, "cold": 30.0}
 def _waits(known: Known) -> Iterator[Shift]:
     if known.peel_wait_s is not None and known.film_class:
         least = _SHORTEST_WAIT_S[known.film_class]
-        wait = f"peeled {known.peel_wait_s:g} s after the press, {known.film_class} film"
         early = known.peel_wait_s < least
-        yield from _move(f"{wait}: {least:g} s at least" if early else wait, peel_early=10 if early else 0.2)
+        wait = _fact("peeled", wait_s=known.peel_wait_s, film=known.film_class, least_s=least if early else None)
+        yield from _move(wait, peel_early=10 if early else 0.2)
     if known.gap_s is not None:
         if known.gap_s < 5:
-            yield from _move(f"pressed {known.gap_s:g} s after cure: 5 to 10 s at least", no_gap=12)
+            yield from _move(_fact("gap short", gap_s=known.gap_s), no_gap=12)
         else:
-            yield from _move(f"{known.gap_s:g} s between cure and press", no_gap=0.5 if known.gap_s < 10 else 0.1)
+            gap = _fact("gap kept", gap_s=known.gap_s)
+            yield from _move(gap, no_gap=0.5 if known.gap_s < 10 else 0.1)
     if known.wash_wait_h is not None:
-        wait = f"washed {known.wash_wait_h:g} h after the press"
         if known.wash_wait_h < 16:
-            yield from _move(f"{wait}: 16 h at the least, 24 h advised", wash_early=12)
+            yield from _move(_fact("washed early", wait_h=known.wash_wait_h), wash_early=12)
         else:
-            yield from _move(wait, wash_early=3 if known.wash_wait_h < 24 else 0.05)
+            late = _fact("washed late", wait_h=known.wash_wait_h)
+            yield from _move(late, wash_early=3 if known.wash_wait_h < 24 else 0.05)
     if known.since_stroke_s is not None and known.since_stroke_s < 30:
-        yield from _move(
-            f"{known.since_stroke_s:g} s between strokes: the platen had no time to recover", press_not_reached=3
-        )
+        yield from _move(_fact("strokes close", since_s=known.since_stroke_s), press_not_reached=3)
 
 
 def _class(known: Known) -> Iterator[Shift]:
     if known.recipe_film_class and known.film_class:
         same = known.recipe_film_class == known.film_class
-        text = f"{known.film_class} film, and the recipe is for {'the same' if same else known.recipe_film_class} film"
-        yield from _move(text, wrong_class=0.05 if same else 40)
+        film = _fact("film class", film=known.film_class, recipe=known.recipe_film_class)
+        yield from _move(film, wrong_class=0.05 if same else 40)
 
 
 # Factor on the odds, by when and by where it shows. Faults not named stay as they are.
@@ -285,9 +324,8 @@ _WHERE: dict[str, dict[str, float]] = {
 
 
 def _when_and_where(known: Known) -> Iterator[Shift]:
-    yield from _move(f"shows {known.when}", **_WHEN.get(known.when, {}))
-    place = {"one place": "at one place", "whole": "on the whole print"}.get(known.where, f"at {known.where}")
-    yield from _move(f"shows {place}", **_WHERE.get(known.where, {}))
+    yield from _move(_fact("shows when", when=known.when), **_WHEN.get(known.when, {}))
+    yield from _move(_fact("shows where", where=known.where), **_WHERE.get(known.where, {}))
 
 
 _DIAL = {"cure_temp": "cure", "cure_time": "cure", "press_temp": "press", "dwell": "press"}
@@ -299,9 +337,9 @@ def _dials(known: Known) -> Iterator[Shift]:
         if not levels:
             continue
         for level in ("low", "high"):
-            words = {"low": "below", "high": "above"}[level]
-            text = f"{stage} set {words} the recipe's window" if level in levels else f"{stage} set as the recipe"
-            yield from _move(text, **{f"{stage}_set_{level}": 60 if level in levels else 0.03})
+            beyond = level in levels
+            set_to = _fact("set off", stage=stage, way=level) if beyond else _fact("set right", stage=stage)
+            yield from _move(set_to, **{f"{stage}_set_{level}": 60 if beyond else 0.03})
 
 
 # Measured minus set: about N(0, 3) degC on a sound machine, N(-12, 6) and N(12, 6) on one that is off;
@@ -326,15 +364,14 @@ def _gauges(known: Known) -> Iterator[Shift]:
         if not off:
             continue
         middle = off.get("centre", _mean(list(off.values())))
-        text = f"gauge: the {machine} is {abs(middle):.0f} °C {'cooler' if middle < 0 else 'hotter'} than set"
-        yield Shift(f"{stage}_not_reached", _ratio(-middle, _OFF, _SOUND), text)
-        yield Shift(f"{stage}_runs_hot", _ratio(middle, _OFF, _SOUND), text)
+        gauged = _fact("machine off", machine=machine, off_delta_degc=middle)
+        yield Shift(f"{stage}_not_reached", _ratio(-middle, _OFF, _SOUND), gauged)
+        yield Shift(f"{stage}_runs_hot", _ratio(middle, _OFF, _SOUND), gauged)
         if machine == "press" and len(off) >= 5:
             drop = middle - min(off.values())
             place = min(off, key=lambda p: off[p])
-            yield Shift(
-                "press_cold_spot", _ratio(drop, _SPOT, _EVEN), f"gauge: {place} is {drop:.0f} °C cooler than the middle"
-            )
+            spot = _fact("place cold", place=place, drop_delta_degc=drop)
+            yield Shift("press_cold_spot", _ratio(drop, _SPOT, _EVEN), spot)
 
 
 def _surfaces(known: Known) -> Iterator[Shift]:
@@ -343,8 +380,7 @@ def _surfaces(known: Known) -> Iterator[Shift]:
         return
     # 0.02 on either side: surfaces fitted to 20 coupons know no better
     share = (known.p_under + 0.02) / (known.p_under + known.p_over + 0.04)
-    side = "too little" if share > 0.5 else "too much"
-    because = f"fitted surfaces: here prints rather fail by {side} heat"
+    because = _fact("surfaces lean", side="under" if share > 0.5 else "over")
     for f in FAULTS:
         if f.side == "under":
             yield Shift(f.key, 2 * share, because)

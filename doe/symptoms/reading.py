@@ -9,7 +9,7 @@ from doe.domain.entry import SymptomWords
 from doe.domain.errors import InputError
 from doe.domain.outcome import Side
 from doe.symptoms.catalogue import CATALOGUE
-from doe.symptoms.kinds import SURENESS, Cause, Pointer, Symptom
+from doe.symptoms.kinds import Symptom
 
 _BY_KEY = {s.key: s for s in CATALOGUE}
 
@@ -49,8 +49,9 @@ def symptom(key: str) -> Symptom:
     found = _BY_KEY.get(key)
     if found is None:
         close = get_close_matches(key.strip().lower().replace(" ", "_"), _BY_KEY, n=3)
-        allowed = ", ".join(close) if close else "a key of the symptom list"
-        raise InputError("symptom", repr(key), allowed, "Take it from the symptom list.")
+        raise InputError(
+            "symptom", repr(key), ", ".join(close) or "a key of the symptom list", "Take it from the symptom list."
+        )
     return found
 
 
@@ -82,23 +83,6 @@ def side_of(keys: Iterable[str]) -> Side:
             return "unknown"
         return "under" if "under" in sides else "over"
     return "other" if sides == {"other"} else "unknown"
-
-
-def causes_of(keys: Iterable[str]) -> tuple[Cause, ...]:
-    """Every cause these symptoms point to, each pointer once, the surest and most often named first.
-
-    Raises
-    ------
-    InputError
-        If a key is not in the catalogue.
-    """
-    named: dict[Pointer, list[Cause]] = {}
-    for key in dict.fromkeys(keys):
-        for cause in symptom(key).causes:
-            named.setdefault(cause.pointer, []).append(cause)
-    surest = {pointer: max(causes, key=lambda c: SURENESS.index(c.sureness)) for pointer, causes in named.items()}
-    order = sorted(named, key=lambda p: (-SURENESS.index(surest[p].sureness), -len(named[p])))
-    return tuple(surest[pointer] for pointer in order)
 
 
 def short_list(n: int = 12) -> tuple[Symptom, ...]:

@@ -17,11 +17,11 @@ from doe.words.wording import (
     listing,
     move,
     percent,
+    prints,
+    prints_at_least,
+    prints_stated,
     score,
     sentence,
-    shirts,
-    shirts_at_least,
-    shirts_stated,
     stated,
 )
 
@@ -63,7 +63,7 @@ def misses_hand(study: Study, answer: Answer) -> bool:
 
 
 def wanted(study: Study, answer: Answer) -> str:
-    """What every shirt must do, as the end of a sentence."""
+    """What every print must do, as the end of a sentence."""
     if study.spec.hand_min is not None and counts_hand(study, answer):
         return f"meet every check with a mean hand-feel of {score(study.spec.hand_min)} or more"
     return "meet every check"
@@ -71,8 +71,8 @@ def wanted(study: Study, answer: Answer) -> str:
 
 def lead(study: Study, answer: Answer) -> str:
     """The answer in two sentences."""
-    target = shirts_stated(study.spec.pass_rate)
-    expected = f"{shirts(answer.pass_rate)} to {wanted(study, answer)}"
+    target = prints_stated(study.spec.pass_rate)
+    expected = f"{prints(answer.pass_rate)} to {wanted(study, answer)}"
     if answer.verdict == "ready":
         return (
             f"At this setpoint we expect {expected}; wanted are {target}. "
@@ -99,8 +99,8 @@ def sureness(study: Study, answer: Answer) -> tuple[str, ...]:
     """How sure, in sentences: expected, lower bound, and the chance that the target holds."""
     assurance = stated(study.spec.assurance)
     said = [
-        f"Expected, with the machines wandering as stated: {shirts(answer.pass_rate)}.",
-        f"At least, with {assurance} assurance: {shirts_at_least(answer.pass_rate_low)}.",
+        f"Expected, with the machines wandering as stated: {prints(answer.pass_rate)}.",
+        f"At least, with {assurance} assurance: {prints_at_least(answer.pass_rate_low)}.",
         f"The chance that the true pass rate here is {stated(study.spec.pass_rate)} or better: "
         f"{percent(answer.p_target)}.",
     ]

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Protocol
+from dataclasses import dataclass
+from typing import Any, Protocol
 
 from doe.assure.comparison.verdict import Comparison
-from doe.words.wording import count, stated
+from doe.words.wording import count, percent, stated
 
 HEADLINES = {
     "same recipe holds": "Same recipe holds",
@@ -74,6 +75,148 @@ def lead(plan: Planned, judged: Comparison) -> str:
 def points(plan: Planned) -> str:
     """The margin of the pass rate."""
     return f"{100 * plan.rate_margin:g} points"
+
+
+@dataclass(frozen=True)
+class FirstRound:
+    """What may come out of the first round of a comparison.
+
+    Attributes
+    ----------
+    strokes, least : int
+        Planned, and the least from which *same recipe holds* can come out.
+    spare : int
+        Strokes in which only the new material may fail while that verdict still stands.
+    power, edge_power : float
+        How often the pass rate is shown, and the edges show no failure, where both materials pass as supposed.
+    worse : int or None
+        Strokes in which only the new material fails, from which on it is *retune*; None where that cannot come out.
+    edges, hand : bool
+        Whether edges of the window are tested, and hand-feel is asked for.
+    wanted : float
+        Pass rate that the study wants.
+    further : int
+        Rounds that may follow.
+    """
+
+    strokes: int
+    least: int
+    spare: int
+    power: float
+    edge_power: float
+    worse: int | None
+    edges: bool
+    hand: bool
+    wanted: float
+    further: int
+
+
+def may_come_out(plan: Planned, found: FirstRound) -> tuple[str, ...]:
+    """What may come out of the first round, a verdict each."""
+    return _may_hold(plan, found), _may_retune(found), _may_stay_open(found)
+
+
+def _may_hold(plan: Planned, found: FirstRound) -> str:
+    if found.strokes < found.least:
+        return (
+            f"same recipe holds: cannot come out of {count(found.strokes, 'stroke')}, even if nothing fails; "
+            f"{found.least} are the least for {points(plan)}."
+        )
+    at_most = f"in at most {count(found.spare, 'stroke')}" if found.spare else "in no stroke"
+    asked = (", no edge fails" if found.edges else "") + (" and hand-feel is shown alike" if found.hand else "")
+    edges = (
+        f", and the edges show no failure in {percent(found.edge_power)} of them where each just holds "
+        f"{stated(found.wanted)}"
+        if found.edges
+        else ""
+    )
+    return (
+        f"same recipe holds: if only the new material fails {at_most} of {found.strokes}{asked}. If both pass "
+        f"{percent(plan.supposed_rate)} of the time, the pass rate is shown in {percent(found.power)} of such rounds"
+        f"{edges}."
+    )
+
+
+def _may_retune(found: FirstRound) -> str:
+    reasons = [f"from {count(found.worse, 'stroke')} in which only the new material fails"] if found.worse else []
+    reasons += ["an edge of the window breaks"] if found.edges else []
+    reasons += ["hand-feel differs by more than its margin"] if found.hand else []
+    return f"retune: {', or '.join(reasons)}." if reasons else "retune: cannot be shown by so few."
+
+
+def _may_stay_open(found: FirstRound) -> str:
+    if found.further:
+        rest = f"{count(found.further, 'further round')} may follow, the assurance already allows for it."
+    else:
+        rest = "no further round is planned, so more coupons would need a new comparison."
+    return f"not enough coupons yet: everything between; {rest}"
+
+
+def offer_notes(*, is_confirmed: bool, has_edges: bool, is_another_material: bool) -> tuple[str, ...]:
+    """What is to be known before a comparison is begun."""
+    said = []
+    if not is_confirmed:
+        said.append(
+            "The recipe was released without a confirmation: the comparison can only say that the new material is as "
+            "good or as bad as the one in use."
+        )
+    if not has_edges:
+        said.append("No edge of the window is tested: the comparison speaks of the setpoint only.")
+    if is_another_material:
+        said.append(
+            "Another material, not only another lot: its own data sheet and safety data sheet come first. A study of "
+            "its own may be the shorter way when it is likely to want other settings."
+        )
+    return tuple(said)
+
+
+def sheet_notes(plan: Planned, per_stroke: int) -> tuple[str, ...]:
+    """What the person at the press must know, printed on the sheet."""
+    together = (
+        "Press the two coupons of a pair in one stroke, side by side."
+        if per_stroke > 1
+        else "Press the two coupons of a pair one right after the other, in the order of the sheet."
+    )
+    return (
+        f"NEW is {plan.new}. IN USE is {plan.in_use} (recipe {plan.recipe}, revision {plan.revision}).",
+        together,
+        "Whoever scores gets the coupons by number only and must not know which material is which.",
+    )
+
+
+def cautions(
+    plan: Planned, *, revision_now: int | None, retired_why: str, is_early: bool, per_stroke: int
+) -> tuple[str, ...]:
+    """What a verdict does not say by itself: the recipe has moved on, checks are open, a pair is two strokes."""
+    said = []
+    if revision_now is not None and revision_now != plan.revision:
+        said.append(
+            f"Recipe {plan.recipe} is at revision {revision_now} now; this comparison was made with revision "
+            f"{plan.revision} and speaks of that one."
+        )
+    if retired_why:
+        said.append(f"Recipe {plan.recipe} was retired: {retired_why}")
+    if is_early:
+        said.append("The verdict was given before every check was in.")
+    if per_stroke < 2:
+        said.append(
+            "One coupon fits under the platen, so a pair is two strokes one after the other, not one stroke: what "
+            "changes from stroke to stroke stays in the difference."
+        )
+    return tuple(said)
+
+
+def story_sentence(plan: Planned, judged: Mapping[str, Any] | None) -> str:
+    """A comparison in one sentence; ``judged`` is its verdict as the book keeps it."""
+    what = f"{plan.new} against {plan.in_use} (revision {plan.revision})"
+    if judged is None or not judged["rates"]["new_units"]:
+        return f"{what}: nothing is judged yet."
+    rates = judged["rates"]
+    return (
+        f"{what}: {judged['verdict']}, judged with {stated(plan.assurance)} assurance and a margin of {points(plan)}; "
+        f"new {rates['new_passed']} of {rates['new_units']}, in use {rates['old_passed']} of {rates['old_units']} "
+        "passed at the setpoint."
+    )
 
 
 def steps(judged: Comparison, *, looks_left: int) -> tuple[str, ...]:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from doe.domain.factors import KNOWN_FACTORS
-from doe.domain.units import METRIC, Shown, show
+from doe.domain.finding import Finding
+from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.symptoms.faults import fault
-from doe.words.wording import count, listing
+from doe.symptoms.known import BecauseCode
+from doe.symptoms.looks import Look, look
+from doe.symptoms.reading import WORDS
+from doe.words.wording import count, listing, sentence
 
 if TYPE_CHECKING:
     from doe.symptoms.advice import Advice, Move
@@ -85,7 +90,7 @@ def advice_sentences(found: Diagnosis, advice: Advice, shown: Shown = METRIC) ->
     return tuple(said)
 
 
-def reasons(found: Diagnosis, labels: dict[str, str], most: int = 3) -> tuple[str, ...]:
+def reasons(found: Diagnosis, labels: Mapping[str, str], shown: Shown = METRIC, *, most: int = 3) -> tuple[str, ...]:
     """Why the first causes stand where they stand: symptoms explained, and what raised or lowered their odds."""
     said = []
     for cause in found.causes[:most]:
@@ -95,9 +100,115 @@ def reasons(found: Diagnosis, labels: dict[str, str], most: int = 3) -> tuple[st
         if cause.explains:
             parts.append(f"would show {listing([labels[s] for s in cause.explains])}")
         for move in cause.moved_by:
-            parts.append(f"{'more' if move.factor > 1 else 'less'} likely by {move.because}")
+            parts.append(f"{'more' if move.factor > 1 else 'less'} likely by {because(move.because, shown)}")
         said.append(f"{cause.fault.label}: {'; '.join(parts) or 'common enough'}.")
     return tuple(said)
+
+
+def because(fact: Finding, shown: Shown = METRIC) -> str:
+    """What moved the odds of a cause, as a part of a sentence.
+
+    >>> because(Finding("room dry", {"humidity_pct": 25.0}))
+    'room at 25 % humidity: static spreads powder'
+    >>> because(Finding("machine off", {"machine": "press", "off_delta_degc": -10.0}), Shown("degF"))
+    'gauge: the press is 18 °F cooler than set'
+    """
+    return _BECAUSE[fact.code](fact.values, shown)  # type: ignore[index]  # the code of a `Shift` is a BecauseCode
+
+
+def _room(values: Mapping[str, Any], found: str) -> str:
+    return f"room at {values['humidity_pct']:.0f} % humidity: {found}"
+
+
+def _open_for(values: Mapping[str, Any], what: str) -> str:
+    return f"{what} open for {_number(values['months'])} months"
+
+
+def _number(value: float) -> str:
+    return f"{value:g}"
+
+
+def _degrees(delta_degc: float, shown: Shown) -> str:
+    """Size of a difference in whole degrees of the reader's unit."""
+    return f"{abs(shown.delta(delta_degc, 'degC')):.0f} {SYMBOLS[shown.temperature]}"
+
+
+def _cloth(values: Mapping[str, Any], shown: Shown) -> str:
+    return "nylon: coatings often refuse the bond" if values["cloth"] == "nylon" else str(values["cloth"])
+
+
+def _peeled(values: Mapping[str, Any], shown: Shown) -> str:
+    least = "" if values["least_s"] is None else f": {_number(values['least_s'])} s at least"
+    return f"peeled {_number(values['wait_s'])} s after the press, {values['film']} film{least}"
+
+
+def _film_class(values: Mapping[str, Any], shown: Shown) -> str:
+    recipe = "the same" if values["recipe"] == values["film"] else values["recipe"]
+    return f"{values['film']} film, and the recipe is for {recipe} film"
+
+
+def _shows_where(values: Mapping[str, Any], shown: Shown) -> str:
+    where = values["where"]
+    return f"shows {'on the whole print' if where == 'whole' else f'at {where}'}"
+
+
+_BECAUSE: dict[BecauseCode, Callable[[Mapping[str, Any], Shown], str]] = {
+    "room dry": lambda v, shown: _room(v, "static spreads powder"),
+    "room damp": lambda v, shown: _room(v, "clumps, and water left in ink and cloth"),
+    "room fine": lambda v, shown: _room(v, "as it should be"),
+    "powder old": lambda v, shown: f"{_open_for(v, 'powder')}: use it within {_number(v['within'])}",
+    "powder fresh": lambda v, shown: _open_for(v, "powder"),
+    "powder kept": lambda v, shown: f"powder kept {v['how']}",
+    "film old": lambda v, shown: f"{_open_for(v, 'film')}: its coat takes up water, and collects dust",
+    "film fresh": lambda v, shown: _open_for(v, "film"),
+    "ink old": lambda v, shown: f"{_open_for(v, 'ink')}: thickens, settles, blocks nozzles",
+    "ink fresh": lambda v, shown: _open_for(v, "ink"),
+    "dyed polyester": lambda v, shown: "dyed polyester" if v["there"] else "no dyed polyester",
+    "cloth": _cloth,
+    "peeled": _peeled,
+    "gap short": lambda v, shown: f"pressed {_number(v['gap_s'])} s after cure: 5 to 10 s at least",
+    "gap kept": lambda v, shown: f"{_number(v['gap_s'])} s between cure and press",
+    "washed early": lambda v, shown: (
+        f"washed {_number(v['wait_h'])} h after the press: 16 h at the least, 24 h advised"
+    ),
+    "washed late": lambda v, shown: f"washed {_number(v['wait_h'])} h after the press",
+    "strokes close": lambda v, shown: f"{_number(v['since_s'])} s between strokes: the platen had no time to recover",
+    "film class": _film_class,
+    "shows when": lambda v, shown: f"shows {v['when']}",
+    "shows where": _shows_where,
+    "set off": lambda v, shown: f"{v['stage']} set {'below' if v['way'] == 'low' else 'above'} the recipe's window",
+    "set right": lambda v, shown: f"{v['stage']} set as the recipe",
+    "machine off": lambda v, shown: (
+        f"gauge: the {v['machine']} is {_degrees(v['off_delta_degc'], shown)} "
+        f"{'cooler' if v['off_delta_degc'] < 0 else 'hotter'} than set"
+    ),
+    "place cold": lambda v, shown: (
+        f"gauge: {v['place']} is {_degrees(v['drop_delta_degc'], shown)} cooler than the middle"
+    ),
+    "surfaces lean": lambda v, shown: (
+        f"fitted surfaces: here prints rather fail by too {'little' if v['side'] == 'under' else 'much'} heat"
+    ),
+}
+
+
+def chance(p: float) -> str:
+    """Probability of a cause as a count.
+
+    >>> chance(0.123)
+    '12 in 100'
+    """
+    return f"{100 * p:.0f} in 100"
+
+
+def outcome_words(made: Look, outcome: str) -> str:
+    """What a check found, in the words of the check."""
+    return next((o.words for o in made.outcomes if o.key == outcome), made.usual)
+
+
+def made_words(key: str, outcome: str) -> str:
+    """A check that was made with what it found."""
+    made = look(key)
+    return f"{made.words} {sentence(outcome_words(made, outcome))}"
 
 
 def odds_sentence(found: Diagnosis) -> str:
@@ -105,3 +216,9 @@ def odds_sentence(found: Diagnosis) -> str:
     if not found.cases:
         return "The odds are our guesses (common practice, no source); the shop's own cases will move them."
     return f"The odds start from our guesses and are moved by {count(found.cases, 'case')} of this shop."
+
+
+def case_told(symptoms: Sequence[str], cause: str) -> str:
+    """A case of the shop: what was seen and what it turned out to be."""
+    seen = listing([WORDS.labels.get(key, key) for key in symptoms])
+    return f"{seen}: it turned out to be {fault(cause).label if cause else 'something that is not on the list'}."

@@ -6,12 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from doe.assure.gauges.cautions import NOT_CHECKED, machine_temperatures
+from doe.assure.gauges.cautions import machine_temperatures
 from doe.assure.gauges.line import GaugedLine
+from doe.domain.coding import to_step
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
+from doe.words.gauges import NOT_CHECKED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -75,7 +77,7 @@ def dial_setting(
     if found is None:
         return None
     step = _step(study, name)
-    dial = round(round(found.dial_degc / step) * step, 10) if found.is_checked else surface_degc
+    dial = to_step(found.dial_degc, step) if found.is_checked else surface_degc
     half = 0.0 if found.high_degc is None else found.high_degc - found.dial_degc
     label = study.factor(name).label if name in study.factor_names else KNOWN_FACTORS[name].label
     return DialSetting(

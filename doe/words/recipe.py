@@ -6,14 +6,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.recipe import PARTS, USUAL_VOIDS, ConfirmationRecord, Recipe, RecipeSetting, StackDifference
 from doe.domain.stack import Material
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
 from doe.words.answer import misses_hand, scores_first
-from doe.words.wording import at_least_of_hundred, beyond, count, difference_both, held, move, percent, sentence, stated
+from doe.words.dates import day
+from doe.words.wording import (
+    at_least_of_hundred,
+    beyond,
+    count,
+    difference_both,
+    held,
+    move,
+    percent,
+    sentence,
+    stated,
+)
 
 COVERED = ("cooling_gap", "peel_mode", "peel_wait", "second_press_time", "film_type")
 """Settings that are steps of handling: where one is varied or held, nobody has to type it."""
@@ -202,7 +213,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     """What was confirmed: counts, claim and exact limits.
 
     >>> from datetime import datetime, UTC
-    >>> made = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, datetime(2030, 1, 1, tzinfo=UTC))
+    >>> made = ConfirmationRecord(0.9, 0.9, 0, 22, "coupon", 22, 0, 0.9006, 1.0, datetime(2030, 1, 1, 12, tzinfo=UTC))
     >>> print(confirmation_sentence(made).replace(". ", ".\\n"))
     Accepted on 2030-01-01: 22 of 22 coupons passed (allowed: no failure).
     Shown is a pass rate of 90 % or more with 90 % assurance.
@@ -213,7 +224,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     allowed = "no failure" if not found.failures_allowed else count(found.failures_allowed, "failure")
     again = "" if found.attempts == 1 else f" It was attempt {found.attempts}; the earlier ones count as tried."
     return (
-        f"Accepted on {found.judged_at:%Y-%m-%d}: {found.passed} of {count(done, found.unit)} passed "
+        f"Accepted on {day(found.judged_at)}: {found.passed} of {count(done, found.unit)} passed "
         f"(allowed: {allowed}). Shown is a pass rate of {at_least_of_hundred(found.pass_rate_low)} % or more with "
         f"{stated(found.assurance)} assurance.{again}"
     )
@@ -229,13 +240,13 @@ def expected_sentence(recipe: Recipe) -> str:
 def state_words(recipe: Recipe, *, superseded: bool, retired_why: str, on: date) -> str:
     """In force, due for review, superseded or retired."""
     if retired_why:
-        day = f" on {recipe.retired_at:%Y-%m-%d}" if recipe.retired_at else ""
-        return f"retired{day}: {retired_why}"
+        on_day = f" on {day(recipe.retired_at)}" if recipe.retired_at else ""
+        return f"retired{on_day}: {retired_why}"
     if superseded:
         return "superseded by a newer revision"
     if recipe.is_due(on):
-        return f"in force, review was due on {recipe.review_on:%Y-%m-%d}"
-    return f"in force, review by {recipe.review_on:%Y-%m-%d}"
+        return f"in force, review was due on {day(recipe.review_on)}"
+    return f"in force, review by {day(recipe.review_on)}"
 
 
 @dataclass(frozen=True)
@@ -284,7 +295,7 @@ def changes_between(before: Recipe, after: Recipe, shown: Shown = METRIC) -> tup
     )
     add("study", before.study, after.study)
     add("approved by", before.approved_by, after.approved_by)
-    add("review", f"{before.review_on:%Y-%m-%d}", f"{after.review_on:%Y-%m-%d}")
+    add("review", day(before.review_on), day(after.review_on))
     for name in dict.fromkeys((*before.record, *after.record)):
         add(name, before.record.get(name, ""), after.record.get(name, ""))
     return tuple(found)
@@ -297,6 +308,46 @@ def _material(material: Material | None) -> str:
 def _dial(setting: RecipeSetting | None, shown: Shown) -> str:
     return "" if setting is None or setting.dial is None else both(setting, setting.dial, shown)
 
+
+# ---------------------------------------------------------------- a recipe on another line
+
+
+def dial_not_known(label: str, machine: str, line: str) -> str:
+    """No gauge tells what to dial in."""
+    return (
+        f"What to dial in for the {label}: the readings of the {machine} of {line} do not tell it, or there are none."
+    )
+
+
+def window_in_doubt(label: str, known_delta_degc: float, room_delta_degc: float, shown: Shown = METRIC) -> str:
+    """The dial is known less well than the window is wide."""
+    return (
+        f"Whether the {label} really lies in the window: the dial is known to "
+        f"±{difference_size(known_delta_degc, shown)} (k = 2), the window leaves "
+        f"{difference_size(room_delta_degc, shown)}."
+    )
+
+
+def not_known_elsewhere(recipe: Recipe, line: str) -> tuple[str, ...]:
+    """What is not known of a recipe on a line it was not released for."""
+    proof = "was confirmed" if recipe.confirmation is not None else "was tried"
+    has_pressure = any(s.factor == "pressure" for s in recipe.settings) or "pressure" in recipe.held
+    pressure = (
+        "The pressure on the cloth: an air gauge shows the cylinder, not the cloth, and another cylinder or platen "
+        "presses differently at the same reading."
+    )
+    return (
+        f"Whether it passes on {line}: it {proof} on {recipe.line.name} only. Make confirmation coupons here before "
+        "the first order.",
+        "How the other oven heats: air, load and belt differ at the same film temperature, so the same time may cure "
+        "more or less.",
+        *((pressure,) if has_pressure else ()),
+        f"How hot oven and press of {line} may be set: the limits on record are those of {recipe.line.name}.",
+        "Whether this platen is as even: a cold corner of another press is not in the window.",
+    )
+
+
+# ---------------------------------------------------------------- stacks that differ
 
 _KIND_WORDS = {
     "same": "the same",
@@ -316,11 +367,6 @@ def difference_words(differences: tuple[StackDifference, ...]) -> str:
         f"{d.part}: {_KIND_WORDS[d.kind]} (here {d.ours}, recipe {d.theirs})" for d in differences if d.kind != "same"
     ]
     return "; ".join(found) or "the same fabric, film and powder, to the lot"
-
-
-def factor_of(setting: RecipeSetting, study: Study) -> Factor | None:
-    """The factor of a setting, where the study varies it."""
-    return study.factor(setting.factor) if setting.factor in study.factor_names else None
 
 
 def difference_size(size_delta_degc: float, shown: Shown = METRIC) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Protocol
 
 from doe.assure.gauges.cautions import Basis
 from doe.domain.factors import Factor
@@ -10,6 +11,23 @@ from doe.domain.results import Results
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_difference
 from doe.words.wording import count, listing, spread_both
+
+
+class Suggested(Protocol):
+    """Setting error of a machine's temperature by the gauge readings of its line, in degC of difference."""
+
+    @property
+    def sd(self) -> float: ...
+    @property
+    def readings(self) -> int: ...
+    @property
+    def is_measured(self) -> bool: ...
+    @property
+    def read_sd(self) -> float | None: ...
+    @property
+    def trial_sd(self) -> float | None: ...
+    @property
+    def basis(self) -> Basis: ...
 
 
 def errors_counted(study: Study, results: Results, shown: Shown = METRIC) -> tuple[str, str]:
@@ -66,3 +84,29 @@ def read_words(basis: Basis, read_sd: float, shown: Shown = METRIC) -> str:
     """What readings give that do not suffice, and what they lack."""
     lacking = {"few readings": "but are too few to count on", "not in time": "without what changes from time to time"}
     return f"{show_difference(read_sd, shown)}, {lacking.get(basis, 'without what changes from place to place')}"
+
+
+def readings_say(one: Suggested, shown: Shown) -> str:
+    """What gauge readings tell of a setting error, as the end of a sentence."""
+    if one.is_measured:
+        verb = "suggests" if one.readings == 1 else "suggest"
+        return f"{count(one.readings, 'gauge reading')} {verb} {show_difference(one.sd, shown)}"
+    gives = "" if one.read_sd is None else f": they give {read_words(one.basis, one.read_sd, shown)}"
+    return f"the gauge readings do not tell it yet{gives}"
+
+
+def error_words(one: Suggested, taken: Factor, is_stated: bool, shown: Shown) -> str:
+    """Which setting error is taken, and what the readings say of it."""
+    size = show_difference(taken.setting_sd, shown)
+    if is_stated:
+        said = f"{size} as stated; {readings_say(one, shown)}"
+    elif one.is_measured:
+        said = f"{size}, measured by {count(one.readings, 'gauge reading')}, since none was stated"
+    else:
+        said = f"{size}, {basis_words(one.basis, one.read_sd, shown)}"
+    if one.trial_sd is not None and taken.trial_sd is None:
+        said += (
+            f". A trial that lays every coupon at one place wanders by {show_difference(one.trial_sd, shown)} only: "
+            f"trial={shown.delta(one.trial_sd, 'degC'):.3g} says so"
+        )
+    return f"Setting error of {taken.name}: {said}."

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
-from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent
+from doe.words.plans import kind_label, plan_notes, was_automatic
+from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent, verb
 
 POINT = 0.005
 """Rates closer than this are as good as each other: half a point, as in the search for the setpoint."""
@@ -101,7 +103,7 @@ def plan_row(chosen: PlanJudgement, other: PlanJudgement) -> tuple[str, ...]:
     """One row of the table of plans: its kind, price, worth, and why it was not made."""
     effect = f"{other.smallest_effect:.1f} sd" if other.smallest_effect < 99 else "none told"
     return (
-        other.label,
+        kind_label(other.kind),
         "Made." if other is chosen else plan_why_not(chosen, other),
         str(other.coupons),
         f"{other.hours:.1f}",
@@ -167,11 +169,17 @@ def plan_why_not(chosen: PlanJudgement, other: PlanJudgement) -> str:
     return "As good on paper; the book does not say why it was not made."
 
 
-def plan_words(chosen: PlanJudgement, others: Sequence[PlanJudgement], notes: Sequence[str]) -> tuple[str, ...]:
+def plan_words(
+    study: Study,
+    chosen: PlanJudgement,
+    others: Sequence[PlanJudgement],
+    notes: Sequence[Finding | str],
+    shown: Shown = METRIC,
+) -> tuple[str, ...]:
     """Why that plan: what was said when it was made, and how many others the budget allowed."""
-    auto = [note for note in notes if note.startswith("Chosen automatically")]
-    first = auto[0] if auto else f"Chosen by hand: {chosen.label}, {count(chosen.coupons, 'coupon')}."
+    auto = plan_notes([note for note in notes if was_automatic(note)], study, shown)
+    first = auto[0] if auto else f"Chosen by hand: {kind_label(chosen.kind)}, {count(chosen.coupons, 'coupon')}."
     if not others:
         return (first,)
-    were = "was" if len(others) == 1 else "were"
+    were = verb(len(others), "was", "were")
     return (first, f"{count(len(others), 'other plan')} {were} possible with as many coupons; they stand beside it.")

@@ -23,8 +23,8 @@ from doe.words.wording import (
     move,
     out_of_hundred,
     percent,
+    prints,
     score,
-    shirts,
     stated,
 )
 
@@ -73,8 +73,8 @@ def differences(answer: Answer, why: Why) -> tuple[str, ...]:
     if far <= 2 * MOVED and answer.verdict == why.now.verdict:
         return ()
     return (
-        f"The kept answer said {shirts(answer.pass_rate)} (at least {at_least_of_hundred(answer.pass_rate_low)}), "
-        f"{answer.verdict}; a fit of the same results with this version says {_shirts(why.now)}, {why.now.verdict}. "
+        f"The kept answer said {prints(answer.pass_rate)} (at least {at_least_of_hundred(answer.pass_rate_low)}), "
+        f"{answer.verdict}; a fit of the same results with this version says {_prints(why.now)}, {why.now.verdict}. "
         "The reasons below are those of the fit.",
     )
 
@@ -87,8 +87,8 @@ def rests_on(study: Study, why: Why) -> tuple[str, ...]:
     said = []
     if why.before is not None:
         said.append(
-            f"Before any coupon, {_shirts(why.before)} were expected to be good at this setting; {made} "
-            f"make{'s' if own == 1 and not older else ''} that {_shirts(why.now)}."
+            f"Before any coupon, {_prints(why.before)} were expected to be good at this setting; {made} "
+            f"make{'s' if own == 1 and not older else ''} that {_prints(why.now)}."
         )
     learned = sorted((x for x in why.learned if x.left < BARELY_LEARNED), key=lambda x: x.left)
     assumed = sorted((x for x in why.learned if x.left >= BARELY_LEARNED), key=lambda x: -x.left)
@@ -98,8 +98,8 @@ def rests_on(study: Study, why: Why) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _shirts(standing: Standing) -> str:
-    return f"{shirts(standing.rate)} (at least {at_least_of_hundred(standing.rate_low)})"
+def _prints(standing: Standing) -> str:
+    return f"{prints(standing.rate)} (at least {at_least_of_hundred(standing.rate_low)})"
 
 
 def _rate(standing: Standing) -> str:
@@ -210,7 +210,7 @@ OTHER_HEADS = ("setting", "good", "bound", "hand-feel", "seconds")
 
 
 def other_rows(why: Why) -> list[tuple[str, ...]]:
-    """The setpoint and what else a shop might take: shirts of 100, expected and lower bound, hand-feel, time."""
+    """The setpoint and what else a shop might take: prints of 100, expected and lower bound, hand-feel, time."""
     return [
         (
             IDEAS[a.idea] + (f" ({a.coupon})" if a.coupon else ""),
@@ -379,7 +379,7 @@ def model_sentences(why: Why) -> tuple[str, ...]:
         return ()
     return (
         "Another kind of surface, walls of heat at each machine instead of one smooth hill, would expect "
-        f"{out_of_hundred(found.other_rate)} of 100 shirts to be good here (at least "
+        f"{out_of_hundred(found.other_rate)} of 100 prints to be good here (at least "
         f"{at_least_of_hundred(found.other_low)}). Averaged in by how well each predicts coupons left out (its weight: "
         f"{percent(found.weight)}): {out_of_hundred(found.rate)} (at least {at_least_of_hundred(found.rate_low)}) "
         f"instead of {out_of_hundred(why.now.rate)} (at least {_bound(why.now)}).",
@@ -394,6 +394,6 @@ def _pull(why: Why, pull: PriorPull) -> str:
     if max(abs(pull.rate), abs(pull.rate_low)) < 2 * MOVED:
         return "neither the expected rate nor its bound would move by a point"
     return (
-        f"about {rough}{out_of_hundred(rate)} of 100 shirts (at least {rough}{at_least_of_hundred(low)}) would be "
+        f"about {rough}{out_of_hundred(rate)} of 100 prints (at least {rough}{at_least_of_hundred(low)}) would be "
         f"expected to be good instead of {out_of_hundred(why.now.rate)} (at least {_bound(why.now)})"
     )

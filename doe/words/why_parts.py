@@ -48,7 +48,7 @@ def why_parts(study: Study, why: Why, shown: Shown = METRIC, *, coupons: int = w
             words.COUPON_HEADS,
             tuple(words.coupon_rows(why, coupons)),
             ("coupon", "result", "called"),
-            "Good shirts of 100 at this setting, expected and lower bound; without: had the coupon not been made; "
+            "Good prints of 100 at this setting, expected and lower bound; without: had the coupon not been made; "
             f"turned: had it ended the other way. draws: how many of the {why.draws} draws of the fit the numbers are "
             "worth. For these nothing is fitted again; a refit may prefer another setting.",
         ),

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import datetime
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 
-SHIRTS = 100
+HUNDRED = 100
 
 
 def count(number: int, one: str, many: str | None = None) -> str:
@@ -18,7 +17,25 @@ def count(number: int, one: str, many: str | None = None) -> str:
     >>> count(1, "coupon"), count(3, "cure batch", "cure batches")
     ('1 coupon', '3 cure batches')
     """
-    return f"{number} {one if number == 1 else many or one + 's'}"
+    return f"{number} {count_only(number, one, many)}"
+
+
+def count_only(number: int, one: str, many: str | None = None) -> str:
+    """The noun alone, as it stands beside a number.
+
+    >>> count_only(1, "round"), count_only(2, "round")
+    ('round', 'rounds')
+    """
+    return one if number == 1 else many or one + "s"
+
+
+def verb(number: int, one: str, many: str) -> str:
+    """Form of a verb that goes with a number of things.
+
+    >>> verb(1, "was", "were"), verb(0, "is", "are")
+    ('was', 'are')
+    """
+    return one if number == 1 else many
 
 
 def listing(parts: Sequence[str], last: str = "and") -> str:
@@ -45,44 +62,44 @@ def sentence(text: str) -> str:
 
 
 def out_of_hundred(share: float) -> int:
-    """Whole shirts of 100. 100 and 0 only when it is as good as certain: 99.7 % is not "all of them".
+    """Whole prints of 100. 100 and 0 only when it is as good as certain: 99.7 % is not "all of them".
 
     >>> out_of_hundred(0.957), out_of_hundred(0.997), out_of_hundred(0.002)
     (96, 99, 1)
     """
-    shirts = round(share * SHIRTS)
-    if shirts == SHIRTS and share < 0.9995:
-        return SHIRTS - 1
-    if shirts == 0 and share > 0.0005:
+    prints = round(share * HUNDRED)
+    if prints == HUNDRED and share < 0.9995:
+        return HUNDRED - 1
+    if prints == 0 and share > 0.0005:
         return 1
-    return shirts
+    return prints
 
 
-def shirts(share: float) -> str:
+def prints(share: float) -> str:
     """Share as a count people can picture.
 
-    >>> shirts(0.957)
-    '96 of 100 shirts'
+    >>> prints(0.957)
+    '96 of 100 prints'
     """
-    return f"{out_of_hundred(share)} of {SHIRTS} shirts"
+    return f"{out_of_hundred(share)} of {HUNDRED} prints"
 
 
 def at_least_of_hundred(share: float) -> int:
-    """Whole shirts of 100 behind a lower bound: rounded down, since rounding up would promise more than it holds.
+    """Whole prints of 100 behind a lower bound: rounded down, since rounding up would promise more than it holds.
 
     >>> at_least_of_hundred(0.917), at_least_of_hundred(0.95), at_least_of_hundred(1.0)
     (91, 95, 100)
     """
-    return math.floor(round(share * SHIRTS, 6))
+    return math.floor(round(share * HUNDRED, 6))
 
 
-def shirts_at_least(share: float) -> str:
+def prints_at_least(share: float) -> str:
     """Lower bound as a count people can picture.
 
-    >>> shirts_at_least(0.917)
-    '91 of 100 shirts'
+    >>> prints_at_least(0.917)
+    '91 of 100 prints'
     """
-    return f"{at_least_of_hundred(share)} of {SHIRTS} shirts"
+    return f"{at_least_of_hundred(share)} of {HUNDRED} prints"
 
 
 def stated(share: float) -> str:
@@ -94,13 +111,13 @@ def stated(share: float) -> str:
     return f"{share * 100:.10g} %"
 
 
-def shirts_stated(share: float) -> str:
-    """A typed share as a count of shirts, with all its digits.
+def prints_stated(share: float) -> str:
+    """A typed share as a count of prints, with all its digits.
 
-    >>> shirts_stated(0.95), shirts_stated(0.975)
-    ('95 of 100 shirts', '97.5 of 100 shirts')
+    >>> prints_stated(0.95), prints_stated(0.975)
+    ('95 of 100 prints', '97.5 of 100 prints')
     """
-    return f"{share * SHIRTS:.10g} of {SHIRTS} shirts"
+    return f"{share * HUNDRED:.10g} of {HUNDRED} prints"
 
 
 def percent(share: float, digits: int = 0) -> str:
@@ -262,15 +279,6 @@ def held(name: str, value: float | str, shown: Shown = METRIC) -> tuple[str, str
     return label, show(value, known.unit, shown, digits=3) if known.unit == "bar" else show_both(
         value, known.unit, shown
     )
-
-
-def date(when: datetime) -> str:
-    """Date and time that no reader takes for another.
-
-    >>> date(datetime(2031, 3, 4, 15, 7))
-    '4 March 2031, 15:07'
-    """
-    return f"{when.day} {when:%B %Y}, {when:%H:%M}"
 
 
 # How a move reads: (lower, higher). Times are longer or shorter, temperatures hotter or cooler.

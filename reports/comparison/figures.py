@@ -11,9 +11,6 @@ from numpy.typing import NDArray
 
 from reports.drawing.svg import ACCENT, FONTS, INK, OTHER, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
 
-STATES = ("passed", "under", "over", "other", "unknown", "waiting", "missing")
-"""How one coupon of a pair came out; a void one is missing."""
-
 _STEP, _PER_ROW, _LEFT = 22, 30, 92
 _SHAPES = {
     "passed": f'<circle r="7" fill="{PAPER}" stroke="{ACCENT}" stroke-width="2"/>',
@@ -32,7 +29,7 @@ def draw_pairs(places: Mapping[str, Sequence[tuple[str, str]]], *, name: str, ti
     Parameters
     ----------
     places : mapping of place to sequence of (str, str)
-        Outcome in use and outcome new, each one of `STATES`, in the order of pressing.
+        Outcome in use and outcome new, each a key of `_SHAPES` (a void one is missing), in the order of pressing.
     name, title, description : str
         See `reports.drawing.svg.to_svg`.
     """

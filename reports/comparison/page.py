@@ -19,7 +19,8 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.comparison import DIFFERS, HEADLINES, KINDS, Planned, lead, method_lines, points, steps
-from doe.words.wording import amount_both, count, date, percent, score, sentence, stated
+from doe.words.dates import date_and_time
+from doe.words.wording import amount_both, count, percent, score, sentence, stated
 from reports.comparison.figures import draw_hand, draw_limits, draw_pairs
 from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
@@ -192,7 +193,7 @@ def _facts(report: ComparisonReport) -> tuple[str, ...]:
         f"{report.line.name}.",
         f"{count(len(rows), 'coupon')} in {count(report.rounds, 'round')}{spoiled}, half of each material; wanted are "
         f"{stated(report.study.spec.pass_rate)} of prints.",
-        f"Report made {date(report.made_at)}"
+        f"Report made {date_and_time(report.made_at)}"
         + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
     )
 
@@ -407,9 +408,12 @@ def _provenance(report: ComparisonReport) -> tuple[Pair, ...]:
     return (
         Pair("sum of the inputs", source.inputs_hash),
         Pair("version of the tool", source.version),
-        *((Pair("judged", date(source.analysed_at)),) if source.analysed_at else ()),
+        *((Pair("judged", date_and_time(source.analysed_at)),) if source.analysed_at else ()),
         Pair("assurance of each statement", percent(1 - judged.risk, 1)),
-        Pair("report made", f"{date(report.made_at)} by {source.made_by}" if source.made_by else date(report.made_at)),
+        Pair(
+            "report made",
+            f"{date_and_time(report.made_at)} by {source.made_by}" if source.made_by else date_and_time(report.made_at),
+        ),
     )
 
 
@@ -419,5 +423,5 @@ def _history(report: ComparisonReport) -> PageTable | None:
     return PageTable(
         "Who did what, and when",
         (words("When"), words("Who"), words("What"), words("Why")),
-        tuple((date(h.when), h.who, h.what, h.why) for h in report.history),
+        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in report.history),
     )

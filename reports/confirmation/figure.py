@@ -9,7 +9,6 @@ from markupsafe import Markup
 
 from reports.drawing.svg import ACCENT, FONTS, INK, OVER, PAPER, SOFT
 
-STATES = ("passed", "failed", "waiting", "not scored")
 _STEP, _PER_ROW, _LEFT, _TOP = 22, 25, 100, 16
 
 
@@ -19,7 +18,7 @@ def draw_marks(rows: Mapping[str, Sequence[str]], *, name: str, title: str, desc
     Parameters
     ----------
     rows : mapping of label to sequence of str
-        One of `STATES` for each coupon, in order; long rows go on below.
+        ``passed``, ``failed``, ``waiting`` or ``not scored`` for each coupon, in order; long rows go on below.
     name, title, description : str
         See `reports.drawing.svg.to_svg`.
     """

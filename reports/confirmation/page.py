@@ -31,7 +31,8 @@ from doe.words.confirmation import (
     steps,
     waiting_lines,
 )
-from doe.words.wording import amount_both, count, date, listing, score, sentence
+from doe.words.dates import date_and_time
+from doe.words.wording import amount_both, count, listing, score, sentence
 from reports.confirmation.figure import draw_marks
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
@@ -83,7 +84,7 @@ def confirmation_page(
         The reader's units; temperatures are printed in both.
     """
     plan = facts.current.plan
-    planned = f"Planned {date(plan.made_at)} by {plan.made_by}." if plan.made_at else ""
+    planned = f"Planned {date_and_time(plan.made_at)} by {plan.made_by}." if plan.made_at else ""
     return render(
         "confirmation_page.html",
         ConfirmationPage(
@@ -94,7 +95,7 @@ def confirmation_page(
                 for text in (
                     f"Stack: {stack.name}. Line: {line.name}.",
                     planned,
-                    f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
+                    f"Printed {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
                 )
                 if text
             ),

@@ -13,7 +13,9 @@ from matplotlib.patches import Rectangle
 from doe.assure.gauges.platen import PlatenMap, place_name
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
-from doe.words.wording import count, date, other_units
+from doe.words.dates import date_and_time
+from doe.words.gauges import map_words
+from doe.words.wording import count, other_units
 from reports.drawing.svg import INK, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
 from reports.pages import render
 from reports.sheet.page import Pair
@@ -115,7 +117,7 @@ def platen_view(
         Pair("places read", f"{found.places} of {found.passes.size}"),
         Pair("readings", str(int(found.passes.sum()))),
         *([Pair("not on the map", count(elsewhere, "other reading"))] if elsewhere else []),
-        Pair("page made", date(made_at)),
+        Pair("page made", date_and_time(made_at)),
     ]
     at = settings[0] if len(settings) == 1 else None
     return PlatenPage(
@@ -124,7 +126,7 @@ def platen_view(
         facts=tuple(facts),
         picture=_picture(found, machine, at, shown),
         table=_table(found, at, shown),
-        sentences=found.sentences,
+        sentences=map_words(found, shown),
         left_out=tuple(left_out),
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,

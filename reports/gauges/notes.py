@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from doe.assure.gauges.cautions import NOT_CHECKED, machine_temperatures
+from doe.assure.gauges.cautions import machine_temperatures
 from doe.assure.gauges.line import MachineGauge
 from doe.domain.units import Shown, show_difference
+from doe.words.dates import day
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting, dials_of_settings
+from doe.words.gauges import NOT_CHECKED
 from doe.words.wording import count
 from reports.sheet.page import Pair
 from reports.study.inputs import StudyReport
@@ -36,7 +38,7 @@ def _lead(report: StudyReport, checked: list[DialSetting]) -> str:
         return f"No gauge reading tells what to dial in: {NOT_CHECKED}."
     return (
         "The settings above are temperatures of the surface. What to dial in for them follows from the gauge readings "
-        f"of {report.gauged.line.name} up to {report.gauged.on:%Y-%m-%d}; after a machine was measured anew, adjusted "
+        f"of {report.gauged.line.name} up to {day(report.gauged.on)}; after a machine was measured anew, adjusted "
         "or moved, ask again."
     )
 
@@ -60,7 +62,7 @@ def _pairs(gauge: MachineGauge, shown: Shown) -> list[Pair]:
     assert gauge.budget is not None  # it was read
     assert gauge.setting_error is not None
     days = sorted(r.taken_at.date() for r in gauge.readings if r.taken_at is not None)
-    when = "" if not days else f", last on {days[-1]:%Y-%m-%d}"
+    when = "" if not days else f", last on {day(days[-1])}"
     made = [
         Pair(f"{name}: readings in force", f"{len(gauge.readings)}{when}"),
         Pair(f"{name}: a surface temperature is known to", f"±{show_difference(gauge.budget.expanded, shown)}"),
@@ -75,7 +77,7 @@ def _pairs(gauge: MachineGauge, shown: Shown) -> list[Pair]:
             )
         )
     if gauge.status.due is not None:
-        made.append(Pair(f"{name}: measure again by", f"{gauge.status.due:%Y-%m-%d}"))
+        made.append(Pair(f"{name}: measure again by", day(gauge.status.due)))
     return made
 
 

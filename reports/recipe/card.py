@@ -10,6 +10,7 @@ from markupsafe import Markup
 from doe.domain.recipe import PARTS, Recipe, RecipeSetting
 from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.dates import day
 from doe.words.recipe import (
     COVERED,
     both,
@@ -134,7 +135,7 @@ def card_page(
     state = state_words(recipe, superseded=superseded, retired_why=retired_why, on=on)
     must_stop = superseded or bool(retired_why)
     not_in_use = (sentence(f"do not work by this card, it is not in force: {state}"),) if must_stop else ()
-    due = (sentence(f"review was due on {recipe.review_on:%Y-%m-%d}"),) if not must_stop and recipe.is_due(on) else ()
+    due = (sentence(f"review was due on {day(recipe.review_on)}"),) if not must_stop and recipe.is_due(on) else ()
     code = code_text(recipe, uid)
     said = {*(s.factor for s in recipe.settings), *COVERED}  # as settings, or as steps of handling
     warnings = (*not_in_use, *due, *recipe_cautions(recipe))
@@ -152,8 +153,8 @@ def card_page(
         held=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items() if n not in said),
         expected=expected_sentence(recipe),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
-        approval=f"Approved by {recipe.approved_by}, {recipe.approved_at:%Y-%m-%d}. Study: {recipe.study}.",
-        review=f"Review by {recipe.review_on:%Y-%m-%d}.",
+        approval=f"Approved by {recipe.approved_by}, {day(recipe.approved_at)}. Study: {recipe.study}.",
+        review=f"Review by {day(recipe.review_on)}.",
         warnings=warnings,
         voids=recipe.voids,
         cautions=CAUTIONS,

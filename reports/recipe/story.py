@@ -8,6 +8,7 @@ from typing import Literal
 
 import pandas as pd
 
+from doe.domain.finding import Finding
 from doe.domain.recipe import Recipe
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
@@ -15,10 +16,11 @@ from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
 from doe.words.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.dates import date_and_time, day
+from doe.words.plans import kind_label, said, why_left_out
 from doe.words.recipe import changes_between, confirmation_sentence, recipe_cautions, state_words
 from doe.words.story import other_row, plan_row, plan_words
 from doe.words.wording import count, held, listing, sentence
-from doe.words.wording import date as date_words
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
@@ -51,7 +53,7 @@ class RevisionFacts:
 
 @dataclass(frozen=True)
 class RoundFacts:
-    """One round of coupons: number, kind in words, seed, coupons, when it was stored and by whom, its notes."""
+    """One round of coupons: number, kind in words, seed, coupons, when it was stored and by whom."""
 
     round: int
     kind: str
@@ -59,7 +61,6 @@ class RoundFacts:
     coupons: int
     made_at: datetime
     made_by: str
-    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -119,7 +120,7 @@ class RecipeStory:
     plans : tuple of PlanJudgement
         Others the same number of coupons allowed.
     left_out : tuple of LeftOut
-    plan_notes : tuple of str
+    plan_notes : tuple of Finding or str
         Of the first round.
     deviations : tuple of Told
     others : tuple of Alternative
@@ -144,7 +145,7 @@ class RecipeStory:
     plan: PlanJudgement | None
     plans: tuple[PlanJudgement, ...]
     left_out: tuple[LeftOut, ...]
-    plan_notes: tuple[str, ...]
+    plan_notes: tuple[Finding | str, ...]
     deviations: tuple[Told, ...]
     others: tuple[Alternative, ...]
     repeat: Reproduction
@@ -279,7 +280,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         facts=(
             f"Revision {recipe.revision}, {state}.",
             f"For {recipe.stack.name} on {recipe.line.name}. Study: {recipe.study}.",
-            f"Told from the book alone on {date_words(report.made_at)}.",
+            f"Told from the book alone on {date_and_time(report.made_at)}.",
         ),
         record_line=record_sentence(story.items),
         settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
@@ -287,8 +288,8 @@ def story_page(story: RecipeStory) -> StoryPage:
         voids=recipe.voids,
         warnings=recipe_cautions(recipe),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
-        approval=f"Approved by {recipe.approved_by} on {recipe.approved_at:%Y-%m-%d}; entered by {story.revision.who}. "
-        f"Review by {recipe.review_on:%Y-%m-%d}.",
+        approval=f"Approved by {recipe.approved_by} on {day(recipe.approved_at)}; entered by {story.revision.who}. "
+        f"Review by {day(recipe.review_on)}.",
         target_pairs=target_pairs(study),
         stack_pairs=stack_pairs(recipe.stack, recipe.line),
         held_pairs=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items()),
@@ -299,11 +300,11 @@ def story_page(story: RecipeStory) -> StoryPage:
         earlier_line=sentence(story.earlier),
         readings_table=_told("What the machines showed and what was measured", story.readings, what="Reading"),
         rounds_table=_rounds_table(story.rounds),
-        plan_lines=() if story.plan is None else plan_words(story.plan, story.plans, story.plan_notes),
-        can_tell=() if story.plan is None else story.plan.can_tell,
-        cannot_tell=() if story.plan is None else story.plan.cannot_tell,
+        plan_lines=() if story.plan is None else plan_words(study, story.plan, story.plans, story.plan_notes, shown),
+        can_tell=() if story.plan is None else said(story.plan.can_tell, study, shown),
+        cannot_tell=() if story.plan is None else said(story.plan.cannot_tell, study, shown),
         plan_table=_plan_table(story),
-        left_out_lines=tuple(f"{sentence(x.label).rstrip('.')}: {x.reason}" for x in story.left_out),
+        left_out_lines=tuple(f"{sentence(kind_label(x.kind)).rstrip('.')}: {why_left_out(x)}" for x in story.left_out),
         deviations_table=_told("What did not go as planned", story.deviations, what="What"),
         deviations_line=deviations_sentence(len(story.deviations)),
         coupon_tables=_coupon_tables(story),
@@ -410,7 +411,7 @@ def _told(caption: str, told: tuple[Told, ...], *, what: str) -> PageTable | Non
         return None
     has_why = any(t.why for t in told)
     heads = (words("When"), words("Who"), words(what), *((words("Why"),) if has_why else ()))
-    rows = tuple((date_words(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told)
+    rows = tuple((date_and_time(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told)
     return PageTable(caption, heads, rows)
 
 
@@ -418,7 +419,7 @@ def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:
     return PageTable(
         "Rounds of coupons, each stored before it was scored unless it says otherwise",
         (number("Round"), words("Kind"), number("Coupons"), number("Seed"), words("Stored"), words("By")),
-        tuple((str(r.round), r.kind, str(r.coupons), str(r.seed), date_words(r.made_at), r.made_by) for r in rounds),
+        tuple((str(r.round), r.kind, str(r.coupons), str(r.seed), date_and_time(r.made_at), r.made_by) for r in rounds),
     )
 
 
@@ -487,7 +488,7 @@ def _revisions_table(story: RecipeStory) -> PageTable:
             (
                 str(r.recipe.revision),
                 r.recipe.approved_by,
-                f"{r.recipe.approved_at:%Y-%m-%d}",
+                day(r.recipe.approved_at),
                 r.recipe.why or "first release",
                 state_words(r.recipe, superseded=r.superseded, retired_why=r.retired_why, on=story.on)
                 + (f" (by {r.retired_by})" if r.retired_by else ""),

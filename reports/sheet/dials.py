@@ -6,12 +6,14 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from doe.assure.gauges.cautions import NOT_CHECKED, machine_temperatures, refuse_dial
+from doe.assure.gauges.cautions import machine_temperatures, refuse_dial
 from doe.assure.gauges.line import GaugedLine
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown
+from doe.words.dates import day
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting
+from doe.words.gauges import NOT_CHECKED
 from doe.words.wording import amount_both
 
 
@@ -79,7 +81,7 @@ class SheetDials:
             return ()
         return (
             f"The plan means temperatures of the surface. What to dial in on the {' and the '.join(checked)} of "
-            f"{self.gauged.line.name} makes up for the display, by its gauge readings up to {self.gauged.on:%Y-%m-%d}. "
+            f"{self.gauged.line.name} makes up for the display, by its gauge readings up to {day(self.gauged.on)}. "
             "Print the sheet again after the machine was measured anew or adjusted.",
             *coarse_cautions(self.gauged, self.study, self.shown),
         )

@@ -16,7 +16,8 @@ from doe.domain.limits import refuse_too_hot
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
-from doe.words.wording import amount_both, date
+from doe.words.dates import date_and_time
+from doe.words.wording import amount_both
 from reports.drawing.qr import qr_svg
 from reports.pages import render
 from reports.sheet.page import Pair
@@ -213,7 +214,7 @@ def labels_page(
     return LabelsPage(
         page_title=f"Labels, {study.name}, round {round_number}",
         study_name=study.name,
-        round_line=f"Round {round_number}, {date(made_at).split(',', maxsplit=1)[0]}",
+        round_line=f"Round {round_number}, {date_and_time(made_at).split(',', maxsplit=1)[0]}",
         grid_line=f"Print on {found.words}, at full size (100 %, not fitted to the page). Hold the first print on "
         "plain paper against a label sheet before it goes in.",
         paper_width=_mm(found.width),

@@ -12,13 +12,16 @@ from markupsafe import Markup
 from doe.assure.gauges.line import GaugedLine
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
+from doe.domain.finding import Finding
 from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown, show, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.symptoms.reading import short_list, symptom
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.wording import count, date, difference_both, held, listing, sentence
+from doe.words.dates import date_and_time
+from doe.words.plans import plan_notes
+from doe.words.wording import count, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
 from reports.sheet.dials import SheetDials
@@ -114,6 +117,8 @@ class SheetPage:
         How to work through each queue.
     cure_batches, press_batches : tuple of SheetBatch
         The queues; no cure queue when no factor is set at the oven.
+    degree : str
+        Unit of the temperatures that are written in by hand: the reader's.
     waits : tuple of str
         Cooling gap, peel wait and second press: varied, held, or what is usual.
     symptoms : tuple of SymptomKey
@@ -149,6 +154,7 @@ class SheetPage:
     wash_intro: str
     cure_batches: tuple[SheetBatch, ...]
     press_batches: tuple[SheetBatch, ...]
+    degree: str
     waits: tuple[str, ...]
     symptoms: tuple[SymptomKey, ...]
     checks: tuple[Pair, ...]
@@ -170,7 +176,7 @@ def bench_sheet(
     shown: Shown = METRIC,
     round_number: int | None = None,
     made_by: str = "",
-    notes: Sequence[str] = (),
+    notes: Sequence[Finding | str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
@@ -193,7 +199,7 @@ def bench_sheet(
     round_number : int, optional
         The round to print; the last one when left out.
     made_by : str, optional
-    notes : sequence of str, optional
+    notes : sequence of Finding or str, optional
         Sentences of the plan that the person at the machine should see.
     gauged : GaugedLine, optional
         The line with its corrections in force: what is dialled in for the surface temperatures of the plan. Without it
@@ -242,7 +248,7 @@ def sheet_page(
     shown: Shown = METRIC,
     round_number: int | None = None,
     made_by: str = "",
-    notes: Sequence[str] = (),
+    notes: Sequence[Finding | str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
@@ -263,9 +269,9 @@ def sheet_page(
         round_line=f"Round {wanted}, {count(len(mine), 'coupon')}, {count(mine['garment'].nunique(), 'garment')}."
         if "garment" in mine
         else f"Round {wanted}, {count(len(mine), 'coupon')}.",
-        made_line=f"Printed {date(made_at)}{' by ' + made_by if made_by else ''}.",
+        made_line=f"Printed {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
         kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
-        rules=tuple(notes) if confirms else (),
+        rules=plan_notes(notes, study, shown) if confirms else (),
         stack_pairs=stack_pairs(stack, line),
         held_pairs=tuple(_held_pair(dials, name, value, shown) for name, value in study.held.items()),
         limit_pairs=limit_pairs(study, shown),
@@ -275,7 +281,7 @@ def sheet_page(
                     *dials.remarks,
                     *cautions,
                     *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester),
-                    *(() if confirms else notes),
+                    *(() if confirms else plan_notes(notes, study, shown)),
                 )
             )
         ),
@@ -291,6 +297,7 @@ def sheet_page(
         "way. Write down the procedure once: programme, temperature, detergent, load, drying.",
         cure_batches=_batches(mine, "cure", cure, line.oven, dials=dials, strokes={}) if cure else (),
         press_batches=_batches(mine, "press", press, line.press, dials=dials, strokes=strokes),
+        degree=SYMBOLS[shown.temperature],
         waits=_waits(study, shown),
         symptoms=_symptom_keys(),
         checks=tuple(Pair(_check_name(check.name), check.label) for check in study.spec.checks),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from doe.assure.gauges.line import GaugedLine
 from doe.domain.coding import code
+from doe.domain.finding import Finding
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
@@ -62,8 +63,8 @@ class StudyReport:
     checks : ClassicalChecks, optional
         Classical checks, shown in the proof; those kept with the surfaces when left out (these know no drift).
     history : tuple of HistoryRow, optional
-    plan_notes : tuple of str, optional
-        Sentences of the plan.
+    plan_notes : tuple of Finding or str, optional
+        Notes of the plan.
     pairs : tuple of (str, str), optional
         Factor pairs to map; chosen by how much they decide when left out.
     shown : Shown, optional
@@ -91,7 +92,7 @@ class StudyReport:
     made_at: datetime
     checks: ClassicalChecks | None = None
     history: tuple[HistoryRow, ...] = ()
-    plan_notes: tuple[str, ...] = ()
+    plan_notes: tuple[Finding | str, ...] = ()
     pairs: tuple[tuple[str, str], ...] = ()
     shown: Shown = METRIC
     gauged: GaugedLine | None = None

@@ -6,7 +6,7 @@ from doe.domain.glossary import explain
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
-from doe.words.wording import shirts, shirts_at_least, spread_both, stated
+from doe.words.wording import prints, prints_at_least, spread_both, stated
 from reports.views import Note
 
 
@@ -40,8 +40,8 @@ def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note,
             (
                 explain("lower bound").text,
                 explain("assurance").text,
-                f"Here we expect {shirts(answer.pass_rate)}, and with {stated(study.spec.assurance)} assurance "
-                f"{shirts_at_least(answer.pass_rate_low)} or better.",
+                f"Here we expect {prints(answer.pass_rate)}, and with {stated(study.spec.assurance)} assurance "
+                f"{prints_at_least(answer.pass_rate_low)} or better.",
             ),
         ),
         Note(

@@ -15,9 +15,11 @@ from doe.words.answer import (
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.confirmation import standing
 from doe.words.confirmation import steps as confirmation_steps
+from doe.words.dates import date_and_time
+from doe.words.plans import plan_notes
 from doe.words.setpoint import cautions_left, said
 from doe.words.setting_errors import errors_counted
-from doe.words.wording import amount, count, date, held, other_units, range_both, stated
+from doe.words.wording import amount, count, held, other_units, range_both, stated
 from reports.confirmation.page import confirmation_section
 from reports.gauges.notes import gauge_note, gauge_notes
 from reports.pages import render
@@ -127,7 +129,7 @@ def study_page(report: StudyReport) -> StudyPage:
         method_lines=(
             *method_lines(report.surfaces),
             *errors_counted(study, report.surfaces.results, shown),
-            *report.plan_notes,
+            *plan_notes(report.plan_notes, study, shown),
         ),
         method_pairs=method_pairs(answer.method),
         prior_pairs=() if report.surfaces.model is None else prior_pairs(report.surfaces.model.priors),
@@ -151,7 +153,7 @@ def _facts(report: StudyReport) -> tuple[str, ...]:
         f"{fitted.coupons - passed} failed{waiting}. "
         f"Wanted: {stated(report.study.spec.pass_rate)} of prints.",
         *(() if report.confirmation is None else (standing(report.confirmation),)),
-        f"Report made {date(report.made_at)}"
+        f"Report made {date_and_time(report.made_at)}"
         + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
     )
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import combinations
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -21,10 +19,10 @@ from doe.words.wording import (
     move,
     part_of,
     percent,
+    prints,
     range_both,
     score,
     sentence,
-    shirts,
     stated,
 )
 from reports.study.coupon_figures import draw_drift, draw_strip
@@ -56,22 +54,17 @@ def pairs_of(report: StudyReport, profiles: dict[str, Profile]) -> tuple[tuple[s
     return tuple((a, b) for a, b in chosen)
 
 
-def all_pairs(report: StudyReport) -> tuple[tuple[str, str], ...]:
-    """Every pair of numeric factors, for a report that shows them all."""
-    return tuple(combinations([f.name for f in report.study.numeric], 2))
-
-
 def shirts_picture(report: StudyReport) -> Picture:
     """A hundred shirts at the setpoint."""
     answer = report.answer
-    title = f"{shirts(answer.pass_rate)} expected, at least {at_least_of_hundred(answer.pass_rate_low)}"
+    title = f"{prints(answer.pass_rate)} expected, at least {at_least_of_hundred(answer.pass_rate_low)}"
     return Picture(
         draw_shirts(
             answer.pass_rate,
             answer.pass_rate_low,
             name="shirts",
             title=title,
-            description=f"A hundred small shirts. {shirts(answer.pass_rate)} are expected to "
+            description=f"A hundred small shirts. {prints(answer.pass_rate)} are expected to "
             f"{wanted(report.study, answer)}.",
         ),
         title,
@@ -217,7 +210,7 @@ def _profile_picture(report: StudyReport, curve: Profile) -> Picture:
             name=f"profile-{f.name}",
             title=title,
             description=f"Expected pass rate while {f.label} moves alone from the setpoint "
-            f"{amount(f, answer.setpoint[f.name])}, with its band.",
+            f"{amount(f, answer.setpoint[f.name], report.shown)}, with its band.",
             setpoint=float(answer.setpoint[f.name]),
             target=study.spec.pass_rate,
             window=_along(report, f),

@@ -17,13 +17,13 @@ from doe.setpoint.robust import RobustRate
 from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
 from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
+from doe.words.dates import date_and_time
 from doe.words.setpoint import method_words
 from doe.words.wording import (
     amount,
     amount_both,
     at_least_of_hundred,
     count,
-    date,
     difference_both,
     listing,
     move,
@@ -345,8 +345,11 @@ def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
         Pair("seed of the recommendation", str(report.answer.seed)),
         Pair("draws behind every number", str(report.surfaces.draws.count)),
         Pair("version of the tool", source.version),
-        *((Pair("analysed", date(source.analysed_at)),) if source.analysed_at else ()),
-        Pair("report made", f"{date(report.made_at)} by {source.made_by}" if source.made_by else date(report.made_at)),
+        *((Pair("analysed", date_and_time(source.analysed_at)),) if source.analysed_at else ()),
+        Pair(
+            "report made",
+            f"{date_and_time(report.made_at)} by {source.made_by}" if source.made_by else date_and_time(report.made_at),
+        ),
     )
 
 
@@ -357,5 +360,5 @@ def history_table(report: StudyReport) -> PageTable | None:
     return PageTable(
         "Who did what, and when",
         (words("When"), words("Who"), words("What"), words("Why")),
-        tuple((date(h.when), h.who, h.what, h.why) for h in report.history),
+        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in report.history),
     )

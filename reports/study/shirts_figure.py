@@ -6,7 +6,7 @@ from html import escape
 
 from markupsafe import Markup
 
-from doe.words.wording import SHIRTS, at_least_of_hundred, out_of_hundred
+from doe.words.wording import HUNDRED, at_least_of_hundred, out_of_hundred
 from reports.drawing.svg import ACCENT, INK, PAPER
 
 _STEP, _PER_ROW = 20, 20
@@ -27,11 +27,11 @@ def draw_shirts(expected: float, at_least: float, *, name: str, title: str, desc
     passing = out_of_hundred(expected)
     sure = min(at_least_of_hundred(at_least), passing)
     shapes = []
-    for i in range(SHIRTS):
+    for i in range(HUNDRED):
         x, y = (i % _PER_ROW) * _STEP + 2, (i // _PER_ROW) * _STEP + 2
         kind = "sure" if i < sure else "likely" if i < passing else "lost"
         shapes.append(f'<use href="#{name}-{kind}" x="{x}" y="{y}"/>')
-    width, height = _PER_ROW * _STEP, SHIRTS // _PER_ROW * _STEP
+    width, height = _PER_ROW * _STEP, HUNDRED // _PER_ROW * _STEP
     return Markup(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
         f'aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">{escape(title)}</title>'

@@ -13,9 +13,7 @@ from scipy.optimize import brentq
 from doe.assure.binomial import (
     chance_to_accept,
     coupons_for_failures,
-    coupons_for_no_failure,
     pass_rate_high,
-    pass_rate_interval,
     pass_rate_low,
     wilson_interval,
 )
@@ -53,10 +51,10 @@ def test_pass_rate_low_never_falls_when_one_more_coupon_passes(n, assurance):
 @settings(deadline=None, max_examples=40)
 def test_intervals_hold_the_share_and_mirror_each_other(n, data, assurance):
     k = data.draw(st.integers(0, n))
-    for interval in (pass_rate_interval, wilson_interval):
-        found, mirror = interval(k, n, assurance), interval(n - k, n, assurance)
-        assert 0 <= found.low <= found.rate <= found.high <= 1
-        assert mirror.low == pytest.approx(1 - found.high, abs=1e-12)
+    found, mirror = wilson_interval(k, n, assurance), wilson_interval(n - k, n, assurance)
+    assert 0 <= found.low <= found.rate <= found.high <= 1
+    assert mirror.low == pytest.approx(1 - found.high, abs=1e-12)
+    assert 0 <= pass_rate_low(k, n, assurance) <= k / n <= pass_rate_high(k, n, assurance) <= 1
     assert pass_rate_high(k, n, assurance) == pytest.approx(1 - pass_rate_low(n - k, n, assurance))
 
 
@@ -76,14 +74,14 @@ def test_wilson_limits_solve_the_score_equation():
 @given(rate=st.floats(0.3, 0.995), assurance=st.floats(0.5, 0.995))
 @settings(deadline=None, max_examples=60)
 def test_no_failure_size_is_the_logarithm_rounded_up(rate, assurance):
-    n = coupons_for_no_failure(rate, assurance)
+    n = coupons_for_failures(rate, assurance, failures=0)
     assert rate**n <= 1 - assurance + 1e-11
     assert n == 1 or rate ** (n - 1) > 1 - assurance
 
 
 def test_exact_boundaries_do_not_ask_for_one_coupon_more():
     # 0.5**1 = 1 - 0.5, 0.1**1 = 1 - 0.9, 0.5**3 = 1 - 0.875: rounding must not tip these over.
-    assert [coupons_for_no_failure(*pair) for pair in ((0.5, 0.5), (0.1, 0.9), (0.5, 0.875))] == [1, 1, 3]
+    assert [coupons_for_failures(*pair, failures=0) for pair in ((0.5, 0.5), (0.1, 0.9), (0.5, 0.875))] == [1, 1, 3]
 
 
 @given(rate=st.floats(0.5, 0.97), assurance=st.floats(0.6, 0.98), failures=st.integers(0, 4))
@@ -113,8 +111,8 @@ def test_settings_just_at_the_rate_are_accepted_no_more_often_than_the_risk():
         (lambda: pass_rate_low(1, 0), "coupons: found 0; allowed: 1 or more"),
         (lambda: pass_rate_low(5, 4), "passed: found 5; allowed: 0 to 4"),
         (lambda: wilson_interval(1, 4, 95), "assurance: found 95; allowed: between 0 and 1"),
-        (lambda: coupons_for_no_failure(1.0), "pass rate: found 1.0"),
-        (lambda: coupons_for_no_failure(1 - 1e-9), "ten million"),
+        (lambda: coupons_for_failures(1.0, failures=0), "pass rate: found 1.0"),
+        (lambda: coupons_for_failures(1 - 1e-9, failures=0), "ten million"),
         (lambda: coupons_for_failures(0.9, failures=-1), "failures: found -1"),
         (lambda: chance_to_accept(1.2, 5), "0 to 1"),
         (lambda: chance_to_accept(0.9, 0), "1 or more"),

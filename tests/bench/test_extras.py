@@ -9,8 +9,9 @@ import pytest
 
 from doe.acts.diagnosis import CASE
 from doe.acts.practising import DONE, seed_for, set_lesson
-from doe.practice.drills import replay
+from doe.words import practice
 from tests.bench.shop import STUDY, hidden_fields
+from tests.practice.replay import replay
 
 
 def words(page) -> str:
@@ -115,7 +116,7 @@ def test_an_exercise_is_played_as_in_the_terminal_and_kept_once(desk):
     drill = replay("report", 12, [])
     given: list[str] = []
     while (question := drill.question()) is not None:
-        assert question.text.split("\n")[0][:40] in words(page)
+        assert practice.asked(question)[0][:40] in words(page)
         answer = question.choices[0] if question.choices else "50"
         if question.choices:
             assert f'name="choice" value="{question.choices[0]}"' in page.text
@@ -128,7 +129,7 @@ def test_an_exercise_is_played_as_in_the_terminal_and_kept_once(desk):
     assert f"{drill.outcome.score} of 100 points, kept under ana." in words(page)
     (note,) = desk.book.notes(DONE)
     assert (note.name, note.data["score"], note.data["answers"]) == ("ana", drill.outcome.score, given)
-    for line in drill.outcome.truth:
+    for line in practice.truth(drill.outcome):
         assert " ".join(line.split()) in words(page)
     picture = re.search(r'<img src="(/practice/report/0\.svg)"', page.text)
     assert picture is not None

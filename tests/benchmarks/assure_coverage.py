@@ -18,9 +18,8 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
 
-from doe.assure.binomial import pass_rate_high, pass_rate_interval, pass_rate_low, wilson_interval
+from doe.assure.binomial import pass_rate_high, pass_rate_low, wilson_interval
 from doe.assure.comparison.equivalence import compare_hand
 from doe.assure.comparison.rate_difference import (
     Pairs,
@@ -38,8 +37,7 @@ from doe.assure.gauges.error_line import fit_error_line
 from doe.assure.gauges.platen import place_name
 from doe.assure.gauges.setting_error import measure_setting_error
 from doe.assure.people.concordance import kendall_w, lean_of_people, score_agreement
-from doe.assure.people.kappa import count_classes, fleiss_kappa, kappa_of_table
-from doe.assure.tolerance import one_sided_factor, two_sided_factor
+from doe.assure.people.kappa import fleiss_kappa, kappa_of_table
 from doe.domain.gauge import GaugeReading
 from tests.benchmarks.results import Figures, arguments, cell, table, written
 
@@ -57,7 +55,10 @@ def counts(rate: float, n: int, which: str) -> Case:
             return pass_rate_low(k, n, LEVEL) <= rate
         if which == "high":
             return pass_rate_high(k, n, LEVEL) >= rate
-        found = (pass_rate_interval if which == "exact" else wilson_interval)(k, n, LEVEL)
+        if which == "exact":
+            each = (1 + LEVEL) / 2
+            return pass_rate_low(k, n, each) <= rate <= pass_rate_high(k, n, each)
+        found = wilson_interval(k, n, LEVEL)
         return found.low <= rate <= found.high
 
     return case
@@ -171,18 +172,6 @@ def hand_difference(n_strokes: int, each: int, stroke_sd: float) -> Case:
     return case
 
 
-def tolerance(n: int, sides: int) -> Case:
-    """The interval holds 90 % of a normal population."""
-    k = (one_sided_factor if sides == 1 else two_sided_factor)(n, 0.9, LEVEL).k
-
-    def case(rng: np.random.Generator) -> bool:
-        x = rng.normal(size=n)
-        low, high = x.mean() - k * x.std(ddof=1), x.mean() + k * x.std(ddof=1)
-        return bool(norm.cdf(high) - (norm.cdf(low) if sides == 2 else 0.0) >= 0.9)
-
-    return case
-
-
 def cohen(n: int, share: float, errors: float) -> Case:
     """Kappa of two people who each err with the same probability."""
     cells = np.array(
@@ -233,7 +222,8 @@ def fleiss(n: int, people: int, share: float, errors: float) -> Case:
     truth = (pairs - p**2 - (1 - p) ** 2) / (2 * p * (1 - p))
 
     def case(rng: np.random.Generator) -> bool:
-        found = fleiss_kappa(count_classes(given(rng, n)), assurance=LEVEL).overall
+        passes = given(rng, n).sum(axis=1)
+        found = fleiss_kappa(np.column_stack([people - passes, passes]), assurance=LEVEL).overall
         return bool(found.low <= truth <= found.high)
 
     return case
@@ -389,8 +379,6 @@ CASES: dict[str, tuple[str, Case, float]] = {
     ),
     "hand difference, 8 strokes, one coupon of each": ("about", hand_difference(8, 1, 0.3), 0.6),
     "hand difference, 4 strokes, three coupons of each": ("about", hand_difference(4, 3, 0.3), 0.6),
-    "tolerance interval, one-sided, 8 values": ("exact", tolerance(8, 1), 1),
-    "tolerance interval, two-sided, 8 values": ("exact", tolerance(8, 2), 1),
     "kappa, 20 coupons, 70 % good, 10 % errors": ("about", cohen(20, 0.7, 0.10), 1),
     "kappa, 30 coupons, 85 % good, 5 % errors": ("about", cohen(30, 0.85, 0.05), 1),
     "weighted kappa, 20 coupons": ("about", weighted(20), 1),

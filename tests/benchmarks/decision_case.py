@@ -13,7 +13,6 @@ import pandas as pd
 from scipy.stats import qmc
 
 import doe
-from doe.practice.baselines import best_coupon, one_factor_at_a_time
 from doe.practice.coupons import DEFAULT_SCORING, lean
 from doe.practice.lines import SimulatedLine, make_line
 from doe.practice.materials import CLOTHS, POWDERS
@@ -22,6 +21,7 @@ from doe.setpoint.answer import Window
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
+from tests.benchmarks.baselines import best_coupon, one_factor_at_a_time
 from tests.benchmarks.decision_baselines import FITS, claim
 from tests.benchmarks.results import Record
 

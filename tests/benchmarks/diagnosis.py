@@ -20,6 +20,7 @@ quickest check that can find it.
 from __future__ import annotations
 
 import time
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -30,10 +31,11 @@ from doe.domain.study import Study
 from doe.practice.lines import make_line
 from doe.symptoms.diagnosis import Evidence, diagnose
 from doe.symptoms.faults import FAULTS, fault
+from doe.symptoms.kinds import SURENESS, Cause, Pointer
 from doe.symptoms.known import Known, shifts
 from doe.symptoms.looks import LOOKS, SLIP, Look
 from doe.symptoms.odds import FAULT_KEYS, SYMPTOMS, starting_odds
-from doe.symptoms.reading import causes_of
+from doe.symptoms.reading import symptom
 from tests.benchmarks.results import Figures, arguments, table, written
 
 FIRST_SEED = 30_000
@@ -100,6 +102,17 @@ class Shop:
 def finds(made: Look, outcome: str, cause: str) -> bool:
     """Whether this outcome of a check points at the cause."""
     return any(o.key == outcome and o.brought_by.get(cause, 0) >= FINDS for o in made.outcomes)
+
+
+def causes_of(keys: Iterable[str]) -> tuple[Cause, ...]:
+    """Every cause these symptoms point to, each pointer once, the surest and most often named first."""
+    named: dict[Pointer, list[Cause]] = {}
+    for key in dict.fromkeys(keys):
+        for cause in symptom(key).causes:
+            named.setdefault(cause.pointer, []).append(cause)
+    surest = {pointer: max(causes, key=lambda c: SURENESS.index(c.sureness)) for pointer, causes in named.items()}
+    order = sorted(named, key=lambda p: (-SURENESS.index(surest[p].sureness), -len(named[p])))
+    return tuple(surest[pointer] for pointer in order)
 
 
 def catalogue_order(symptoms: tuple[str, ...]) -> list[Look]:

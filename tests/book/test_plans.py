@@ -10,6 +10,7 @@ from pandas.testing import assert_frame_equal
 from doe.book.book import Book
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import usual_factor
+from doe.domain.finding import Finding
 from doe.domain.stack import Line
 from doe.domain.study import Study
 from tests.book.samples import STACK, fill, make_plan
@@ -42,6 +43,13 @@ def test_levels_and_columns_of_its_own_come_back(book: Book) -> None:
     assert list(back["peel_mode"]) == ["hot", "cold", "hot"]
     assert back["place on the platen"].isna().tolist() == [False, True, False]
     assert back["stroke"].isna().tolist() == [False, True, False]
+
+
+def test_notes_come_back_as_facts_and_older_ones_as_sentences(book: Book) -> None:
+    notes = (Finding("machine in batches", {"stage": "cure", "once": None, "sizes": (("dwell", 1.5),)}), "As it was.")
+    book.save_round(S, make_plan(3, number=2), kind="follow-up", seed=9, notes=notes)
+    assert book.plan_info(S).rounds[-1].notes == notes
+    assert book.plan_info(S).notes == ("invented", *notes)
 
 
 def test_a_new_round_is_appended_and_the_whole_plan_may_be_given(book: Book) -> None:

@@ -112,6 +112,34 @@ def test_plan_compares_before_it_commits(shop_with):
     assert "Add a round with doe extend" in again.err
 
 
+def test_a_further_round_keeps_what_was_said_of_garments(shop_with):
+    shop = shop_with(0)
+    shop.good("plan", STUDY, "--coupons", "12", "--choose", "half", "--per-garment", "2")
+    shop.good("extend", STUDY, "--coupons", "8")
+    coupons = shop.good("study", "show", STUDY, "--json").json["rounds"]
+    assert [r["coupons"] for r in coupons] == [12, 8]
+    with shop.open() as book:
+        made = book.plan_coupons(STUDY)
+        assert book.study(STUDY).study.coupons_per_garment == 2
+    assert made.groupby(["round", "garment"]).size().groupby("round").max().tolist() == [2, 2]
+
+
+def test_what_comes_next_is_the_same_whoever_is_asked(shop_with):
+    def said(shop, *words):
+        return shop.good(*words, "--json").json["next"][0]
+
+    shop = shop_with(0)
+    assert said(shop, "study", "show", STUDY) == f'doe plan "{STUDY}" --coupons 20'
+    shop = shop_with(1)
+    scored = said(shop, "record", STUDY, "--coupon", "R1-01", "--note", "looked at once more")
+    assert scored == said(shop, "study", "show", STUDY) == f'doe recommend "{STUDY}"'
+    answered = said(shop, "recommend", STUDY)
+    assert answered.startswith(("doe extend", "doe confirm", "doe record"))
+    assert said(shop, "study", "show", STUDY) == answered
+    shop.good("extend", STUDY, "--coupons", "6")
+    assert said(shop, "study", "show", STUDY) == f'doe record "{STUDY}"'
+
+
 def test_the_same_seed_makes_the_same_plan(shop_with):
     found = []
     for _ in range(2):
@@ -185,7 +213,7 @@ def test_recommend_says_the_same_in_text_and_json(shop_with):
     assert found["verdict"] in ("ready", "more coupons", "not reachable")
     for name, value in found["setpoint"].items():
         assert f"{value:g}" in next(line for line in text.splitlines() if line.startswith(name))
-    assert f"{math.floor(100 * found['pass_rate_low'])} of 100 shirts" in text  # a lower bound rounds down
+    assert f"{math.floor(100 * found['pass_rate_low'])} of 100 prints" in text  # a lower bound rounds down
     assert shop.good("study", "list", "--json").json["studies"][0]["verdict"] == found["verdict"]
 
 

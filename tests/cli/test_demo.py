@@ -188,6 +188,17 @@ def test_the_commands_by_hand_make_the_same_study(empty_shop):
     assert (record.study, record.stack, record.line) == (story.study, story.stack, story.line)
 
 
+def test_the_commands_by_hand_mean_the_same_to_whoever_works_in_other_units(empty_shop):
+    story = read_story()
+    for line in story.commands[:3]:
+        empty_shop.good(*shlex.split(line)[1:], env={"DOE_UNITS": "degF psi"})
+    with empty_shop.open() as book:
+        record = book.study(story.study.name)
+    for typed, told in zip(record.study.numeric, story.study.numeric, strict=True):
+        assert (typed.low, typed.high, typed.setting_sd) == pytest.approx((told.low, told.high, told.setting_sd))
+    assert (record.study.limits, record.line) == (story.study.limits, story.line)
+
+
 def test_the_stored_coupons_lie_inside_their_study():
     import pandas as pd
 

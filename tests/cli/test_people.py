@@ -14,6 +14,7 @@ from doe.acts.scoring.people import looks_of, people_of_study, record_looks
 from doe.assure.people.repeats import judge_repeats
 from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry, SecondLook
+from doe.words.people import repeat_words
 from doe.words.typography import NO_BREAK
 from reports.pages import environment, template_source
 from reports.people import PeoplePage, people_page
@@ -75,7 +76,7 @@ def test_the_same_person_is_compared_with_herself_and_another_with_the_first(boo
 
 
 def test_results_fits_and_answers_do_not_change(book):
-    from doe.acts.study.fits import hash_now
+    from doe.acts.study.inputs import hash_now
 
     record = book.study(STUDY)
     before, frame = hash_now(book, record), book.results(STUDY)
@@ -89,7 +90,7 @@ def test_a_scale_that_moved_is_told_with_what_to_do(book):
     (mine,) = [r for r in people_of_study(book, STUDY).repeats if r.person == "ana"]
     assert mine.hand_shift < -0.3
     assert mine.hand_high < 0
-    assert any("stiffer" in s and "reference coupons" in s for s in mine.sentences)
+    assert any("stiffer" in s and "reference coupons" in s for s in repeat_words(mine))
 
 
 def test_repeats_of_a_person_are_the_paired_differences():

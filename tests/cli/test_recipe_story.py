@@ -72,7 +72,7 @@ def test_figures_that_come_out_otherwise_are_said_and_those_at_release_shown(sho
         return tuple(replace(o, pass_rate_low=o.pass_rate_low - 0.02) for o in usual(*given))
 
     before, _ = told(shop)
-    monkeypatch.setattr(alternatives, "other_settings", moved)
+    monkeypatch.setattr("doe.acts.recipe.story.other_settings", moved)
     story, _ = told(shop)
     assert story.repeat.outcome == "other"
     assert story.repeat.largest == pytest.approx(0.02)

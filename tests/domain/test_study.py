@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from doe.domain.coding import code, decode, round_inward, round_settings
+from doe.domain.coding import code, decode, inward, round_inward, round_settings, to_step
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor
 from doe.domain.limits import Limits, check_ranges, missing_limits, range_warnings
@@ -65,6 +66,22 @@ def test_the_usual_factors_bring_their_stage_label_and_step() -> None:
 @given(st.floats(-1, 1), st.sampled_from(USUAL))
 def test_coding_and_back_changes_nothing(coded: float, factor: Factor) -> None:
     assert code(factor, decode(factor, [coded]))[0] == pytest.approx(coded, abs=1e-9)
+
+
+def test_a_step_finer_than_one_leaves_no_crumbs() -> None:
+    assert [to_step(value, 0.1) for value in (0.31, 0.69)] == [0.3, 0.7]
+    assert inward(0.21, 0.69, 0.1) == (0.3, 0.6)
+    assert inward(0.3, 0.7, 0.1) == (0.3, 0.7)
+
+
+def test_a_garment_takes_a_coupon_at_least_and_a_study_remembers_how_many() -> None:
+    study = Study("s", USUAL)
+    assert study.per_garment == 4
+    assert "coupons_per_garment" not in to_plain(study)
+    six = replace(study, coupons_per_garment=6)
+    assert study_from(to_plain(six)) == six
+    with pytest.raises(InputError, match="coupons per garment: found 0; allowed: 1 or more"):
+        replace(study, coupons_per_garment=0)
 
 
 def test_the_centre_of_a_time_is_its_geometric_mean() -> None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from doe.domain.factors import Factor, usual_factor
+from doe.domain.finding import Finding
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
+from doe.plans.plan import Plan
 
 NAMES = ("cure_temp", "cure_time", "press_temp", "dwell", "pressure", "peel_wait")
 
@@ -24,3 +26,8 @@ def plain(k: int, *, named: tuple[int, ...] = ()) -> Study:
             *(Factor(f"c{i + 1}", levels=tuple("abcd"[:n])) for i, n in enumerate(named)),
         ),
     )
+
+
+def facts(plan: Plan) -> list[Finding]:
+    """Notes of a plan that are facts."""
+    return [note for note in plan.notes if isinstance(note, Finding)]

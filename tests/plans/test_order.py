@@ -12,7 +12,7 @@ from doe.domain.study import Study
 from doe.plans.build import make_plan
 from doe.plans.order import STAGES
 from doe.plans.timing import hours_at_machines, queue_minutes, random_settling
-from tests.plans.studies import usual
+from tests.plans.studies import facts, usual
 
 LINE = Line("line")
 
@@ -131,7 +131,7 @@ def test_without_shared_strokes_every_coupon_has_its_own():
 
 
 def test_garments_hold_the_coupons_they_can_and_cross_the_press_batches():
-    coupons = make_plan(usual(4), coupons=28, kind="composite", seed=3, coupons_per_garment=4).coupons
+    coupons = make_plan(usual(4), coupons=28, kind="composite", seed=3).coupons
     garments = coupons.groupby("garment")
     assert len(garments) == 7
     assert garments.size().max() <= 4
@@ -150,7 +150,8 @@ def test_a_temperature_not_marked_hard_to_change_is_named_in_the_notes():
     study = usual(3)
     easy = Study("easy", tuple(replace(f, hard_to_change=False) for f in study.factors))
     plan = make_plan(easy, coupons=12, kind="full")
-    assert any("not marked as hard to change" in note for note in plan.notes)
+    named = [note.values["factor"] for note in facts(plan) if note.code == "temperature not hard to change"]
+    assert named == ["cure_temp", "press_temp"]
 
 
 def test_hours_add_up_by_hand():
@@ -179,4 +180,4 @@ def test_a_machine_with_nothing_to_dial_in_is_not_turned_away_and_back():
     centre = plan.coupons.sort_values("cure_order")["role"].str.contains("centre")
     assert centre.iloc[0]
     assert centre.iloc[-1]
-    assert not any(note.startswith("Oven") for note in plan.notes)
+    assert [note.values["stage"] for note in facts(plan) if "stage" in note.values] == ["press"]

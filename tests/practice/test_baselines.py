@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 
 import doe
-from doe.practice.baselines import best_coupon, centre, one_factor_at_a_time
+from doe.practice.centre import centre
 from doe.practice.lines import make_line
+from tests.benchmarks.baselines import best_coupon, one_factor_at_a_time
 
 
 def test_one_factor_at_a_time_makes_its_coupons_and_changes_one_factor_a_sweep(study):

@@ -7,16 +7,18 @@ import pytest
 
 from doe.domain.errors import InputError
 from doe.domain.units import Shown
-from doe.practice.drawings import HEIGHT, WIDTH, drawing
+from doe.practice.drawings import WIDTH, drawing
 from doe.practice.drill import BarPicture, MapPicture, robust_at, share_of_best
 from doe.practice.drill_blank import _VERDICTS, QualifyBlank
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
-from doe.practice.drills import DRILLS, replay, reply, start
+from doe.practice.drills import DRILLS, reply, start
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.faults import FAULTS
+from doe.words import practice as words
+from tests.practice.replay import replay
 
 PLAYED = {
     "tune": ["hint", "125 150 155 14 x2", "135 150 165 14", "= 125 150 155 14"],
@@ -50,11 +52,11 @@ def test_the_exercises_are_the_five_that_are_offered():
 def test_same_seed_and_answers_give_the_same_outcome(played, name):
     again = replay(name, 1, PLAYED[name])
     first, second = played[name].outcome, again.outcome
-    assert (first.score, first.parts, first.truth, first.table) == (
+    assert (first.score, words.parts(first), words.truth(first), words.table(first)) == (
         second.score,
-        second.parts,
-        second.truth,
-        second.table,
+        words.parts(second),
+        words.truth(second),
+        words.table(second),
     )
 
 
@@ -75,7 +77,7 @@ def test_outcome_adds_up_and_shows_the_truth(played, name):
 
 @pytest.mark.parametrize("name", DRILLS)
 def test_brief_says_the_rule_of_the_score_and_what_hints_cost(played, name):
-    text = " ".join(played[name].brief)
+    text = " ".join(words.brief(played[name]))
     assert "Score:" in text
     assert "5" in text.partition("Score:")[2]
     assert "hint" in text
@@ -102,7 +104,7 @@ def test_hints_cost_and_run_out():
         drill.answer(text)
     plain = replay("report", 3, PLAYED["report"])
     assert drill.outcome.score == max(0, plain.outcome.score - 10)
-    assert ("2 hints", -10) in drill.outcome.parts
+    assert ("2 hints", -10) in words.parts(drill.outcome)
 
 
 # tuning
@@ -170,7 +172,7 @@ def test_fahrenheit_is_read_and_shown():
     drill = TunePowder(1, Shown("degF"))
     (made,) = drill.answer("257 150 311 14").coupons
     assert made.settings["cure_temp"] == pytest.approx(125)
-    assert any("230 °F to 284 °F" in line for line in drill.brief)
+    assert any("230 °F to 284 °F" in line for line in words.brief(drill))
 
 
 def test_apprentice_and_tool_make_coupons_on_the_same_line(played):
@@ -206,7 +208,7 @@ def test_three_wrong_causes_end_it_with_nothing(played):
     for key in wrong[1:]:
         drill.answer(f"= {key}")
     assert drill.outcome.score == 0
-    assert drill.cause.label in drill.outcome.truth[0]
+    assert drill.cause.label in words.truth(drill.outcome)[0]
 
 
 def test_minutes_of_checks_are_limited_and_a_check_is_made_once():
@@ -224,9 +226,9 @@ def test_minutes_of_checks_are_limited_and_a_check_is_made_once():
 
 def test_asking_what_a_check_is_costs_nothing():
     drill = FindFault(2)
-    assert "Weigh a film" in drill.answer("? weigh").lines[0]
+    assert "Weigh a film" in words.said(drill.answer("? weigh"))[0]
     assert drill.minutes == 0
-    assert "powder_excess" in drill.answer("=").lines[0]
+    assert "powder_excess" in words.said(drill.answer("="))[0]
 
 
 # blank
@@ -281,9 +283,9 @@ def test_sweeps_cost_as_many_coupons_as_the_plan_gets(played):
     drill = played["compare"]
     assert isinstance(drill, Compare)
     assert drill.coupons == drill.outcome.coupons == 20
-    assert drill.outcome.table[0] == ("factor", "yours", "the plan's", "the best")
+    assert words.table(drill.outcome)[0] == ("factor", "yours", "the plan's", "the best")
     yours, plan, _ = (robust_at(drill.line, s) for s in drill.outcome.picture.marks.values())
-    assert (dict(drill.outcome.parts)["which of the two holds better: 30"] == 30) == (plan > yours)
+    assert (dict(words.parts(drill.outcome))["which of the two holds better: 30"] == 30) == (plan > yours)
 
 
 def test_share_of_best_is_held_between_0_and_1():
@@ -297,7 +299,7 @@ def test_share_of_best_is_held_between_0_and_1():
 @pytest.mark.parametrize("key", ["", *(s.key for s in CATALOGUE)])
 def test_every_symptom_has_its_own_drawing_of_one_size(key):
     lines = drawing(key)
-    assert len(lines) == HEIGHT
+    assert len(lines) == 5
     assert {len(line) for line in lines} == {WIDTH}
     assert "".join(lines).isascii()
     others = [drawing(s.key) for s in CATALOGUE if s.key != key]

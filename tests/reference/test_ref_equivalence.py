@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from doe.assure.comparison.equivalence import coupons_for_means, equivalence_of_summaries
+from doe.assure.comparison.equivalence import coupons_for_means, equivalence_of
 
 HERE = Path(__file__).parent
 
@@ -26,7 +26,9 @@ def test_two_one_sided_tests_from_summaries():
     assert pooled == pytest.approx(0.894, abs=5e-4)
     margin = 0.43 * pooled
     assert margin == pytest.approx(0.384, abs=5e-4)
-    found = equivalence_of_summaries(*groups(), margin=margin, alpha=0.05)
+    (mean_a, _, _), (mean_b, _, _) = groups()
+    se = pooled * math.sqrt(1 / n_a + 1 / n_b)
+    found = equivalence_of(mean_a - mean_b, se, n_a + n_b - 2, margin=margin, alpha=0.05)
     assert found.df == 182
     assert found.t_high == pytest.approx(-2.69, abs=0.005)
     assert found.t_low == pytest.approx(3.14, abs=0.005)
@@ -37,7 +39,10 @@ def test_two_one_sided_tests_from_summaries():
 
 def test_unequal_variances_of_the_same_summaries():
     # Computed: t -2.6992 on 181.13 degrees of freedom with the same raw bound.
-    found = equivalence_of_summaries(*groups(), margin=0.43 * 0.8940032, alpha=0.05, pooled=False)
+    (mean_a, sd_a, n_a), (mean_b, sd_b, n_b) = groups()
+    a, b = sd_a**2 / n_a, sd_b**2 / n_b
+    df = (a + b) ** 2 / (a**2 / (n_a - 1) + b**2 / (n_b - 1))  # Welch
+    found = equivalence_of(mean_a - mean_b, math.sqrt(a + b), df, margin=0.43 * 0.8940032, alpha=0.05)
     assert found.df == pytest.approx(181.13, abs=0.0051)
     assert found.t_high == pytest.approx(-2.6992, abs=1e-4)
 

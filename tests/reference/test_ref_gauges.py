@@ -10,7 +10,8 @@ import pytest
 
 from doe.assure.gauges.budget import Component, combine_uncertainty
 from doe.assure.gauges.error_line import fit_error_line
-from doe.assure.gauges.radiation import correct_infrared, shown_by_infrared
+from doe.assure.gauges.radiation import correct_infrared
+from tests.assure.gauges.infrared import shown_by_infrared
 
 HERE = Path(__file__).parent
 

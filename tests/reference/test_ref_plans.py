@@ -14,14 +14,15 @@ import pytest
 from doe.domain.factors import Factor
 from doe.domain.stack import Line
 from doe.domain.study import Study
-from doe.plans.alias import alias_chains, aliases, defining_words, fold, parse_generators, resolution, words_of
+from doe.plans.alias import alias_chains, aliases, resolution, words_of
 from doe.plans.classical import edges, star, two_level
 from doe.plans.model import expand
 from doe.plans.order import order_round
 from doe.plans.points import FloatArray
-from doe.plans.power import power_of_effect
+from doe.plans.power import smallest_effect
 from doe.plans.timing import random_settling
 from doe.plans.variance import design_matrix, precision
+from tests.plans.generators import folded, generated
 
 HERE = Path(__file__).parent
 
@@ -56,7 +57,7 @@ def test_alias_chains_of_published_tables(design):
     # Montgomery, Design and Analysis of Experiments, fractional factorial chapter; NIST/SEMATECH e-Handbook 5.3.3.4
     # (2^(4-1) seen on a page, 2^(5-2) arithmetic)
     table = [r for r in rows("alias_tables.csv") if r["design"] == design]
-    words = defining_words(parse_generators(table[0]["generators"]))
+    words = generated(table[0]["generators"])
     printed = {frozenset(w) for w in table[0]["defining_relation"].split("=") if w != "I"}
     assert set(words) == printed
     for row in table:
@@ -69,7 +70,7 @@ def test_alias_chains_of_published_tables(design):
 @pytest.mark.parametrize("row", rows("resolution.csv"), ids=lambda r: f"2^({r['factors']}-{r['p']})")
 def test_resolution_of_regular_fractions(row):
     # Box, Hunter and Hunter, Statistics for Experimenters, 2nd ed., Table 6.22; NIST/SEMATECH e-Handbook 5.3.3.4.7
-    words = defining_words(parse_generators(row["generators"]))
+    words = generated(row["generators"])
     assert len(words) == 2 ** int(row["p"]) - 1
     roman = {"III": 3, "IV": 4, "V": 5, "VI": 6, "VII": 7}
     assert resolution(words) == roman[row["resolution"]]
@@ -86,7 +87,7 @@ def test_fractions_have_the_highest_resolution_of_their_size(k, fraction, printe
 
 def test_fold_over_of_a_quarter_has_resolution_four():
     # 2^(5-2), D = AB, E = AC: with all signs reversed only I = BCDE is left (arithmetic)
-    words = fold(defining_words(parse_generators("D=AB E=AC")))
+    words = folded(generated("D=AB E=AC"))
     assert set(words) == {frozenset("BCDE")}
     assert resolution(words) == 4
 
@@ -118,9 +119,9 @@ def test_eye_focus_fold_over_separates_main_effects_from_chains():
     X = np.array([[float(r[n]) for n in names] for r in table])
     y = np.array([float(r["time"]) for r in table])
     first, second = (np.array([r["block"] for r in table]) == b for b in "12")
-    generators = parse_generators("D=AB E=AC F=BC G=ABC")
-    assert words_of(X[first], names) == defining_words(generators)
-    assert set(words_of(X, names)) == set(fold(defining_words(generators)))
+    words = generated("D=AB E=AC F=BC G=ABC")
+    assert words_of(X[first], names) == words
+    assert set(words_of(X, names)) == set(folded(words))
     assert resolution(words_of(X[first], names)) == 3
     assert resolution(words_of(X, names)) == 4
     one, two = (2 * (X[b] * y[b, None]).mean(axis=0) for b in (first, second))
@@ -128,7 +129,6 @@ def test_eye_focus_fold_over_separates_main_effects_from_chains():
     assert two == pytest.approx([-17.68, 37.73, -3.33, 29.88, 0.53, 1.63, 2.68], abs=0.0051)
     assert (one + two) / 2 == pytest.approx([1.48, 38.05, -1.80, 29.38, 0.13, 0.50, 0.13], abs=0.0051)
     assert (one - two) / 2 == pytest.approx([19.15, 0.33, 1.53, -0.50, -0.40, -1.13, -2.55], abs=0.0051)
-    words = defining_words(generators)
     for effect, printed in {"A": {"BD", "CE", "FG"}, "B": {"AD", "CF", "EG"}, "D": {"AB", "CG", "EF"}}.items():
         pairs = {"".join(sorted(a)) for a in aliases(frozenset(effect), words) if len(a) == 2}
         assert pairs == printed
@@ -260,7 +260,7 @@ def test_runs_per_level_for_a_two_level_effect(row):
     )
 
     def reached(n):
-        return power_of_effect(delta, math.sqrt(2 / n), 2 * n - 2, alpha=alpha) >= power
+        return smallest_effect(math.sqrt(2 / n), 2 * n - 2, alpha=alpha, power=power) <= delta
 
     smallest = next(n for n in itertools.count(int(printed) - 3) if reached(n))
     assert smallest in (printed, printed + 1)
@@ -269,7 +269,8 @@ def test_runs_per_level_for_a_two_level_effect(row):
 @pytest.mark.parametrize(("n", "delta", "nu", "printed"), [(16, 2, 8, 0.93674), (8, 2, 4, 0.57161)])
 def test_power_of_small_two_level_plans(n, delta, nu, printed):
     # computed from the noncentral F with 1 and nu degrees of freedom and noncentrality n delta^2 / 4
-    assert power_of_effect(delta, 2 / math.sqrt(n), nu, alpha=0.05) == pytest.approx(printed, abs=5e-6)
+    found = smallest_effect(2 / math.sqrt(n), nu, alpha=0.05, power=printed)
+    assert found == pytest.approx(delta, abs=5e-5)  # power rises by 0.1 to 0.4 a unit of effect here
 
 
 # --- order -------------------------------------------------------------------------------------------------

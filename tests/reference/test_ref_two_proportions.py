@@ -1,4 +1,4 @@
-"""Published limits, tests and sizes for two proportions."""
+"""Published limits and tests for two proportions."""
 
 from __future__ import annotations
 
@@ -7,8 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from doe.assure.comparison.rate_difference import fisher_p, non_inferior_separate, separate_difference
-from doe.assure.comparison.sizes import coupons_for_rates
+from doe.assure.comparison.rate_difference import non_inferior_separate, separate_difference
 
 HERE = Path(__file__).parent
 
@@ -19,20 +18,6 @@ def test_score_limits_of_a_difference(row):
     counts = [int(row[c]) for c in ("x1", "n1", "x2", "n2")]
     found = separate_difference(*counts, row["conf"])
     assert (found.low, found.high) == pytest.approx((row["low"], row["high"]), abs=5.1e-5)
-
-
-def test_tea_tasting():
-    # R. A. Fisher (1935), The Design of Experiments, ch. 2.
-    one, two = fisher_p(3, 4, 1, 4)
-    assert (one, two) == (pytest.approx(17 / 70), pytest.approx(34 / 70))
-    assert fisher_p(4, 4, 0, 4)[0] == pytest.approx(1 / 70)
-
-
-def test_twins_of_criminals():
-    # R. A. Fisher, Statistical Methods for Research Workers, 14th ed. (1970), sec. 21.02. Results from memory.
-    one, two = fisher_p(10, 13, 2, 15 + 2)
-    assert one == pytest.approx(619 / 1330665, rel=1e-9)
-    assert (one, two) == (pytest.approx(0.0004652, abs=5e-8), pytest.approx(0.0005367, abs=5.1e-8))
 
 
 def test_non_inferiority_of_a_treatment():
@@ -46,9 +31,3 @@ def test_non_inferiority_of_a_treatment():
     assert found.restricted == pytest.approx((0.849033, 0.949033), abs=5.1e-7)
     # the same through an interval: the lower 90 % limit is above the margin
     assert separate_difference(83, 88, 69, 76, 0.90).low == pytest.approx(-0.0338, abs=5.1e-5)
-
-
-def test_sizes_for_rates_by_normal_theory():
-    # S.-C. Chow, J. Shao and H. Wang, Sample Size Calculations in Clinical Research, ch. 4. From memory.
-    assert coupons_for_rates(0.85, 0.65, alpha=0.025, power=0.80) == 70
-    assert coupons_for_rates(0.85, 0.65, margin=0.10, alpha=0.05, power=0.80) == 25

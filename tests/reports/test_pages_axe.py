@@ -12,7 +12,6 @@ import pytest
 
 from doe.assure.gauges.platen import judge_map
 from doe.assure.people.agreement import judge_hand_agreement, judge_pass_agreement
-from doe.practice.drills import replay
 from reports.comparison.page import comparison_report
 from reports.confirmation.page import confirmation_page
 from reports.gauges.map import platen_page
@@ -23,6 +22,7 @@ from reports.sheet.labels import label_sheets
 from reports.sheet.page import bench_sheet
 from reports.study.page import study_report
 from tests.axe_check import need_axe, serious
+from tests.practice.replay import replay
 from tests.reports.comparison import test_page as test_comparison_page
 from tests.reports.gauges import test_map as test_platen_page
 from tests.reports.recipe import test_story_browser as test_recipe_story_browser

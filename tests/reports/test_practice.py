@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from doe.domain.units import Shown
-from doe.practice.drills import replay
 from doe.symptoms.reading import symptom
+from doe.words import practice as words
 from reports.practice import map_finding, practice_page, practice_report
+from tests.practice.replay import replay
 
 
 @pytest.fixture(scope="module")
@@ -35,8 +36,8 @@ def test_page_shows_settings_side_by_side_and_two_maps(swept):
     assert f"{swept.score} of 100 points" in page
     assert "Bo &amp; Co, 2030-01-02" in page
     assert page.count("<figure") == 2
-    for words in ("the plan", "An invented world", "Before you touch a machine", *swept.truth[:1]):
-        assert words.replace("'", "&#39;") in page
+    for text in ("the plan", "An invented world", "Before you touch a machine", *words.truth(swept)[:1]):
+        assert text.replace("'", "&#39;") in page
     ids = re.findall(r' id="([^"]+)"', page)
     assert len(ids) == len(set(ids))
 
@@ -54,8 +55,8 @@ def test_what_the_failed_coupons_showed_is_drawn_and_counted(swept):
 
 def test_maps_name_every_mark_and_the_target_line(swept):
     for picture in practice_page(swept, who="Bo", day="today").pictures:
-        for words in ("yours", "the plan's", "the best"):
-            assert words in str(picture.svg)
+        for name in ("yours", "the plan's", "the best"):
+            assert name in str(picture.svg)
         assert "°F" in str(picture.svg)
         assert escape(picture.caption) in str(picture.svg)  # as text for those who do not see it
 

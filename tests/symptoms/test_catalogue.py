@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from doe.domain.errors import InputError
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.kinds import SURENESS, Pointer
-from doe.symptoms.reading import WORDS, causes_of, short_list, side_of, symptom
+from doe.symptoms.reading import WORDS, short_list, side_of, symptom
 
 KEYS = [s.key for s in CATALOGUE]
 some_keys = st.lists(st.sampled_from(KEYS), max_size=4)
@@ -93,21 +93,6 @@ def test_no_symptom_says_nothing():
 @given(keys=some_keys)
 def test_side_does_not_depend_on_order_or_repeats(keys):
     assert side_of(keys) == side_of(reversed(keys)) == side_of(keys + keys)
-
-
-@given(keys=some_keys)
-def test_causes_of_names_each_pointer_once_and_the_surest_first(keys):
-    causes = causes_of(keys)
-    pointers = [c.pointer for c in causes]
-    assert len(set(pointers)) == len(pointers)
-    assert set(pointers) == {c.pointer for key in keys for c in symptom(key).causes}
-    ranks = [SURENESS.index(c.sureness) for c in causes]
-    assert ranks == sorted(ranks, reverse=True)
-
-
-def test_cause_named_by_two_symptoms_comes_before_one_as_sure_named_once():
-    pointers = [c.pointer for c in causes_of(["edge_lift_dry", "edge_lift_wash"])]
-    assert pointers[:2] == [Pointer.PRESS_UNDER, Pointer.NO_SECOND_PRESS]
 
 
 def test_pointers_know_heat_from_the_rest():

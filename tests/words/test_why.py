@@ -60,14 +60,14 @@ def _why(**change: object) -> Why:
 def test_what_the_number_rests_on(study: Study) -> None:
     said = words.rests_on(study, _why())
     assert said == (
-        "Before any coupon, 35 of 100 shirts (at least 0) were expected to be good at this setting; 2 coupons make "
-        "that 96 of 100 shirts (at least 90).",
+        "Before any coupon, 35 of 100 prints (at least 0) were expected to be good at this setting; 2 coupons make "
+        "that 96 of 100 prints (at least 90).",
         "Learned most: the best press dwell (40 % of the doubt left) and how good the best setting is (70 % of the "
         "doubt left).",
         "Still mostly assumed: how many prints fail whatever the settings (97 % of the doubt left).",
     )
     one = words.rests_on(study, _why(coupons=(_coupon("R1-18", 0.05),), learned=(), before=_standing(0.3, 0.1)))
-    assert one[0].endswith("; 1 coupon makes that 96 of 100 shirts (at least 90).")
+    assert one[0].endswith("; 1 coupon makes that 96 of 100 prints (at least 90).")
     both = words.rests_on(study, _why(coupons=(_coupon("R1-18", 0.05), _coupon("E", 0.0, earlier=True))))
     assert "1 coupon (and 1 of an earlier study) make that" in both[0]
     assert len(words.rests_on(study, _why(before=None))) == 2
@@ -136,7 +136,7 @@ def test_one_more_coupon_and_the_most_telling_of_the_next() -> None:
 def test_priors_are_said_to_pull_only_where_a_point_moves() -> None:
     said = words.prior_sentences(_why())
     assert said[0] == (
-        "Were everything assumed before the coupons to count double, about 94 of 100 shirts (at least 85) would be "
+        "Were everything assumed before the coupons to count double, about 94 of 100 prints (at least 85) would be "
         "expected to be good instead of 96 (at least 90)."
     )
     assert said[1].startswith("The strongest pull is that of how fast the window closes: counted double alone,")
@@ -159,8 +159,8 @@ def test_a_kept_answer_that_differs_from_the_fit_is_said_to() -> None:
         p_reachable, best_pass_rate = 0.9, 0.97
 
     (said,) = words.differences(Kept(), _why())  # type: ignore[arg-type] # only these three are asked
-    assert "The kept answer said 80 of 100 shirts (at least 60), more coupons;" in said
-    assert "96 of 100 shirts (at least 90), ready" in said
+    assert "The kept answer said 80 of 100 prints (at least 60), more coupons;" in said
+    assert "96 of 100 prints (at least 90), ready" in said
     Kept.pass_rate, Kept.pass_rate_low, Kept.verdict = 0.965, 0.9099, "ready"
     assert words.differences(Kept(), _why()) == ()  # type: ignore[arg-type] # as above
     Kept.p_reachable = 0.8
@@ -322,7 +322,7 @@ def test_another_kind_of_surface_is_told_beside_the_answer_or_not_at_all() -> No
     said = words.model_sentences(_why(averaged=Averaged(0.44, 0.948, 0.866, 0.921, 0.801)))
     assert said[0] == (
         "Another kind of surface, walls of heat at each machine instead of one smooth hill, would expect 92 of 100 "
-        "shirts to be good here (at least 80). Averaged in by how well each predicts coupons left out (its weight: "
+        "prints to be good here (at least 80). Averaged in by how well each predicts coupons left out (its weight: "
         "44 %): 95 (at least 86) instead of 96 (at least 90)."
     )
     assert "the answer does not use them" in said[1]

@@ -30,7 +30,8 @@ from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
-from doe.words.wording import count, listing, percent, stated
+from doe.words.comparison import FirstRound, may_come_out, offer_notes, sheet_notes
+from doe.words.wording import listing
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -118,7 +119,7 @@ class Wanted:
     edge_strokes: int | None = None
     name: str = ""
     seed: int | None = None
-    per_garment: int = 4
+    per_garment: int | None = None
 
 
 @dataclass(frozen=True)
@@ -232,7 +233,6 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
             line=line,
             seed=seed,
             own_garments=own,
-            per_garment=wanted.per_garment,
         )
 
     made = coupons(strokes)
@@ -248,8 +248,12 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         _hours(study, made, line),
         seed,
         missing,
-        _verdicts(plan, study),
-        _notes(kept, differences, plan),
+        may_come_out(plan, _first_round(plan, study)),
+        offer_notes(
+            is_confirmed=kept.recipe.confirmation is not None,
+            has_edges=bool(plan.edges),
+            is_another_material=any(d.kind == "material" for d in differences),
+        ),
     )
 
 
@@ -285,20 +289,6 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
     )
     record = book.study(number)
     return Begun(record, offer.plan, 1, offer.coupons, offer.hours, study_cautions(book, record, shown=shown))
-
-
-def sheet_notes(plan: ComparisonPlan, per_stroke: int) -> tuple[str, ...]:
-    """What the person at the press must know, printed on the sheet."""
-    together = (
-        "Press the two coupons of a pair in one stroke, side by side."
-        if per_stroke > 1
-        else "Press the two coupons of a pair one right after the other, in the order of the sheet."
-    )
-    return (
-        f"NEW is {plan.new}. IN USE is {plan.in_use} (recipe {plan.recipe}, revision {plan.revision}).",
-        together,
-        "Whoever scores gets the coupons by number only and must not know which material is which.",
-    )
 
 
 def study_behind(book: Book, kept: KeptRecipe) -> StudyRecord:
@@ -379,7 +369,8 @@ def comparison_study(
             )
         factors.append(replace(f, low=ends[0], high=ends[1]))
     name = wanted.name or f"{recipe.name} with {_words(d.ours for d in differences)}"[:NAME_LENGTH].rstrip()
-    study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors))
+    held_by = base.coupons_per_garment if wanted.per_garment is None else wanted.per_garment
+    study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors), coupons_per_garment=held_by)
     short = {field: name for name, field in LIMIT_NAMES.items()}
     return study, tuple(short[n] for n in missing_limits(study.factors, limits))
 
@@ -459,70 +450,25 @@ def _hours(study: Study, coupons: pd.DataFrame, line: Any) -> float:
     return hours_at_machines(study, coupons, line).minutes / 60
 
 
-def _verdicts(plan: ComparisonPlan, study: Study) -> tuple[str, ...]:
-    """What may come out of the first round, in sentences."""
+def _first_round(plan: ComparisonPlan, study: Study) -> FirstRound:
+    """What may come out of the first round."""
     n, risk = plan.strokes, plan.risk
-    least = math.ceil(math.log(risk) / math.log1p(-plan.rate_margin))
-    points = f"{100 * plan.rate_margin:g} points"
-    said = []
-    if n < least:
-        said.append(
-            f"same recipe holds: cannot come out of {count(n, 'stroke')}, even if nothing fails; {least} are the least "
-            f"for {points}."
-        )
-    else:
-        spare = 0  # strokes in which only the new material fails, and the verdict still stands
-        while (
-            spare < n
-            and non_inferior_pairs(Pairs(n - spare - 1, 0, spare + 1, 0), margin=plan.rate_margin).p_exact <= risk
-        ):
-            spare += 1
-        power = paired_power(n, plan.supposed_rate, margin=plan.rate_margin, alpha=risk)
-        edge = study.spec.pass_rate ** (plan.edge_strokes * len(plan.edges))
-        at_most = f"in at most {count(spare, 'stroke')}" if spare else "in no stroke"
-        said.append(
-            f"same recipe holds: if only the new material fails {at_most} of {n}"
-            + (", no edge fails" if plan.edges else "")
-            + (" and hand-feel is shown alike" if study.spec.hand_min is not None else "")
-            + f". If both pass {percent(plan.supposed_rate)} of the time, the pass rate is shown in {percent(power)} "
-            "of such rounds"
-            + (
-                f", and the edges show no failure in {percent(edge)} of them where each just holds "
-                f"{stated(study.spec.pass_rate)}"
-                if plan.edges
-                else ""
-            )
-            + "."
-        )
-    worse = next((k for k in range(1, n + 1) if paired_difference(Pairs(n - k, 0, k, 0), 1 - 2 * risk).high < 0), None)
-    reasons = [f"from {count(worse, 'stroke')} in which only the new material fails"] if worse else []
-    reasons += ["an edge of the window breaks"] if plan.edges else []
-    reasons += ["hand-feel differs by more than its margin"] if study.spec.hand_min is not None else []
-    said.append(f"retune: {', or '.join(reasons)}." if reasons else "retune: cannot be shown by so few.")
-    rest = plan.looks - 1
-    said.append(
-        "not enough coupons yet: everything between; "
-        + (
-            f"{count(rest, 'further round')} may follow, the assurance already allows for it."
-            if rest
-            else "no further round is planned, so more coupons would need a new comparison."
-        )
+    spare = 0  # strokes in which only the new material fails, and the verdict still stands
+    while (
+        spare < n and non_inferior_pairs(Pairs(n - spare - 1, 0, spare + 1, 0), margin=plan.rate_margin).p_exact <= risk
+    ):
+        spare += 1
+    return FirstRound(
+        strokes=n,
+        least=math.ceil(math.log(risk) / math.log1p(-plan.rate_margin)),
+        spare=spare,
+        power=paired_power(n, plan.supposed_rate, margin=plan.rate_margin, alpha=risk),
+        edge_power=study.spec.pass_rate ** (plan.edge_strokes * len(plan.edges)),
+        worse=next(
+            (k for k in range(1, n + 1) if paired_difference(Pairs(n - k, 0, k, 0), 1 - 2 * risk).high < 0), None
+        ),
+        edges=bool(plan.edges),
+        hand=study.spec.hand_min is not None,
+        wanted=study.spec.pass_rate,
+        further=plan.looks - 1,
     )
-    return tuple(said)
-
-
-def _notes(kept: KeptRecipe, differences: Sequence[StackDifference], plan: ComparisonPlan) -> tuple[str, ...]:
-    said = []
-    if kept.recipe.confirmation is None:
-        said.append(
-            "The recipe was released without a confirmation: the comparison can only say that the new material is as "
-            "good or as bad as the one in use."
-        )
-    if not plan.edges:
-        said.append("No edge of the window is tested: the comparison speaks of the setpoint only.")
-    if any(d.kind == "material" for d in differences):
-        said.append(
-            "Another material, not only another lot: its own data sheet and safety data sheet come first. A study of "
-            "its own may be the shorter way when it is likely to want other settings."
-        )
-    return tuple(said)

@@ -23,6 +23,7 @@ from doe.acts.study.earlier import (
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import NewRound, StudyRecord
+from doe.domain.coding import to_step
 from doe.domain.factors import Factor
 from doe.domain.limits import CEILING_DEGC, Limits
 from doe.domain.plan_kinds import is_as_dialled
@@ -53,7 +54,7 @@ class RetuneWishes:
     discount: float | None = None
     name: str = ""
     seed: int | None = None
-    per_garment: int = 4
+    per_garment: int | None = None
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,8 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
         why = "as typed"
     name = wishes.name or f"{record.name}, retuned"[:NAME_LENGTH].rstrip()
     study, levels = retune_study(kept.recipe, base.study, record.study.limits, name)
+    if wishes.per_garment is not None:
+        study = replace(study, coupons_per_garment=wishes.per_garment)
     refuse_without_limits(study)
     seed = usual_seed(study.name) if wishes.seed is None else wishes.seed
     brought = _brought(book, record, study)
@@ -105,7 +108,6 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
         kind=wishes.kind,
         seed=seed,
         line=record.line,
-        coupons_per_garment=wishes.per_garment,
     )
     coupons, number = made.coupons, 1
     if brought is not None:
@@ -184,7 +186,7 @@ def _around(f: Factor, centre: float, limits: Limits | None) -> Factor:
     if f.unit != "degC":
         least = max(least or 0.0, step)
     if step:  # to whole machine steps, outward; the limits come last
-        low, high = (round(v / step) * step for v in (low, high))
+        low, high = to_step(low, step), to_step(high, step)
     low = low if least is None else max(low, least)
     high = high if most is None else min(high, most)
     return replace(f, low=round(low, 9), high=round(high, 9))

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from doe.acts.base import Key, local, version
+from doe.acts.base import Key, version
 from doe.acts.comparison.plan import (
     COMPARISON,
     COMPARISON_PLAN,
@@ -25,7 +25,6 @@ from doe.acts.comparison.plan import (
     begin_comparison,
     offer_comparison,
     plan_from,
-    sheet_notes,
 )
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.counts import ScoreCounts, score_counts
@@ -42,7 +41,8 @@ from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.plans.timing import hours_at_machines
-from doe.words.wording import stated
+from doe.words import comparison as words
+from doe.words.dates import local
 from reports.comparison.page import ComparisonReport, comparison_report
 from reports.files import write_whole
 from reports.study.inputs import HistoryRow, Provenance
@@ -215,7 +215,7 @@ def more_coupons(
     for name in ("cure_batch", "press_batch", "garment", "stroke", "pair"):
         coupons[name] += int(before[name].max())
     refuse_dials(gauged_line(book, record), record.study, coupons)
-    notes = sheet_notes(plan, record.line.coupons_per_stroke)
+    notes = words.sheet_notes(plan, record.line.coupons_per_stroke)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
     hours = hours_at_machines(record.study, coupons, record.line).minutes / 60
     return Begun(record, plan, number, coupons, hours, study_cautions(book, record, shown=shown))
@@ -279,26 +279,10 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
                 planned.made_by,
                 judged.verdict if judged else "",
                 judged.made_at if judged else None,
-                story_sentence(plan, judged),
+                words.story_sentence(plan, judged.payload if judged else None),
             )
         )
     return tuple(sorted(stories, key=lambda s: s.begun_at))
-
-
-def story_sentence(plan: ComparisonPlan, judged: AnalysisRecord | None) -> str:
-    """A comparison in one sentence."""
-    what = f"{plan.new} against {plan.in_use} (revision {plan.revision})"
-    if judged is None or not judged.payload["rates"]["new_units"]:
-        return f"{what}: nothing is judged yet."
-    rates = judged.payload["rates"]
-    counts = (
-        f"new {rates['new_passed']} of {rates['new_units']}, in use {rates['old_passed']} of {rates['old_units']} "
-        f"passed at the setpoint"
-    )
-    return (
-        f"{what}: {judged.verdict}, judged with {stated(plan.assurance)} assurance and a margin of "
-        f"{100 * plan.rate_margin:g} points; {counts}."
-    )
 
 
 def judged_frame(results: pd.DataFrame) -> pd.DataFrame:
@@ -330,26 +314,17 @@ def comparison_plan(book: Book, key: Key) -> tuple[StudyRecord, ComparisonPlan]:
 
 
 def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: StudyRecord) -> tuple[str, ...]:
-    said = []
     try:
         kept: KeptRecipe | None = book.recipe(plan.recipe)
     except InputError:
         kept = None
-    if kept is not None and kept.recipe.revision != plan.revision:
-        said.append(
-            f"Recipe {plan.recipe} is at revision {kept.recipe.revision} now; this comparison was made with revision "
-            f"{plan.revision} and speaks of that one."
-        )
-    if kept is not None and kept.retired_why:
-        said.append(f"Recipe {plan.recipe} was retired: {kept.retired_why}")
-    if found.verdict == "retune" and found.waiting:
-        said.append("The verdict was given before every check was in.")
-    if record.line.coupons_per_stroke < 2:
-        said.append(
-            "One coupon fits under the platen, so a pair is two strokes one after the other, not one stroke: what "
-            "changes from stroke to stroke stays in the difference."
-        )
-    return tuple(said)
+    return words.cautions(
+        plan,
+        revision_now=None if kept is None else kept.recipe.revision,
+        retired_why="" if kept is None else kept.retired_why,
+        is_early=found.verdict == "retune" and bool(found.waiting),
+        per_stroke=record.line.coupons_per_stroke,
+    )
 
 
 def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> str:
@@ -399,6 +374,5 @@ __all__ = [
     "offer_comparison",
     "plan_from",
     "refuse_comparison",
-    "story_sentence",
     "write_comparison",
 ]

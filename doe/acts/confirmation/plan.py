@@ -11,11 +11,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Key, Progress, local, usual_seed, version
+from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import REPLACEMENT, plan_data, plans_of
 from doe.acts.confirmation.verdict import Confirmed, confirmation_of, window_of
 from doe.acts.study.counts import score_counts
-from doe.acts.study.fits import fit_of, hash_now
+from doe.acts.study.fits import fit_of
+from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import scale_of
@@ -27,12 +28,15 @@ from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
+from doe.domain.study import Study
 from doe.domain.texts import check_note, quoted
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.words.answer import scores_first
-from doe.words.wording import count, listing, stated
+from doe.words.confirmation_plan import again, offer_cautions, replacement_notes, round_notes
+from doe.words.dates import minute
+from doe.words.wording import count, stated
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -40,11 +44,9 @@ if TYPE_CHECKING:
 STATED_RATES = (0.97, 0.99)
 """True pass rates at which the chance to be accepted is shown, beside what the study believes."""
 
-CORNERS, PER_GARMENT, FUTURE_PRINTS = 2, 4, 10
+CORNERS, FUTURE_PRINTS = 2, 10
 MOST_COUPONS = 500
 """Coupons of one confirmation: more than anybody makes by hand, and a mistyped claim asks for thousands."""
-
-UNLIKELY = 0.5
 
 
 @dataclass(frozen=True)
@@ -121,7 +123,7 @@ def compare_claims_for(
     unit: Unit = "coupon",
     corners: int = CORNERS,
     set_ups: int | None = None,
-    per_garment: int = PER_GARMENT,
+    per_garment: int | None = None,
     progress: Progress | None = None,
 ) -> ClaimChoice:
     """Claims side by side for the answer kept to the present results; by default the study's own and weaker ones.
@@ -180,7 +182,7 @@ def plan_confirmation(
     unit: Unit = "coupon",
     corners: int = CORNERS,
     set_ups: int | None = None,
-    per_garment: int = PER_GARMENT,
+    per_garment: int | None = None,
     seed: int | None = None,
     give_up: str = "",
     progress: Progress | None = None,
@@ -244,7 +246,7 @@ def plan_confirmation(
         per_garment=per_garment,
         set_ups=asked.set_ups,
     )
-    notes = _notes(plan)
+    notes = round_notes(plan)
     book.save_round_with(
         record.id,
         coupons,
@@ -275,7 +277,7 @@ class Replaced:
     corners: Mapping[str, int]
 
 
-def replace_void(book: Book, key: Key, *, per_garment: int = PER_GARMENT, seed: int | None = None) -> Replaced:
+def replace_void(book: Book, key: Key, *, per_garment: int | None = None, seed: int | None = None) -> Replaced:
     """Make again what a confirmation lacks: units whose coupons are void, and a doubtful corner once more.
 
     Raises
@@ -314,11 +316,7 @@ def replace_void(book: Book, key: Key, *, per_garment: int = PER_GARMENT, seed: 
         seed=seed,
         per_garment=per_garment,
     )
-    notes = (
-        f"These coupons are made again for confirmation {plan.attempt}, in place of void ones or at a doubtful "
-        "corner. The same rule holds: nothing is adjusted.",
-        *_notes(plan)[1:],
-    )
+    notes = replacement_notes(plan)
     book.save_round_with(
         record.id,
         coupons,
@@ -356,7 +354,7 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, 
     if not same:
         raise InputError(
             where,
-            f"one of {local(kept[-1].made_at):%Y-%m-%d %H:%M}, and the results or the study changed since",
+            f"one of {minute(kept[-1].made_at)}, and the results or the study changed since",
             "an answer to the results as they are",
             f"Ask anew: doe recommend {name}.",
         )
@@ -389,38 +387,14 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, 
 
 
 def _cautions(book: Book, record: StudyRecord, answer: Answer, points: pd.DataFrame, corners: int) -> tuple[str, ...]:
-    said = []
-    if scores_first(answer):
-        said.append(
-            "The answer is not ready: hand-feel is wanted and was never scored, so it speaks of the checks alone."
-        )
-    elif answer.verdict == "more coupons":
-        said.append(
-            "The answer is not ready: it asks for more coupons first. A confirmation now may well fail, and that "
-            "stays on record."
-        )
-    open_washes = score_counts(book, record.id).unfinished
-    if open_washes:
-        said.append(
-            f"{count(open_washes, 'coupon')} of the study still {'waits' if open_washes == 1 else 'wait'} for a wash: "
-            "the setpoint may move when the wash is recorded, and the confirmation would then be about the old one."
-        )
-    tested = len(points) - 1
-    if corners and answer.window is None:
-        said.append("The answer has no window: only the setpoint is confirmed, and a recipe from it has no window.")
-    elif corners and not tested:
-        said.append(
-            "No corner of the window can be tested: it is as narrow as the setpoint, or its corners are "
-            "forbidden. Only the setpoint is confirmed."
-        )
-    elif tested < corners:
-        said.append(
-            f"Only {count(tested, 'corner')} of the window can be tested: the others are forbidden, or the "
-            "window has no more."
-        )
-    if not corners:
-        said.append("No corner of the window is tested: only the setpoint is confirmed.")
-    return tuple(said)
+    return offer_cautions(
+        is_unscored=scores_first(answer),
+        asks_for_more=answer.verdict == "more coupons",
+        open_washes=score_counts(book, record.id).unfinished,
+        wanted_corners=corners,
+        corners=len(points) - 1,
+        has_window=answer.window is not None,
+    )
 
 
 def _coupons(rule: ClaimPlan, asked: _Asked) -> int:
@@ -442,20 +416,14 @@ def _again(before: Confirmed | None, plan: ConfirmationPlan) -> tuple[str, ...]:
     """What a further attempt cannot undo."""
     if before is None:
         return ()
-    told = [
-        f"confirmation {a.plan.attempt} was {'given up' if a.plan.given_up else a.verdict}" for a in before.attempts
-    ]
+    told = [(a.plan.attempt, "given up" if a.plan.given_up else str(a.verdict)) for a in before.attempts]
     if before.verdict == "open":  # it was still open when this one put an end to it
-        told[-1] = f"confirmation {before.current.plan.attempt} was given up"
-    return (
-        f"This is confirmation {plan.attempt} of this study: {listing(told)}. None is erased: report and recipe say "
-        f"that there were {count(plan.attempt, 'attempt')}. It is made of fresh coupons, and from now on its verdict "
-        "is the one that counts.",
-    )
+        told[-1] = (before.current.plan.attempt, "given up")
+    return (again(plan.attempt, told),)
 
 
-def _row(asked: _Asked, claim: ClaimPlan, per_garment: int, coupons: pd.DataFrame | None = None) -> ClaimRow:
-    study, line = asked.record.study, asked.record.line
+def _row(asked: _Asked, claim: ClaimPlan, per_garment: int | None, coupons: pd.DataFrame | None = None) -> ClaimRow:
+    study, line = _on_garments(asked.record.study, per_garment), asked.record.line
     if coupons is None:
         settings = confirmation_settings(
             study, asked.points, setpoint_coupons=claim.units, corner_coupons=CORNER_COUPONS
@@ -468,7 +436,6 @@ def _row(asked: _Asked, claim: ClaimPlan, per_garment: int, coupons: pd.DataFram
             line=line,
             unit=asked.unit,
             set_ups=asked.set_ups,
-            coupons_per_garment=per_garment,
         )
     corner_coupons = (len(asked.points) - 1) * CORNER_COUPONS
     return ClaimRow(
@@ -482,6 +449,11 @@ def _row(asked: _Asked, claim: ClaimPlan, per_garment: int, coupons: pd.DataFram
         needs=claim.rate_for(0.90),
         stops_after=claim.expected_units(asked.rates),
     )
+
+
+def _on_garments(study: Study, per_garment: int | None) -> Study:
+    """The study with this many coupons on a garment, where that was said."""
+    return study if per_garment is None else replace(study, coupons_per_garment=per_garment)
 
 
 def _ended(before: Confirmed | None, rule: ClaimPlan, asked: _Asked, give_up: str) -> dict[str, object] | None:
@@ -527,47 +499,21 @@ def _ordered(
     *,
     number: int,
     seed: int,
-    per_garment: int,
+    per_garment: int | None,
     set_ups: int = 1,
 ) -> pd.DataFrame:
     """Coupons of a round in order, with batches, strokes and garments that no earlier round has."""
     coupons = order_confirmation(
-        record.study,
+        _on_garments(record.study, per_garment),
         settings,
         number=number,
         seed=seed,
         line=replace(record.line, coupons_per_stroke=plan.per_unit),
         unit=plan.unit,
         set_ups=set_ups,
-        coupons_per_garment=per_garment,
     )
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
         if name in before:
             used = pd.to_numeric(before[name], errors="coerce").max()
             coupons[name] += 0 if pd.isna(used) else int(used)
     return coupons
-
-
-def _notes(plan: ConfirmationPlan) -> tuple[str, ...]:
-    """What the person at the machines must know; printed on the sheet."""
-    claim = plan.claim
-    at = "a corner" if len(plan.corners) == 1 else f"each of {len(plan.corners)} corners"
-    corners = f", and {count(plan.corner_coupons, 'coupon')} at {at} of the window" if plan.corners else ""
-    each = f" of {count(plan.per_unit, 'coupon')}" if plan.unit == "stroke" else ""
-    forgiven = "no failure" if claim.failures == 0 else f"at most {count(claim.failures, 'failure')}"
-    whole = " A stroke passes only when all its coupons do." if plan.unit == "stroke" else ""
-    edge = (
-        f"The coupons at {listing(list(plan.corners))} lie at the edge of the window on purpose; they are judged apart."
-    )
-    return (
-        f"This is confirmation {plan.attempt}: {count(claim.units, plan.unit)}{each} at the setpoint{corners}. "
-        "Nothing is adjusted midway: no setting, no material, no number of coupons.",
-        f"The rule was fixed before: the setpoint is accepted when {forgiven} is found among {claim.units} "
-        f"{plan.unit}s, every check and wash counted; that shows {stated(claim.pass_rate)} with "
-        f"{stated(claim.assurance)} assurance.{whole}",
-        *((edge,) if plan.corners else ()),
-        "Void is only what was lost or spoiled by hand, with its reason, written down before the checks are looked "
-        "at. A print that failed is a failure, whatever the reason. Void coupons are made again.",
-        "Set oven and press afresh for every batch, also where the setting stays the same: what is confirmed is the "
-        "setting, not one turn of the dial.",
-    )

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Key, Progress, local, usual_seed, version
+from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import plan_data, plans_of
 from doe.acts.study.counts import ScoreCounts, confirmation_counts
-from doe.acts.study.fits import fit_of, hash_now
+from doe.acts.study.fits import fit_of
+from doe.acts.study.inputs import hash_now
 from doe.assure.confirmation.attempts import (
     Attempt,
     ConfirmationPlan,
@@ -36,8 +37,9 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
+from doe.words import confirmation_plan as words
 from doe.words.confirmation import ConfirmationFacts
-from doe.words.wording import count, listing, stated
+from doe.words.dates import local
 from reports.confirmation.page import confirmation_page
 from reports.files import write_whole
 
@@ -129,24 +131,12 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
 
 def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[tuple[str, ...], tuple[str, ...], bool]:
     """Doubts whether the plan is about the present answer, remarks, and whether its window is the present one."""
-    remarks = []
     spec, claim = record.study.spec, plan.claim
-    if claim.pass_rate < spec.pass_rate:
-        remarks.append(
-            f"The claim, {stated(claim.pass_rate)}, is below the pass rate the study wants, {stated(spec.pass_rate)}."
-        )
-    if claim.assurance < spec.assurance:
-        remarks.append(
-            f"The assurance of the claim, {stated(claim.assurance)}, is below the study's, {stated(spec.assurance)}."
-        )
+    remarks = words.claim_below(claim, spec.pass_rate, spec.assurance)
     now = hash_now(book, record)
     fresh = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == now]
     if not fresh:
-        said = (
-            "The results or the study changed after this confirmation was planned, and no answer to them is kept: "
-            f"ask for it with doe recommend {quoted(record.name)}."
-        )
-        return (said,), tuple(remarks), False
+        return (words.answer_gone(record.name),), tuple(remarks), False
     answer = answer_from(fresh[-1].payload)
     moved = [
         f.label
@@ -154,19 +144,12 @@ def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[
         if not same_setting(answer.setpoint.get(f.name), plan.setpoint.get(f.name))
     ]
     if moved:
-        return (
-            (
-                f"The last answer to the present results is another setpoint ({listing(moved)}): this confirmation is "
-                "about the one before.",
-            ),
-            tuple(remarks),
-            False,
-        )
+        return (words.answer_moved(moved),), tuple(remarks), False
     if answer.verdict == "not reachable":
-        return ("The answer to the present results is: not reachable.",), tuple(remarks), False
+        return (words.OUT_OF_REACH,), tuple(remarks), False
     same = window_of(answer) == plan.window
     if not same and answer.window is not None:
-        remarks.append("The window was drawn anew after this confirmation was planned: its corners were not tested.")
+        remarks.append(words.WINDOW_MOVED)
     return (), tuple(remarks), same or answer.window is None
 
 
@@ -250,7 +233,7 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     now = hash_now(book, record)
     whole = hashlib.sha256(f"{found.hash} {now}".encode()).hexdigest()
     if found.current.judged is None:
-        return Weighed(found, None, "No confirmation coupon is scored yet.", None)
+        return Weighed(found, None, words.NOT_SCORED, None)
     same = [a for a in book.analyses(record.id) if a.kind == CONFIRMATION and a.inputs_hash == whole]
     if same:
         kept = same[-1].payload["together"]
@@ -296,11 +279,7 @@ def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | 
     waiting = int((states == "waiting").sum())
     if waiting:
         # failures show before passes do: settled coupons alone would look worse than the line is
-        wait = "waits" if waiting == 1 else "wait"
-        return None, (
-            f"{count(waiting, 'coupon')} still {wait} for a check; study and confirmation are put together when none "
-            "does."
-        )
+        return None, words.withheld(waiting)
     names = list(study.factor_names)
     table = (
         rows.assign(good=states == "passed")

@@ -81,8 +81,11 @@ def read_story() -> Story:
 
 
 def _line(line: Mapping[str, str]) -> Line:
-    oven = replace(DEFAULT_OVEN, name=line["oven"], uncertainty_degc=float(line["oven_uncertainty"]))
-    press = replace(DEFAULT_PRESS, name=line["press"], uncertainty_degc=float(line["press_uncertainty"]))
+    oven_u, press_u = (
+        typed.spread(line[option], "degC", option, METRIC) for option in ("oven_uncertainty", "press_uncertainty")
+    )
+    oven = replace(DEFAULT_OVEN, name=line["oven"], uncertainty_degc=oven_u)
+    press = replace(DEFAULT_PRESS, name=line["press"], uncertainty_degc=press_u)
     return Line(line["name"], oven, press, line["gauge"])
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -12,8 +11,10 @@ from doe.acts.gauges.line import gauged_line
 from doe.assure.gauges.cautions import machine_cautions
 from doe.assure.gauges.line import GaugedLine, MachineSetting
 from doe.book.records import StudyRecord
+from doe.domain.coding import inward, to_step
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.units import show_both
+from doe.domain.units import METRIC, Shown
+from doe.words.gauges import caution_words, dial_beyond, never_dial
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -61,7 +62,15 @@ class Dials:
 Ends = Mapping[str, tuple[float, float]]
 
 
-def dials_of(book: Book, record: StudyRecord, setpoint: Mapping[str, float | str], window: Ends, *, on: date) -> Dials:
+def dials_of(
+    book: Book,
+    record: StudyRecord,
+    setpoint: Mapping[str, float | str],
+    window: Ends,
+    *,
+    on: date,
+    shown: Shown = METRIC,
+) -> Dials:
     """Surface and dial of a study's temperatures on its line, by the gauge readings in force on a day.
 
     A study's temperatures are those of the surface, unless its coupons were made before dial settings were corrected:
@@ -84,15 +93,16 @@ def dials_of(book: Book, record: StudyRecord, setpoint: Mapping[str, float | str
         found[name] = OnMachine(
             surface, low, high, Dial(numbers[name], here.u_delta_degc), *window.get(name, (None, None))
         )
-    asked, beyond = dials_on(as_kept, {n: v for n, v in numbers.items() if n not in dialled}, steps)
+    asked, beyond = dials_on(as_kept, {n: v for n, v in numbers.items() if n not in dialled}, steps, shown=shown)
     for name, dial in asked.items():
         low, high = window.get(name, (None, None))
         found[name] = OnMachine(
             numbers[name], low, high, dial, *dial_ends(as_kept, name, low, high, dial, steps.get(name, USUAL_STEP_DEGC))
         )
     used = {gauge.machine: gauge for name in numbers if (gauge := line.gauge_of(name)) is not None}
-    said = [text for gauge in used.values() for text in machine_cautions(gauge)]
-    return Dials(found, (*said, *beyond, *line.left_out), bool(dialled & found.keys()))
+    said = [caution for gauge in used.values() for caution in machine_cautions(gauge)]
+    cautions = (*caution_words(said, shown=shown), *beyond, *caution_words(line.left_out))
+    return Dials(found, cautions, bool(dialled & found.keys()))
 
 
 def dial_ends(
@@ -104,13 +114,12 @@ def dial_ends(
     here, there = gauged.dial(name, low), gauged.dial(name, high)
     if here is None or there is None:
         return None, None
-    first = math.ceil(here.dial_degc / step - 1e-6) * step
-    last = math.floor(there.dial_degc / step + 1e-6) * step
-    return min(round(first, 10), dial.degc), max(round(last, 10), dial.degc)
+    first, last = inward(here.dial_degc, there.dial_degc, step)
+    return min(first, dial.degc), max(last, dial.degc)
 
 
 def dials_on(
-    gauged: GaugedLine, settings: Mapping[str, float | str], steps: Mapping[str, float]
+    gauged: GaugedLine, settings: Mapping[str, float | str], steps: Mapping[str, float], *, shown: Shown = METRIC
 ) -> tuple[dict[str, Dial], tuple[str, ...]]:
     """Dial values of surface settings on a line that was judged, and a sentence for each that lies out of reach.
 
@@ -123,18 +132,12 @@ def dials_on(
             continue
         dial = _rounded(asked, steps.get(name, USUAL_STEP_DEGC))
         if dial.degc >= CEILING_DEGC:
-            cautions.append(
-                f"The {asked.machine} would have to be set to {show_both(dial.degc, 'degC')} for it: never do that. "
-                "Have the machine mended."
-            )
+            cautions.append(never_dial(asked.machine, dial.degc, shown))
         elif asked.is_beyond:
-            cautions.append(
-                f"The dial setting of the {asked.machine} lies beyond the range in which it was measured: measure it "
-                f"near {show_both(dial.degc, 'degC')}."
-            )
+            cautions.append(dial_beyond(asked.machine, dial.degc, shown))
         found[name] = dial
     return found, tuple(cautions)
 
 
 def _rounded(asked: MachineSetting, step: float) -> Dial:
-    return Dial(round(round(asked.dial_degc / step) * step, 10), asked.u_delta_degc)
+    return Dial(to_step(asked.dial_degc, step), asked.u_delta_degc)

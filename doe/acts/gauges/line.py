@@ -37,7 +37,9 @@ from doe.domain.gauge import GaugeReading, MachineKind, in_force
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown, show_difference
+from doe.domain.units import METRIC, Shown
+from doe.words.facts import reader_of
+from doe.words.gauges import caution_words, machine_notes, planned_otherwise
 from doe.words.setting_errors import basis_words
 
 if TYPE_CHECKING:
@@ -115,7 +117,10 @@ def study_cautions(
     ``gauged`` is the line of the study on the day asked about; that of today when left out.
     """
     gauged = gauged_line(book, record) if gauged is None else gauged
-    return (*gauge_cautions(gauged, record.study, shown=shown), *_changed_since(book, record, gauged, shown))
+    return (
+        *caution_words(gauge_cautions(gauged, record.study), reader_of(record.study, shown)),
+        *_changed_since(book, record, gauged, shown),
+    )
 
 
 def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: Shown) -> list[str]:
@@ -135,13 +140,7 @@ def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: S
             if abs(change) >= CHANGED_DELTA_DEGC:
                 off.setdefault((change, before.is_checked), []).append(made.round)
         for (change, checked), numbers in off.items():
-            when = "when another correction of it was in force" if checked else "before it was measured"
-            said.append(
-                f"The {now.machine}: {'rounds' if len(numbers) > 1 else 'round'} {' and '.join(map(str, numbers))} "
-                f"{'were' if len(numbers) > 1 else 'was'} planned {when}; for the same surface "
-                f"{show_difference(abs(change), shown)} {'more' if change > 0 else 'less'} is dialled in now. Record "
-                "what was measured on those coupons: it replaces the setting."
-            )
+            said.append(planned_otherwise(now.machine, numbers, change, was_checked=checked, shown=shown))
     return said
 
 
@@ -218,7 +217,7 @@ class MachineSummary:
         Smallest sensible step between neighbouring levels.
     gauge : MachineGauge
         Correction, uncertainty by source, setting error, drift, dates.
-    cautions : tuple of str
+    notes, cautions : tuple of str
     """
 
     machine: MachineKind
@@ -233,6 +232,7 @@ class MachineSummary:
     suggested_from: str
     step_delta_degc: float
     gauge: MachineGauge
+    notes: tuple[str, ...]
     cautions: tuple[str, ...]
 
 
@@ -263,7 +263,8 @@ def _summary(gauge: MachineGauge, shown: Shown) -> MachineSummary:
         suggested_from=basis_words(suggested.basis, suggested.read_delta_degc, shown),
         step_delta_degc=step,
         gauge=gauge,
-        cautions=machine_cautions(gauge, shown=shown),
+        notes=machine_notes(gauge, shown),
+        cautions=caution_words(machine_cautions(gauge), shown=shown),
     )
 
 

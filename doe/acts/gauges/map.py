@@ -7,12 +7,13 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from doe.acts.base import local
 from doe.acts.gauges.line import gauged_line
 from doe.assure.gauges.platen import PlatenMap, at_one_setting, judge_map, place_of
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.units import METRIC, Shown, show_both
+from doe.words.dates import local
+from doe.words.gauges import caution_words, days_read
 from reports.files import write_whole
 from reports.gauges.map import platen_page
 
@@ -48,11 +49,7 @@ class MachineMap:
     @property
     def days(self) -> str:
         """When it was read, in words."""
-        if self.first is None or self.last is None:
-            return "on no day that was noted"
-        if self.first == self.last:
-            return f"on {self.first:%Y-%m-%d}"
-        return f"from {self.first:%Y-%m-%d} to {self.last:%Y-%m-%d}"
+        return days_read(self.first, self.last)
 
 
 def map_machine(
@@ -80,7 +77,7 @@ def map_machine(
     gauged = gauged_line(book, line)
     gauge = next(m for m in gauged.machines if m.machine == machine)
     placed = at_one_setting([r for r in gauge.readings if place_of(r.place, grid) is not None])
-    found = judge_map(placed, grid=grid, shown=shown)
+    found = judge_map(placed, grid=grid)
     days = sorted(r.taken_at.date() for r in placed if r.taken_at is not None)
     return MachineMap(
         line=gauged.line.name,
@@ -91,7 +88,7 @@ def map_machine(
         last=days[-1] if days else None,
         found=found,
         elsewhere=len(gauge.readings) - len(placed),
-        left_out=gauged.left_out,
+        left_out=caution_words(gauged.left_out),
     )
 
 

@@ -14,7 +14,8 @@ from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.stack import Line
 from doe.domain.units import METRIC, Shown
-from doe.words.recipe import difference_size
+from doe.words.gauges import caution_words, status_words
+from doe.words.recipe import dial_not_known, not_known_elsewhere, window_in_doubt
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -62,7 +63,7 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     gauged = gauged_line(book, line, on=on)
     recipe = kept.recipe
     numbers = {s.factor: s.surface for s in recipe.settings if not isinstance(s.surface, str)}
-    dials, beyond = dials_on(gauged, numbers, {})
+    dials, beyond = dials_on(gauged, numbers, {}, shown=shown)
     dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a sentence says why
     settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
     is_own = line.name == recipe.line.name
@@ -72,7 +73,11 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
         is_own,
         settings,
         _unknown(recipe, line, gauged, settings, is_own=is_own, shown=shown),
-        (*(m.status.caution for m in gauged.machines if m.status.caution), *beyond, *gauged.left_out),
+        (
+            *filter(None, (status_words(m.status, shown) for m in gauged.machines)),
+            *beyond,
+            *caution_words(gauged.left_out),
+        ),
     )
 
 
@@ -94,39 +99,13 @@ def _unknown(
         if gauge is None or isinstance(setting.surface, str):
             continue
         if each.dial is None:
-            found.append(
-                f"What to dial in for the {setting.label}: the readings of the {gauge.machine} of {line.name} do not "
-                "tell it, or there are none."
-            )
+            found.append(dial_not_known(setting.label, gauge.machine, line.name))
             continue
         room = _room(setting)
         twice = 2 * (each.dial.u_delta_degc or 0.0)
         if room is not None and twice > room:
-            found.append(
-                f"Whether the {setting.label} really lies in the window: the dial is known to "
-                f"±{difference_size(twice, shown)} (k = 2), the window leaves {difference_size(room, shown)}."
-            )
-    if is_own:
-        return tuple(found)
-    proof = "was confirmed" if recipe.confirmation is not None else "was tried"
-    found.append(
-        f"Whether it passes on {line.name}: it {proof} on {recipe.line.name} only. Make confirmation coupons here "
-        "before the first order."
-    )
-    found.append(
-        "How the other oven heats: air, load and belt differ at the same film temperature, so the same time may cure "
-        "more or less."
-    )
-    if any(s.factor == "pressure" for s in recipe.settings) or "pressure" in recipe.held:
-        found.append(
-            "The pressure on the cloth: an air gauge shows the cylinder, not the cloth, and another cylinder or platen "
-            "presses differently at the same reading."
-        )
-    found.append(
-        f"How hot oven and press of {line.name} may be set: the limits on record are those of {recipe.line.name}."
-    )
-    found.append("Whether this platen is as even: a cold corner of another press is not in the window.")
-    return tuple(found)
+            found.append(window_in_doubt(setting.label, twice, room, shown))
+    return tuple(found) if is_own else (*found, *not_known_elsewhere(recipe, line.name))
 
 
 def _room(setting: RecipeSetting) -> float | None:

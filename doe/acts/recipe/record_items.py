@@ -20,7 +20,8 @@ from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.setpoint.answer import Answer
-from doe.words.wording import count, listing
+from doe.words import record as words
+from doe.words.dates import local
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -102,28 +103,23 @@ def facts_of_study(book: Book, record: StudyRecord, answer: Answer | None) -> Re
 def record_items(facts: RecordFacts) -> tuple[RecordItem, ...]:
     """Every item of the least record, in the order in which it is asked for."""
     return (
-        RecordItem("who and when", "there", f"every entry of the book; the study was made by {facts.made_by}"),
+        RecordItem("who and when", "there", words.entries(facts.made_by)),
         *_machines(facts),
         *_lots(facts),
-        _typed(facts, CARE_LABEL, "--care-label", "what the care label of the fabric says"),
-        _typed(facts, ROOM, "--room", "temperature and humidity of the room"),
+        _typed(facts, CARE_LABEL, "--care-label", words.CARE_LABEL_MEANS),
+        _typed(facts, ROOM, "--room", words.ROOM_MEANS),
         _limits(facts),
         _plan(facts),
-        RecordItem("deviations", "there", "void coupons, corrections and late entries, each with its reason"),
+        RecordItem("deviations", "there", words.DEVIATIONS),
         _coupons(facts),
         _measured(facts),
         _raters(facts),
         _point(facts),
         _handling(facts),
         _confirmation(facts),
-        RecordItem("what would void it", "there", "listed on the recipe"),
+        RecordItem("what would void it", "there", words.VOIDS),
         _source(facts),
     )
-
-
-def missing_items(facts: RecordFacts) -> tuple[RecordItem, ...]:
-    """The items that are missing and can be added."""
-    return tuple(item for item in record_items(facts) if item.state == "missing")
 
 
 def _release(facts: RecordFacts) -> str:
@@ -137,14 +133,14 @@ def _machines(facts: RecordFacts) -> tuple[RecordItem, ...]:
         mine = [r for r in facts.readings if r.machine == machine]
         if mine:
             days = [r.taken_at for r in mine if r.taken_at is not None]
-            last = f", last on {max(days):%Y-%m-%d}" if days else ""
-            items.append(RecordItem(what, "there", f"{named}, {count(len(mine), 'gauge reading')}{last}"))
+            last = local(max(days)) if days else None
+            items.append(RecordItem(what, "there", words.machine(named, len(mine), last)))
         else:
             add = (
                 f"doe gauge add {quoted(facts.line.name)} --machine {machine} --set VALUE --shown VALUE "
                 "--measured VALUE"
             )
-            items.append(RecordItem(what, "missing", f"{named}, no gauge reading", add))
+            items.append(RecordItem(what, "missing", words.machine(named, 0, None), add))
     return tuple(items)
 
 
@@ -158,7 +154,7 @@ def _lots(facts: RecordFacts) -> tuple[RecordItem, ...]:
             items.append(RecordItem(f"lot of the {part}", "there", str(material)))
         else:
             add = f'{_release(facts)} --lot "{part}=LOT"'
-            items.append(RecordItem(f"lot of the {part}", "missing", f"{material}, no lot", add))
+            items.append(RecordItem(f"lot of the {part}", "missing", words.no_lot(material), add))
     return tuple(items)
 
 
@@ -166,39 +162,35 @@ def _typed(facts: RecordFacts, what: str, option: str, meaning: str) -> RecordIt
     text = facts.record.get(what, "").strip()
     if text:
         return RecordItem(what, "there", text)
-    return RecordItem(what, "missing", "nothing", f'{_release(facts)} {option} "{meaning}"')
+    return RecordItem(what, "missing", words.NOTHING, f'{_release(facts)} {option} "{meaning}"')
 
 
 def _limits(facts: RecordFacts) -> RecordItem:
     what = "limits and where they come from"
     limits = facts.study.limits
     if limits is None:
-        return RecordItem(what, "missing", "no limits", f"doe study limits {quoted(facts.name)}")
+        return RecordItem(what, "missing", words.NO_LIMITS, f"doe study limits {quoted(facts.name)}")
     known = [f.name for f in fields(limits) if f.name != "sources" and getattr(limits, f.name) is not None]
     bare = [
         option for option, name in LIMIT_NAMES.items() if name in known and not limits.sources.get(name, "").strip()
     ]
     if not bare:
-        return RecordItem(what, "there", f"{count(len(known), 'limit')}, each with its source")
-    words = " ".join(f'--limit "{option}=VALUE@SOURCE"' for option in bare)
+        return RecordItem(what, "there", words.limits(len(known)))
+    options = " ".join(f'--limit "{option}=VALUE@SOURCE"' for option in bare)
     again = "" if facts.answer is None else f", then doe recommend {quoted(facts.name)}"
-    return RecordItem(
-        what, "missing", f"no source for {listing(bare)}", f"doe study limits {quoted(facts.name)} {words}{again}"
-    )
+    return RecordItem(what, "missing", words.no_source(bare), f"doe study limits {quoted(facts.name)} {options}{again}")
 
 
 def _plan(facts: RecordFacts) -> RecordItem:
     what = "plan and seed before the data"
     if not facts.rounds:
-        return RecordItem(what, "missing", "no plan", f"doe plan {quoted(facts.name)}")
+        return RecordItem(what, "missing", words.NO_PLAN, f"doe plan {quoted(facts.name)}")
     first = facts.rounds[0]
     if "cure_batch" not in facts.results or facts.results.loc[facts.results["round"] == 1, "cure_batch"].isna().all():
-        return RecordItem(what, "said", "the first coupons came in from a sheet: they were not planned")
+        return RecordItem(what, "said", words.NOT_PLANNED)
     if facts.first_scored is not None and facts.first_scored < first.made_at:
-        return RecordItem(what, "said", "the first score is older than the plan")
-    return RecordItem(
-        what, "there", f"{first.kind}, seed {first.seed}, stored {first.made_at:%Y-%m-%d}, before any score"
-    )
+        return RecordItem(what, "said", words.SCORED_BEFORE)
+    return RecordItem(what, "there", words.plan(first.kind, first.seed, local(first.made_at)))
 
 
 def _coupons(facts: RecordFacts) -> RecordItem:
@@ -212,23 +204,20 @@ def _coupons(facts: RecordFacts) -> RecordItem:
         return RecordItem(
             what,
             "missing",
-            f"{count(len(waiting), 'coupon')} without a result ({listing(waiting[:6])}"
-            + (" ..." if len(waiting) > 6 else "")
-            + ")",
+            words.waiting(waiting),
             f"doe record {quoted(facts.name)}, or void each with its reason: "
             f'doe record {quoted(facts.name)} --coupon {waiting[0]} --void "REASON"',
         )
     failed = int((frame["passed"].eq(False) & ~void).sum())
-    return RecordItem(what, "there", f"{count(len(frame), 'coupon')}, {failed} failed, {int(void.sum())} void")
+    return RecordItem(what, "there", words.coupons(len(frame), failed, int(void.sum())))
 
 
 def _measured(facts: RecordFacts) -> RecordItem:
     what = "set, shown and measured values"
     shown = [r for r in facts.readings if r.shown_degc is not None]
     actual = [c for c in facts.results.columns if str(c).startswith("actual_") and facts.results[c].notna().any()]
-    found = f"set values of every coupon; {count(len(facts.readings), 'gauge reading')}, {len(shown)} with the display"
-    more = f"; measured on coupons: {listing([str(c).removeprefix('actual_') for c in actual])}" if actual else ""
-    return RecordItem(what, "there", found + more)
+    measured = [str(c).removeprefix("actual_") for c in actual]
+    return RecordItem(what, "there", words.measured(len(facts.readings), len(shown), measured))
 
 
 def _raters(facts: RecordFacts) -> RecordItem:
@@ -238,25 +227,21 @@ def _raters(facts: RecordFacts) -> RecordItem:
         for c in facts.results.columns
         if str(c).startswith(HAND_PREFIX) and facts.results[c].notna().any()
     ]
-    if len(people) > 1:
-        return RecordItem(what, "there", f"hand-feel by {listing(people)}; who entered each check is in the book")
-    one = f"hand-feel by {people[0]} alone" if people else "nobody scored hand-feel"
-    return RecordItem(what, "said", f"{one}: agreement between people cannot be told")
+    return RecordItem(what, "there" if len(people) > 1 else "said", words.raters(people))
 
 
 def _point(facts: RecordFacts) -> RecordItem:
     what = "setpoint, room each way, nearest failing point"
     if facts.answer is None:
-        return RecordItem(what, "missing", "no answer", f"doe recommend {quoted(facts.name)}")
+        return RecordItem(what, "missing", words.NO_ANSWER, f"doe recommend {quoted(facts.name)}")
     if facts.answer.window is None:
-        return RecordItem(what, "said", "no window was found: there is no known room around the setpoint")
-    cliffs = count(len(facts.answer.cliffs), "cliff") if facts.answer.cliffs else "no cliff inside the tested ranges"
-    return RecordItem(what, "there", f"window of every setting; {cliffs}")
+        return RecordItem(what, "said", words.NO_WINDOW)
+    return RecordItem(what, "there", words.window(len(facts.answer.cliffs)))
 
 
 def _handling(facts: RecordFacts) -> RecordItem:
     what = HANDLED
-    given = " ".join(facts.handling) if facts.handling else "nothing"
+    given = " ".join(facts.handling) if facts.handling else words.NOTHING
     return RecordItem(what, "there" if facts.handling else "missing", given, "" if facts.handling else _release(facts))
 
 
@@ -265,12 +250,12 @@ def _confirmation(facts: RecordFacts) -> RecordItem:
     if facts.is_confirmed:
         return RecordItem(what, "there", facts.confirmed)
     if facts.waived:
-        return RecordItem(what, "said", f"released without an accepted one: {facts.waived}")
+        return RecordItem(what, "said", words.waived(facts.waived))
     return RecordItem(what, "missing", facts.confirmed or "none", f"doe confirm {quoted(facts.name)}")
 
 
 def _source(facts: RecordFacts) -> RecordItem:
     what = "sum of the data, version of the program"
     if not facts.inputs_hash:
-        return RecordItem(what, "missing", "nothing kept", f"doe recommend {quoted(facts.name)}")
-    return RecordItem(what, "there", f"{facts.inputs_hash[:12]}..., seed {facts.seed}, version {facts.version}")
+        return RecordItem(what, "missing", words.NOTHING_KEPT, f"doe recommend {quoted(facts.name)}")
+    return RecordItem(what, "there", words.source(facts.inputs_hash, facts.seed, facts.version))

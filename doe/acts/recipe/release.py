@@ -35,8 +35,10 @@ from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, check_line, quoted
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
+from doe.words import confirmation_plan as words
+from doe.words.dates import day
 from doe.words.recipe import caution_sentences, handling_gaps, handling_sentences, void_sentences
-from doe.words.wording import count, listing, percent
+from doe.words.wording import count, listing
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -221,19 +223,14 @@ def confirmation_for(book: Book, record: StudyRecord, answer: Answer) -> Proof:
     """The accepted confirmation of an answer, or why there is none."""
     found = confirmation_of(book, record.id)
     if found is None:
-        return Proof(None, None, "No confirmation was made.", None)
-    attempts = "" if len(found.attempts) == 1 else f" ({count(len(found.attempts), 'attempt')})"
-    remarks = found.remarks
-    if len(found.attempts) > 1:
-        remarks += (
-            f"Over all {len(found.attempts)} attempts at confirmation the assurance that is left is "
-            f"{percent(found.over_attempts)}.",
-        )
+        return Proof(None, None, words.NOT_MADE, None)
+    attempts, remarks = len(found.attempts), found.remarks
+    if attempts > 1:
+        remarks += (words.assurance_left(attempts, found.over_attempts),)
     if any(not _alike(value, answer.setpoint.get(name)) for name, value in found.current.plan.setpoint.items()):
-        return Proof(None, None, "The confirmation was made at another setpoint than the answer's.", None, remarks)
-    doubts = "".join(f" {text}" for text in found.doubts)
-    words = f"The confirmation is {found.verdict}{attempts}.{doubts}"
-    return Proof(found.proof, found.setpoint_proof, words, found.window_held, remarks)
+        return Proof(None, None, words.OTHER_SETPOINT, None, remarks)
+    came_to = words.came_to(found.verdict, attempts, found.doubts)
+    return Proof(found.proof, found.setpoint_proof, came_to, found.window_held, remarks)
 
 
 def _alike(a: float | str, b: float | str | None) -> bool:
@@ -363,7 +360,7 @@ def _in_the_way(
         problems.append(
             InputError(
                 f"answer of {record.name}",
-                f"one of {kept.made_at:%Y-%m-%d}, before results or study changed",
+                f"one of {day(kept.made_at)}, before results or study changed",
                 "an answer to the results as they are",
                 f"Look at the new one first: doe recommend {name}",
             )

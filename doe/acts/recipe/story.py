@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Progress, local, version
+from doe.acts.base import RECOMMEND, Progress, version
 from doe.acts.comparison.verdict import comparisons_of
 from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.recipe.recipes import find_recipe
@@ -25,16 +25,19 @@ from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.texts import quoted
-from doe.domain.units import METRIC, Shown, show_both
+from doe.domain.units import METRIC, Shown
 from doe.plans.compare import compare_plans, left_out
 from doe.plans.judge import judge_plan
-from doe.plans.plan import KIND_LABELS, KINDS, Plan
+from doe.plans.plan import KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
-from doe.symptoms.faults import fault
-from doe.symptoms.reading import WORDS
+from doe.words.confirmation_plan import claim_words, judged_words
+from doe.words.dates import day, local
+from doe.words.diagnosis import case_told
+from doe.words.gauges import reading
+from doe.words.plans import kind_label
 from doe.words.recipe import confirmation_sentence
-from doe.words.wording import count, listing, stated
+from doe.words.study import deviation, prior_told
 from reports.files import write_whole
 from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
@@ -260,12 +263,11 @@ def _rounds(book: Book, record: StudyRecord) -> tuple[Any, ...]:
     return tuple(
         RoundFacts(
             r.round,
-            {**KIND_LABELS, **judging}.get(r.kind, r.kind),
+            judging.get(r.kind) or kind_label(r.kind),
             r.seed,
             r.coupons,
             local(r.made_at),
             r.made_by,
-            r.notes,
         )
         for r in book.plan_info(record.id).rounds
     )
@@ -276,12 +278,7 @@ def _earlier(book: Book, record: StudyRecord) -> str:
     prior = prior_of(book, record)
     if prior is None:
         return ""
-    if not prior.is_used:
-        return f"The coupons of the study {prior.study} (recipe {prior.recipe}) were left out: {prior.why}"
-    return (
-        f"{count(prior.coupons, 'coupon')} of the study {prior.study} (recipe {prior.recipe}, revision "
-        f"{prior.revision}) counted, each for {prior.discount:.2g} of a coupon: {prior.why}"
-    )
+    return prior_told(prior)
 
 
 def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[Told, ...]:
@@ -291,19 +288,14 @@ def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) ->
         if k.at > until:
             continue
         r = k.reading
-        display = "" if r.shown_degc is None else f", display {show_both(r.shown_degc, 'degC', shown)}"
-        tool = f" ({r.tool})" if r.tool else ""
-        gone = f". Withdrawn: {k.withdrawn}" if k.withdrawn else ""
-        what = (
-            f"{r.machine}, {r.place}: set {show_both(r.set_degc, 'degC', shown)}{display}, measured "
-            f"{show_both(r.measured_degc, 'degC', shown)}{tool}{gone}"
-        )
-        told.append(Told(local(r.taken_at or k.at), k.who, what))
+        told.append(Told(local(r.taken_at or k.at), k.who, reading(r, shown, withdrawn=k.withdrawn)))
     return tuple(sorted(told, key=lambda t: t.when))
 
 
 def _deviations(book: Book, record: StudyRecord, shown: Shown) -> tuple[Told, ...]:
-    return tuple(Told(local(d.when), d.who, d.what, d.why) for d in deviations_of(book, record, shown=shown))
+    return tuple(
+        Told(local(d.when), d.who, deviation(d.what, record.study, shown), d.why) for d in deviations_of(book, record)
+    )
 
 
 def _attempts(book: Book, record: StudyRecord) -> tuple[tuple[str, ...], ...]:
@@ -312,22 +304,10 @@ def _attempts(book: Book, record: StudyRecord) -> tuple[tuple[str, ...], ...]:
     rows = []
     for attempt in found.attempts if found is not None else ():
         plan, judged = attempt.plan, attempt.judged
-        allowed = count(plan.claim.failures, "failure") if plan.claim.failures else "no failure"
-        claim = (
-            f"{stated(plan.claim.pass_rate)} with {stated(plan.claim.assurance)} assurance, "
-            f"{count(plan.claim.units, plan.unit)}, {allowed} allowed"
-        )
-        counts = corners = "nothing scored"
-        if judged is not None:
-            counts = f"{judged.passed} passed, {judged.failed} failed"
-            counts += f", {judged.waiting} waiting" if judged.waiting else ""
-            corners = (
-                "; ".join(f"{c.role}: {c.passed} passed, {c.failed} failed ({c.verdict})" for c in judged.corners)
-                or "none tested"
-            )
         given_up = f" ({plan.given_up})" if plan.given_up else ""
-        day = "" if plan.made_at is None else f"{local(plan.made_at):%Y-%m-%d}"
-        rows.append((str(plan.attempt), day, claim, counts, corners, attempt.verdict + given_up))
+        made_on = "" if plan.made_at is None else day(local(plan.made_at))
+        counts, corners = judged_words(judged)
+        rows.append((str(plan.attempt), made_on, claim_words(plan), counts, corners, attempt.verdict + given_up))
     return tuple(rows)
 
 
@@ -342,9 +322,7 @@ def _cases(book: Book, names: set[str], since: datetime) -> tuple[Told, ...]:
     for note in book.notes(CASE):
         if note.name not in names or note.at < since:
             continue
-        seen = listing([WORDS.labels.get(s, s) for s in note.data["symptoms"]])
-        cause = fault(note.data["cause"]).label if note.data["cause"] else "something that is not on the list"
-        told.append(Told(local(note.at), note.who, f"{seen}: it turned out to be {cause}."))
+        told.append(Told(local(note.at), note.who, case_told(note.data["symptoms"], note.data["cause"])))
     return tuple(told)
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from doe.acts.base import Key, local, usual_seed
+from doe.acts.base import Key, usual_seed
 from doe.assure.people.agreement import HandAgreement, PassAgreement, judge_hand_agreement, judge_pass_agreement
 from doe.assure.people.repeats import AGAIN, Repeat, judge_repeats
 from doe.book.records import StudyRecord
@@ -19,7 +19,8 @@ from doe.domain.errors import InputError
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
 from doe.domain.units import Shown
-from doe.words.wording import count
+from doe.words.dates import local
+from doe.words.people import LEFT_OUT, hand_words, not_known, pass_words, repeat_words
 from reports.files import write_whole
 from reports.people import people_report
 
@@ -94,7 +95,7 @@ def people_of_study(book: Book, key: Key) -> PeopleAgreement:
         hands,
         repeats,
         again,
-        tuple(dict.fromkeys((*_said(passes), *_said(hands), *(s for r in repeats for s in r.sentences)))),
+        tuple(dict.fromkeys((*pass_words(passes), *hand_words(hands), *(s for r in repeats for s in repeat_words(r))))),
         _missing(record, hand, whole, passes, repeats, again),
     )
 
@@ -172,8 +173,7 @@ def record_looks(
             "A further look is about those; notes and symptoms go with the first one.",
         )
     fields = book.record_again(record.id, looks)
-    left = ("Notes, symptoms, measured settings and voids were left out: a further look holds checks and hand-feel.",)
-    return record, len({look.coupon for look in looks}), fields, left if others else ()
+    return record, len({look.coupon for look in looks}), fields, (LEFT_OUT,) if others else ()
 
 
 def write_people(found: PeopleAgreement, output: Path, *, shown: Shown, made_by: str) -> Path:
@@ -216,10 +216,6 @@ def _comparable(judged: pd.DataFrame) -> bool:
     return bool((there.T @ there >= 2).all())
 
 
-def _said(found: PassAgreement | HandAgreement | None) -> tuple[str, ...]:
-    return () if found is None else found.sentences
-
-
 def _to_look_at(results: pd.DataFrame, judged: pd.DataFrame, name: str) -> tuple[str, ...]:
     """Coupons worth a second look, about a third of them bad, in a random order that is always the same."""
     left = WANTED_LOOKS - len(judged)
@@ -242,25 +238,15 @@ def _missing(
     repeats: Sequence[Repeat],
     again: Sequence[str],
 ) -> tuple[str, ...]:
-    said = []
-    if passes is None:
-        said.append(
-            "Pass and fail: nobody has judged enough coupons a second time, so nobody knows whether another pair of "
-            "eyes, or the same one tomorrow, would say the same."
-        )
-    if record.study.spec.hand_min is not None and (hand.shape[1] < 2 or len(whole) < LEAST_COMMON):
-        said.append(
-            f"Hand-feel: {count(hand.shape[1], 'person has', 'people have')} scored it, "
-            f"{count(len(whole), 'coupon')} in common; two people on ten coupons would tell how far they agree."
-        )
-    if not any(r.hand_coupons or r.coupons for r in repeats):
-        said.append(
-            "Nobody looked again, blind, at coupons of his own: whether the same person would say the same tomorrow is "
-            "not known."
-        )
-    if again and said:
-        said.append("Look again blind: somebody else hands over the coupons, without settings and first scores.")
-    return tuple(said)
+    wants_hand = record.study.spec.hand_min is not None
+    return not_known(
+        has_passes=passes is not None,
+        hand_people=hand.shape[1],
+        hand_common=len(whole),
+        is_hand_open=wants_hand and (hand.shape[1] < 2 or len(whole) < LEAST_COMMON),
+        has_repeats=any(r.hand_coupons or r.coupons for r in repeats),
+        can_look=bool(again),
+    )
 
 
 __all__ = ["PeopleAgreement", "looks_of", "people_of_study", "record_looks", "write_people"]

@@ -29,20 +29,6 @@ class ScoreCounts:
         """Coupons without any pass/fail result that are not void."""
         return self.coupons - self.scored - self.void
 
-    @property
-    def sentence(self) -> str:
-        """The counts in a sentence."""
-        if not self.coupons:
-            return "No coupon is planned yet."
-        parts = [f"{self.scored} of {self.coupons} coupons scored"]
-        if self.scored:
-            parts.append(f"{self.passed} passed so far, {self.scored - self.passed} failed")
-        if self.unfinished:
-            parts.append(f"{self.unfinished} still wait for a check (wash)")
-        if self.void:
-            parts.append(f"{self.void} void")
-        return "; ".join(parts) + "."
-
 
 def score_counts(book: Book, key: Key) -> ScoreCounts:
     """Counts of the coupons that a study learns from, confirmation coupons apart; of all coupons of a comparison."""

@@ -16,9 +16,7 @@ from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
 from doe.domain.study import Study
-from doe.setpoint.answer import Answer
 from doe.surfaces.earlier import Earlier
-from doe.words.wording import amount_both, count, listing, shirts, shirts_at_least, stated
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -130,22 +128,3 @@ def prior_of(book: Book, record: StudyRecord) -> Prior | None:
     rows = data["results"]
     frame = pd.DataFrame(rows["rows"], columns=rows["columns"])
     return Prior(data["study"], data["recipe"], data["revision"], data["discount"], data["why"], frame, data["hash"])
-
-
-def prior_sentence(prior: Prior, study: Study, answer: Answer, without: Answer) -> str:
-    """What the earlier coupons do to an answer, for people: the answer with and without them."""
-    moved = [
-        f"{f.label} {amount_both(f, without.setpoint[f.name])} instead of {amount_both(f, answer.setpoint[f.name])}"
-        for f in study.numeric
-        if amount_both(f, without.setpoint[f.name]) != amount_both(f, answer.setpoint[f.name])
-    ]
-    settings = f"its setpoint would have {listing(moved)}" if moved else "its setpoint would be the same"
-    verdict = "" if without.verdict == answer.verdict else f", and its verdict would be: {without.verdict}"
-    sure = f"with {stated(study.spec.assurance)} assurance"
-    return (
-        f"{count(prior.coupons, 'coupon')} of the study {prior.study} (recipe {prior.recipe}, revision "
-        f"{prior.revision}) count{'s' if prior.coupons == 1 else ''} here, each for {prior.discount:.2g} of a coupon. "
-        f"With them {shirts(answer.pass_rate)} are expected, at least {shirts_at_least(answer.pass_rate_low)} {sure}; "
-        f"the answer without them expects {shirts(without.pass_rate)}, at least "
-        f"{shirts_at_least(without.pass_rate_low)}; {settings}{verdict}."
-    )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -14,44 +12,18 @@ from doe.acts.answers import answer_data, answer_from, facts_data
 from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.counts import ScoreCounts, score_counts
-from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, prior_of, prior_sentence
+from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, prior_of
+from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.jsonable import jsonable
-from doe.domain.serial import to_plain
-from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.recommendation import recommend
 from doe.surfaces.fitted import Surfaces, fit
-from doe.words.wording import listing
+from doe.words.study import open_checks, prior_sentence
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-
-_HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
-
-
-def inputs_hash(study: Study, results: pd.DataFrame, prior: Prior | None = None) -> str:
-    """SHA-256 over a study and its scored coupons: the same facts give the same text, whatever their order.
-
-    Coupons that still wait change nothing in a fit, so they are left out. Earlier coupons count as they were kept,
-    with their discount.
-    """
-    columns = sorted(
-        c for c in results.columns if c in (*_HASHED, *study.factor_names) or str(c).startswith(("actual_", "hand_"))
-    )
-    scored = results.loc[results["passed"].notna(), columns].sort_values("coupon")
-    rows = jsonable(scored.to_dict("records"))
-    facts: dict[str, Any] = {"study": to_plain(study), "results": rows}
-    if prior is not None and prior.is_used:
-        facts["prior"] = {"hash": prior.hash, "discount": prior.discount}
-    text = json.dumps(facts, sort_keys=True, ensure_ascii=True, allow_nan=False)
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
-def hash_now(book: Book, record: StudyRecord) -> str:
-    """Sum of what a study's fit would be made from as things stand now."""
-    return inputs_hash(record.study, results_to_learn_from(book, record.id), prior_of(book, record))
 
 
 @dataclass(frozen=True)
@@ -184,9 +156,4 @@ def _with_open_checks(answer: Answer, fitted: Fitted) -> Answer:
         return answer
     good = fitted.results[fitted.results["passed"].eq(True)]
     names = [c.name for c in fitted.record.study.spec.checks if good[f"check_{c.name}"].isna().any()]
-    said = (
-        f"{fitted.counts.unfinished} of {fitted.counts.passed} passed coupons still wait for a check "
-        f"({listing([n.replace('_', ' ') for n in names])}); until then they count as passed, and the pass rate "
-        "may look too good."
-    )
-    return replace(answer, limits_on_certainty=(said, *answer.limits_on_certainty))
+    return replace(answer, limits_on_certainty=(open_checks(fitted.counts, names), *answer.limits_on_certainty))

@@ -7,10 +7,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from doe.acts.base import Key, local, slug
+from doe.acts.base import Key, slug
 from doe.acts.study.plans import whole_plan
 from doe.domain.errors import InputError
 from doe.domain.units import Shown
+from doe.words.dates import local
 from reports.files import write_whole
 from reports.sheet.labels import GRIDS, check_link, label_sheets
 

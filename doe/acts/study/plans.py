@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -17,6 +17,7 @@ from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, sc
 from doe.assure.gauges.line import GaugedLine
 from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.plan_kinds import Scale
 from doe.domain.units import METRIC, Shown
 from doe.plans.augment import augment_plan
@@ -25,6 +26,7 @@ from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
+from doe.words.plans import why_left_out
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -56,7 +58,10 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
     absent = left_out(record.study, coupons=coupons)
     if not judged:
         raise InputError(
-            "--coupons", coupons, "enough for one of the plans", absent[0].reason if absent else "Add coupons."
+            "--coupons",
+            coupons,
+            "enough for one of the plans",
+            why_left_out(absent[0]) if absent else "Add coupons.",
         )
     return PlanChoice(record, coupons, seed, judged, absent, gauged, study_cautions(book, record, gauged, shown=shown))
 
@@ -72,7 +77,7 @@ class PlannedRound:
     plan: Plan
     round: int
     kind: str
-    notes: tuple[str, ...]
+    notes: tuple[Finding | str, ...]
     judgement: PlanJudgement
     gauged: GaugedLine
     cautions: tuple[str, ...]
@@ -92,21 +97,24 @@ def commit_plan(
     coupons: int,
     seed: int | None = None,
     order: str = "batched",
-    per_garment: int = 4,
+    per_garment: int | None = None,
     shown: Shown = METRIC,
 ) -> PlannedRound:
-    """Make a plan of a kind and store it as the first round."""
+    """Make a plan of a kind and store it as the first round; the study keeps ``per_garment`` for later rounds."""
     record = _without_plan(book, key)
+    study = record.study if per_garment is None else replace(record.study, coupons_per_garment=per_garment)
     plan = make_plan(
-        record.study,
+        study,
         coupons=coupons,
         kind=kind,
         seed=usual_seed(record.name) if seed is None else seed,
         line=record.line,
         order=order,
-        coupons_per_garment=per_garment,
     )
-    refuse_dials(gauged_line(book, record), record.study, plan.coupons)
+    refuse_dials(gauged_line(book, record), study, plan.coupons)
+    if study != record.study:
+        book.amend_study(record.id, study, f"planned with {count(study.per_garment, 'coupon')} on a garment")
+        record = book.study(record.id)
     book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes, scale="surface")
     gauged = gauged_line(book, record)
     judged = judge_plan(plan, line=gauged.line)

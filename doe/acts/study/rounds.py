@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
 from doe.book.records import PlanInfo, StudyRecord
+from doe.domain.finding import Finding
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.plan_kinds import COMPARE, Scale, is_as_dialled, learning_rounds
 
@@ -59,7 +60,7 @@ def scale_of(book: Book, record: StudyRecord) -> Scale:
     return "dial" if is_as_dialled(book.plan_info(record.id).rounds) else "surface"
 
 
-def notes_to_learn_from(info: PlanInfo) -> tuple[str, ...]:
+def notes_to_learn_from(info: PlanInfo) -> tuple[Finding | str, ...]:
     """Notes of the rounds that search for the window, each once."""
     mine = learning_rounds(info.rounds)
     return tuple(dict.fromkeys(note for made in info.rounds if made.round in mine for note in made.notes))

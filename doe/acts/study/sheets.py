@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from doe.acts.base import Key, Progress, local, slug
+from doe.acts.base import Key, Progress, slug
 from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, confirmation_of
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import Recommended, recommend_study
@@ -24,6 +24,7 @@ from doe.domain.errors import InputError
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.units import Shown
+from doe.words.dates import local
 from doe.words.dials import SCALE_WORDS
 from reports.files import write_whole
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx

@@ -24,7 +24,7 @@ from doe.domain.serial import to_plain
 from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.practice import worth as trial
-from doe.practice.worth import Tried, Worth, try_line
+from doe.practice.worth import Tried, Worth
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -124,13 +124,13 @@ def _run(
     workers = min(processes or _cores(), MOST_PROCESSES, max(len(jobs), 1))
     if workers == 1:
         for job in jobs:
-            yield job, try_line(study, job[0], job[1], job[2], line=line)
+            yield job, trial.try_line(study, job[0], job[1], job[2], line=line)
         return
     before = set(multiprocessing.active_children())
     with _one_thread():
         pool = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), initializer=_leave_breaks_to_parent)
         try:
-            waiting = {pool.submit(try_line, study, job[0], job[1], job[2], line=line): job for job in jobs}
+            waiting = {pool.submit(trial.try_line, study, job[0], job[1], job[2], line=line): job for job in jobs}
             for future in as_completed(waiting):
                 yield waiting[future], future.result()
         except BaseException:

@@ -66,6 +66,11 @@ def equivalence_of(
     alpha : float
         Risk of each test.
 
+    Raises
+    ------
+    InputError
+        If margin, risk, standard error or degrees of freedom are outside their range.
+
     References
     ----------
     D. J. Schuirmann (1987), *Journal of Pharmacokinetics and Biopharmaceutics* 15, 657-680 (from memory).
@@ -100,30 +105,6 @@ def equivalence_of(
         is_different=low > margin or high < -margin,
         notes=notes,
     )
-
-
-def equivalence_of_summaries(
-    new: tuple[float, float, int],
-    old: tuple[float, float, int],
-    *,
-    margin: float,
-    alpha: float = 0.10,
-    pooled: bool = True,
-) -> Equivalence:
-    """Two one-sided tests from mean, standard deviation and count of two independent groups.
-
-    ``pooled`` takes one variance for both; otherwise Welch's standard error and degrees of freedom are used.
-    """
-    (mean_a, sd_a, n_a), (mean_b, sd_b, n_b) = new, old
-    if min(n_a, n_b) < 2:
-        raise InputError("coupons", min(n_a, n_b), "2 or more of each", "Score more coupons.")
-    if pooled:
-        df = float(n_a + n_b - 2)
-        se = math.sqrt(((n_a - 1) * sd_a**2 + (n_b - 1) * sd_b**2) / df * (1 / n_a + 1 / n_b))
-    else:
-        a, b = sd_a**2 / n_a, sd_b**2 / n_b
-        se, df = math.sqrt(a + b), (a + b) ** 2 / (a**2 / (n_a - 1) + b**2 / (n_b - 1))
-    return equivalence_of(mean_a - mean_b, se, df, margin=margin, alpha=alpha)
 
 
 def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.10) -> Equivalence:
@@ -225,6 +206,11 @@ def coupons_for_means(
     normal : bool
         Normal theory (closed form, one or two too few) instead of the noncentral t.
     paired : bool
+
+    Raises
+    ------
+    InputError
+        If difference, scatter, risk or power is outside its range.
 
     References
     ----------

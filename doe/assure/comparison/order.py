@@ -93,7 +93,6 @@ def comparison_coupons(
     line: Line,
     seed: int,
     own_garments: bool,
-    per_garment: int = 4,
     number: int = 1,
 ) -> pd.DataFrame:
     """Coupons of one round of a comparison in the order in which they are made.
@@ -114,8 +113,6 @@ def comparison_coupons(
     seed : int
     own_garments : bool
         Whether the materials are pressed on garments of their own (another fabric) or share them.
-    per_garment : int
-        Coupons on one garment.
     number : int
         Of the round.
 
@@ -145,8 +142,9 @@ def comparison_coupons(
     here = np.flatnonzero(made["role"] == SETPOINT)
     ends = (int(here[0]), int(here[-1])) if len(here) > 1 else None
     settings = made[list(study.factor_names)]
-    share = max(1, per_garment if own_garments else per_garment // 2)
-    queue = order_round(study, settings, replace(line, coupons_per_stroke=1), rng, ends=ends, coupons_per_garment=share)
+    share = max(1, study.per_garment if own_garments else study.per_garment // 2)
+    halves = replace(study, coupons_per_garment=share)
+    queue = order_round(halves, settings, replace(line, coupons_per_stroke=1), rng, ends=ends)
     frame = pd.concat([made, queue], axis=1)
     frame["round"], frame["pair"] = number, frame["press_order"]
     new_first = {stage: _half(pairs, rng) for stage in ("cure", "press")}

@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import gammaln, xlogy
-from scipy.stats import binom, hypergeom, norm
+from scipy.stats import binom, norm
 
 from doe.assure.binomial import wilson_interval
 from doe.domain.errors import InputError
@@ -46,7 +46,13 @@ class NonInferiority:
 
 @dataclass(frozen=True)
 class Pairs:
-    """Outcomes of strokes that held both materials: both passed, only new, only old, neither."""
+    """Outcomes of strokes that held both materials: both passed, only new, only old, neither.
+
+    Raises
+    ------
+    InputError
+        If a count is below 0, or there is no pair.
+    """
 
     both: int
     only_new: int
@@ -175,21 +181,6 @@ def non_inferior_pairs(pairs: Pairs, *, margin: float) -> NonInferiority:
     return NonInferiority(float(z[0]), p, exact, (q - margin, q))
 
 
-def fisher_p(new_passed: int, new_coupons: int, old_passed: int, old_coupons: int) -> tuple[float, float]:
-    """Fisher's exact p of no difference: one-sided (new passing so often or more by chance), and two-sided.
-
-    References
-    ----------
-    R. A. Fisher (1935), *The Design of Experiments*, ch. 2. Two-sided: all tables no more likely than this one.
-    """
-    total, passes = new_coupons + old_coupons, new_passed + old_passed
-    spread = hypergeom(total, passes, new_coupons)
-    outcomes = np.arange(max(0, passes - old_coupons), min(passes, new_coupons) + 1)
-    chance = spread.pmf(outcomes)
-    here = float(spread.pmf(new_passed))
-    return float(spread.sf(new_passed - 1)), float(min(chance[chance <= here * (1 + 1e-9)].sum(), 1.0))
-
-
 @lru_cache(maxsize=64)
 def separate_p_values(new_coupons: int, old_coupons: int, margin: float) -> FloatArray:
     """Exact one-sided p of every outcome, shape (new_coupons + 1, old_coupons + 1)."""
@@ -278,5 +269,12 @@ def _paired_score(b: FloatArray, c: FloatArray, n: int, margin: float) -> tuple[
 
 
 def _check_margin(margin: float) -> None:
+    """Refuse a margin that is no share.
+
+    Raises
+    ------
+    InputError
+        If it is not between 0 and 1.
+    """
     if not 0 < margin < 1:
         raise InputError("margin", margin, "between 0 and 1", "Write a drop of 10 points as 0.10.")

@@ -3,57 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
-import pandas as pd
 from scipy.stats import binom, norm
 
-from doe.assure.comparison.equivalence import coupons_for_means
 from doe.assure.comparison.rate_difference import paired_p_values, separate_p_values, trinomial
 from doe.domain.errors import InputError
 
 MOST_EXACT = 160
 """Up to so many strokes or coupons sizes are found by counting outcomes; above, by normal theory."""
-
-
-def coupons_for_rates(
-    new_rate: float, old_rate: float, *, margin: float = 0.0, alpha: float = 0.10, power: float = 0.80
-) -> int:
-    """Coupons of each material by normal theory: find a difference (margin 0) or show it stays within the margin.
-
-    Parameters
-    ----------
-    new_rate, old_rate : float
-        True pass rates supposed.
-    margin : float
-    alpha : float
-        One-sided risk (half of a two-sided one).
-    power : float
-
-    References
-    ----------
-    S.-C. Chow, J. Shao and H. Wang (2008), *Sample Size Calculations in Clinical Research*, ch. 4, unpooled (from
-    memory).
-
-    Examples
-    --------
-    >>> coupons_for_rates(0.85, 0.65, alpha=0.025, power=0.80)
-    70
-    """
-    gap = new_rate - old_rate + margin
-    _check(old_rate, margin, alpha, power)
-    if margin > 0 and gap <= 0:
-        raise InputError(
-            "pass rates",
-            f"{new_rate} against {old_rate}",
-            f"new less than {margin} below old",
-            "No number of coupons shows what is not so.",
-        )
-    if gap == 0:
-        raise InputError("pass rates", "no difference", "two different rates", "Say which difference matters.")
-    spread = new_rate * (1 - new_rate) + old_rate * (1 - old_rate)
-    return max(math.ceil((norm.ppf(1 - alpha) + norm.ppf(power)) ** 2 * spread / gap**2 - 1e-9), 1)
 
 
 def paired_power(strokes: int, rate: float, *, margin: float, alpha: float = 0.10, shared: float = 0.0) -> float:
@@ -131,39 +89,14 @@ def strokes_for_rates(
     return max(normal, n)
 
 
-def compare_margins(
-    rate: float,
-    *,
-    margins: Sequence[float] = (0.10, 0.15, 0.20),
-    hand_margin: float = 0.5,
-    hand_sd: float = 0.4,
-    alpha: float = 0.10,
-    power: float = 0.80,
-    shared: float = 0.0,
-) -> pd.DataFrame:
-    """Sizes of a comparison side by side, before it starts.
-
-    Returns
-    -------
-    DataFrame
-        One row a margin: margin, strokes (one coupon of each material in each), coupons_each (made apart), hand_strokes
-        (to show equivalent hand-feel; ``hand_sd`` is the scatter of a stroke's difference).
-    """
-    hand = coupons_for_means("equivalence", hand_margin, sd=hand_sd, alpha=alpha, power=power, paired=True)
-    return pd.DataFrame(
-        [
-            {
-                "margin": m,
-                "strokes": strokes_for_rates(rate, margin=m, alpha=alpha, power=power, shared=shared),
-                "coupons_each": strokes_for_rates(rate, margin=m, alpha=alpha, power=power, paired=False),
-                "hand_strokes": hand,
-            }
-            for m in margins
-        ]
-    )
-
-
 def _check(rate: float, margin: float, alpha: float, power: float) -> None:
+    """Refuse what no size can be found for.
+
+    Raises
+    ------
+    InputError
+        If pass rate, margin, risk or power is outside its range.
+    """
     if not 0 < rate < 1:
         raise InputError("pass rate", rate, "between 0 and 1", "Write 95 % as 0.95.")
     if not 0 <= margin < 1:

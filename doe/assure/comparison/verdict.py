@@ -195,7 +195,13 @@ def compare_materials(
 
 
 def _counting(frame: pd.DataFrame, spec: Spec) -> pd.DataFrame:
-    """Rows that count, with role and state filled in."""
+    """Rows that count, with role and state filled in.
+
+    Raises
+    ------
+    InputError
+        If the material is not said, or one of the two has no coupon at the setpoint.
+    """
     if "material" not in frame.columns:
         raise InputError(
             "comparison",

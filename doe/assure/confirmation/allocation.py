@@ -41,6 +41,11 @@ def confirmation_points(study: Study, surfaces: FittedSurfaces, answer: Answer, 
         One row a point: role (``setpoint``, ``corner 1`` ...), the factors, pass_rate (expected robust rate of the
         checks), pass_rate_low (at the spec's assurance), side (how prints would fail there).
 
+    Raises
+    ------
+    InputError
+        If less than no corner is asked for.
+
     Notes
     -----
     Corners that coincide with the setpoint, or that limits or forbidden combinations exclude, are left out.
@@ -86,6 +91,11 @@ def confirmation_settings(
         Of the plan chosen for the claim (units times coupons a stroke).
     corner_coupons : int
         At each corner; 0 for none.
+
+    Raises
+    ------
+    InputError
+        If there is no coupon at the setpoint, or a count is below 0.
     """
     if setpoint_coupons < 1 or corner_coupons < 0:
         raise InputError(

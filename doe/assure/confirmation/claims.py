@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 from scipy.stats import binom, nbinom
 
 from doe.assure.binomial import chance_to_accept, coupons_for_failures, pass_rate_high, pass_rate_low
 from doe.domain.errors import InputError
-
-FloatArray = NDArray[np.float64]
 
 ClaimState = Literal["accepted", "not accepted", "open"]
 
@@ -63,7 +59,13 @@ class ClaimPlan:
         return float(mean.mean())
 
     def rate_for(self, chance: float = 0.90) -> float:
-        """True pass rate that the plan accepts with the given probability: below it, expect to be sent back."""
+        """True pass rate that the plan accepts with the given probability: below it, expect to be sent back.
+
+        Raises
+        ------
+        InputError
+            If the chance is not between 0 and 1.
+        """
         if not 0 < chance < 1:
             raise InputError("chance to accept", chance, "between 0 and 1", "Write 90 % as 0.90.")
         return float(brentq(lambda p: chance_to_accept(p, self.units, failures=self.failures) - chance, 0.0, 1.0))
@@ -93,45 +95,6 @@ def claim_plan(pass_rate: float, assurance: float = 0.90, *, failures: int = 0) 
     return ClaimPlan(pass_rate, assurance, failures, coupons_for_failures(pass_rate, assurance, failures=failures))
 
 
-def compare_claims(
-    claims: Sequence[tuple[float, float]] = ((0.80, 0.90), (0.90, 0.90), (0.95, 0.90), (0.95, 0.95)),
-    *,
-    failures: Sequence[int] = (0, 1, 2),
-    rates: ArrayLike = 0.98,
-) -> pd.DataFrame:
-    """Plans side by side, before coupons are committed.
-
-    Parameters
-    ----------
-    claims : sequence of (pass rate, assurance)
-    failures : sequence of int
-        Failures forgiven.
-    rates : float or array, shape (draws,)
-        What is believed of the true pass rate: one value, or the study's draws at the setpoint.
-
-    Returns
-    -------
-    DataFrame
-        One row a plan: pass_rate, assurance, failures, units, chance_to_accept, expected_units (stopping as soon as
-        the verdict is certain), rate_for_90 (true rate accepted 9 times in 10).
-    """
-    plans = [claim_plan(rate, assurance, failures=c) for rate, assurance in claims for c in failures]
-    return pd.DataFrame(
-        [
-            {
-                "pass_rate": p.pass_rate,
-                "assurance": p.assurance,
-                "failures": p.failures,
-                "units": p.units,
-                "chance_to_accept": p.chance(rates),
-                "expected_units": p.expected_units(rates),
-                "rate_for_90": p.rate_for(0.90),
-            }
-            for p in plans
-        ]
-    )
-
-
 @dataclass(frozen=True)
 class ClaimLimits:
     """Exact one-sided limits of the pass rate, each at the plan's assurance; ``final`` once the verdict is certain."""
@@ -158,6 +121,11 @@ def claim_limits(
     Returns
     -------
     ClaimLimits
+
+    Raises
+    ------
+    InputError
+        If a count is below 0.
 
     Notes
     -----

@@ -135,7 +135,13 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
 
 
 def _long(scored: pd.DataFrame) -> pd.DataFrame:
-    """One row a score: coupon, stroke, person, score."""
+    """One row a score: coupon, stroke, person, score.
+
+    Raises
+    ------
+    InputError
+        If nobody scored hand-feel.
+    """
     columns = [str(c) for c in scored.columns if str(c).startswith(HAND_PREFIX)]
     if not columns:
         raise InputError("hand-feel", "no score", f"columns {HAND_PREFIX}<person>", "Score the coupons first.")

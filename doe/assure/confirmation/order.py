@@ -37,7 +37,6 @@ def order_confirmation(
     line: Line,
     unit: Unit = "coupon",
     set_ups: int = SET_UPS,
-    coupons_per_garment: int = 4,
 ) -> pd.DataFrame:
     """One ordered round in which the machines are set afresh again and again for the setpoint.
 
@@ -60,12 +59,16 @@ def order_confirmation(
     set_ups : int
         Batches at oven and press that the units at the setpoint are spread over, at least; fewer where they would hold
         less than two units each.
-    coupons_per_garment : int
 
     Returns
     -------
     DataFrame
         Columns of `doe.plans.Plan.coupons`.
+
+    Raises
+    ------
+    InputError
+        If the machines are not set even once, or the seed cannot be used.
     """
     check_seed(seed)
     if set_ups < 1:
@@ -73,7 +76,7 @@ def order_confirmation(
     each = line.coupons_per_stroke if unit == "stroke" else 1
     # one coupon a stroke first: coupons that judge a setpoint must not lean on their neighbours under the platen
     frame = round_frame(
-        study,
+        replace(study, coupons_per_garment=max(1, study.per_garment // each)),
         settings[list(study.factor_names)].reset_index(drop=True),
         settings["role"].to_numpy(dtype=object),
         np.random.default_rng([seed, number, 2]),
@@ -81,7 +84,6 @@ def order_confirmation(
         line=replace(line, coupons_per_stroke=1),
         ends=None,
         order="repeated",
-        coupons_per_garment=max(1, coupons_per_garment // each),
     )
     for stage in ("cure", "press"):
         frame[f"{stage}_batch"] = _set_afresh(frame, stage, set_ups)

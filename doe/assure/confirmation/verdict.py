@@ -101,6 +101,11 @@ def coupon_states(frame: pd.DataFrame, checks: Sequence[Check]) -> NDArray[np.st
     frame : DataFrame
         ``check_<name>`` columns (True, False, missing); without any, ``passed``.
     checks : sequence of Check
+
+    Raises
+    ------
+    InputError
+        If the frame has neither checks nor passes.
     """
     columns = [CHECK_PREFIX + c.name for c in checks if CHECK_PREFIX + c.name in frame.columns]
     if not columns and "passed" not in frame.columns:

@@ -1,4 +1,4 @@
-"""What to be careful about where a study's temperatures rest on a gauge: full sentences, most serious first."""
+"""What to be careful about where a study's temperatures rest on a gauge, most serious first."""
 
 from __future__ import annotations
 
@@ -6,17 +6,35 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from doe.assure.gauges.dates import GaugeStatus
 from doe.assure.gauges.line import GaugedLine, MachineGauge
 from doe.assure.gauges.platen import CLEAR_DELTA_DEGC
-from doe.assure.gauges.setting_error import MACHINE_OF_FACTOR, SettingError
+from doe.assure.gauges.setting_error import MACHINE_OF_FACTOR
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.finding import Finding, Value
+from doe.domain.gauge import MachineKind
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown, show_both, show_difference
+from doe.domain.units import METRIC, Shown, show_both
 
-NOT_CHECKED = "display not checked"
-"""Said beside every dial setting that no reading stands behind."""
+CautionCode = Literal[
+    "display not checked",
+    "never measured",
+    "out of date",
+    "surface does not follow",
+    "as dialled",
+    "same at every temperature",
+    "large correction",
+    "off centre",
+    "drifts",
+    "beyond what was read",
+    "dial refused",
+    "less sure than stated",
+    "wanders more than counted",
+    "reading left out",
+]
+"""Codes of the cautions about gauges."""
 
 FEW_DF = 3
 """With fewer degrees of freedom a measured setting error says too little to hold against the study's."""
@@ -37,151 +55,144 @@ def machine_temperatures(study: Study) -> dict[str, tuple[float, float]]:
     return found
 
 
-def gauge_cautions(gauged: GaugedLine, study: Study, *, shown: Shown = METRIC) -> tuple[str, ...]:
-    """Cautions about the machines of a study's temperatures, varied or held; empty when there is nothing to say.
-
-    Parameters
-    ----------
-    gauged : GaugedLine
-    study : Study
-    shown : Shown
-        The reader's units; temperatures stand in both.
-    """
-    said: list[str] = []
+def gauge_cautions(gauged: GaugedLine, study: Study) -> tuple[Finding, ...]:
+    """Cautions about the machines of a study's temperatures, varied or held; empty when there is nothing to say."""
+    found: list[Finding] = []
     for name, (low, high) in machine_temperatures(study).items():
         gauge = gauged.gauge_of(name)
         assert gauge is not None  # it is a temperature of a machine
-        said += machine_cautions(gauge, shown=shown)
-        said += _range_cautions(gauge, name, study, low, high, shown)
+        found += machine_cautions(gauge)
+        found += _range_cautions(gauge, name, study, low, high)
         stated = getattr(gauged.line, gauge.machine).uncertainty_degc
         if gauge.budget is not None and stated is not None and gauge.budget.expanded > WORSE * stated:
-            said.append(
-                f"The {gauge.machine} is stated to be known to ±{show_difference(stated, shown)}; its readings give "
-                f"±{show_difference(gauge.budget.expanded, shown)}, most of it from: {gauge.budget.largest}."
+            found.append(
+                _caution(
+                    "less sure than stated",
+                    gauge,
+                    stated_delta_degc=stated,
+                    read_delta_degc=gauge.budget.expanded,
+                    largest=gauge.budget.largest,
+                )
             )
         if name in study.factor_names and gauge.setting_error is not None:
-            said += _error_cautions(gauge.setting_error, study.factor(name).setting_sd, name, shown)
-    return (*said, *gauged.left_out)
+            error, counted = gauge.setting_error, study.factor(name).setting_sd
+            if error.df >= FEW_DF and error.sd_delta_degc > WORSE * counted:
+                found.append(
+                    _caution(
+                        "wanders more than counted",
+                        gauge,
+                        factor=name,
+                        read_delta_degc=error.sd_delta_degc,
+                        counted_delta_degc=counted,
+                    )
+                )
+    return (*found, *gauged.left_out)
 
 
-def machine_cautions(gauge: MachineGauge, *, shown: Shown = METRIC) -> tuple[str, ...]:
+def machine_cautions(gauge: MachineGauge) -> tuple[Finding, ...]:
     """Cautions about a machine's readings, whatever the study."""
-    machine = gauge.machine
-    if gauge.display is None:
-        return (
-            f"{NOT_CHECKED.capitalize()}: the {machine} was never measured, so what is dialled in is taken for the "
-            "surface temperature. Displays tens of degrees off are common: measure it before the first coupon.",
-        )
-    said = []
-    if gauge.status.caution:
-        said.append(gauge.status.caution)
+    display = gauge.display
+    if display is None:
+        return (_caution("display not checked", gauge),)
+    found = []
+    if gauge.status.state != "in date":
+        found.append(status_caution(gauge.status))
     if not gauge.follows:
-        return (
-            *said,
-            f"{NOT_CHECKED.capitalize()}: the readings of the {machine} do not show that its surface follows the "
-            "display, so no correction is made. Read it again at settings farther apart.",
-        )
+        return (*found, _caution("surface does not follow", gauge))
+    middle = (display.low_degc + display.high_degc) / 2
     if gauge.as_dialled:
-        middle = (gauge.display.low_degc + gauge.display.high_degc) / 2
-        off = gauge.display.surface(middle).degc - middle
-        return (
-            *said,
-            f"Not corrected for the display: the coupons of this study were made at what was dialled in on the "
-            f"{machine}, so its temperatures are dial settings. Its surface is {show_difference(abs(off), shown)} "
-            f"{'below' if off < 0 else 'above'} that; on another line, or after the {machine} was adjusted, dial in "
-            "for the same surface.",
-        )
-    if gauge.display.line is None:
-        readings = "1 reading" if gauge.display.readings == 1 else f"{gauge.display.readings} readings"
-        said.append(
-            f"The correction of the {machine} is the same at every temperature: {readings} cannot show more. Read it "
-            f"three times or more, at settings {show_difference(8, shown, decimals=0)} or more apart."
-        )
-    middle = (gauge.display.low_degc + gauge.display.high_degc) / 2
+        return (*found, _caution("as dialled", gauge, off_delta_degc=display.surface(middle).degc - middle))
+    if display.line is None:
+        found.append(_caution("same at every temperature", gauge, readings=display.readings, apart_delta_degc=8.0))
     off = gauge.surface(middle).surface_degc - middle
     if abs(off) > LARGE_CORRECTION_DELTA_DEGC:
-        said.append(
-            f"The surface of the {machine} is said to be {show_difference(abs(off), shown, decimals=0)} "
-            f"{'below' if off < 0 else 'above'} its display. Measure it again, with another gauge if there is one, "
-            "before anything is dialled in."
-        )
+        found.append(_caution("large correction", gauge, off_delta_degc=off))
     away = gauge.off_centre_delta_degc
     if away is not None and abs(away) > CLEAR_DELTA_DEGC:
-        said.append(
-            f"Dial settings of the {machine} are for its centre, which is {show_difference(abs(away), shown)} "
-            f"{'hotter' if away < 0 else 'colder'} than the mean of the places that were read: lay the coupons of a "
-            "round at one place, and see the map."
-        )
+        found.append(_caution("off centre", gauge, away_delta_degc=away))
     drift = gauge.drift
     if drift is not None and drift.is_clear and drift.per_year_delta_degc is not None:
-        said.append(
-            f"The {machine} drifts by {show_difference(drift.per_year_delta_degc, shown, decimals=0)} a year against "
-            "its display: measure it before each round."
-        )
-    return tuple(said)
+        found.append(_caution("drifts", gauge, per_year_delta_degc=drift.per_year_delta_degc))
+    return tuple(found)
 
 
-def _range_cautions(gauge: MachineGauge, name: str, study: Study, low: float, high: float, shown: Shown) -> list[str]:
+def status_caution(status: GaugeStatus) -> Finding:
+    """Caution about readings that are not there, or not in date."""
+    if status.last is None or status.due is None:
+        return Finding("never measured", {"machine": status.machine})
+    values: dict[str, Value] = {
+        "machine": status.machine,
+        "last": status.last.isoformat(),
+        "due": status.due.isoformat(),
+        "tolerated_delta_degc": status.tolerated_delta_degc,
+    }
+    return Finding("out of date", values)
+
+
+def _caution(code: CautionCode, gauge: MachineGauge, **values: Value) -> Finding:
+    return Finding(code, {"machine": gauge.machine, **values})
+
+
+def _range_cautions(gauge: MachineGauge, name: str, study: Study, low: float, high: float) -> list[Finding]:
     if not gauge.is_checked or gauge.display is None:
         return []
-    said = []
+    found = []
     ends = (gauge.dial(low), gauge.dial(high))
-    beyond = list(dict.fromkeys(show_both(round(e.surface_degc), "degC", shown) for e in ends if e.is_beyond))
+    beyond = tuple(dict.fromkeys(float(round(e.surface_degc)) for e in ends if e.is_beyond))
     if beyond:
-        read = [show_both(round(v), "degC", shown) for v in (gauge.display.low_degc, gauge.display.high_degc)]
-        said.append(
-            f"{_label(study, name).capitalize()}: {' and '.join(beyond)} {'lies' if len(beyond) == 1 else 'lie'} "
-            f"outside what was read on the {gauge.machine} (display {' to '.join(dict.fromkeys(read))}): there the "
-            "correction is a guess."
+        read = (gauge.display.low_degc, gauge.display.high_degc)
+        found.append(_caution("beyond what was read", gauge, factor=name, surfaces_degc=beyond, read_degc=read))
+    dial, most = ends[1].dial_degc, highest_dial(study, gauge.machine)
+    if not most.allows(dial):
+        found.append(
+            _caution("dial refused", gauge, factor=name, dial_degc=dial, most_degc=most.degc, is_own=most.is_own)
         )
-    try:
-        refuse_dial(study, name, ends[1].dial_degc, shown=shown)
-    except InputError as error:
-        said.append(str(error))
-    return said
+    return found
+
+
+@dataclass(frozen=True)
+class HighestDial:
+    """How high a machine's dial may be set: up to its own limit, or below the ceiling of all."""
+
+    degc: float
+    is_own: bool
+
+    def allows(self, dial_degc: float) -> bool:
+        """Whether a dial setting is allowed."""
+        return dial_degc <= self.degc + 1e-9 if self.is_own else dial_degc < self.degc
+
+
+def highest_dial(study: Study, machine: MachineKind) -> HighestDial:
+    """How high a machine may be set. Limits of film, powder and fabric are those of the surface."""
+    limits = study.limits
+    own = None if limits is None else (limits.oven_max_degc if machine == "oven" else limits.press_max_degc)
+    return HighestDial(own, True) if own is not None and own < CEILING_DEGC else HighestDial(CEILING_DEGC, False)
 
 
 def refuse_dial(study: Study, name: str, dial_degc: float, *, shown: Shown = METRIC) -> None:
     """Refuse a dial setting that the machine may not be given, or at or above the ceiling.
-
-    Limits of film, powder and fabric are those of the surface; the machine's own is that of its dial.
 
     Raises
     ------
     InputError
         Saying what is allowed.
     """
-    limits = study.limits
     machine = MACHINE_OF_FACTOR[name]
-    own = None if limits is None else (limits.oven_max_degc if machine == "oven" else limits.press_max_degc)
-    if own is not None and own < CEILING_DEGC:
-        is_allowed = dial_degc <= own + 1e-9
-        allowed = f"at most {show_both(own, 'degC', shown)} (limit of the {machine})"
-    else:
-        is_allowed = dial_degc < CEILING_DEGC
-        allowed = f"below {show_both(CEILING_DEGC, 'degC', shown)}"
-    if not is_allowed:
-        raise InputError(
-            f"dial setting of the {machine}",
-            show_both(round(dial_degc, 1), "degC", shown),
-            allowed,
-            f"Its display shows more than its surface has: have the {machine} adjusted, or lower the "
-            f"{_label(study, name)}.",
-        )
+    most = highest_dial(study, machine)
+    if not most.allows(dial_degc):
+        label = study.factor(name).label if name in study.factor_names else KNOWN_FACTORS[name].label
+        raise dial_error(machine, label, dial_degc, most, shown)
 
 
-def _error_cautions(error: SettingError, stated: float, name: str, shown: Shown) -> list[str]:
-    if error.df < FEW_DF or error.sd_delta_degc <= WORSE * stated:
-        return []
-    return [
-        f"By its readings the {error.machine} wanders by {show_difference(error.sd_delta_degc, shown)} (standard "
-        f"deviation); the study counts {show_difference(stated, shown)} for the "
-        f"{KNOWN_FACTORS[name].label}, so its answer is too hopeful. Amend the study with the larger one."
-    ]
-
-
-def _label(study: Study, name: str) -> str:
-    return study.factor(name).label if name in study.factor_names else KNOWN_FACTORS[name].label
+def dial_error(machine: str, label: str, dial_degc: float, most: HighestDial, shown: Shown) -> InputError:
+    """What is wrong with a dial setting that is not allowed; ``label`` is that of its factor."""
+    limit = show_both(most.degc, "degC", shown)
+    return InputError(
+        f"dial setting of the {machine}",
+        show_both(round(dial_degc, 1), "degC", shown),
+        f"at most {limit} (limit of the {machine})" if most.is_own else f"below {limit}",
+        f"Its display shows more than its surface has: have the {machine} adjusted, or lower the {label}.",
+    )
 
 
 # a setting error to start from

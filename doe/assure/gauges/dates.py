@@ -16,7 +16,6 @@ from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import readings_of, true_reading
 from doe.domain.errors import InputError
 from doe.domain.gauge import USUAL_INTERVAL_DAYS, GaugeReading, MachineKind
-from doe.domain.units import show_difference
 
 TOLERATED_DELTA_DEGC = 5.0
 """Change of a machine that a recipe survives without being dialled in again (common practice, no source)."""
@@ -56,7 +55,8 @@ class GaugeDrift:
 class GaugeStatus:
     """Whether a machine's readings may still be trusted.
 
-    ``state`` is ``missing``, ``out of date`` or ``in date``; ``caution`` is a full sentence, empty while in date.
+    ``state`` is ``missing``, ``out of date`` or ``in date``; ``tolerated_delta_degc`` is the change that does no harm
+    yet, by which ``due`` was set.
     """
 
     machine: MachineKind
@@ -64,7 +64,7 @@ class GaugeStatus:
     last: date | None
     due: date | None
     days_left: int | None
-    caution: str
+    tolerated_delta_degc: float
 
 
 def measure_drift(
@@ -158,6 +158,11 @@ def due_day(
     tolerated_delta_degc : float
         Change that does no harm yet.
 
+    Raises
+    ------
+    InputError
+        If the interval or the tolerated drift is not above 0.
+
     Examples
     --------
     >>> due_day(date(2030, 1, 1))
@@ -196,28 +201,10 @@ def judge_gauge(
     """
     own = [r for r in readings if r.machine == machine and r.taken_at is not None]
     if not own:
-        return GaugeStatus(
-            machine,
-            "missing",
-            None,
-            None,
-            None,
-            f"The {machine} was never measured: its display may be tens of degrees off.",
-        )
+        return GaugeStatus(machine, "missing", None, None, None, tolerated_delta_degc)
     last = max(r.taken_at.date() for r in own if r.taken_at is not None)
     due = due_day(
         last, drift=measure_drift(own, machine), interval_days=interval_days, tolerated_delta_degc=tolerated_delta_degc
     )
     left = (due - on).days
-    if left >= 0:
-        return GaugeStatus(machine, "in date", last, due, left, "")
-    return GaugeStatus(
-        machine,
-        "out of date",
-        last,
-        due,
-        left,
-        f"The {machine} was last measured on {last:%Y-%m-%d} and was due on {due:%Y-%m-%d}: measure it "
-        f"again before relying on a change smaller than "
-        f"{show_difference(tolerated_delta_degc, decimals=0)}.",
-    )
+    return GaugeStatus(machine, "in date" if left >= 0 else "out of date", last, due, left, tolerated_delta_degc)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from scipy.stats import t
@@ -12,7 +13,8 @@ from scipy.stats import t
 from doe.assure.gauges.error_line import ErrorLine, fit_error_line
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import readings_of, true_reading
-from doe.domain.errors import InputError, plain
+from doe.domain.errors import InputError
+from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading, MachineKind
 
 PROBE_U_DELTA_DEGC = 1.1
@@ -23,6 +25,10 @@ SLOPE_GUESS_U = 0.05
 
 MIN_SPREAD_DELTA_DEGC = 8.0
 """Settings closer together than this do not carry a line."""
+
+
+NoteCode = Literal["all places together", "emissivity assumed", "scatters", "offset only"]
+"""Codes of `DisplayLine.notes`."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +71,8 @@ class DisplayLine:
     readings : int
     low_degc, high_degc : float
         Lowest and highest display value read.
-    notes : tuple of str
+    notes : tuple of Finding
+        By `NoteCode`.
     """
 
     machine: MachineKind
@@ -78,7 +85,7 @@ class DisplayLine:
     readings: int
     low_degc: float
     high_degc: float
-    notes: tuple[str, ...]
+    notes: tuple[Finding, ...]
 
     def surface(self, set_degc: float, assurance: float = 0.95) -> Converted:
         """Surface temperature to expect when the machine is set to a value."""
@@ -173,10 +180,11 @@ def fit_display(
     here = tuple(r for r in own if spot_of(r.place) == spot_of(place))
     notes = []
     if not here:
-        notes.append(f"No reading of the {machine} at the {place}: all places are taken together.")
+        notes.append(_note("all places together", machine, place=place))
         here = own
     true = [true_reading(r) for r in here]
-    notes += dict.fromkeys(r.note for r in true if r.note)
+    if any(r.assumed for r in true):
+        notes.append(_note("emissivity assumed", machine))
     shown = np.array([r.set_degc if r.shown_degc is None else r.shown_degc for r in here])
     surface = np.array([r.degc for r in true])
     gauge_u = math.hypot(probe_u_delta_degc, max(r.u_delta_degc for r in true))
@@ -186,15 +194,9 @@ def fit_display(
     if len(here) >= 3 and np.ptp(shown) >= MIN_SPREAD_DELTA_DEGC:
         line = fit_error_line(shown, surface, u_x, u_y, scatter="larger")
         if line.scatter_sd > 2:
-            notes.append(
-                f"The readings scatter {line.scatter_sd:.1f} times as much as stated: the {machine} wanders, "
-                "or the gauge is hard to read."
-            )
+            notes.append(_note("scatters", machine, times=line.scatter_sd))
     else:
-        notes.append(
-            f"Only an offset can be told for the {machine}: the surface is assumed to follow the display degree by "
-            f"degree. Read it three times or more, at settings {plain(MIN_SPREAD_DELTA_DEGC)} °C or more apart."
-        )
+        notes.append(_note("offset only", machine, apart_delta_degc=MIN_SPREAD_DELTA_DEGC))
     off = surface - shown
     stated = math.hypot(u_x, u_y) / math.sqrt(len(off))
     observed = float(off.std(ddof=1)) / math.sqrt(len(off)) if len(off) > 1 else 0.0
@@ -212,3 +214,7 @@ def fit_display(
         high_degc=float(shown.max()),
         notes=tuple(notes),
     )
+
+
+def _note(code: NoteCode, machine: MachineKind, **values: Value) -> Finding:
+    return Finding(code, {"machine": machine, **values})

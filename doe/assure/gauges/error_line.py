@@ -195,6 +195,13 @@ def _start(x: FloatArray, y: FloatArray, var_x: FloatArray, var_y: FloatArray) -
 def _points(
     x: ArrayLike, y: ArrayLike, u_x: ArrayLike, u_y: ArrayLike
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """The points as arrays with their uncertainties.
+
+    Raises
+    ------
+    InputError
+        If the points are too few, unpaired, without a number, or without uncertainty.
+    """
     xs, ys = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     if xs.ndim != 1 or xs.shape != ys.shape:
         raise InputError("line", f"shapes {xs.shape} and {ys.shape}", "one x and one y a point", "Pair the readings.")

@@ -22,6 +22,7 @@ from doe.assure.gauges.setting_error import (
     smallest_step,
 )
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading, MachineKind, in_force
 from doe.domain.stack import Line
 
@@ -166,8 +167,8 @@ class GaugedLine:
     on : date
     machines : tuple of MachineGauge
         Oven, then press; both are there, read or not.
-    left_out : tuple of str
-        A sentence for each reading that cannot be trusted.
+    left_out : tuple of Finding
+        Readings that cannot be trusted: ``reading left out`` with its ``name`` and ``why`` (the error that refused it).
 
     Notes
     -----
@@ -179,7 +180,7 @@ class GaugedLine:
     line: Line
     on: date
     machines: tuple[MachineGauge, ...]
-    left_out: tuple[str, ...]
+    left_out: tuple[Finding, ...]
 
     def machine(self, kind: MachineKind) -> MachineGauge:
         """What the readings say of the oven or the press."""
@@ -237,7 +238,8 @@ def gauge_line(
         try:
             true_reading(reading)
         except InputError as error:
-            left_out.append(f"{(names or {}).get(place, 'A reading')} is left out. {error}")
+            name = (names or {}).get(place, "A reading")
+            left_out.append(Finding("reading left out", {"name": name, "why": str(error)}))
         else:
             trusted.append(reading)
     machines = tuple(_judge(line, trusted, kind, on, as_dialled) for kind in KINDS)

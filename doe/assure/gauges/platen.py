@@ -8,14 +8,15 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from doe.assure.gauges.readings import true_reading
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
-from doe.domain.units import METRIC, Shown, show_difference
 
 FloatArray = NDArray[np.float64]
 
@@ -26,6 +27,10 @@ _ROWS = {"back": 0, "rear": 0, "far": 0, "top": 0, "front": 2, "near": 2, "botto
 _COLUMNS = {"left": 0, "right": 2}
 _MIDDLE = ("middle", "centre", "center")
 _NUMBERED = re.compile(r"^(?:row\s*)?(\d+)\s*(?:,|/|x|\s)\s*(?:column\s*|col\s*)?(\d+)$")
+
+
+MeaningCode = Literal["span", "cold", "hot", "compare at", "confirm at", "even", "not clear", "not read", "read once"]
+"""Codes of `PlatenMap.meaning`."""
 
 
 @dataclass(frozen=True)
@@ -53,8 +58,8 @@ class PlatenMap:
         Places that are alike, nearest to the mean first: compare coupons made there.
     is_even : bool
         Whether every place that was read lies within `CLEAR_DELTA_DEGC` of the mean.
-    sentences : tuple of str
-        What it means for where to place a coupon.
+    meaning : tuple of Finding
+        What it means for where to place a coupon, by `MeaningCode`.
     """
 
     deviation_delta_degc: FloatArray
@@ -70,7 +75,7 @@ class PlatenMap:
     worst: str
     coupon_places: tuple[str, ...]
     is_even: bool
-    sentences: tuple[str, ...]
+    meaning: tuple[Finding, ...]
 
     @property
     def places(self) -> int:
@@ -140,7 +145,6 @@ def judge_map(
     *,
     grid: tuple[int, int] = (3, 3),
     reading_u_delta_degc: float = 0.5,
-    shown: Shown = METRIC,
 ) -> PlatenMap:
     """Summarise readings taken over a platen or an oven belt.
 
@@ -151,8 +155,6 @@ def judge_map(
     grid : (rows, columns)
     reading_u_delta_degc : float
         Standard uncertainty of a single reading, used while there are no repeats.
-    shown : Shown
-        The reader's units, for the sentences; differences stand in both.
 
     Returns
     -------
@@ -214,7 +216,7 @@ def judge_map(
         worst=worst,
         coupon_places=alike,
         is_even=bool(np.abs(away[read]).max() <= CLEAR_DELTA_DEGC),
-        sentences=_sentences(
+        meaning=_meaning(
             spread,
             worst,
             cold,
@@ -223,7 +225,6 @@ def judge_map(
             unread=int((~read).sum()),
             repeat_sd=repeat_sd,
             farthest=float(np.abs(away[read]).max()),
-            shown=shown,
         ),
     )
 
@@ -241,7 +242,7 @@ def _repeats(at: dict[tuple[int, int], list[tuple[float, float]]]) -> tuple[floa
     return (math.sqrt(squares / df), df) if df else (None, 0)
 
 
-def _sentences(
+def _meaning(
     spread: float,
     worst: str,
     cold: tuple[str, ...],
@@ -251,36 +252,26 @@ def _sentences(
     unread: int,
     repeat_sd: float | None,
     farthest: float,
-    shown: Shown,
-) -> tuple[str, ...]:
-    said = [f"From the coldest to the hottest place it is {show_difference(spread, shown)}."]
+) -> tuple[Finding, ...]:
+    found = [_means("span", spread_delta_degc=spread)]
     if cold:
-        said.append(
-            f"Cold: {', '.join(cold)}. A print that lies there gets less heat than elsewhere at the same "
-            "setting; a symptom that always shows there points to the platen, not to the setting."
-        )
+        found.append(_means("cold", places=cold))
     if hot:
-        said.append(f"Hot: {', '.join(hot)}.")
+        found.append(_means("hot", places=hot))
     if cold or hot:
         if alike:
-            said.append(f"Place coupons that are compared at: {', '.join(alike)}.")
-        said.append(
-            f"Lay at least one confirmation coupon at the place farthest off ({worst}): production uses it too."
-        )
+            found.append(_means("compare at", places=alike))
+        found.append(_means("confirm at", place=worst))
     elif farthest <= CLEAR_DELTA_DEGC or repeat_sd is None:
-        clear = show_difference(CLEAR_DELTA_DEGC, shown, decimals=0)
-        said.append(f"No place differs from the mean by more than {clear}: coupons may lie anywhere that was read.")
+        found.append(_means("even", within_delta_degc=CLEAR_DELTA_DEGC))
     else:
-        said.append(
-            f"No place differs clearly from the mean: readings repeated at one place scatter by "
-            f"{show_difference(repeat_sd, shown)} (standard deviation), and the place farthest off ({worst}) by "
-            f"{show_difference(farthest, shown)}. That may be chance: read it again before coupons are laid."
-        )
+        found.append(_means("not clear", repeat_sd_delta_degc=repeat_sd, place=worst, away_delta_degc=farthest))
     if unread:
-        said.append(
-            f"{unread} place{'s' if unread > 1 else ''} of the grid {'were' if unread > 1 else 'was'} not read: "
-            "nothing is known there."
-        )
+        found.append(_means("not read", places=unread))
     if repeat_sd is None:
-        said.append("Each place was read once: read three passes to tell a cold place from a chance reading.")
-    return tuple(said)
+        found.append(_means("read once"))
+    return tuple(found)
+
+
+def _means(code: MeaningCode, **values: Value) -> Finding:
+    return Finding(code, values)

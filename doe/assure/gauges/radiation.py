@@ -11,6 +11,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from doe.domain.errors import InputError, plain
+from doe.domain.units import show_difference
 
 Detector = Literal["8-14 um", "all"]
 
@@ -74,61 +75,6 @@ def radiance(degc: float, detector: Detector = "8-14 um") -> float:
     return float(weight @ (wavelength**-5 / np.expm1(SECOND_RADIATION_UM_K / (wavelength * kelvin))))
 
 
-def band_exponent(degc: float, detector: Detector = "8-14 um") -> float:
-    """The n in L ~ T^n (kelvin) at a temperature: 4 for all wavelengths, less for the band.
-
-    >>> round(band_exponent(120), 2), round(band_exponent(160), 2)
-    (3.65, 3.37)
-    """
-    step = 0.5
-    kelvin = degc + _KELVIN
-    rise = math.log(radiance(degc + step, detector) / radiance(degc - step, detector))
-    return rise / math.log((kelvin + step) / (kelvin - step))
-
-
-def shown_by_infrared(
-    true_degc: float,
-    *,
-    emissivity_set: float,
-    surface_emissivity: float,
-    surroundings_degc: float = 25.0,
-    assumed_surroundings_degc: float | None = None,
-    detector: Detector = "8-14 um",
-) -> float:
-    """What an infrared gauge shows of a surface.
-
-    Parameters
-    ----------
-    true_degc : float
-        Temperature of the surface.
-    emissivity_set : float
-        What the gauge was set to.
-    surface_emissivity : float
-        What the surface has.
-    surroundings_degc : float
-        What the surface reflects.
-    assumed_surroundings_degc : float, optional
-        What the gauge takes them for; by default it knows them.
-    detector : {"8-14 um", "all"}
-
-    Returns
-    -------
-    float
-        degC.
-
-    Notes
-    -----
-    Radiation balance: ``e_set L(shown) + (1 - e_set) L(assumed) = e L(true) + (1 - e) L(surroundings)``.
-    An opaque surface is meant; thin clear film lets the radiation of what lies behind it through.
-    """
-    _check_emissivity("emissivity set on the gauge", emissivity_set)
-    _check_emissivity("surface emissivity", surface_emissivity)
-    assumed = surroundings_degc if assumed_surroundings_degc is None else assumed_surroundings_degc
-    seen = surface_emissivity * radiance(true_degc, detector)
-    seen += (1 - surface_emissivity) * radiance(surroundings_degc, detector)
-    return _temperature((seen - (1 - emissivity_set) * radiance(assumed, detector)) / emissivity_set, detector)
-
-
 def correct_infrared(
     shown_degc: float,
     *,
@@ -147,7 +93,7 @@ def correct_infrared(
     shown_degc : float
         The reading.
     emissivity_set, surface_emissivity, surroundings_degc, assumed_surroundings_degc, detector
-        As in `shown_by_infrared`.
+        What the gauge takes the surroundings for; by default it knows them.
     emissivity_half_width, surroundings_half_width_delta_degc : float
         How far the two guesses may be off; taken as rectangular.
 
@@ -191,8 +137,8 @@ def correct_infrared(
     if abs(correction) > MOST_CORRECTION_DELTA_DEGC:
         raise InputError(
             "infrared reading, correction",
-            f"{correction:+.0f} degC",
-            f"at most {plain(MOST_CORRECTION_DELTA_DEGC)} degC either way",
+            show_difference(correction, decimals=0),
+            f"at most {show_difference(MOST_CORRECTION_DELTA_DEGC, decimals=0)} either way",
             _REMEDY,
         )
     step = 1e-3
@@ -212,7 +158,13 @@ def _band() -> tuple[np.ndarray[tuple[int], np.dtype[np.float64]], np.ndarray[tu
 
 
 def _temperature(level: float, detector: Detector) -> float:
-    """Temperature of a black surface of that radiance."""
+    """Temperature of a black surface of that radiance.
+
+    Raises
+    ------
+    InputError
+        If no surface here has that radiance.
+    """
     low, high = -100.0, 500.0
     if not radiance(low, detector) <= level <= radiance(high, detector):
         raise InputError(
@@ -225,5 +177,12 @@ def _temperature(level: float, detector: Detector) -> float:
 
 
 def _check_emissivity(where: str, value: float) -> None:
+    """Refuse an emissivity that no surface has.
+
+    Raises
+    ------
+    InputError
+        If it is not above 0 and at most 1.
+    """
     if not 0 < value <= 1:
         raise InputError(where, value, "above 0 to 1", "Take it from the gauge's table; matt tape is about 0.95.")

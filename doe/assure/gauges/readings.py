@@ -17,13 +17,14 @@ class TrueReading:
     """Surface temperature behind a reading.
 
     ``u_delta_degc`` is the standard uncertainty that the correction brings (it is common to all readings of one
-    surface, so it does not average out); ``note`` says what was assumed, empty when nothing was.
+    surface, so it does not average out); ``assumed`` says whether the surface was taken to have the emissivity that
+    the gauge was set to, which is true for matt tape or paint and not for metal.
     """
 
     degc: float
     correction_delta_degc: float = 0.0
     u_delta_degc: float = 0.0
-    note: str = ""
+    assumed: bool = False
 
 
 def true_reading(reading: GaugeReading) -> TrueReading:
@@ -36,13 +37,7 @@ def true_reading(reading: GaugeReading) -> TrueReading:
     """
     if reading.emissivity is None:
         return TrueReading(reading.measured_degc)
-    surface = reading.surface_emissivity
-    note = ""
-    if surface is None:
-        surface = reading.emissivity
-        note = (
-            "The surface was taken to have the emissivity set on the gauge: true for matt tape or paint, not for metal."
-        )
+    surface = reading.emissivity if reading.surface_emissivity is None else reading.surface_emissivity
     surroundings = USUAL_SURROUNDINGS_DEGC if reading.surroundings_degc is None else reading.surroundings_degc
     found = correct_infrared(
         reading.measured_degc,
@@ -51,7 +46,9 @@ def true_reading(reading: GaugeReading) -> TrueReading:
         surroundings_degc=surroundings,
         assumed_surroundings_degc=USUAL_SURROUNDINGS_DEGC,
     )
-    return TrueReading(found.true_degc, found.correction_delta_degc, found.u_delta_degc, note)
+    return TrueReading(
+        found.true_degc, found.correction_delta_degc, found.u_delta_degc, reading.surface_emissivity is None
+    )
 
 
 def readings_of(readings: Iterable[GaugeReading], machine: MachineKind) -> tuple[GaugeReading, ...]:

@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from scipy.stats import chi2
@@ -14,15 +15,18 @@ from doe.assure.gauges.budget import Budget, Component, combine_uncertainty
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import readings_of, true_reading
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading, MachineKind
 from doe.domain.stack import Line
-from doe.domain.study import Study
-from doe.domain.units import show_both, show_difference
 
 USUAL_SETTING_ERROR_DELTA_DEGC: Mapping[str, float] = {"oven": 4.0, "press": 5.0}
 """Standard deviation assumed before anything was measured (common practice, no source)."""
 
 MACHINE_OF_FACTOR: Mapping[str, MachineKind] = {"cure_temp": "oven", "press_temp": "press"}
+
+
+NoteCode = Literal["not repeated", "one place", "usual taken", "few degrees of freedom"]
+"""Codes of `SettingError.notes`."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +45,8 @@ class SettingError:
     repeat_df, place_df : int
     df : float
         Effective degrees of freedom of ``sd_delta_degc``; 0 where it is the usual value, not a measured one.
-    notes : tuple of str
+    notes : tuple of Finding
+        By `NoteCode`.
     """
 
     machine: MachineKind
@@ -52,7 +57,7 @@ class SettingError:
     repeat_df: int
     place_df: int
     df: float
-    notes: tuple[str, ...]
+    notes: tuple[Finding, ...]
 
 
 def measure_setting_error(
@@ -101,14 +106,12 @@ def measure_setting_error(
         share = float(np.mean([1 / len(v) for places in cells.values() for v in places.values()]))
         place_var = max(place_var - repeat_var * share, 0.0)
     if not repeat_df:
-        notes.append(f"No place of the {machine} was read twice at one setting: how it wanders in time is not known.")
+        notes.append(_note("not repeated", machine))
     if not place_df:
-        notes.append(f"The {machine} was read at one place only: how uneven it is is not known.")
+        notes.append(_note("one place", machine))
     if not (repeat_df or place_df):
         usual = USUAL_SETTING_ERROR_DELTA_DEGC[machine]
-        notes.append(
-            f"The setting error of the {machine} is taken as {show_difference(usual)} (common practice, no source)."
-        )
+        notes.append(_note("usual taken", machine, sd_delta_degc=usual))
         return SettingError(machine, usual, math.inf, None, None, 0, 0, 0.0, tuple(notes))
     total = repeat_var + place_var
     parts = [(v, df) for v, df in (((1 - share) * repeat_var, repeat_df), (means_var, place_df)) if df]
@@ -116,8 +119,7 @@ def measure_setting_error(
     df = sum(v for v, _ in parts) ** 2 / below if below > 0 else float(repeat_df + place_df)
     high = math.sqrt(_upper_sum(parts, assurance))
     if df < 5:
-        freedom = "1 degree" if round(df) == 1 else f"{df:.0f} degrees"
-        notes.append(f"The setting error rests on about {freedom} of freedom: it may be up to {show_difference(high)}.")
+        notes.append(_note("few degrees of freedom", machine, df=df, high_delta_degc=high))
     return SettingError(
         machine=machine,
         sd_delta_degc=math.sqrt(total),
@@ -200,26 +202,8 @@ def smallest_step(budget: Budget) -> float:
     return 2 * budget.expanded
 
 
-def step_warnings(study: Study, budgets: Mapping[MachineKind, Budget]) -> tuple[str, ...]:
-    """What to say about temperature ranges too narrow for the uncertainty of their machine.
-
-    A plan with centre coupons has levels half a range apart.
-    """
-    said = []
-    for factor in study.numeric:
-        machine = MACHINE_OF_FACTOR.get(factor.name)
-        budget = None if machine is None else budgets.get(machine)
-        if budget is None or not factor.is_temperature:
-            continue
-        step, least = (factor.high - factor.low) / 2, smallest_step(budget)
-        if step < least:
-            said.append(
-                f"{factor.label}: low, middle and high are {step:.0f} °C apart, and the {machine} is known to "
-                f"±{budget.expanded:.1f} °C: steps of {math.ceil(least)} °C or more can be told apart. Widen the range "
-                f"({show_both(factor.low, 'degC')} to {show_both(factor.high, 'degC')}), or map the machine and read "
-                f"it again; most of it comes from: {budget.largest}."
-            )
-    return tuple(said)
+def _note(code: NoteCode, machine: MachineKind, **values: Value) -> Finding:
+    return Finding(code, {"machine": machine, **values})
 
 
 def _upper_sum(parts: Sequence[tuple[float, int]], assurance: float) -> float:

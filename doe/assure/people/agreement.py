@@ -1,10 +1,11 @@
-"""Agreement between scorers, put together: what it is, what it means for the scores, what to do about it."""
+"""Agreement between scorers, put together."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -20,6 +21,10 @@ GOOD_KAPPA, POOR_KAPPA = 0.75, 0.40
 
 GOOD_ICC = 0.75
 """From here on one score stands for its coupon (common practice, no source)."""
+
+
+Band = Literal["good", "fair", "poor", "cannot be told"]
+"""How good an agreement is."""
 
 
 @dataclass(frozen=True)
@@ -40,13 +45,13 @@ class PairAgreement:
 
 @dataclass(frozen=True)
 class PassAgreement:
-    """Agreement on pass/fail: every pair, all together (None for two people), and sentences."""
+    """Agreement on pass/fail: every pair, and all together (None for two people); limits at the ``assurance``."""
 
     coupons: int
     left_out: int
     pairs: tuple[PairAgreement, ...]
     together: ManyKappa | None
-    sentences: tuple[str, ...]
+    assurance: float
 
 
 @dataclass(frozen=True)
@@ -59,7 +64,6 @@ class HandAgreement:
     ranks: Concordance
     scores: ScoreAgreement
     lean: pd.DataFrame
-    sentences: tuple[str, ...]
 
 
 def judge_pass_agreement(judged: pd.DataFrame, *, assurance: float = 0.90) -> PassAgreement:
@@ -97,8 +101,7 @@ def judge_pass_agreement(judged: pd.DataFrame, *, assurance: float = 0.90) -> Pa
     if len(people) > 2 and len(whole) >= 2:
         counts = np.column_stack([(~whole.astype(bool)).sum(axis=1), whole.astype(bool).sum(axis=1)])
         together = fleiss_kappa(counts, assurance=assurance)
-    said = _say_pass(pairs, together, assurance)
-    return PassAgreement(len(whole), len(judged) - len(whole), tuple(pairs), together, said)
+    return PassAgreement(len(whole), len(judged) - len(whole), tuple(pairs), together, assurance)
 
 
 def judge_hand_agreement(scored: pd.DataFrame, *, assurance: float = 0.90) -> HandAgreement:
@@ -134,10 +137,10 @@ def judge_hand_agreement(scored: pd.DataFrame, *, assurance: float = 0.90) -> Ha
     )
     found = score_agreement(values, assurance=assurance)
     lean = lean_of_people(whole, assurance=assurance)
-    return HandAgreement(len(whole), len(scored) - len(whole), pairs, ranks, found, lean, _say_hand(found, lean))
+    return HandAgreement(len(whole), len(scored) - len(whole), pairs, ranks, found, lean)
 
 
-def band_of(kappa: Kappa) -> str:
+def band_of(kappa: Kappa) -> Band:
     """``good``, ``fair``, ``poor`` or ``cannot be told`` for an agreement, by the bands usual for attributes."""
     if math.isnan(kappa.kappa):
         return "cannot be told"
@@ -146,74 +149,14 @@ def band_of(kappa: Kappa) -> str:
     return "poor" if kappa.kappa < POOR_KAPPA else "fair"
 
 
-def _say_pass(pairs: list[PairAgreement], together: ManyKappa | None, assurance: float) -> tuple[str, ...]:
-    said = []
-    if together is not None and not math.isnan(together.overall.kappa):
-        k = together.overall
-        said.append(
-            f"All {together.people} together agree {k.agreement:.0%} of the time; beyond chance that is a kappa "
-            f"of {k.kappa:.2f} ({k.low:.2f} to {k.high:.2f}): {band_of(k)}."
-        )
-    for pair in pairs:
-        k = pair.kappa
-        names = f"{pair.first} and {pair.second}"
-        if math.isnan(k.kappa):
-            said.append(
-                f"{names} gave every coupon the same result: mix good and bad coupons to see whether they agree."
-            )
-            continue
-        said.append(
-            f"{names} agree on {k.agreement:.0%} of {k.coupons:.0f} coupons; beyond chance: kappa "
-            f"{k.kappa:.2f} ({k.low:.2f} to {k.high:.2f}), {band_of(k)}."
-        )
-        if pair.p_leaning < 1 - assurance:
-            names_by_lean = (pair.first, pair.second)
-            kind, harsh = names_by_lean if pair.only_first > pair.only_second else names_by_lean[::-1]
-            said.append(
-                f"{kind} passes what {harsh} fails more often than the other way round: settle the limit on "
-                "the coupons they differ on, and keep one just good and one just bad coupon as references."
-            )
-        elif band_of(k) == "poor":
-            said.append(
-                f"{names}: look together at the coupons they differ on before more are scored; until then a "
-                "fitted edge of the window is blurred by the people, not by the settings."
-            )
-        if k.coupons < 20:
-            said.append(
-                f"{k.coupons:.0f} coupons say little about agreement; 30 with about a third of them bad say more."
-            )
-    return tuple(said)
-
-
-def _say_hand(found: ScoreAgreement, lean: pd.DataFrame) -> tuple[str, ...]:
-    one = found.icc("these very people")
-    absolute = found.icc("any such people")
-    said = [
-        f"A single score repeats to about ±{2 * found.repeat_sd:.1f} points; of what differs between scores, "
-        f"{max(one, 0):.0%} is the coupons (once each person's habit is taken out)."
-    ]
-    leaning = lean[lean["verdict"] != "like the others"]
-    for row in leaning.itertuples():
-        said.append(
-            f"{row.person} scores {abs(float(str(row.lean))):.1f} points {row.verdict}er than the mean: the fit "
-            "takes that out as long as everyone scores every coupon."
-        )
-    if one >= GOOD_ICC and absolute < one - 0.1:
-        said.append(
-            "They rank the coupons alike but use the scale differently: score together against the two kept "
-            "reference coupons (5 soft, 1 stiff)."
-        )
-    if one < GOOD_ICC:
-        wanted = math.ceil(GOOD_ICC / (1 - GOOD_ICC) * (1 - one) / one) if one > 0.02 else 0
-        more = f"the mean of {wanted} people would" if 0 < wanted <= 6 else "more people alone will not"
-        said.append(
-            f"One person's score stands for its coupon only in part; {more} reach {GOOD_ICC:.0%}. Use "
-            "reference coupons and score blind."
-        )
-    return tuple(said)
-
-
 def _people(frame: pd.DataFrame) -> list[str]:
+    """Columns of the people.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two.
+    """
     names = [str(c) for c in frame.columns]
     if len(names) < 2:
         raise InputError(

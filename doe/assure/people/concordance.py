@@ -6,15 +6,23 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2, f, qmc, rankdata, t
 
+from doe.assure.binomial import check_assurance
 from doe.domain.errors import InputError
 
 FloatArray = NDArray[np.float64]
+
+Judges = Literal["different people a coupon", "any such people", "these very people"]
+"""Whose scores an intraclass correlation is about."""
+
+Lean = Literal["kind", "harsh", "like the others"]
+"""How a person scores beside the others."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +81,7 @@ class ScoreAgreement:
     repeat_sd: float
     assurance: float
 
-    def icc(self, kind: str, scores: int = 1) -> float:
+    def icc(self, kind: Judges, scores: int = 1) -> float:
         """One of the six."""
         rows = self.table[(self.table["kind"] == kind) & (self.table["scores"] == scores)]
         return float(rows["icc"].iloc[0])
@@ -105,7 +113,7 @@ def kendall_w(ratings: ArrayLike, *, assurance: float = 0.95) -> Concordance:
     0.9
     """
     scores = _complete(ratings, least_coupons=3)
-    _check_assurance(assurance)
+    check_assurance(assurance)
     n, m = scores.shape
     w = _w(scores)
     mean_r = (m * w - 1) / (m - 1)
@@ -142,7 +150,7 @@ def score_agreement(ratings: ArrayLike, *, assurance: float = 0.95) -> ScoreAgre
     (generalized limits; from memory).
     """
     scores = _complete(ratings, least_coupons=2)
-    _check_assurance(assurance)
+    check_assurance(assurance)
     n, k = scores.shape
     grand = scores.mean()
     by_coupon, by_person = scores.mean(axis=1), scores.mean(axis=0)
@@ -154,7 +162,7 @@ def score_agreement(ratings: ArrayLike, *, assurance: float = 0.95) -> ScoreAgre
     tail = (1 + assurance) / 2
     rows: list[dict[str, object]] = []
 
-    def add(kind: str, one: tuple[float, float, float], mean: tuple[float, float, float]) -> None:
+    def add(kind: Judges, one: tuple[float, float, float], mean: tuple[float, float, float]) -> None:
         for scored, (value, low, high) in ((1, one), (k, mean)):
             rows.append({"kind": kind, "scores": scored, "icc": value, "low": low, "high": high})
 
@@ -190,12 +198,11 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
     Returns
     -------
     DataFrame
-        One row a person: person, coupons, lean (own mean minus the mean of all), low, high, verdict (``kind``,
-        ``harsh`` or ``like the others``).
+        One row a person: person, coupons, lean (own mean minus the mean of all), low, high, verdict (`Lean`).
     """
     whole = ratings.dropna()
     scores = _complete(whole.to_numpy(dtype=float), least_coupons=2)
-    _check_assurance(assurance)
+    check_assurance(assurance)
     n, k = scores.shape
     lean = scores.mean(axis=0) - scores.mean()
     rest = scores - scores.mean(axis=1)[:, None] - lean[None, :]
@@ -213,36 +220,6 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
             "verdict": verdict,
         }
     )
-
-
-def bootstrap_limits(
-    statistic: Callable[[FloatArray], float],
-    rows: ArrayLike,
-    *,
-    rng: np.random.Generator,
-    draws: int = 1000,
-    assurance: float = 0.95,
-) -> tuple[float, float]:
-    """Percentile limits of a statistic by drawing whole coupons with replacement.
-
-    Parameters
-    ----------
-    statistic : callable
-        From an array of rows to a number; a draw it cannot use may give NaN.
-    rows : array, shape (coupons, ...)
-    rng : Generator
-    draws : int
-    assurance : float
-
-    Notes
-    -----
-    Below about 30 coupons such limits are too narrow; the closed forms above are better. They also cannot see
-    what never happened: when everybody agreed, every draw agrees too.
-    """
-    data = np.asarray(rows, dtype=float)
-    found = np.array([statistic(data[rng.integers(len(data), size=len(data))]) for _ in range(draws)])
-    low, high = np.nanquantile(found, [(1 - assurance) / 2, (1 + assurance) / 2])
-    return float(low), float(high)
 
 
 def _w(scores: FloatArray) -> float:
@@ -317,6 +294,13 @@ def _absolute(between: float, people: float, error: float, n: int, k: int, tail:
 
 
 def _complete(ratings: ArrayLike, *, least_coupons: int) -> FloatArray:
+    """The scores as an array without gaps.
+
+    Raises
+    ------
+    InputError
+        If coupons or people are too few, or a score is missing.
+    """
     scores = np.asarray(ratings, dtype=float)
     if scores.ndim != 2 or scores.shape[0] < least_coupons or scores.shape[1] < 2:
         raise InputError(
@@ -333,8 +317,3 @@ def _complete(ratings: ArrayLike, *, least_coupons: int) -> FloatArray:
             "Leave out coupons that not all of them scored.",
         )
     return scores
-
-
-def _check_assurance(assurance: float) -> None:
-    if not 0 < assurance < 1:
-        raise InputError("assurance", assurance, "between 0 and 1", "Write 95 % as 0.95.")

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm, t
 
-from doe.assure.binomial import pass_rate_low
+from doe.assure.binomial import check_assurance, pass_rate_low
 from doe.domain.errors import InputError
 
 FloatArray = NDArray[np.float64]
@@ -138,6 +138,11 @@ def kappa_of_table(
         Simulated (20 to 60 coupons) they hold better than kappa plus or minus a multiple of its standard error.
         With weights: on Fisher's scale of correlations.
 
+    Raises
+    ------
+    InputError
+        If it is no square table of counts, or holds fewer than two coupons.
+
     References
     ----------
     J. Cohen (1960, 1968); J. L. Fleiss, J. Cohen and B. S. Everitt (1969), *Psychological Bulletin* 72, 323-327 (both
@@ -154,7 +159,7 @@ def kappa_of_table(
     n = float(counts.sum()) if coupons is None else float(coupons)
     if n < 2:
         raise InputError("agreement", f"{n:g} coupons", "2 or more", "Let both judge more coupons.")
-    _check_assurance(assurance)
+    check_assurance(assurance)
     k = len(counts)
     bad = 1.0 - np.eye(k) if disagreement is None else np.asarray(disagreement, dtype=float)
     worst = float(bad.max())
@@ -195,6 +200,11 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
     ManyKappa
         Standard error for the limits by leaving out one coupon at a time.
 
+    Raises
+    ------
+    InputError
+        If coupons or people are too few, or not the same number of people judged each coupon.
+
     References
     ----------
     J. L. Fleiss (1971), *Psychological Bulletin* 76, 378-382; J. L. Fleiss, J. C. M. Nee and J. R. Landis (1979),
@@ -211,7 +221,7 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
             "the same 2 or more",
             "Leave out coupons that not all of them judged.",
         )
-    _check_assurance(assurance)
+    check_assurance(assurance)
     n, m = len(table), float(people[0])
     agreed, chance = _fleiss_parts(table, m)
     share = table.sum(axis=0) / table.sum()
@@ -232,13 +242,6 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
     low, high = _limits(agreed, chance, se, n, assurance, most=n * (m - 1))
     overall = Kappa(kappa, agreed, chance, se_chance, se, low, high, 2 * float(norm.sf(abs(z))), n)
     return ManyKappa(overall, tuple(float(v) for v in each), z, int(m))
-
-
-def count_classes(ratings: ArrayLike) -> FloatArray:
-    """Counts for `fleiss_kappa`, shape (coupons, classes), from classes given, shape (coupons, people)."""
-    given = np.asarray(ratings)
-    classes = np.unique(given)
-    return np.asarray((given[:, :, None] == classes).sum(axis=1), dtype=float)
 
 
 def _fleiss_parts(table: FloatArray, m: float) -> tuple[float, float]:
@@ -300,8 +303,3 @@ def _limits(
 
 def _order(value: object) -> tuple[int, float, str]:
     return (0, float(value), "") if isinstance(value, int | float) else (1, 0.0, str(value))
-
-
-def _check_assurance(assurance: float) -> None:
-    if not 0 < assurance < 1:
-        raise InputError("assurance", assurance, "between 0 and 1", "Write 95 % as 0.95.")

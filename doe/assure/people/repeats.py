@@ -10,13 +10,9 @@ import pandas as pd
 from scipy.stats import t
 
 from doe.assure.people.kappa import Kappa, cohen_kappa
-from doe.domain.spec import HAND_STEP
 
 AGAIN = " again"
 """End of the column that holds a person's own second look."""
-
-FEW = 20
-"""Below so many coupons a sentence says that they tell little."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +34,6 @@ class Repeat:
         Mean of second minus first score with two-sided limits; NaN with fewer than two.
     hand_sd : float
         Standard deviation of one score around what the same person would say on average.
-    sentences : tuple of str
     """
 
     person: str
@@ -50,7 +45,6 @@ class Repeat:
     hand_low: float
     hand_high: float
     hand_sd: float
-    sentences: tuple[str, ...]
 
 
 def judge_repeats(
@@ -93,38 +87,4 @@ def _repeat(
     shift = float(d.mean()) if len(d) > 1 else math.nan
     spread = float(d.std(ddof=1)) if len(d) > 1 else math.nan
     half = float(t.ppf((1 + assurance) / 2, len(d) - 1)) * spread / math.sqrt(len(d)) if len(d) > 1 else math.nan
-    found = Repeat(
-        person, len(both), kappa, turned, len(d), shift, shift - half, shift + half, spread / math.sqrt(2), ()
-    )
-    return Repeat(**{**found.__dict__, "sentences": _say(found)})
-
-
-def _say(r: Repeat) -> tuple[str, ...]:
-    said = []
-    if r.coupons:
-        said.append(
-            f"{r.person} judged {r.coupons} coupon{'s' if r.coupons > 1 else ''} twice and changed "
-            f"{'none' if not r.turned else r.turned} of them."
-            + (
-                f" Beyond chance: kappa {r.kappa.kappa:.2f} ({r.kappa.low:.2f} to {r.kappa.high:.2f})."
-                if r.kappa is not None and not math.isnan(r.kappa.kappa)
-                else ""
-            )
-            + (f" {r.coupons} say little; 30 with about a third bad say more." if r.coupons < FEW else "")
-        )
-    if r.hand_coupons > 1:
-        said.append(
-            f"{r.person} felt {r.hand_coupons} coupons twice: a score repeats to about ±{2 * r.hand_sd:.1f} points."
-        )
-        if r.hand_low > 0 or r.hand_high < 0:
-            word = "softer" if r.hand_shift > 0 else "stiffer"
-            said.append(
-                f"The second time {r.person} scored {abs(r.hand_shift):.1f} points {word}: the scale has moved. Feel "
-                "the two kept reference coupons (5 soft, 1 stiff) before every session."
-            )
-        elif 2 * r.hand_sd > 2 * HAND_STEP:
-            said.append(
-                f"That is more than a whole point: let {r.person} feel the reference coupons first, and use the mean "
-                "of two people."
-            )
-    return tuple(said)
+    return Repeat(person, len(both), kappa, turned, len(d), shift, shift - half, shift + half, spread / math.sqrt(2))

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher
 from statistics import median
 
-from doe.book.sheets.cells import split_unit, squeeze, words
+from doe.book.sheets.cells import split_unit
 from doe.domain.factors import Factor
+from doe.domain.said import squeeze, words
 from doe.domain.study import Study
 from doe.domain.units import looks_like_fahrenheit, stored_unit, unit_spelled
 

@@ -10,16 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from doe.book.sheets.cells import (
-    coupon_name,
-    is_nothing,
-    read_amount,
-    read_check,
-    read_hand,
-    read_level,
-    read_symptoms,
-    read_void,
-)
+from doe.book.sheets.cells import coupon_name, read_amount, read_level
 from doe.book.sheets.columns import ColumnUse
 from doe.book.sheets.foreign import ForeignSheet, guess_mapping, read_foreign
 from doe.book.sheets.foreign_results import ForeignResults, map_foreign
@@ -27,6 +18,7 @@ from doe.book.sheets.headings import HeadedColumn, Headings, find_headings
 from doe.book.sheets.workbook import SheetFile, read_sheets
 from doe.domain.entry import SymptomWords, sheet_mark
 from doe.domain.errors import InputError, InputErrors, plain
+from doe.domain.said import is_nothing, read_check, read_hand, read_symptoms, read_void
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown

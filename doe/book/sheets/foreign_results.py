@@ -10,17 +10,7 @@ from difflib import get_close_matches
 
 import pandas as pd
 
-from doe.book.sheets.cells import (
-    ANY_SYMPTOM,
-    coupon_name,
-    is_nothing,
-    read_amount,
-    read_check,
-    read_hand,
-    read_level,
-    read_symptoms,
-    read_void,
-)
+from doe.book.sheets.cells import coupon_name, read_amount, read_level
 from doe.book.sheets.columns import ColumnUse
 from doe.book.sheets.foreign import ForeignSheet
 from doe.domain.entry import SymptomWords, check_people
@@ -28,6 +18,7 @@ from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import Factor
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.outcome import BATCH_COLUMNS, SIDES
+from doe.domain.said import ANY_SYMPTOM, is_nothing, read_check, read_hand, read_symptoms, read_void
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.units import show, show_both

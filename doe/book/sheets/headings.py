@@ -7,10 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 
-from doe.book.sheets.cells import split_unit, squeeze
+from doe.book.sheets.cells import split_unit
 from doe.book.sheets.workbook import SheetFile
 from doe.domain.entry import EntryColumn, actual_columns, check_people, entry_columns
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.said import squeeze
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, stored_unit
 

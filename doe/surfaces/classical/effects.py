@@ -186,6 +186,13 @@ def _batch_notes(table: pd.DataFrame, judged: JudgedEffects) -> list[str]:
 
 
 def _two_level(coded: ArrayLike, factors: Sequence[str]) -> Floats:
+    """The rows at the corners, as signs.
+
+    Raises
+    ------
+    InputError
+        If a setting is not -1, 0 or +1.
+    """
     settings, _ = as_matrix(coded, list(factors))
     odd = ~np.isclose(settings[..., None], [-1.0, 0.0, 1.0]).any(axis=-1)
     if odd.any():
@@ -202,6 +209,13 @@ def _two_level(coded: ArrayLike, factors: Sequence[str]) -> Floats:
 def _choose_error(
     settings: Floats, y: Floats, matrix: Floats, model: ModelTerms, error: ErrorSource
 ) -> ErrorEstimate | None:
+    """Where the error comes from.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to take that error from.
+    """
     if error in {"auto", "replicates"}:
         pure = find_pure_error(settings, y).estimate
         if pure is not None or error == "auto":

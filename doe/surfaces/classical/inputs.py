@@ -53,12 +53,25 @@ def as_vector(y: ArrayLike, length: int, where: str) -> Floats:
 
 
 def check_assurance(assurance: float) -> None:
-    """Refuse an assurance that is no probability strictly between 0 and 1."""
+    """Refuse an assurance that is no probability strictly between 0 and 1.
+
+    Raises
+    ------
+    InputError
+        If it is not between 0 and 1.
+    """
     if not 0 < assurance < 1:
         raise InputError("assurance", assurance, "between 0 and 1", "Write 95 % as 0.95.")
 
 
 def _require_finite(values: Floats, where: str) -> None:
+    """Refuse numbers that are none.
+
+    Raises
+    ------
+    InputError
+        If a number is missing or infinite, its row named.
+    """
     bad = ~np.isfinite(values)
     if bad.any():
         row = int(np.argwhere(bad)[0][0]) + 1

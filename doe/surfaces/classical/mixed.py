@@ -220,6 +220,13 @@ class _Problem:
 def _batch_numbers(
     name: str, values: ArrayLike, n: int
 ) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.intp]], list[object]]:
+    """Batches numbered from 0.
+
+    Raises
+    ------
+    InputError
+        If a coupon has no batch.
+    """
     series = pd.Series(np.asarray(values, dtype=object).reshape(-1))
     if len(series) != n:
         raise InputError(name, f"{len(series)} labels", f"{n} (one a row)", "Give every coupon its batch.")

@@ -27,6 +27,11 @@ class ModelTerms:
         Factor names, k of them, in the column order of the coded array.
     exponents : tuple of tuple of int
         One row of k exponents a term; a row of zeros is the constant.
+
+    Raises
+    ------
+    InputError
+        If a factor or a term is named twice.
     """
 
     factors: tuple[str, ...]
@@ -54,14 +59,26 @@ class ModelTerms:
         return tuple(sum(row) for row in self.exponents)
 
     def index(self, name: str) -> int:
-        """Position of a term by its readable name."""
+        """Position of a term by its readable name.
+
+        Raises
+        ------
+        InputError
+            If the model has no such term.
+        """
         try:
             return self.names.index(name)
         except ValueError:
             raise InputError("term", name, ", ".join(self.names), "Pick one of the model's terms.") from None
 
     def matrix(self, coded: ArrayLike) -> NDArray[np.float64]:
-        """Model matrix, shape (coupons, terms), of coded settings, shape (coupons, factors)."""
+        """Model matrix, shape (coupons, terms), of coded settings, shape (coupons, factors).
+
+        Raises
+        ------
+        InputError
+            If there is not one column a factor.
+        """
         settings = np.atleast_2d(np.asarray(coded, dtype=float))
         if settings.shape[1] != len(self.factors):
             raise InputError(

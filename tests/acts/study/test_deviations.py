@@ -10,13 +10,15 @@ from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.study.deviations import deviations_of
 from doe.acts.study.fits import recommend_study
 from doe.domain.score import ScoreEntry
-from doe.domain.units import Shown
+from doe.domain.units import METRIC, Shown
+from doe.words.study import deviation
 from tests.acts.recipe.samples import STUDY
 
 
-def said(shop, **more) -> list[tuple[str, str, str]]:
+def said(shop, shown=METRIC) -> list[tuple[str, str, str]]:
     with shop.open() as book:
-        return [(d.kind, d.what, d.why) for d in deviations_of(book, book.study(STUDY), **more)]
+        record = book.study(STUDY)
+        return [(d.kind, deviation(d.what, record.study, shown), d.why) for d in deviations_of(book, record)]
 
 
 def test_a_study_without_incident_has_none(shop_with):

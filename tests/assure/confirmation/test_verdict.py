@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.stats import t
 
 from doe.assure.confirmation.allocation import confirmation_points, confirmation_settings
-from doe.assure.confirmation.claims import claim_limits, claim_plan, compare_claims
+from doe.assure.confirmation.claims import claim_limits, claim_plan
 from doe.assure.confirmation.combination import combine_with_study
 from doe.assure.confirmation.hand_prediction import predict_hand
 from doe.assure.confirmation.verdict import coupon_states, judge_confirmation
@@ -67,12 +67,13 @@ def test_expected_units_is_the_mean_over_all_ways_a_run_can_go(failures, true):
 
 
 def test_plans_side_by_side():
-    table = compare_claims(rates=[0.97, 0.99])
-    assert len(table) == 12
-    by_claim = table.groupby(["pass_rate", "assurance"])
-    for column, rising in (("units", True), ("chance_to_accept", True), ("rate_for_90", False)):
-        assert all(part[column].is_monotonic_increasing == rising for _, part in by_claim)
-    assert (table["expected_units"] <= table["units"]).all()
+    for claim in ((0.80, 0.90), (0.95, 0.90), (0.95, 0.95)):
+        plans = [claim_plan(*claim, failures=failures) for failures in (0, 1, 2)]
+        assert [p.units for p in plans] == sorted(p.units for p in plans)
+        chances, rates = [p.chance([0.97, 0.99]) for p in plans], [p.rate_for(0.90) for p in plans]
+        assert chances == sorted(chances)
+        assert rates == sorted(rates, reverse=True)
+        assert all(p.expected_units([0.97, 0.99]) <= p.units for p in plans)
     assert claim_plan(0.9, 0.9).chance(claim_plan(0.9, 0.9).rate_for(0.7)) == pytest.approx(0.7)
 
 

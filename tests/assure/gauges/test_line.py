@@ -24,7 +24,9 @@ from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
 from doe.domain.stack import DEFAULT_PRESS, Line
 from doe.domain.study import Study
-from doe.domain.units import Shown
+from doe.domain.units import METRIC, Shown
+from doe.words.facts import reader_of
+from doe.words.gauges import caution_words
 from doe.words.setting_errors import basis_words
 
 DAY = date(2030, 6, 1)
@@ -39,6 +41,10 @@ def read(set_degc, measured, *, machine="press", days=0, shown=None, place="cent
 
 FOUR_LOW = [read(140, 136), read(155, 151), read(170, 166)]
 OVEN = [read(t, t - 2, machine="oven") for t in (110, 125, 140)]
+
+
+def words(gauged, study, shown=METRIC):
+    return caution_words(gauge_cautions(gauged, study), reader_of(study, shown))
 
 
 def test_dial_makes_up_for_what_the_surface_lacks():
@@ -68,12 +74,12 @@ def test_unread_machine_gives_the_surface_as_dial_and_says_so():
     gauged = gauge_line(LINE, OVEN, on=DAY)
     found = gauged.dial("press_temp", 155.0)
     assert (found.dial_degc, found.u_delta_degc, found.is_checked) == (155.0, None, False)
-    (said,) = gauge_cautions(gauged, STUDY)
+    (said,) = words(gauged, STUDY)
     assert said.startswith("Display not checked: the press was never measured")
 
 
 def test_machine_in_date_and_well_read_gives_no_caution():
-    assert gauge_cautions(gauge_line(LINE, FOUR_LOW, on=DAY), STUDY) == ()
+    assert words(gauge_line(LINE, FOUR_LOW, on=DAY), STUDY) == ()
 
 
 def test_readings_of_an_older_campaign_no_longer_correct():
@@ -88,52 +94,53 @@ def test_readings_of_an_older_campaign_no_longer_correct():
 
 def test_drift_is_told_from_old_and_new_readings_together():
     many = [read(155, 155 - 15 * (400 - d) / 365, days=d) for d in (400, 300, 200, 100, 0)]
-    said = gauge_cautions(gauge_line(LINE, many, on=DAY), STUDY)
+    said = words(gauge_line(LINE, many, on=DAY), STUDY)
     assert any("drifts by -15 °C (-27 °F) a year" in text for text in said)
 
 
 def test_out_of_date_is_said_and_the_correction_still_made():
     gauged = gauge_line(LINE, FOUR_LOW, on=DAY + timedelta(days=200))
     assert gauged.dial("press_temp", 151.0).is_checked
-    assert any("was due on 2030-09-29" in text for text in gauge_cautions(gauged, STUDY))
+    assert any("was due on 2030-09-29" in text for text in words(gauged, STUDY))
 
 
 def test_one_reading_corrects_every_temperature_alike_and_says_so():
     gauged = gauge_line(LINE, [read(150, 146)], on=DAY)
     assert gauged.dial("press_temp", 160.0).dial_degc == pytest.approx(164)
-    assert any("1 reading cannot show more" in text for text in gauge_cautions(gauged, STUDY))
+    assert any("1 reading cannot show more" in text for text in words(gauged, STUDY))
 
 
 def test_range_beyond_what_was_read_is_named():
     near = [read(t, t - 4) for t in (120, 130, 140)]
     gauged = gauge_line(LINE, near, on=DAY)
     assert gauged.dial("press_temp", 170.0).is_beyond
-    (both,) = [t for t in gauge_cautions(gauge_line(LINE, [read(155, 151)] * 3, on=DAY), STUDY) if "outside" in t]
+    (both,) = [t for t in words(gauge_line(LINE, [read(155, 151)] * 3, on=DAY), STUDY) if "outside" in t]
     assert "140 °C (284 °F) and 170 °C (338 °F) lie outside what was read on the press (display 155 °C" in both
-    said = gauge_cautions(gauged, STUDY)
+    said = words(gauged, STUDY)
     assert any("170 °C (338 °F) lies outside what was read on the press" in text for text in said)
-    fahrenheit = gauge_cautions(gauged, STUDY, shown=Shown("degF"))
+    fahrenheit = words(gauged, STUDY, Shown("degF"))
     assert any("338 °F (170 °C) lies outside" in text for text in fahrenheit)
 
 
 def test_display_that_the_surface_does_not_follow_corrects_nothing():
     gauged = gauge_line(LINE, [read(140, 150), read(155, 149), read(170, 151)], on=DAY)
     assert gauged.dial("press_temp", 155.0).dial_degc == 155.0
-    assert any("do not show that its surface follows" in text for text in gauge_cautions(gauged, STUDY))
+    assert any("do not show that its surface follows" in text for text in words(gauged, STUDY))
 
 
 def test_large_correction_is_doubted():
     gauged = gauge_line(LINE, [read(t, t - 30) for t in (140, 155, 170)], on=DAY)
-    assert any("30 °C (54 °F) below its display" in text for text in gauge_cautions(gauged, STUDY))
+    assert any("30 °C (54 °F) below its display" in text for text in words(gauged, STUDY))
 
 
 def test_bare_metal_reading_is_left_out_with_its_remedy():
     bad = read(150, 90, emissivity=0.95, surface_emissivity=0.3, tool="infrared")
     gauged = gauge_line(LINE, [*FOUR_LOW, bad], on=DAY, names={3: "Reading 9"})
     assert gauged.dial("press_temp", 151.0).dial_degc == pytest.approx(155)
-    assert gauged.left_out[0].startswith("Reading 9 is left out.")
-    assert "matt tape" in gauged.left_out[0]
-    assert "contact probe" in gauged.left_out[0]
+    (said,) = caution_words(gauged.left_out)
+    assert said.startswith("Reading 9 is left out.")
+    assert "matt tape" in said
+    assert "contact probe" in said
 
 
 def test_dial_beyond_what_the_machine_may_be_set_to_is_refused():
@@ -142,7 +149,7 @@ def test_dial_beyond_what_the_machine_may_be_set_to_is_refused():
     top = gauged.dial("press_temp", 170.0).dial_degc
     with pytest.raises(InputError, match=r"found 174 °C .*at most 172 °C \(341.6 °F\) \(limit of the press\)"):
         refuse_dial(limited, "press_temp", top)
-    assert any("limit of the press" in text for text in gauge_cautions(gauged, limited))
+    assert any("limit of the press" in text for text in words(gauged, limited))
     refuse_dial(STUDY, "press_temp", top)  # the film's limit is that of the surface, not of the dial
     with pytest.raises(InputError, match="below 200"):
         refuse_dial(STUDY, "press_temp", 200.0)
@@ -151,7 +158,7 @@ def test_dial_beyond_what_the_machine_may_be_set_to_is_refused():
 def test_held_temperature_counts_like_a_varied_one():
     held = Study("s", (usual_factor("press_temp"), usual_factor("dwell")), held={"cure_temp": 125.0, "mesh": "fine"})
     assert machine_temperatures(held) == {"press_temp": (140, 170), "cure_temp": (125.0, 125.0)}
-    said = gauge_cautions(gauge_line(LINE, FOUR_LOW, on=DAY), held)
+    said = words(gauge_line(LINE, FOUR_LOW, on=DAY), held)
     assert [text for text in said if "oven" in text]
 
 
@@ -163,7 +170,7 @@ def test_line_gets_the_uncertainty_of_its_readings_unless_one_was_stated():
     stated = replace(LINE, press=replace(DEFAULT_PRESS, uncertainty_degc=1.0))
     kept = gauge_line(stated, FOUR_LOW, on=DAY)
     assert kept.line.press.uncertainty_degc == 1.0
-    assert any("stated to be known to ±1.0 °C" in text for text in gauge_cautions(kept, STUDY))
+    assert any("stated to be known to ±1.0 °C" in text for text in words(kept, STUDY))
 
 
 def test_budget_has_the_sources_that_were_entered():

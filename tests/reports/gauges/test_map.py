@@ -24,7 +24,7 @@ def readings(offsets, *, repeats=1, set_degc=150.0, scatter=0.0):
 
 
 def view(offsets, *, shown=METRIC, **more):
-    found = judge_map(readings(offsets, **more), shown=shown)
+    found = judge_map(readings(offsets, **more))
     return platen_view(
         found,
         line="back & front",

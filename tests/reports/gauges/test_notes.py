@@ -12,6 +12,7 @@ from doe.assure.gauges.cautions import gauge_cautions
 from doe.assure.gauges.line import GaugedLine, gauge_line
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import Shown
+from doe.words.gauges import caution_words
 from doe.words.typography import NO_BREAK
 from reports.gauges.notes import gauge_note, gauge_notes
 from reports.study.inputs import StudyReport
@@ -34,7 +35,7 @@ def gauged(*, machines=("oven", "press"), on=DAY, as_dialled=False) -> GaugedLin
 
 def report(found: GaugedLine | None, *, shown: Shown | None = None, case: str = "ready") -> StudyReport:
     made = samples()[case]
-    said = () if found is None else gauge_cautions(found, made.study)
+    said = () if found is None else caution_words(gauge_cautions(found, made.study))
     return replace(made, gauged=found, gauge_cautions=said, shown=shown or made.shown)
 
 

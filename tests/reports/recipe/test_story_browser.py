@@ -43,7 +43,7 @@ def story_page() -> str:
             judged_results=report.results.head(2),
             readings=(told,) * 3,
             earlier="20 coupons of the study a counted",
-            rounds=(RoundFacts(1, "optimal plan", 3, 20, MADE_AT, "ana", ()),),
+            rounds=(RoundFacts(1, "optimal plan", 3, 20, MADE_AT, "ana"),),
             plan=judge_plan(plan),
             plans=compare_plans(plan.study, coupons=20, seed=3),
             left_out=(),

@@ -89,7 +89,7 @@ def test_the_shirts_are_those_of_the_answer(case):
         f"we expect {'only ' * (answer.verdict == 'not reachable')}{out_of_hundred(answer.pass_rate)} of 100"
         in html(case)
     )
-    assert f"assurance: {math.floor(100 * answer.pass_rate_low)} of 100 shirts" in html(case)
+    assert f"assurance: {math.floor(100 * answer.pass_rate_low)} of 100 prints" in html(case)
 
 
 @pytest.mark.parametrize(
@@ -262,8 +262,8 @@ def test_the_nearest_cliff_is_the_first_and_none_is_said_plainly():
 def test_lead_names_what_is_wanted_and_what_is_expected(verdict):
     report = samples()["ready"]
     text = lead(report.study, replace(report.answer, verdict=verdict, pass_rate=0.913))
-    assert "91 of 100 shirts" in text
-    assert "95 of 100 shirts" in text
+    assert "91 of 100 prints" in text
+    assert "95 of 100 prints" in text
     assert "hand-feel of 3.5 or more" in text
 
 
@@ -420,8 +420,8 @@ def test_a_lower_bound_is_never_rounded_up():
     report = samples()["ready"]
     answer = replace(report.answer, pass_rate=0.962, pass_rate_low=0.917)
     shown = study_page(replace(report, answer=answer))
-    assert any("assurance: 91 of 100 shirts" in line for line in shown.sure_lines)
-    assert shown.shirts.title == "96 of 100 shirts expected, at least 91"
+    assert any("assurance: 91 of 100 prints" in line for line in shown.sure_lines)
+    assert shown.shirts.title == "96 of 100 prints expected, at least 91"
     assert str(shown.shirts.svg).count('href="#shirts-sure"') == 91
     assert not any("92 of 100" in text for note in shown.notes for text in note.answer)
 
@@ -433,7 +433,7 @@ def test_a_typed_target_and_assurance_keep_their_digits():
     assert "97.5 %" in told
     assert "99.5 % assurance" in told
     assert "98 %" not in told
-    assert "97.5 of 100 shirts" in lead(study, report.answer)
+    assert "97.5 of 100 prints" in lead(study, report.answer)
 
 
 def test_every_assumption_is_listed_with_its_meaning():

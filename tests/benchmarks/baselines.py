@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,9 +13,8 @@ from doe.domain.coding import decode, round_settings
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import HAND_STEP
 from doe.domain.study import Study
-
-if TYPE_CHECKING:
-    from doe.practice.lines import SimulatedLine
+from doe.practice.centre import centre
+from doe.practice.lines import SimulatedLine
 
 Setpoint = Mapping[str, float | str]
 
@@ -51,13 +50,6 @@ def _middle_of_best(sweep: pd.DataFrame) -> pd.Series[Any]:
     hand = _mean_hand(passed)
     equals = passed[hand >= hand.max() - HAND_STEP / 2]
     return equals.iloc[(len(equals) - 1) // 2]
-
-
-def centre(study: Study) -> Setpoint:
-    """Middle of every range, rounded to machine settings; the first level of a categorical factor."""
-    return {
-        f.name: f.levels[0] if f.is_categorical else float(round_settings(f, decode(f, 0.0))) for f in study.factors
-    }
 
 
 def one_factor_at_a_time(line: SimulatedLine, coupons: int, seed: int) -> Trial:

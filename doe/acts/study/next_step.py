@@ -1,0 +1,70 @@
+"""What comes next for a study, decided in one place; commands and pages put it into words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import pandas as pd
+
+from doe.acts.answers import answer_from
+from doe.acts.base import RECOMMEND, Key
+from doe.acts.study.counts import ScoreCounts, score_counts
+from doe.acts.study.inputs import hash_now
+from doe.acts.study.limits import missing
+from doe.acts.study.rounds import is_comparison, results_to_learn_from
+from doe.domain.plan_kinds import CONFIRM
+from doe.setpoint.answer import Answer
+from doe.words.answer import scores_first
+
+if TYPE_CHECKING:
+    from doe.book.book import Book
+
+Step = Literal[
+    "limits", "plan", "make", "recommend", "washes", "feel", "score", "extend", "confirm", "compare", "report"
+]
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """A step with what it is done to: coupons of the round to ``extend`` by, or the first coupon to ``feel``."""
+
+    step: Step
+    coupons: int = 0
+    coupon: str = ""
+
+
+def next_step(book: Book, key: Key) -> NextStep:
+    """The step that usually comes next for a study as it stands in the book."""
+    record = book.study(key)
+    if missing(record.study):
+        return NextStep("limits")
+    counts, rounds = score_counts(book, record.id), book.plan_info(record.id).rounds
+    if not rounds:
+        return NextStep("plan")
+    if rounds[-1].kind == CONFIRM:
+        return NextStep("confirm")
+    if not counts.scored:
+        return NextStep("make")
+    if is_comparison(book, record.id):
+        return NextStep("compare")
+    now = hash_now(book, record)
+    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == now]
+    if not kept:
+        return NextStep("recommend")
+    return after_answer(answer_from(kept[-1].payload), counts, results_to_learn_from(book, record.id))[0]
+
+
+def after_answer(answer: Answer, counts: ScoreCounts, results: pd.DataFrame) -> tuple[NextStep, ...]:
+    """What to do with an answer, the most urgent first; ``results`` as the answer was fitted to."""
+    steps = [NextStep("washes")] if counts.unfinished else []
+    if scores_first(answer):
+        passed = results.loc[results["passed"].eq(True), "coupon"]
+        steps.append(NextStep("feel", coupon=str(passed.iloc[0])))
+    elif answer.verdict == "more coupons":
+        steps.append(
+            NextStep("score") if counts.waiting else NextStep("extend", coupons=max(1, len(answer.next_coupons)))
+        )
+    elif answer.verdict == "ready":
+        steps.append(NextStep("confirm"))
+    return (*steps, NextStep("report"))

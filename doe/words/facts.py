@@ -1,0 +1,45 @@
+"""Facts become sentences: one table of texts a subject, one way to use it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+
+from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.finding import Finding
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown
+
+Text = str | Callable[..., str]
+"""A sentence with the names of its values in braces, or a function of `Reader` and the values by name."""
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Who reads: the units wanted, and what the factors are called."""
+
+    shown: Shown = METRIC
+    labels: Mapping[str, str] = field(default_factory=dict)
+
+    def label(self, factor: str) -> str:
+        """Name of a factor in people's words."""
+        known = KNOWN_FACTORS.get(factor)
+        return self.labels.get(factor) or (known.label if known else factor.replace("_", " "))
+
+
+def reader_of(study: Study, shown: Shown = METRIC) -> Reader:
+    """Reader of what is said about a study."""
+    return Reader(shown, {f.name: f.label for f in study.factors})
+
+
+def worded(fact: Finding | str, texts: Mapping[str, Text], reader: Reader) -> str:
+    """Sentence of a fact; a text kept before there were facts is said as it is."""
+    if isinstance(fact, str):
+        return fact
+    text = texts[fact.code]
+    return text.format(**fact.values) if isinstance(text, str) else text(reader, **fact.values)
+
+
+def all_worded(facts: Iterable[Finding | str], texts: Mapping[str, Text], reader: Reader) -> tuple[str, ...]:
+    """`worded` for several."""
+    return tuple(worded(fact, texts, reader) for fact in facts)

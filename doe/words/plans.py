@@ -1,0 +1,309 @@
+"""What plans cost, tell and leave open, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from doe.domain.finding import Finding
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown, show_difference
+from doe.plans.compare import LeftOut
+from doe.plans.judge import PlanJudgement
+from doe.words.facts import Reader, Text, all_worded, reader_of, worded
+from doe.words.wording import count, listing, sentence, verb
+
+KIND_LABELS = {
+    "half": "half fraction with centre coupons",
+    "quarter": "quarter fraction with centre coupons",
+    "full": "full factorial with centre coupons",
+    "composite": "face-centred composite",
+    "box-behnken": "Box-Behnken",
+    "optimal": "optimal plan, smallest average prediction variance (I)",
+    "d-optimal": "optimal plan, sharpest coefficients (D)",
+}
+"""What a textbook calls each kind of plan."""
+
+MODEL_LABELS = {
+    "main": "main effects",
+    "interactions": "main effects and two-factor interactions",
+    "quadratic": "full quadratic",
+}
+
+_MACHINES = {"cure": "oven", "press": "press"}
+_SECONDS = {"cure_time": "cure", "dwell": "dwell", "peel_wait": "wait before peel", "second_press_time": "second press"}
+_MOST_EFFECTS, _MOST_COUPONS = 12, 5
+_BY_ITSELF = "Chosen automatically: "
+
+
+def kind_label(kind: str) -> str:
+    """What a textbook calls this kind of plan; other rounds by their own name."""
+    return KIND_LABELS.get(kind, kind)
+
+
+def plan_notes(notes: Iterable[Finding | str], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
+    """Notes of a plan or a round as sentences; those of older rounds are sentences already."""
+    reader = reader_of(study, shown)
+    return tuple(_note(note, reader) for note in notes)
+
+
+def _note(note: Finding | str, reader: Reader) -> str:
+    if isinstance(note, str):
+        return note
+    values = {name: value for name, value in note.values.items() if name != "round"}
+    text = worded(Finding(note.code, values), NOTES, reader)
+    return f"Round {note.values['round']}: {text}" if "round" in note.values else text
+
+
+def was_automatic(note: Finding | str) -> bool:
+    """Whether a note says why the tool itself chose the plan."""
+    return note.startswith(_BY_ITSELF) if isinstance(note, str) else note.code.startswith("chosen as ")
+
+
+def said(facts: Iterable[Finding], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
+    """Facts of a `PlanJudgement` as sentences."""
+    return all_worded(facts, JUDGED, reader_of(study, shown))
+
+
+def why_left_out(left_out: LeftOut) -> str:
+    """Why a kind of plan is not possible, as a sentence."""
+    return worded(left_out.reason, REASONS, Reader())
+
+
+def judgement_data(judged: PlanJudgement, study: Study, shown: Shown = METRIC) -> dict[str, object]:
+    """A judgement for JSON: sentences where a person looks for them, the facts beside them."""
+    facts = {
+        "warnings": judged.warnings,
+        "can_tell": judged.can_tell,
+        "cannot_tell": judged.cannot_tell,
+        "assumptions": judged.assumptions,
+    }
+    return {
+        **{name: value for name, value in vars(judged).items() if name not in {*facts, "aliases"}},
+        "label": kind_label(judged.kind),
+        "alias_sentences": said(judged.aliases, study, shown),
+        **{name: said(found, study, shown) for name, found in facts.items()},
+        "facts": {"aliases": judged.aliases, **facts},
+    }
+
+
+def left_out_data(left_out: LeftOut) -> dict[str, object]:
+    """A kind of plan that is not possible, for JSON."""
+    return {
+        "kind": left_out.kind,
+        "label": kind_label(left_out.kind),
+        "reason": why_left_out(left_out),
+        "fact": left_out.reason,
+    }
+
+
+def _chosen_as_optimal(
+    _: Reader, *, coupons: int, room_for_terms: int | None, named_factors: bool, forbidden: bool
+) -> str:
+    reasons = [f"room for the {room_for_terms} terms of the full quadratic"] if room_for_terms is not None else []
+    reasons += ["named factors"] if named_factors else []
+    reasons += ["forbidden combinations"] if forbidden else []
+    return f"{_BY_ITSELF}an optimal plan suits {coupons} coupons with {listing(reasons)}."
+
+
+def _first_look(_: Reader, *, coupons: int, terms: int, kind: str) -> str:
+    return (
+        f"{_BY_ITSELF}{coupons} coupons are too few for the {terms} terms of the full quadratic, "
+        f"so this is a first look: {KIND_LABELS[kind]}."
+    )
+
+
+def _moved(_: Reader, *, coupons: int) -> str:
+    return (
+        f"{count(coupons, 'coupon')} {verb(coupons, 'was', 'were')} moved out of a forbidden combination to the "
+        "nearest allowed settings; the plan is no longer exactly balanced."
+    )
+
+
+def _in_random_order(_: Reader, *, stage: str, changes: int, minutes: float, centre_at_the_ends: bool) -> str:
+    text = (
+        f"{_MACHINES[stage].capitalize()}: fully random order with {count(changes, 'change')} of setting, "
+        f"{minutes:.0f} minutes of settling."
+    )
+    ends = " The first and the last coupon are centre coupons all the same."
+    return text + (ends if centre_at_the_ends else "")
+
+
+def _in_batches(
+    _: Reader,
+    *,
+    stage: str,
+    batches: int,
+    minutes: float,
+    minutes_at_random: float,
+    repeats: int,
+    once: float | None,
+    twice: float | None,
+) -> str:
+    text = (
+        f"{_MACHINES[stage].capitalize()}: {count(batches, 'batch', 'batches')}, {minutes:.0f} minutes of settling, "
+        f"where a fully random order would take about {minutes_at_random:.0f}."
+    )
+    if repeats:
+        text += (
+            f" {count(repeats, 'batch repeats', 'batches repeat')} an earlier setting, "
+            "from which the batch-to-batch error is estimated."
+        )
+    else:
+        text += " No setting is repeated, so this round alone cannot tell a batch from its setting."
+    if once is not None:
+        text += f" Each setting once, without a centre coupon at the start and the end, would take {once:.0f}."
+    if twice is not None:
+        text += (
+            f" Every setting in two batches (order: repeated) would take {twice:.0f} or more and tell more about it."
+        )
+    return text
+
+
+def _not_hard(reader: Reader, *, factor: str) -> str:
+    return (
+        f"{reader.label(factor)} is a temperature but not marked as hard to change: it is changed from coupon to "
+        "coupon, and no settling time is counted for it."
+    )
+
+
+NOTES: dict[str, Text] = {
+    "chosen as composite": _BY_ITSELF
+    + "{coupons} coupons hold a face-centred composite, which carries the full quadratic.",
+    "chosen as optimal": _chosen_as_optimal,
+    "chosen as a first look": _first_look,
+    "chosen as no textbook plan fits": _BY_ITSELF + "no textbook plan has {coupons} coupons for these factors.",
+    "fewer coupons than terms": "{coupons} coupons are fewer than the {terms} terms of the full quadratic: they are "
+    "placed for the main effects first and for a share of the rest.",
+    "other fraction": "The other fraction was taken, because it holds no forbidden combination.",
+    "moved out of forbidden": _moved,
+    "machine in random order": _in_random_order,
+    "machine in batches": _in_batches,
+    "temperature not hard to change": _not_hard,
+    "shared strokes": "{coupons} coupons share a press stroke with another. They are sub-samples of that stroke: "
+    "it counts once where press settings are judged.",
+}
+"""`doe.plans.notes.NoteCode`."""
+
+
+def _effect(reader: Reader, effect: tuple[str, ...]) -> str:
+    return " × ".join(reader.label(name) for name in effect)
+
+
+def _aliased(reader: Reader, *, effects: tuple[tuple[str, ...], ...]) -> str:
+    first, *rest = (_effect(reader, effect) for effect in effects)
+    return sentence(f"{first} cannot be told from {listing(rest, 'or')}")
+
+
+def _hang_together(reader: Reader, *, effects: tuple[tuple[str, ...], ...]) -> str:
+    shown = "; ".join(_effect(reader, effect) for effect in effects[:_MOST_EFFECTS])
+    more = f" and {len(effects) - _MOST_EFFECTS} more" if len(effects) > _MOST_EFFECTS else ""
+    return f"These effects cannot all be told from one another: {shown}{more}."
+
+
+def _degrees(reader: Reader, delta_degc: float) -> str:
+    return show_difference(delta_degc, reader.shown, decimals=None)
+
+
+def _steps_of_unknown_worth(
+    reader: Reader, *, factor: str, step_delta_degc: float, machine: str, usual_delta_degc: float
+) -> str:
+    return (
+        f"{reader.label(factor)}: neighbouring levels are only {_degrees(reader, step_delta_degc)} apart, and the "
+        f"uncertainty of {machine} is not known. Measure it, or keep at least {_degrees(reader, usual_delta_degc)}."
+    )
+
+
+def _steps_within_uncertainty(
+    reader: Reader, *, factor: str, step_delta_degc: float, machine: str, least_delta_degc: float
+) -> str:
+    return (
+        f"{reader.label(factor)}: neighbouring levels are {_degrees(reader, step_delta_degc)} apart, less than twice "
+        f"the uncertainty of {machine} ({_degrees(reader, least_delta_degc)}): they may not differ in truth."
+    )
+
+
+def _followed(_: Reader, *, coupons: tuple[str, ...], model: str) -> str:
+    shown = ", ".join(coupons[:_MOST_COUPONS]) + (" ..." if len(coupons) > _MOST_COUPONS else "")
+    return (
+        f"The fit of the {MODEL_LABELS[model]} follows {shown} whatever the result is: "
+        "a mistake there cannot be noticed."
+    )
+
+
+def _main_effects(reader: Reader, *, smallest_sd: tuple[tuple[str, float], ...], power: float, alpha: float) -> str:
+    sizes = ", ".join(f"{size:.1f} for {reader.label(factor)}" for factor, size in smallest_sd)
+    return (
+        f"Which factors matter: likely seen are main effects, in residual standard deviations, of {sizes} "
+        f"(power {power:g}, two-sided level {alpha:g})."
+    )
+
+
+def _batch_error(_: Reader, *, stage: str, repeats: int) -> str:
+    repeated = count(repeats, "repeated batch", "repeated batches")
+    return f"Batch-to-batch error at the {_MACHINES[stage]}: {repeated} of a setting."
+
+
+def _never_varied(reader: Reader, *, factor: str) -> str:
+    return (
+        f"Anything about {reader.label(factor)}: every coupon has the same setting of it, its range is narrower than "
+        "a machine step."
+    )
+
+
+def _from_chance(reader: Reader, *, factors: tuple[str, ...]) -> str:
+    labels = " or ".join(map(reader.label, factors))
+    return f"The main effect of {labels} from chance: nothing is left over to judge it by."
+
+
+def _one_person(_: Reader, *, usual_s: tuple[tuple[str, float], ...]) -> str:
+    times = ", ".join(f"{_SECONDS[name]} {seconds:g} s" for name, seconds in usual_s)
+    return (
+        "One person, one film or one stroke at a time; warming up from cold, washing and scoring are not counted. "
+        f"Times that are neither varied nor held: {times} (common practice, no source)."
+    )
+
+
+def _precision(_: Reader, *, model: str, batch_ratio: float) -> str:
+    return (
+        f"Precision and smallest effects are those of the {MODEL_LABELS[model]} for a response that is a number, with "
+        f"a batch-to-batch variance at each machine of {batch_ratio:g} times the coupon-to-coupon variance "
+        "(common practice, no source)."
+    )
+
+
+JUDGED: dict[str, Text] = {
+    "aliased": _aliased,
+    "hang together": _hang_together,
+    "steps of unknown worth": _steps_of_unknown_worth,
+    "steps within uncertainty": _steps_within_uncertainty,
+    "followed whatever the result": _followed,
+    "main effects": _main_effects,
+    "interactions": "Which pairs of factors act together: every two-factor interaction has an estimate of its own.",
+    "best settings": "Where the best settings lie inside the ranges: each factor may bend.",
+    "bends at all": "Whether the response bends at all between the ends of the ranges.",
+    "drift": "Drift over the round, if it is large: a centre coupon is made first and last, and the errors of their "
+    "batches stand between them.",
+    "batch error": _batch_error,
+    "never varied": _never_varied,
+    "which factor bends": "Which factor bends: curvature is seen for some factors together, so the best settings "
+    "inside the ranges are not located ({rank} of {terms} terms of the full quadratic).",
+    "whether it bends": "Whether the response bends: there is no coupon between the ends of the ranges.",
+    "fit of the quadratic": "How well the full quadratic fits: nearly every coupon is used up by its terms.",
+    "main effects from chance": _from_chance,
+    "smaller effects": "Smaller effects than those, or effects of that size from pass or fail alone: such a result "
+    "says less than a score.",
+    "pass rate by counting": "A pass rate by counting: {coupons} coupons at different settings locate a window, "
+    "confirmation coupons at the chosen settings prove it.",
+    "handling": "Handling: {cure_min:g} minutes a coupon at the oven and {press_min:g} at the press "
+    "(common practice, no source).",
+    "one person": _one_person,
+    "precision": _precision,
+}
+"""`doe.plans.judge.JudgementCode`."""
+
+REASONS: dict[str, Text] = {
+    "too few coupons": "It needs {least} coupons or more; there are {coupons}.",
+    "other number of factors": "It exists for {allowed} factors with a range; here it is {found}.",
+    "refused here": "Here it has {found}. {remedy}",
+}
+"""`doe.plans.compare.ReasonCode`."""

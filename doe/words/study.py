@@ -1,0 +1,237 @@
+"""A study in sentences: how far its scoring is, what it took over from an earlier one, what did not go as planned."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Protocol
+
+from doe.domain.errors import plain
+from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.finding import Finding
+from doe.domain.space import Forbidden
+from doe.domain.spec import Spec
+from doe.domain.study import Study
+from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
+from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated
+
+if TYPE_CHECKING:
+    from doe.setpoint.answer import Answer
+
+MOST_NAMED = 6
+"""Coupons that one sentence names; of more it says how many."""
+
+
+class Counts(Protocol):
+    """How far the scoring of a study is."""
+
+    @property
+    def coupons(self) -> int: ...
+    @property
+    def scored(self) -> int: ...
+    @property
+    def passed(self) -> int: ...
+    @property
+    def unfinished(self) -> int: ...
+    @property
+    def void(self) -> int: ...
+
+
+class Lent(Protocol):
+    """Coupons of an earlier study that count for a part."""
+
+    @property
+    def study(self) -> str: ...
+    @property
+    def recipe(self) -> str: ...
+    @property
+    def revision(self) -> int: ...
+    @property
+    def coupons(self) -> int: ...
+    @property
+    def discount(self) -> float: ...
+    @property
+    def why(self) -> str: ...
+    @property
+    def is_used(self) -> bool: ...
+
+
+def counts_sentence(counts: Counts) -> str:
+    """How far the scoring is."""
+    if not counts.coupons:
+        return "No coupon is planned yet."
+    parts = [f"{counts.scored} of {count(counts.coupons, 'coupon')} scored"]
+    if counts.scored:
+        parts.append(f"{counts.passed} passed so far, {counts.scored - counts.passed} failed")
+    if counts.unfinished:
+        parts.append(f"{counts.unfinished} still {'waits' if counts.unfinished == 1 else 'wait'} for a check (wash)")
+    if counts.void:
+        parts.append(f"{counts.void} void")
+    return "; ".join(parts) + "."
+
+
+def open_checks(counts: Counts, checks: Sequence[str]) -> str:
+    """What stands before an answer while coupons that count as passed still wait for a check."""
+    return (
+        f"{counts.unfinished} of {count(counts.passed, 'passed coupon')} still "
+        f"{'waits' if counts.unfinished == 1 else 'wait'} for a check "
+        f"({listing([name.replace('_', ' ') for name in checks])}); until then they count as passed, and the pass rate "
+        "may look too good."
+    )
+
+
+def prior_sentence(prior: Lent, study: Study, answer: Answer, without: Answer, shown: Shown = METRIC) -> str:
+    """What the earlier coupons do to an answer, for people: the answer with and without them."""
+    pairs = [
+        (f.label, *(amount_both(f, found.setpoint[f.name], shown) for found in (without, answer)))
+        for f in study.numeric
+    ]
+    moved = [f"{label} {other} instead of {mine}" for label, other, mine in pairs if other != mine]
+    settings = f"its setpoint would have {listing(moved)}" if moved else "its setpoint would be the same"
+    verdict = "" if without.verdict == answer.verdict else f", and its verdict would be: {without.verdict}"
+    return (
+        f"{_lent(prior)} count{'s' if prior.coupons == 1 else ''} here, each for {prior.discount:.2g} of a coupon. "
+        f"With them {prints(answer.pass_rate)} are expected, at least {prints_at_least(answer.pass_rate_low)} with "
+        f"{stated(study.spec.assurance)} assurance; the answer without them expects {prints(without.pass_rate)}, at "
+        f"least {prints_at_least(without.pass_rate_low)}; {settings}{verdict}."
+    )
+
+
+def prior_told(prior: Lent) -> str:
+    """What an earlier study lent, and why so much."""
+    if not prior.is_used:
+        return f"The coupons of the study {prior.study} (recipe {prior.recipe}) were left out: {prior.why}"
+    return f"{_lent(prior)} counted, each for {prior.discount:.2g} of a coupon: {prior.why}"
+
+
+def _lent(prior: Lent) -> str:
+    return (
+        f"{count(prior.coupons, 'coupon')} of the study {prior.study} (recipe {prior.recipe}, revision "
+        f"{prior.revision})"
+    )
+
+
+# what did not go as planned
+
+_FIELDS = {"check": "check {plain}", "hand": "hand-feel of {what}", "actual": "measured {plain}"}
+_CHANGES = {"amend study": "was changed", "archive study": "was put away", "restore study": "was taken out again"}
+
+
+def deviation(fact: Finding, study: Study, shown: Shown = METRIC) -> str:
+    """What did not go as planned, in a sentence."""
+    return _DEVIATIONS[fact.code](fact.values, study, shown)
+
+
+def _corrected(v: Mapping[str, Any], study: Study, shown: Shown) -> str:
+    before, after = (_value(study, v["field"], v[value], shown) for value in ("before", "after"))
+    return f"Coupon {v['coupon']}, {_field(v['field'])}: corrected from {before} to {after}."
+
+
+def _measured(v: Mapping[str, Any], study: Study, shown: Shown) -> str:
+    f = study.factor(v["factor"])
+    each = [
+        f"{coupon} {show_both(real, f.unit, shown)} for {show_both(wanted, f.unit, shown)}"
+        for coupon, real, wanted in zip(v["coupons"], v["measured"], v["wanted"], strict=True)
+    ]
+    more = f" and {len(each) - MOST_NAMED} more" if len(each) > MOST_NAMED else ""
+    return (
+        f"{f.label.capitalize()} was measured to differ from what was set: {listing(each[:MOST_NAMED])}{more}; the "
+        "measured values count."
+    )
+
+
+def _late(v: Mapping[str, Any], study: Study, shown: Shown) -> str:
+    return (
+        f"{count(v['results'], 'wash result')} came after the first answer of {v['answered_on']} "
+        f"({count(v['coupons'], 'coupon')})."
+    )
+
+
+_DEVIATIONS: dict[str, Callable[[Mapping[str, Any], Study, Shown], str]] = {
+    "void": lambda v, study, shown: f"Coupon {v['coupon']} was marked void.",
+    "counts again": lambda v, study, shown: f"Coupon {v['coupon']} counts again; it was void ({v['before']}).",
+    "corrected": _corrected,
+    "measured": _measured,
+    "late wash": _late,
+    "changed": lambda v, study, shown: f"The study {_CHANGES[v['verb']]}.",
+    "unplanned": lambda v, study, shown: (
+        f"Round {v['round']}: {count(v['coupons'], 'coupon')} came in from a sheet, made without a plan."
+    ),
+}
+
+
+def _field(name: str) -> str:
+    kind, colon, what = name.partition(":")
+    plain = what.replace("_", " ")
+    if not colon:
+        return name.replace("_", " ")
+    return _FIELDS.get(kind, "{plain}").format(plain=plain, what=what)
+
+
+def _value(study: Study, field: str, value: Any, shown: Shown) -> str:
+    """A stored value as it was said, in the reader's unit."""
+    if value is None or value in ("", ()):
+        return "nothing"
+    if isinstance(value, bool):
+        return "pass" if value else "fail"
+    if isinstance(value, list | tuple):
+        return listing([str(v).replace("_", " ") for v in value])
+    if isinstance(value, str):
+        return value.replace("_", " ") if field == "side" else value
+    name = field.removeprefix("actual:")
+    if name in study.factor_names:
+        return show_both(value, study.factor(name).unit, shown)
+    known = KNOWN_FACTORS.get(name)
+    return show_both(value, known.unit, shown) if known and known.unit else f"{value:g}"
+
+
+# how a study is described
+
+
+def difference_plain(value: float, unit: str, shown: Shown = METRIC) -> str:
+    """A stored *difference* in the reader's unit.
+
+    >>> difference_plain(5, "degC", Shown("degF"))
+    '9 °F'
+    """
+    return f"{plain(round(shown.delta(value, unit), 2))} {SYMBOLS[shown.unit(unit)]}"
+
+
+def setting_error_words(f: Factor, shown: Shown = METRIC) -> str:
+    """Setting error of production, and the trial's own where one is stated."""
+    own = "" if f.trial_sd is None else f" (trial {difference_plain(f.trial_sd, f.unit, shown)})"
+    return difference_plain(f.setting_sd, f.unit, shown) + own
+
+
+def target_words(spec: Spec) -> str:
+    """What counts as a pass, how often it is wanted, and how sure statements are meant to be.
+
+    >>> target_words(Spec(pass_rate=0.975, hand_min=None))
+    'Target: 97.5 % of prints pass release, stretch, wash_1, wash_5; statements meant to be 90 % sure.'
+    """
+    hand = f", mean hand-feel at least {spec.hand_min:g}" if spec.hand_min is not None else ""
+    return (
+        f"Target: {stated(spec.pass_rate)} of prints pass {', '.join(c.name for c in spec.checks)}{hand}; statements "
+        f"meant to be {stated(spec.assurance)} sure."
+    )
+
+
+def held_words(held: Mapping[str, float | str], shown: Shown = METRIC) -> str:
+    """Settings held constant, by the names under which they are typed."""
+
+    def one(name: str, value: float | str) -> str:
+        if isinstance(value, str):
+            return f"{name} {value}"
+        known = KNOWN_FACTORS.get(name)
+        return f"{name} {plain(value) if known is None else show(value, known.unit, shown)}"
+
+    return f"Held constant: {', '.join(one(name, value) for name, value in held.items())}."
+
+
+def rule_words(study: Study, rule: Forbidden, shown: Shown = METRIC) -> str:
+    """A forbidden combination in the reader's units, with its reason."""
+
+    def amount_of(name: str, value: float | str) -> str:
+        return value if isinstance(value, str) else show(value, study.factor(name).unit, shown)
+
+    parts = [f"{c.factor} {c.compare} {amount_of(c.factor, c.value)}" for c in rule.clauses]
+    return " and ".join(parts) + (f" ({rule.reason})" if rule.reason else "")
