@@ -11,8 +11,11 @@ import pandas as pd
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, usual_seed
 from doe.acts.recipe.recipes import in_force_for
+from doe.book.records import KeptRecipe, ShopNote, StudyRecord
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
+from doe.domain.limits import Limits
+from doe.domain.recipe import Recipe as Released
 from doe.domain.units import METRIC, Shown
 from doe.surfaces.fitted import fit
 from doe.symptoms.advice import Advice, ReferenceSettings, advise
@@ -24,9 +27,6 @@ from doe.words.diagnosis import because
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.book.records import KeptRecipe, ShopNote, StudyRecord
-    from doe.domain.limits import Limits
-    from doe.domain.recipe import Recipe as Released
 
 Given = Literal["dialled", "study"]
 

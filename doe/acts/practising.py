@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 from zlib import crc32
 
 from doe.domain.errors import InputError
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from doe.book.book import Book
     from doe.practice.drill import DrillResult
 

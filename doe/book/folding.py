@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import sqlalchemy as sa
+from numpy.typing import NDArray
 
 from doe.book.history import is_current
 from doe.book.rounds import frame_of
@@ -16,10 +17,7 @@ from doe.book.text import from_text
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.serial import study_from
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Objects = NDArray[np.object_]
+Objects = NDArray[np.object_]
 
 
 def results(connection: sa.Connection, key: Key, *, include_void: bool) -> pd.DataFrame:

@@ -12,19 +12,19 @@ from doe.acts.scoring.people import people_of_study, record_looks
 from doe.acts.study.plans import whole_plan
 from doe.book.sheets.entry import read_entry
 from doe.cli import scoring
+from doe.cli.desk import Desk
 from doe.cli.output import Reply, Warn
+from doe.cli.scoring import ScoreOptions
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.said import said_check, said_hand
 from doe.domain.score import ScoreEntry
+from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.cli.desk import Desk
-    from doe.cli.scoring import ScoreOptions
-    from doe.domain.study import Study
 
 
 def record_again(

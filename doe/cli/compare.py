@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -9,8 +10,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from doe.acts.comparison.plan import USUAL_MARGIN
-from doe.acts.comparison.retune import RetuneWishes, begin_retune
+from doe.acts.comparison.retune import Retuned, RetuneWishes, begin_retune
 from doe.acts.comparison.verdict import (
+    Begun,
+    Compared,
+    ComparisonOffer,
     Wanted,
     begin_comparison,
     comparison_of,
@@ -24,8 +28,10 @@ from doe.cli.desk import Desk, command, commands
 from doe.cli.options import LIMIT_HELP, MATERIAL_HELP, PER_GARMENT
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
-from doe.domain.recipe import PARTS
+from doe.domain.recipe import PARTS, Part
+from doe.domain.stack import Material
 from doe.domain.texts import quoted
+from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import HEADLINES, lead
 from doe.words.dates import day
@@ -33,14 +39,7 @@ from doe.words.study import counts_sentence
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from doe.acts.comparison.retune import Retuned
-    from doe.acts.comparison.verdict import Begun, Compared, ComparisonOffer
     from doe.book.book import Book
-    from doe.domain.recipe import Part
-    from doe.domain.stack import Material
-    from doe.domain.units import Shown
 
 NAME = Annotated[str, typer.Argument(help="A released recipe, or a comparison that was begun.")]
 

@@ -7,14 +7,26 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast
 
+import pandas as pd
+
 from doe.acts.base import Key, Progress
-from doe.acts.confirmation.plan import STATED_RATES, compare_claims_for, plan_confirmation, replace_void
+from doe.acts.confirmation.plan import (
+    STATED_RATES,
+    ClaimChoice,
+    ClaimRow,
+    ConfirmationPlanned,
+    compare_claims_for,
+    plan_confirmation,
+    replace_void,
+)
 from doe.acts.confirmation.rules import plans_of
-from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, refuse_folder, write_confirmation
+from doe.acts.confirmation.verdict import Weighed, confirm_study, confirmation_facts, refuse_folder, write_confirmation
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
 from doe.domain.outcome import SIDE_WORDS
+from doe.domain.study import Study
 from doe.domain.texts import quoted
+from doe.domain.units import Shown
 from doe.words import confirmation as words
 from doe.words.confirmation import allowed, independence
 from doe.words.dates import local
@@ -22,13 +34,7 @@ from doe.words.typed import share
 from doe.words.wording import amount, count, listing, percent, percent_at_least, stated
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.acts.confirmation.plan import ClaimChoice, ClaimRow, ConfirmationPlanned
-    from doe.acts.confirmation.verdict import Weighed
     from doe.book.book import Book
-    from doe.domain.study import Study
-    from doe.domain.units import Shown
 
 Unit = Literal["coupon", "stroke"]
 

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, run_demo, size_kb
+from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, DemoDone, run_demo, size_kb
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Commands, Reply, Table
 from doe.cli.recommend import settings_table
 from doe.domain.texts import quoted
 from doe.words import answer as words
-
-if TYPE_CHECKING:
-    from doe.acts.demo.run import DemoDone
-
 
 app = commands()
 

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from doe.acts import diagnosis as acts
-from doe.acts.diagnosis import CASE
+from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
+from doe.book.records import KeptRecipe
 from doe.cli.ask import ask, ask_choice
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Reply, Table, Warn, show_reply
@@ -19,7 +20,8 @@ from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.said import read_symptoms
-from doe.domain.units import parse_number
+from doe.domain.study import Study
+from doe.domain.units import Shown, parse_number
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.faults import fault
@@ -32,11 +34,7 @@ from doe.words.dates import day
 from doe.words.typed import Confirm, quantity
 
 if TYPE_CHECKING:
-    from doe.acts.diagnosis import Diagnosed, Setting
     from doe.book.book import Book
-    from doe.book.records import KeptRecipe
-    from doe.domain.study import Study
-    from doe.domain.units import Shown
 
 STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Its recipe, limits, gauge and surfaces count.")]
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence, Set
 from datetime import date
 from typing import Annotated
 
 import typer
 
 from doe.acts.base import today
+from doe.book.records import KeptReading
 from doe.cli.desk import Desk, command, commands
-from doe.cli.gauge_words import readings_table
-from doe.cli.output import Block, Reply, Warn
+from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, MachineKind, in_force
 from doe.domain.texts import quoted
-from doe.domain.units import SYMBOLS
+from doe.domain.units import SYMBOLS, Shown
 from doe.words.dates import day
 from doe.words.wording import count
 
@@ -54,6 +55,33 @@ def machine_lines(kind: MachineKind, name: str, readings: int, newest: date | No
     if (today() - newest).days <= USUAL_INTERVAL_DAYS:
         return [said]
     return [said, Warn(f"Out of date: the {kind} was last measured more than {USUAL_INTERVAL_DAYS} days ago.")]
+
+
+def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], units: Shown) -> Table:
+    """Every reading, with why it does not count where it does not."""
+
+    def bare(degc: float | None) -> str:
+        return "" if degc is None else f"{units.value(degc, 'degC'):.4g}"
+
+    def state(k: KeptReading) -> str:
+        said = f"withdrawn: {k.withdrawn}" if k.withdrawn else "" if k.reading in counting else "for the drift only"
+        return "; ".join(part for part in (k.reading.tool, said) if part)
+
+    rows = [
+        (
+            str(k.id),
+            k.reading.machine,
+            bare(k.reading.set_degc),
+            bare(k.reading.shown_degc),
+            bare(k.reading.measured_degc),
+            k.reading.place,
+            day(k.reading.taken_at or k.at),
+            state(k),
+        )
+        for k in kept
+    ]
+    heads = ("no.", "machine", "set", "shown", "measured", "place", "taken", "gauge")
+    return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"))
 
 
 @command(app, "withdraw", example='doe gauge withdraw 1 --why "platen had not settled"')

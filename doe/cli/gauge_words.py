@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence, Set
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from doe.acts.gauges.line import KeptNow, MachineSummary
+from doe.assure.gauges.line import GaugedLine
 from doe.cli.output import Block, Table, Warn
-from doe.domain.gauge import GaugeReading
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
 from doe.words.dates import day
+from doe.words.dials import DialSetting
 from doe.words.gauges import map_words, signed
 from doe.words.wording import count
 
 if TYPE_CHECKING:
-    from doe.acts.gauges.line import KeptNow, MachineSummary
     from doe.acts.gauges.map import MachineMap
-    from doe.assure.gauges.line import GaugedLine
-    from doe.book.records import KeptReading
-    from doe.words.dials import DialSetting
 
 FAR_DELTA_DEGC = 10.0
 """A reading farther than this from others like it is more often a slip than a machine (our guess, no source)."""
@@ -129,33 +127,6 @@ def _drift(found: MachineSummary, units: Shown) -> list[Block]:
     clear = "a clear drift" if drift.is_clear else "no clear drift"
     rate = "" if drift.per_year_delta_degc is None else f" ({signed(drift.per_year_delta_degc, units)} a year)"
     return [f"  Over time, surface minus set in {SYMBOLS[units.temperature]}: {told}: {clear}{rate}."]
-
-
-def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], units: Shown) -> Table:
-    """Every reading, with why it does not count where it does not."""
-
-    def bare(degc: float | None) -> str:
-        return "" if degc is None else f"{units.value(degc, 'degC'):.4g}"
-
-    def state(k: KeptReading) -> str:
-        said = f"withdrawn: {k.withdrawn}" if k.withdrawn else "" if k.reading in counting else "for the drift only"
-        return "; ".join(part for part in (k.reading.tool, said) if part)
-
-    rows = [
-        (
-            str(k.id),
-            k.reading.machine,
-            bare(k.reading.set_degc),
-            bare(k.reading.shown_degc),
-            bare(k.reading.measured_degc),
-            k.reading.place,
-            day(k.reading.taken_at or k.at),
-            state(k),
-        )
-        for k in kept
-    ]
-    heads = ("no.", "machine", "set", "shown", "measured", "place", "taken", "gauge")
-    return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"))
 
 
 def map_blocks(made: MachineMap, units: Shown) -> list[Block]:

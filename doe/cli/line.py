@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply, Table
-from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line
+from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine
 from doe.domain.texts import quoted
 from doe.domain.units import show_difference
 from doe.words.typed import spread
 from doe.words.wording import count
-
-if TYPE_CHECKING:
-    from doe.domain.stack import Machine
 
 app = commands()
 

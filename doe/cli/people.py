@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from doe.acts.scoring.people import people_of_study, write_people
+from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_people
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.words.wording import count
-
-if TYPE_CHECKING:
-    from doe.acts.scoring.people import PeopleAgreement
 
 SHOWN = 10
 """Coupons to look at again that the terminal names."""

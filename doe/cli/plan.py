@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from doe.acts.study.plans import commit_plan, compare_for
+from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_for
 from doe.acts.study.worth import sizes_worth
 from doe.cli.ask import ask_choice
 from doe.cli.desk import Desk, command, commands
@@ -22,10 +22,6 @@ from doe.plans.judge import PlanJudgement
 from doe.words.dials import SCALE_WORDS, dials_of_coupons
 from doe.words.plans import judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
 from doe.words.wording import amount, count
-
-if TYPE_CHECKING:
-    from doe.acts.study.plans import PlanChoice, PlannedRound
-
 
 ALIASES_SHOWN = 3
 """Alias sentences of one plan that the comparison prints."""

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from doe.practice.drill import MapPicture
+from doe.practice.drill import DrillResult, MapPicture
 from reports.practice import map_finding
-
-if TYPE_CHECKING:
-    from doe.practice.drill import DrillResult
 
 _COLUMNS, _ROWS = 46, 12
 

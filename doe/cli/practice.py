@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -17,19 +17,15 @@ from doe.cli.plots import little_map
 from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
-from doe.domain.units import show
+from doe.domain.units import Shown, show
 from doe.practice.drawings import WIDTH, drawing
-from doe.practice.drill import Turn, practice_study
+from doe.practice.drill import Drill, MadeCoupon, Question, Turn, practice_study
 from doe.practice.drills import reply, start
 from doe.symptoms.reading import WORDS
 from doe.words import practice as words
 from doe.words.dates import day
 from reports.files import write_whole
 from reports.practice import practice_report
-
-if TYPE_CHECKING:
-    from doe.domain.units import Shown
-    from doe.practice.drill import Drill, MadeCoupon, Question, Turn
 
 app = commands()
 

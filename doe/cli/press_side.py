@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
 import typer
 
 from doe.acts.base import Key
@@ -23,8 +24,6 @@ from doe.symptoms.reading import symptom
 from doe.words.wording import amount
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.book.book import Book
 
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from doe.acts.base import today
-from doe.acts.recipe.recipes import find_recipe, nearest_to, parts_of, recipes_to_list
+from doe.acts.recipe.recipes import Nearest, find_recipe, nearest_to, parts_of, recipes_to_list
+from doe.book.records import KeptRecipe
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import RECIPE, REVISION
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
+from doe.domain.recipe import Recipe
 from doe.domain.texts import quoted
+from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.cautions import FOOTER
 from doe.words.dates import day
@@ -28,12 +31,6 @@ from doe.words.recipe import (
     window_words,
 )
 from doe.words.wording import count, held
-
-if TYPE_CHECKING:
-    from doe.acts.recipe.recipes import Nearest
-    from doe.book.records import KeptRecipe
-    from doe.domain.recipe import Recipe
-    from doe.domain.units import Shown
 
 app = commands()
 

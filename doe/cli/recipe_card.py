@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -16,8 +16,7 @@ from doe.domain.errors import InputError
 from reports.files import write_whole
 from reports.recipe.card import recipe_card
 
-if TYPE_CHECKING:
-    pass
+pass
 
 app = commands()
 

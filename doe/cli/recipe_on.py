@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from doe.acts.base import today
-from doe.acts.recipe.on_line import recipe_on
+from doe.acts.recipe.on_line import OnLine, recipe_on
 from doe.acts.recipe.recipes import find_recipe
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import RECIPE, REVISION
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
+from doe.domain.units import Shown
 from doe.words.cautions import FOOTER
 from doe.words.recipe import (
     both,
     span,
 )
-
-if TYPE_CHECKING:
-    from doe.acts.recipe.on_line import OnLine
-    from doe.domain.units import Shown
 
 app = commands()
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
+import pandas as pd
 import typer
 
 from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
 from doe.acts.gauges.line import gauged_line, study_cautions
-from doe.acts.study.fits import recommend_study
+from doe.acts.study.fits import Recommended, recommend_study
 from doe.acts.study.next_step import after_answer
 from doe.acts.study.why import explain
 from doe.cli.desk import Desk, command, commands
@@ -19,22 +20,16 @@ from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
 from doe.cli.why import why_blocks
+from doe.domain.factors import Factor
+from doe.domain.study import Study
+from doe.domain.units import Shown
+from doe.setpoint.answer import Window
 from doe.words import answer as words
 from doe.words.dates import local
 from doe.words.dials import dials_of_settings
 from doe.words.setpoint import cautions_left, method_words, said
 from doe.words.setting_errors import errors_counted
 from doe.words.wording import amount, amount_both, amount_range
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.acts.study.fits import Recommended
-    from doe.domain.factors import Factor
-    from doe.domain.study import Study
-    from doe.domain.units import Shown
-    from doe.setpoint.answer import Window
-
 
 app = commands()
 

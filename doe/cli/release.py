@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from doe.acts.base import slug
-from doe.acts.recipe.release import Wishes, release_study
+from doe.acts.recipe.release import Released, Wishes, release_study
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY
 from doe.cli.output import Block, Reply, Warn
@@ -16,15 +17,9 @@ from doe.cli.recipe import recipe_table
 from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
+from doe.domain.units import Shown
 from doe.words.dates import day
 from doe.words.recipe import confirmation_sentence, recipe_cautions
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from doe.acts.recipe.release import Released
-    from doe.domain.units import Shown
-
 
 app = commands()
 

@@ -11,11 +11,13 @@ from doe.acts.base import Key
 from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
-from doe.book.sheets.entry import guess_mapping, map_foreign, read_entry, read_foreign
+from doe.book.records import StudyRecord
+from doe.book.sheets.entry import ColumnUse, ForeignSheet, guess_mapping, map_foreign, read_entry, read_foreign
 from doe.cli.ask import ask_text, ask_yes
+from doe.cli.desk import Desk
 from doe.cli.output import Table, print_table
 from doe.cli.terminal import say
-from doe.domain.entry import sheet_letters
+from doe.domain.entry import SymptomWords, sheet_letters
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.outcome import BATCH_COLUMNS
 from doe.domain.said import read_symptoms, read_void, said_hand
@@ -29,10 +31,6 @@ from doe.words.typed import Confirm, quantity
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
-    from doe.book.sheets.entry import ColumnUse, ForeignSheet
-    from doe.cli.desk import Desk
-    from doe.domain.entry import SymptomWords
 
 
 @dataclass(frozen=True)

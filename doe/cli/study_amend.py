@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -14,15 +14,11 @@ from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY
 from doe.cli.output import Block, Reply
 from doe.domain.errors import InputError
+from doe.domain.study import Study
 from doe.domain.texts import quoted
-from doe.domain.units import show_difference
+from doe.domain.units import Shown, show_difference
 from doe.words.setting_errors import readings_say
 from doe.words.typed import spread
-
-if TYPE_CHECKING:
-    from doe.domain.study import Study
-    from doe.domain.units import Shown
-
 
 app = commands()
 

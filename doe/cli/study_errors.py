@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
+from doe.acts.gauges.line import SuggestedError
 from doe.cli.study_questions import states_error
 from doe.domain.factors import DEFAULT_FACTORS
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words.setting_errors import error_words
-
-if TYPE_CHECKING:
-    from doe.acts.gauges.line import SuggestedError
 
 
 def with_measured_errors(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from doe.acts.study.limits import limits_command
+from doe.book.records import StudyRecord
 from doe.cli.output import Block, Table, Warn
 from doe.domain.factors import Factor
 from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES, Limits, needed_limits, range_warnings
@@ -17,7 +18,6 @@ from doe.words.wording import amount_range
 
 if TYPE_CHECKING:
     from doe.acts.study.next_step import NextStep
-    from doe.book.records import StudyRecord
 
 _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 

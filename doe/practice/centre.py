@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 from doe.domain.coding import decode, round_settings
-
-if TYPE_CHECKING:
-    from doe.domain.study import Study
+from doe.domain.study import Study
 
 
 def centre(study: Study) -> Mapping[str, float | str]:

@@ -4,25 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 from zlib import crc32
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
-from doe.domain.study import MAX_FACTORS
+from doe.domain.study import MAX_FACTORS, Study
+from doe.practice.habits import Habits
+from doe.practice.truth import Margins
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from doe.domain.study import Study
-    from doe.practice.habits import Habits
-    from doe.practice.truth import Margins
-
-    FloatArray = NDArray[np.float64]
-    IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 # Always drawn for this many, so that a coupon's luck does not depend on how many there are.
 _FACTORS, _MECHANISMS = MAX_FACTORS, 8

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from doe.domain.study import Study
 from doe.practice.lines import SimulatedLine, make_line
-
-if TYPE_CHECKING:
-    from doe.domain.study import Study
 
 DEMO_LINE_SEED = 20_047
 """Of the lines from 20000 on (neither tuning nor published figures use them) the first whose best settings for the

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, usual_factor
@@ -22,8 +23,6 @@ from doe.domain.units import METRIC, Shown, parse_quantity, show
 from doe.practice.materials import CLOTHS, POWDERS
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from doe.practice.lines import SimulatedLine
 
     FloatArray = NDArray[np.float64]

@@ -7,17 +7,14 @@ kinetics after Arrhenius. Arrays broadcast against each other.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import RectBivariateSpline
 from scipy.special import erf, expit
 
-if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
-
-    FloatArray = NDArray[np.float64]
-    TemperaturePath = Callable[[FloatArray, FloatArray], FloatArray]
+FloatArray = NDArray[np.float64]
+TemperaturePath = Callable[[FloatArray, FloatArray], FloatArray]
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), exact since 2019
 ZERO_DEGC_K = 273.15

@@ -8,28 +8,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING, Literal, get_args
+from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
 from doe.domain.coding import code, decode
 from doe.domain.errors import InputError
 from doe.domain.masks import is_forbidden
+from doe.domain.study import Study
 from doe.practice.coupons import DEFAULT_SCORING, Scoring, run
 from doe.practice.habits import Habits
 from doe.practice.kinds import DRAWS, Layout
 from doe.practice.truth import HandFeel, Margins, Truth
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from doe.domain.study import Study
-
-    FloatArray = NDArray[np.float64]
-    IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 LineKind = Literal["thermal", "smooth", "sharp", "ridge", "wiggly", "easy", "unreachable", "borderline"]
 KINDS: tuple[LineKind, ...] = get_args(LineKind)

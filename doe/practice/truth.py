@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from doe.practice.heat import LogDoseTable
 
     FloatArray = NDArray[np.float64]

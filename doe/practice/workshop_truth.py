@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
+from doe.practice.materials import Powder
+from doe.practice.room import Room
 from doe.practice.truth import HeatTruth, Margins
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from doe.practice.materials import Powder
-    from doe.practice.room import Room
-
-    FloatArray = NDArray[np.float64]
-    IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 _STEEP = 6.0
 """Standard deviations of scatter per unit of log amount or log steam (invented)."""

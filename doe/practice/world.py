@@ -23,11 +23,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from doe.domain.errors import InputError
+from doe.domain.study import Study
 from doe.practice.habits import Habits
 from doe.practice.heat import LogDoseTable, dose_s, drying_film_degc
 from doe.practice.kinds import Layout
@@ -36,9 +36,6 @@ from doe.practice.materials import SMOOTH, Cloth, Powder
 from doe.practice.room import Room
 from doe.practice.truth import HandFeel, HeatTruth, StageHeat
 from doe.practice.workshop_truth import WorkshopTruth
-
-if TYPE_CHECKING:
-    from doe.domain.study import Study
 
 ROOM_DEGC = 22.0
 EVAPORATION_KJ_KG = 2257.0

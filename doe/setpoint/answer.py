@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from doe.surfaces.facts import Said
+
 if TYPE_CHECKING:
     import pandas as pd
-
-    from doe.surfaces.facts import Said
 
 Verdict = Literal["ready", "more coupons", "not reachable"]
 

@@ -18,18 +18,19 @@ from typing import TYPE_CHECKING, Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.domain.study import Study
+from doe.surfaces.facts import Fact
+from doe.surfaces.sampler import Cloud
+
 if TYPE_CHECKING:
     import pandas as pd
     from _typeshed import DataclassInstance
 
     from doe.domain.results import Results
-    from doe.domain.study import Study
     from doe.surfaces.belief import Belief
     from doe.surfaces.checks import ClassicalChecks
     from doe.surfaces.earlier import EarlierUse
-    from doe.surfaces.facts import Fact
     from doe.surfaces.hand_scores import HandScores
-    from doe.surfaces.sampler import Cloud
     from doe.surfaces.scaling import Scaling
 
 FloatArray = NDArray[np.float64]

@@ -11,9 +11,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from doe.domain.errors import InputError
 from doe.symptoms import noisy_or
@@ -23,11 +23,8 @@ from doe.symptoms.looks import LOOKS, SLIP, Look, look
 from doe.symptoms.odds import FAULT_KEYS, LEAK, REPORTED, SYMPTOMS, Odds, starting_odds
 from doe.symptoms.reading import symptom
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
-    BoolArray = NDArray[np.bool_]
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 MOST = 3
 """Faults at once, at most."""

@@ -12,15 +12,12 @@ from __future__ import annotations
 
 from functools import lru_cache
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
-    BoolArray = NDArray[np.bool_]
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 
 @lru_cache(maxsize=8)

@@ -9,18 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.faults import FAULTS
 from doe.symptoms.looks import LOOKS
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
+FloatArray = NDArray[np.float64]
 
 PRIOR_CASES = 30.0
 """The guess how often a fault is there counts as much as this many cases of the shop."""

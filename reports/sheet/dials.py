@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from doe.assure.gauges.cautions import machine_temperatures, refuse_dial
 from doe.assure.gauges.line import GaugedLine
@@ -14,9 +15,6 @@ from doe.words.dates import day
 from doe.words.dials import DialSetting, coarse_cautions, dial_setting
 from doe.words.gauges import NOT_CHECKED
 from doe.words.wording import amount_both
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 from urllib.parse import quote, urlsplit
 
+import pandas as pd
 from markupsafe import Markup
 
 from doe.domain.errors import InputError
@@ -21,9 +21,6 @@ from doe.words.wording import amount_both
 from reports.drawing.qr import qr_svg
 from reports.pages import render
 from reports.sheet.page import Pair
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 ON_LABEL = "Not heat-proof: keep out of oven and press. Burns at a touch."
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
-from typing import TYPE_CHECKING
 
+import pandas as pd
 from markupsafe import Markup
 
+from doe.assure.gauges.line import GaugedLine
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
 from doe.domain.finding import Finding
@@ -24,11 +25,6 @@ from doe.words.wording import count, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render
 from reports.sheet.dials import SheetDials
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.assure.gauges.line import GaugedLine
 
 HAND_RULE = (
     "1 (as stiff as the stiff reference) to 5 (as soft as the soft one), half steps. Each person scores alone, "

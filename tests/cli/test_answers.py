@@ -41,7 +41,7 @@ def test_the_same_results_give_the_kept_answer_again(shop_with):
 def test_a_kept_answer_survives_a_newer_version(shop_with, monkeypatch):
     shop = shop_with(1)
     first = shop.good("recommend", STUDY, "--json").json
-    monkeypatch.setattr("doe.acts.base.version", lambda: "99.0")
+    monkeypatch.setattr("doe.cli.recommend.version", lambda: "99.0")
     found = shop.good("recommend", STUDY)
     assert "this is 99.0" in " ".join(found.out.split())
     assert shop.good("recommend", STUDY, "--json").json["setpoint"] == first["setpoint"]

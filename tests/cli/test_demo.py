@@ -169,7 +169,7 @@ def test_a_book_of_a_real_shop_is_refused(shop_with):
 
 
 def test_the_demo_command_says_where_the_report_is_and_how_to_do_it_by_hand(demo, shop_with, monkeypatch):
-    monkeypatch.setattr("doe.acts.demo.run.run_demo", lambda folder, **_: demo)
+    monkeypatch.setattr("doe.cli.demo.run_demo", lambda folder, **_: demo)
     shop = shop_with(0)
     text = shop.good("demo").out
     assert str(demo.path("report.html")) in text.replace("\n", "")

@@ -9,6 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from doe.acts.base import Key, usual_seed, version
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.limits import refuse_held
@@ -17,13 +19,14 @@ from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe
 from doe.assure.comparison.rate_difference import Pairs, non_inferior_pairs, paired_difference
 from doe.assure.comparison.sizes import paired_power, strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
-from doe.book.records import NewAnalysis, NewRound
+from doe.book.records import KeptRecipe, NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differences
 from doe.domain.stack import Material, Stack
+from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
@@ -31,11 +34,7 @@ from doe.words.comparison import FirstRound, may_come_out, offer_notes, sheet_no
 from doe.words.wording import listing
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.book.book import Book
-    from doe.book.records import KeptRecipe, StudyRecord
-    from doe.domain.study import Study
 
 COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"
 """Kinds of analyses: what was decided before a coupon was made, and what the coupons said."""

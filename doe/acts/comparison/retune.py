@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from doe.acts.base import Key, usual_seed
 from doe.acts.comparison.plan import study_behind
 from doe.acts.comparison.verdict import comparison_plan
@@ -20,25 +22,22 @@ from doe.acts.study.earlier import (
 )
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import results_to_learn_from
-from doe.book.records import NewRound
+from doe.book.records import NewRound, StudyRecord
 from doe.domain.coding import to_step
 from doe.domain.factors import Factor
 from doe.domain.limits import CEILING_DEGC, Limits
 from doe.domain.plan_kinds import is_as_dialled
+from doe.domain.recipe import Recipe
 from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
+from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH
 from doe.domain.units import METRIC, Shown
 from doe.plans.build import make_plan
 from doe.plans.timing import hours_at_machines
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
-    from doe.domain.recipe import Recipe
-    from doe.domain.study import Study
 
 FROM_COMPARISON = "from the comparison"
 """Role of coupons of the new material that the comparison made already."""

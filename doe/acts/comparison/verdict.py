@@ -11,6 +11,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from doe.acts.base import Key, version
 from doe.acts.comparison.plan import (
     COMPARISON,
@@ -28,12 +30,14 @@ from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.counts import ScoreCounts, score_counts
 from doe.acts.study.rounds import is_comparison
 from doe.assure.comparison.order import comparison_coupons
-from doe.assure.comparison.verdict import compare_materials
+from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
+from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.serial import to_plain
+from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.plans.timing import hours_at_machines
@@ -44,12 +48,7 @@ from reports.files import write_whole
 from reports.study.inputs import HistoryRow, Provenance
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.assure.comparison.verdict import Comparison
     from doe.book.book import Book
-    from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
-    from doe.domain.stack import Stack
 
 
 @dataclass(frozen=True)

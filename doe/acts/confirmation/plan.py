@@ -6,7 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
@@ -20,14 +22,16 @@ from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import scale_of
 from doe.assure.confirmation.allocation import CORNER_COUPONS, confirmation_points, confirmation_settings
 from doe.assure.confirmation.attempts import ConfirmationPlan
-from doe.assure.confirmation.claims import claim_plan
-from doe.assure.confirmation.order import SET_UPS, order_confirmation
+from doe.assure.confirmation.claims import ClaimPlan, claim_plan
+from doe.assure.confirmation.order import SET_UPS, Unit, order_confirmation
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
 from doe.domain.study import Study
 from doe.domain.texts import check_note, quoted
 from doe.plans.timing import hours_at_machines
+from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.words.answer import scores_first
 from doe.words.confirmation_plan import again, offer_cautions, replacement_notes, round_notes
@@ -35,14 +39,7 @@ from doe.words.dates import minute
 from doe.words.wording import count, stated
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from doe.assure.confirmation.claims import ClaimPlan
-    from doe.assure.confirmation.order import Unit
     from doe.book.book import Book
-    from doe.book.records import AnalysisRecord, StudyRecord
-    from doe.setpoint.answer import Answer
 
 STATED_RATES = (0.97, 0.99)
 """True pass rates at which the chance to be accepted is shown, beside what the study believes."""

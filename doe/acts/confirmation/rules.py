@@ -10,12 +10,12 @@ import pandas as pd
 from doe.acts.base import Key
 from doe.assure.confirmation.attempts import ConfirmationPlan, ConfirmationVerdict, attempt_of
 from doe.assure.confirmation.claims import ClaimPlan
+from doe.book.records import AnalysisRecord
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRMATION_PLAN
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.book.records import AnalysisRecord
 
 REPLACEMENT = "confirmation replacement"
 """Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""

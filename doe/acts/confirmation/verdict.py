@@ -17,14 +17,25 @@ from doe.acts.confirmation.rules import plan_data, plans_of
 from doe.acts.study.counts import ScoreCounts, confirmation_counts
 from doe.acts.study.fits import fit_of
 from doe.acts.study.inputs import hash_now
-from doe.assure.confirmation.attempts import Together, assurance_over, attempt_of, same_setting
+from doe.assure.confirmation.attempts import (
+    Attempt,
+    ConfirmationPlan,
+    ConfirmationVerdict,
+    Together,
+    assurance_over,
+    attempt_of,
+    same_setting,
+)
 from doe.assure.confirmation.combination import combine_with_study
 from doe.assure.confirmation.verdict import coupon_states
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRMATION
 from doe.domain.recipe import ConfirmationRecord
 from doe.domain.texts import quoted
+from doe.domain.units import Shown
+from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.words import confirmation_plan as words
 from doe.words.confirmation import ConfirmationFacts
@@ -33,11 +44,7 @@ from reports.confirmation.page import confirmation_page
 from reports.files import write_whole
 
 if TYPE_CHECKING:
-    from doe.assure.confirmation.attempts import Attempt, ConfirmationPlan, ConfirmationVerdict
     from doe.book.book import Book
-    from doe.book.records import AnalysisRecord, StudyRecord
-    from doe.domain.units import Shown
-    from doe.setpoint.answer import Answer
 
 
 @dataclass(frozen=True)

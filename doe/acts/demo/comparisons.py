@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from doe.acts.comparison.verdict import Wanted, begin_comparison, judge_comparison
+import pandas as pd
+
+from doe.acts.comparison.verdict import Compared, Wanted, begin_comparison, judge_comparison
 from doe.acts.demo.story import Story, packaged, simulated_line
 from doe.domain.recipe import PARTS
 from doe.domain.score import ScoreEntry
@@ -15,9 +17,6 @@ from doe.domain.units import METRIC
 from doe.words import typed
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.acts.comparison.verdict import Compared
     from doe.book.book import Book
 
 SEED = 7

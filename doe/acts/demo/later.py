@@ -9,21 +9,19 @@ from typing import TYPE_CHECKING
 
 from doe.acts.base import today
 from doe.acts.comparison.verdict import write_comparison
-from doe.acts.confirmation.plan import plan_confirmation
+from doe.acts.confirmation.plan import ConfirmationPlanned, plan_confirmation
 from doe.acts.confirmation.verdict import confirm_study
 from doe.acts.demo.comparisons import read_comparisons, tell_comparison
 from doe.acts.demo.story import Story, entry_of, packaged, rows_of
-from doe.acts.recipe.release import Wishes, release_study
+from doe.acts.recipe.release import Released, Wishes, release_study
+from doe.domain.score import ScoreEntry
+from doe.domain.units import Shown
 from doe.words.wording import count
 from reports.files import write_whole
 from reports.recipe.card import recipe_card
 
 if TYPE_CHECKING:
-    from doe.acts.confirmation.plan import ConfirmationPlanned
-    from doe.acts.recipe.release import Released
     from doe.book.book import Book
-    from doe.domain.score import ScoreEntry
-    from doe.domain.units import Shown
 
 CONFIRMATION = "confirmation.csv"
 CLAIM, ASSURANCE = 0.90, 0.90

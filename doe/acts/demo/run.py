@@ -7,19 +7,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from doe.acts.demo import later as demo_later
 from doe.acts.demo.story import Round, Story, read_rounds, read_story
-from doe.acts.study.fits import recommend_study
+from doe.acts.study.fits import Recommended, recommend_study
 from doe.acts.study.sheets import report_page, write_sheets
 from doe.book.book import Book
 from doe.domain.errors import DoeError, InputError
 from doe.domain.units import Shown
 from reports.files import write_whole
-
-if TYPE_CHECKING:
-    from doe.acts.study.fits import Recommended
 
 WHO = "demo (invented shop)"
 BOOK, SHEET, ENTRY, REPORT = "book.sqlite", "sheet.html", "entry.xlsx", "report.html"

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
@@ -21,11 +21,8 @@ from doe.domain.texts import quoted
 from doe.domain.units import METRIC
 from doe.plans.plan import columns
 from doe.practice.demo import demo_line
+from doe.practice.lines import SimulatedLine
 from doe.words import typed
-
-if TYPE_CHECKING:
-    from doe.practice.lines import SimulatedLine
-
 
 _MATERIALS = ("fabric", "film", "powder", "ink")
 

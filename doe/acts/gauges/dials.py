@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 
 from doe.acts.gauges.line import gauged_line
 from doe.assure.gauges.cautions import machine_cautions
+from doe.assure.gauges.line import GaugedLine, MachineSetting
+from doe.book.records import StudyRecord
 from doe.domain.coding import inward, to_step
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.units import METRIC, Shown
 from doe.words.gauges import caution_words, dial_beyond, never_dial
 
 if TYPE_CHECKING:
-    from doe.assure.gauges.line import GaugedLine, MachineSetting
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
 
 USUAL_STEP_DEGC = 1.0
 """Step of a dial where nothing else is known."""

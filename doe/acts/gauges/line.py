@@ -15,6 +15,8 @@ from datetime import date
 from statistics import fmean, stdev
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from doe.acts.base import today
 from doe.assure.gauges.cautions import (
     FEW_DF,
@@ -25,26 +27,23 @@ from doe.assure.gauges.cautions import (
     refuse_dial,
     suggested_error,
 )
-from doe.assure.gauges.line import gauge_line
+from doe.assure.gauges.line import GaugedLine, MachineGauge, MachineSetting, gauge_line
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import true_reading
+from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.gauge import GaugeReading, MachineKind, in_force
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
+from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.facts import reader_of
 from doe.words.gauges import caution_words, machine_notes, planned_otherwise
 from doe.words.setting_errors import basis_words
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.assure.gauges.line import GaugedLine, MachineGauge, MachineSetting
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
-    from doe.domain.study import Study
 
 MOST_SETTINGS = 4
 """Settings shown with what they give: the lowest, the highest and some between."""

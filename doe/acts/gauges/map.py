@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.acts.gauges.line import gauged_line
-from doe.assure.gauges.platen import at_one_setting, judge_map, place_of
+from doe.assure.gauges.platen import PlatenMap, at_one_setting, judge_map, place_of
 from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.units import METRIC, Shown, show_both
@@ -18,9 +18,6 @@ from reports.files import write_whole
 from reports.gauges.map import platen_page
 
 if TYPE_CHECKING:
-    from datetime import date
-
-    from doe.assure.gauges.platen import PlatenMap
     from doe.book.book import Book
 
 MOST_PLACES = 20

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from doe.acts.gauges.dials import USUAL_STEP_DEGC, Dial, dial_ends, dials_on
 from doe.acts.gauges.line import gauged_line
+from doe.assure.gauges.line import GaugedLine
+from doe.book.records import KeptRecipe
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.stack import Line
@@ -16,9 +18,7 @@ from doe.words.gauges import caution_words, status_words
 from doe.words.recipe import dial_not_known, not_known_elsewhere, window_in_doubt
 
 if TYPE_CHECKING:
-    from doe.assure.gauges.line import GaugedLine
     from doe.book.book import Book
-    from doe.book.records import KeptRecipe
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from doe.book.records import KeptRecipe
 from doe.domain.recipe import PARTS, Part, StackDifference, nearest_recipes
 from doe.domain.stack import Material, Stack
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.book.records import KeptRecipe
 
 UID_LENGTH = 32
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
+from doe.book.records import RoundInfo, StudyRecord
+from doe.domain.gauge import GaugeReading
 from doe.domain.limits import LIMIT_NAMES
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import learning_rounds
@@ -17,6 +19,7 @@ from doe.domain.recipe import PARTS
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.texts import quoted
+from doe.setpoint.answer import Answer
 from doe.words import record as words
 from doe.words.dates import local
 
@@ -24,9 +27,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.book.book import Book
-    from doe.book.records import RoundInfo, StudyRecord
-    from doe.domain.gauge import GaugeReading
-    from doe.setpoint.answer import Answer
 
 ItemState = Literal["there", "missing", "said"]
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, version
 from doe.acts.confirmation.verdict import confirmation_of
-from doe.acts.gauges.dials import dials_of
+from doe.acts.gauges.dials import Dials, dials_of
 from doe.acts.recipe.record_items import (
     CARE_LABEL,
     CONFIRMED,
@@ -23,28 +23,25 @@ from doe.acts.recipe.record_items import (
     facts_of_study,
     record_items,
 )
-from doe.acts.study.fits import fit_of
+from doe.acts.study.fits import Fitted, fit_of
 from doe.assure.gauges.cautions import refuse_dial
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.jsonable import jsonable
 from doe.domain.recipe import LAPSE, PARTS, ConfirmationRecord, Recipe, RecipeSetting
+from doe.domain.stack import Stack
+from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, check_line, quoted
-from doe.setpoint.alternatives import other_settings
+from doe.setpoint.alternatives import Alternative, other_settings
+from doe.setpoint.answer import Answer
 from doe.words import confirmation_plan as words
 from doe.words.dates import day
 from doe.words.recipe import caution_sentences, handling_gaps, handling_sentences, void_sentences
 from doe.words.wording import count, listing
 
 if TYPE_CHECKING:
-    from doe.acts.gauges.dials import Dials
-    from doe.acts.study.fits import Fitted
     from doe.book.book import Book
-    from doe.book.records import AnalysisRecord, StudyRecord
-    from doe.domain.stack import Stack
-    from doe.domain.study import Study
-    from doe.setpoint.alternatives import Alternative
-    from doe.setpoint.answer import Answer
 
 RELEASE = "release"
 """Kind of the analysis that keeps what stood beside a recipe when it was released."""

@@ -8,6 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Progress, version
 from doe.acts.comparison.verdict import comparisons_of
@@ -17,8 +19,9 @@ from doe.acts.recipe.record_items import RecordItem, facts_of_study, record_item
 from doe.acts.recipe.release import kept_figures
 from doe.acts.study.deviations import deviations_of
 from doe.acts.study.earlier import prior_of
-from doe.acts.study.fits import fit_of
+from doe.acts.study.fits import Fitted, fit_of
 from doe.acts.study.rounds import coupons_to_learn_from, results_to_learn_from
+from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.texts import quoted
@@ -27,6 +30,7 @@ from doe.plans.compare import compare_plans, left_out
 from doe.plans.judge import judge_plan
 from doe.plans.plan import KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
+from doe.setpoint.answer import Answer
 from doe.words.confirmation_plan import claim_words, judged_words
 from doe.words.dates import day, local
 from doe.words.diagnosis import case_told
@@ -39,12 +43,7 @@ from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts,
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.acts.study.fits import Fitted
     from doe.book.book import Book
-    from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
-    from doe.setpoint.answer import Answer
 
 CASE = "case"
 """Topic of the notes that hold the shop's diagnosed cases."""

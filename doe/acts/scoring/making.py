@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
+from doe.book.records import PlanInfo, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.score import FieldValue
@@ -18,7 +19,6 @@ from doe.domain.spec import Check
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.book.records import PlanInfo, StudyRecord
 
 STEP = "bench step"
 """Topic of the notes that say what was made. Their name is that of the study."""

@@ -12,22 +12,20 @@ import numpy as np
 import pandas as pd
 
 from doe.acts.base import Key, usual_seed
-from doe.assure.people.agreement import judge_hand_agreement, judge_pass_agreement
-from doe.assure.people.repeats import AGAIN, judge_repeats
+from doe.assure.people.agreement import HandAgreement, PassAgreement, judge_hand_agreement, judge_pass_agreement
+from doe.assure.people.repeats import AGAIN, Repeat, judge_repeats
+from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
+from doe.domain.units import Shown
 from doe.words.dates import local
 from doe.words.people import LEFT_OUT, hand_words, not_known, pass_words, repeat_words
 from reports.files import write_whole
 from reports.people import people_report
 
 if TYPE_CHECKING:
-    from doe.assure.people.agreement import HandAgreement, PassAgreement
-    from doe.assure.people.repeats import Repeat
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
-    from doe.domain.units import Shown
 
 WANTED_LOOKS, WANTED_BAD = 30, 10
 """Coupons worth a second look, and how many of them should have failed (about a third; common practice, no source)."""

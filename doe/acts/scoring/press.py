@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from doe.acts.scoring.making import Coupon
+from doe.book.records import StudyRecord
 from doe.domain.score import FieldValue, ScoreEntry
 
 if TYPE_CHECKING:
-    from doe.acts.scoring.making import Coupon
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
 
 WORDS_ADDED = "words added to the note"
 """Why a note changes when another one is written below it."""

@@ -8,12 +8,12 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 from doe.acts.base import RECOMMEND
+from doe.book.records import HistoryEntry, StudyRecord
 from doe.domain.finding import Finding
 from doe.words.dates import day
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.book.records import HistoryEntry, StudyRecord
 
 DeviationKind = Literal["void", "correction", "setting", "late", "change", "unplanned"]
 DeviationCode = Literal["void", "counts again", "corrected", "measured", "late wash", "changed", "unplanned"]

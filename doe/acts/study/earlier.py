@@ -11,16 +11,15 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from doe.acts.base import version
-from doe.book.records import NewAnalysis
+from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
+from doe.domain.study import Study
 from doe.surfaces.earlier import Earlier
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
-    from doe.domain.study import Study
 
 PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
 """Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from doe.acts.answers import answer_data, answer_from, facts_data
 from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
@@ -13,18 +15,15 @@ from doe.acts.study.counts import ScoreCounts, score_counts
 from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import results_to_learn_from
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.jsonable import jsonable
+from doe.setpoint.answer import Answer
 from doe.setpoint.recommendation import recommend
-from doe.surfaces.fitted import fit
+from doe.surfaces.fitted import Surfaces, fit
 from doe.words.study import open_checks, prior_sentence
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.book.book import Book
-    from doe.book.records import AnalysisRecord, StudyRecord
-    from doe.setpoint.answer import Answer
-    from doe.surfaces.fitted import Surfaces
 
 
 @dataclass(frozen=True)

@@ -6,17 +6,17 @@ import hashlib
 import json
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.rounds import results_to_learn_from
+from doe.book.records import StudyRecord
 from doe.domain.jsonable import jsonable
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
 
 _HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+import pandas as pd
+
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key
 from doe.acts.study.counts import ScoreCounts, score_counts
@@ -12,13 +14,11 @@ from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
 from doe.acts.study.rounds import is_comparison, results_to_learn_from
 from doe.domain.plan_kinds import CONFIRM
+from doe.setpoint.answer import Answer
 from doe.words.answer import scores_first
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.book.book import Book
-    from doe.setpoint.answer import Answer
 
 Step = Literal[
     "limits", "plan", "make", "recommend", "washes", "feel", "score", "extend", "confirm", "compare", "report"

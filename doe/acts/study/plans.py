@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from doe.acts.base import Key, Progress, usual_seed
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
@@ -12,27 +14,23 @@ from doe.acts.study.counts import score_counts
 from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of
+from doe.assure.gauges.line import GaugedLine
+from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.plan_kinds import Scale
 from doe.domain.units import METRIC, Shown
 from doe.plans.augment import augment_plan
 from doe.plans.build import add_round, make_plan
-from doe.plans.compare import compare_plans, left_out
-from doe.plans.judge import judge_plan
+from doe.plans.compare import LeftOut, compare_plans, left_out
+from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
 from doe.words.plans import why_left_out
 from doe.words.wording import count
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.assure.gauges.line import GaugedLine
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
-    from doe.plans.compare import LeftOut
-    from doe.plans.judge import PlanJudgement
 
 
 @dataclass(frozen=True)

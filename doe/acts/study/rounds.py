@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
+from doe.book.records import PlanInfo, StudyRecord
 from doe.domain.finding import Finding
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.plan_kinds import COMPARE, Scale, is_as_dialled, learning_rounds
@@ -13,7 +14,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.book.book import Book
-    from doe.book.records import PlanInfo, StudyRecord
 
 _PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
 

@@ -9,13 +9,16 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from doe.acts.base import Key, slug
+import pandas as pd
+
+from doe.acts.base import Key, Progress, slug
 from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, confirmation_of
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import Recommended, recommend_study
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from, scale_of
-from doe.book.records import StudyRecord
+from doe.assure.gauges.line import GaugedLine
+from doe.book.records import RoundInfo, StudyRecord
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.outcome import HAND_PREFIX
@@ -28,16 +31,10 @@ from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 from reports.sheet.page import bench_sheet
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
 from reports.study.page import study_report
-from reports.study.photos import first_of_each, photos_for_page
+from reports.study.photos import CouponPhoto, first_of_each, photos_for_page
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from doe.acts.base import Progress
-    from doe.assure.gauges.line import GaugedLine
     from doe.book.book import Book
-    from doe.book.records import RoundInfo
-    from reports.study.photos import CouponPhoto
 
 _KINDS = (".html", ".xlsx", ".csv")
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from doe.setpoint.why import explain_answer
+from doe.setpoint.why import Why, explain_answer
 
 if TYPE_CHECKING:
     from doe.acts.study.fits import Recommended
-    from doe.setpoint.why import Why
 
 
 def explain(found: Recommended) -> Why:

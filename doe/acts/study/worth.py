@@ -18,17 +18,16 @@ from platformdirs import user_cache_path
 
 from doe.acts.base import Key, Progress, version
 from doe.acts.study.limits import refuse_without_limits
+from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.serial import to_plain
 from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.practice import worth as trial
-from doe.practice.worth import Tried
+from doe.practice.worth import Tried, Worth
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-    from doe.book.records import StudyRecord
-    from doe.practice.worth import Worth
 
 CACHE_DIR = "DOE_CACHE"
 """Environment variable that names another cache folder."""

@@ -7,7 +7,8 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from doe.book.sheets.cells import coupon_name, read_amount, read_level
 from doe.book.sheets.columns import ColumnUse
@@ -21,9 +22,6 @@ from doe.domain.said import is_nothing, read_check, read_hand, read_symptoms, re
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = [
     "ColumnUse",
