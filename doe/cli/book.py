@@ -10,7 +10,7 @@ import typer
 from doe.book.book import Book
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply, Table, Warn
-from doe.words.dates import local
+from doe.words.dates import minute
 from doe.words.wording import count
 
 app = commands()
@@ -72,7 +72,7 @@ def audit(desk: Desk, last: Annotated[int, typer.Option(min=1, help="How many ac
     """Show who did what, when and why, newest first."""
     with desk.look() as book:
         acts = book.audit(last)
-    rows = [(f"{local(a.at):%Y-%m-%d %H:%M}", a.who, a.verb, a.subject, a.why) for a in acts]
+    rows = [(minute(a.at), a.who, a.verb, a.subject, a.why) for a in acts]
     return Reply(
         {"acts": acts},
         (f"The last {count(len(rows), 'act')}.", Table(("when", "who", "what", "of", "why"), rows)),

@@ -29,7 +29,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import confirmation as words
 from doe.words.confirmation import allowed, independence
-from doe.words.dates import local
+from doe.words.dates import minute
 from doe.words.typed import share
 from doe.words.wording import amount, count, listing, percent, percent_at_least, stated
 
@@ -374,7 +374,7 @@ def verdict_blocks(found: Weighed, shown: Shown) -> list[Block]:
     if found.kept is not None:
         blocks += [
             "",
-            f"These are the figures kept on {local(found.kept.made_at):%Y-%m-%d %H:%M}: nothing changed since.",
+            f"These are the figures kept on {minute(found.kept.made_at)}: nothing changed since.",
         ]
     return blocks
 

@@ -25,7 +25,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.words import answer as words
-from doe.words.dates import local
+from doe.words.dates import minute
 from doe.words.dials import dials_of_settings
 from doe.words.setpoint import cautions_left, method_words, said
 from doe.words.setting_errors import errors_counted
@@ -146,13 +146,11 @@ def history(found: Recommended) -> list[Block]:
     """Whether this answer is new, kept, or replaces one to other results."""
     if found.kept is not None:
         newer = "" if found.kept.version == version() else f" by version {found.kept.version}; this is {version()}"
-        return [
-            f"This is the answer kept on {local(found.kept.made_at):%Y-%m-%d %H:%M}{newer}: the results are the same."
-        ]
+        return [f"This is the answer kept on {minute(found.kept.made_at)}{newer}: the results are the same."]
     if found.before is not None:
         return [
             Warn(
-                f"The results or the study changed since the answer of {local(found.before.made_at):%Y-%m-%d %H:%M} "
+                f"The results or the study changed since the answer of {minute(found.before.made_at)} "
                 f"(which was: {found.before.verdict}); both are kept."
             )
         ]

@@ -143,6 +143,13 @@ def _fraction(study: Study, kind: str, *, mirrored: bool) -> Points:
 
 
 def _move(study: Study, kind: str, points: Points, bad: np.ndarray) -> tuple[Points, tuple[Finding, ...]]:
+    """Points moved out of forbidden combinations.
+
+    Raises
+    ------
+    InputError
+        If more than a quarter of the coupons would have to move, or a combination of levels is forbidden everywhere.
+    """
     share = bad.mean()
     if share > 0.25:
         raise InputError(

@@ -21,9 +21,6 @@ FloatArray = NDArray[np.float64]
 Judges = Literal["different people a coupon", "any such people", "these very people"]
 """Whose scores an intraclass correlation is about."""
 
-Lean = Literal["kind", "harsh", "like the others"]
-"""How a person scores beside the others."""
-
 
 @dataclass(frozen=True)
 class Concordance:
@@ -198,7 +195,8 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
     Returns
     -------
     DataFrame
-        One row a person: person, coupons, lean (own mean minus the mean of all), low, high, verdict (`Lean`).
+        One row a person: person, coupons, lean (own mean minus the mean of all), low, high, verdict
+        ("kind", "harsh" or "like the others").
     """
     whole = ratings.dropna()
     scores = _complete(whole.to_numpy(dtype=float), least_coupons=2)
