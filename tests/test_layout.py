@@ -190,3 +190,24 @@ def top_imports(body: list[ast.stmt]) -> Iterator[str]:
             yield from (node.module or "", *(f"{node.module}.{alias.name}" for alias in node.names))
         elif not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             yield from top_imports([child for child in ast.iter_child_nodes(node) if isinstance(child, ast.stmt)])
+
+
+def test_each_class_name_means_one_thing():
+    homes: dict[str, set[str]] = {}
+    for _, file in modules():
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                homes.setdefault(node.name, set()).add(str(file.relative_to(ROOT)))
+    assert {name: sorted(found) for name, found in homes.items() if len(found) > 1} == {}
+
+
+def test_no_room_holds_more_than_can_be_overlooked():
+    """At most 24 modules a folder; the commands, one a module, aside."""
+    counts = {name: len(list(folder.glob("*.py"))) for name, folder in packages().items() if name != "doe.cli"}
+    assert {name: count for name, count in counts.items() if count > 24} == {}
+
+
+def test_no_line_is_kept_from_the_formatter():
+    kept = "fmt: " + "skip"
+    files = [*(file for _, file in modules()), *(ROOT / "tests").rglob("*.py")]
+    assert [str(f.relative_to(ROOT)) for f in files if kept in f.read_text(encoding="utf-8")] == []

@@ -12,7 +12,7 @@ from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.units import Shown, show
 from doe.words import press
-from doe.words.gauges import NOT_CHECKED
+from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.wording import amount, held, other_units
 from reports.sheet.dials import SheetDials
 

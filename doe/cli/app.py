@@ -12,13 +12,13 @@ import typer
 
 from doe.acts.base import version
 from doe.cli.terminal import Stopped, error_data, error_lines, show_error
-from doe.cli.tree import TREE, Group
+from doe.cli.tree import TREE, CommandGroup
 from doe.domain.errors import DoeError, InputError
 
 EXIT_INPUT, EXIT_BROKEN, EXIT_STOPPED = 2, 3, 130
 
 
-class Doe(Group):
+class Doe(CommandGroup):
     """The root command; turns every error into one line and an exit code."""
 
     def __init__(self, **settings: Any) -> None:

@@ -35,7 +35,7 @@ from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import HEADLINES, lead
 from doe.words.dates import day
-from doe.words.study import counts_sentence
+from doe.words.study.state import counts_sentence
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
 
 if TYPE_CHECKING:

@@ -27,8 +27,8 @@ from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
-from doe.words import confirmation as words
-from doe.words.confirmation import allowed, independence
+from doe.words.confirmation import verdict as words
+from doe.words.confirmation.verdict import allowed, independence
 from doe.words.dates import minute
 from doe.words.typed import share
 from doe.words.wording import amount, count, listing, percent, percent_at_least, stated

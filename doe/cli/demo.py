@@ -12,7 +12,7 @@ from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Commands, Reply, Table
 from doe.cli.recommend import settings_table
 from doe.domain.texts import quoted
-from doe.words import answer as words
+from doe.words.study import answer as words
 
 app = commands()
 

@@ -8,8 +8,8 @@ from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
-from doe.words.setpoint import said as in_words
-from doe.words.study import counts_sentence
+from doe.words.study.setpoint import said as in_words
+from doe.words.study.state import counts_sentence
 
 app = commands()
 

@@ -12,7 +12,7 @@ from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import map_blocks
 from doe.cli.output import Reply
 from doe.domain.texts import quoted
-from doe.words.gauges import map_words
+from doe.words.gauges.cautions import map_words
 
 app = commands()
 

@@ -11,7 +11,7 @@ from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import machine_blocks
 from doe.cli.output import Block, Reply, Warn
 from doe.domain.texts import quoted
-from doe.words.gauges import caution_words, status_words
+from doe.words.gauges.cautions import caution_words, status_words
 
 app = commands()
 

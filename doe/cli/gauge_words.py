@@ -11,8 +11,8 @@ from doe.assure.gauges.line import GaugedLine
 from doe.cli.output import Block, Table, Warn
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
 from doe.words.dates import day
-from doe.words.dials import DialSetting
-from doe.words.gauges import map_words, signed
+from doe.words.gauges.cautions import map_words, signed
+from doe.words.gauges.dials import DialSetting
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -123,7 +123,7 @@ def _drift(found: MachineSummary, units: Shown) -> list[Block]:
     if drift is None or len(drift.sessions) < 2:
         return []
     days = list(zip(drift.sessions["day"], drift.sessions["deviation_delta_degc"], strict=True))[-DAYS_SHOWN:]
-    told = ", ".join(f"{day(day)} {units.delta(off, 'degC'):+.1f}" for day, off in days)
+    told = ", ".join(f"{day(read)} {units.delta(off, 'degC'):+.1f}" for read, off in days)
     clear = "a clear drift" if drift.is_clear else "no clear drift"
     rate = "" if drift.per_year_delta_degc is None else f" ({signed(drift.per_year_delta_degc, units)} a year)"
     return [f"  Over time, surface minus set in {SYMBOLS[units.temperature]}: {told}: {clear}{rate}."]

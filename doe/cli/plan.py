@@ -19,8 +19,8 @@ from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.plans.judge import PlanJudgement
-from doe.words.dials import SCALE_WORDS, dials_of_coupons
-from doe.words.plans import judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
+from doe.words.gauges.dials import SCALE_WORDS, dials_of_coupons
+from doe.words.study.plans import judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
 from doe.words.wording import amount, count
 
 ALIASES_SHOWN = 3

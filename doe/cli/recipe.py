@@ -19,7 +19,7 @@ from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.cautions import FOOTER
 from doe.words.dates import day
-from doe.words.recipe import (
+from doe.words.recipe.card import (
     SIMILAR,
     both,
     changes_between,

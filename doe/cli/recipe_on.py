@@ -15,7 +15,7 @@ from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.cautions import FOOTER
-from doe.words.recipe import (
+from doe.words.recipe.card import (
     both,
     span,
 )

@@ -11,8 +11,8 @@ import typer
 from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
 from doe.acts.gauges.line import gauged_line, study_cautions
+from doe.acts.study.after_answer import after_answer
 from doe.acts.study.fits import Recommended, recommend_study
-from doe.acts.study.next_step import after_answer
 from doe.acts.study.why import explain
 from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
@@ -24,11 +24,11 @@ from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
-from doe.words import answer as words
 from doe.words.dates import minute
-from doe.words.dials import dials_of_settings
-from doe.words.setpoint import cautions_left, method_words, said
-from doe.words.setting_errors import errors_counted
+from doe.words.gauges.dials import dials_of_settings
+from doe.words.gauges.setting_errors import errors_counted
+from doe.words.study import answer as words
+from doe.words.study.setpoint import cautions_left, method_words, said
 from doe.words.wording import amount, amount_both, amount_range
 
 app = commands()

@@ -17,7 +17,7 @@ from doe.cli.press_side import ask_coupons
 from doe.cli.sheet import PEOPLE
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
-from doe.words.study import counts_sentence
+from doe.words.study.state import counts_sentence
 from doe.words.wording import count
 
 app = commands()

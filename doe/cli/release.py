@@ -19,7 +19,7 @@ from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.dates import day
-from doe.words.recipe import confirmation_sentence, recipe_cautions
+from doe.words.recipe.card import confirmation_sentence, recipe_cautions
 
 app = commands()
 

@@ -16,7 +16,7 @@ from doe.cli.output import Reply
 from doe.cli.recommend import history
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
-from doe.words.answer import headline
+from doe.words.study.answer import headline
 from reports.recipe.story import Item, record_sentence, repeat_sentence
 
 STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Name or number of the study.")]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.practice.worth import Share, Worth
-from doe.words import worth as words
+from doe.words.study import worth as words
 from doe.words.wording import count, listing
 
 if TYPE_CHECKING:

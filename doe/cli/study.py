@@ -9,6 +9,7 @@ import typer
 
 from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.next_step import next_step
 from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY, LIMIT_HELP
@@ -18,7 +19,7 @@ from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.dates import day
-from doe.words.study import counts_sentence
+from doe.words.study.state import counts_sentence
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -100,9 +101,6 @@ def show(desk: Desk, study: KEY) -> Reply:
 
 
 def _next_command(book: Book, study: int) -> str:
-    # a list of studies must not wait for pandas
-    from doe.acts.study.next_step import next_step  # noqa: PLC0415
-
     return study_words.step_command(book.study(study).study, next_step(book, study))
 
 

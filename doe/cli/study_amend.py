@@ -17,7 +17,7 @@ from doe.domain.errors import InputError
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown, show_difference
-from doe.words.setting_errors import readings_say
+from doe.words.gauges.setting_errors import readings_say
 from doe.words.typed import spread
 
 app = commands()

@@ -10,7 +10,7 @@ from doe.cli.study_questions import states_error
 from doe.domain.factors import DEFAULT_FACTORS
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.words.setting_errors import error_words
+from doe.words.gauges.setting_errors import error_words
 
 
 def with_measured_errors(

@@ -13,7 +13,7 @@ from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.study import difference_plain, held_words, rule_words, setting_error_words, target_words
+from doe.words.study.state import difference_plain, held_words, rule_words, setting_error_words, target_words
 from doe.words.wording import amount_range
 
 if TYPE_CHECKING:

@@ -159,7 +159,7 @@ class Loaded(Mapping[str, Any]):
     def __getitem__(self, name: str) -> Any:
         entry = self._entries[name]
         if isinstance(entry, Branch):
-            return Group(
+            return CommandGroup(
                 entry.commands, name=name, help=entry.about, rich_markup_mode=None, invoke_without_command=True
             )
         return typer.main.get_group(import_module(f"doe.cli.{entry.module}").app).commands[name]
@@ -171,7 +171,7 @@ class Loaded(Mapping[str, Any]):
         return len(self._entries)
 
 
-class Group(TyperGroup):
+class CommandGroup(TyperGroup):
     """A group that lists its commands without loading them; called without a command, it shows its help."""
 
     def __init__(self, entries: Mapping[str, Leaf | Branch], **settings: Any) -> None:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from doe.cli.output import Block, Table, Warn
 from doe.domain.units import Shown
 from doe.setpoint.why import Why
-from doe.words.why import differences
-from doe.words.why_parts import rough_note, why_parts
+from doe.words.study.why import differences
+from doe.words.study.why_parts import rough_note, why_parts
 
 if TYPE_CHECKING:
     from doe.acts.study.fits import Recommended

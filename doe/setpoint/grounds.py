@@ -19,8 +19,8 @@ from doe.setpoint.window import box_points, growth
 from doe.surfaces.contract import FittedSurfaces
 
 FloatArray = NDArray[np.float64]
-Side = Literal["under", "over"]
-Cause = Literal["heat", "hand"]
+HeatSide = Literal["under", "over"]
+EndCause = Literal["heat", "hand"]
 
 NEAREST = 2
 """Coupons beyond a cliff that are told by name."""
@@ -80,8 +80,8 @@ class WindowEnd:
     end: Literal["lower", "higher"]
     at: float
     reason: Literal["range", "rule", "seen", "assumed"]
-    by: Cause
-    side: Side
+    by: EndCause
+    side: HeatSide
     beyond: Beyond
 
 
@@ -92,8 +92,8 @@ class CliffGround:
     factor: str
     direction: Literal["lower", "higher"]
     at: float
-    by: Cause
-    side: Side
+    by: EndCause
+    side: HeatSide
     beyond: Beyond
 
 
@@ -123,7 +123,7 @@ class HandGround:
 
 
 @dataclass(frozen=True)
-class Made:
+class FitCoupons:
     """Every coupon of a fit, this study's first.
 
     ``worth`` is what each counts for, ``hand`` its mean hand-feel with the offsets of people taken out (NaN where
@@ -147,7 +147,7 @@ class Made:
         ahead = (self.settings[factor].to_numpy(dtype=float) - at) * (1 if direction == "higher" else -1)
         return np.asarray(ahead > (-NO_STEP if beside else NO_STEP))
 
-    def failed_by(self, side: Side) -> NDArray[np.bool_]:
+    def failed_by(self, side: HeatSide) -> NDArray[np.bool_]:
         """Which failed by that side, or by one nobody named."""
         return np.asarray(~self.passed & np.isin(self.side, [side, "unknown"]))
 
@@ -156,14 +156,14 @@ class Made:
         return np.asarray(self.hand < (-np.inf if wanted is None else wanted))
 
 
-def made_coupons(surfaces: FittedSurfaces) -> Made:
+def made_coupons(surfaces: FittedSurfaces) -> FitCoupons:
     """The coupons behind a fit, with those of an earlier study."""
     parts = [surfaces.results, *([] if surfaces.earlier is None else [surfaces.earlier.results])]
     names = tuple(str(name) for part in parts for name in part.coupon)
     own = surfaces.results.coupons
     hand = np.full(len(names), np.nan)
     hand[surfaces.hand_scores.rows] = surfaces.hand_scores.score
-    return Made(
+    return FitCoupons(
         names,
         np.concatenate([part.passed for part in parts]),
         np.concatenate([part.side for part in parts]),
@@ -175,7 +175,7 @@ def made_coupons(surfaces: FittedSurfaces) -> Made:
 
 
 def edges_and_cliffs(
-    rate: RobustRate, answer: Answer, made: Made, without: Sequence[Weights]
+    rate: RobustRate, answer: Answer, made: FitCoupons, without: Sequence[Weights]
 ) -> tuple[tuple[WindowEnd, ...], tuple[CliffGround, ...]]:
     """Ends of the expected window (none without a window), and cliffs, each with the coupons beyond.
 
@@ -204,8 +204,8 @@ def edges_and_cliffs(
     short = made.feels_less_than(rate.study.spec.hand_min)
     edges, beyond_cliffs = [], []
     for i, end in enumerate(ends, 1):
-        side: Side = "over" if over[i] > under[i] else "under"
-        by: Cause = "hand" if lost_checks[i] < lost[i] / 2 else "heat"
+        side: HeatSide = "over" if over[i] > under[i] else "under"
+        by: EndCause = "hand" if lost_checks[i] < lost[i] / 2 else "heat"
         past = made.past(end.factor, end.end, end.at, beside=False)
         b = _beyond(made, past, short if by == "hand" else made.failed_by(side), moved[:, i], away[:, i])
         reason = end.reason or ("seen" if b.telling else "assumed")
@@ -255,7 +255,7 @@ def _ends(rate: RobustRate, answer: Answer, window: Window) -> list[_End]:
 
 
 def _beyond(
-    made: Made, past: NDArray[np.bool_], telling: NDArray[np.bool_], moved: FloatArray, away: FloatArray
+    made: FitCoupons, past: NDArray[np.bool_], telling: NDArray[np.bool_], moved: FloatArray, away: FloatArray
 ) -> Beyond:
     """Coupons beyond a place; ``moved`` is what each does to the rate there, ``away`` how far each lies from it."""
     rows = np.flatnonzero(past)
@@ -274,7 +274,7 @@ def _beyond(
 
 
 def hand_ground(
-    study: Study, surfaces: FittedSurfaces, answer: Answer, made: Made, without: Sequence[Weights]
+    study: Study, surfaces: FittedSurfaces, answer: Answer, made: FitCoupons, without: Sequence[Weights]
 ) -> HandGround | None:
     """What hand-feel at the setpoint rests on; None without any score."""
     draws = surfaces.hand_draws(pd.DataFrame([dict(answer.setpoint)]))

@@ -11,7 +11,7 @@ from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found, allowed
-from doe.setpoint.telling import Worth, expected_worth, follow, outcome_chances
+from doe.setpoint.telling import DecisionWorth, expected_worth, follow, outcome_chances
 
 FloatArray = NDArray[np.float64]
 
@@ -117,7 +117,7 @@ def _choose_telling(rate: RobustRate, found: Found, told: int, coupons: int, rng
     """Up to ``told`` coupons of a round, each expected to help most after those before; fewer where none helps."""
     study = rate.study
     pool = _candidates(study, found, rng)
-    worth = Worth.of(rate, found, coupons)
+    worth = DecisionWorth.of(rate, found, coupons)
     chance = outcome_chances(rate, pool, worth.draws)
     slow = pool[_hard(study)].to_numpy(dtype=float)
     ways = np.full((1, worth.draws.count), 1.0 / worth.draws.count)

@@ -18,7 +18,7 @@ from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.priors import prior_warning
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.setpoint.standing import Asked, judge_for
+from doe.setpoint.standing import SetpointDraws, judge_for
 from doe.setpoint.verdict import (
     OUT_OF_REACH_GAP,
     READY_LOW_SHORTFALL,
@@ -85,7 +85,7 @@ def recommend(
         if verdict == "more coupons" and not gaps.is_scoring_enough(by_numbers)
         else pd.DataFrame(columns=list(study.factor_names))
     )
-    leaning = _leaning(Asked(study, rates, found.best, judge_for(study, surfaces)), surfaces)
+    leaning = _leaning(SetpointDraws(study, rates, found.best, judge_for(study, surfaces)), surfaces)
     changes: tuple[Fact, ...] = ()
     if verdict == "not reachable":
         changes = possible_changes(study, surfaces, _checks_best(study, surfaces, seed))
@@ -124,7 +124,7 @@ def recommend(
     return answer
 
 
-def _leaning(asked: Asked, surfaces: FittedSurfaces) -> tuple[Fact, ...]:
+def _leaning(asked: SetpointDraws, surfaces: FittedSurfaces) -> tuple[Fact, ...]:
     """That the answer leans on the priors, where it does."""
     if surfaces.traces is None:
         return ()

@@ -60,7 +60,7 @@ def judge_for(study: Study, surfaces: FittedSurfaces) -> Judge:
     return judged
 
 
-def ask(study: Study, surfaces: FittedSurfaces, answer: Answer) -> tuple[Asked, pd.DataFrame]:
+def ask(study: Study, surfaces: FittedSurfaces, answer: Answer) -> tuple[SetpointDraws, pd.DataFrame]:
     """Look again at the setpoint of an answer, and around as its search did first: the same draws, the same numbers.
 
     Given back with the settings that were looked at around. A kept answer of another version may have been given by
@@ -69,11 +69,11 @@ def ask(study: Study, surfaces: FittedSurfaces, answer: Answer) -> tuple[Asked, 
     rate = RobustRate(study, surfaces)
     points, first = first_look(rate, rng=np.random.default_rng(answer.seed))
     rates = rate.draws(pd.DataFrame([dict(answer.setpoint)]), nodes=64)[:, 0]
-    return Asked(study, rates, first.max(axis=1), judge_for(study, surfaces)), points
+    return SetpointDraws(study, rates, first.max(axis=1), judge_for(study, surfaces)), points
 
 
 @dataclass(frozen=True)
-class Asked:
+class SetpointDraws:
     """What every question about the setpoint needs.
 
     Attributes

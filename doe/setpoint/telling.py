@@ -31,7 +31,7 @@ TERCILE = 0.43
 
 
 @dataclass(frozen=True)
-class Worth:
+class DecisionWorth:
     """What the decisions are worth.
 
     Attributes
@@ -46,7 +46,7 @@ class Worth:
     gain: FloatArray
 
     @classmethod
-    def of(cls, rate: RobustRate, found: Found, later: int) -> Worth:
+    def of(cls, rate: RobustRate, found: Found, later: int) -> DecisionWorth:
         """Decisions after ``later`` more coupons: the most promising settings, and that none reaches the target.
 
         A setting is right (1) where it reaches the target. To call it not reachable is right where no setting does,

@@ -20,11 +20,19 @@ from doe.domain.study import Study
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer, Verdict
 from doe.setpoint.averaged import Averaged, average_with_mechanisms
-from doe.setpoint.grounds import CliffGround, HandGround, Made, WindowEnd, edges_and_cliffs, hand_ground, made_coupons
+from doe.setpoint.grounds import (
+    CliffGround,
+    FitCoupons,
+    HandGround,
+    WindowEnd,
+    edges_and_cliffs,
+    hand_ground,
+    made_coupons,
+)
 from doe.setpoint.priors import PriorPull
 from doe.setpoint.reweigh import Weights, weigh
 from doe.setpoint.robust import RobustRate
-from doe.setpoint.standing import Asked, Standing, ask
+from doe.setpoint.standing import SetpointDraws, Standing, ask
 from doe.surfaces.contract import FittedSurfaces, Traces
 
 PRIOR_DRAWS, PRIOR_BEST = 600, 100
@@ -178,17 +186,17 @@ def explain_answer(study: Study, surfaces: FittedSurfaces, answer: Answer) -> Wh
     )
 
 
-def _before(asked: Asked, rate: RobustRate, answer: Answer, looked_at: pd.DataFrame) -> Standing | None:
+def _before(asked: SetpointDraws, rate: RobustRate, answer: Answer, looked_at: pd.DataFrame) -> Standing | None:
     prior = rate.surfaces.prior_draws(PRIOR_DRAWS)
     if prior is None:
         return None
     rates = rate.draws(pd.DataFrame([dict(answer.setpoint)]), nodes=64, draws=prior)[:, 0]
     best = rate.draws(looked_at, nodes=8, draws=prior.thin(PRIOR_BEST)).max(axis=1)
-    return Asked(asked.study, rates, best, asked.judge).as_answered()
+    return SetpointDraws(asked.study, rates, best, asked.judge).as_answered()
 
 
 def _coupons(
-    asked: Asked, traces: Traces, made: Made, without: Sequence[Weights], now: Standing
+    asked: SetpointDraws, traces: Traces, made: FitCoupons, without: Sequence[Weights], now: Standing
 ) -> tuple[CouponWeight, ...]:
     # what an earlier coupon counts for holds for its turned result too
     opposite = np.where(made.passed, traces.fails, traces.passes) * made.worth
@@ -210,7 +218,7 @@ def _coupons(
     return tuple(sorted(found, key=lambda c: (-abs(c.low_change), -abs(c.rate_change))))
 
 
-def _one_more(asked: Asked, rate: RobustRate, answer: Answer, now: Standing) -> tuple[OneMore, ...]:
+def _one_more(asked: SetpointDraws, rate: RobustRate, answer: Answer, now: Standing) -> tuple[OneMore, ...]:
     names = list(rate.study.factor_names)
     point = pd.DataFrame([dict(answer.setpoint)])
     frame = pd.concat([point[names], answer.next_coupons[names]], ignore_index=True)

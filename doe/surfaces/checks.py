@@ -20,7 +20,7 @@ from doe.surfaces.classical.least_squares import LeastSquaresFit, fit_least_squa
 from doe.surfaces.classical.mixed import MixedFit, fit_mixed
 from doe.surfaces.classical.ordinal import OrdinalFit, fit_ordinal
 from doe.surfaces.classical.pure_error import LackOfFit, judge_lack_of_fit
-from doe.surfaces.classical.terms import Kind, ModelTerms, build_terms
+from doe.surfaces.classical.terms import ModelTerms, TermsKind, build_terms
 from doe.surfaces.hand_scores import mean_hand
 
 FloatArray = NDArray[np.float64]
@@ -30,7 +30,7 @@ NEAR_LEVEL = 0.12
 
 BATCHES = ("cure_batch", "press_batch")
 
-_KINDS: tuple[Kind, ...] = ("quadratic", "interactions", "main")
+_KINDS: tuple[TermsKind, ...] = ("quadratic", "interactions", "main")
 
 
 @dataclass(frozen=True)

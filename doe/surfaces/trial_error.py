@@ -33,7 +33,7 @@ class TrialError:
         self._products = (variance[:, :, None] * variance[:, None, :]).reshape(len(z), k * k).T
         self.present = bool(variance.any())
 
-    def average(self, eta: FloatArray, curve: FloatArray, peak: FloatArray) -> Averaged:
+    def average(self, eta: FloatArray, curve: FloatArray, peak: FloatArray) -> AveragedLogit:
         """Averaged logits, with what `backward` needs.
 
         Parameters
@@ -56,10 +56,10 @@ class TrialError:
         spread = 4 * slope.sum(axis=0) + 2 * ((curve**2).reshape(-1, k * k) @ self._products)
         shrunk = 1 / np.sqrt(1 + np.pi / 8 * spread)
         logit = (eta - np.diagonal(curve, axis1=1, axis2=2) @ self._across) * shrunk
-        return Averaged(logit, shrunk, bent)
+        return AveragedLogit(logit, shrunk, bent)
 
     def backward(
-        self, d_logit: FloatArray, averaged: Averaged, curve: FloatArray, peak: FloatArray
+        self, d_logit: FloatArray, averaged: AveragedLogit, curve: FloatArray, peak: FloatArray
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """From slopes along the averaged logits to those along eta, curve and peak (their shapes)."""
         k = self._z.shape[1]
@@ -79,7 +79,7 @@ class TrialError:
         return d_eta, d_curve, d_peak
 
 
-class Averaged:
+class AveragedLogit:
     """Averaged logits, how far each was shrunk, and the slope of eta times the error's variance."""
 
     def __init__(self, logit: FloatArray, shrunk: FloatArray, bent: FloatArray) -> None:

@@ -14,7 +14,7 @@ from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.confirmation import (
+from doe.words.confirmation.verdict import (
     CORNER_WORDS,
     ConfirmationFacts,
     attempt_rows,

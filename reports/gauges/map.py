@@ -14,7 +14,7 @@ from doe.assure.gauges.platen import PlatenMap, place_name
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.dates import date_and_time
-from doe.words.gauges import map_words
+from doe.words.gauges.cautions import map_words
 from doe.words.wording import count, other_units
 from reports.drawing.svg import INK, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
 from reports.pages import render

@@ -11,7 +11,7 @@ from doe.domain.recipe import PARTS, Recipe, RecipeSetting
 from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import day
-from doe.words.recipe import (
+from doe.words.recipe.card import (
     COVERED,
     both,
     confirmation_sentence,

@@ -14,12 +14,12 @@ from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
-from doe.words.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import date_and_time, day
-from doe.words.plans import kind_label, said, why_left_out
-from doe.words.recipe import changes_between, confirmation_sentence, recipe_cautions, state_words
-from doe.words.story import other_row, plan_row, plan_words
+from doe.words.recipe.card import changes_between, confirmation_sentence, recipe_cautions, state_words
+from doe.words.recipe.story import other_row, plan_row, plan_words
+from doe.words.study.answer import headline, lead, nearest_cliff, sureness, window_sentences
+from doe.words.study.plans import kind_label, said, why_left_out
 from doe.words.wording import count, held, listing, sentence
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting

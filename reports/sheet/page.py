@@ -20,7 +20,7 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.symptoms.reading import short_list, symptom
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import date_and_time
-from doe.words.plans import plan_notes
+from doe.words.study.plans import plan_notes
 from doe.words.wording import count, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
 from reports.pages import render

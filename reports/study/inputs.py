@@ -18,7 +18,7 @@ from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
 from doe.surfaces.checks import ClassicalChecks
 from doe.surfaces.contract import FittedSurfaces
-from doe.words.confirmation import ConfirmationFacts
+from doe.words.confirmation.verdict import ConfirmationFacts
 from reports.study.photos import CouponPhoto
 
 

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from doe.words.answer import (
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.confirmation.verdict import standing
+from doe.words.confirmation.verdict import steps as confirmation_steps
+from doe.words.dates import date_and_time
+from doe.words.gauges.setting_errors import errors_counted
+from doe.words.study.answer import (
     KINDS,
     SETPOINT_TITLES,
     headline,
@@ -12,13 +17,8 @@ from doe.words.answer import (
     sureness,
     window_sentences,
 )
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.confirmation import standing
-from doe.words.confirmation import steps as confirmation_steps
-from doe.words.dates import date_and_time
-from doe.words.plans import plan_notes
-from doe.words.setpoint import cautions_left, said
-from doe.words.setting_errors import errors_counted
+from doe.words.study.plans import plan_notes
+from doe.words.study.setpoint import cautions_left, said
 from doe.words.wording import amount, count, held, other_units, range_both, stated
 from reports.confirmation.page import confirmation_section
 from reports.gauges.notes import gauge_note, gauge_notes

@@ -10,7 +10,7 @@ from doe.domain.factors import Factor
 from doe.domain.masks import is_forbidden
 from doe.setpoint.answer import Window
 from doe.setpoint.curves import Profile, RobustMap, profile, robust_map
-from doe.words.answer import cliff_sentence, setpoint_line, wanted
+from doe.words.study.answer import cliff_sentence, setpoint_line, wanted
 from doe.words.wording import (
     amount,
     at_least_of_hundred,

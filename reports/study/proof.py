@@ -19,7 +19,7 @@ from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
 from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
 from doe.words.dates import date_and_time
-from doe.words.setpoint import method_words
+from doe.words.study.setpoint import method_words
 from doe.words.wording import (
     amount,
     amount_both,

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from doe.setpoint.why import explain_answer
-from doe.words.why import differences
-from doe.words.why_parts import WhyPart, rough_note, why_parts
+from doe.words.study.why import differences
+from doe.words.study.why_parts import WhyPart, rough_note, why_parts
 from doe.words.wording import sentence
 from reports.study.inputs import StudyReport
 from reports.study.proof import number, words

@@ -30,6 +30,14 @@ def test_repeats_in_one_command_are_readings_of_their_own(shop_with):
     assert press_of(shop)["readings"] == 4 + 3
 
 
+def test_readings_of_several_days_are_told_day_by_day(shop_with):
+    shop = shop_with(0)
+    for days, value in ((30, "150.5"), (3, "150")):
+        shop.good(*ADD, "--measured", value, "--taken", days_ago(days))
+    said = " ".join(shop.good("gauge", "show", LINE).out.split())
+    assert f"{days_ago(30)} -4.5, {days_ago(3)} -5.0" in said
+
+
 def test_reading_far_from_others_like_it_is_pointed_out(shop_with):
     shop = shop_with(0)
     assert "doe gauge withdraw 8 --why" in shop.good(*ADD, "--measured", "131").out

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import doe
 from doe.domain.study import Study
-from doe.words import setpoint as words
+from doe.words.study import setpoint as words
 from tests.shared import known_coupons
 
 

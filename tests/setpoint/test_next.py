@@ -16,7 +16,7 @@ from doe.domain.study import Study
 from doe.setpoint.next_coupons import BATCH_LEVELS, MOST_ALIKE, MOST_TOLD, _runnable, choose_coupons, choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found, allowed, find_setpoint
-from doe.setpoint.telling import Worth, expected_worth, outcome_chances
+from doe.setpoint.telling import DecisionWorth, expected_worth, outcome_chances
 from tests.shared import known_coupons
 
 NAMES = ("cure_temp", "cure_time", "press_temp", "dwell", "pressure", "powder_amount")
@@ -110,7 +110,7 @@ def test_where_no_outcome_changes_the_decision_coupons_lie_where_draws_have_thei
     hopeless = replace(two, spec=doe.Spec(pass_rate=0.9999, hand_min=None))
     rate, found = _found(hopeless, known_coupons(two, 10, seed=1))
     assert found.best.max() < 0.9999
-    worth = Worth.of(rate, found, 6)
+    worth = DecisionWorth.of(rate, found, 6)
     assert (worth.gain[:, -1] == 1).all()
     chosen = choose_coupons(rate, found, 6, rng=np.random.default_rng(0))
     _check(hopeless, chosen, 6)
@@ -119,7 +119,7 @@ def test_where_no_outcome_changes_the_decision_coupons_lie_where_draws_have_thei
 
 def test_chosen_coupons_are_expected_to_help_more_than_coupons_anywhere_and_than_draws(two: Study) -> None:
     rate, found = _found(two, known_coupons(two, 10, seed=1), particles=300)
-    worth = Worth.of(rate, found, 1)
+    worth = DecisionWorth.of(rate, found, 1)
     ways = np.full((1, worth.draws.count), 1 / worth.draws.count)
     chosen = choose_coupons(rate, found, 1, rng=np.random.default_rng(0))
     rng = np.random.default_rng(1)

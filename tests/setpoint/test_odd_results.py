@@ -23,7 +23,7 @@ from doe.setpoint.why import explain_answer
 from doe.surfaces.earlier import Earlier
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied
-from doe.words import setpoint as words
+from doe.words.study import setpoint as words
 from tests.shared import known_coupons
 
 NAMES = ("press_temp", "dwell", "cure_temp", "cure_time", "pressure", "powder_amount")

@@ -21,7 +21,7 @@ from doe.setpoint.next_coupons import choose_next
 from doe.setpoint.robust import RobustRate, error_nodes
 from doe.setpoint.verdict import FEW_COUPONS, Chance, judge
 from doe.surfaces.fitted import Surfaces
-from doe.words import setpoint as words
+from doe.words.study import setpoint as words
 from tests.shared import known_coupons
 
 

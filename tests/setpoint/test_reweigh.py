@@ -13,7 +13,7 @@ from doe.domain.factors import usual_factor
 from doe.setpoint.answer import EVERY, Verdict
 from doe.setpoint.priors import LARGE, PriorPull, prior_pulls, prior_warning
 from doe.setpoint.reweigh import Weights, pareto_fit, weigh
-from doe.words import setpoint as words
+from doe.words.study import setpoint as words
 from tests.shared import known_coupons
 
 

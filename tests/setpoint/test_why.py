@@ -11,7 +11,7 @@ import pytest
 import doe
 from doe.domain.factors import usual_factor
 from doe.domain.study import Study
-from doe.setpoint.grounds import Made, _beyond, made_coupons
+from doe.setpoint.grounds import FitCoupons, _beyond, made_coupons
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.why import Why, explain_answer
 from doe.surfaces.contract import thinned_rows
@@ -223,7 +223,7 @@ def test_an_end_made_by_hand_feel_names_the_coupons_that_felt_too_hard(study: St
 
 
 def test_a_coupon_beyond_an_end_that_does_not_lower_the_rate_there_is_not_what_the_end_rests_on() -> None:
-    made = Made(
+    made = FitCoupons(
         ("a", "b", "c"),
         np.zeros(3, dtype=bool),
         np.array(["over"] * 3),

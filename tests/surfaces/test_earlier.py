@@ -13,7 +13,7 @@ from doe.surfaces.earlier import Earlier, pooled, read_earlier
 from doe.surfaces.hand_scores import mean_hand
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_model import WindowModel
-from doe.words import setpoint as words
+from doe.words.study import setpoint as words
 from tests.shared import known_coupons
 
 

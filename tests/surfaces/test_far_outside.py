@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 import doe
-from doe.words import setpoint as words
+from doe.words.study import setpoint as words
 
 
 def _said(study: doe.Study, frame: pd.DataFrame) -> tuple[str, ...]:

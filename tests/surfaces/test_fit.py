@@ -9,7 +9,7 @@ import pytest
 import doe
 from doe.domain.study import Study
 from doe.surfaces.fitted import Surfaces
-from doe.words import setpoint as words
+from doe.words.study import setpoint as words
 
 
 @pytest.fixture(scope="module")

@@ -12,9 +12,9 @@ import doe
 from doe.acts.answers import answer_data, answer_from, facts_data, facts_from
 from doe.domain.units import Shown
 from doe.surfaces.facts import Code, Fact
-from doe.words.answer import next_steps
-from doe.words.setpoint import ANSWER_WORDS, cautions_left, method_words, said
-from doe.words.surfaces import FIT_WORDS
+from doe.words.study.answer import next_steps
+from doe.words.study.setpoint import ANSWER_WORDS, cautions_left, method_words, said
+from doe.words.study.surfaces import FIT_WORDS
 
 FACTS = {
     "earlier_counted": Fact("earlier_counted", coupons=2, value=0.5),

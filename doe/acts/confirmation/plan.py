@@ -33,9 +33,9 @@ from doe.domain.texts import check_note, quoted
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words.answer import scores_first
-from doe.words.confirmation_plan import again, offer_cautions, replacement_notes, round_notes
+from doe.words.confirmation.plan import again, offer_cautions, replacement_notes, round_notes
 from doe.words.dates import minute
+from doe.words.study.answer import scores_first
 from doe.words.wording import count, stated
 
 if TYPE_CHECKING:

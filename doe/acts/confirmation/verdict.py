@@ -37,8 +37,8 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words import confirmation_plan as words
-from doe.words.confirmation import ConfirmationFacts
+from doe.words.confirmation import plan as words
+from doe.words.confirmation.verdict import ConfirmationFacts
 from doe.words.dates import local
 from reports.confirmation.page import confirmation_page
 from reports.files import write_whole

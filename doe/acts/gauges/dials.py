@@ -14,7 +14,7 @@ from doe.book.records import StudyRecord
 from doe.domain.coding import inward, to_step
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.units import METRIC, Shown
-from doe.words.gauges import caution_words, dial_beyond, never_dial
+from doe.words.gauges.cautions import caution_words, dial_beyond, never_dial
 
 if TYPE_CHECKING:
     from doe.book.book import Book

@@ -39,8 +39,8 @@ from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.facts import reader_of
-from doe.words.gauges import caution_words, machine_notes, planned_otherwise
-from doe.words.setting_errors import basis_words
+from doe.words.gauges.cautions import caution_words, machine_notes, planned_otherwise
+from doe.words.gauges.setting_errors import basis_words
 
 if TYPE_CHECKING:
     from doe.book.book import Book

@@ -13,7 +13,7 @@ from doe.domain.errors import InputError
 from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.units import METRIC, Shown, show_both
 from doe.words.dates import local
-from doe.words.gauges import caution_words, days_read
+from doe.words.gauges.cautions import caution_words, days_read
 from reports.files import write_whole
 from reports.gauges.map import platen_page
 

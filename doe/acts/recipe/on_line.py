@@ -14,8 +14,8 @@ from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import Recipe, RecipeSetting
 from doe.domain.stack import Line
 from doe.domain.units import METRIC, Shown
-from doe.words.gauges import caution_words, status_words
-from doe.words.recipe import dial_not_known, not_known_elsewhere, window_in_doubt
+from doe.words.gauges.cautions import caution_words, status_words
+from doe.words.recipe.card import dial_not_known, not_known_elsewhere, window_in_doubt
 
 if TYPE_CHECKING:
     from doe.book.book import Book

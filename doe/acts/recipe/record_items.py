@@ -20,8 +20,8 @@ from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.setpoint.answer import Answer
-from doe.words import record as words
 from doe.words.dates import local
+from doe.words.recipe import record as words
 
 if TYPE_CHECKING:
     import pandas as pd

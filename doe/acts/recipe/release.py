@@ -35,9 +35,9 @@ from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, check_line, quoted
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
-from doe.words import confirmation_plan as words
+from doe.words.confirmation import plan as words
 from doe.words.dates import day
-from doe.words.recipe import caution_sentences, handling_gaps, handling_sentences, void_sentences
+from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
 from doe.words.wording import count, listing
 
 if TYPE_CHECKING:

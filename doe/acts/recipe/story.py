@@ -31,13 +31,13 @@ from doe.plans.judge import judge_plan
 from doe.plans.plan import KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
-from doe.words.confirmation_plan import claim_words, judged_words
+from doe.words.confirmation.plan import claim_words, judged_words
 from doe.words.dates import day, local
 from doe.words.diagnosis import case_told
-from doe.words.gauges import reading
-from doe.words.plans import kind_label
-from doe.words.recipe import confirmation_sentence
-from doe.words.study import deviation, prior_told
+from doe.words.gauges.cautions import reading
+from doe.words.recipe.card import confirmation_sentence
+from doe.words.study.plans import kind_label
+from doe.words.study.state import deviation, prior_told
 from reports.files import write_whole
 from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
 from reports.study.inputs import HistoryRow, Provenance, StudyReport

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 DeviationKind = Literal["void", "correction", "setting", "late", "change", "unplanned"]
 DeviationCode = Literal["void", "counts again", "corrected", "measured", "late wash", "changed", "unplanned"]
-"""Codes of `Deviation.what`; `doe.words.study.deviation` says them."""
+"""Codes of `Deviation.what`; `doe.words.study.state.deviation` says them."""
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from doe.domain.jsonable import jsonable
 from doe.setpoint.answer import Answer
 from doe.setpoint.recommendation import recommend
 from doe.surfaces.fitted import Surfaces, fit
-from doe.words.study import open_checks, prior_sentence
+from doe.words.study.state import open_checks, prior_sentence
 
 if TYPE_CHECKING:
     from doe.book.book import Book

@@ -5,17 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-import pandas as pd
-
-from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key
-from doe.acts.study.counts import ScoreCounts, score_counts
-from doe.acts.study.inputs import hash_now
+from doe.acts.study.counts import score_counts
 from doe.acts.study.limits import missing
-from doe.acts.study.rounds import is_comparison, results_to_learn_from
+from doe.acts.study.rounds import is_comparison
 from doe.domain.plan_kinds import CONFIRM
-from doe.setpoint.answer import Answer
-from doe.words.answer import scores_first
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -48,23 +42,14 @@ def next_step(book: Book, key: Key) -> NextStep:
         return NextStep("make")
     if is_comparison(book, record.id):
         return NextStep("compare")
-    now = hash_now(book, record)
-    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == now]
+    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND]
     if not kept:
         return NextStep("recommend")
-    return after_answer(answer_from(kept[-1].payload), counts, results_to_learn_from(book, record.id))[0]
+    # only whether an answer still stands is asked of frames: a study without one is shown without waiting for pandas
+    from doe.acts.study.after_answer import after_answer, standing_answer  # noqa: PLC0415
 
-
-def after_answer(answer: Answer, counts: ScoreCounts, results: pd.DataFrame) -> tuple[NextStep, ...]:
-    """What to do with an answer, the most urgent first; ``results`` as the answer was fitted to."""
-    steps = [NextStep("washes")] if counts.unfinished else []
-    if scores_first(answer):
-        passed = results.loc[results["passed"].eq(True), "coupon"]
-        steps.append(NextStep("feel", coupon=str(passed.iloc[0])))
-    elif answer.verdict == "more coupons":
-        steps.append(
-            NextStep("score") if counts.waiting else NextStep("extend", coupons=max(1, len(answer.next_coupons)))
-        )
-    elif answer.verdict == "ready":
-        steps.append(NextStep("confirm"))
-    return (*steps, NextStep("report"))
+    standing = standing_answer(book, record, kept)
+    if standing is None:
+        return NextStep("recommend")
+    answer, results = standing
+    return after_answer(answer, counts, results)[0]

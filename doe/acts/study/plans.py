@@ -26,7 +26,7 @@ from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
-from doe.words.plans import why_left_out
+from doe.words.study.plans import why_left_out
 from doe.words.wording import count
 
 if TYPE_CHECKING:

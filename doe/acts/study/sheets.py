@@ -25,7 +25,7 @@ from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.units import Shown
 from doe.words.dates import local
-from doe.words.dials import SCALE_WORDS
+from doe.words.gauges.dials import SCALE_WORDS
 from reports.files import write_whole
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 from reports.sheet.page import bench_sheet

@@ -19,7 +19,7 @@ from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector
 
 # A direction is scaled to entries within [-1, 1] on columns of unit size; below this it is solver noise.
 _NOISE = 1e-6
-Box = list[tuple[float, float]]
+CoefficientBox = list[tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -136,20 +136,20 @@ def separate(rows: Floats, names: Sequence[str], *, is_free: NDArray[np.bool_]) 
     )
 
 
-def _widest(rows: Floats, box: Box) -> Floats | None:
+def _widest(rows: Floats, box: CoefficientBox) -> Floats | None:
     """Direction negative on no row and positive on at least one, or None."""
     found = _solve(-rows.sum(axis=0), rows, box)
     return found if found is not None and rows.sum(axis=0) @ found > _NOISE else None
 
 
-def _with_margin(rows: Floats, box: Box) -> Floats | None:
+def _with_margin(rows: Floats, box: CoefficientBox) -> Floats | None:
     """Direction positive on every row, or None: the smallest row is pushed up as far as it goes."""
     p = rows.shape[1]
     found = _solve(np.append(np.zeros(p), -1.0), np.column_stack([rows, -np.ones(len(rows))]), [*box, (0.0, 1.0)])
     return found[:p] if found is not None and found[p] > _NOISE else None
 
 
-def _solve(cost: Floats, rows: Floats, box: Box) -> Floats | None:
+def _solve(cost: Floats, rows: Floats, box: CoefficientBox) -> Floats | None:
     """Direction of least cost within the box that is negative on no row."""
     found = linprog(cost, A_ub=-rows, b_ub=np.zeros(len(rows)), bounds=box, method="highs")
     return np.asarray(found.x, dtype=np.float64) if found.status == 0 else None

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from doe.domain.errors import InputError
 
-Kind = Literal["main", "interactions", "quadratic", "factorial"]
+TermsKind = Literal["main", "interactions", "quadratic", "factorial"]
 CONSTANT = "constant"
 _SUPERSCRIPTS = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
 
@@ -98,7 +98,7 @@ class ModelTerms:
         return ModelTerms(self.factors, tuple(self.exponents[i] for i in sorted(wanted)))
 
 
-def build_terms(factors: Sequence[str], kind: Kind) -> ModelTerms:
+def build_terms(factors: Sequence[str], kind: TermsKind) -> ModelTerms:
     """Terms of one of the usual models, hierarchical, constant first.
 
     Parameters

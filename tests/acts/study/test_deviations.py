@@ -11,7 +11,7 @@ from doe.acts.study.deviations import deviations_of
 from doe.acts.study.fits import recommend_study
 from doe.domain.score import ScoreEntry
 from doe.domain.units import METRIC, Shown
-from doe.words.study import deviation
+from doe.words.study.state import deviation
 from tests.acts.recipe.samples import STUDY
 
 

@@ -26,8 +26,8 @@ from doe.domain.stack import DEFAULT_PRESS, Line
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.facts import reader_of
-from doe.words.gauges import caution_words
-from doe.words.setting_errors import basis_words
+from doe.words.gauges.cautions import caution_words
+from doe.words.gauges.setting_errors import basis_words
 
 DAY = date(2030, 6, 1)
 NOON = datetime(2030, 6, 1, 12, tzinfo=UTC)

@@ -12,7 +12,7 @@ from doe.assure.gauges.cautions import gauge_cautions
 from doe.assure.gauges.line import GaugedLine, gauge_line
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import Shown
-from doe.words.gauges import caution_words
+from doe.words.gauges.cautions import caution_words
 from doe.words.typography import NO_BREAK
 from reports.gauges.notes import gauge_note, gauge_notes
 from reports.study.inputs import StudyReport

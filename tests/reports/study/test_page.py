@@ -16,9 +16,9 @@ from doe.surfaces.classical.drift import Drift
 from doe.surfaces.classical.effects import estimate_effects
 from doe.surfaces.classical.mixed import fit_mixed
 from doe.surfaces.window_model import Priors
-from doe.words.answer import cliff_sentence, headline, lead, nearest_cliff, next_steps, sureness, window_sentences
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
-from doe.words.recipe import caution_sentences
+from doe.words.recipe.card import caution_sentences
+from doe.words.study.answer import cliff_sentence, headline, lead, nearest_cliff, next_steps, sureness, window_sentences
 from doe.words.typography import NO_BREAK
 from doe.words.wording import amount_both, at_least_of_hundred, out_of_hundred, percent
 from reports.study.effects import swings_of

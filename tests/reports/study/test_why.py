@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from doe.setpoint.why import explain_answer
-from doe.words.why_parts import why_parts
+from doe.words.study.why_parts import why_parts
 from reports.study.page import study_page, study_report
 from reports.study.why import PRINTED
 from tests.reports.study.samples import samples

@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
-from doe.setpoint.grounds import Beyond, Cause, Named, Side
+from doe.setpoint.grounds import Beyond, EndCause, HeatSide, Named
 from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
 from doe.setpoint.verdict import OUT_OF_REACH_GAP, reach_threshold
 from doe.setpoint.why import CouponWeight, Learned, OneMore, Why
-from doe.words.setpoint import ABOUT
-from doe.words.story import IDEAS, why_not
+from doe.words.recipe.story import IDEAS, why_not
+from doe.words.study.setpoint import ABOUT
 from doe.words.wording import (
     amount_both,
     at_least_of_hundred,
@@ -253,7 +253,7 @@ def cliff_rows(study: Study, why: Why, shown: Shown = METRIC) -> list[tuple[str,
     return rows
 
 
-def _ground(study: Study, b: Beyond, by: Cause, side: Side) -> str:
+def _ground(study: Study, b: Beyond, by: EndCause, side: HeatSide) -> str:
     """The coupons that show what happens beyond a place, or that none does."""
     names = [n.coupon for n in b.telling]
     heat = f"by {ENDED[side]} heat"

@@ -15,8 +15,8 @@ from doe.setpoint.grounds import Beyond, CliffGround, HandGround, HandMove, Name
 from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
 from doe.setpoint.why import CouponWeight, Learned, OneMore, Why, explain_answer
-from doe.words import why as words
-from doe.words.why_parts import WhyPart, rough_note, why_parts
+from doe.words.study import why as words
+from doe.words.study.why_parts import WhyPart, rough_note, why_parts
 from tests.shared import known_coupons
 
 
@@ -311,7 +311,7 @@ def test_why_this_setting_and_not_the_middle(study: Study) -> None:
 
 def test_every_group_and_quantity_has_its_words() -> None:
     from doe.surfaces.contract import PRIOR_GROUPS
-    from doe.words.setpoint import ABOUT
+    from doe.words.study.setpoint import ABOUT
 
     assert set(ABOUT) == {"every", *PRIOR_GROUPS}
     assert set(words.QUANTITIES) == {"height", "place", "steepness", "trade", "lapse", "hand_top"}

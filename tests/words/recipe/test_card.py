@@ -10,7 +10,7 @@ from doe.domain.recipe import RecipeSetting, stack_differences
 from doe.domain.stack import Material
 from doe.plans.compare import compare_plans
 from doe.setpoint.alternatives import Alternative
-from doe.words.recipe import (
+from doe.words.recipe.card import (
     both,
     caution_sentences,
     changes_between,
@@ -20,7 +20,7 @@ from doe.words.recipe import (
     handling_sentences,
     void_sentences,
 )
-from doe.words.story import not_permitted, plan_why_not, points, why_not
+from doe.words.recipe.story import not_permitted, plan_why_not, points, why_not
 from tests.reports.recipe.samples import PROOF, recipe
 from tests.reports.study.samples import make_study, samples
 

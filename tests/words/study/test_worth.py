@@ -6,7 +6,7 @@ import pytest
 
 import doe
 from doe.practice.worth import Share, Worth
-from doe.words import worth as words
+from doe.words.study import worth as words
 
 STUDY = doe.Study("new powder", (doe.usual_factor("press_temp"), doe.usual_factor("dwell")), doe.Spec(pass_rate=0.95))
 SOME = Share(4, 6)

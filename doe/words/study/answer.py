@@ -7,7 +7,7 @@ import math
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import LINKED_FROM, Answer, Cliff, Window
-from doe.words.setpoint import said
+from doe.words.study.setpoint import said
 from doe.words.wording import (
     amount_both,
     beyond,

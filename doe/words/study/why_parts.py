@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.why import Why
-from doe.words import why as words
+from doe.words.study import why as words
 
 DOUBT = "Doubt is the spread of what is still possible, against that before any coupon."
 

@@ -11,7 +11,7 @@ from doe.domain.factors import usual_factor
 from doe.domain.results import read_results
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.setting_errors import errors_counted
+from doe.words.gauges.setting_errors import errors_counted
 
 STUDY = Study("s", (usual_factor("press_temp", trial_sd=2.0), usual_factor("dwell")))
 FRAME = pd.DataFrame(

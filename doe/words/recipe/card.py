@@ -12,8 +12,8 @@ from doe.domain.stack import Material
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
-from doe.words.answer import misses_hand, scores_first
 from doe.words.dates import day
+from doe.words.study.answer import misses_hand, scores_first
 from doe.words.wording import (
     at_least_of_hundred,
     beyond,

@@ -8,7 +8,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import EVERY, Answer
 from doe.surfaces.facts import Code, Fact, Said
-from doe.words.surfaces import FIT_WORDS, Say, always, scorers_remedy
+from doe.words.study.surfaces import FIT_WORDS, Say, always, scorers_remedy
 from doe.words.wording import amount_both, count
 
 ABOUT = {

@@ -22,7 +22,7 @@ from doe.plans.judge import JudgementCode, judge_plan
 from doe.plans.model import MODELS
 from doe.plans.notes import NoteCode
 from doe.plans.plan import KINDS
-from doe.words.plans import (
+from doe.words.study.plans import (
     JUDGED,
     KIND_LABELS,
     MODEL_LABELS,

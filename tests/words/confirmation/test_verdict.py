@@ -16,8 +16,8 @@ from doe.domain.spec import Check, Spec
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.words import confirmation as words
-from doe.words.confirmation import ConfirmationFacts
+from doe.words.confirmation import verdict as words
+from doe.words.confirmation.verdict import ConfirmationFacts
 from reports.confirmation.page import confirmation_page, confirmation_section
 
 CHECKS = (Check("release", "film lets go"), Check("wash_5", "sound after 5 washes", after_washes=5))

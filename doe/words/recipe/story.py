@@ -11,7 +11,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
-from doe.words.plans import kind_label, plan_notes, was_automatic
+from doe.words.study.plans import kind_label, plan_notes, was_automatic
 from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent, verb
 
 POINT = 0.005

@@ -19,7 +19,7 @@ from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.facts import reader_of
-from doe.words.gauges import CAUTIONS, MEANING, NOTES, caution_words, machine_notes, map_words, status_words
+from doe.words.gauges.cautions import CAUTIONS, MEANING, NOTES, caution_words, machine_notes, map_words, status_words
 
 FAHRENHEIT = Shown("degF")
 STUDY = Study("s", (usual_factor("press_temp"), usual_factor("dwell")))

@@ -1,0 +1,1 @@
+"""Confirmations in words."""

@@ -1,0 +1,1 @@
+"""Gauges in words: cautions, dials, setting errors."""

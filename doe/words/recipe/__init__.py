@@ -1,0 +1,1 @@
+"""Recipes in words: the card, the record, the story."""

@@ -1,0 +1,1 @@
+"""A study in words: plans, answers, reasons, what more coupons buy."""
