@@ -363,7 +363,7 @@ def record_sentence(items: tuple[Item, ...]) -> str:
 def repeat_sentence(found: Reproduction) -> str:
     """Whether the figures come out again.
 
-    >>> repeat_sentence(Repeat("same", 0.0, "0.1.0", "0.1.0"))
+    >>> repeat_sentence(Reproduction("same", 0.0, "0.1.0", "0.1.0"))
     'Fitted again today from the book with the same seed: every figure below is the same as at release.'
     """
     versions = f" Then it was version {found.version_then}, now it is {found.version_now}."

@@ -238,7 +238,7 @@ def test_opening_a_book_that_is_up_to_date_imports_neither_alembic_nor_pandas(tm
     with Book.open(path, who="Ina") as book:
         fill(book)
     code = (
-        "import sys; from doe.book import Book\n"
+        "import sys; from doe.book.book import Book\n"
         f"with Book.open({str(path)!r}, who='Ina') as book: assert len(book.studies()) == 1\n"
         "print([name for name in ('alembic', 'pandas', 'numpy', 'scipy', 'platformdirs') if name in sys.modules])"
     )

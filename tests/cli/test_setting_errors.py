@@ -39,7 +39,7 @@ def test_measured_error_is_taken_when_none_is_stated(shop_with):
     measure(shop)
     suggested = shop.good(*NEW, "--factor", "press_temp=140..170", "--json").json
     (one,) = [s for s in suggested["setting_errors"] if s["factor"] == "press_temp"]
-    assert one["source"] == "measured"
+    assert one["basis"] == "measured"
     (factor,) = [f for f in suggested["study"]["factors"] if f["name"] == "press_temp"]
     assert factor["setting_sd"] == one["sd"]
     assert 2 < one["sd"] < 5

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -22,6 +21,7 @@ from doe.setpoint.robust import RobustRate, error_nodes
 from doe.setpoint.verdict import FEW_COUPONS, Chance, judge
 from doe.surfaces.fitted import Surfaces
 from doe.words.study import setpoint as words
+from tests.benchmarks import headlines
 from tests.shared import known_coupons
 
 
@@ -70,18 +70,18 @@ def test_the_answer_is_complete_and_consistent(study: Study, answer: doe.Answer)
     assert list(answer.next_coupons.columns) == list(study.factor_names)
 
 
-def test_the_error_rates_of_the_verdicts_go_with_the_answer_and_are_those_of_the_docs(answer: doe.Answer) -> None:
-    docs = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+def test_the_error_rates_of_the_verdicts_go_with_the_answer_and_are_those_that_were_printed(answer: doe.Answer) -> None:
+    printed = headlines.figures_of("decisions")
     for name, row in (
-        ("false_ready", "of those called ready, truly below target"),
-        ("ready_below_90", "of those called ready, truly < 0.90"),
-        ("bound_held", "lower bound holds, all lines"),
-        ("false_reach", "not reachable said where false (best >= 0.97)"),
-        ("true_reach", "not reachable said where true (best < target)"),
+        ("false_ready", "ready_below_target"),
+        ("ready_below_90", "ready_below_090"),
+        ("bound_held", "bound"),
+        ("false_reach", "out_of_reach_said_where_false"),
+        ("true_reach", "out_of_reach_said_where_true"),
     ):
-        printed = next(line for line in docs.splitlines() if line.startswith(f"| {row} |"))
-        shares = [round(100 * float(cell.split("±")[0])) for cell in printed.split("|")[2:4]]
-        assert [answer.method[f"{name}_{coupons}"] for coupons in (20, 28)] == shares
+        for coupons in (20, 28):
+            assert answer.method[f"{name}_{coupons}"] == round(100 * printed[f"{row}_{coupons}"])
+    assert answer.method["rated_lines"] == printed["lines_20"] == printed["lines_28"]
 
 
 def test_the_setpoint_of_a_known_window_is_near_its_peak(study: Study, surfaces: Surfaces, answer: doe.Answer) -> None:

@@ -143,8 +143,9 @@ def test_scores_that_do_not_fit_the_settings_are_refused():
 
 def test_only_those_who_ask_for_the_check_load_its_library():
     code = (
-        "import sys, doe.surfaces, doe.acts.study.fits\n"
-        "from doe.surfaces.classical import fit_ordinal, judge_drift\n"
+        "import sys, doe.surfaces.fitted, doe.acts.study.fits\n"
+        "from doe.surfaces.classical.drift import judge_drift\n"
+        "from doe.surfaces.classical.ordinal import fit_ordinal\n"
         "judge_drift([[1.0]] * 4, [4.0, 3.9, 3.8, 3.6], [1, 2, 3, 4])\n"
         "assert 'statsmodels' not in sys.modules\n"
         "fit_ordinal([[0], [0], [0], [1], [1], [1]], [1, 1, 2, 1, 2, 2])\n"
