@@ -28,7 +28,7 @@ from tests.reports.gauges import test_map as test_platen_page
 from tests.reports.recipe import test_story_browser as test_recipe_story_browser
 from tests.reports.recipe.samples import UID, recipe
 from tests.reports.study.samples import LINE, MADE_AT, STACK, make_study, plan_of, samples
-from tests.words import test_confirmation as test_confirmation_words
+from tests.words.confirmation import test_verdict as test_confirmation_words
 
 pytestmark = pytest.mark.browser
 
