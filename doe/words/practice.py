@@ -77,7 +77,7 @@ def least_of_hundred(share: float) -> str:
 @singledispatch
 def brief(drill: Drill) -> tuple[str, ...]:
     """The task, what may be spent, and the rule of the score."""
-    raise NotImplementedError(drill.exercise)
+    raise TypeError(f"no words for the exercise {drill.exercise!r}")
 
 
 @brief.register
