@@ -16,9 +16,8 @@ import doe
 from doe.practice.coupons import DEFAULT_SCORING, lean
 from doe.practice.lines import SimulatedLine, make_line
 from doe.practice.materials import CLOTHS, POWDERS
-from doe.practice.population.draw import FAMILIES, draw_line, draw_study
+from doe.practice.population.draw import FAMILIES, draw_line
 from doe.practice.world import workshop_line
-from doe.practice.worth import LINE_KINDS
 from doe.setpoint.answer import Window
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
@@ -26,7 +25,8 @@ from doe.setpoint.verdict import Chance, judge
 from tests.benchmarks.baselines import best_coupon, one_factor_at_a_time
 from tests.benchmarks.decision_baselines import FITS, claim
 from tests.benchmarks.locked_families import LOCKED, locked_hand
-from tests.benchmarks.results import Record
+from tests.benchmarks.population import draw_study
+from tests.benchmarks.results import LINE_KINDS, Record
 
 WORKSHOP = "workshop"
 WORLDS: dict[str, tuple[str, ...]] = {

@@ -18,7 +18,7 @@ from scipy.special import ndtri
 from doe.domain.coding import decode
 from doe.practice.kinds import Layout, usual_factor
 from doe.practice.population.draw import Family
-from doe.practice.population.walls import Gaps
+from doe.practice.population.walls import WallGaps
 from doe.practice.truth import Hand
 
 FloatArray = NDArray[np.float64]
@@ -41,13 +41,13 @@ class CurvedRidge:
     tips: float
     lean: float
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `doe.practice.population.walls.Shape`."""
         away = coded - self.centre
         along = away @ self.trade
         off = away @ self.heat - self.bend * (along**2 - 0.3)
         tip = self.tips * along**4
-        return Gaps((off + 0.5 - tip)[:, None], (0.5 * self.lean - off * np.exp(0.3 * along) - tip)[:, None])
+        return WallGaps((off + 0.5 - tip)[:, None], (0.5 * self.lean - off * np.exp(0.3 * along) - tip)[:, None])
 
 
 def curved_ridge(layout: Layout, rng: np.random.Generator, centre: FloatArray) -> CurvedRidge:
@@ -70,9 +70,9 @@ class SeparateLimits:
     high: FloatArray
     counts: FloatArray
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `doe.practice.population.walls.Shape`."""
-        return Gaps((coded - self.low) * self.counts, (self.high - coded) * self.counts)
+        return WallGaps((coded - self.low) * self.counts, (self.high - coded) * self.counts)
 
 
 def separate_limits(layout: Layout, rng: np.random.Generator, centre: FloatArray) -> SeparateLimits:
@@ -108,10 +108,10 @@ class Conduction:
         link = np.log(np.maximum(cure_s - self.drying[1] / 10, 1.0)) + self.linking[0] - self.linking[1] / GAS * kelvin
         return np.column_stack([adhesive / 10, face / 10, dry, link])
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `doe.practice.population.walls.Shape`."""
         adhesive, face, dry, link = (self.state(natural) - self.here).T
-        return Gaps(np.column_stack([dry, adhesive]), np.column_stack([-link, -face]))
+        return WallGaps(np.column_stack([dry, adhesive]), np.column_stack([-link, -face]))
 
 
 def conduction(layout: Layout, rng: np.random.Generator, centre: FloatArray) -> Conduction:
@@ -153,11 +153,13 @@ class Flow:
         thick = self.viscosity / GAS * (1 / (press_t + 273.15) - 1 / 428.15) + self.clog * np.logaddexp(0, link)
         return np.column_stack([0.5 * (np.log(dwell) - thick), link, water])
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `doe.practice.population.walls.Shape`."""
         depth, link, water = (self.state(natural) - self.here).T
         blister = -water + 0.5 * np.minimum(-depth, 0)
-        return Gaps(np.column_stack([-water * 0.7 + 0.2, depth]), np.column_stack([-link, np.minimum(blister, -depth)]))
+        return WallGaps(
+            np.column_stack([-water * 0.7 + 0.2, depth]), np.column_stack([-link, np.minimum(blister, -depth)])
+        )
 
 
 def flow(layout: Layout, rng: np.random.Generator, centre: FloatArray) -> Flow:
@@ -175,14 +177,14 @@ class AddedRates:
     doses: FloatArray
     powers: FloatArray
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `doe.practice.population.walls.Shape`."""
         dose = (coded - self.centre) @ self.doses.T
         sides = []
         for sign, power in ((-1.0, self.powers[0]), (1.0, self.powers[1])):
             rate = np.exp(np.clip(sign * power * dose - 1.2, -30, 3.4)).sum(axis=1)
             sides.append(ndtri(np.clip(np.exp(-rate), 1e-12, 1 - 1e-12)))
-        return Gaps(sides[0][:, None], sides[1][:, None])
+        return WallGaps(sides[0][:, None], sides[1][:, None])
 
 
 def added_rates(layout: Layout, rng: np.random.Generator, centre: FloatArray) -> AddedRates:
@@ -203,7 +205,7 @@ class TwoPlaces:
     widths: FloatArray
     smaller: float
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `doe.practice.population.walls.Shape`."""
         away = [coded - self.first, coded - self.second]
         bump = [
@@ -212,7 +214,7 @@ class TwoPlaces:
         ]
         height = np.maximum(*bump)
         heat = np.where(bump[0] >= bump[1], away[0] @ self.heat, away[1] @ self.heat)
-        return Gaps(
+        return WallGaps(
             np.maximum(height, np.where(heat > 0, 2 * heat, height))[:, None],
             np.maximum(height, np.where(heat <= 0, -2 * heat, height))[:, None],
         )

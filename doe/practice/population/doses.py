@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from doe.domain.coding import decode
 from doe.practice.heat import LogDoseTable, below_face_degc, dose_s, drying_film_degc
 from doe.practice.kinds import Layout, usual_factor
-from doe.practice.population.walls import Gaps
+from doe.practice.population.walls import WallGaps
 from doe.practice.truth import StageHeat
 
 FloatArray = NDArray[np.float64]
@@ -35,7 +35,7 @@ class Doses:
     carry: float
     extras: FloatArray
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `walls.Shape`."""
         shift = coded @ self.extras
         under, over = [], []
@@ -46,7 +46,7 @@ class Doses:
             under.append(melt)
             over.append(-damage)
             before = damage
-        return Gaps(np.column_stack(under), np.column_stack(over))
+        return WallGaps(np.column_stack(under), np.column_stack(over))
 
 
 def doses(layout: Layout, rng: np.random.Generator, centre: FloatArray) -> Doses:

@@ -12,12 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from doe.practice.kinds import Layout
-from doe.practice.population.walls import Gaps
+from doe.practice.population.walls import WallGaps
 from doe.practice.truth import Wiggle
 
 FloatArray = NDArray[np.float64]
-FAR = 50.0
-"""A gap beyond any wall."""
 
 
 def heat_direction(layout: Layout, rng: np.random.Generator, columns: tuple[int, ...] | None = None) -> FloatArray:
@@ -57,13 +55,13 @@ class Bowl:
     power: float
     hot: float
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `walls.Shape`."""
         away = coded - self.centre
         heat = away @ self.heat
         away = away + np.where(heat > 0, 1 / self.hot - 1, 0.0)[:, None] * heat[:, None] * self.heat
         reach = (np.abs(away @ self.axes.T) ** self.power).sum(axis=1) ** (1 / self.power)
-        return Gaps(
+        return WallGaps(
             np.where(heat <= 0, 1 - reach, np.maximum(1 - reach, 3 * heat))[:, None],
             np.where(heat > 0, 1 - reach, np.maximum(1 - reach, -3 * heat))[:, None],
         )
@@ -97,13 +95,13 @@ class Slabs:
     bend: FloatArray
     tilt: FloatArray
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `walls.Shape`."""
         away = coded - self.centre
         along = away @ self.trades.T
         heat = away @ self.heats.T + self.bend * along**2
         narrow = self.tilt * along
-        return Gaps(heat + 0.6 - narrow, 0.6 - heat - narrow)
+        return WallGaps(heat + 0.6 - narrow, 0.6 - heat - narrow)
 
 
 def slabs(layout: Layout, rng: np.random.Generator, centre: FloatArray) -> Slabs:
@@ -125,11 +123,11 @@ class Irregular:
     over: Wiggle
     closing: float
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `walls.Shape`."""
         away = coded - self.centre
         heat, far = away @ self.heat, self.closing * (away**2).sum(axis=1)
-        return Gaps(
+        return WallGaps(
             (heat + 0.5 + self.under(coded) - far)[:, None],
             (0.5 - heat + self.over(coded) - far)[:, None],
         )
@@ -164,11 +162,11 @@ class Layers:
     room_over: FloatArray
     knee: float
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `walls.Shape`."""
         away = coded - self.centre
         away = self.knee * np.tanh(away / self.knee)
-        return Gaps(away @ self.needs.T + self.room_under, self.room_over - away @ self.bears.T)
+        return WallGaps(away @ self.needs.T + self.room_under, self.room_over - away @ self.bears.T)
 
 
 def layers(layout: Layout, rng: np.random.Generator, centre: FloatArray) -> Layers:
@@ -216,12 +214,12 @@ class Linked:
     link: float
     wide: float
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
         """See `walls.Shape`."""
         away = coded - self.centre
         oven, press = away @ self.oven, away @ self.press + self.link * (away @ self.oven)
         brittle = 0.3 * self.link * np.logaddexp(0, 4 * oven) / 4
-        return Gaps(
+        return WallGaps(
             np.column_stack([oven + self.wide, press + 0.5]),
             np.column_stack([self.wide - oven, 0.5 - press - brittle]),
         )

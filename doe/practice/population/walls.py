@@ -18,7 +18,7 @@ IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class Gaps:
+class WallGaps:
     """How far n coupons are from each wall, in units of the shape's own; positive on the good side.
 
     Attributes
@@ -34,8 +34,8 @@ class Gaps:
 class Shape(Protocol):
     """A family's mechanism, before its walls are placed."""
 
-    def gaps(self, natural: FloatArray, coded: FloatArray) -> Gaps:
-        """Gaps at real settings, natural (stored units) and coded -1 to +1, each of shape (n, numeric factors)."""
+    def gaps(self, natural: FloatArray, coded: FloatArray) -> WallGaps:
+        """WallGaps at real settings, natural (stored units) and coded -1 to +1, each of shape (n, numeric factors)."""
         ...
 
 
