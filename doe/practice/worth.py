@@ -1,8 +1,8 @@
 """What a number of coupons buys: plans of several sizes tried on simulated lines like the study's.
 
 The lines are drawn from the population (`doe.practice.population`), with the study's factors, ranges, setting errors
-and wanted pass rate. Each is planned, made, fitted and decided upon as the tool would, and the answer held against the line's truth. Real lines
-differ; what carries over is the comparison between sizes.
+and wanted pass rate. Each is planned, made, fitted and decided upon as the tool would, and the answer held against the
+line's truth. Real lines differ; what carries over is the comparison between sizes.
 """
 
 from __future__ import annotations
