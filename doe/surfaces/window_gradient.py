@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from doe.surfaces.hamiltonian import sample_by_slopes
 from doe.surfaces.sampler import Cloud
-from doe.surfaces.window_model import HAND_FREEDOM, WindowDraws, WindowModel
+from doe.surfaces.window_model import WindowDraws, WindowModel, stretch
 
 FloatArray = NDArray[np.float64]
 
@@ -40,11 +40,11 @@ class TemperedWindow:
         """The log likelihood, (draws,), of the same parameters at any power above 0."""
         draws, checks = self.model.unpack(xi), self.model.checks_log_likelihood(xi)
         hand = self.model.weights[self.model.hand.rows]
-        off = self.model.hand_residuals(draws)
+        mean = self.model.hand_means(draws)
 
         def value(power: float) -> FloatArray:
             spread = np.sqrt(draws.hand_sd**2 + self._blur(power))
-            return np.asarray(power * checks + self.model.hand_log_density(off, spread) @ hand)
+            return np.asarray(power * checks + self.model.hand_log_chance(mean, spread) @ hand)
 
         return value
 
@@ -138,26 +138,27 @@ class TemperedWindow:
         rows = model.hand.rows
         if not len(rows):
             return np.zeros(draws.count)
-        depth, place = shape
+        depth, aside = shape
         weights = model.weights[rows]
         blurred = np.sqrt(draws.hand_sd**2 + self._blur(power))
-        off = model.hand_residuals(draws)
-        t = off / blurred[:, None]
-        pull = (HAND_FREEDOM + 1) / HAND_FREEDOM * t / (1 + t**2 / HAND_FREEDOM)
-        back.hand_sd += (pull * t - 1) @ weights * draws.hand_sd / blurred**2
-        slope = pull / blurred[:, None] * (weights / model.hand.spread)
+        value, slope, along = model.hand_slopes(model.hand_means(draws), blurred)
+        back.hand_sd += along @ weights * draws.hand_sd / blurred**2
+        slope = slope * weights
+        lost = slope @ model.trial_variance[rows]
+        back.depth -= (np.diagonal(draws.shape, axis1=1, axis2=2) * lost).sum(axis=1)
+        back.shape[:, np.arange(model.k), np.arange(model.k)] -= depth[:, None] * lost
         for c in range(model.combinations):
             here = model.combination[rows] == c
             if not here.any():
                 continue
             total, first, second = self._moments(slope[:, here], model.features[rows[here]])
-            peak = place + (draws.peak[c] - draws.peak[0])
+            peak = draws.peak[c] + aside
             moment = _about(total, first, second, peak)
             back.hand_top[c] += total
-            back.hand_peak[c] += 2 * depth[:, None] * _times(draws.curve, first - total[:, None] * peak)
-            back.depth -= (draws.curve * moment).sum(axis=(1, 2))
-            back.curve -= depth[:, None, None] * moment
-        return np.asarray(model.hand_log_density(off, blurred) @ weights)
+            back.hand_peak[c] += 2 * depth[:, None] * _times(draws.shape, first - total[:, None] * peak)
+            back.depth -= (draws.shape * moment).sum(axis=(1, 2))
+            back.shape -= depth[:, None, None] * moment
+        return np.asarray(value @ weights)
 
     def _to_parameters(
         self, xi: FloatArray, draws: WindowDraws, depth: FloatArray, back: _Backward, slopes: FloatArray
@@ -168,20 +169,27 @@ class TemperedWindow:
         def put(name: str, slope: FloatArray) -> None:
             slopes[:, at[name]] = slope.reshape(len(xi), -1)
 
-        height = xi[:, at["peak_logit"]][:, 0]
-        put("peak_logit", back.top.sum(axis=0) * np.where(height < 0, p.peak_logit[1], p.peak_logit[2]))
+        def put_each(name: str, slope: FloatArray) -> None:
+            slopes[:, model.columns_of(name)] = slope
+
+        factor, d_factor = stretch(draws.top)
+        stretched = (back.curve * draws.shape).sum(axis=(1, 2)) * d_factor
+        put("peak_logit", (back.top.sum(axis=0) + stretched) * model.peak_top(xi)[1])
         moved = back.peak + back.hand_peak
-        put("place", p.peak_place_sd * moved.sum(axis=0))
-        put("hand_place", p.hand_place_sd * back.hand_peak.sum(axis=0))
-        lower, steep = model.curve_root(xi)
-        # the curve is L L' with L the lower factor, its columns scaled by the steepness
-        d_scaled = (back.curve + back.curve.transpose(0, 2, 1)) @ (lower * steep[:, None, :])
-        put("steepness", p.log_steepness[1] * steep * (d_scaled * lower).sum(axis=1))
-        row, column = np.tril_indices(k, -1)
+        put_each("place", p.peak_place_sd * moved.sum(axis=0))
+        put_each("hand_place", p.hand_place_sd * back.hand_peak.sum(axis=0))
+        root, steep = model.curve_root(xi)
+        # the shape is L L' with L the root, its columns scaled by the steepness
+        d_shape = back.shape + back.curve * factor[:, None, None]
+        d_scaled = (d_shape + d_shape.transpose(0, 2, 1)) @ (root * steep[:, None, :])
+        d_log = steep * (d_scaled * root).sum(axis=1)
+        put_each("steepness", p.log_steepness[1] * d_log)
+        put("common", p.log_steepness_common_sd * d_log.sum(axis=1))
+        row, column = model.pairs
         put("trade", p.trade_sd * (d_scaled * steep[:, None, :])[:, row, column])
         weight = draws.heat[0][:, 1:]
         split = np.exp(p.log_split[0] + p.log_split[1] * xi[:, at["split"]])
-        put("heat", p.log_heat_sd * back.weight * np.where(model.heats, weight, split))
+        put_each("heat", p.log_heat_sd * back.weight * np.where(model.heats, weight, split))
         put("split", p.log_split[1] * (back.weight * weight).sum(axis=1))
         put("lapse", p.logit_lapse[1] * back.lapse * draws.lapse * (1 - draws.lapse))
         put("wrong_side", p.logit_wrong_side[1] * back.wrong * draws.wrong_side * (1 - draws.wrong_side))
@@ -192,7 +200,8 @@ class TemperedWindow:
             for slot in model.level_slots(c):
                 slopes[:, at["level_logit"]][:, slot] += p.level_logit_sd * back.top[c]
                 slopes[:, at["level_hand"]][:, slot] += p.level_hand_sd * back.hand_top[c]
-                slopes[:, at["level_place"]][:, slot * k : (slot + 1) * k] += p.level_place_sd * moved[c]
+                first = at["level_place"].start + slot * k
+                slopes[:, first + model.rank] += p.level_place_sd * moved[c]
 
 
 class ClosingWindow(WindowModel):
@@ -212,6 +221,7 @@ class _Backward:
         self.top = np.zeros((combinations, draws))
         self.peak = np.zeros((combinations, draws, k))
         self.curve = np.zeros((draws, k, k))
+        self.shape = np.zeros((draws, k, k))
         self.weight = np.zeros((draws, k))
         self.lapse = np.zeros(draws)
         self.wrong = np.zeros(draws)

@@ -4,12 +4,15 @@ For coded settings ``z`` (see `scaling`) the logit of a sound print is
 
     eta(z) = g - |L'(z - z0)|^2
 
-with peak ``z0`` (prior inside the region) and ``L`` lower triangular with a lognormal diagonal, so the window closes
-however few coupons there are; plain quadratics are left open by 20 pass/fail results and run to a corner.
+with peak ``z0`` (prior inside the region) and ``L`` a square root of the curve whose columns have lognormal lengths, so
+the window closes however few coupons there are; plain quadratics are left open by 20 pass/fail results and run to a
+corner. Widths are exchangeable over factors, with a part that all have in common (how wide the ranges are for this
+window), and the curve grows with the height of the peak: what is surely sound at its best may still fall off a wall.
 A heat failure at ``z`` is *under* or *over* by a logistic split along a heat direction through ``z0``; a small share
 of coupons fails for other reasons (lapse), and a small share of symptoms points the wrong way. Mean hand-feel
-is a parabola of the same shape with its own top and depth, with Student-t errors. Cure and press batches shift the
-logit together. Every parameter is a transform of a standard normal (`Priors`), as `sampler` needs.
+is a parabola of the same shape with its own top and depth, with Student-t errors; a score is known to a rounding, and
+one at an end of the scale only from one side. Cure and press batches shift the logit together. Every parameter is a
+transform of a standard normal (`Priors`), as `sampler` needs.
 """
 
 from __future__ import annotations
@@ -17,12 +20,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from copy import copy
 from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.results import Results
+from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.surfaces.contract import Quadratics, columns, thinned_rows
 from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.outcomes import Outcomes, expit
@@ -38,32 +43,39 @@ class Priors:
 
     Lengths are in half-ranges of the tested region, heights in logits, hand-feel in scale points. They say: most stacks
     have a setting that passes nearly always, but one in six has none that passes nine times in ten; the peak lies
-    somewhere in or just beyond the region; half a range away from it costs about a logit or two. ``peak_logit`` is its
-    middle, and the spreads below and above it. Chosen on simulated lines (tuning seeds), not on any shop's data.
+    somewhere in or just beyond the region; half a range away from it costs about a logit or two where ranges are narrow
+    for the window, and everything where they are wide. ``peak_logit`` is its middle, the spread below it, and the
+    spread of its logarithm above. Chosen on simulated lines (tuning families), not on any shop's data.
     """
 
-    peak_logit: tuple[float, float, float] = (5.0, 3.0, 1.0)
+    peak_logit: tuple[float, float, float] = (5.0, 3.0, 0.5)
     peak_place_sd: float = 0.55
-    log_steepness: tuple[float, float] = (0.0, 0.4)
-    trade_same_dose: float = 0.6
-    trade_other: float = 0.1
-    trade_sd: float = 0.4
+    log_steepness: tuple[float, float] = (0.4, 0.4)
+    log_steepness_common_sd: float = 0.4
+    trade_same_dose: float = 0.3
+    trade_other: float = 0.05
+    trade_sd: float = 0.3
     log_split: tuple[float, float] = (0.7, 0.5)
     log_heat_sd: float = 0.5
     logit_lapse: tuple[float, float] = (-4.2, 0.8)
     logit_wrong_side: tuple[float, float] = (-2.4, 0.6)
     hand_top: tuple[float, float] = (4.1, 0.5)
-    log_hand_depth: tuple[float, float] = (-1.9, 0.8)
+    log_hand_depth: tuple[float, float] = (-1.0, 1.0)
     hand_place_sd: float = 0.5
     log_hand_sd: tuple[float, float] = (-1.1, 0.4)
     log_batch_sd: tuple[float, float] = (-1.3, 0.6)
-    level_logit_sd: float = 0.8
-    level_place_sd: float = 0.4
-    level_hand_sd: float = 0.4
+    level_logit_sd: float = 0.57
+    level_place_sd: float = 0.28
+    level_hand_sd: float = 0.28
 
 
 HAND_FREEDOM = 4.0
-"""Degrees of freedom of the Student-t errors of hand-feel."""
+"""Degrees of freedom of the Student-t errors of hand-feel; `t_below` is written for this number."""
+
+STRETCH_KNEE, STRETCH_AT = 2.0, 5.0
+"""The curve grows in proportion to the peak's logit above the first number, smoothly, and is as it is at the second."""
+
+_BEYOND = 1e6  # a score at an end of the scale is open on that side
 
 _LOOK = 170_000  # draws times coupons looked at in one go: larger arrays fall out of the processor's cache
 
@@ -87,6 +99,10 @@ class WindowDraws:
     peak : array, shape (combinations, draws, k)
     curve : array, shape (draws, k, k)
         ``L L'``: how fast the logit falls around the peak.
+    shape : array, shape (draws, k, k)
+        The same before it is stretched by the height of the peak; hand-feel falls by ``depth`` times it.
+    top, depth : array, shape (draws,)
+        Logit of the peak before levels shift it, and depth of hand-feel.
     """
 
     logit: FloatArray
@@ -97,6 +113,9 @@ class WindowDraws:
     hand_sd: FloatArray
     peak: FloatArray
     curve: FloatArray
+    shape: FloatArray
+    top: FloatArray
+    depth: FloatArray
 
     @property
     def count(self) -> int:
@@ -117,6 +136,9 @@ class WindowDraws:
             self.hand_sd[pick],
             self.peak[:, pick],
             self.curve[pick],
+            self.shape[pick],
+            self.top[pick],
+            self.depth[pick],
         )
 
     def eta(self, z: FloatArray, combination: int = 0) -> FloatArray:
@@ -140,7 +162,7 @@ class WindowDraws:
 PRIOR_GROUPS: dict[str, tuple[str, ...]] = {
     "height": ("peak_logit",),
     "place": ("place",),
-    "width": ("steepness", "trade"),
+    "width": ("steepness", "common", "trade"),
     "sides": ("split", "heat", "wrong_side"),
     "stray": ("lapse",),
     "hand": ("hand_top", "hand_depth", "hand_place", "hand_sd"),
@@ -194,9 +216,13 @@ class WindowModel:
         self.passed = results.passed
         self.fail_kind = {kind: results.side == kind for kind in ("under", "over", "other", "unknown")}
         self.hand = hand
+        self.hand_low, self.hand_high = rounding_bounds(hand, results)
         self.batches = _batch_matrices(results, results.coupons if own is None else own)
         self.heats = heats(self.factors)
         self._trade = _trade_means(self.factors, self.priors)
+        self.rank = np.argsort(np.argsort([f.name for f in self.factors]))
+        self.pairs = np.array(sorted(permutations(range(self.k), 2), key=lambda pair: tuple(self.rank[list(pair)])))
+        self.pairs = self.pairs.reshape(-1, 2).T
         self.slices = self._layout()
         self.groups = [
             (c, np.flatnonzero(self.combination == c))
@@ -220,8 +246,9 @@ class WindowModel:
 
     @property
     def place_sd(self) -> FloatArray:
-        """Prior spread of the place of the peak, shape (k,)."""
-        return np.full(self.k, self.priors.peak_place_sd)
+        """Prior spread of the place of the peak at any combination of levels, shape (k,)."""
+        shared, level = self.priors.peak_place_sd, self.priors.level_place_sd
+        return np.full(self.k, np.sqrt(shared**2 + len(self.levels) * level**2))
 
     @property
     def prior_groups(self) -> Mapping[str, NDArray[np.intp]]:
@@ -231,15 +258,19 @@ class WindowModel:
     @property
     def quantities(self) -> Mapping[str, NDArray[np.intp]]:
         """Parameters behind what coupons can teach."""
-        return {quantity: columns(self.slices, name) for quantity, name in QUANTITIES.items()}
+        return {
+            quantity: self.columns_of(name) if name in ("place", "steepness") else columns(self.slices, name)
+            for quantity, name in QUANTITIES.items()
+        }
 
     def _layout(self) -> dict[str, slice]:
-        k, extra = self.k, sum(len(levels) - 1 for levels in self.levels)
+        k, extra = self.k, sum(len(levels) for levels in self.levels)
         sizes = {
             "peak_logit": 1,
             "place": k,
             "steepness": k,
-            "trade": k * (k - 1) // 2,
+            "common": 1,
+            "trade": k * (k - 1),
             "split": 1,
             "heat": k,
             "lapse": 1,
@@ -261,30 +292,51 @@ class WindowModel:
         return slices
 
     def level_slots(self, combination: int) -> list[int]:
-        """Which of the parameters of levels a combination moves by; the first level of each factor has none."""
-        slots, first = [], sum(len(levels) - 1 for levels in self.levels)
+        """Which parameters of levels a combination moves by: one a factor, whatever the order of the levels."""
+        slots, first = [], sum(len(levels) for levels in self.levels)
         for levels in reversed(self.levels):
             combination, level = divmod(combination, len(levels))
-            first -= len(levels) - 1
-            if level:
-                slots.append(first + level - 1)
+            first -= len(levels)
+            slots.append(first + sorted(levels).index(levels[level]))
         return slots[::-1]
 
+    def by_factor(self, xi: FloatArray, name: str) -> FloatArray:
+        """Parameters that each factor has one of, in the order of the factors, shape (draws, k).
+
+        They are kept by the factors' names, so that an answer does not depend on the order factors are typed in.
+        """
+        return np.asarray(xi[:, self.slices[name]][:, self.rank])
+
+    def columns_of(self, name: str) -> NDArray[np.intp]:
+        """Columns of `by_factor` in the parameters, shape (k,)."""
+        return np.arange(self.slices[name].start, self.slices[name].stop)[self.rank]
+
     def curve_root(self, xi: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Unit lower triangular factor of the curve, (draws, k, k), and the steepness of its columns, (draws, k)."""
+        """Root of the curve with ones on its diagonal, (draws, k, k), and the steepness of its columns, (draws, k)."""
         p, k = self.priors, self.k
-        steep = np.exp(p.log_steepness[0] + p.log_steepness[1] * xi[:, self.slices["steepness"]])
-        lower = np.zeros((len(xi), k, k))
-        lower[:, np.arange(k), np.arange(k)] = 1.0
-        row, column = np.tril_indices(k, -1)
-        lower[:, row, column] = self._trade[row, column] + p.trade_sd * xi[:, self.slices["trade"]]
-        return lower, steep
+        own = p.log_steepness[1] * self.by_factor(xi, "steepness")
+        steep = np.exp(p.log_steepness[0] + own + p.log_steepness_common_sd * xi[:, self.slices["common"]])
+        root = np.zeros((len(xi), k, k))
+        root[:, np.arange(k), np.arange(k)] = 1.0
+        row, column = self.pairs
+        root[:, row, column] = self._trade[row, column] + p.trade_sd * xi[:, self.slices["trade"]]
+        return root, steep
+
+    def peak_top(self, xi: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Logit of the peak and its slope along its parameter, each (draws,)."""
+        middle, below, above = self.priors.peak_logit
+        height = xi[:, self.slices["peak_logit"]][:, 0]
+        higher = middle * np.exp(above * np.maximum(height, 0.0))
+        return (
+            np.where(height < 0, middle + below * height, higher),
+            np.where(height < 0, below, above * higher),
+        )
 
     def hand_shape(self, xi: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Depth of hand-feel, (draws,), and the place of its top for the first levels, (draws, k)."""
+        """Depth of hand-feel, (draws,), and how far its top lies from that of the passes, (draws, k)."""
         p, at = self.priors, self.slices
         depth = np.exp(p.log_hand_depth[0] + p.log_hand_depth[1] * xi[:, at["hand_depth"]][:, 0])
-        return depth, p.peak_place_sd * xi[:, at["place"]] + p.hand_place_sd * xi[:, at["hand_place"]]
+        return depth, p.hand_place_sd * self.by_factor(xi, "hand_place")
 
     def batch_shifts(self, xi: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
         """For each kind of batch, the spread of its shifts, (draws,), and what each coupon gets of it, (draws, n)."""
@@ -308,19 +360,17 @@ class WindowModel:
         def scaled(name: str, prior: tuple[float, float]) -> FloatArray:
             return np.asarray(prior[0] + prior[1] * xi[:, at[name]][:, 0])
 
-        height = xi[:, at["peak_logit"]][:, 0]
-        top = p.peak_logit[0] + height * np.where(height < 0, p.peak_logit[1], p.peak_logit[2])
-        peak = p.peak_place_sd * xi[:, at["place"]]
-        lower, steep = self.curve_root(xi)
+        top = self.peak_top(xi)[0]
+        peak = p.peak_place_sd * self.by_factor(xi, "place")
+        root, steep = self.curve_root(xi)
         # each column is one squared term, so it scales as a whole
-        lower = lower * steep[:, None, :]
-        curve = lower @ lower.transpose(0, 2, 1)
-        weight = (
-            np.where(self.heats, np.exp(p.log_heat_sd * xi[:, at["heat"]]), p.log_heat_sd * xi[:, at["heat"]])
-            * np.exp(scaled("split", p.log_split))[:, None]
-        )
+        root = root * steep[:, None, :]
+        shape = root @ root.transpose(0, 2, 1)
+        curve = shape * stretch(top)[0][:, None, None]
+        turned = p.log_heat_sd * self.by_factor(xi, "heat")
+        weight = np.where(self.heats, np.exp(turned), turned) * np.exp(scaled("split", p.log_split))[:, None]
         hand_top = scaled("hand_top", p.hand_top)
-        depth, hand_peak = self.hand_shape(xi)
+        depth, aside = self.hand_shape(xi)
         logit, heat, hand, peaks = [], [], [], []
         for c in range(self.combinations):
             add_logit, add_place, add_hand = self._shift(xi, c)
@@ -328,7 +378,7 @@ class WindowModel:
             logit.append(quadratic_coefficients(top + add_logit, peak + add_place, curve))
             heat.append(np.concatenate([-np.einsum("dk,dk->d", weight, peak + add_place)[:, None], weight], axis=1))
             hand.append(
-                quadratic_coefficients(hand_top + add_hand, hand_peak + add_place, depth[:, None, None] * curve)
+                quadratic_coefficients(hand_top + add_hand, peak + add_place + aside, depth[:, None, None] * shape)
             )
         return WindowDraws(
             np.stack(logit),
@@ -339,6 +389,9 @@ class WindowModel:
             hand_sd=np.exp(scaled("hand_sd", p.log_hand_sd)),
             peak=np.stack(peaks),
             curve=curve,
+            shape=shape,
+            top=top,
+            depth=depth,
         )
 
     def _shift(self, xi: FloatArray, combination: int) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -348,7 +401,7 @@ class WindowModel:
         for slot in self.level_slots(combination):
             logit = logit + p.level_logit_sd * xi[:, at["level_logit"]][:, slot]
             hand = hand + p.level_hand_sd * xi[:, at["level_hand"]][:, slot]
-            place = place + p.level_place_sd * xi[:, at["level_place"]][:, slot * k : (slot + 1) * k]
+            place = place + p.level_place_sd * xi[:, at["level_place"]][:, slot * k : (slot + 1) * k][:, self.rank]
         return logit, place, hand
 
     def log_likelihood(self, xi: FloatArray) -> FloatArray:
@@ -398,26 +451,85 @@ class WindowModel:
     def hand_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
         """Log likelihood of each scored coupon's mean hand-feel, shape (draws, scored coupons)."""
         draws = self.unpack(xi) if draws is None else draws
-        return self.hand_log_density(self.hand_residuals(draws), draws.hand_sd)
+        return self.hand_log_chance(self.hand_means(draws), draws.hand_sd)
 
-    def hand_log_density(self, residuals: FloatArray, sd: FloatArray) -> FloatArray:
-        """Log density of scores whose residuals are given, with one person's spread ``sd``, (draws,)."""
-        return np.asarray(student_log_density(residuals, sd[:, None]) - np.log(self.hand.spread))
+    def hand_means(self, draws: WindowDraws) -> FloatArray:
+        """Mean hand-feel at each scored coupon's set values, shape (draws, scored coupons).
 
-    def hand_residuals(self, draws: WindowDraws) -> FloatArray:
-        """Scores minus the surface, in units of how much surer than one person's they are, (draws, scored coupons)."""
+        The trial's own setting error is averaged in, so that the surface itself is free of it.
+        """
         rows = self.hand.rows
         mean = np.empty((draws.count, len(rows)))
         for c in range(self.combinations):
             at = self.combination[rows] == c
             if at.any():
                 mean[:, at] = draws.hand[c] @ self.features[rows[at]].T
-        return np.asarray((self.hand.score - mean) / self.hand.spread)
+        lost = np.diagonal(draws.shape, axis1=1, axis2=2) @ self.trial_variance[rows].T
+        return np.asarray(mean - draws.depth[:, None] * lost)
+
+    def hand_log_chance(self, mean: FloatArray, sd: FloatArray) -> FloatArray:
+        """Log probability of each score as it was rounded, with one person's spread ``sd``, (draws,)."""
+        below, above, _, _ = self._hand_ends(mean, sd)
+        return np.asarray(np.log(np.maximum(t_below(above) - t_below(below), _LEAST_CHANCE)))
+
+    def hand_slopes(self, mean: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """The same, with its slopes along the mean and along the logarithm of ``sd``, each (draws, scored coupons)."""
+        below, above, sign, scale = self._hand_ends(mean, sd)
+        chance = np.maximum(t_below(above) - t_below(below), _LEAST_CHANCE)
+        dense = t_density(below), t_density(above)
+        return (
+            np.log(chance),
+            sign * (dense[1] - dense[0]) / (chance * scale),
+            (below * dense[0] - above * dense[1]) / chance,
+        )
+
+    def _hand_ends(self, mean: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Ends of each score's rounding from the mean in units of its spread, mirrored to the left tail."""
+        scale = sd[:, None] * self.hand.spread
+        low, high = (self.hand_low - mean) / scale, (self.hand_high - mean) / scale
+        right = low + high > 0  # differences of the distribution function are exact in the left tail only
+        return np.where(right, -high, low), np.where(right, -low, high), np.where(right, 1.0, -1.0), scale
+
+
+_LEAST_CHANCE = 1e-300
+
+
+def stretch(top: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How much the curve grows with the peak's logit, and the slope of that, each the shape of ``top``."""
+    above = top - STRETCH_KNEE
+    return (STRETCH_KNEE + np.logaddexp(0.0, above)) / STRETCH_AT, expit(above) / STRETCH_AT
+
+
+def t_below(t: FloatArray) -> FloatArray:
+    """Distribution function of Student's t with 4 degrees of freedom, in closed form; exact far to the left."""
+    root = np.sqrt(t * t + 4)
+    short = 4 / (root * (root + np.abs(t)))
+    tail = short * short * (3 - short) / 4
+    return np.asarray(np.where(t < 0, tail, 1 - tail))
+
+
+def t_density(t: FloatArray) -> FloatArray:
+    """Density of Student's t with 4 degrees of freedom."""
+    return np.asarray(0.375 * (1 + t * t / 4) ** -2.5)
 
 
 def student_log_density(residual: FloatArray, sd: FloatArray) -> FloatArray:
     """Student-t log density without its constant, which does not depend on the parameters."""
     return np.asarray(-np.log(sd) - (HAND_FREEDOM + 1) / 2 * np.log1p((residual / sd) ** 2 / HAND_FREEDOM))
+
+
+def rounding_bounds(hand: HandScores, results: Results) -> tuple[FloatArray, FloatArray]:
+    """Least and most that each coupon's mean score can have been before it was rounded, each (scored coupons,).
+
+    A mean of several rounded scores is known better than one of them. Where everybody gave an end of the scale, it may
+    be anything beyond.
+    """
+    given = results.hand[hand.rows]
+    felt = np.isfinite(given)
+    half = HAND_STEP / 2 / np.sqrt(np.maximum(felt.sum(axis=1), 1))
+    lowest = (~felt | (given <= HAND_LOW)).all(axis=1)
+    highest = (~felt | (given >= HAND_HIGH)).all(axis=1)
+    return np.where(lowest, -_BEYOND, hand.score - half), np.where(highest, _BEYOND, hand.score + half)
 
 
 def _trial_variance(scaling: Scaling, results: Results, share: float) -> FloatArray:
@@ -437,12 +549,9 @@ def _trade_means(factors: tuple[Factor, ...], priors: Priors) -> FloatArray:
     k = len(factors)
     means = np.zeros((k, k))
     hot = heats(factors)
-    for i in range(k):
-        for j in range(i):
-            if is_same_dose(factors[i], factors[j]) and hot[i] and hot[j]:
-                means[i, j] = priors.trade_same_dose
-            elif hot[i] and hot[j]:
-                means[i, j] = priors.trade_other
+    for i, j in permutations(range(k), 2):
+        if hot[i] and hot[j]:
+            means[i, j] = priors.trade_same_dose if is_same_dose(factors[i], factors[j]) else priors.trade_other
     return means
 
 

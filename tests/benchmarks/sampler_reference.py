@@ -36,7 +36,7 @@ from tests.benchmarks.results import Figures, arguments, table, written
 FloatArray = NDArray[np.float64]
 
 STUDY = Study("two", (usual_factor("press_temp"), usual_factor("dwell")), Spec(pass_rate=0.95, hand_min=3.5))
-FIXED = Priors(log_steepness=(0.0, 0.0), trade_sd=0.0, logit_lapse=(-4.2, 0.0))
+FIXED = Priors(log_steepness=(0.4, 0.0), log_steepness_common_sd=0.0, trade_sd=0.0, logit_lapse=(-4.2, 0.0))
 """Priors that leave the height and the place of the peak open."""
 
 

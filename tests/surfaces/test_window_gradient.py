@@ -92,7 +92,7 @@ def test_at_any_power_checks_are_weakened_and_scores_blurred(power: float) -> No
     blurred = np.sqrt(draws.hand_sd**2 + np.exp(2 * model.priors.log_hand_sd[0]) * (1 - power) / power)
     expected = power * model.coupon_log_likelihood(xi) @ model.weights
     scored = model.weights[model.hand.rows]
-    expected += model.hand_log_density(model.hand_residuals(draws), blurred) @ scored
+    expected += model.hand_log_chance(model.hand_means(draws), blurred) @ scored
     tempered = TemperedWindow(model)
     assert tempered.ahead(xi)(power) == pytest.approx(expected, rel=1e-12)
     value, slopes = tempered.slopes(xi, power)

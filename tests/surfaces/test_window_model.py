@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import t as t_distribution
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -88,8 +89,12 @@ def test_likelihood_agrees_with_a_loop_over_coupons(study: Study, coupons: pd.Da
             total += math.log(p)
         for row, score, spread in zip(model.hand.rows, model.hand.score, model.hand.spread, strict=True):
             sd = draws.hand_sd[d] * spread
-            t = (score - float(draws.hand[0, d] @ model.features[row])) / sd
-            total += -math.log(sd) - (HAND_FREEDOM + 1) / 2 * math.log(1 + t * t / HAND_FREEDOM)
+            lost = draws.depth[d] * np.trace(draws.shape[d] @ np.diag(model.trial_variance[row]))
+            mean = float(draws.hand[0, d] @ model.features[row]) - lost
+            given = frame[["hand_ana", "hand_ben"]].iloc[row].dropna()
+            half = 0.25 / math.sqrt(len(given))  # halves of the scale, rounded
+            ends = [-math.inf if (given <= 1).all() else score - half, math.inf if (given >= 5).all() else score + half]
+            total += math.log(np.diff(t_distribution.cdf((np.array(ends) - mean) / sd, HAND_FREEDOM))[0])
         assert fast[d] == pytest.approx(total, rel=1e-9)
 
 
@@ -112,8 +117,8 @@ def test_averaging_over_the_trials_error_agrees_with_plain_simulation(study: Stu
     for i in (0, 7, 19):
         wander = model.z[i] + np.sqrt(model.trial_variance[i]) * rng.standard_normal((20_000, 4))
         simulated = expit(draws.eta(wander)).mean(axis=1)
-        assert np.abs(averaged[:, i] - simulated).max() < 0.05
-        assert np.abs(averaged[:, i] - simulated).mean() < 0.015
+        assert np.abs(averaged[:, i] - simulated).max() < 0.08  # steep draws of the prior are the worst
+        assert np.abs(averaged[:, i] - simulated).mean() < 0.03
 
 
 def test_a_measured_setting_has_no_trial_error(study: Study, coupons: pd.DataFrame) -> None:
