@@ -9,19 +9,21 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from doe.acts.comparison.plan import USUAL_MARGIN
-from doe.acts.comparison.retune import Retuned, RetuneWishes, begin_retune
-from doe.acts.comparison.verdict import (
+from doe.acts.comparison.plan import (
+    USUAL_MARGIN,
     Begun,
-    Compared,
     ComparisonOffer,
     Wanted,
     begin_comparison,
+    offer_comparison,
+)
+from doe.acts.comparison.retune import Retuned, RetuneWishes, begin_retune
+from doe.acts.comparison.verdict import (
+    Compared,
     comparison_of,
     comparisons_of,
     judge_comparison,
     more_coupons,
-    offer_comparison,
     write_comparison,
 )
 from doe.cli.desk import Desk, command, commands
@@ -33,7 +35,7 @@ from doe.domain.stack import Material
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.comparison import HEADLINES, lead
+from doe.words.comparison import DIFFERS, HEADLINES, facts_said, lead, points, said
 from doe.words.dates import day
 from doe.words.study.state import counts_sentence
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
@@ -179,27 +181,28 @@ def _story(book: Book, name: str) -> Reply:
     """What was compared with a recipe so far."""
     kept = book.recipe(name)
     found = comparisons_of(book, name)
+    sentences = said(story.fact for story in found)
     following = f'doe compare {quoted(name)} --powder "lot=..."'
     if not found:
-        said: tuple[Block, ...] = (f"Nothing was compared with recipe {name} yet.",)
+        blocks: tuple[Block, ...] = (f"Nothing was compared with recipe {name} yet.",)
     else:
         rows = [(day(s.begun_at), s.study, str(s.revision), s.verdict or "none yet") for s in found]
-        said = (
+        blocks = (
             f"{count(len(found), 'comparison')} with recipe {name}, now at revision {kept.recipe.revision}.",
             Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",)),
             "",
-            *(f"  {s.sentence}" for s in found),
+            *(f"  {told}" for told in sentences),
         )
         following = f"doe compare {quoted(found[-1].study)}"
-    return Reply({"recipe": name, "revision": kept.recipe.revision, "comparisons": found}, said, (following,))
+    stories = [{**vars(story), "sentence": text} for story, text in zip(found, sentences, strict=True)]
+    return Reply({"recipe": name, "revision": kept.recipe.revision, "comparisons": stories}, blocks, (following,))
 
 
 def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], stack: str | None) -> Reply:
     plan = offer.plan
-    kinds = {"lot": "another lot", "supplier": "another supplier or make", "material": "another material"}
     rows = [
         (
-            f"{100 * s.rate_margin:g} points",
+            points(s.rate_margin),
             stated(s.power),
             str(s.strokes),
             str(s.coupons),
@@ -240,23 +243,22 @@ def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], sta
             "hours": offer.hours,
             "seed": offer.seed,
             "missing_limits": offer.missing_limits,
-            "verdicts": offer.verdicts,
-            "notes": offer.notes,
+            **facts_said(verdicts=offer.verdicts, notes=offer.notes),
         },
         (
             f"Recipe {plan.recipe}, revision {plan.revision}, on new material. Nothing is stored yet.",
-            *(f"  {d.part}: {d.ours} instead of {d.theirs} ({kinds[d.kind]})" for d in offer.differences),
+            *(f"  {d.part}: {d.ours} instead of {d.theirs} ({DIFFERS[d.kind]})" for d in offer.differences),
             Table(heads, rows, right=heads[2:]),
             f"\nmargin: drop of the pass rate that would do no harm. power: chance to show it when both pass "
             f"{percent(plan.supposed_rate)} of the time. strokes: pairs at the setpoint. coupons, hours: with the "
             f"edges, one person. apart: coupons of each material if they were not made side by side. All at "
             f"{stated(plan.assurance)} assurance over {count(plan.looks, 'look')}.",
-            f"\nTaken: {100 * plan.rate_margin:g} points, {count(plan.strokes, 'stroke')} at the setpoint{edges}: "
+            f"\nTaken: {points(plan.rate_margin)}, {count(plan.strokes, 'stroke')} at the setpoint{edges}: "
             f"{count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours.",
             Table(("place", *(f.name for f in factors)), places, right=tuple(f.name for f in factors)),
             "\nWhat may come out of the first round:",
-            *(f"  {text}" for text in offer.verdicts),
-            *(Warn(text) for text in offer.notes),
+            *(f"  {text}" for text in said(offer.verdicts)),
+            *(Warn(text) for text in said(offer.notes)),
             *absent,
         ),
         (f"doe compare {quoted(plan.recipe)} {options}{limits} --begin",),
@@ -342,6 +344,7 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
     if output is not None and output.is_dir():  # asked before the work, so that nothing is kept for it
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as comparison.html.")
     found = judge_comparison(book, key)
+    judged = found.comparison
     written = None
     blocks = verdict_blocks(found)
     following = next_steps(found)
@@ -356,9 +359,12 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
             "counts": found.counts,
             "rounds": found.rounds,
             "looks_left": found.looks_left,
-            "comparison": found.comparison,
-            "verdict": found.comparison.verdict,
-            "cautions": found.cautions,
+            "comparison": {
+                **vars(judged),
+                **facts_said(reasons=judged.reasons, missing=judged.missing, notes=judged.notes),
+            },
+            "verdict": judged.verdict,
+            **facts_said(cautions=found.cautions),
             "inputs_hash": found.hash,
             "report": written,
         },
@@ -378,12 +384,12 @@ def verdict_blocks(found: Compared) -> list[Block]:
     return [
         f"{HEADLINES[judged.verdict]}.",
         lead(plan, judged),
-        *(f"  {text}" for text in judged.reasons),
-        *(("\nWhat is missing:", *(f"  {text}" for text in judged.missing)) if judged.missing else ()),
+        *(f"  {text}" for text in said(judged.reasons)),
+        *(("\nWhat is missing:", *(f"  {text}" for text in said(judged.missing))) if judged.missing else ()),
         Table(("place", "new passed", "in use passed", "edge"), rows, right=("new passed", "in use passed")),
         "",
         counts_sentence(found.counts),
-        *(Warn(text) for text in found.cautions),
+        *(Warn(text) for text in said(found.cautions)),
     ]
 
 

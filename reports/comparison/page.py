@@ -9,16 +9,18 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
+from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
+from doe.domain.finding import Finding
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.recipe import PARTS
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.comparison import DIFFERS, HEADLINES, KINDS, Planned, lead, method_lines, points, steps
+from doe.words.comparison import DIFFERS, HEADLINES, KINDS, lead, method_lines, points, said, steps
 from doe.words.dates import date_and_time
 from doe.words.wording import amount_both, count, percent, score, sentence, stated
 from reports.comparison.figures import draw_hand, draw_limits, draw_pairs
@@ -44,13 +46,13 @@ class ComparisonReport:
         Of the comparison; ``stack`` is the new one.
     in_use : Stack or None
         That of the recipe; None when the recipe is no longer in the book.
-    plan : Planned
+    plan : ComparisonPlan
         What was decided before the coupons were made.
     judged : Comparison
     results : DataFrame
         Coupons with material, pair, role and scores, void ones included.
     rounds, looks_left : int
-    cautions : tuple of str
+    cautions : tuple of Finding
         What makes the verdict doubtful.
     provenance : Provenance
     made_at : datetime
@@ -62,12 +64,12 @@ class ComparisonReport:
     stack: Stack
     line: Line
     in_use: Stack | None
-    plan: Planned
+    plan: ComparisonPlan
     judged: Comparison
     results: pd.DataFrame
     rounds: int
     looks_left: int
-    cautions: tuple[str, ...]
+    cautions: tuple[Finding, ...]
     provenance: Provenance
     made_at: datetime
     history: tuple[HistoryRow, ...] = ()
@@ -162,11 +164,11 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         verdict_kind=KINDS[judged.verdict],
         headline=HEADLINES[judged.verdict],
         lead=lead(plan, judged),
-        reasons=judged.reasons,
-        missing=judged.missing,
+        reasons=said(judged.reasons),
+        missing=said(judged.missing),
         count_table=_count_table(report),
         steps=steps(judged, looks_left=report.looks_left),
-        doubts=report.cautions,
+        doubts=said(report.cautions),
         pair_picture=_pair_picture(report),
         pictures=(*_rate_picture(report), *_hand_pictures(report)),
         pair_table=_pair_table(judged),
@@ -276,7 +278,7 @@ def _rate_picture(report: ComparisonReport) -> tuple[Picture, ...]:
     sure = stated(1 - judged.risk)
     how = f"up to {below} {'point' if below == 1 else 'points'} less often" if below > 0 else "no less often"
     inside = "inside" if rates.is_non_inferior else "not yet inside" if not rates.is_worse else "worse, against"
-    title = f"Pass rate: {how} than in use, {inside} the margin of {points(plan)}"
+    title = f"Pass rate: {how} than in use, {inside} the margin of {points(plan.rate_margin)}"
     caption = (
         f"New minus in use at the setpoint, with limits that each hold with {sure} assurance. Hatched: worse by the "
         "margin or more. The exact test decides; see the method."
@@ -322,11 +324,11 @@ def _hand_pictures(report: ComparisonReport) -> tuple[Picture, ...]:
     old, new = (wide[m].to_numpy(dtype=float) for m in ("incumbent", "new"))
     means = f"new {score(float(np.nanmean(new)))}, in use {score(float(np.nanmean(old)))}"
     head = f"Hand-feel at the setpoint, on average: {means}"
-    said = "Square: in use. Dot: new. A line joins the two coupons of a pair."
+    how = "Square: in use. Dot: new. A line joins the two coupons of a pair."
     pairs = draw_hand(
-        old, new, wanted=report.study.spec.hand_min, name="hand-pairs", title=head, description=f"{means}. {said}"
+        old, new, wanted=report.study.spec.hand_min, name="hand-pairs", title=head, description=f"{means}. {how}"
     )
-    return Picture(limits, title, caption), Picture(pairs, head, said)
+    return Picture(limits, title, caption), Picture(pairs, head, how)
 
 
 def _pair_table(judged: Comparison) -> PageTable | None:
@@ -375,14 +377,14 @@ def _coupon_table(report: ComparisonReport) -> PageTable:
     states = _states(report).sort_values(["pair", "material"])
     hands = [str(c) for c in states.columns if str(c).startswith(HAND_PREFIX)]
     checks = [c.name for c in report.study.spec.checks if CHECK_PREFIX + c.name in states.columns]
-    said = {True: "pass", False: "fail"}
+    marks = {True: "pass", False: "fail"}
     rows = tuple(
         (
             str(row["pair"]),
             str(row["coupon"]),
             "new" if row["material"] == "new" else "in use",
             str(row["role"]),
-            *(said.get(row[CHECK_PREFIX + c], "") if row[CHECK_PREFIX + c] is not None else "" for c in checks),
+            *(marks.get(row[CHECK_PREFIX + c], "") if row[CHECK_PREFIX + c] is not None else "" for c in checks),
             str(row["symptom"]),
             *("" if pd.isna(row[h]) else f"{float(row[h]):g}" for h in hands),
             "; ".join(t for t in (f"void: {row['void']}" if row["void"] else "", str(row["note"])) if t),

@@ -16,21 +16,20 @@ from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.limits import refuse_held
 from doe.assure.comparison.equivalence import coupons_for_means
 from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe_points
-from doe.assure.comparison.rate_difference import Pairs, non_inferior_pairs, paired_difference
-from doe.assure.comparison.sizes import paired_power, strokes_for_rates
+from doe.assure.comparison.plan import ComparisonPlan, first_round, strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.book.records import KeptRecipe, NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differences
-from doe.domain.stack import Material, Stack
+from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
-from doe.words.comparison import FirstRound, may_come_out, offer_notes, sheet_notes
 from doe.words.wording import listing
 
 if TYPE_CHECKING:
@@ -51,50 +50,6 @@ _LIMITS_OF: Mapping[Part, tuple[str, ...]] = {
     "ink": (),
 }
 """Limits that stand on the data sheet of a part: another supplier's or make's sheet has to be read anew."""
-
-
-@dataclass(frozen=True)
-class ComparisonPlan:
-    """What is decided before the coupons are made, and never changed after.
-
-    Attributes
-    ----------
-    recipe, revision
-        The released recipe that is compared with.
-    in_use, new : str
-        The parts that differ, in words; ``differs`` says how, part by part.
-    stack : str
-        Name of the new stack.
-    rate_margin, hand_margin : float
-        Drop of the pass rate, and difference of hand-feel, that would do no harm.
-    power, assurance, looks
-        Chance of showing it when both are alike; how sure the verdict is meant to be over all looks together.
-    supposed_rate : float
-        Pass rate that the sizes suppose of both.
-    strokes, edge_strokes : int
-        Pairs at the setpoint, and at each of the ``edges``, in the first round.
-    """
-
-    recipe: str
-    revision: int
-    in_use: str
-    new: str
-    differs: Mapping[str, str]
-    stack: str
-    rate_margin: float
-    hand_margin: float
-    power: float
-    assurance: float
-    looks: int
-    supposed_rate: float
-    strokes: int
-    edge_strokes: int
-    edges: tuple[str, ...]
-
-    @property
-    def risk(self) -> float:
-        """Risk of each one-sided decision, the looks sharing what is left beside the assurance."""
-        return (1 - self.assurance) / self.looks
 
 
 def plan_from(payload: Mapping[str, Any]) -> ComparisonPlan:
@@ -139,7 +94,7 @@ class ComparisonOffer:
     """A comparison before it begins.
 
     ``missing_limits`` must be typed in before it can; ``verdicts`` says what may come out, and ``notes`` what else to
-    know, in sentences.
+    know.
     """
 
     recipe: Recipe
@@ -153,8 +108,8 @@ class ComparisonOffer:
     hours: float
     seed: int
     missing_limits: tuple[str, ...]
-    verdicts: tuple[str, ...]
-    notes: tuple[str, ...]
+    verdicts: tuple[Finding, ...]
+    notes: tuple[Finding, ...]
 
 
 @dataclass(frozen=True)
@@ -236,6 +191,11 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         )
 
     made = coupons(strokes)
+    notes = {
+        "unconfirmed": recipe.confirmation is None,
+        "no_edges": not edges,
+        "another_material": any(d.kind == "material" for d in differences),
+    }
     return ComparisonOffer(
         recipe,
         study,
@@ -248,12 +208,8 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         _hours(study, made, line),
         seed,
         missing,
-        may_come_out(plan, _first_round(plan, study)),
-        offer_notes(
-            is_confirmed=kept.recipe.confirmation is not None,
-            has_edges=bool(plan.edges),
-            is_another_material=any(d.kind == "material" for d in differences),
-        ),
+        first_round(plan, study.spec),
+        tuple(Finding(code) for code, holds in notes.items() if holds),
     )
 
 
@@ -267,19 +223,18 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
     """
     offer = offer_comparison(book, recipe_name, wanted)
     if offer.missing_limits:
-        options = " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
         raise InputError(
             "limits of the new material",
             f"{', '.join(offer.missing_limits)} missing",
             "every limit of the new maker's data sheet before a coupon is made",
-            f"Add: {options}",
+            "Add: " + " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits),
         )
     refuse_held(offer.study)
     refuse_dials(gauged_line(book, offer.recipe.line.name), offer.study, offer.coupons)
     payload = jsonable(offer.plan)
     text = json.dumps(payload, sort_keys=True)
     kept = NewAnalysis(COMPARISON_PLAN, hashlib.sha256(text.encode()).hexdigest(), offer.seed, version(), payload)
-    notes = sheet_notes(offer.plan, book.line(offer.recipe.line.name).coupons_per_stroke)
+    notes = sheet_notes(offer.plan, book.line(offer.recipe.line.name))
     number = book.begin_study(
         offer.study,
         stack=offer.stack,
@@ -289,6 +244,13 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
     )
     record = book.study(number)
     return Begun(record, offer.plan, 1, offer.coupons, offer.hours, study_cautions(book, record, shown=shown))
+
+
+def sheet_notes(plan: ComparisonPlan, line: Line) -> tuple[Finding, ...]:
+    """What the person at the press must know of a round."""
+    materials = {name: getattr(plan, name) for name in ("new", "in_use", "recipe", "revision")}
+    pair = Finding("pair_together" if line.coupons_per_stroke > 1 else "pair_in_turn")
+    return Finding("new_and_in_use", materials), pair, Finding("score_blind")
 
 
 def study_behind(book: Book, kept: KeptRecipe) -> StudyRecord:
@@ -448,27 +410,3 @@ def _sizes(study: Study, line: Any, wanted: Wanted, rate: float, risk: float, co
 
 def _hours(study: Study, coupons: pd.DataFrame, line: Any) -> float:
     return hours_at_machines(study, coupons, line).minutes / 60
-
-
-def _first_round(plan: ComparisonPlan, study: Study) -> FirstRound:
-    """What may come out of the first round."""
-    n, risk = plan.strokes, plan.risk
-    spare = 0  # strokes in which only the new material fails, and the verdict still stands
-    while (
-        spare < n and non_inferior_pairs(Pairs(n - spare - 1, 0, spare + 1, 0), margin=plan.rate_margin).p_exact <= risk
-    ):
-        spare += 1
-    return FirstRound(
-        strokes=n,
-        least=math.ceil(math.log(risk) / math.log1p(-plan.rate_margin)),
-        spare=spare,
-        power=paired_power(n, plan.supposed_rate, margin=plan.rate_margin, alpha=risk),
-        edge_power=study.spec.pass_rate ** (plan.edge_strokes * len(plan.edges)),
-        worse=next(
-            (k for k in range(1, n + 1) if paired_difference(Pairs(n - k, 0, k, 0), 1 - 2 * risk).high < 0), None
-        ),
-        edges=bool(plan.edges),
-        hand=study.spec.hand_min is not None,
-        wanted=study.spec.pass_rate,
-        further=plan.looks - 1,
-    )

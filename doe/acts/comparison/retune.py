@@ -25,6 +25,7 @@ from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import NewRound, StudyRecord
 from doe.domain.coding import to_step
 from doe.domain.factors import Factor
+from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC, Limits
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.recipe import Recipe
@@ -207,7 +208,7 @@ def _brought(book: Book, record: StudyRecord, study: Study) -> NewRound | None:
         return None
     places = ["cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke"]
     coupons = mine[["coupon", *study.factor_names, *places]].assign(round=1, role=FROM_COMPARISON)
-    note = f"Made for the comparison {record.name} at the recipe's setpoint and at the edges of its window."
+    note = Finding("brought", {"comparison": record.name})
     return NewRound(
         coupons, "brought", 0, (note,), tuple(_entry(row, study) for row in mine.to_dict("records")), "surface"
     )

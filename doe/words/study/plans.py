@@ -9,6 +9,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_difference
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
+from doe.words.comparison import ON_THE_SHEET
 from doe.words.facts import Reader, Text, all_worded, reader_of, worded
 from doe.words.wording import count, listing, sentence, verb
 
@@ -167,6 +168,7 @@ def _not_hard(reader: Reader, *, factor: str) -> str:
 
 
 NOTES: dict[str, Text] = {
+    **ON_THE_SHEET,
     "chosen as composite": _BY_ITSELF
     + "{coupons} coupons hold a face-centred composite, which carries the full quadratic.",
     "chosen as optimal": _chosen_as_optimal,
