@@ -22,6 +22,9 @@ HEADLINES = {
 KINDS = {"same recipe holds": "ready", "retune": "unreachable", "not enough coupons yet": "more"}
 """Verdict to style of its frame."""
 
+EDGES = {"held": "holds", "not held": "broken", "doubtful": "in doubt", "open": "open"}
+"""Verdict on an edge to its words."""
+
 DIFFERS = {
     "lot": "another lot",
     "supplier": "another supplier or make",
@@ -53,6 +56,24 @@ def lead(plan: ComparisonPlan, judged: Comparison) -> str:
 def points(margin: float) -> str:
     """A margin of the pass rate."""
     return f"{100 * margin:g} points"
+
+
+def count_rows(judged: Comparison) -> list[tuple[str, str, str, str]]:
+    """Passed of those judged at each place: new, in use, and what that says of the new material."""
+    rates = judged.rates
+    state = "shown to be no worse" if rates.is_non_inferior else "worse" if rates.is_worse else "open"
+    rows = [
+        (
+            "setpoint",
+            f"{rates.new_passed} of {rates.new_units}",
+            f"{rates.old_passed} of {rates.old_units}",
+            state,
+        )
+    ]
+    for edge in judged.edges:
+        new, old = ("" if e is None else f"{e.passed} of {e.passed + e.failed}" for e in (edge.new, edge.old))
+        rows.append((edge.new.role, new, old, EDGES[edge.new.verdict]))
+    return rows
 
 
 def said(findings: Iterable[Finding]) -> tuple[str, ...]:

@@ -20,14 +20,14 @@ from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.comparison import DIFFERS, HEADLINES, KINDS, lead, method_lines, points, said, steps
+from doe.words.comparison import DIFFERS, HEADLINES, KINDS, count_rows, lead, method_lines, points, said, steps
 from doe.words.dates import date_and_time
 from doe.words.wording import amount_both, count, percent, score, sentence, stated
 from reports.comparison.figures import draw_hand, draw_limits, draw_pairs
 from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
-from reports.study.proof import number, words
+from reports.study.proof import history_table, made_pairs, number, words
 from reports.views import PageTable, Picture
 
 _MARKS = (
@@ -166,7 +166,12 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         lead=lead(plan, judged),
         reasons=said(judged.reasons),
         missing=said(judged.missing),
-        count_table=_count_table(report),
+        count_table=PageTable(
+            "Passed of those judged",
+            (words("Place"), number("New"), number("In use"), words("New material")),
+            tuple(count_rows(judged)),
+            "At the setpoint a pair counts only when both of its coupons are judged.",
+        ),
         steps=steps(judged, looks_left=report.looks_left),
         doubts=said(report.cautions),
         pair_picture=_pair_picture(report),
@@ -177,8 +182,12 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         method_lines=method_lines(plan, judged),
         coupon_table=_coupon_table(report),
         limit_pairs=limit_pairs(report.study, report.shown),
-        provenance_pairs=_provenance(report),
-        history_table=_history(report),
+        provenance_pairs=(
+            Pair("sum of the inputs", report.provenance.inputs_hash),
+            Pair("assurance of each statement", percent(1 - judged.risk, 1)),
+            *made_pairs(report.provenance, report.made_at),
+        ),
+        history_table=history_table(report.history),
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,
         special_goods=SPECIAL_GOODS,
@@ -197,36 +206,6 @@ def _facts(report: ComparisonReport) -> tuple[str, ...]:
         f"{stated(report.study.spec.pass_rate)} of prints.",
         f"Report made {date_and_time(report.made_at)}"
         + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
-    )
-
-
-def _count_table(report: ComparisonReport) -> PageTable:
-    judged = report.judged
-    rates = judged.rates
-    rows = [
-        (
-            "setpoint",
-            f"{rates.new_passed} of {rates.new_units}",
-            f"{rates.old_passed} of {rates.old_units}",
-            "shown to be no worse" if rates.is_non_inferior else "worse" if rates.is_worse else "open",
-        )
-    ]
-    edge_words = {"held": "holds", "not held": "broken", "doubtful": "in doubt", "open": "open"}
-    for edge in judged.edges:
-        old = "" if edge.old is None else f"{edge.old.passed} of {edge.old.passed + edge.old.failed}"
-        rows.append(
-            (
-                edge.new.role,
-                f"{edge.new.passed} of {edge.new.passed + edge.new.failed}",
-                old,
-                edge_words[edge.new.verdict],
-            )
-        )
-    return PageTable(
-        "Passed of those judged",
-        (words("Place"), number("New"), number("In use"), words("New material")),
-        tuple(rows),
-        "At the setpoint a pair counts only when both of its coupons are judged.",
     )
 
 
@@ -276,7 +255,7 @@ def _rate_picture(report: ComparisonReport) -> tuple[Picture, ...]:
     low, high = 100 * rates.limits.low, 100 * rates.limits.high
     below = math.ceil(round(-low, 6))
     sure = stated(1 - judged.risk)
-    how = f"up to {below} {'point' if below == 1 else 'points'} less often" if below > 0 else "no less often"
+    how = f"up to {count(below, 'point')} less often" if below > 0 else "no less often"
     inside = "inside" if rates.is_non_inferior else "not yet inside" if not rates.is_worse else "worse, against"
     title = f"Pass rate: {how} than in use, {inside} the margin of {points(plan.rate_margin)}"
     caption = (
@@ -402,28 +381,3 @@ def _coupon_table(report: ComparisonReport) -> PageTable:
         words("Note"),
     )
     return PageTable("Every coupon", columns, rows)
-
-
-def _provenance(report: ComparisonReport) -> tuple[Pair, ...]:
-    source = report.provenance
-    judged = report.judged
-    return (
-        Pair("sum of the inputs", source.inputs_hash),
-        Pair("version of the tool", source.version),
-        *((Pair("judged", date_and_time(source.analysed_at)),) if source.analysed_at else ()),
-        Pair("assurance of each statement", percent(1 - judged.risk, 1)),
-        Pair(
-            "report made",
-            f"{date_and_time(report.made_at)} by {source.made_by}" if source.made_by else date_and_time(report.made_at),
-        ),
-    )
-
-
-def _history(report: ComparisonReport) -> PageTable | None:
-    if not report.history:
-        return None
-    return PageTable(
-        "Who did what, and when",
-        (words("When"), words("Who"), words("What"), words("Why")),
-        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in report.history),
-    )

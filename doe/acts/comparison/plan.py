@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from doe.acts.base import Key, usual_seed, version
+from doe.acts.base import Key, digest, usual_seed, version
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.limits import refuse_held
 from doe.assure.comparison.equivalence import coupons_for_means
@@ -24,7 +23,8 @@ from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
-from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differences
+from doe.domain.recipe import Part, Recipe, StackDifference, stack_differences
+from doe.domain.spec import Spec
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, quoted
@@ -157,7 +157,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
     edges = tuple(r for r in points["role"] if r != SETPOINT) if edge_strokes else ()
     rate = min(max(recipe.pass_rate, 0.5), 0.99)
     risk = (1 - study.spec.assurance) / wanted.looks
-    strokes = _strokes(study, wanted, rate, risk, wanted.rate_margin, wanted.power)
+    strokes = wanted.strokes or _strokes(study.spec, wanted, rate, wanted.rate_margin, wanted.power, risk)
     plan = ComparisonPlan(
         recipe=recipe.name,
         revision=recipe.revision,
@@ -190,6 +190,17 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
             own_garments=own,
         )
 
+    def sizes() -> Iterator[ComparisonSize]:
+        margins, powers = sorted({*MARGINS, wanted.rate_margin}), sorted({*POWERS, wanted.power})
+        for margin, power in product(margins, powers):
+            n = _strokes(study.spec, wanted, rate, margin, power, risk)
+            apart = strokes_for_rates(rate, margin=margin, alpha=risk, power=power, paired=False)
+            if n > MOST_STROKES - 20:
+                yield ComparisonSize(margin, power, n, 2 * n, math.inf, apart)
+            else:
+                made = coupons(n)
+                yield ComparisonSize(margin, power, n, len(made), _hours(study, made, line), apart)
+
     made = coupons(strokes)
     notes = {
         "unconfirmed": recipe.confirmation is None,
@@ -203,7 +214,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         differences,
         points,
         plan,
-        tuple(_sizes(study, line, wanted, rate, risk, coupons)),
+        tuple(sizes()),
         made,
         _hours(study, made, line),
         seed,
@@ -232,8 +243,7 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
     refuse_held(offer.study)
     refuse_dials(gauged_line(book, offer.recipe.line.name), offer.study, offer.coupons)
     payload = jsonable(offer.plan)
-    text = json.dumps(payload, sort_keys=True)
-    kept = NewAnalysis(COMPARISON_PLAN, hashlib.sha256(text.encode()).hexdigest(), offer.seed, version(), payload)
+    kept = NewAnalysis(COMPARISON_PLAN, digest(payload), offer.seed, version(), payload)
     notes = sheet_notes(offer.plan, book.line(offer.recipe.line.name))
     number = book.begin_study(
         offer.study,
@@ -287,17 +297,13 @@ def new_stack(book: Book, recipe: Recipe, wanted: Wanted) -> Stack:
             f"Say what is new; past comparisons: doe compare {quoted(recipe.name)}.",
         )
     made = replace(recipe.stack, **{str(part): material for part, material in wanted.parts.items()})  # type: ignore[arg-type] # the parts are materials
-    known = {s.name: s for s in book.stacks()}
-    for stack in known.values():
-        if all(getattr(stack, part) == getattr(made, part) for part in PARTS) and (
-            stack.dyed_polyester == made.dyed_polyester
-        ):
+    known = {stack.name: stack for stack in book.stacks()}
+    for name, stack in known.items():
+        if stack == replace(made, name=name):
             return stack
-    base = f"{recipe.stack.name}, {_words(str(m) for m in wanted.parts.values())}"[: NAME_LENGTH - 6].rstrip()
-    name, turn = base, 2
-    while name in known:
-        name, turn = f"{base} ({turn})", turn + 1
-    return replace(made, name=name)
+    base = f"{recipe.stack.name}, {_words(wanted.parts.values())}"[: NAME_LENGTH - 6].rstrip()
+    names = (base, *(f"{base} ({turn})" for turn in range(2, len(known) + 3)))
+    return replace(made, name=next(name for name in names if name not in known))
 
 
 def comparison_study(
@@ -339,74 +345,55 @@ def comparison_study(
 
 def limits_anew(old: Limits | None, differences: Sequence[StackDifference], given: Limits | None) -> Limits:
     """Limits for a new stack: those of a part from another supplier or make must be given anew, the others stay."""
-    values = {f.name: getattr(old, f.name) if old else None for f in fields(Limits) if f.name != "sources"}
-    sources = dict(old.sources) if old else {}
-    for d in differences:
-        for name in _LIMITS_OF[d.part] if d.kind != "lot" else ():
-            values[name] = None
-            sources.pop(name, None)
-    for f in fields(Limits):
-        value = None if given is None or f.name == "sources" else getattr(given, f.name)
-        if value is not None:
-            values[f.name] = value
-            sources.pop(f.name, None)
-            if given is not None and f.name in given.sources:
-                sources[f.name] = given.sources[f.name]
-    return Limits(**values, sources=sources)
+    gone = {name for d in differences if d.kind != "lot" for name in _LIMITS_OF[d.part]}
+    before, typed = (vars(Limits() if limits is None else limits) for limits in (old, given))
+    kept = {name: value for name, value in before.items() if name not in gone}
+    now = {name: value for name, value in typed.items() if value is not None}
+    sources = {name: source for name, source in before["sources"].items() if name not in gone | now.keys()}
+    return Limits(**{**kept, **now, "sources": {**sources, **typed["sources"]}})
 
 
-def _words(parts: object) -> str:
-    return listing([str(p) for p in parts])  # type: ignore[attr-defined] # any iterable of texts
+def _words(parts: Iterable[object]) -> str:
+    return listing([str(part) for part in parts])
 
 
 def _check(wanted: Wanted) -> None:
-    if not 0 < wanted.rate_margin < 0.5:
-        raise InputError("--margin", wanted.rate_margin, "above 0 and below 0.5", "Write 15 points as 0.15.")
-    if not 0 < wanted.hand_margin < 4:
-        raise InputError(
-            "--hand-margin",
-            wanted.hand_margin,
-            "above 0 and below 4",
-            "Say how many points of hand-feel do not matter, such as 0.5.",
-        )
-    if not 0.5 <= wanted.power < 1:
-        raise InputError("--power", wanted.power, "0.5 to below 1", "Write 80 % as 0.80.")
-    if wanted.assurance is not None and not 0.5 < wanted.assurance < 1:
-        raise InputError("--assurance", wanted.assurance, "above 0.5 and below 1", "Write 90 % as 0.90.")
-    if not 1 <= wanted.looks <= 5:
-        raise InputError("--looks", wanted.looks, "1 to 5", "Say how often it may be judged in all; 2 is usual.")
-    for option, value, least in (("--strokes", wanted.strokes, 2), ("--edge-strokes", wanted.edge_strokes, 0)):
-        if value is not None and not least <= value <= 100:
-            raise InputError(option, value, f"{least} to 100", "Say how many can be made.")
+    assurance = 0.9 if wanted.assurance is None else wanted.assurance
+    hand = "Say how many points of hand-feel do not matter, such as 0.5."
+    for option, value, is_fit, allowed, remedy in (
+        (
+            "--margin",
+            wanted.rate_margin,
+            0 < wanted.rate_margin < 0.5,
+            "above 0 and below 0.5",
+            "Write 15 points as 0.15.",
+        ),
+        ("--hand-margin", wanted.hand_margin, 0 < wanted.hand_margin < 4, "above 0 and below 4", hand),
+        ("--power", wanted.power, 0.5 <= wanted.power < 1, "0.5 to below 1", "Write 80 % as 0.80."),
+        ("--assurance", assurance, 0.5 < assurance < 1, "above 0.5 and below 1", "Write 90 % as 0.90."),
+        (
+            "--looks",
+            wanted.looks,
+            1 <= wanted.looks <= 5,
+            "1 to 5",
+            "Say how often it may be judged in all; 2 is usual.",
+        ),
+    ):
+        if not is_fit:
+            raise InputError(option, value, allowed, remedy)
+    for option, strokes, least in (("--strokes", wanted.strokes, 2), ("--edge-strokes", wanted.edge_strokes, 0)):
+        if strokes is not None and not least <= strokes <= 100:
+            raise InputError(option, strokes, f"{least} to 100", "Say how many can be made.")
 
 
-def _strokes(study: Study, wanted: Wanted, rate: float, risk: float, margin: float, power: float) -> int:
-    if wanted.strokes is not None and (margin, power) == (wanted.rate_margin, wanted.power):
-        return wanted.strokes
+def _strokes(spec: Spec, wanted: Wanted, rate: float, margin: float, power: float, risk: float) -> int:
+    """Strokes that show the pass rate and, where it is asked for, hand-feel."""
     needed = strokes_for_rates(rate, margin=margin, alpha=risk, power=power)
-    if study.spec.hand_min is not None:
-        needed = max(
-            needed,
-            coupons_for_means(
-                "equivalence", wanted.hand_margin, sd=USUAL_HAND_SD, alpha=risk, power=power, paired=True
-            ),
-        )
-    return needed
+    if spec.hand_min is None:
+        return needed
+    size = coupons_for_means("equivalence", wanted.hand_margin, sd=USUAL_HAND_SD, alpha=risk, power=power, paired=True)
+    return max(needed, size)
 
 
-def _sizes(study: Study, line: Any, wanted: Wanted, rate: float, risk: float, coupons: Any) -> list[ComparisonSize]:
-    found = []
-    for margin in sorted({*MARGINS, wanted.rate_margin}):
-        for power in sorted({*POWERS, wanted.power}):
-            strokes = _strokes(study, replace(wanted, strokes=None), rate, risk, margin, power)
-            apart = strokes_for_rates(rate, margin=margin, alpha=risk, power=power, paired=False)
-            if strokes > MOST_STROKES - 20:
-                found.append(ComparisonSize(margin, power, strokes, 2 * strokes, math.inf, apart))
-                continue
-            made = coupons(strokes)
-            found.append(ComparisonSize(margin, power, strokes, len(made), _hours(study, made, line), apart))
-    return found
-
-
-def _hours(study: Study, coupons: pd.DataFrame, line: Any) -> float:
+def _hours(study: Study, coupons: pd.DataFrame, line: Line) -> float:
     return hours_at_machines(study, coupons, line).minutes / 60

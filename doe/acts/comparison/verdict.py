@@ -3,8 +3,6 @@ recipe's story."""
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -13,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from doe.acts.base import Key, version
+from doe.acts.base import Key, digest, version
 from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, plan_from, sheet_notes
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.counts import ScoreCounts, score_counts
@@ -350,4 +348,4 @@ def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> st
     ]
     rows = jsonable(results[sorted(columns)].sort_values("coupon").to_dict("records"))
     data = {"study": to_plain(record.study), "plan": jsonable(plan), "results": rows}
-    return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
+    return digest(data)

@@ -11,7 +11,6 @@ import numpy as np
 import pandas as pd
 from scipy.stats import nct, norm, t
 
-from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.outcome import HAND_PREFIX
 from doe.surfaces.classical.mixed import fit_mixed
@@ -116,11 +115,6 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
     Equivalence
         Difference new minus old from a mixed model by REML.
 
-    Raises
-    ------
-    InputError
-        If either material has fewer than two scored coupons.
-
     Notes
     -----
     Where each material had cure batches of its own and only one of them, batch and material cannot be told apart; the
@@ -133,14 +127,6 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
     wide["print"] = np.arange(len(wide))
     long = pd.DataFrame(wide.melt(id_vars=[*keep, "print"], var_name="person", value_name="score"))
     long = long[long["score"].notna()].reset_index(drop=True)
-    counts = {m: int(long.loc[long["material"] == m, "print"].nunique()) for m in ("new", "old")}
-    if min(counts.values()) < 2:
-        raise InputError(
-            "hand-feel",
-            f"{counts['new']} new and {counts['old']} old coupons scored",
-            "2 or more of each",
-            "Score more coupons.",
-        )
     named = long[[c for c in ("person", "role") if c in long.columns]].astype(str)
     levels = pd.get_dummies(named, drop_first=True, dtype=float)
     design = np.column_stack([np.ones(len(long)), long["material"] == "new", levels])
