@@ -127,7 +127,7 @@ def compare(
                 return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
         _refuse(record.name, DECIDED | (set() if more else {"strokes"}) | (set() if retune else {"discount"}))
         if retune:
-            wishes = RetuneWishes(coupons, "auto", discount, called, seed, per_garment)
+            wishes = RetuneWishes(coupons, discount, called, seed, per_garment)
             with desk.progress("making the plan"):
                 return _retuned(begin_retune(book, record.id, wishes, shown=desk.shown), desk.shown)
         if more:
@@ -336,7 +336,7 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
             },
             "verdict": judged.verdict,
             **facts_said(cautions=found.cautions),
-            "inputs_hash": found.hash,
+            "inputs_hash": found.kept.inputs_hash,
             "report": output,
         },
         blocks,

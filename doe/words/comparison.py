@@ -92,7 +92,15 @@ def _spelled(values: Mapping[str, Any]) -> dict[str, str]:
     if "further" in values:
         of_each = "" if values["paired"] else " of each"
         words["further"] = count(values["further"], "more coupon" if of_each else "more stroke") + of_each
+    if "hand_low" in values:
+        words["hand_limits"] = hand_limits(values["hand_low"], values["hand_high"])
     return words
+
+
+def hand_limits(low: float, high: float) -> str:
+    """Limits of a difference of hand-feel."""
+    ends = math.floor(round(10 * low, 6)) / 10, math.ceil(round(10 * high, 6)) / 10
+    return "{:+.1f} to {:+.1f}".format(*(end + 0.0 for end in ends))  # no -0.0
 
 
 def _may_hold(
@@ -120,8 +128,6 @@ SPELLING: Mapping[str, Callable[[Any], str]] = {
     "least_drop": lambda share: str(at_least_of_hundred(share)),
     "most_drop": lambda share: str(at_most_of_hundred(share)),
     "new_high": lambda share: f"{at_most_of_hundred(share)} %",
-    "hand_low": lambda value: f"{math.floor(round(10 * value, 6)) / 10 + 0.0:+.1f}",
-    "hand_high": lambda value: f"{math.ceil(round(10 * value, 6)) / 10 + 0.0:+.1f}",
     "hand_least": lambda value: f"{math.floor(10 * value) / 10:.1f}",
     "role": lambda role: sentence(role).rstrip("."),
     "units": lambda number: count(number, "unit waits", "units wait"),
@@ -170,7 +176,7 @@ FOUND: Mapping[str, Text] = {
         f"Pass rate: {{assurance}}, no more than {{rate_margin}} below the material in use ({_COUNTS}; exact p "
         "{p_exact:.3f})."
     ),
-    "hand_alike": "Hand-feel: alike; {assurance} each way, the difference is {hand_low} to {hand_high} points.",
+    "hand_alike": "Hand-feel: alike; {assurance} each way, the difference is {hand_limits} points.",
     "edge_held": "{role}: held with the new material, {passed} of {made} passed.",
     "edge_forgiven": ("{role}: held with the new material, {passed} of {made} passed, which is no more than chance."),
     # what keeps it open
@@ -194,9 +200,7 @@ FOUND: Mapping[str, Text] = {
         "Hand-feel: the difference of {difference:+.1f} points lies too near the margin of {hand_margin:g} to be "
         "settled by more coupons."
     ),
-    "hand_open": (
-        "Hand-feel: not shown yet ({assurance} each way, {hand_low} to {hand_high} points); about {further} would."
-    ),
+    "hand_open": ("Hand-feel: not shown yet ({assurance} each way, {hand_limits} points); about {further} would."),
     "hand_unscored": "Hand-feel is in the spec: score at least some coupons of each material for it.",
     "window_in_doubt": (
         "{role}: {old_failed} of {old_made} failed with the material in use too, and {failed} of {made} with the new "

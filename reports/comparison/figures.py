@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from reports.drawing import svg
 from reports.drawing.svg import ACCENT, INK, PAPER, RULE, SOFT, canvas, to_svg
 from reports.pages import environment
+from reports.views import Picture
 
 OPEN = ("waiting", "missing")
 """Outcomes of coupons that say nothing yet, or nothing any more."""
@@ -39,13 +40,13 @@ def draw_pairs(places: Mapping[str, Sequence[tuple[str, str]]], *, name: str, ti
 def draw_limits(
     difference: float,
     limits: tuple[float, float],
-    *,
     margins: tuple[float | None, float | None],
+    *,
     unit: str,
     name: str,
     title: str,
-    description: str,
-) -> Markup:
+    caption: str,
+) -> Picture:
     """A difference with its limits on a line; what lies beyond a margin is hatched.
 
     Parameters
@@ -55,30 +56,40 @@ def draw_limits(
     margins : (float or None, float or None)
         Lower and upper margin; None where a side has none.
     unit : str
-        Words of the axis.
-    name, title, description : str
-        See `reports.drawing.svg.to_svg`.
+        What the difference is of, and its unit.
+    name, title, caption : str
+        See `reports.drawing.svg.to_svg` and `reports.views.Picture`.
     """
+    low, high = limits
     known = [v for v in (*limits, *margins, difference, 0.0) if v is not None]
     pad = 0.15 * (max(known) - min(known))
-    left, right = min(known) - pad, max(known) + pad
+    ends = min(known) - pad, max(known) + pad
+    box = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.5}
     with canvas(6.4, 1.75) as (figure, ax):
-        for margin, end in zip(margins, (left, right), strict=True):
+        for margin, end in zip(margins, ends, strict=True):
             if margin is not None:
-                ax.axvspan(min(end, margin), max(end, margin), facecolor="#efece4", hatch="////", linewidth=0)
+                ax.axvspan(*sorted((end, margin)), facecolor="#efece4", hatch="////", linewidth=0)
                 ax.axvline(margin, color=INK, linewidth=1.6)
-                box = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.5}
-                ax.text(
-                    margin, 0.93, "margin", transform=ax.get_xaxis_transform(), ha="center", va="top", size=9, bbox=box
-                )
+                across = ax.get_xaxis_transform()
+                ax.text(margin, 0.93, "margin", transform=across, ha="center", va="top", size=9, bbox=box)
         ax.axvline(0, color=SOFT, linewidth=1, linestyle=(0, (4, 3)))
-        ax.plot(limits, (0, 0), color=ACCENT, linewidth=4, solid_capstyle="butt")
-        for end in limits:
-            ax.plot((end, end), (-0.16, 0.16), color=ACCENT, linewidth=2.4)
-        ax.plot(difference, 0, "o", markersize=9, markerfacecolor=PAPER, markeredgecolor=ACCENT, markeredgewidth=2)
-        ax.set(xlim=(left, right), ylim=(-0.5, 0.75), yticks=[], xlabel=unit)
+        ax.errorbar(
+            difference,
+            0,
+            xerr=[[difference - low], [high - difference]],
+            fmt="o",
+            color=ACCENT,
+            elinewidth=4,
+            capsize=9,
+            capthick=2.4,
+            markersize=9,
+            markerfacecolor=PAPER,
+            markeredgewidth=2,
+        )
+        ax.set(xlim=ends, ylim=(-0.5, 0.75), yticks=[], xlabel=f"difference of {unit}")
         ax.spines["left"].set_visible(False)
-        return to_svg(figure, name=name, title=title, description=description)
+        told = f"Difference {difference:+.2f}, limits {low:+.2f} to {high:+.2f}. {caption}"
+        return Picture(to_svg(figure, name=name, title=title, description=told), title, caption)
 
 
 def draw_hand(
@@ -105,20 +116,11 @@ def draw_hand(
     with canvas(6.4, 2.6) as (figure, ax):
         both = np.isfinite(in_use) & np.isfinite(new)
         ax.vlines(x[both], in_use[both], new[both], color=RULE, linewidth=2)
-        ax.plot(
-            x,
-            in_use,
-            "s",
-            markersize=6.5,
-            markerfacecolor=PAPER,
-            markeredgecolor=INK,
-            markeredgewidth=1.4,
-            label="in use",
-        )
-        ax.plot(x, new, "o", markersize=5, color=ACCENT, label="new")
+        ax.scatter(x, in_use, s=42, marker="s", facecolor=PAPER, edgecolor=INK, linewidth=1.4, label="in use")
+        ax.scatter(x, new, s=25, color=ACCENT, label="new")
         if wanted is not None:
             ax.axhline(wanted, color=INK, linewidth=1.2, linestyle=(0, (5, 3)))
-            ax.annotate("wanted", (1, wanted), xycoords=("axes fraction", "data"), ha="right", va="bottom", fontsize=9)
+            ax.text(1, wanted, "wanted", transform=ax.get_yaxis_transform(), ha="right", va="bottom", size=9)
         ax.set(
             ylim=(0.8, 5.2),
             yticks=range(1, 6),

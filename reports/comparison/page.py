@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -20,9 +20,20 @@ from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.comparison import DIFFERS, HEADLINES, KINDS, count_rows, lead, method_lines, points, said, steps
+from doe.words.comparison import (
+    DIFFERS,
+    HEADLINES,
+    KINDS,
+    count_rows,
+    hand_limits,
+    lead,
+    method_lines,
+    points,
+    said,
+    steps,
+)
 from doe.words.dates import date_and_time
-from doe.words.wording import amount_both, count, percent, score, sentence, stated
+from doe.words.wording import amount_both, at_most_of_hundred, count, percent, score, sentence, stated
 from reports.comparison.figures import draw_hand, draw_limits, draw_pairs
 from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
@@ -247,67 +258,51 @@ def _pair_picture(report: ComparisonReport) -> Picture:
     return Picture(draw_pairs(places, name="pairs", title=title, description=f"{told}. {_MARKS}"), title, _MARKS)
 
 
-def _rate_picture(report: ComparisonReport) -> tuple[Picture, ...]:
-    judged, plan = report.judged, report.plan
+def _rate_picture(report: ComparisonReport) -> Iterator[Picture]:
+    judged, margin = report.judged, report.plan.rate_margin
     rates = judged.rates
     if not rates.new_units:
-        return ()
-    low, high = 100 * rates.limits.low, 100 * rates.limits.high
-    below = math.ceil(round(-low, 6))
-    sure = stated(1 - judged.risk)
+        return
+    below = at_most_of_hundred(-rates.limits.low)
     how = f"up to {count(below, 'point')} less often" if below > 0 else "no less often"
     inside = "inside" if rates.is_non_inferior else "not yet inside" if not rates.is_worse else "worse, against"
-    title = f"Pass rate: {how} than in use, {inside} the margin of {points(plan.rate_margin)}"
-    caption = (
-        f"New minus in use at the setpoint, with limits that each hold with {sure} assurance. Hatched: worse by the "
-        "margin or more. The exact test decides; see the method."
-    )
-    svg = draw_limits(
+    yield draw_limits(
         100 * rates.limits.difference,
-        (low, high),
-        margins=(-100 * plan.rate_margin, None),
-        unit="difference of the pass rate, points",
+        (100 * rates.limits.low, 100 * rates.limits.high),
+        (-100 * margin, None),
+        unit="the pass rate, points",
         name="rate",
-        title=title,
-        description=f"Difference {100 * rates.limits.difference:+.0f} points, {low:+.1f} to {high:+.1f}. {caption}",
+        title=f"Pass rate: {how} than in use, {inside} the margin of {points(margin)}",
+        caption=f"New minus in use at the setpoint, with limits that each hold with {stated(1 - judged.risk)} "
+        "assurance. Hatched: worse by the margin or more. The exact test decides; see the method.",
     )
-    return (Picture(svg, title, caption),)
 
 
-def _hand_pictures(report: ComparisonReport) -> tuple[Picture, ...]:
-    judged, plan = report.judged, report.plan
+def _hand_pictures(report: ComparisonReport) -> Iterator[Picture]:
+    judged, margin = report.judged, report.plan.hand_margin
     hand = judged.hand
     if hand is None:
-        return ()
-    low, high = math.floor(round(10 * hand.low, 6)) / 10, math.ceil(round(10 * hand.high, 6)) / 10
+        return
     inside = "inside" if hand.is_equivalent else "outside" if hand.is_different else "not wholly inside"
-    title = f"Hand-feel: {low:+.1f} to {high:+.1f} against the one in use, {inside} ±{plan.hand_margin:g}"
-    caption = (
-        f"New minus in use; people, pairs, cure batches allowed for. Each limit holds with {stated(1 - judged.risk)} "
-        "assurance. Hatched: a difference that would matter."
-    )
-    limits = draw_limits(
+    yield draw_limits(
         hand.difference,
         (hand.low, hand.high),
-        margins=(-plan.hand_margin, plan.hand_margin),
-        unit="difference of hand-feel, points",
+        (-margin, margin),
+        unit="hand-feel, points",
         name="hand",
-        title=title,
-        description=f"Difference {hand.difference:+.2f}, limits {hand.low:+.2f} to {hand.high:+.2f}. {caption}",
+        title=f"Hand-feel: {hand_limits(hand.low, hand.high)} against the one in use, {inside} ±{margin:g}",
+        caption="New minus in use; people, pairs, cure batches allowed for. Each limit holds with "
+        f"{stated(1 - judged.risk)} assurance. Hatched: a difference that would matter.",
     )
     rows = report.results[(report.results["role"] == SETPOINT) & (report.results["void"] == "")]
-    columns = [c for c in rows.columns if str(c).startswith(HAND_PREFIX)]
-    mean = rows[columns].astype(float).mean(axis=1)
+    mean = rows.filter(regex=f"^{HAND_PREFIX}").astype(float).mean(axis=1)
     wide = rows.assign(mean=mean).pivot_table(index="pair", columns="material", values="mean", aggfunc="first")
-    wide = wide.reindex(columns=["incumbent", "new"]).dropna(how="all").sort_index()
-    old, new = (wide[m].to_numpy(dtype=float) for m in ("incumbent", "new"))
+    old, new = (wide[material].to_numpy(dtype=float) for material in ("incumbent", "new"))
     means = f"new {score(float(np.nanmean(new)))}, in use {score(float(np.nanmean(old)))}"
-    head = f"Hand-feel at the setpoint, on average: {means}"
+    title = f"Hand-feel at the setpoint, on average: {means}"
     how = "Square: in use. Dot: new. A line joins the two coupons of a pair."
-    pairs = draw_hand(
-        old, new, wanted=report.study.spec.hand_min, name="hand-pairs", title=head, description=f"{means}. {how}"
-    )
-    return Picture(limits, title, caption), Picture(pairs, head, how)
+    wanted, told = report.study.spec.hand_min, f"{means}. {how}"
+    yield Picture(draw_hand(old, new, wanted=wanted, name="hand-pairs", title=title, description=told), title, how)
 
 
 def _pair_table(judged: Comparison) -> PageTable | None:

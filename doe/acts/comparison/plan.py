@@ -199,7 +199,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
                 yield ComparisonSize(margin, power, n, 2 * n, math.inf, apart)
             else:
                 made = coupons(n)
-                yield ComparisonSize(margin, power, n, len(made), _hours(study, made, line), apart)
+                yield ComparisonSize(margin, power, n, len(made), hours_for(study, made, line), apart)
 
     made = coupons(strokes)
     notes = {
@@ -216,7 +216,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         plan,
         tuple(sizes()),
         made,
-        _hours(study, made, line),
+        hours_for(study, made, line),
         seed,
         missing,
         first_round(plan, study.spec),
@@ -395,5 +395,6 @@ def _strokes(spec: Spec, wanted: Wanted, rate: float, margin: float, power: floa
     return max(needed, size)
 
 
-def _hours(study: Study, coupons: pd.DataFrame, line: Line) -> float:
+def hours_for(study: Study, coupons: pd.DataFrame, line: Line) -> float:
+    """Hours at the machines, one person."""
     return hours_at_machines(study, coupons, line).minutes / 60

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from doe.acts.base import Key, digest, version
-from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, plan_from, sheet_notes
+from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, plan_from, sheet_notes
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.counts import ScoreCounts, score_counts
 from doe.acts.study.rounds import is_comparison
@@ -29,7 +29,6 @@ from doe.domain.serial import to_plain
 from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
-from doe.plans.timing import hours_at_machines
 from doe.words.dates import local
 from reports.comparison.page import ComparisonReport, comparison_report
 from reports.files import write_whole
@@ -55,8 +54,6 @@ class Compared:
         Made so far; one is judged when all its checks are in.
     cautions : tuple of Finding
         What makes the verdict doubtful.
-    hash : str
-        Sum of what was judged.
     kept : AnalysisRecord
         The verdict as it is kept in the book.
     """
@@ -68,7 +65,6 @@ class Compared:
     counts: ScoreCounts
     rounds: int
     cautions: tuple[Finding, ...]
-    hash: str
     kept: AnalysisRecord
 
     @property
@@ -142,19 +138,18 @@ def judge_comparison(book: Book, key: Key) -> Compared:
     )
     counts = score_counts(book, record.id)
     cautions = (*_cautions(book, plan, found, record), *found.notes)
-    total = _sum(record, plan, results)
     beside = {"recipe": plan.recipe, "revision": plan.revision, "rounds": rounds, "counts": counts}
     book.save_analysis(
         record.id,
         kind=COMPARISON,
-        inputs_hash=total,
+        inputs_hash=_sum(record, plan, results),
         seed=0,
         version=version(),
         payload=jsonable({**vars(found), **beside, "cautions": cautions}),
     )
     kept = book.latest_analysis(record.id, COMPARISON)
     assert kept is not None  # it has just been kept
-    return Compared(record, plan, found, results, counts, rounds, cautions, total, kept)
+    return Compared(record, plan, found, results, counts, rounds, cautions, kept)
 
 
 def more_coupons(
@@ -195,15 +190,14 @@ def more_coupons(
     doubtful = [e.new.role for e in judged.edges if e.new.verdict == "doubtful"]
     points = before.drop_duplicates("role")[["role", *record.study.factor_names]]
     points = points[points["role"].isin([SETPOINT, *doubtful])].reset_index(drop=True)
-    here = judged.more_units if strokes is None else strokes
-    there = (plan.edge_strokes if edge_strokes is None else edge_strokes) if doubtful else 0
+    there = plan.edge_strokes if edge_strokes is None else edge_strokes
     number = found.rounds + 1
     seed = book.plan_info(record.id).seed
     coupons = comparison_coupons(
         record.study,
         points,
-        strokes=here,
-        edge_strokes=there,
+        strokes=judged.more_units if strokes is None else strokes,
+        edge_strokes=there if doubtful else 0,
         line=record.line,
         seed=seed,
         own_garments="fabric" in plan.differs,
@@ -214,7 +208,7 @@ def more_coupons(
     refuse_dials(gauged_line(book, record), record.study, coupons)
     notes = sheet_notes(plan, record.line)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
-    hours = hours_at_machines(record.study, coupons, record.line).minutes / 60
+    hours = hours_for(record.study, coupons, record.line)
     return Begun(record, plan, number, coupons, hours, study_cautions(book, record, shown=shown))
 
 
@@ -240,7 +234,7 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
             rounds=found.rounds,
             looks_left=found.looks_left,
             cautions=found.cautions,
-            provenance=Provenance(found.hash, kept.version, made_by, local(kept.made_at)),
+            provenance=Provenance(kept.inputs_hash, kept.version, made_by, local(kept.made_at)),
             made_at=local(datetime.now(UTC)),
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
             shown=shown,
