@@ -116,8 +116,8 @@ def draw_hand(
     with canvas(6.4, 2.6) as (figure, ax):
         both = np.isfinite(in_use) & np.isfinite(new)
         ax.vlines(x[both], in_use[both], new[both], color=RULE, linewidth=2)
-        ax.scatter(x, in_use, s=42, marker="s", facecolor=PAPER, edgecolor=INK, linewidth=1.4, label="in use")
-        ax.scatter(x, new, s=25, color=ACCENT, label="new")
+        ax.scatter(x, in_use, s=42, marker="s", facecolor=PAPER, edgecolor=INK, linewidth=1.4, zorder=3, label="in use")
+        ax.scatter(x, new, s=25, color=ACCENT, zorder=3, label="new")
         if wanted is not None:
             ax.axhline(wanted, color=INK, linewidth=1.2, linestyle=(0, (5, 3)))
             ax.text(1, wanted, "wanted", transform=ax.get_yaxis_transform(), ha="right", va="bottom", size=9)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -176,19 +177,16 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         edges=edges,
     )
     seed = usual_seed(study.name) if wanted.seed is None else wanted.seed
-    own = any(d.part == "fabric" for d in differences)
     line = book.line(recipe.line.name)
-
-    def coupons(strokes: int) -> pd.DataFrame:
-        return comparison_coupons(
-            study,
-            points,
-            strokes=strokes,
-            edge_strokes=edge_strokes,
-            line=line,
-            seed=seed,
-            own_garments=own,
-        )
+    coupons = partial(
+        comparison_coupons,
+        study,
+        points,
+        edge_strokes=edge_strokes,
+        line=line,
+        seed=seed,
+        own_garments="fabric" in plan.differs,
+    )
 
     def sizes() -> Iterator[ComparisonSize]:
         margins, powers = sorted({*MARGINS, wanted.rate_margin}), sorted({*POWERS, wanted.power})
@@ -198,10 +196,10 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
             if n > MOST_STROKES - 20:
                 yield ComparisonSize(margin, power, n, 2 * n, math.inf, apart)
             else:
-                made = coupons(n)
+                made = coupons(strokes=n)
                 yield ComparisonSize(margin, power, n, len(made), hours_for(study, made, line), apart)
 
-    made = coupons(strokes)
+    made = coupons(strokes=strokes)
     notes = {
         "unconfirmed": recipe.confirmation is None,
         "no_edges": not edges,

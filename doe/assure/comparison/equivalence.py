@@ -120,13 +120,11 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
     Where each material had cure batches of its own and only one of them, batch and material cannot be told apart; the
     notes say so. Scores in half steps are treated as numbers.
     """
-    columns = [str(c) for c in scored.columns if str(c).startswith(HAND_PREFIX)]
-    rows = scored.reset_index(drop=True)
-    keep = {c: rows[c] for c in ("material", "stroke", "cure_batch", "role") if c in rows.columns}
-    wide = pd.DataFrame({**keep, **{c: pd.to_numeric(rows[c], errors="coerce") for c in columns}})
-    wide["print"] = np.arange(len(wide))
-    long = pd.DataFrame(wide.melt(id_vars=[*keep, "print"], var_name="person", value_name="score"))
-    long = long[long["score"].notna()].reset_index(drop=True)
+    keep = [c for c in ("material", "stroke", "cure_batch", "role") if c in scored.columns]
+    people = [c for c in scored.columns if str(c).startswith(HAND_PREFIX)]
+    rows = scored[keep].assign(print=range(len(scored)))
+    rows[people] = scored[people].apply(pd.to_numeric, errors="coerce")
+    long = rows.melt([*keep, "print"], var_name="person", value_name="score").dropna(subset="score")
     named = long[[c for c in ("person", "role") if c in long.columns]].astype(str)
     levels = pd.get_dummies(named, drop_first=True, dtype=float)
     design = np.column_stack([np.ones(len(long)), long["material"] == "new", levels])
@@ -135,7 +133,7 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
         for c in ("stroke", "cure_batch")
         if c in long.columns and 1 < long[c].nunique() < long["print"].nunique() and long[c].notna().all()
     }
-    if len(columns) > 1:
+    if len(people) > 1:
         groups["print"] = long["print"].to_numpy()
     fit = fit_mixed(design, long["score"], groups, ["constant", "new", *levels.columns])
     row = fit.coefficients[fit.coefficients["term"] == "new"].iloc[0]
