@@ -7,9 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import click
 import typer
-from click.core import ParameterSource
 
 from doe.acts.comparison.plan import (
     USUAL_HAND_MARGIN,
@@ -65,6 +63,7 @@ app = commands()
 )
 def compare(
     desk: Desk,
+    context: typer.Context,
     name: Annotated[str, typer.Argument(help="A released recipe, or a comparison that was begun.")],
     fabric: Annotated[str | None, typer.Option(help=MATERIAL_HELP)] = None,
     film: Annotated[str | None, typer.Option(help='The same; "lot=..." alone keeps the rest.')] = None,
@@ -103,7 +102,7 @@ def compare(
     with desk.open(create=False) as book:
         record = None if asked or stack else comparison_of(book, name)
         if record is None:
-            _refuse(name, {"more", "retune", "output", "discount"})
+            _refuse(context, name, {"more", "retune", "output", "discount"})
             if not asked and not stack and not begin:
                 return _story(book, name)
             wanted = Wanted(
@@ -125,7 +124,7 @@ def compare(
                 return _begun(begin_comparison(book, name, wanted, shown=desk.shown))
             with desk.progress("working out sizes"):
                 return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
-        _refuse(record.name, DECIDED | (set() if more else {"strokes"}) | (set() if retune else {"discount"}))
+        _refuse(context, record.name, DECIDED | (set() if more else {"strokes"}) | (set() if retune else {"discount"}))
         if retune:
             wishes = RetuneWishes(coupons, discount, called, seed, per_garment)
             with desk.progress("making the plan"):
@@ -135,12 +134,11 @@ def compare(
         return _judged(book, record.id, desk, output)
 
 
-def _refuse(name: str, unfit: Set[str]) -> None:
-    context = click.get_current_context()
-    typed_in = [
-        option for option in context.params if context.get_parameter_source(option) is ParameterSource.COMMANDLINE
+def _refuse(context: typer.Context, name: str, unfit: Set[str]) -> None:
+    sources = {option: context.get_parameter_source(option) for option in sorted(unfit)}
+    wrong = [
+        f"--{option.replace('_', '-')}" for option, source in sources.items() if source and source.name == "COMMANDLINE"
     ]
-    wrong = [f"--{option.replace('_', '-')}" for option in typed_in if option in unfit]
     if wrong:
         raise InputError(
             f"doe compare {name}",
