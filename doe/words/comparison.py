@@ -231,6 +231,7 @@ FOUND: Mapping[str, Text] = {
     "batches_inseparable": (
         "Error of {grouping} cannot be told from other errors with these coupons; it is not separate."
     ),
+    "batches_alike": "No error of {grouping} was visible; its estimate is zero, not its true size.",
     "few_batches": "The variance of {grouping} rests on {spare_batches} only: a rough figure.",
     "recipe_moved_on": (
         "Recipe {recipe} is at revision {now} now; this comparison was made with revision {revision} and speaks of "

@@ -11,12 +11,12 @@ import numpy as np
 import pandas as pd
 from scipy.stats import nct, norm, t
 
-from doe.domain.finding import Finding
+from doe.domain.finding import Finding, Value
 from doe.domain.outcome import HAND_PREFIX
 from doe.surfaces.classical.mixed import fit_mixed
 
 Aim = Literal["difference", "non-inferiority", "equivalence"]
-HandCode = Literal["batches_of_its_own", "batches_inseparable", "few_batches"]
+HandCode = Literal["batches_of_its_own", "batches_inseparable", "few_batches", "batches_alike"]
 """What a fit says of the batches of one grouping; beside it its name, and how many are spare."""
 
 _FEW = 3  # a variance from fewer spare batches than this is called rough
@@ -127,7 +127,7 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
     long = rows.melt([*keep, "print"], var_name="person", value_name="score").dropna(subset="score")
     named = long[[c for c in ("person", "role") if c in long.columns]].astype(str)
     levels = pd.get_dummies(named, drop_first=True, dtype=float)
-    design = np.column_stack([np.ones(len(long)), long["material"] == "new", levels])
+    design = np.column_stack([np.ones(len(long)), long["material"] == "new", *levels.to_numpy().T])
     groups = {
         c: long[c].astype(str).to_numpy()
         for c in ("stroke", "cure_batch")
@@ -146,12 +146,14 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
 def _batch_notes(components: pd.DataFrame) -> Iterator[Finding]:
     """What the batches of strokes and cure batches leave unknown."""
     for row in components[components["component"].isin(["stroke", "cure_batch"])].to_dict("records"):
-        code: HandCode = "few_batches"
-        if not row["used"]:
-            code = "batches_inseparable" if row["spare"] else "batches_of_its_own"
-        elif row["spare"] >= _FEW:
-            continue
-        yield Finding(code, {"grouping": str(row["component"]), "spare_batches": int(row["spare"])})
+        codes: dict[HandCode, bool] = {
+            "batches_of_its_own": not row["used"] and not row["spare"],
+            "batches_inseparable": not row["used"] and row["spare"] > 0,
+            "few_batches": row["used"] and row["spare"] < _FEW,
+            "batches_alike": row["at_zero"],
+        }
+        values: dict[str, Value] = {"grouping": str(row["component"]), "spare_batches": int(row["spare"])}
+        yield from (Finding(code, values) for code, holds in codes.items() if holds)
 
 
 def coupons_for_means(

@@ -411,4 +411,4 @@ def _notes(found: Comparison, spec: Spec) -> tuple[Finding, ...]:
     if not found.edges:
         said.append(Finding("edges_untested"))
     batches = () if found.hand is None else found.hand.notes
-    return (*said, *(note for note in batches if note.code != "few_batches"))
+    return (*said, *(note for note in batches if note.code in ("batches_of_its_own", "batches_inseparable")))
