@@ -38,7 +38,7 @@ from doe.domain.stack import Material
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.comparison import DIFFERS, HEADLINES, count_rows, facts_said, lead, points, said
+from doe.words.comparison import DIFFERS, count_rows, facts_said, lead, points, said
 from doe.words.dates import day
 from doe.words.study.state import counts_sentence
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
@@ -172,7 +172,7 @@ def _story(book: Book, name: str) -> Reply:
     if not found:
         blocks: tuple[Block, ...] = (f"Nothing was compared with recipe {name} yet.",)
     else:
-        rows = [(day(s.begun_at), s.study, str(s.revision), s.verdict or "none yet") for s in found]
+        rows = [(day(s.begun_at), s.study, str(s.fact.values["revision"]), s.verdict or "none yet") for s in found]
         blocks = (
             f"{count(len(found), 'comparison')} with recipe {name}, now at revision {kept.recipe.revision}.",
             Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",)),
@@ -180,7 +180,9 @@ def _story(book: Book, name: str) -> Reply:
             *(f"  {told}" for told in sentences),
         )
         following = f"doe compare {quoted(found[-1].study)}"
-    stories = [{**vars(story), "sentence": text} for story, text in zip(found, sentences, strict=True)]
+    stories = [
+        {**story.fact.values, **vars(story), "sentence": text} for story, text in zip(found, sentences, strict=True)
+    ]
     return Reply({"recipe": name, "revision": kept.recipe.revision, "comparisons": stories}, blocks, (following,))
 
 
@@ -346,7 +348,7 @@ def verdict_blocks(found: Compared) -> list[Block]:
     """A verdict for a person: what it is, why, what is missing, the counts, what makes it doubtful."""
     judged, plan = found.comparison, found.plan
     return [
-        f"{HEADLINES[judged.verdict]}.",
+        f"{judged.verdict.capitalize()}.",
         lead(plan, judged),
         *(f"  {text}" for text in said(judged.reasons)),
         *(("\nWhat is missing:", *(f"  {text}" for text in said(judged.missing))) if judged.missing else ()),

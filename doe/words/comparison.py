@@ -7,18 +7,13 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from doe.domain.finding import Finding
-from doe.words.facts import Reader, Text, worded
+from doe.words.facts import Reader, Text, texts_of, worded
 from doe.words.wording import at_least_of_hundred, at_most_of_hundred, count, percent, sentence, stated
 
 if TYPE_CHECKING:
     from doe.assure.comparison.plan import ComparisonPlan
     from doe.assure.comparison.verdict import Comparison
 
-HEADLINES = {
-    "same recipe holds": "Same recipe holds",
-    "retune": "Retune",
-    "not enough coupons yet": "Not enough coupons yet",
-}
 KINDS = {"same recipe holds": "ready", "retune": "unreachable", "not enough coupons yet": "more"}
 """Verdict to style of its frame."""
 
@@ -142,137 +137,7 @@ SPELLING: Mapping[str, Callable[[Any], str]] = {
 }
 """Name of a value to how it is said."""
 
-_COUNTS = "new {new_passed} of {new_units}, in use {old_passed} of {old_units}"
-
-ON_THE_SHEET: Mapping[str, Text] = {
-    "new_and_in_use": "NEW is {new}. IN USE is {in_use} (recipe {recipe}, revision {revision}).",
-    "pair_together": "Press the two coupons of a pair in one stroke, side by side.",
-    "pair_in_turn": "Press the two coupons of a pair one right after the other, in the order of the sheet.",
-    "score_blind": "Whoever scores gets the coupons by number only and must not know which material is which.",
-    "brought": "Made for the comparison {comparison} at the recipe's setpoint and at the edges of its window.",
-}
-"""What the person at the press must know of a round."""
-
-FOUND: Mapping[str, Text] = {
-    # why the verdict is what it is
-    "worse": (
-        f"The new material passes less often: {_COUNTS}; {{assurance}}, it is at least {{least_drop}} points worse."
-    ),
-    "slightly_worse": f"The new material passes less often: {_COUNTS}.",
-    "misses_rate": (
-        f"The new material misses the wanted {{wanted}}: {_COUNTS}; {{assurance}}, its pass rate is at most "
-        "{new_high}."
-    ),
-    "softer": (
-        "The new material is softer by {hand_apart:.1f} points; {assurance}, by at least {hand_least}, more than the "
-        "{hand_margin:g} that do not matter."
-    ),
-    "stiffer": (
-        "The new material is stiffer by {hand_apart:.1f} points; {assurance}, by at least {hand_least}, more than the "
-        "{hand_margin:g} that do not matter."
-    ),
-    "edge_broken": "{role}: {failed} of {made} failed with the new material.",
-    "rate_shown": (
-        f"Pass rate: {{assurance}}, no more than {{rate_margin}} below the material in use ({_COUNTS}; exact p "
-        "{p_exact:.3f})."
-    ),
-    "hand_alike": "Hand-feel: alike; {assurance} each way, the difference is {hand_limits} points.",
-    "edge_held": "{role}: held with the new material, {passed} of {made} passed.",
-    "edge_forgiven": ("{role}: held with the new material, {passed} of {made} passed, which is no more than chance."),
-    # what keeps it open
-    "in_use_misses_rate": (
-        f"The material in use itself misses the wanted {{wanted}} ({_COUNTS}): check line and gauges, then make the "
-        "strokes again."
-    ),
-    "checks_waiting": "{units} for a check.",
-    "rate_doubtful": (
-        f"Pass rate: as things stand ({_COUNTS}) the new material looks worse than the one in use; more coupons would "
-        "more likely show a difference than remove the doubt."
-    ),
-    "rate_open": (
-        f"Pass rate: not shown yet ({_COUNTS}; {{assurance}}, it may be up to {{most_drop}} points worse); if both are "
-        "alike, about {further} show it 4 times in 5."
-    ),
-    "rate_waiting": (
-        f"Pass rate: not shown yet ({_COUNTS}; {{assurance}}, it may be up to {{most_drop}} points worse)."
-    ),
-    "hand_too_near": (
-        "Hand-feel: the difference of {difference:+.1f} points lies too near the margin of {hand_margin:g} to be "
-        "settled by more coupons."
-    ),
-    "hand_open": ("Hand-feel: not shown yet ({assurance} each way, {hand_limits} points); about {further} would."),
-    "hand_unscored": "Hand-feel is in the spec: score at least some coupons of each material for it.",
-    "window_in_doubt": (
-        "{role}: {old_failed} of {old_made} failed with the material in use too, and {failed} of {made} with the new "
-        "one: the recipe's own window is in doubt there. Check line and gauges, and confirm the window again before "
-        "the new material is judged at it."
-    ),
-    "edge_doubtful": "{role}: {failed} of {made} failed, which chance alone allows; make as many again there.",
-    "edge_still_doubtful": (
-        "{role}: {failed} of {made} failed, which chance alone allows; draw the window in on that side, or retune."
-    ),
-    # what makes it doubtful
-    "in_use_fails": (
-        "The material in use failed in {failed} of {made} units. A line that holds the wanted {wanted} shows so many "
-        "failures less than {chance} times in 100: look at line and gauges before the new material is blamed or "
-        "cleared."
-    ),
-    "made_apart": (
-        "The materials were not made side by side in the same strokes: a drift of the press between them would look "
-        "like a difference of the materials."
-    ),
-    "edges_untested": (
-        "No edge of the window was tested with the new material: the recipe is shown at its setpoint only."
-    ),
-    "batches_of_its_own": (
-        "Every {grouping} had settings of its own, so batch error cannot be told from the factors; intervals of "
-        "factors set once a batch are too narrow."
-    ),
-    "batches_inseparable": (
-        "Error of {grouping} cannot be told from other errors with these coupons; it is not separate."
-    ),
-    "batches_alike": "No error of {grouping} was visible; its estimate is zero, not its true size.",
-    "few_batches": "The variance of {grouping} rests on {spare_batches} only: a rough figure.",
-    "recipe_moved_on": (
-        "Recipe {recipe} is at revision {now} now; this comparison was made with revision {revision} and speaks of "
-        "that one."
-    ),
-    "recipe_retired": "Recipe {recipe} was retired: {why}",
-    "judged_early": "The verdict was given before every check was in.",
-    "one_a_stroke": (
-        "One coupon fits under the platen, so a pair is two strokes one after the other, not one stroke: what changes "
-        "from stroke to stroke stays in the difference."
-    ),
-    # what it came to, in the story of a recipe
-    "not_judged": "{new} against {in_use} (revision {revision}): nothing is judged yet.",
-    "compared": (
-        "{new} against {in_use} (revision {revision}): {verdict}, judged {assurance} and a margin of {rate_margin}; "
-        f"{_COUNTS} passed at the setpoint."
-    ),
-    # what may come of the first round, and what is to be known before it is begun
-    "may_hold": _may_hold,
-    "cannot_hold": (
-        "same recipe holds: cannot come out of {strokes} strokes, even if nothing fails; {least} are the least for "
-        "{rate_margin}."
-    ),
-    "may_retune": _may_retune,
-    "may_go_on": (
-        "not enough coupons yet: everything between; {rounds} may follow, the assurance already allows for it."
-    ),
-    "may_end_open": (
-        "not enough coupons yet: everything between; no further round is planned, so more coupons would need a new "
-        "comparison."
-    ),
-    "unconfirmed": (
-        "The recipe was released without a confirmation: the comparison can only say that the new material is as good "
-        "or as bad as the one in use."
-    ),
-    "no_edges": "No edge of the window is tested: the comparison speaks of the setpoint only.",
-    "another_material": (
-        "Another material, not only another lot: its own data sheet and safety data sheet come first. A study of its "
-        "own may be the shorter way when it is likely to want other settings."
-    ),
-}
+FOUND: Mapping[str, Text] = {**texts_of("comparison"), "may_hold": _may_hold, "may_retune": _may_retune}
 """Code of a finding to its words."""
 
 

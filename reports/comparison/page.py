@@ -22,7 +22,6 @@ from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.comparison import (
     DIFFERS,
-    HEADLINES,
     KINDS,
     count_rows,
     hand_limits,
@@ -173,7 +172,7 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         comparison_name=report.study.name,
         facts=_facts(report),
         verdict_kind=KINDS[judged.verdict],
-        headline=HEADLINES[judged.verdict],
+        headline=judged.verdict.capitalize(),
         lead=lead(plan, judged),
         reasons=said(judged.reasons),
         missing=said(judged.missing),

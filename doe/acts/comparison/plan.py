@@ -356,29 +356,21 @@ def _words(parts: Iterable[object]) -> str:
 
 
 def _check(wanted: Wanted) -> None:
-    assurance = 0.9 if wanted.assurance is None else wanted.assurance
-    hand = "Say how many points of hand-feel do not matter, such as 0.5."
-    for option, value, is_fit, allowed, remedy in (
-        (
-            "--margin",
-            wanted.rate_margin,
-            0 < wanted.rate_margin < 0.5,
-            "above 0 and below 0.5",
-            "Write 15 points as 0.15.",
-        ),
-        ("--hand-margin", wanted.hand_margin, 0 < wanted.hand_margin < 4, "above 0 and below 4", hand),
-        ("--power", wanted.power, 0.5 <= wanted.power < 1, "0.5 to below 1", "Write 80 % as 0.80."),
-        ("--assurance", assurance, 0.5 < assurance < 1, "above 0.5 and below 1", "Write 90 % as 0.90."),
-        (
-            "--looks",
-            wanted.looks,
-            1 <= wanted.looks <= 5,
-            "1 to 5",
-            "Say how often it may be judged in all; 2 is usual.",
-        ),
-    ):
-        if not is_fit:
-            raise InputError(option, value, allowed, remedy)
+    if not 0 < wanted.rate_margin < 0.5:
+        raise InputError("--margin", wanted.rate_margin, "above 0 and below 0.5", "Write 15 points as 0.15.")
+    if not 0 < wanted.hand_margin < 4:
+        raise InputError(
+            "--hand-margin",
+            wanted.hand_margin,
+            "above 0 and below 4",
+            "Say how many points do not matter, such as 0.5.",
+        )
+    if not 0.5 <= wanted.power < 1:
+        raise InputError("--power", wanted.power, "0.5 to below 1", "Write 80 % as 0.80.")
+    if wanted.assurance is not None and not 0.5 < wanted.assurance < 1:
+        raise InputError("--assurance", wanted.assurance, "above 0.5 and below 1", "Write 90 % as 0.90.")
+    if not 1 <= wanted.looks <= 5:
+        raise InputError("--looks", wanted.looks, "1 to 5", "Say how often it may be judged in all; 2 is usual.")
     for option, strokes, least in (("--strokes", wanted.strokes, 2), ("--edge-strokes", wanted.edge_strokes, 0)):
         if strokes is not None and not least <= strokes <= 100:
             raise InputError(option, strokes, f"{least} to 100", "Say how many can be made.")

@@ -75,16 +75,13 @@ class Compared:
 
 @dataclass(frozen=True)
 class ComparisonStory:
-    """One comparison in the story of a recipe: ``fact`` is what it came to.
+    """One comparison in the story of a recipe: ``fact`` is what it came to, with its materials and revision.
 
     ``verdict`` is empty and ``judged_at`` None before the first verdict.
     """
 
     study_id: int
     study: str
-    revision: int
-    in_use: str
-    new: str
     begun_at: datetime
     begun_by: str
     verdict: str
@@ -263,9 +260,6 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
             ComparisonStory(
                 study_id,
                 book.study(study_id).name,
-                plan.revision,
-                plan.in_use,
-                plan.new,
                 planned.made_at,
                 planned.made_by,
                 judged.verdict if judged else "",

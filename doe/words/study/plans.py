@@ -9,8 +9,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_difference
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
-from doe.words.comparison import ON_THE_SHEET
-from doe.words.facts import Reader, Text, all_worded, reader_of, worded
+from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
 from doe.words.wording import count, listing, sentence, verb
 
 KIND_LABELS = {
@@ -51,7 +50,8 @@ def _note(note: Finding | str, reader: Reader) -> str:
     if isinstance(note, str):
         return note
     values = {name: value for name, value in note.values.items() if name != "round"}
-    text = worded(Finding(note.code, values), NOTES, reader)
+    texts = NOTES if note.code in NOTES else texts_of("comparison")
+    text = worded(Finding(note.code, values), texts, reader)
     return f"Round {note.values['round']}: {text}" if "round" in note.values else text
 
 
@@ -168,7 +168,6 @@ def _not_hard(reader: Reader, *, factor: str) -> str:
 
 
 NOTES: dict[str, Text] = {
-    **ON_THE_SHEET,
     "chosen as composite": _BY_ITSELF
     + "{coupons} coupons hold a face-centred composite, which carries the full quadratic.",
     "chosen as optimal": _chosen_as_optimal,

@@ -170,7 +170,7 @@ def test_the_recipes_story_names_its_comparisons(book):
     assert comparisons_of(book, NAME) == ()
     made = begin_comparison(book, NAME, replace(LOT, name="lot P-04"))
     (first,) = comparisons_of(book, NAME)
-    assert (first.study, first.revision, first.verdict) == ("lot P-04", 1, "")
+    assert (first.study, first.fact.values["revision"], first.verdict) == ("lot P-04", 1, "")
     assert "nothing is judged yet" in said((first.fact,))[0]
     book.record(made.record.id, all_pass(made.coupons))
     judge_comparison(book, made.record.id)
