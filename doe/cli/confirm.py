@@ -55,7 +55,7 @@ def confirm(
     seed: SEED = None,
 ) -> Reply:
     """Confirm the setpoint: how many coupons for which claim, the rule, then the verdict so far."""
-    asked = confirming.asked(claim or (), assurance, allow or (), units, corners, per_garment, set_ups)
+    asked = confirming.wishes(claim or (), assurance, allow or (), units, corners, per_garment, set_ups)
     if sum((plan, replace, output is not None)) > 1:
         raise InputError(
             "doe confirm",

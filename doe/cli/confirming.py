@@ -3,69 +3,57 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, cast
+from typing import TYPE_CHECKING, cast
 
 import pandas as pd
 
 from doe.acts.base import Key, Progress
+from doe.acts.confirmation.following import after_confirmation
 from doe.acts.confirmation.plan import (
     STATED_RATES,
-    ClaimChoice,
+    ClaimOffer,
     ClaimRow,
+    ClaimWishes,
     ConfirmationPlanned,
     compare_claims_for,
     plan_confirmation,
     replace_void,
 )
 from doe.acts.confirmation.rules import plans_of
-from doe.acts.confirmation.verdict import Weighed, confirm_study, confirmation_facts, refuse_folder, write_confirmation
+from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, write_confirmation
+from doe.acts.study.next_step import NextStep
+from doe.assure.confirmation.order import SET_UPS, Unit
 from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
 from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.confirmation import verdict as words
-from doe.words.confirmation.verdict import allowed, independence
+from doe.words.confirmation.plan import sentences
+from doe.words.confirmation.verdict import ConfirmationFacts, independence
 from doe.words.dates import minute
+from doe.words.study.plans import plan_notes
 from doe.words.typed import share
-from doe.words.wording import amount, count, listing, percent, percent_at_least, stated
+from doe.words.wording import allowed, amount, count, listing, percent, percent_at_least, stated
+from reports.files import refuse_folder
 
 if TYPE_CHECKING:
     from doe.book.book import Book
 
-Unit = Literal["coupon", "stroke"]
 
-
-@dataclass(frozen=True)
-class Asked:
-    """What was typed: claims, assurance, failures allowed, what is counted, corners, coupons a garment."""
-
-    claims: tuple[float, ...]
-    assurance: float | None
-    allow: tuple[int, ...]
-    unit: Unit
-    corners: int
-    per_garment: int | None
-    set_ups: int | None = None
-
-    @property
-    def compares(self) -> bool:
-        """Whether claims were asked about."""
-        return bool(self.claims or self.allow or self.assurance is not None)
-
-
-def asked(
+def wishes(
     claims: Sequence[str],
     assurance: str | None,
     allow: Sequence[int],
     units: str,
     corners: int,
     per_garment: int | None,
-    set_ups: int | None = None,
-) -> Asked:
+    set_ups: int | None,
+) -> ClaimWishes:
     """What was typed, as numbers.
 
     Raises
@@ -76,14 +64,14 @@ def asked(
     unit = units.strip().lower().removesuffix("s")
     if unit not in ("coupon", "stroke"):
         raise InputError("--units", repr(units), "coupon or stroke", "Count one of them.")
-    return Asked(
+    return ClaimWishes(
         tuple(_share(text, "--claim") for text in claims),
         None if assurance is None else _share(assurance, "--assurance"),
         tuple(allow),
         cast("Unit", unit),
         corners,
+        SET_UPS if set_ups is None else set_ups,
         per_garment,
-        set_ups,
     )
 
 
@@ -103,59 +91,49 @@ def is_planned(book: Book, key: Key) -> bool:
 # claims side by side
 
 
-def compare(book: Book, key: Key, wanted: Asked, shown: Shown, *, tell: Progress) -> Reply:
+def compare(book: Book, key: Key, wanted: ClaimWishes, shown: Shown, *, tell: Progress) -> Reply:
     """Claims side by side, before anything is committed."""
-    spec = book.study(key).study.spec
-    sure = spec.assurance if wanted.assurance is None else wanted.assurance
-    rates = wanted.claims or ((spec.pass_rate,) if wanted.assurance is not None or wanted.allow else ())
-    choice = compare_claims_for(
-        book,
-        key,
-        claims=[(rate, sure) for rate in dict.fromkeys(rates)],
-        allow=wanted.allow or (0, 1, 2),
-        unit=wanted.unit,
-        corners=wanted.corners,
-        set_ups=wanted.set_ups,
-        per_garment=wanted.per_garment,
-        progress=tell,
-    )
-    first = _proposed(choice)
+    offer = compare_claims_for(book, key, wanted, progress=tell)
+    study = offer.record.study
+    first = _proposed(offer)
     claim = first.claim
     units = " --units stroke" if wanted.unit == "stroke" else ""
-    next_step = (
-        f"doe confirm {quoted(choice.record.name)} --plan --claim {claim.pass_rate:.10g} --assurance "
+    following = (
+        f"doe confirm {quoted(study.name)} --plan --claim {claim.pass_rate:.10g} --assurance "
         f"{claim.assurance:.10g} --allow {claim.failures}{units}"
     )
     return Reply(
         {
-            "study": choice.record.name,
+            "study": study.name,
             "planned": False,
-            "answer_verdict": choice.answer.verdict,
-            "unit": choice.unit,
-            "per_unit": choice.per_unit,
-            "points": choice.points,
+            "answer_verdict": offer.answer.verdict,
+            "unit": wanted.unit,
+            "per_unit": offer.per_unit,
+            "points": offer.points,
             "stated_rates": STATED_RATES,
-            "claims": choice.rows,
-            "set_ups": choice.set_ups,
-            "cautions": choice.cautions,
+            "claims": offer.rows,
+            "set_ups": wanted.set_ups,
+            "cautions": sentences(offer.cautions, study),
+            "facts": {"cautions": offer.cautions},
         },
-        claim_blocks(choice, first, shown),
-        (next_step,),
+        claim_blocks(offer, first, shown),
+        (following,),
     )
 
 
-def _proposed(choice: ClaimChoice) -> ClaimRow:
+def _proposed(offer: ClaimOffer) -> ClaimRow:
     """The study's own target without any failure allowed where it is among the claims, else the first."""
-    spec = choice.record.study.spec
-    own = [r for r in choice.rows if (r.claim.pass_rate, r.claim.assurance) == (spec.pass_rate, spec.assurance)]
-    return (own or list(choice.rows))[0]
+    spec = offer.record.study.spec
+    wanted = (spec.pass_rate, spec.assurance)
+    own = tuple(r for r in offer.rows if (r.claim.pass_rate, r.claim.assurance) == wanted)
+    return (own or offer.rows)[0]
 
 
-def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Block]:
+def claim_blocks(offer: ClaimOffer, first: ClaimRow, shown: Shown) -> list[Block]:
     """Claims for a person: where the coupons would go, what each claim costs, how likely it is."""
     rates = tuple(f"if {rate:.0%}" for rate in STATED_RATES)
     heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", "by study", *rates)
-    each = "" if choice.per_unit == 1 else f" x {choice.per_unit}"
+    each = "" if offer.per_unit == 1 else f" x {offer.per_unit}"
     rows = [
         (
             stated(r.claim.pass_rate),
@@ -167,20 +145,20 @@ def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Blo
             percent(r.by_study),
             *(percent(chance) for chance in r.at_rates),
         )
-        for r in choice.rows
+        for r in offer.rows
     ]
-    corners = len(choice.points) - 1
+    corners = len(offer.points) - 1
     at_corners = f" + those at {count(corners, 'corner')} of the window" if corners else ""
     strokes = (
-        f" {count(choice.per_unit, 'coupon')} a stroke, which passes only when all of them do; by study counts them "
+        f" {count(offer.per_unit, 'coupon')} a stroke, which passes only when all of them do; by study counts them "
         "as if each failed for itself, which is the worst case."
-        if choice.unit == "stroke"
+        if offer.wishes.unit == "stroke"
         else ""
     )
     return [
-        f"Claims for the setpoint of {choice.record.name}: how many coupons each takes, before any is made.",
-        point_table(choice.record.study, choice.points, shown),
-        *(Warn(text) for text in choice.cautions),
+        f"Claims for the setpoint of {offer.record.name}: how many coupons each takes, before any is made.",
+        point_table(offer.record.study, offer.points, shown),
+        *(Warn(text) for text in sentences(offer.cautions, offer.record.study)),
         Table(heads, rows, right=heads),
         "\nclaim: pass rate to be shown, so sure. allowed: failures at the setpoint. coupons: at the "
         f"setpoint{at_corners}.{strokes} hours: at the machines, one person; washes take days more. by study: chance "
@@ -189,7 +167,7 @@ def claim_blocks(choice: ClaimChoice, first: ClaimRow, shown: Shown) -> list[Blo
         f"\nTo show {stated(first.claim.pass_rate)} 9 times in 10 with {allowed(first.claim.failures)}, the true pass "
         f"rate must be about {percent(first.needs, 1)}: a claim is shown by prints that are better than it. The rule "
         "is fixed before the first coupon and never adjusted; washes count.",
-        f"\n{independence()} These plans take {choice.set_ups}; --set-ups changes it.",
+        f"\n{independence()} These plans take {offer.wishes.set_ups}; --set-ups changes it.",
     ]
 
 
@@ -208,39 +186,24 @@ def point_table(study: Study, points: pd.DataFrame, shown: Shown) -> Table:
 
 
 def make_plan(
-    book: Book, key: Key, wanted: Asked, shown: Shown, *, seed: int | None, give_up: str, tell: Progress
+    book: Book, key: Key, wanted: ClaimWishes, shown: Shown, *, seed: int | None, give_up: str, tell: Progress
 ) -> Reply:
     """Fix the rule and store it with its coupons."""
-    for option, given in (("--claim", wanted.claims), ("--allow", wanted.allow)):
-        if len(given) > 1:
-            raise InputError(option, f"{len(given)} values", "one, with --plan", "Compare first, then choose one.")
-    made = plan_confirmation(
-        book,
-        key,
-        claim=wanted.claims[0] if wanted.claims else None,
-        assurance=wanted.assurance,
-        allow=wanted.allow[0] if wanted.allow else 0,
-        unit=wanted.unit,
-        corners=wanted.corners,
-        set_ups=wanted.set_ups,
-        per_garment=wanted.per_garment,
-        seed=seed,
-        give_up=give_up,
-        progress=tell,
-    )
-    number = made.plan.rounds[0]
+    made = plan_confirmation(book, key, wanted, seed=seed, give_up=give_up, progress=tell)
+    study, number = made.record.study, made.plan.rounds[0]
     return Reply(
         {
-            "study": made.record.name,
+            "study": study.name,
             "round": number,
             "plan": made.plan,
             "cost": made.row,
             "coupons": made.coupons,
-            "notes": made.notes,
-            "cautions": made.cautions,
+            "notes": plan_notes(made.notes, study, shown),
+            "cautions": sentences(made.cautions, study),
+            "facts": {"notes": made.notes, "cautions": made.cautions},
         },
         plan_blocks(made, shown),
-        (f"doe sheet {quoted(made.record.name)} -o sheets --round {number}",),
+        (step_command(study, NextStep("make", round=number)),),
     )
 
 
@@ -252,9 +215,9 @@ def plan_blocks(made: ConfirmationPlanned, shown: Shown) -> list[Block]:
         f"{count(len(made.coupons), 'coupon')}, {count(row.garments, 'garment')}, about {row.hours:.1f} hours at the "
         "machines; washes take days more.",
         point_table(made.record.study, plan.points, shown),
-        *(Warn(text) for text in made.cautions),
+        *(Warn(text) for text in sentences(made.cautions, made.record.study)),
         "",
-        *(f"* {note}" for note in made.notes),
+        *(f"* {note}" for note in plan_notes(made.notes, made.record.study, shown)),
         f"\nChance to be accepted at the setpoint, by what the study believes: {percent(row.by_study)}.",
     ]
 
@@ -280,7 +243,7 @@ def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int | None, s
             f"{made.plan.attempt}. The rule stays as it was.",
             point_table(made.record.study, made.plan.points, shown),
         ),
-        (f"doe sheet {quoted(made.record.name)} -o sheets --round {made.round}",),
+        (step_command(made.record.study, NextStep("make", round=made.round)),),
     )
 
 
@@ -289,115 +252,88 @@ def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int | None, s
 
 def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, made_by: str, tell: Progress) -> Reply:
     """What the coupons say so far; with ``output`` as a page too."""
-    refuse_folder(output)
+    if output is not None:
+        refuse_folder(output, "confirmation.html")
     found = confirm_study(book, key, progress=tell)
-    blocks = verdict_blocks(found, shown)
+    facts = confirmation_facts(found)
+    confirmed, attempt, study = found.confirmed, facts.current, facts.study
+    blocks = verdict_blocks(facts, shown)
+    if found.kept is not None:
+        blocks += ["", f"These are the figures kept on {minute(found.kept.made_at)}: nothing changed since."]
     path = None
     if output is not None:
         path = write_confirmation(found, output, shown=shown, made_by=made_by)
         blocks.append(f"\nThe page is in {path}.")
-    confirmed, attempt = found.confirmed, found.confirmed.current
+    together = found.together and {**vars(found.together), "warnings": sentences(found.together.warnings, study)}
     return Reply(
         {
-            "study": confirmed.record.name,
+            "study": study.name,
             "planned": True,
             "verdict": confirmed.verdict,
+            "headline": words.headline(attempt),
+            "lead": words.lead(facts),
+            "lines": words.lines(facts, shown),
+            "care": words.care_lines(facts),
             "counts": confirmed.counts,
             "attempts": [
                 {
-                    "plan": a.plan,
                     "verdict": a.verdict,
-                    "judged": a.judged,
-                    "unscored": a.unscored,
-                    "missing_units": a.missing_units,
-                    "missing_corners": a.missing_corners,
-                    "void": a.void,
-                    "voided_failures": a.voided_failures,
+                    **{f.name: getattr(a, f.name) for f in fields(a) if f.name not in ("rows", "set_ups", "spare")},
                 }
                 for a in confirmed.attempts
             ],
             "set_ups": attempt.set_ups,
             "window_held": confirmed.window_held,
             "over_attempts": confirmed.over_attempts,
-            "doubts": confirmed.doubts,
-            "remarks": confirmed.remarks,
-            "together": found.together,
-            "withheld": found.withheld,
+            "doubts": sentences(facts.doubts, study),
+            "remarks": sentences(facts.remarks, study),
+            "together": together,
+            "withheld": "".join(sentences((found.withheld,), study)),
+            "facts": {
+                "doubts": facts.doubts,
+                "remarks": facts.remarks,
+                "withheld": found.withheld or None,
+                "warnings": found.together.warnings if found.together else (),
+            },
             "proof": confirmed.proof,
             "setpoint_proof": confirmed.setpoint_proof,
             "kept_since": found.kept.made_at if found.kept else None,
             "page": path,
         },
         blocks,
-        _following(found, output),
+        [
+            step_command(study, step)
+            for step in after_confirmation(confirmed)
+            if output is None or step.step != "confirmation page"
+        ],
     )
 
 
-def verdict_blocks(found: Weighed, shown: Shown) -> list[Block]:
+def verdict_blocks(facts: ConfirmationFacts, shown: Shown) -> list[Block]:
     """A confirmation for a person: verdict, what is missing, corners, hand-feel, the three figures, attempts."""
-    facts = confirmation_facts(found)
     attempt = facts.current
     blocks: list[Block] = [
         f"{words.headline(attempt)}.",
         words.lead(facts),
-        *(Warn(text) for text in facts.doubts),
+        *(Warn(text) for text in sentences(facts.doubts, facts.study)),
         "",
         words.rule_sentence(attempt),
     ]
-    hand = words.hand_line(facts)
-    lines = (*words.waiting_lines(facts), *words.corner_lines(facts, shown), *((hand,) if hand else ()))
+    lines = words.lines(facts, shown)
     if lines:
         blocks += ["", *(f"* {text}" for text in lines)]
     rows = words.source_rows(facts)
     if rows:
-        blocks.append(
-            Table(
-                ("pass rate at the setpoint", "rate", "at least", "at most"),
-                rows,
-                right=("rate", "at least", "at most"),
-            )
-        )
+        figures = ("pass rate at the setpoint", "rate", "at least", "at most")
+        blocks.append(Table(figures, rows, right=figures[1:]))
     notes = words.source_notes(facts)
     if notes:
         blocks += ["", *notes]
     told = words.attempts_line(facts)
     if told:
-        blocks += [
-            Table(("no.", "claim", "allowed", "result", "verdict"), words.attempt_rows(facts.attempts)),
-            "",
-            Warn(told),
-        ]
-    care = (*words.care_lines(facts), *facts.remarks)
+        heads = ("no.", "claim", "allowed", "result", "verdict")
+        blocks += [Table(heads, words.attempt_rows(facts.attempts)), "", Warn(told)]
+    care = words.care_lines(facts)
     if care:
         blocks += ["", *(f"- {text}" for text in care)]
-    blocks += ["", "What to do now:", *(f"* {text}" for text in words.steps(facts))]
-    if found.kept is not None:
-        blocks += [
-            "",
-            f"These are the figures kept on {minute(found.kept.made_at)}: nothing changed since.",
-        ]
-    return blocks
-
-
-def _following(found: Weighed, output: Path | None) -> list[str]:
-    confirmed = found.confirmed
-    attempt, name = confirmed.current, quoted(confirmed.record.name)
-    if confirmed.doubts:
-        return [f"doe recommend {name}"]
-    following = []
-    if attempt.verdict == "open":
-        if attempt.missing_units or attempt.missing_corners:
-            following.append(f"doe confirm {name} --replace")
-        if attempt.judged is None:
-            following.append(f"doe sheet {name} -o sheets --round {attempt.plan.rounds[-1]}")
-        elif attempt.unscored:
-            following.append(f"doe record {name}")
-        elif attempt.judged.waiting or any(c.waiting for c in attempt.judged.corners):
-            following.append(f"doe record {name} --washes")
-    elif confirmed.setpoint_proof is not None:
-        following.append("doe release --help")
-    else:
-        following.append(f"doe extend {name} --coupons 8")
-    if output is None and attempt.judged is not None:
-        following.append(f"doe confirm {name} -o confirmation.html")
-    return following
+    return [*blocks, "", "What to do now:", *(f"* {text}" for text in words.steps(facts))]

@@ -15,10 +15,8 @@ from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.cautions import FOOTER
-from doe.words.recipe.card import (
-    both,
-    span,
-)
+from doe.words.gauges.cautions import caution_words
+from doe.words.recipe.card import both, span, unknown_words
 
 app = commands()
 
@@ -40,8 +38,9 @@ def on(
             "line": moved.line.name,
             "own_line": moved.is_own,
             "settings": moved.settings,
-            "unknown": moved.unknown,
-            "cautions": moved.cautions,
+            "unknown": unknown_words(moved.unknown, moved.kept.recipe, desk.shown),
+            "cautions": caution_words(moved.cautions, shown=desk.shown),
+            "facts": {"unknown": moved.unknown, "cautions": moved.cautions},
         },
         on_blocks(moved, desk.shown),
         (f"doe gauge show {quoted(moved.line.name)}",),
@@ -65,5 +64,13 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
         else f"{recipe.name}, revision {recipe.revision}, re-expressed for {moved.line.name}. It is not released there."
     )
     heads = ("setting", "surface", "dial here", "window on this dial")
-    unknown = ["\nWhat is not known here:", *(f"  - {text}" for text in moved.unknown)] if moved.unknown else []
-    return [first, Table(heads, rows), *unknown, *(Warn(text) for text in moved.cautions), "", FOOTER]
+    missing = [f"  - {text}" for text in unknown_words(moved.unknown, recipe, shown)]
+    unknown = ["\nWhat is not known here:", *missing] if missing else []
+    return [
+        first,
+        Table(heads, rows),
+        *unknown,
+        *(Warn(text) for text in caution_words(moved.cautions, shown=shown)),
+        "",
+        FOOTER,
+    ]

@@ -14,22 +14,21 @@ from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.confirmation.plan import sentences
 from doe.words.confirmation.verdict import (
     CORNER_WORDS,
     ConfirmationFacts,
     attempt_rows,
     attempts_line,
     care_lines,
-    corner_lines,
-    hand_line,
     headline,
     kind_of,
     lead,
+    lines,
     rule_sentence,
     source_notes,
     source_rows,
     steps,
-    waiting_lines,
 )
 from doe.words.dates import date_and_time
 from doe.words.wording import amount_both, count, listing, score, sentence
@@ -113,15 +112,14 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
     """View-model of a confirmation."""
     attempt = facts.current
     sources = source_rows(facts)
-    hand = hand_line(facts)
     return ConfirmationSection(
         verdict_kind=kind_of(attempt),
         headline=headline(attempt),
         lead=lead(facts),
-        doubts=facts.doubts,
+        doubts=sentences(facts.doubts, facts.study),
         rule=rule_sentence(attempt),
         picture=_picture(facts),
-        lines=(*waiting_lines(facts), *corner_lines(facts, shown), *((hand,) if hand else ())),
+        lines=lines(facts, shown),
         source_table=PageTable(
             "Pass rate at the setpoint, by each source (assurance in brackets)",
             (words("Source"), number("Pass rate"), number("At least"), number("At most")),
@@ -130,7 +128,7 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
         if sources
         else None,
         source_notes=source_notes(facts),
-        care_lines=(*care_lines(facts), *facts.remarks),
+        care_lines=care_lines(facts),
         steps=steps(facts),
         point_table=_point_table(facts, shown),
         attempts_line=attempts_line(facts),

@@ -19,12 +19,12 @@ from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe
 from doe.assure.comparison.rate_difference import Pairs, non_inferior_pairs, paired_difference
 from doe.assure.comparison.sizes import paired_power, strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
-from doe.book.records import KeptRecipe, NewAnalysis, NewRound, StudyRecord
+from doe.book.records import NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
-from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differences
+from doe.domain.recipe import PARTS, KeptRecipe, Part, Recipe, StackDifference, stack_differences
 from doe.domain.stack import Material, Stack
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, quoted

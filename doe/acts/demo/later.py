@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from doe.acts.base import today
 from doe.acts.comparison.verdict import write_comparison
-from doe.acts.confirmation.plan import ConfirmationPlanned, plan_confirmation
+from doe.acts.confirmation.plan import ClaimWishes, ConfirmationPlanned, plan_confirmation
 from doe.acts.confirmation.verdict import confirm_study
 from doe.acts.demo.comparisons import read_comparisons, tell_comparison
 from doe.acts.demo.story import Story, entry_of, packaged, rows_of
@@ -30,7 +30,7 @@ CLAIM, ASSURANCE = 0.90, 0.90
 
 def plan_the_confirmation(book: Book, story: Story) -> ConfirmationPlanned:
     """Fix the rule of the demo's confirmation and store its coupons."""
-    return plan_confirmation(book, story.study.name, claim=CLAIM, assurance=ASSURANCE)
+    return plan_confirmation(book, story.study.name, ClaimWishes((CLAIM,), ASSURANCE))
 
 
 def scores_from(story: Story, text: str) -> tuple[ScoreEntry, ...]:
@@ -53,16 +53,7 @@ def release(book: Book, story: Story) -> Released:
 
 def write_card(book: Book, released: Released, output: Path, *, shown: Shown) -> None:
     """Print the recipe card."""
-    kept = book.recipe(released.recipe.name)
-    page = recipe_card(
-        kept.recipe,
-        uid=kept.uid,
-        on=today(),
-        shown=shown,
-        superseded=kept.superseded,
-        retired_why=kept.retired_why,
-    )
-    write_whole(output, page)
+    write_whole(output, recipe_card(book.recipe(released.recipe.name), today(), shown))
 
 
 def release_words(released: Released) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import product
 from typing import Literal
 
@@ -77,34 +78,8 @@ def confirmation_points(study: Study, surfaces: FittedSurfaces, answer: Answer, 
     return chosen
 
 
-def confirmation_settings(
-    study: Study, points: pd.DataFrame, *, setpoint_coupons: int, corner_coupons: int = CORNER_COUPONS
-) -> pd.DataFrame:
-    """Coupons to make: the points repeated, columns role and the factors. The planner puts them in order.
-
-    Parameters
-    ----------
-    study : Study
-    points : DataFrame
-        As `confirmation_points` gives.
-    setpoint_coupons : int
-        Of the plan chosen for the claim (units times coupons a stroke).
-    corner_coupons : int
-        At each corner; 0 for none.
-
-    Raises
-    ------
-    InputError
-        If there is no coupon at the setpoint, or a count is below 0.
-    """
-    if setpoint_coupons < 1 or corner_coupons < 0:
-        raise InputError(
-            "confirmation coupons",
-            f"{setpoint_coupons} and {corner_coupons}",
-            "1 or more at the setpoint, 0 or more at a corner",
-            "Choose a plan first.",
-        )
-    times = [setpoint_coupons if role == SETPOINT else corner_coupons for role in points["role"]]
+def confirmation_settings(study: Study, points: pd.DataFrame, times: Sequence[int]) -> pd.DataFrame:
+    """Units and coupons to make, columns role and the factors: each of the points so many times, in their order."""
     return points.loc[points.index.repeat(times), ["role", *study.factor_names]].reset_index(drop=True)
 
 

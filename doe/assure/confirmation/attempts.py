@@ -129,26 +129,6 @@ class Attempt:
         return "given up" if self.plan.given_up else "open"
 
 
-@dataclass(frozen=True)
-class Together:
-    """Pass rate at the setpoint by the study alone, and by study and confirmation together.
-
-    As in `doe.assure.Combination`; ``coupons`` settled confirmation coupons moved it, and ``counts_hand`` says whether
-    hand-feel is part of these rates.
-    """
-
-    study_rate: float
-    study_low: float
-    rate: float
-    low: float
-    p_target: float
-    effective_draws: float
-    surprise: float
-    coupons: int
-    counts_hand: bool
-    warnings: tuple[str, ...]
-
-
 def attempt_of(study: Study, plan: ConfirmationPlan, frame: pd.DataFrame) -> Attempt:
     """What the coupons of one confirmation say; ``frame`` as `Book.results` gives it, void ones included."""
     mine = frame[frame["round"].isin(plan.rounds)].sort_values(["round", "cure_order"], kind="stable")
