@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, cast
 
 import typer
 
+from doe.acts.confirmation.plan import ClaimWishes
+from doe.assure.confirmation.order import SET_UPS, Unit
 from doe.cli import confirming
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY, PER_GARMENT, SEED
 from doe.cli.output import Reply
 from doe.domain.errors import InputError
+from doe.words.typed import share
 
 app = commands()
 
@@ -42,8 +45,8 @@ def confirm(
     units: Annotated[str, typer.Option(help="What is counted: coupon, or stroke (all its coupons pass).")] = "coupon",
     corners: Annotated[int, typer.Option(min=0, help="Corners of the window that are tested too.")] = 2,
     set_ups: Annotated[
-        int | None, typer.Option(min=1, help="How often oven and press are set afresh for the setpoint; usually 6.")
-    ] = None,
+        int, typer.Option(min=1, help="How often oven and press are set afresh for the setpoint; usually 6.")
+    ] = SET_UPS,
     per_garment: PER_GARMENT = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Make void coupons again, and those of a corner in doubt once more.")
@@ -55,7 +58,18 @@ def confirm(
     seed: SEED = None,
 ) -> Reply:
     """Confirm the setpoint: how many coupons for which claim, the rule, then the verdict so far."""
-    asked = confirming.wishes(claim or (), assurance, allow or (), units, corners, per_garment, set_ups)
+    unit = units.strip().lower().removesuffix("s")
+    if unit not in ("coupon", "stroke"):
+        raise InputError("--units", repr(units), "coupon or stroke", "Count one of them.")
+    asked = ClaimWishes(
+        tuple(_share(text, "--claim") for text in claim or ()),
+        None if assurance is None else _share(assurance, "--assurance"),
+        tuple(allow or ()),
+        cast("Unit", unit),
+        corners,
+        set_ups,
+        per_garment,
+    )
     if sum((plan, replace, output is not None)) > 1:
         raise InputError(
             "doe confirm",
@@ -73,3 +87,11 @@ def confirm(
         if output is None and (asked.compares or not confirming.is_planned(book, study)):
             return confirming.compare(book, study, asked, desk.shown, tell=tell)
         return confirming.tell_verdict(book, study, desk.shown, output=output, made_by=desk.name, tell=tell)
+
+
+def _share(text: str, where: str) -> float:
+    value = share(text, where)
+    if not 0 < value < 1:
+        meant = f" Did you mean {value / 100:g}?" if 1 < value < 100 else ""
+        raise InputError(where, text, "between 0 and 1, or in percent", f"Write 95 % as 0.95 or 95%.{meant}")
+    return value

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -24,10 +23,8 @@ from doe.acts.confirmation.plan import (
 from doe.acts.confirmation.rules import plans_of
 from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, write_confirmation
 from doe.acts.study.next_step import NextStep
-from doe.assure.confirmation.order import SET_UPS, Unit
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
-from doe.domain.errors import InputError
 from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.texts import quoted
@@ -37,50 +34,11 @@ from doe.words.confirmation.plan import sentences
 from doe.words.confirmation.verdict import ConfirmationFacts, independence
 from doe.words.dates import minute
 from doe.words.study.plans import plan_notes
-from doe.words.typed import share
 from doe.words.wording import allowed, amount, count, listing, percent, percent_at_least, stated
 from reports.files import refuse_folder
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-
-
-def wishes(
-    claims: Sequence[str],
-    assurance: str | None,
-    allow: Sequence[int],
-    units: str,
-    corners: int,
-    per_garment: int | None,
-    set_ups: int | None,
-) -> ClaimWishes:
-    """What was typed, as numbers.
-
-    Raises
-    ------
-    InputError
-        If a share is not one, or the units are neither coupons nor strokes.
-    """
-    unit = units.strip().lower().removesuffix("s")
-    if unit not in ("coupon", "stroke"):
-        raise InputError("--units", repr(units), "coupon or stroke", "Count one of them.")
-    return ClaimWishes(
-        tuple(_share(text, "--claim") for text in claims),
-        None if assurance is None else _share(assurance, "--assurance"),
-        tuple(allow),
-        cast("Unit", unit),
-        corners,
-        SET_UPS if set_ups is None else set_ups,
-        per_garment,
-    )
-
-
-def _share(text: str, where: str) -> float:
-    value = share(text, where)
-    if not 0 < value < 1:
-        meant = f" Did you mean {value / 100:g}?" if 1 < value < 100 else ""
-        raise InputError(where, text, "between 0 and 1, or in percent", f"Write 95 % as 0.95 or 95%.{meant}")
-    return value
 
 
 def is_planned(book: Book, key: Key) -> bool:

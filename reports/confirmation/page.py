@@ -13,7 +13,6 @@ from doe.domain.outcome import HAND_PREFIX
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.confirmation.plan import sentences
 from doe.words.confirmation.verdict import (
     CORNER_WORDS,
@@ -33,14 +32,14 @@ from doe.words.confirmation.verdict import (
 from doe.words.dates import date_and_time
 from doe.words.wording import amount_both, count, listing, score, sentence
 from reports.confirmation.figure import draw_marks
-from reports.pages import render
+from reports.pages import PrintedPage, render
 from reports.sheet.page import Pair, stack_pairs
 from reports.study.proof import number, words
 from reports.views import ConfirmationSection, PageTable, Picture
 
 
 @dataclass(frozen=True)
-class ConfirmationPage:
+class ConfirmationPage(PrintedPage):
     """A confirmation as a page of its own.
 
     Attributes
@@ -60,10 +59,6 @@ class ConfirmationPage:
     facts: tuple[str, ...]
     confirmation: ConfirmationSection
     stack_pairs: tuple[Pair, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
 
 
 def confirmation_page(
@@ -100,10 +95,6 @@ def confirmation_page(
             ),
             confirmation=confirmation_section(facts, shown=shown),
             stack_pairs=stack_pairs(stack, line),
-            cautions=CAUTIONS,
-            fixed_wording=FIXED_WORDING,
-            special_goods=SPECIAL_GOODS,
-            footer=FOOTER,
         ),
     )
 

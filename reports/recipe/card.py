@@ -9,7 +9,6 @@ from markupsafe import Markup
 
 from doe.domain.recipe import PARTS, KeptRecipe, Recipe, RecipeSetting
 from doe.domain.units import METRIC, Shown
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import day
 from doe.words.recipe.card import (
     COVERED,
@@ -26,7 +25,7 @@ from doe.words.recipe.card import (
 )
 from doe.words.wording import held, sentence
 from reports.drawing.qr import qr_svg
-from reports.pages import render
+from reports.pages import PrintedPage, render
 from reports.sheet.page import Pair
 
 QR_BYTES = 400
@@ -53,7 +52,7 @@ class CardSetting:
 
 
 @dataclass(frozen=True)
-class CardPage:
+class CardPage(PrintedPage):
     """Everything on a recipe card.
 
     Attributes
@@ -98,10 +97,6 @@ class CardPage:
     review: str
     warnings: tuple[str, ...]
     voids: tuple[str, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
 
 
 def recipe_card(kept: KeptRecipe, on: date, shown: Shown = METRIC) -> str:
@@ -146,10 +141,6 @@ def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC) -> CardPage:
         review=f"Review by {day(recipe.review_on)}.",
         warnings=warnings,
         voids=recipe.voids,
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
     )
 
 

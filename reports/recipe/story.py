@@ -15,7 +15,6 @@ from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.confirmation.plan import attempt_told
 from doe.words.dates import date_and_time, day
 from doe.words.recipe.card import changes_between, confirmation_sentence, recipe_cautions, state_words
@@ -24,7 +23,7 @@ from doe.words.recipe.story import other_row, plan_row, plan_words, round_kind
 from doe.words.study.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.study.plans import kind_label, said, why_left_out
 from doe.words.wording import count, held, listing, sentence
-from reports.pages import render
+from reports.pages import PrintedPage, render
 from reports.recipe.card import CardSetting, card_setting
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.inputs import StudyReport
@@ -140,7 +139,7 @@ class RecipeStory:
 
 
 @dataclass(frozen=True)
-class StoryPage:
+class StoryPage(PrintedPage):
     """Everything in the story of a recipe.
 
     Attributes
@@ -238,10 +237,6 @@ class StoryPage:
     items_table: PageTable
     method_lines: tuple[str, ...]
     history_table: PageTable | None
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
 
 
 def recipe_story(story: RecipeStory) -> str:
@@ -318,10 +313,6 @@ def story_page(story: RecipeStory) -> StoryPage:
         ),
         method_lines=method_lines(),
         history_table=history_table(report),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
     )
 
 

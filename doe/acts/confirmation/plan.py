@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -205,7 +205,6 @@ def plan_confirmation(
     rule = claim_plan(rate, sure, failures=failures)
     before = confirmation_of(book, record.id)
     ended = _ended(before, rule, offer, give_up)
-    whole = whole_plan(book, record)
     plan = ConfirmationPlan(
         id=0,
         attempt=1 + (len(before.attempts) if before else 0),
@@ -217,40 +216,62 @@ def plan_confirmation(
         setpoint=dict(offer.answer.setpoint),
         window=window_of(offer.answer),
         points=offer.points,
-        rounds=(whole.rounds + 1,),
+        rounds=(_next_round(book, record),),
         inputs_hash=offer.kept.inputs_hash,
         answer_verdict=offer.answer.verdict,
     )
     _refuse_too_many(rule, offer)
-    seed = usual_seed(record.name) if seed is None else seed
-    coupons = _ordered(
-        record,
-        whole.coupons,
-        confirmation_settings(record.study, offer.points, _times(rule, offer)),
-        plan,
-        number=plan.rounds[0],
-        seed=seed,
-        per_garment=wishes.per_garment,
-        set_ups=wishes.set_ups,
-    )
     notes = _round_notes(plan)
-    _save(book, record, plan, CONFIRMATION_PLAN, coupons, notes, seed, plan_data(plan, gives_up=ended))
+    order = _Order(wishes.per_garment, seed, wishes.set_ups)
+    payload = plan_data(plan, gives_up=ended)
+    coupons = _store(book, record, plan, _times(rule, offer), order, notes, CONFIRMATION_PLAN, payload)
     kept = plans_of(book, record.id)[-1]
     again = () if before is None else (_further(before, kept),)
     return ConfirmationPlanned(record, kept, coupons, _row(offer, rule, coupons), (*offer.cautions, *again), notes)
 
 
-def _save(
+def _next_round(book: Book, record: StudyRecord) -> int:
+    return len(book.plan_info(record.id).rounds) + 1
+
+
+@dataclass(frozen=True)
+class _Order:
+    """How the coupons of a round are put in order."""
+
+    per_garment: int | None
+    seed: int | None
+    set_ups: int = 1
+
+
+def _store(
     book: Book,
     record: StudyRecord,
     plan: ConfirmationPlan,
-    kind: str,
-    coupons: pd.DataFrame,
+    times: Sequence[int],
+    order: _Order,
     notes: tuple[Finding, ...],
-    seed: int,
+    kind: str,
     payload: Mapping[str, Any],
-) -> None:
-    """Keep a round of a confirmation and what it is for, both or neither."""
+) -> pd.DataFrame:
+    """Keep the next round of a confirmation, and what it is for, both or neither; its coupons.
+
+    They come in an order a person can run, with batches, strokes and garments that no earlier round has.
+    """
+    before, number = whole_plan(book, record).coupons, _next_round(book, record)
+    seed = usual_seed(record.name) if order.seed is None else order.seed
+    coupons = order_confirmation(
+        _on_garments(record.study, order.per_garment),
+        confirmation_settings(record.study, plan.points, times),
+        number=number,
+        seed=seed,
+        line=replace(record.line, coupons_per_stroke=plan.per_unit),
+        unit=plan.unit,
+        set_ups=order.set_ups,
+    )
+    for name in ("cure_batch", "press_batch", "garment", "stroke"):
+        if name in before:
+            used = pd.to_numeric(before[name], errors="coerce").max()
+            coupons[name] += 0 if pd.isna(used) else int(used)
     book.save_round_with(
         record.id,
         coupons,
@@ -263,6 +284,7 @@ def _save(
         version=version(),
         payload=payload,
     )
+    return coupons
 
 
 def _round_notes(plan: ConfirmationPlan) -> tuple[Finding, ...]:
@@ -312,21 +334,10 @@ def replace_void(book: Book, key: Key, *, per_garment: int | None = None, seed: 
             f"See how it stands with doe confirm {quoted(record.name)}.",
         )
     times = [units if role == SETPOINT else corners.get(str(role), 0) for role in plan.points["role"]]
-    whole = whole_plan(book, record)
-    number = whole.rounds + 1
-    seed = usual_seed(record.name) if seed is None else seed
-    coupons = _ordered(
-        record,
-        whole.coupons,
-        confirmation_settings(record.study, plan.points, times),
-        plan,
-        number=number,
-        seed=seed,
-        per_garment=per_garment,
-    )
+    number = _next_round(book, record)
     notes = (Finding("confirms_again", {"attempt": plan.attempt}), *_round_notes(plan)[1:])
     payload = jsonable({"attempt": plan.attempt, "round": number, "units": units, "corners": dict(corners)})
-    _save(book, record, plan, REPLACEMENT, coupons, notes, seed, payload)
+    coupons = _store(book, record, plan, times, _Order(per_garment, seed), notes, REPLACEMENT, payload)
     return Replaced(record, plan, number, coupons, units, corners)
 
 
@@ -483,31 +494,3 @@ def _ended(before: Confirmed | None, rule: ClaimPlan, offer: ClaimOffer, give_up
             where, "accepted", "a stronger claim, or another setpoint", "It is confirmed; nothing more is needed."
         )
     return None
-
-
-def _ordered(
-    record: StudyRecord,
-    before: pd.DataFrame,
-    settings: pd.DataFrame,
-    plan: ConfirmationPlan,
-    *,
-    number: int,
-    seed: int,
-    per_garment: int | None,
-    set_ups: int = 1,
-) -> pd.DataFrame:
-    """Coupons of a round in order, with batches, strokes and garments that no earlier round has."""
-    coupons = order_confirmation(
-        _on_garments(record.study, per_garment),
-        settings,
-        number=number,
-        seed=seed,
-        line=replace(record.line, coupons_per_stroke=plan.per_unit),
-        unit=plan.unit,
-        set_ups=set_ups,
-    )
-    for name in ("cure_batch", "press_batch", "garment", "stroke"):
-        if name in before:
-            used = pd.to_numeric(before[name], errors="coerce").max()
-            coupons[name] += 0 if pd.isna(used) else int(used)
-    return coupons

@@ -6,7 +6,7 @@ from calendar import monthrange
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, version
@@ -134,14 +134,7 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
     if wishes.setpoint_only:
         proof = replace(proof, record=proof.alone, window_held=False)
     stack = with_lots(record.stack, wishes.lots)
-    handling = handling_sentences(
-        record.study,
-        answer.setpoint,
-        gap=wishes.gap,
-        peel=wishes.peel,
-        second_press=wishes.second_press,
-        more=wishes.handling,
-    )
+    handling = handling_sentences(record.study, answer.setpoint, vars(wishes), wishes.handling)
     items = record_items(
         replace(
             facts_of_study(book, record, answer),
@@ -434,8 +427,7 @@ def _incomplete(record: StudyRecord, wishes: Wishes, items: tuple[RecordItem, ..
         if item.state == "missing" and item.what not in ("confirmation", "handling"):
             add = how_to_add(item, record.name)
             yield InputError(f"{where}, {item_label(item)}", found_words(item), "an entry", f"Add it: {add}")
-    steps = handling_gaps(record.study, gap=wishes.gap, peel=wishes.peel, second_press=wishes.second_press)
-    for what, option in steps:
+    for what, option in handling_gaps(record.study, vars(wishes)):
         name = quoted(record.name)
         yield InputError(f"{where}, {what}", "nothing", "how it is done", f'Add it: doe release {name} {option} "..."')
 
@@ -511,11 +503,8 @@ def review_day(approved: date, months: int) -> date:
     return min(day, approved + LAPSE)
 
 
-def kept_figures(book: Book, study_id: int, recipe: Recipe) -> tuple[AnalysisRecord, Mapping[str, Any]] | None:
+def kept_figures(book: Book, study_id: int, recipe: Recipe) -> AnalysisRecord | None:
     """What stood beside a recipe when it was released; None where nothing was kept (brought in from another book)."""
-    found = [
-        a
-        for a in book.analyses(study_id)
-        if a.kind == RELEASE and (a.payload["recipe"], a.payload["revision"]) == (recipe.name, recipe.revision)
-    ]
-    return (found[-1], found[-1].payload) if found else None
+    mine = (recipe.name, recipe.revision)
+    found = (a for a in book.analyses(study_id) if a.kind == RELEASE)
+    return next((a for a in reversed([*found]) if (a.payload["recipe"], a.payload["revision"]) == mine), None)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import chain
@@ -172,14 +171,14 @@ def _figures(
     fitted: Fitted,
     given: AnalysisRecord,
     answer: Answer,
-    known: tuple[AnalysisRecord, Mapping[str, Any]] | None,
+    known: AnalysisRecord | None,
 ) -> tuple[tuple[Alternative, ...], Reproduction]:
     """What was considered, as kept at release, and whether the same comes out today."""
     today = other_settings(record.study, fitted.surfaces, answer)
     if known is None:
         return today, Reproduction("not kept", 0.0, given.version, version())
-    kept = tuple(Alternative(**other) for other in known[1]["others"])
-    then, now = known[0].version, version()
+    kept = tuple(Alternative(**other) for other in known.payload["others"])
+    then, now = known.version, version()
     if fitted.hash != given.inputs_hash:
         return kept, Reproduction("changed", 0.0, then, now)
     again = {(o.idea, o.coupon): o for o in today}

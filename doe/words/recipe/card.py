@@ -113,43 +113,35 @@ def window_words(setting: RecipeSetting, shown: Shown = METRIC) -> str:
 
 
 def handling_sentences(
-    study: Study,
-    setpoint: Mapping[str, float | str],
-    *,
-    gap: str = "",
-    peel: str = "",
-    second_press: str = "",
-    more: tuple[str, ...] = (),
+    study: Study, setpoint: Mapping[str, float | str], typed: Mapping[str, str], more: tuple[str, ...] = ()
 ) -> tuple[str, ...]:
     """Waits, peel and second press in the order of the work; what the study knows, then what was typed.
 
-    An empty part is left out; `handling_gaps` says which have to be typed.
+    ``typed`` by gap, peel and second_press. An empty part is left out; `handling_gaps` says which have to be typed.
     """
     known = {name: _known_step(study, setpoint, name) for name in COVERED}
     return tuple(
         sentence(f"{head}: {', '.join(text.strip().rstrip('.') for text in parts if text.strip())}")
         for head, parts in (
-            ("between cure and press", [known["cooling_gap"], gap]),
-            ("peel", [known["film_type"], known["peel_mode"], known["peel_wait"], peel]),
-            ("second press", [known["second_press_time"], second_press]),
+            ("between cure and press", [known["cooling_gap"], typed.get("gap", "")]),
+            ("peel", [known["film_type"], known["peel_mode"], known["peel_wait"], typed.get("peel", "")]),
+            ("second press", [known["second_press_time"], typed.get("second_press", "")]),
         )
         if any(text.strip() for text in parts)
     ) + tuple(sentence(text) for text in more if text.strip())
 
 
-def handling_gaps(
-    study: Study, *, gap: str = "", peel: str = "", second_press: str = ""
-) -> tuple[tuple[str, str], ...]:
+def handling_gaps(study: Study, typed: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
     """Steps that neither the study knows nor anybody typed: what it is, and the option for it."""
     known = {*study.factor_names, *study.held}
     return tuple(
-        (what, option)
-        for what, option, names, text in (
-            ("wait between cure and press", "--gap", ("cooling_gap",), gap),
-            ("peel: hot, warm or cold, and the wait before it", "--peel", ("peel_wait",), peel),
-            ("second press: how long, under what, or none", "--second-press", ("second_press_time",), second_press),
+        (what, f"--{step.replace('_', '-')}")
+        for what, step, name in (
+            ("wait between cure and press", "gap", "cooling_gap"),
+            ("peel: hot, warm or cold, and the wait before it", "peel", "peel_wait"),
+            ("second press: how long, under what, or none", "second_press", "second_press_time"),
         )
-        if not text.strip() and not known & set(names)
+        if not typed.get(step, "").strip() and name not in known
     )
 
 
