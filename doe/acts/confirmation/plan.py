@@ -20,10 +20,17 @@ from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import scale_of
-from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT, confirmation_points, confirmation_settings
+from doe.assure.confirmation.allocation import (
+    CORNER_COUPONS,
+    SET_UPS,
+    SETPOINT,
+    Unit,
+    confirmation_points,
+    confirmation_settings,
+    order_confirmation,
+)
 from doe.assure.confirmation.attempts import ConfirmationPlan
 from doe.assure.confirmation.claims import ClaimPlan, claim_plan
-from doe.assure.confirmation.order import SET_UPS, Unit, order_confirmation
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding

@@ -1,4 +1,4 @@
-"""What a confirmation says so far: the verdict, every attempt, and the study beside it."""
+"""What a confirmation says so far: the verdict, every attempt, the study beside it, and what to do next."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from doe.acts.confirmation.rules import plan_data, plans_of
 from doe.acts.study.counts import ScoreCounts, confirmation_counts
 from doe.acts.study.fits import fit_of
 from doe.acts.study.inputs import hash_now
+from doe.acts.study.next_step import NextStep
 from doe.assure.confirmation.attempts import (
     Attempt,
     ConfirmationPlan,
@@ -349,3 +350,29 @@ def write_confirmation(weighed: Weighed, output: Path, *, shown: Shown, made_by:
         shown=shown,
     )
     return write_whole(output, page)
+
+
+MORE_COUPONS = 8
+"""Of a further round, where a setpoint was not confirmed."""
+
+
+def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
+    """What follows a confirmation as it stands, the most urgent first."""
+    attempt, judged = found.current, found.current.judged
+    if found.doubts:
+        return (NextStep("recommend"),)
+    steps = []
+    if attempt.verdict == "open":
+        if attempt.missing_units or attempt.missing_corners:
+            steps.append(NextStep("make again"))
+        if judged is None:
+            steps.append(NextStep("make", round=attempt.plan.rounds[-1]))
+        elif attempt.unscored:
+            steps.append(NextStep("score"))
+        elif judged.waiting or any(c.waiting for c in judged.corners):
+            steps.append(NextStep("washes"))
+    elif found.setpoint_proof is not None:
+        steps.append(NextStep("release"))
+    else:
+        steps.append(NextStep("extend", coupons=MORE_COUPONS))
+    return (*steps, *((NextStep("confirmation page"),) if judged is not None else ()))

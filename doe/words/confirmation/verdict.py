@@ -7,10 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from doe.assure.confirmation.allocation import SETPOINT
+from doe.assure.confirmation.allocation import LUCKY, SETPOINT
 from doe.assure.confirmation.attempts import Attempt
 from doe.assure.confirmation.combination import Combination
-from doe.assure.confirmation.order import LUCKY
 from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerResult
 from doe.domain.finding import Finding
 from doe.domain.outcome import SIDE_WORDS

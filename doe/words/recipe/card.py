@@ -8,7 +8,15 @@ from datetime import date
 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
-from doe.domain.recipe import PARTS, USUAL_VOIDS, ConfirmationRecord, KeptRecipe, Recipe, RecipeSetting, StackDifference
+from doe.domain.recipe import (
+    USUAL_VOIDS,
+    ConfirmationRecord,
+    KeptRecipe,
+    Recipe,
+    RecipeSetting,
+    StackDifference,
+    parts_of,
+)
 from doe.domain.stack import Material
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
@@ -253,53 +261,43 @@ class Change:
 
 def changes_between(before: Recipe, after: Recipe, shown: Shown = METRIC) -> tuple[Change, ...]:
     """What differs between two revisions, in the order of a card."""
-    found: list[Change] = []
+    old, new = _told(before, shown), _told(after, shown)
+    return tuple(
+        Change(key[0], old.get(key) or "nothing", new.get(key) or "nothing")
+        for key in {**old, **new}
+        if old.get(key, "") != new.get(key, "")
+    )
 
-    def add(what: str, old: str, new: str) -> None:
-        if old != new:
-            found.append(Change(what, old or "nothing", new or "nothing"))
 
-    for part in PARTS:
-        add(part, *(material_words(getattr(recipe.stack, part)) for recipe in (before, after)))
-    add("line", before.line.name, after.line.name)
-    ours, theirs = ({s.factor: s for s in recipe.settings} for recipe in (before, after))
-    for factor, named in {**ours, **theirs}.items():
-        old, new = ours.get(factor), theirs.get(factor)
-        add(named.label, *(both(s, s.surface, shown) if s else "" for s in (old, new)))
-        add(f"{named.label}, dial", _dial(old, shown), _dial(new, shown))
-        add(f"{named.label}, window", *(window_words(s, shown) if s else "" for s in (old, new)))
-    for name in {**before.held, **after.held}:
-        add(
-            f"{held(name, 0.0)[0]} (held)",
-            *(held(name, r.held[name], shown)[1] if name in r.held else "" for r in (before, after)),
-        )
-    for what, lines in (
-        ("handling", [r.handling for r in (before, after)]),
-        ("what would void it", [r.voids for r in (before, after)]),
-        ("cautions", [recipe_cautions(r) for r in (before, after)]),
-    ):
-        gone, come = ([text for text in lines[i] if text not in lines[1 - i]] for i in (0, 1))
-        for text in gone:
-            add(what, text, "")
-        for text in come:
-            add(what, "", text)
-    add("expected pass rate", percent(before.pass_rate), percent(after.pass_rate))
-    add("confirmation", *(confirmation_sentence(r.confirmation, r.exception) for r in (before, after)))
-    add("study", before.study, after.study)
-    add("approved by", before.approved_by, after.approved_by)
-    add("review", day(before.review_on), day(after.review_on))
-    for name in {**before.record, **after.record}:
-        add(name, before.record.get(name, ""), after.record.get(name, ""))
-    return tuple(found)
+def _told(recipe: Recipe, shown: Shown) -> dict[tuple[str, str], str]:
+    """Everything on a card: what it is, for a sentence of several the sentence too, to how it reads."""
+    lists = {"handling": recipe.handling, "what would void it": recipe.voids, "cautions": recipe_cautions(recipe)}
+    single: dict[str, str] = {
+        **{str(part): material_words(material) for part, material in parts_of(recipe.stack).items()},
+        "line": recipe.line.name,
+        **{s.label: both(s, s.surface, shown) for s in recipe.settings},
+        **{f"{s.label}, dial": both(s, s.dial, shown) for s in recipe.settings if s.dial is not None},
+        **{f"{s.label}, window": window_words(s, shown) for s in recipe.settings},
+        **{f"{label} (held)": text for label, text in (held(n, v, shown) for n, v in recipe.held.items())},
+    }
+    proof = {
+        "expected pass rate": percent(recipe.pass_rate),
+        "confirmation": confirmation_sentence(recipe.confirmation, recipe.exception),
+        "study": recipe.study,
+        "approved by": recipe.approved_by,
+        "review": day(recipe.review_on),
+        **recipe.record,
+    }
+    return {
+        **{(what, ""): text for what, text in single.items()},
+        **{(what, text): text for what, texts in lists.items() for text in texts},
+        **{(what, ""): text for what, text in proof.items()},
+    }
 
 
 def material_words(material: Material | None) -> str:
     """A material with its lot and detail; empty without one."""
     return "" if material is None else f"{material}{', ' + material.detail if material.detail else ''}"
-
-
-def _dial(setting: RecipeSetting | None, shown: Shown) -> str:
-    return "" if setting is None or setting.dial is None else both(setting, setting.dial, shown)
 
 
 # ---------------------------------------------------------------- a recipe on another line
