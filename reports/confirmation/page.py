@@ -163,9 +163,8 @@ def _picture(facts: ConfirmationFacts) -> Picture:
 
 
 def _counted(states: list[str]) -> str:
-    parts = {"passed": "passed", "failed": "failed", "waiting": "waiting", "not scored": "not scored"}
-    said = [f"{states.count(state)} {name}" for state, name in parts.items() if states.count(state)]
-    return listing(said)
+    each = {state: states.count(state) for state in ("passed", "failed", "waiting", "not scored")}
+    return listing([f"{number} {state}" for state, number in each.items() if number])
 
 
 def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:

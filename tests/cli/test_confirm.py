@@ -476,6 +476,28 @@ def test_an_answer_drawn_anew_is_not_confirmed_by_coupons_for_the_old_one(bench,
         assert "another setpoint (press dwell)" in here.text()
 
 
+def test_what_an_older_version_kept_in_sentences_is_still_read(bench):
+    here = bench()
+    here.everything_good()
+    now = here.verdict()
+    assert now["facts"]["warnings"] == []
+    with here.shop.open() as book:
+        kept = book.latest_analysis(STUDY, "confirmation")
+        together = {**kept.payload["together"], "warnings": ["Trust the exact limits."]}
+        book.save_analysis(
+            STUDY,
+            kind="confirmation",
+            inputs_hash=kept.inputs_hash,
+            seed=kept.seed,
+            version="0.1.0",
+            payload={**kept.payload, "together": together, "withheld": ""},
+        )
+    old = here.verdict()
+    assert old["together"] == {**now["together"], "warnings": ["Trust the exact limits."]}
+    assert old["withheld"] == ""
+    assert "Trust the exact limits." in here.text()
+
+
 def test_a_corrected_score_changes_the_verdict_and_both_are_kept(bench):
     here = bench()
     here.everything_good()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -122,11 +122,21 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
     counts = confirmation_counts(book, record.id)
     assert counts is not None  # a rule is stored together with its coupons
     doubts, remarks, window_known = _standing(book, record, plans[-1])
-    found = Confirmed(record, attempts, counts, _sum(attempts), doubts, remarks, None, 1.0, None, None)
-    found = replace(found, over_attempts=assurance_over(attempts), window_held=_window_held(attempts[-1], window_known))
-    record_made = _proof(book, found)
-    whole = found.verdict == "accepted" and found.window_held is not False
-    return replace(found, setpoint_proof=record_made, proof=record_made if whole else None)
+    digest, held = _sum(attempts), _window_held(attempts[-1], window_known)
+    alone = None if doubts else _proof(book, record, attempts, digest)
+    whole = attempts[-1].verdict == "accepted" and held is not False
+    return Confirmed(
+        record=record,
+        attempts=attempts,
+        counts=counts,
+        hash=digest,
+        doubts=doubts,
+        remarks=remarks,
+        window_held=held,
+        over_attempts=assurance_over(attempts),
+        proof=alone if whole else None,
+        setpoint_proof=alone,
+    )
 
 
 def planned_confirmation(book: Book, key: Key) -> Confirmed:
@@ -197,16 +207,16 @@ def _window_held(attempt: Attempt, known: bool) -> bool | None:
     return all(held.get(role) == "held" for role in attempt.plan.corners)
 
 
-def _proof(book: Book, found: Confirmed) -> ConfirmationRecord | None:
-    """Record for a recipe: the setpoint is accepted, hand-feel is good enough, nothing is open or in doubt."""
-    attempt, judged = found.current, found.current.judged
-    if judged is None or found.doubts or attempt.plan.given_up:
+def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], digest: str) -> ConfirmationRecord | None:
+    """Record for a recipe: the setpoint is accepted, hand-feel is good enough, nothing is open."""
+    attempt, judged = attempts[-1], attempts[-1].judged
+    if judged is None or attempt.plan.given_up:
         return None
     corners = {c.role: c.verdict for c in judged.corners}
     is_open = any(corners.get(role, "open") == "open" for role in attempt.plan.corners)
     if judged.setpoint_verdict != "accepted" or judged.hand_verdict not in ("", "good enough") or is_open:
         return None
-    kept = [a for a in book.analyses(found.record.id) if a.kind == CONFIRMATION and a.payload.get("sum") == found.hash]
+    kept = [a for a in book.analyses(record.id) if a.kind == CONFIRMATION and a.payload.get("sum") == digest]
     claim = judged.plan
     return ConfirmationRecord(
         claim=claim.pass_rate,
@@ -219,7 +229,7 @@ def _proof(book: Book, found: Confirmed) -> ConfirmationRecord | None:
         pass_rate_low=judged.limits.low,
         pass_rate_high=judged.limits.high,
         judged_at=kept[0].made_at if kept else datetime.now(UTC),
-        attempts=len(found.attempts),
+        attempts=len(attempts),
     )
 
 

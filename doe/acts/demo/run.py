@@ -133,11 +133,11 @@ def _tell_story(work: Path, story: Story, shown: Shown, tell: Step) -> tuple[tup
         write_whole(work / REPORT, report_page(book, answers[-1], shown=shown))
         tell(0.80, "release, and the card for the press")
         released = release(book, story)
-        write_card(book, released, work / CARD, shown=shown)
+        write_whole(work / CARD, recipe_card(book.recipe(released.recipe.name), today(), shown))
         tell(0.88, "two new materials compared with the recipe")
         compared = compare(book, story, released, (work / HOLDS, work / RETUNE), shown=shown, made_by=WHO)
         book.backup(work / BOOK)
-    return answers, (confirmed, release_words(released), *compared)
+    return answers, (confirmed, f"Released: {released.recipe.name}, revision {released.recipe.revision}.", *compared)
 
 
 def begin_story(book: Book, story: Story, tell: Step = lambda share, what: None) -> tuple[Recommended, ...]:
@@ -204,16 +204,6 @@ def confirm(book: Book, story: Story) -> str:
 def release(book: Book, story: Story) -> Released:
     """Release the confirmed answer as the first revision of a recipe."""
     return release_study(book, story.study.name, Wishes(**story.data["release"]), now=datetime.now(UTC))
-
-
-def write_card(book: Book, released: Released, output: Path, *, shown: Shown) -> None:
-    """Print the recipe card."""
-    write_whole(output, recipe_card(book.recipe(released.recipe.name), today(), shown))
-
-
-def release_words(released: Released) -> str:
-    """The release in a sentence."""
-    return f"Released: {released.recipe.name}, revision {released.recipe.revision}."
 
 
 def compare(

@@ -299,14 +299,16 @@ def with_lots(stack: Stack, lots: Mapping[str, str]) -> Stack:
 
 def _check_words(record: StudyRecord, wishes: Wishes) -> None:
     """Refuse a study that is put away, and texts that a card cannot carry."""
-    problems = [
-        InputError(
-            f"study {record.name}",
-            "put away",
-            "a study in use",
-            f"Take it out again: doe study restore {quoted(record.name)} --why ...",
+    problems = []
+    if record.archived:
+        problems.append(
+            InputError(
+                f"study {record.name}",
+                "put away",
+                "a study in use",
+                f"Take it out again: doe study restore {quoted(record.name)} --why ...",
+            )
         )
-    ] * record.archived
     for option, text in (("--as", wishes.name), ("--approved-by", wishes.approved_by)):
         if not text.strip():
             problems.append(InputError(option, "nothing", "a name", "Fill it in."))
