@@ -229,9 +229,8 @@ def plan_confirmation(
     )
     _refuse_too_many(rule, offer)
     notes = _round_notes(plan)
-    order = _Order(wishes.per_garment, seed, wishes.set_ups)
     payload = plan_data(plan, gives_up=ended)
-    coupons = _store(book, record, plan, _times(rule, offer), order, notes, CONFIRMATION_PLAN, payload)
+    coupons = _store(book, record, plan, _times(rule, offer), wishes, seed, notes, CONFIRMATION_PLAN, payload)
     kept = plans_of(book, record.id)[-1]
     again = () if before is None else (_further(before, kept),)
     return ConfirmationPlanned(record, kept, coupons, _row(offer, rule, coupons), (*offer.cautions, *again), notes)
@@ -241,21 +240,13 @@ def _next_round(book: Book, record: StudyRecord) -> int:
     return len(book.plan_info(record.id).rounds) + 1
 
 
-@dataclass(frozen=True)
-class _Order:
-    """How the coupons of a round are put in order."""
-
-    per_garment: int | None
-    seed: int | None
-    set_ups: int = 1
-
-
 def _store(
     book: Book,
     record: StudyRecord,
     plan: ConfirmationPlan,
     times: Sequence[int],
-    order: _Order,
+    wishes: ClaimWishes,
+    seed: int | None,
     notes: tuple[Finding, ...],
     kind: str,
     payload: Mapping[str, Any],
@@ -265,15 +256,15 @@ def _store(
     They come in an order a person can run, with batches, strokes and garments that no earlier round has.
     """
     before, number = whole_plan(book, record).coupons, _next_round(book, record)
-    seed = usual_seed(record.name) if order.seed is None else order.seed
+    seed = usual_seed(record.name) if seed is None else seed
     coupons = order_confirmation(
-        _on_garments(record.study, order.per_garment),
+        _on_garments(record.study, wishes.per_garment),
         confirmation_settings(record.study, plan.points, times),
         number=number,
         seed=seed,
         line=replace(record.line, coupons_per_stroke=plan.per_unit),
         unit=plan.unit,
-        set_ups=order.set_ups,
+        set_ups=wishes.set_ups,
     )
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
         if name in before:
@@ -344,7 +335,8 @@ def replace_void(book: Book, key: Key, *, per_garment: int | None = None, seed: 
     number = _next_round(book, record)
     notes = (Finding("confirms_again", {"attempt": plan.attempt}), *_round_notes(plan)[1:])
     payload = jsonable({"attempt": plan.attempt, "round": number, "units": units, "corners": dict(corners)})
-    coupons = _store(book, record, plan, times, _Order(per_garment, seed), notes, REPLACEMENT, payload)
+    wishes = ClaimWishes(set_ups=1, per_garment=per_garment)
+    coupons = _store(book, record, plan, times, wishes, seed, notes, REPLACEMENT, payload)
     return Replaced(record, plan, number, coupons, units, corners)
 
 
