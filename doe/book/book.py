@@ -16,7 +16,6 @@ from doe.book.records import (
     CouponState,
     HistoryEntry,
     KeptReading,
-    KeptRecipe,
     NewAnalysis,
     NewRound,
     Photo,
@@ -30,7 +29,7 @@ from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.domain.plan_kinds import Scale
-from doe.domain.recipe import Recipe
+from doe.domain.recipe import KeptRecipe, Recipe
 from doe.domain.score import ScoreEntry, SecondLook
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study

@@ -8,13 +8,12 @@ from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book.records import KeptRecipe
 from doe.book.store import Writing, new_id
 from doe.book.studies import Key, find
 from doe.book.tables import acts, recipes
 from doe.book.text import from_text, moment_of, to_text
 from doe.domain.errors import InputError
-from doe.domain.recipe import Recipe
+from doe.domain.recipe import KeptRecipe, Recipe
 from doe.domain.serial import recipe_from
 
 _RELEASE, _RETIRE = "release", "retire"

@@ -18,13 +18,13 @@ from doe.assure.comparison.equivalence import coupons_for_means
 from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe_points
 from doe.assure.comparison.plan import ComparisonPlan, first_round, strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
-from doe.book.records import KeptRecipe, NewAnalysis, NewRound, StudyRecord
+from doe.book.records import NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
-from doe.domain.recipe import Part, Recipe, StackDifference, stack_differences
+from doe.domain.recipe import KeptRecipe, Part, Recipe, StackDifference, stack_differences
 from doe.domain.spec import Spec
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study

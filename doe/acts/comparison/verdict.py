@@ -20,11 +20,12 @@ from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
-from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import COMPARE
+from doe.domain.recipe import KeptRecipe
 from doe.domain.serial import to_plain
 from doe.domain.stack import Stack
 from doe.domain.texts import quoted

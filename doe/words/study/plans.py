@@ -9,6 +9,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_difference
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
+from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
 from doe.words.wording import count, listing, sentence, verb
 
@@ -182,8 +183,9 @@ NOTES: dict[str, Text] = {
     "temperature not hard to change": _not_hard,
     "shared strokes": "{coupons} coupons share a press stroke with another. They are sub-samples of that stroke: "
     "it counts once where press settings are judged.",
+    **OF_CONFIRMATIONS,
 }
-"""`doe.plans.notes.NoteCode`."""
+"""`doe.plans.notes.NoteCode`, and what is said of a confirmation's round."""
 
 
 def _effect(reader: Reader, effect: tuple[str, ...]) -> str:
