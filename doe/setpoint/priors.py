@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.domain.finding import Finding
 from doe.setpoint.answer import EVERY, Verdict
 from doe.setpoint.reweigh import Weights, weigh
-from doe.surfaces.facts import Fact
+from doe.surfaces.facts import fact
 
 FloatArray = NDArray[np.float64]
 
@@ -58,7 +59,7 @@ class PriorPull:
 
 def prior_warning(
     pulls: Sequence[PriorPull], verdict: Verdict, halved_doubled: tuple[Verdict, Verdict]
-) -> tuple[Fact, ...]:
+) -> tuple[Finding, ...]:
     """That the priors pull hard at an answer, where they do: it then rests on them more than a reader expects.
 
     Parameters
@@ -74,8 +75,8 @@ def prior_warning(
     halved, doubled = (said if said != verdict and every.reliable else "" for said in halved_doubled)
     if abs(every.rate) >= LARGE:
         strongest = max(single, key=lambda p: p.rate * np.sign(every.rate))
-        return (Fact("leans_on_priors", value=every.rate, about=strongest.group, halved=halved, doubled=doubled),)
-    return (Fact("hangs_on_priors", halved=halved, doubled=doubled),) if halved or doubled else ()
+        return (fact("leans_on_priors", value=every.rate, about=strongest.group, halved=halved, doubled=doubled),)
+    return (fact("hangs_on_priors", halved=halved, doubled=doubled),) if halved or doubled else ()
 
 
 def prior_pulls(

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from doe.domain.finding import Finding
 from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer
@@ -32,7 +33,6 @@ from doe.setpoint.verdict import (
 )
 from doe.setpoint.window import find_window
 from doe.surfaces.contract import FittedSurfaces
-from doe.surfaces.facts import Fact
 
 NEXT_COUPONS = 8
 """Coupons proposed for a next round."""
@@ -86,7 +86,7 @@ def recommend(
         else pd.DataFrame(columns=list(study.factor_names))
     )
     leaning = _leaning(SetpointDraws(study, rates, found.best, judge_for(study, surfaces)), surfaces)
-    changes: tuple[Fact, ...] = ()
+    changes: tuple[Finding, ...] = ()
     if verdict == "not reachable":
         changes = possible_changes(study, surfaces, _checks_best(study, surfaces, seed))
     answer = Answer(
@@ -124,7 +124,7 @@ def recommend(
     return answer
 
 
-def _leaning(asked: SetpointDraws, surfaces: FittedSurfaces) -> tuple[Fact, ...]:
+def _leaning(asked: SetpointDraws, surfaces: FittedSurfaces) -> tuple[Finding, ...]:
     """That the answer leans on the priors, where it does."""
     if surfaces.traces is None:
         return ()

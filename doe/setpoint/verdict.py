@@ -6,16 +6,17 @@ printed by the decisions benchmark and kept in `ERROR_RATES`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.setpoint.answer import Verdict
 from doe.setpoint.gaps import Gaps
 from doe.surfaces.contract import FittedSurfaces
-from doe.surfaces.facts import Fact
+from doe.surfaces.facts import fact
 from doe.surfaces.scorers import doubt_scorers
 from doe.surfaces.unvaried import unvaried_facts
 
@@ -132,21 +133,23 @@ def share_inside(surfaces: FittedSurfaces) -> float:
     return float((np.abs(z) <= 1.5).all(axis=1).mean())
 
 
-def certainty_limits(surfaces: FittedSurfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps) -> tuple[Fact, ...]:
+def certainty_limits(
+    surfaces: FittedSurfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps
+) -> tuple[Finding, ...]:
     """What keeps the statement from being surer, most important first."""
     found = [*unvaried_facts(gaps.unvaried)]
     gap = pass_rate - pass_rate_low
     if gap > 0.02:
-        found.append(Fact("rate_open", coupons=surfaces.results.coupons, value=gap))
+        found.append(fact("rate_open", coupons=surfaces.results.coupons, value=gap))
     lapse = float(surfaces.draws.lapse.mean())
     if lapse > 0.03:
-        found.append(Fact("lapses", value=lapse))
+        found.append(fact("lapses", value=lapse))
     if not surfaces.results.measured.to_numpy().any():
-        found.append(Fact("not_measured"))
+        found.append(fact("not_measured"))
     return tuple(dict.fromkeys((*found, *surfaces.warnings)))
 
 
-def possible_changes(study: Study, surfaces: FittedSurfaces, checks_best: float) -> tuple[Fact, ...]:
+def possible_changes(study: Study, surfaces: FittedSurfaces, checks_best: float) -> tuple[Finding, ...]:
     """What could be changed when no tested setting reaches the target.
 
     Parameters
@@ -159,17 +162,18 @@ def possible_changes(study: Study, surfaces: FittedSurfaces, checks_best: float)
     if surfaces.has_hand and study.spec.hand_min is not None and checks_best >= study.spec.pass_rate - 0.03:
         doubt = doubt_scorers(surfaces.everything)
         if doubt is None:
-            found.append(Fact("hand_fails"))
+            found.append(fact("hand_fails"))
         else:
-            found += [replace(doubt, code="hand_fails_in_doubt", about=doubt.code), Fact("softer_if_scores_stand")]
+            found.append(fact("hand_fails_in_doubt", about=doubt.code, **doubt.values))
+            found.append(fact("softer_if_scores_stand"))
     peak = surfaces.draws.peak.reshape(-1, len(surfaces.scaling.numeric))
     for j, f in enumerate(surfaces.scaling.numeric):
         low, high = study.limits.bounds(f.name) if study.limits else (None, None)
         if (peak[:, j] > 1).mean() >= 0.5:
-            found.append(Fact("best_above", factors=(f.name,), value=f.high, limit=high))
+            found.append(fact("best_above", factors=(f.name,), value=f.high, limit=high))
         if (peak[:, j] < -1).mean() >= 0.5:
-            found.append(Fact("best_below", factors=(f.name,), value=f.low, limit=low))
+            found.append(fact("best_below", factors=(f.name,), value=f.low, limit=low))
     wide = tuple(f.name for f in study.numeric if f.setting_sd > (f.high - f.low) / 6)
     if wide:
-        found.append(Fact("wide_error", factors=wide))
-    return (*found, Fact("other_stack"))
+        found.append(fact("wide_error", factors=wide))
+    return (*found, fact("other_stack"))

@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.surfaces.facts import Fact
 from doe.surfaces.sampler import Cloud
 
 if TYPE_CHECKING:
@@ -239,7 +239,7 @@ class FittedSurfaces(Protocol):
     @property
     def seed(self) -> int: ...
     @property
-    def warnings(self) -> tuple[Fact, ...]: ...
+    def warnings(self) -> tuple[Finding, ...]: ...
     @property
     def model(self) -> SurfaceModel | None: ...
     @property

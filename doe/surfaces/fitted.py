@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from doe.domain.coding import code_frame
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
+from doe.domain.finding import Finding
 from doe.domain.results import Results, read_results
 from doe.domain.seeds import check_seed
 from doe.domain.study import Study
@@ -20,7 +21,7 @@ from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel, Traces
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
-from doe.surfaces.facts import Fact
+from doe.surfaces.facts import fact
 from doe.surfaces.hand_scores import HandScores, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
@@ -56,7 +57,7 @@ class Surfaces:
         What entered the hand-feel part.
     log_evidence : float
     seed : int
-    warnings : tuple of Fact
+    warnings : tuple of Finding
         What makes this fit doubtful.
     earlier : EarlierUse or None
         Coupons of an earlier study that entered with a discount; `results` and `coupon_fit` hold this study's own.
@@ -73,7 +74,7 @@ class Surfaces:
     hand_scores: HandScores
     log_evidence: float
     seed: int
-    warnings: tuple[Fact, ...]
+    warnings: tuple[Finding, ...]
     earlier: EarlierUse | None = None
     model: SurfaceModel | None = None
     xi: FloatArray | None = None
@@ -256,52 +257,52 @@ def fit(
     )
 
 
-def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[Fact, ...]:
-    found: list[Fact] = []
+def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[Finding, ...]:
+    found: list[Finding] = []
     if earlier is not None:
-        found.append(Fact("earlier_counted", coupons=earlier.coupons, value=earlier.discount))
+        found.append(fact("earlier_counted", coupons=earlier.coupons, value=earlier.discount))
     elif results.coupons < 12:
-        found.append(Fact("few_coupons", coupons=results.coupons))
+        found.append(fact("few_coupons", coupons=results.coupons))
     found += _end_facts(results, results if earlier is None else earlier.results)
     far = (np.abs(code_frame(study.factors, results.settings)) > FAR_OUTSIDE).any(axis=1)
     if far.any():
-        found.append(Fact("far_outside", coupons=int(far.sum()), of=results.coupons))
+        found.append(fact("far_outside", coupons=int(far.sum()), of=results.coupons))
     found += unvaried_facts(hardly_varied(Scaling(study.factors), results, earlier))
     untried = untried_levels(study, results, earlier)
     if untried:
         found.append(
-            Fact("untried", factors=tuple(f.name for f, _ in untried), levels=tuple(level for _, level in untried))
+            fact("untried", factors=tuple(f.name for f, _ in untried), levels=tuple(level for _, level in untried))
         )
     found += _hand_facts(study, results, everything)
     found += _batch_facts(study, results)
     if results.waiting:
-        found.append(Fact("waiting", coupons=results.waiting))
+        found.append(fact("waiting", coupons=results.waiting))
     return tuple(found)
 
 
-def _end_facts(results: Results, both: Results) -> list[Fact]:
+def _end_facts(results: Results, both: Results) -> list[Finding]:
     """Which ends of the window no coupon shows; ``both`` are those of an earlier study, where there is one."""
     every, none = bool(results.passed.all()), not results.passed.any()
     if every or none:
         if both.passed.all() == every and (not both.passed.any()) == none:
-            return [Fact("all_passed" if every else "none_passed")]
-        return [Fact("own_all_passed" if every else "own_none_passed")]
+            return [fact("all_passed" if every else "none_passed")]
+        return [fact("own_all_passed" if every else "own_none_passed")]
     sides = {*results.side[~results.passed], *both.side[~both.passed]}
-    found = [Fact("no_over_seen")] if not sides & {"over", "unknown"} else []
-    return found + ([Fact("no_under_seen")] if not sides & {"under", "unknown"} else [])
+    found = [fact("no_over_seen")] if not sides & {"over", "unknown"} else []
+    return found + ([fact("no_under_seen")] if not sides & {"under", "unknown"} else [])
 
 
-def _hand_facts(study: Study, results: Results, everything: Results) -> list[Fact]:
+def _hand_facts(study: Study, results: Results, everything: Results) -> list[Finding]:
     """That hand-feel is wanted but was never scored, or rests on people whose numbers may not mean the same."""
     if study.spec.hand_min is None:
         return []
     if not np.isfinite(everything.hand).any():  # only those of this study are there to be felt
-        return [Fact("hand_unscored", coupons=int(results.passed.sum()))]
+        return [fact("hand_unscored", coupons=int(results.passed.sum()))]
     doubt = doubt_scorers(everything)
     return [] if doubt is None else [doubt]
 
 
-def _batch_facts(study: Study, results: Results) -> list[Fact]:
+def _batch_facts(study: Study, results: Results) -> list[Finding]:
     """That an error which the coupons of a batch share cannot be seen, where a machine is set once a batch."""
     if results.coupons < 2:
         return []
@@ -314,5 +315,5 @@ def _batch_facts(study: Study, results: Results) -> list[Fact]:
             unknown.append(stage)
         elif len(np.unique(labels)) == 1:
             single.append(stage)
-    found = [Fact("batches_unknown", names=tuple(unknown))] if unknown else []
-    return found + [Fact("one_batch", names=(stage,)) for stage in single]
+    found = [fact("batches_unknown", names=tuple(unknown))] if unknown else []
+    return found + [fact("one_batch", names=(stage,)) for stage in single]
