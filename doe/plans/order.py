@@ -13,7 +13,7 @@ from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.plans.points import IntArray
 from doe.plans.route import cheapest_route, route_cost
-from doe.plans.settle import hard_factors, machine_of, set_again_min, settle_matrix
+from doe.plans.settle import distinct_settings, hard_factors, machine_of, set_again_min, settle_matrix
 
 LEAST_IN_BATCH = 2
 """A repeated batch is only made where it and its twin keep this many coupons."""
@@ -103,9 +103,7 @@ def batched_queue(
     hard = hard_factors(study, stage)
     if not hard:  # nothing to dial in between coupons: one batch, and no turn away and back for its own sake
         return Queue(np.ones(n, dtype=int), _free_positions(n, rng, ends))
-    keys = list(settings[[f.name for f in hard]].itertuples(index=False, name=None))
-    distinct = list(dict.fromkeys(keys))
-    group = np.array([distinct.index(key) for key in keys])
+    distinct, group = distinct_settings(settings, hard)
     counts = np.bincount(group, minlength=len(distinct))
     minutes = settle_matrix(machine_of(line, stage), hard, distinct)
 
@@ -154,7 +152,7 @@ def _free_positions(n: int, rng: np.random.Generator, ends: tuple[int, int] | No
 def cheapest_minutes(study: Study, settings: pd.DataFrame, line: Line, stage: Stage, *, times: int) -> float:
     """Least settle minutes in which every setting of a machine is visited this often, wherever it begins and ends."""
     hard = hard_factors(study, stage)
-    distinct = list(dict.fromkeys(settings[[f.name for f in hard]].itertuples(index=False, name=None)))
+    distinct, _ = distinct_settings(settings, hard)
     if len(distinct) < 2:
         return (times - 1) * set_again_min(machine_of(line, stage))
     minutes = settle_matrix(machine_of(line, stage), hard, distinct)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.domain.coding import FloatArray
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.results import Results
@@ -14,8 +15,6 @@ from doe.surfaces.averaging import leave_one_out
 from doe.surfaces.facts import fact
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied
-
-FloatArray = NDArray[np.float64]
 
 INSEPARABLE = 0.8
 """Correlation of coded settings from which two factors are said not to be told apart."""

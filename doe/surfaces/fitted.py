@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.domain.coding import code_frame
+from doe.domain.coding import FloatArray, code_frame
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.finding import Finding
@@ -22,15 +22,11 @@ from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel, Traces
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
 from doe.surfaces.facts import fact
-from doe.surfaces.hand_scores import HandScores, mean_hand
+from doe.surfaces.hand_scores import HandScores, doubt_scorers, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.scorers import doubt_scorers
-from doe.surfaces.traces import trace
 from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
 from doe.surfaces.window_gradient import ClosingWindow
-
-FloatArray = NDArray[np.float64]
 
 PARTICLES, LEAST_PARTICLES, MOST_PARTICLES = 600, 20, 100_000
 STAGES: tuple[Stage, ...] = ("cure", "press")
@@ -169,7 +165,7 @@ class Surfaces:
     @cached_property
     def checks(self) -> ClassicalChecks:
         """Classical fits of the same coupons, computed when first asked for (about a second)."""
-        return run_checks(self.study, self.results, order=self.results.order)
+        return run_checks(self.study, self.results)
 
     @cached_property
     def traces(self) -> Traces | None:
@@ -255,6 +251,20 @@ def fit(
         model=made,
         xi=cloud.draws,
     )
+
+
+def trace(model: SurfaceModel, xi: FloatArray, coupons: NDArray[np.str_]) -> Traces:
+    """Traces of the draws ``xi``, shape (draws, parameters), of a model."""
+    fit = model.coupon_log_likelihood(xi) * model.weights
+    rows = model.hand.rows
+    fit[:, rows] += model.hand_log_likelihood(xi) * model.weights[rows]
+    passes = model.pass_log_chance(xi)
+    fails = np.log(-np.expm1(np.minimum(passes, -1e-12)))
+    priors = {
+        group: -0.5 * (xi[:, columns] ** 2).sum(axis=1) for group, columns in model.prior_groups.items() if len(columns)
+    }
+    left = {quantity: xi[:, columns].std(axis=0) for quantity, columns in model.quantities.items() if len(columns)}
+    return Traces(coupons, fit, passes, fails, priors, left)
 
 
 def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[Finding, ...]:

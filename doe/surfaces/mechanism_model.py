@@ -23,12 +23,10 @@ from doe.domain.errors import InputError
 from doe.domain.results import Results
 from doe.surfaces.contract import columns, thinned_rows
 from doe.surfaces.hand_scores import HandScores
-from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, expit
+from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, FloatArray, expit
 from doe.surfaces.sampler import Cloud, sample
 from doe.surfaces.scaling import Scaling, heats, quadratic_coefficients, quadratic_features
 from doe.surfaces.window_model import WindowModel, student_log_density
-
-FloatArray = NDArray[np.float64]
 
 _MOST = 60.0  # exponents beyond this change nothing and would overflow in a product
 _TINY = 1e-12

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from doe.domain.coding import FloatArray
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.results import Results
@@ -14,8 +14,6 @@ from doe.domain.study import Study
 from doe.surfaces.earlier import EarlierUse
 from doe.surfaces.facts import fact
 from doe.surfaces.scaling import Scaling
-
-FloatArray = NDArray[np.float64]
 
 HARDLY = 0.05
 """Spread of a coded setting below which its factor is said to have been hardly varied; a tested range is 2 long."""

@@ -25,11 +25,9 @@ from doe.domain.factors import Factor
 from doe.domain.results import Results
 from doe.surfaces.contract import Quadratics, columns, thinned_rows
 from doe.surfaces.hand_scores import HandScores
-from doe.surfaces.outcomes import Outcomes, expit
+from doe.surfaces.outcomes import FloatArray, Outcomes, expit
 from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
 from doe.surfaces.trial_error import TrialError
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
