@@ -36,7 +36,7 @@ def set_again_min(machine: Machine) -> float:
 
 def distinct_settings(frame: pd.DataFrame, factors: Sequence[Factor]) -> tuple[list[tuple[object, ...]], IntArray]:
     """Different settings of these factors in the order they appear, and which of them each row has, shape (rows,)."""
-    keys = list(frame[[f.name for f in factors]].itertuples(index=False, name=None))
+    keys = list(zip(*(frame[f.name] for f in factors), strict=True)) or [()] * len(frame)
     distinct = list(dict.fromkeys(keys))
     return distinct, np.array([distinct.index(key) for key in keys], dtype=int)
 
