@@ -22,7 +22,6 @@ ALLOWED: dict[str, str] = {
     "doe.practice.lines.SimulatedLine.true_hand": "the truth of a simulated line, which benches compare answers with",
     "doe.practice.lines.SimulatedLine.true_other": "the truth of a simulated line, which tests compare coupons with",
     "doe.surfaces.contract.PRIOR_GROUPS": "names the groups of a contract",
-    "doe.surfaces.mechanism_model.MechanismModel.of_coupons": "tests fit a second model through it",
 }
 """Dotted name to the reason why nothing reaches it and it stays."""
 

@@ -23,7 +23,6 @@ from doe.acts.confirmation.rules import plans_of
 from doe.acts.confirmation.verdict import Weighed, confirm_study, confirmation_facts, refuse_folder, write_confirmation
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
-from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
@@ -31,7 +30,7 @@ from doe.words.confirmation import verdict as words
 from doe.words.confirmation.verdict import allowed, independence
 from doe.words.dates import minute
 from doe.words.typed import share
-from doe.words.wording import amount, count, listing, percent, percent_at_least, stated
+from doe.words.wording import SIDE_WORDS, amount, count, listing, percent, percent_at_least, stated
 
 if TYPE_CHECKING:
     from doe.book.book import Book

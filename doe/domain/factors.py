@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from doe.domain.errors import InputError, plain
 from doe.domain.texts import check_line
-from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius, size_words
+from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius, show_both, size_words
 
 Scale = Literal["linear", "log"]
 Stage = Literal["cure", "press"]
@@ -268,6 +268,9 @@ def check_value(value: float, unit: str, where: str) -> None:
     """
     least, most = value_bounds(unit)
     if not least <= value <= most:
+        if unit == "degC":
+            allowed = f"{show_both(least, unit)} to {show_both(most, unit)}"
+            raise InputError(where, show_both(value, unit), allowed, "Correct the number.")
         raise InputError(where, plain(value), f"{plain(least)} to {plain(most)} {unit}", "Correct the number.")
 
 

@@ -215,6 +215,12 @@ def thinned_rows(draws: int, count: int) -> NDArray[np.intp]:
     return np.linspace(0, draws - 1, count).astype(int)
 
 
+def layout(sizes: Mapping[str, int]) -> dict[str, slice]:
+    """Place of each named group of parameters, one after the other."""
+    ends = np.cumsum([0, *sizes.values()])
+    return {name: slice(int(a), int(b)) for name, a, b in zip(sizes, ends, ends[1:], strict=False)}
+
+
 def columns(slices: Mapping[str, slice], *names: str) -> NDArray[np.intp]:
     """Columns of some parameters, where each has a slice of them."""
     return np.concatenate([np.arange(slices[name].start, slices[name].stop) for name in names])

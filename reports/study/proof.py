@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from doe.domain.outcome import SIDE_WORDS
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
@@ -21,6 +20,7 @@ from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
 from doe.words.dates import date_and_time
 from doe.words.study.setpoint import method_words
 from doe.words.wording import (
+    SIDE_WORDS,
     amount,
     amount_both,
     at_least_of_hundred,

@@ -11,10 +11,10 @@ from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.attempts import Attempt, Together
 from doe.assure.confirmation.order import LUCKY
 from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerResult
-from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.wording import (
+    SIDE_WORDS,
     amount_both,
     at_least_of_hundred,
     at_most_of_hundred,
