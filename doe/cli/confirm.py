@@ -29,7 +29,6 @@ from doe.cli.options import KEY, PER_GARMENT, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
-from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
@@ -39,7 +38,7 @@ from doe.words.confirmation.verdict import ConfirmationFacts, independence
 from doe.words.dates import minute
 from doe.words.study.plans import plan_notes
 from doe.words.typed import share
-from doe.words.wording import allowed, amount, count, listing, percent, percent_at_least, stated
+from doe.words.wording import SIDE_WORDS, allowed, amount, count, listing, percent, percent_at_least, stated
 from reports.files import refuse_folder
 
 if TYPE_CHECKING:

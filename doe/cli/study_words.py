@@ -8,11 +8,12 @@ from doe.acts.study.limits import limits_command
 from doe.book.records import StudyRecord
 from doe.cli.output import Block, Table, Warn
 from doe.domain.factors import Factor
-from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES, Limits, needed_limits, range_warnings
+from doe.domain.limits import LIMIT_NAMES, Limits, needed_limits
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
+from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study.state import difference_plain, held_words, rule_words, setting_error_words, target_words
 from doe.words.wording import amount_range
 
@@ -86,5 +87,5 @@ def describe(record: StudyRecord, shown: Shown) -> list[Block]:
     if study.held:
         blocks.append(f"\n{held_words(study.held, shown)}")
     blocks += [f"Never made: {rule_words(study, rule, shown)}." for rule in study.forbidden]
-    blocks += [Warn(text) for text in range_warnings(study.factors, dyed_polyester=record.stack.dyed_polyester)]
+    blocks += [Warn(text) for text in range_warnings(study, shown, dyed_polyester=record.stack.dyed_polyester)]
     return blocks

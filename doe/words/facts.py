@@ -11,7 +11,7 @@ from importlib.resources import files
 from string import Formatter
 from typing import Any
 
-from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.texts import quoted
@@ -25,20 +25,21 @@ Text = str | Callable[..., str]
 
 @dataclass(frozen=True)
 class Reader:
-    """Who reads: the units wanted, and what the factors are called."""
+    """Who reads: the units wanted, and the factors of the study it is about, by name, or only what they are called."""
 
     shown: Shown = METRIC
+    factors: Mapping[str, Factor] = field(default_factory=dict)
     labels: Mapping[str, str] = field(default_factory=dict)
 
     def label(self, factor: str) -> str:
         """Name of a factor in people's words."""
-        known = KNOWN_FACTORS.get(factor)
+        known = self.factors.get(factor) or KNOWN_FACTORS.get(factor)
         return self.labels.get(factor) or (known.label if known else factor.replace("_", " "))
 
 
 def reader_of(study: Study, shown: Shown = METRIC) -> Reader:
     """Reader of what is said about a study."""
-    return Reader(shown, {f.name: f.label for f in study.factors})
+    return Reader(shown, {f.name: f for f in study.factors})
 
 
 def worded(fact: Finding | str, texts: Mapping[str, Text], reader: Reader) -> str:

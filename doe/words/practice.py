@@ -8,7 +8,6 @@ from typing import Any
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
-from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show
 from doe.practice import drill_blank, drill_compare, drill_fault, drill_tune
@@ -22,7 +21,7 @@ from doe.symptoms.faults import fault
 from doe.symptoms.looks import look
 from doe.symptoms.reading import symptom
 from doe.words.diagnosis import outcome_words
-from doe.words.wording import at_least_of_hundred, count, out_of_hundred, percent, stated
+from doe.words.wording import SIDE_WORDS, at_least_of_hundred, count, out_of_hundred, percent, stated
 
 Values = Mapping[str, Any]
 Say = Callable[[Values, Shown], str]

@@ -10,6 +10,15 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 
 HUNDRED = 100
 
+SIDE_WORDS: dict[str, str] = {
+    "": "",
+    "under": "too little heat",
+    "over": "too much heat",
+    "other": "not heat",
+    "unknown": "side unknown",
+}
+"""What a person reads for a side."""
+
 
 def count(number: int, one: str, many: str | None = None) -> str:
     """Number with its noun.

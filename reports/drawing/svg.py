@@ -18,9 +18,8 @@ from matplotlib.ticker import MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
-from doe.domain.outcome import SIDE_WORDS
 from doe.domain.units import SYMBOLS, Shown
-from doe.words.wording import amount, other_units
+from doe.words.wording import SIDE_WORDS, amount, other_units
 
 Floats = NDArray[np.float64]
 

@@ -7,9 +7,8 @@ import pandas as pd
 
 from doe.domain.coding import code
 from doe.domain.factors import Factor
-from doe.domain.outcome import SIDE_WORDS
 from doe.symptoms.reading import symptom
-from doe.words.wording import amount_both, count, difference_both, errors_away, listing, move, sentence
+from doe.words.wording import SIDE_WORDS, amount_both, count, difference_both, errors_away, listing, move, sentence
 from reports.drawing.symptoms import symptom_svg
 from reports.study.inputs import StudyReport
 from reports.views import Drawn, FailedCoupon, FailedGroup

@@ -488,7 +488,7 @@ def test_drift_is_told_from_the_repeated_centre_coupons(desk):
 def test_a_move_of_the_hand_feel_is_told_only_when_it_is_larger_than_its_scatter():
     from doe.acts.scoring.progress import Repeats
     from doe.bench.study_page import drift_words
-    from doe.surfaces.classical.drift import judge_drift
+    from doe.surfaces.classical.batch_errors import judge_drift
 
     moved = judge_drift([[1.0]] * 4, [4.5, 4.0, 3.0, 2.5], [0.0, 1.0, 2.0, 3.0])
     still = judge_drift([[1.0]] * 4, [4.0, 3.5, 4.5, 4.0], [0.0, 1.0, 2.0, 3.0])
@@ -499,9 +499,9 @@ def test_a_move_of_the_hand_feel_is_told_only_when_it_is_larger_than_its_scatter
         Coupon(f"C{i}", 1, {}, {}, {"check:release": Said(True, "a", now), "hand:a": Said(4.0, "a", now)})
         for i in range(4)
     )
-    text = " ".join(drift_words(Repeats(felt, 4, moved.change, moved.low, moved.high)))
+    text = " ".join(drift_words(Repeats(felt, 4, moved.estimate, moved.low, moved.high)))
     assert "Hand-feel moved by -2.1 from the first to the last" in text
-    text = " ".join(drift_words(Repeats(felt, 4, still.change, still.low, still.high)))
+    text = " ".join(drift_words(Repeats(felt, 4, still.estimate, still.low, still.high)))
     assert "no clear move" in text
 
 

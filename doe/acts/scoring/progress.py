@@ -10,7 +10,7 @@ from doe.acts.scoring.making import Coupon, Making
 from doe.domain.factors import Stage
 from doe.domain.plan_kinds import learning_rounds
 from doe.plans.timing import minutes_at_machine
-from doe.surfaces.classical.drift import judge_drift
+from doe.surfaces.classical.batch_errors import judge_drift
 
 LEAST_FOR_HINT = 8
 """Scored coupons from which on an early look is given."""
@@ -80,7 +80,7 @@ def repeats_of(making: Making) -> Repeats:
         return Repeats(scored, len(mine))
     means = [sum(c.hands.values()) / len(c.hands) for _, c in felt]
     drift = judge_drift([[1.0]] * len(felt), means, [float(place) for place, _ in felt])
-    return Repeats(scored, len(mine), drift.change, drift.low, drift.high)
+    return Repeats(scored, len(mine), drift.estimate, drift.low, drift.high)
 
 
 def _same_settings(coupons: list[Coupon]) -> list[Coupon]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from doe.acts.answers import answer_data, answer_from, facts_data
+from doe.acts.answers import answer_data, answer_from
 from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.counts import ScoreCounts, score_counts
@@ -51,8 +51,8 @@ def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progre
         "right": belief.right,
         "fit_p_value": belief.fit_p_value,
         "learned": belief.learned,
-        "facts": facts_data(belief.facts),
-        "warnings": facts_data(fitted.surfaces.warnings),
+        "facts": belief.facts,
+        "warnings": fitted.surfaces.warnings,
     }
     _keep(book, fitted, FIT, payload)
     return fitted

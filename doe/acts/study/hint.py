@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from doe.acts.study.fits import fit_of
 from doe.acts.study.inputs import hash_now
-from doe.setpoint.gaps import find_gaps
 from doe.setpoint.recommendation import recommend
+from doe.setpoint.verdict import find_gaps
 
 if TYPE_CHECKING:
     from doe.book.book import Book

@@ -20,8 +20,7 @@ from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.plan_kinds import Scale
 from doe.domain.units import METRIC, Shown
-from doe.plans.augment import augment_plan
-from doe.plans.build import add_round, make_plan
+from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan

@@ -19,7 +19,7 @@ from doe.plans.order import LEAST_IN_BATCH
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import allowed
-from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.fitted import Surfaces
 
 SETPOINT = "setpoint"
 CORNER = "corner"
@@ -28,13 +28,13 @@ CORNER_COUPONS = 4
 """Coupons at each worst corner: enough that a corner where half the prints fail is missed once in 16 times."""
 
 
-def confirmation_points(study: Study, surfaces: FittedSurfaces, answer: Answer, *, corners: int = 2) -> pd.DataFrame:
+def confirmation_points(study: Study, surfaces: Surfaces, answer: Answer, *, corners: int = 2) -> pd.DataFrame:
     """The setpoint and the worst corners of the window.
 
     Parameters
     ----------
     study : Study
-    surfaces : FittedSurfaces
+    surfaces : Surfaces
     answer : Answer
         With its window; without one only the setpoint is returned.
     corners : int

@@ -12,11 +12,11 @@ from doe.assure.confirmation.attempts import Attempt
 from doe.assure.confirmation.combination import Combination
 from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerResult
 from doe.domain.finding import Finding
-from doe.domain.outcome import SIDE_WORDS
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.confirmation.plan import sentences
 from doe.words.wording import (
+    SIDE_WORDS,
     allowed,
     amount_both,
     at_least_of_hundred,

@@ -305,7 +305,7 @@ def material_words(material: Material | None) -> str:
 
 def unknown_words(facts: Iterable[Finding], recipe: Recipe, shown: Shown = METRIC) -> tuple[str, ...]:
     """What is not known of a recipe on a line, as sentences."""
-    return all_worded(facts, texts_of("recipe"), Reader(shown, {s.factor: s.label for s in recipe.settings}))
+    return all_worded(facts, texts_of("recipe"), Reader(shown, labels={s.factor: s.label for s in recipe.settings}))
 
 
 # ---------------------------------------------------------------- stacks that differ

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import EVERY, Answer
-from doe.surfaces.facts import Code, Fact, Said
-from doe.words.study.surfaces import FIT_WORDS, Say, always, scorers_remedy
+from doe.words.facts import Reader, Text, all_worded, reader_of
+from doe.words.study.surfaces import FIT_WORDS, scorers_remedy
 from doe.words.wording import amount_both, count
 
 ABOUT = {
@@ -32,89 +33,88 @@ _FAILS = "The checks alone can be met; hand-feel is what fails"
 _SOFTER = "sk whether a stiffer hand is acceptable, or try a softer powder or less of it."
 
 
-def said(study: Study, facts: Sequence[Said], shown: Shown = METRIC) -> tuple[str, ...]:
+def said(study: Study, facts: Sequence[Finding | str], shown: Shown = METRIC) -> tuple[str, ...]:
     """What a fit or an answer has to say, a sentence or two each; what was kept as a sentence stays as it was."""
-    return tuple(fact if isinstance(fact, str) else _WORDS[fact.code](study, fact, shown) for fact in facts)
+    return all_worded(facts, _WORDS, reader_of(study, shown))
 
 
-def cautions_left(answer: Answer) -> tuple[Said, ...]:
+def cautions_left(answer: Answer) -> tuple[Finding | str, ...]:
     """Warnings of an answer that are not among the limits of its certainty."""
     return tuple(fact for fact in answer.warnings if fact not in answer.limits_on_certainty)
 
 
-def _rate_open(study: Study, fact: Fact, shown: Shown) -> str:
+def _rate_open(_: Reader, *, coupons: int, value: float) -> str:
     return (
-        f"{count(fact.coupons, 'pass/fail coupon')} leave the pass rate at the setpoint open by "
-        f"{100 * (fact.value or 0.0):.0f} points below its expected value."
+        f"{count(coupons, 'pass/fail coupon')} leave the pass rate at the setpoint open by {100 * value:.0f} points "
+        "below its expected value."
     )
 
 
-def _lapses(study: Study, fact: Fact, shown: Shown) -> str:
+def _lapses(_: Reader, *, value: float) -> str:
     return (
-        f"About {100 * (fact.value or 0.0):.0f} of 100 coupons seem to fail for reasons that no heat setting mends "
+        f"About {100 * value:.0f} of 100 coupons seem to fail for reasons that no heat setting mends "
         "(powder, moisture, handling); finding that cause is worth more than another setting."
     )
 
 
-def _changed(fact: Fact) -> str:
+def _changed(halved: str, doubled: str) -> str:
     """What would be said with the priors counted half or double, where that would be something else."""
-    ways = (("half", fact.halved), ("double", fact.doubled))
+    ways = (("half", halved), ("double", doubled))
     return ", counted ".join(f"{times} this would be called: {verdict}" for times, verdict in ways if verdict)
 
 
-def _leans_on_priors(study: Study, fact: Fact, shown: Shown) -> str:
-    rate = fact.value or 0.0
-    changed = f" Counted {_changed(fact)}." if fact.halved or fact.doubled else ""
+def _leans_on_priors(_: Reader, *, value: float, about: str, halved: str = "", doubled: str = "") -> str:
+    changed = f" Counted {_changed(halved, doubled)}." if halved or doubled else ""
     return (
         "The numbers at this setting lean on what was assumed before any coupon: were that to count double, it would "
-        f"{'raise' if rate > 0 else 'lower'} the expected pass rate by about {100 * abs(rate):.0f} points, most of all "
-        f"through {ABOUT[fact.about]}.{changed} On simulated lines {LEANING_OFF} such answers were more than 10 points "
+        f"{'raise' if value > 0 else 'lower'} the expected pass rate by about {100 * abs(value):.0f} points, most of "
+        f"all through {ABOUT[about]}.{changed} On simulated lines {LEANING_OFF} such answers were more than 10 points "
         "off."
     )
 
 
-def _hangs_on_priors(study: Study, fact: Fact, shown: Shown) -> str:
-    return f"What is said here hangs on what was assumed before any coupon, too: counted {_changed(fact)}."
+def _hangs_on_priors(_: Reader, *, halved: str = "", doubled: str = "") -> str:
+    counted = _changed(halved, doubled)
+    return f"What is said here hangs on what was assumed before any coupon, too: counted {counted}."
 
 
-def _hand_fails_in_doubt(study: Study, fact: Fact, shown: Shown) -> str:
-    return f"{_FAILS}, and its scores are in doubt. First {scorers_remedy(fact)}; no new coupon is needed for it."
+def _hand_fails_in_doubt(_: Reader, *, about: str, names: tuple[str, ...] = (), **gap: float) -> str:
+    remedy = scorers_remedy(about, names)
+    return f"{_FAILS}, and its scores are in doubt. First {remedy}; no new coupon is needed for it."
 
 
-def _best_beyond(way: str) -> Say:
-    def said(study: Study, fact: Fact, shown: Shown) -> str:
-        f = study.factor(fact.factors[0])
-        room = "" if fact.limit is None else f" (limit {amount_both(f, fact.limit, shown)})"
+def _best_beyond(way: str) -> Text:
+    def said(reader: Reader, *, factors: tuple[str], value: float, limit: float | None = None) -> str:
+        f = reader.factors[factors[0]]
+        room = "" if limit is None else f" (limit {amount_both(f, limit, reader.shown)})"
         return (
-            f"The best {f.label} seems to lie {way} the tested {amount_both(f, fact.value or 0.0, shown)}: move the "
+            f"The best {f.label} seems to lie {way} the tested {amount_both(f, value, reader.shown)}: move the "
             f"range if the limits permit{room}."
         )
 
     return said
 
 
-def _wide_error(study: Study, fact: Fact, shown: Shown) -> str:
-    listed = ", ".join(study.factor(name).label for name in fact.factors)
+def _wide_error(reader: Reader, *, factors: tuple[str, ...]) -> str:
+    listed = ", ".join(map(reader.label, factors))
     return f"The stated setting error of {listed} is large against its range: a steadier machine widens every window."
 
 
-ANSWER_WORDS: dict[Code, Say] = {
+ANSWER_WORDS: dict[str, Text] = {
     "rate_open": _rate_open,
     "lapses": _lapses,
-    "not_measured": always(
+    "not_measured": (
         "No coupon's real temperature was measured: the answer is as good as the displays, or as their correction."
     ),
     "leans_on_priors": _leans_on_priors,
     "hangs_on_priors": _hangs_on_priors,
-    "hand_fails": always(f"{_FAILS}. A{_SOFTER}"),
+    "hand_fails": f"{_FAILS}. A{_SOFTER}",
     "hand_fails_in_doubt": _hand_fails_in_doubt,
-    "softer_if_scores_stand": always(f"If the scores stand: a{_SOFTER}"),
+    "softer_if_scores_stand": f"If the scores stand: a{_SOFTER}",
     "best_above": _best_beyond("above"),
     "best_below": _best_beyond("below"),
     "wide_error": _wide_error,
-    "other_stack": always(
-        "Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate."
-    ),
+    "other_stack": "Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate.",
 }
 """How what an answer adds to its fit is said."""
 

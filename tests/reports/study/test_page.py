@@ -12,7 +12,7 @@ import pytest
 from doe.domain.spec import Spec
 from doe.domain.units import Shown
 from doe.setpoint.answer import Cliff
-from doe.surfaces.classical.drift import Drift
+from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import estimate_effects
 from doe.surfaces.classical.mixed import fit_mixed
 from doe.surfaces.window_model import Priors
@@ -340,7 +340,7 @@ def test_a_replicated_plan_gets_effects_with_intervals():
 
 def test_drift_and_curvature_are_put_into_words():
     shown = eight_corners(
-        [4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5], drift=Drift(-0.62, -0.9, -0.3, 0.004, ""), curvature=None
+        [4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5], drift=Judged(-0.62, "", -0.9, -0.3, 0.004), curvature=None
     )
     assert any("moved by -0.6 points (-0.9 to -0.3), more than chance explains" in line for line in shown.effect_lines)
 

@@ -13,8 +13,7 @@ from doe.domain.serial import to_plain
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.plans.augment import augment_plan
-from doe.plans.build import add_round, make_plan
+from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.classical import base_points
 from doe.plans.compare import ReasonCode, left_out
 from doe.plans.confusion import confusion
