@@ -2,30 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 import pandas as pd
-import sqlalchemy as sa
 from numpy.typing import NDArray
 
-from doe.book.history import is_current
-from doe.book.rounds import frame_of
-from doe.book.studies import Key, find
-from doe.book.tables import coupons, entries
-from doe.book.text import from_text
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
-from doe.domain.serial import study_from
+from doe.domain.study import Study
 
 Objects = NDArray[np.object_]
 
 
-def results(connection: sa.Connection, key: Key, *, include_void: bool) -> pd.DataFrame:
-    """One row a coupon, as `doe.book.book.Book.results` describes."""
-    row = find(connection, key)
-    study = study_from(from_text(row.data))
-    plan = frame_of(connection, key)
-    said = _latest(connection, row.study_id, plan["coupon"].to_numpy(dtype=object))
+def fold(study: Study, plan: pd.DataFrame, values: Iterable[Any]) -> pd.DataFrame:
+    """One row a coupon, void ones too, as `doe.book.scores.Scores.results` describes.
+
+    ``values`` are the current value of every field that was ever scored: name of the coupon, field, value.
+    """
+    place = {name: i for i, name in enumerate(plan["coupon"])}
+    said: dict[str, Objects] = {}  # one value a coupon in plan order, None if empty
+    for coupon, field, value in values:
+        said.setdefault(field, np.full(len(plan), None, dtype=object))[place[coupon]] = value
     nothing = np.full(len(plan), None, dtype=object)
     checks = {f"check_{check.name}": said.get(f"check:{check.name}", nothing) for check in study.spec.checks}
     scored, failed = _scored_and_failed(list(checks.values()))
@@ -43,23 +41,7 @@ def results(connection: sa.Connection, key: Key, *, include_void: bool) -> pd.Da
     symptoms = ["; ".join(keys or ()) for keys in said.get("symptoms", nothing)]
     columns["symptom"] = pd.Series(symptoms, dtype=str)
     columns |= {name: _texts(said, name, nothing).astype(str) for name in ("note", "void")}
-    frame = pd.DataFrame(columns)
-    return frame if include_void else frame[frame["void"] == ""].reset_index(drop=True)
-
-
-def _latest(connection: sa.Connection, study_id: int, names: Objects) -> dict[str, Objects]:
-    """Current value of every field that was ever scored, by field: one value a coupon in plan order, None if empty."""
-    query = (
-        sa.select(coupons.c.name, entries.c.field, entries.c.value)
-        .join(coupons, entries.c.coupon_id == coupons.c.id)
-        .where(coupons.c.study_id == study_id, is_current(entries))
-        .order_by(entries.c.field)
-    )
-    place = {name: i for i, name in enumerate(names)}
-    said: dict[str, Objects] = {}
-    for name, field, value in connection.execute(query):
-        said.setdefault(field, np.full(len(names), None, dtype=object))[place[name]] = from_text(value)
-    return said
+    return pd.DataFrame(columns)
 
 
 def _texts(said: dict[str, Objects], field: str, nothing: Objects) -> Objects:

@@ -9,13 +9,13 @@ import sqlite3
 import time
 from collections.abc import Callable
 from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book.engine import WRITES
-from doe.book.place import Place, not_a_book
+from doe.book.engine import WRITES, Place, not_a_book
 from doe.book.tables import SCHEMA_VERSION, VERSION_TABLE, book_info
 from doe.domain.errors import InputError
 
@@ -42,7 +42,7 @@ def stored_version(connection: sa.Connection, where: str) -> str | None:
 
 
 def prepare(
-    engine: sa.Engine, place: Place, *, create: bool, upgrade: bool | None, who: str, now: Callable[[], str]
+    engine: sa.Engine, place: Place, *, create: bool, upgrade: bool | None, who: str, now: Callable[[], datetime]
 ) -> Path | None:
     """Make sure the tables are those of this program; returns the copy made before an upgrade.
 
@@ -54,7 +54,7 @@ def prepare(
         As `Book.open` has them.
     who : str
     now : callable
-        Gives the time as text.
+        Gives the time in UTC.
 
     Raises
     ------
@@ -86,8 +86,7 @@ def prepare(
             return None
         if place.path is not None:
             # taken while we hold the turn to write, so that nothing can be stored between copy and upgrade
-            day = "".join(c for c in now()[:19] if c.isdigit())
-            copy = place.path.with_name(f"{place.path.stem}-schema-{version}-{day}{place.path.suffix}")
+            copy = place.path.with_name(f"{place.path.stem}-schema-{version}-{now():%Y%m%d%H%M%S}{place.path.suffix}")
             copy_file(place.path, copy)
         migrate(connection)
     return copy
@@ -103,7 +102,7 @@ def _check_version(version: str | None, where: str) -> None:
         )
 
 
-def _make(engine: sa.Engine, place: Place, *, who: str, now: Callable[[], str]) -> None:
+def _make(engine: sa.Engine, place: Place, *, who: str, now: Callable[[], datetime]) -> None:
     if place.path is not None:
         keep_journal(engine)
     with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():

@@ -6,7 +6,7 @@ Format of an export, version 1. A zip with a member ``book.json``, UTF-8::
      "tables": {"<table>": [{"<column>": <value>, ...}, ...], ...}}
 
 Tables are those of `doe.book.tables.KEPT`, rows in the order of their ``id``, every row with every column. Columns of
-`doe.book.tables.JSON_COLUMNS` hold JSON as it is, not as text in text. Times are ISO 8601 in UTC, quantities in degC,
+type `doe.book.tables.Json` hold JSON as it is, not as text in text. Times are ISO 8601 in UTC, quantities in degC,
 s, bar and g/m2. Photos are members of their own, ``photos/<sha256>``, and their rows come without the picture. The
 same book always gives the same bytes.
 """
@@ -24,15 +24,18 @@ from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book.history import is_current
 from doe.book.older import recipe_with_facts, scale_of_notes
 from doe.book.photos import LARGEST
-from doe.book.store import Writing, insert_all
+from doe.book.store import Writing
 from doe.book.tables import (
-    JSON_COLUMNS,
     KEPT,
+    Json,
+    Moment,
     acts,
+    as_text,
+    columns_of,
     gauge_readings,
+    is_current,
     lines,
     photos,
     recipes,
@@ -41,8 +44,8 @@ from doe.book.tables import (
     stacks,
     studies,
     study_entries,
+    to_text,
 )
-from doe.book.text import from_text, to_text
 from doe.book.upkeep import coherence
 from doe.domain.errors import InputError, InputErrors
 
@@ -92,15 +95,10 @@ def _write_photos(connection: sa.Connection, archive: zipfile.ZipFile) -> None:
         archive.writestr(zipfile.ZipInfo(f"{_FOLDER}{digest}", _LONG_AGO), bytes(image or b""))
 
 
-def _columns(table: sa.Table) -> list[sa.Column[Any]]:
-    return [c for c in table.columns if not isinstance(c.type, sa.LargeBinary)]
-
-
 def _rows(connection: sa.Connection, table: sa.Table) -> Rows:
-    return [
-        {name: from_text(value) if name in JSON_COLUMNS else value for name, value in row._mapping.items()}
-        for row in connection.execute(sa.select(*_columns(table)).order_by(table.c.id))
-    ]
+    # times stay the text they are in the book
+    columns = (as_text(c).label(c.name) if isinstance(c.type, Moment) else c for c in columns_of(table))
+    return [dict(row._mapping) for row in connection.execute(sa.select(*columns).order_by(table.c.id))]
 
 
 def read(path: Path) -> dict[str, Rows]:
@@ -162,18 +160,17 @@ def _with_facts(tables: dict[str, Any]) -> dict[str, Any]:
 
 
 def _check_rows(table: sa.Table, rows: Any, where: str) -> None:
-    columns = {c.name for c in _columns(table)}
+    columns = {c.name: c for c in columns_of(table)}
     seen = set()
     for number, row in enumerate(rows if isinstance(rows, list) else [None], start=1):
-        if not isinstance(row, dict) or set(row) != columns:
+        if not isinstance(row, dict) or set(row) != set(columns):
             raise _not_an_export(where, f"other columns in {table.name}, row {number}")
-        for column in _columns(table):
-            value = row[column.name]
-            if column.name in JSON_COLUMNS or (value is None and column.nullable):
+        for name, column in columns.items():
+            value, kind = row[name], str if isinstance(column.type, Moment) else column.type.python_type
+            if isinstance(column.type, Json) or (value is None and column.nullable):
                 continue
-            kind = column.type.python_type
             if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
-                raise _not_an_export(where, f"{value!r} in {table.name}, row {number}, {column.name}")
+                raise _not_an_export(where, f"{value!r} in {table.name}, row {number}, {name}")
         if row["id"] in seen:
             raise _not_an_export(where, f"row {row['id']} twice in {table.name}")
         seen.add(row["id"])
@@ -217,8 +214,8 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
             moved = [_shifted(table, row, shift, known) for row in fresh[table.name]]
             if table is photos:
                 _insert_photos(connection, path, moved)
-            else:
-                insert_all(connection, table, moved)
+            elif moved:
+                connection.execute(table.insert(), moved)
         except (sa.exc.IntegrityError, OverflowError) as error:
             raise _not_an_export(where, f"rows in {table.name} that cannot all be there") from error
         if connection.dialect.name == "postgresql" and fresh[table.name]:
@@ -255,14 +252,15 @@ def _fresh_acts(fresh: dict[str, Rows]) -> Rows:
 
 def _known_versions(connection: sa.Connection, table: sa.Table, tables: dict[str, Rows]) -> dict[int, int]:
     """Rows of the export that the book has with the same name and details: id there -> id here."""
-    query = sa.select(table.c.name, table.c.data, table.c.id)
+    query = sa.select(table.c.name, as_text(table.c.data).label("data"), table.c.id)
     here = {(row.name, row.data): row.id for row in connection.execute(query)}
     keys = {row["id"]: (row["name"], to_text(row["data"])) for row in tables[table.name]}
     return {there: here[key] for there, key in keys.items() if key in here}
 
 
 def _known_readings(connection: sa.Connection, tables: dict[str, Rows]) -> dict[int, int]:
-    here = connection.execute(sa.select(gauge_readings)).all()
+    columns = (gauge_readings.c.id, gauge_readings.c.line_name, gauge_readings.c.withdraws)
+    here = connection.execute(sa.select(*columns, as_text(gauge_readings.c.data).label("data"))).all()
     readings = {(row.line_name, row.data): row.id for row in here if row.withdraws is None}
     withdrawn = {row.withdraws: row.id for row in here if row.withdraws is not None}
     known: dict[int, int] = {}
@@ -357,9 +355,8 @@ def _definition_clashes(
 def _shifted(
     table: sa.Table, row: dict[str, Any], shift: dict[str, int], known: dict[str, dict[int, int]]
 ) -> dict[str, Any]:
-    """Row as it goes into this book: its own number and those it points to moved, JSON as text."""
-    moved = {name: to_text(value) if name in JSON_COLUMNS else value for name, value in row.items()}
-    moved["id"] = row["id"] + shift[table.name]
+    """Row as it goes into this book: its own number and those it points to moved."""
+    moved = {**row, "id": row["id"] + shift[table.name]}
     for key in table.foreign_keys:
         name, parent = key.parent.name, key.column.table.name
         if row[name] is not None:

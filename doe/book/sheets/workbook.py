@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 MAX_BYTES = 20_000_000
 MAX_UNPACKED = 200_000_000
 MAX_ROWS, MAX_COLUMNS, MAX_CELLS = 20_000, 500, 1_000_000
+HEADING_ROWS = 40
+"""Rows among which the row of headings is looked for."""
+
 _TEXT_SUFFIXES, _BOOK_SUFFIXES = (".csv", ".tsv", ".txt"), (".xlsx", ".xlsm")
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0"
 _NEW_FILE = "Write a new entry file and copy the entries into it."

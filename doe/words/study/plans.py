@@ -10,6 +10,7 @@ from doe.domain.units import METRIC, Shown, show_difference
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
 from doe.words.facts import Reader, Text, all_worded, reader_of, worded
+from doe.words.study.brought import BROUGHT
 from doe.words.wording import count, listing, sentence, verb
 
 KIND_LABELS = {
@@ -50,7 +51,7 @@ def _note(note: Finding | str, reader: Reader) -> str:
     if isinstance(note, str):
         return note
     values = {name: value for name, value in note.values.items() if name != "round"}
-    text = worded(Finding(note.code, values), NOTES, reader)
+    text = worded(Finding(note.code, values), NOTES | BROUGHT, reader)
     return f"Round {note.values['round']}: {text}" if "round" in note.values else text
 
 
