@@ -52,7 +52,7 @@ class Rounds(Studies):
         """
         with self.writing() as writing:
             row = find_open(writing.connection, key)
-            stored = {made["name"]: made for made in _stored(writing.connection, row.study_id)}
+            stored = {made["name"]: made for made in coupons_of(writing.connection, row.study_id)}
             numbers = sorted({made["round"] for made in stored.values()})
             rows = _rows(study_from(row.data), plan, next_round=numbers[-1] + 1 if numbers else 1)
             problems = _clashes(rows, stored, numbers)
@@ -77,19 +77,11 @@ class Rounds(Studies):
         Columns: coupon, <factors>, round, then what was saved of cure_batch, press_batch, cure_order, press_order,
         garment, stroke, role, and any others.
         """
-        import pandas as pd  # noqa: PLC0415 - listing studies must not pay for pandas
-
         with self.reading() as connection:
             row = find(connection, key)
-            rows = _stored(connection, row.study_id)
-        columns: dict[str, Any] = {"coupon": pd.Series([made["name"] for made in rows], dtype=str)}
-        for f in study_from(row.data).factors:
-            columns[f.name] = pd.Series([made["settings"][f.name] for made in rows], dtype=str if f.levels else float)
-        columns["round"] = pd.Series([made["round"] for made in rows], dtype=int)
-        given = dict.fromkeys(name for made in rows for name in made["place"])
-        for name in (*(n for n in PLACE_COLUMNS if n in given), *(n for n in given if n not in PLACE_COLUMNS)):
-            columns[name] = pd.Series([made["place"].get(name) for made in rows])
-        return pd.DataFrame(columns)
+            rows = coupons_of(connection, row.study_id)
+        study = study_from(row.data)
+        return frame_of(plan_columns(study, rows), plan_types(study))
 
     def plan_info(self, key: Key) -> PlanInfo:
         """How each round was made."""
@@ -173,7 +165,7 @@ def _plain(value: Any) -> Any:
     return None if value is None or value != value or str(value) == "<NA>" else value  # noqa: PLR0124 - NaN
 
 
-def _stored(connection: sa.Connection, study_id: int) -> list[dict[str, Any]]:
+def coupons_of(connection: sa.Connection, study_id: int) -> list[dict[str, Any]]:
     """Coupons of a study in the order they were saved: name, round, settings, place."""
     query = (
         sa.select(coupons.c.name, rounds.c.number.label("round"), coupons.c.settings, coupons.c.place)
@@ -182,6 +174,29 @@ def _stored(connection: sa.Connection, study_id: int) -> list[dict[str, Any]]:
         .order_by(coupons.c.id)
     )
     return [dict(row._mapping) for row in connection.execute(query)]
+
+
+def plan_columns(study: Study, rows: Sequence[Mapping[str, Any]]) -> dict[str, list[Any]]:
+    """Columns of coupons as `coupons_of` gives them: coupon, <factors>, round, where and how they are made."""
+    columns = {"coupon": [row["name"] for row in rows]}
+    columns |= {name: [row["settings"][name] for row in rows] for name in study.factor_names}
+    columns["round"] = [row["round"] for row in rows]
+    given = dict.fromkeys(name for row in rows for name in row["place"])
+    for name in (*(n for n in PLACE_COLUMNS if n in given), *(n for n in given if n not in PLACE_COLUMNS)):
+        columns[name] = [row["place"].get(name) for row in rows]
+    return columns
+
+
+def plan_types(study: Study) -> dict[str, type]:
+    """What columns of a plan hold; of the others it is seen."""
+    return {"coupon": str, **{f.name: str if f.levels else float for f in study.factors}, "round": int}
+
+
+def frame_of(columns: Mapping[str, list[Any]], types: Mapping[str, type]) -> pd.DataFrame:
+    """Frame of columns."""
+    import pandas as pd  # noqa: PLC0415 - listing studies must not pay for pandas
+
+    return pd.DataFrame({name: pd.Series(values, dtype=types.get(name)) for name, values in columns.items()})
 
 
 def _clashes(

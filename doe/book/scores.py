@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from doe.book.records import CouponState, HistoryEntry
-from doe.book.rounds import Rounds
+from doe.book.rounds import Rounds, coupons_of, frame_of, plan_columns, plan_types
 from doe.book.store import Writing, records
 from doe.book.studies import Key, find, find_open
 from doe.book.tables import acts, as_text, coupons, entries, is_current, rounds, to_text
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field, entry_problems, look_problems
 from doe.domain.serial import study_from
 
@@ -107,13 +108,39 @@ class Scores(Rounds):
         ``check_<check>`` (True, False, None) for every check of the study, symptom (keys joined by ``"; "``), note,
         void (the reason, ``""``).
         """
-        from doe.book.folding import fold  # noqa: PLC0415 - listing studies must not pay for pandas
+        with self.reading():
+            study, columns = self.study(key).study, self.result_columns(key)
+        types = {**plan_types(study), "passed": object, **dict.fromkeys(("side", "symptom", "note", "void"), str)}
+        types |= {f"check_{check.name}": object for check in study.spec.checks}
+        types |= {name: float for name in columns if name.startswith((ACTUAL_PREFIX, HAND_PREFIX))}
+        frame = frame_of(columns, types)
+        return frame if include_void else frame[frame["void"] == ""].reset_index(drop=True)
 
+    def result_columns(self, key: Key) -> dict[str, list[Any]]:
+        """`results` of every coupon, void ones too, for those who need not wait for a frame: what is empty is None."""
         with self.reading() as connection:
             row = find(connection, key)
-            said = connection.execute(_said(row.study_id).order_by(entries.c.field))
-            frame = fold(study_from(row.data), self.plan_coupons(key), said)
-        return frame if include_void else frame[frame["void"] == ""].reset_index(drop=True)
+            study, rows = study_from(row.data), coupons_of(connection, row.study_id)
+            place = {made["name"]: i for i, made in enumerate(rows)}
+            said: dict[str, list[Any]] = {}
+            for coupon, field, value in connection.execute(_said(row.study_id).order_by(entries.c.field)):
+                said.setdefault(field, [None] * len(rows))[place[coupon]] = value
+        nothing = [None] * len(rows)
+        checks = {f"check_{check.name}": said.get(f"check:{check.name}", nothing) for check in study.spec.checks}
+        plan = plan_columns(study, rows)
+        columns: dict[str, list[Any]] = {name: plan[name] for name in ("coupon", *study.factor_names)}
+        columns |= _of_kind(said, "actual:", ACTUAL_PREFIX)
+        columns |= {"passed": [], "side": []}
+        for side, *values in zip(said.get("side", nothing), *checks.values(), strict=True):
+            scored = [value for value in values if value is not None]
+            columns["passed"].append(all(scored) if scored else None)
+            # a coupon that passes everything has no side; one that failed for a reason nobody named is unknown
+            columns["side"].append("" if all(scored) else side or "unknown")
+        columns |= _of_kind(said, "hand:", HAND_PREFIX)
+        columns |= {name: values for name, values in plan.items() if name not in columns}
+        columns |= checks
+        columns["symptom"] = ["; ".join(keys or ()) for keys in said.get("symptoms", nothing)]
+        return columns | {name: [text or "" for text in said.get(name, nothing)] for name in ("note", "void")}
 
     def coupon_states(self, key: Key) -> tuple[CouponState, ...]:
         """How far the scoring of each coupon has come, in plan order; `results` without its frame."""
@@ -173,6 +200,10 @@ def _said(study_id: int) -> sa.Select[Any]:
         .join(coupons, entries.c.coupon_id == coupons.c.id)
         .where(coupons.c.study_id == study_id, is_current(entries))
     )
+
+
+def _of_kind(said: Mapping[str, list[Any]], kind: str, prefix: str) -> dict[str, list[Any]]:
+    return {prefix + field.removeprefix(kind): values for field, values in said.items() if field.startswith(kind)}
 
 
 def _ids(connection: sa.Connection, study_id: int) -> dict[str, int]:

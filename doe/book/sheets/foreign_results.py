@@ -238,10 +238,10 @@ class _Row:
         """Its name, made up where the sheet has none."""
         if "coupon" not in self.uses:
             return f"own-{count:02d}"
-        name = f"row {self.number}"
+        name = ""
         with self._collecting():
             name = self._text("coupon", needed="the name of the coupon", remedy="Give each coupon a name of its own.")
-        return name
+        return name or f"row {self.number}"
 
     def settings(self) -> dict[str, float | str]:
         """Settings in stored units."""
