@@ -161,11 +161,11 @@ def make_engine(place: Place, *, frozen: bool = False) -> sa.Engine:
             ) from error
     if frozen:
         uri = f"{place.path.resolve().as_uri()}?mode=ro&immutable=1"
-
-        def look() -> sqlite3.Connection:
-            return sqlite3.connect(uri, uri=True, check_same_thread=False)
-
-        engine = sa.create_engine("sqlite://", creator=look, poolclass=sa.pool.QueuePool)
+        engine = sa.create_engine(
+            "sqlite://",
+            creator=lambda: sqlite3.connect(uri, uri=True, check_same_thread=False),
+            poolclass=sa.pool.QueuePool,
+        )
     else:
         engine = sa.create_engine(place.url, connect_args={"timeout": BUSY_SECONDS})
     sa.event.listen(engine, "connect", _on_connect)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -55,8 +55,7 @@ class Rounds(Studies):
             stored = {made["name"]: made for made in coupons_of(writing.connection, row.study_id)}
             numbers = sorted({made["round"] for made in stored.values()})
             rows = _rows(study_from(row.data), plan, next_round=numbers[-1] + 1 if numbers else 1)
-            problems = _clashes(rows, stored, numbers)
-            if problems:
+            if problems := list(_clashes(rows, stored, numbers)):
                 raise InputErrors(problems)
             fresh = [made for made in rows if made["name"] not in stored]
             new_rounds = sorted({made["round"] for made in fresh})
@@ -137,15 +136,8 @@ def _rows(study: Study, frame: pd.DataFrame, *, next_round: int) -> list[dict[st
         if not _is_number(number) or number != int(number) or number < 1:
             problems.append(InputError(f"{where}, round", number, "a whole number from 1", "Number the rounds."))
             continue
-        place = {other: _plain(record[other]) for other in others}
-        rows.append(
-            {
-                "name": name,
-                "round": int(number),
-                "settings": settings,
-                "place": {key: value for key, value in place.items() if value is not None},
-            }
-        )
+        place = {other: value for other in others if (value := _plain(record[other])) is not None}
+        rows.append({"name": name, "round": int(number), "settings": settings, "place": place})
     if problems:
         raise InputErrors(problems)
     return rows
@@ -201,32 +193,19 @@ def frame_of(columns: Mapping[str, list[Any]], types: Mapping[str, type]) -> pd.
 
 def _clashes(
     rows: list[dict[str, Any]], stored: Mapping[str, Mapping[str, Any]], numbers: list[int]
-) -> list[InputError]:
-    problems = []
+) -> Iterator[InputError]:
     for made in rows:
-        where, old = f"plan, coupon {made['name']}", stored.get(made["name"])
-        if old is not None:
-            parts = [part for part in ("round", "settings", "place") if made[part] != old[part]]
-            if parts:
-                problems.append(
-                    InputError(
-                        where,
-                        f"another {' and '.join(parts)} than is stored",
-                        "what is stored, or a new name",
-                        "A round is never changed; give new coupons names of their own.",
-                    )
-                )
-        elif made["round"] in numbers:
-            problems.append(
-                InputError(
-                    f"{where}, round",
-                    made["round"],
-                    f"{numbers[-1] + 1} for new coupons",
-                    "A round is never changed; add a new one.",
-                )
+        where, old, number = f"plan, coupon {made['name']}", stored.get(made["name"]), made["round"]
+        parts = [] if old is None else [part for part in ("round", "settings", "place") if made[part] != old[part]]
+        if parts:
+            yield InputError(
+                where,
+                f"another {' and '.join(parts)} than is stored",
+                "what is stored, or a new name",
+                "A round is never changed; give new coupons names of their own.",
             )
-        elif numbers and made["round"] < numbers[-1]:
-            problems.append(
-                InputError(f"{where}, round", made["round"], f"{numbers[-1] + 1}", "Number rounds upwards.")
-            )
-    return problems
+        elif old is None and number in numbers:
+            allowed = f"{numbers[-1] + 1} for new coupons"
+            yield InputError(f"{where}, round", number, allowed, "A round is never changed; add a new one.")
+        elif old is None and numbers and number < numbers[-1]:
+            yield InputError(f"{where}, round", number, f"{numbers[-1] + 1}", "Number rounds upwards.")

@@ -66,12 +66,23 @@ def prepare(
         version = stored_version(connection, where)
     if version == SCHEMA_VERSION:
         return None
-    _check_version(version, where)
     if version is None:
         if not create:
             raise InputError(where, "an empty database", "an existing book", "Check the path, or make a new book.")
-        _make(engine, place, who=who, now=now)
+        if place.path is not None:
+            keep_journal(engine)
+        with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
+            if stored_version(connection, where) is None:  # else somebody else was faster
+                migrate(connection)
+                connection.execute(book_info.insert().values(uid=uuid4().hex, made_at=now(), made_by=who))
         return None
+    if int(version) > int(SCHEMA_VERSION):
+        raise InputError(
+            where,
+            f"a book of schema {version}, made by a newer program",
+            f"schema {SCHEMA_VERSION} or older",
+            "Update this program, or use a book of its own.",
+        )
     if upgrade is False or (upgrade is None and place.path is None):
         raise InputError(
             where,
@@ -90,25 +101,6 @@ def prepare(
             copy_file(place.path, copy)
         migrate(connection)
     return copy
-
-
-def _check_version(version: str | None, where: str) -> None:
-    if version is not None and int(version) > int(SCHEMA_VERSION):
-        raise InputError(
-            where,
-            f"a book of schema {version}, made by a newer program",
-            f"schema {SCHEMA_VERSION} or older",
-            "Update this program, or use a book of its own.",
-        )
-
-
-def _make(engine: sa.Engine, place: Place, *, who: str, now: Callable[[], datetime]) -> None:
-    if place.path is not None:
-        keep_journal(engine)
-    with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
-        if stored_version(connection, f"book {place.label}") is None:  # else somebody else was faster
-            migrate(connection)
-            connection.execute(book_info.insert().values(uid=uuid4().hex, made_at=now(), made_by=who))
 
 
 def keep_journal(engine: sa.Engine) -> None:

@@ -12,7 +12,7 @@ from doe.book.records import CouponState, HistoryEntry
 from doe.book.rounds import Rounds, coupons_of, frame_of, plan_columns, plan_types
 from doe.book.store import Writing, records
 from doe.book.studies import Key, find, find_open
-from doe.book.tables import acts, as_text, coupons, entries, is_current, rounds, to_text
+from doe.book.tables import acts, as_text, coupons, entries, is_current, to_text
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field, entry_problems, look_problems
@@ -108,8 +108,8 @@ class Scores(Rounds):
         ``check_<check>`` (True, False, None) for every check of the study, symptom (keys joined by ``"; "``), note,
         void (the reason, ``""``).
         """
-        with self.reading():
-            study, columns = self.study(key).study, self.result_columns(key)
+        with self.reading() as connection:
+            study, columns = study_from(find(connection, key).data), self.result_columns(key)
         types = {**plan_types(study), "passed": object, **dict.fromkeys(("side", "symptom", "note", "void"), str)}
         types |= {f"check_{check.name}": object for check in study.spec.checks}
         types |= {name: float for name in columns if name.startswith((ACTUAL_PREFIX, HAND_PREFIX))}
@@ -145,24 +145,14 @@ class Scores(Rounds):
     def coupon_states(self, key: Key) -> tuple[CouponState, ...]:
         """How far the scoring of each coupon has come, in plan order; `results` without its frame."""
         with self.reading() as connection:
-            row = find(connection, key)
-            made = connection.execute(
-                sa.select(coupons.c.name, rounds.c.number, rounds.c.kind)
-                .join(rounds, coupons.c.round_id == rounds.c.id)
-                .where(coupons.c.study_id == row.study_id)
-                .order_by(coupons.c.id)
-            ).all()
-            fields = [f"check:{check.name}" for check in study_from(row.data).spec.checks]
-            said = connection.execute(_said(row.study_id).where(entries.c.field.in_([*fields, "void"])))
-            values = {(coupon, field): value for coupon, field, value in said}
-        found = []
-        for coupon in made:
-            checks = [values.get((coupon.name, field)) for field in fields]
-            scored = [value for value in checks if value is not None]
-            void = bool(values.get((coupon.name, "void")))
-            passed = all(scored) if scored else None
-            found.append(CouponState(coupon.name, coupon.number, coupon.kind, passed, len(scored) < len(fields), void))
-        return tuple(found)
+            study, columns = study_from(find(connection, key).data), self.result_columns(key)
+            kinds = {made.round: made.kind for made in self.plan_info(key).rounds}
+        told = (columns[name] for name in ("coupon", "round", "passed", "void"))
+        checks = (columns[f"check_{check.name}"] for check in study.spec.checks)
+        return tuple(
+            CouponState(coupon, number, kinds[number], passed, None in scored, bool(void))
+            for coupon, number, passed, void, *scored in zip(*told, *checks, strict=True)
+        )
 
     def history(self, key: Key, coupon: str | None = None) -> tuple[HistoryEntry, ...]:
         """Everything ever said about the coupons of a study, or one of them, oldest first."""

@@ -30,12 +30,9 @@ if TYPE_CHECKING:
 
 def records(kind: type[Record], rows: Iterable[sa.Row[Any]], **made: Callable[[Any], object]) -> tuple[Record, ...]:
     """Dataclasses of rows: each field is the column of its name, or what is made of it."""
-    makers = {field.name: made.get(field.name, _as_it_is) for field in fields(kind)}
-    return tuple(kind(**{name: make(row._mapping[name]) for name, make in makers.items()}) for row in rows)
-
-
-def _as_it_is(value: object) -> object:
-    return value
+    names = [field.name for field in fields(kind)]
+    values = ({name: row._mapping[name] for name in names} for row in rows)
+    return tuple(kind(**{**said, **{name: make(said[name]) for name, make in made.items()}}) for said in values)
 
 
 def unknown(kind: str, key: object, names: Iterable[str], make: str) -> InputError:
@@ -44,6 +41,11 @@ def unknown(kind: str, key: object, names: Iterable[str], make: str) -> InputErr
     close = get_close_matches(str(key), known, n=5, cutoff=0.5) or known[:5]
     allowed = ", ".join(close) if close else f"nothing yet: the book has no {kind}"
     return InputError(kind, repr(key), allowed, make)
+
+
+def again(table: sa.Table, row: sa.Row[Any]) -> dict[str, Any]:
+    """What a row says, for a later one that says it again."""
+    return {c.name: row._mapping[c.name] for c in columns_of(table) if c.name not in ("id", "uid", "act_id")}
 
 
 def refuse_without_why(where: str, why: str, remedy: str) -> None:
@@ -108,8 +110,7 @@ class Writing:
             found = f"no such {short}" if row is None else f"a {short} that is withdrawn already"
             raise InputError(where, found, f"a {short} that counts", f"Look up its number in the list of {short}s.")
         refuse_without_why(where, why, f"Say why the {short} does not count.")
-        same = {c.name: row._mapping[c.name] for c in columns_of(table) if c.name not in ("id", "uid", "act_id")}
-        return row, {**same, "withdraws": row_id}
+        return row, {**again(table, row), "withdraws": row_id}
 
 
 class Store:

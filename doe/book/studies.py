@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from doe.book.definitions import Definitions, find_definition
 from doe.book.records import StudyRecord, StudySummary
-from doe.book.store import Writing, records, refuse_without_why, unknown
+from doe.book.store import Writing, again, records, refuse_without_why, unknown
 from doe.book.tables import (
     acts,
     analyses,
@@ -258,8 +258,7 @@ def _check_fits(connection: sa.Connection, study_id: int, old: Study, new: Study
 def _follow(writing: Writing, row: sa.Row[Any], verb: str, why: str, **changes: Any) -> None:
     refuse_without_why(f"study {row.name}", why, f"Say why, to {verb}.")
     act = writing.act(verb, changes.get("name", row.name), study_id=row.study_id, why=why)
-    old = {name: row._mapping[name] for name in ("study_id", "name", "data", "stack_id", "line_id", "archived")}
-    writing.add(study_entries, {**old, **changes, "supersedes": row.id}, act)
+    writing.add(study_entries, {**again(study_entries, row), **changes, "supersedes": row.id}, act)
 
 
 def _is_check() -> sa.ColumnElement[bool]:

@@ -50,18 +50,15 @@ _CANNOT_BE_READ = (json.JSONDecodeError, KeyError, TypeError, ValueError)
 
 def problems(connection: sa.Connection, where: str) -> list[str]:
     """What does not hang together, as sentences; empty when the book is sound."""
-    found: list[str] = []
     version = stored_version(connection, where)
-    if version != SCHEMA_VERSION:
-        found.append(f"The schema is {version}, not {SCHEMA_VERSION}.")
+    found = [] if version == SCHEMA_VERSION else [f"The schema is {version}, not {SCHEMA_VERSION}."]
     if connection.dialect.name == "sqlite":
         try:
             answers = list(connection.exec_driver_sql("PRAGMA integrity_check").scalars())
         except sa.exc.DatabaseError as error:  # so damaged that even looking for damage fails
             answers = [str(error.orig)]
-        if answers != ["ok"]:
-            found += [f"The file is damaged: {answer}." for answer in answers]
-            return found  # nothing read from a damaged file can be relied on
+        if answers != ["ok"]:  # nothing read from a damaged file can be relied on
+            return found + [f"The file is damaged: {answer}." for answer in answers]
     return found + coherence(connection)
 
 

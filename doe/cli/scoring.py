@@ -142,7 +142,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
     )
-    if not any(True for _ in entry.fields()):
+    if not entry.says_anything:
         raise InputError(
             f"coupon {typed.coupon}",
             "nothing said about it",

@@ -121,7 +121,7 @@ class _Reader:
             self._check_settings(i, plan[coupon])
             if says:
                 entry = self._entry(i, coupon, filled, plan[coupon])
-                if any(True for _ in entry.fields()):
+                if entry.says_anything:
                     entries.append(entry)
         if self.problems:
             raise InputErrors(self.problems)

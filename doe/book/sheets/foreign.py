@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+import tomllib
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import SequenceMatcher
+from importlib.resources import files
 from pathlib import Path
 from statistics import median
 
@@ -19,41 +21,7 @@ from doe.domain.said import squeeze, words
 from doe.domain.study import Study
 from doe.domain.units import looks_like_fahrenheit, stored_unit, unit_spelled
 
-_CURE = {"cure", "curing", "oven", "tunnel", "dryer", "gel", "bake", "melt"}
-_PRESS = {"press", "pressing", "platen", "heatpress"}
-_MEASURE = {
-    "degC": {"temp", "temperature", "temps", "heat"},
-    "s": {"time", "dwell", "duration", "seconds", "sec", "minutes", "min"},
-    "bar": {"pressure", "bar", "psi"},
-    "g/m2": {"amount", "weight", "gsm"},
-}
-_ACTUAL = {"actual", "measured", "real", "gauge", "gun", "surface"}
-_EXACT = {
-    "coupon": {"coupon", "couponid", "id", "sample", "sampleno", "no", "nr", "number", "test", "run", "print", "shirt"},
-    "symptom": {"symptom", "symptoms", "defect", "defects", "fault", "problem", "failure", "whatwentwrong"},
-    "side": {"side"},
-    "note": {"note", "notes", "remark", "remarks", "comment", "comments"},
-    "void": {"void", "voidbecause", "spoiled", "discarded"},
-    "round": {"round"},
-    "cure_batch": {"curebatch", "ovenbatch", "sheet"},
-    "press_batch": {"pressbatch", "presssession"},
-    "garment": {"garment", "blank"},
-}
-_PASS = {"pass", "passed", "passfail", "ok", "result", "verdict", "good", "overall", "accept", "accepted"}
-# Words of a heading that say which usual factor it is, beside machine and measure.
-_TELLING = {
-    "dwell": {"dwell"},
-    "pressure": {"pressure"},
-    "powder_amount": {"powder", "adhesive"},
-    "peel_wait": {"peel", "wait"},
-    "cooling_gap": {"gap"},
-    "second_press_time": {"second", "repress"},
-    "film_type": {"film"},
-    "peel_mode": {"peel"},
-    "fabric": {"fabric", "cloth"},
-}
-_HAND = {"hand", "handfeel", "feel", "softness"}
-_BESIDE_HAND = {"score", "by", "to", "1", "5"}
+_WORDS = tomllib.loads(files("doe.templates").joinpath("heading_words.toml").read_text(encoding="utf-8"))
 _SURE_ENOUGH = 0.55
 
 
@@ -248,8 +216,8 @@ def _scores(heading: str, study: Study) -> dict[str, float]:
     base, unit = heading_unit(heading)
     tokens = set(words(base))
     name = squeeze(base)
-    scores = {role: 1.0 for role, known in _EXACT.items() if name in known}
-    if name in _PASS:
+    scores = {role: 1.0 for role, known in _WORDS["exact"].items() if name in known}
+    if name in _WORDS["pass"]:
         scores["pass"] = 0.9
     for check in study.spec.checks:
         for text in (check.name, f"check_{check.name}", f"after_{check.name}", f"{check.name}es"):
@@ -257,9 +225,9 @@ def _scores(heading: str, study: Study) -> dict[str, float]:
     person = _person(base)
     if person is not None:
         scores[f"hand_{person}" if person else "hand"] = 0.95
-    is_actual = bool(tokens & _ACTUAL) or name.startswith("actual")
+    is_actual = _any(tokens, _WORDS["actual"]) or name.startswith("actual")
     for f in study.factors:
-        score = _factor_score(base, tokens - _ACTUAL, unit, f, study)
+        score = _factor_score(base, tokens.difference(_WORDS["actual"]), unit, f, study)
         scores[f"actual_{f.name}" if is_actual and not f.is_categorical else f.name] = score
     return scores
 
@@ -272,12 +240,11 @@ def _factor_score(base: str, tokens: set[str], unit: str, f: Factor, study: Stud
     if unit and stored_unit(unit) != f.unit:
         return 0.0
     named = max(_likeness(base, f.name), _likeness(base, f.label))
-    telling = bool(tokens & _TELLING.get(f.name, set()))
+    telling = _any(tokens, _WORDS["telling"].get(f.name, ()))
     if f.is_categorical:
         return max(named, 0.6 * telling)
-    at = "cure" if tokens & _CURE else "press" if tokens & _PRESS else ""
-    measures = {kind for kind, known in _MEASURE.items() if tokens & known} | ({stored_unit(unit)} if unit else set())
-    if f.unit not in measures and not telling:
+    at = next((machine for machine in ("cure", "press") if _any(tokens, _WORDS[machine])), "")
+    if not unit and not telling and not _any(tokens, _WORDS["measure"].get(f.unit, ())):
         return named
     usual = f.name in ("cure_temp", "cure_time", "press_temp", "dwell", "pressure")
     alone = sum(g.unit == f.unit and g.stage == f.stage for g in study.numeric) == 1
@@ -286,12 +253,16 @@ def _factor_score(base: str, tokens: set[str], unit: str, f: Factor, study: Stud
     return max(named, beside)
 
 
+def _any(tokens: Iterable[str], known: Iterable[str]) -> bool:
+    return not set(tokens).isdisjoint(known)
+
+
 def _person(base: str) -> str | None:
     """Person of a hand-feel column, "" when nobody is named, None when it is none."""
     parts = [part.strip("(),") for part in re.split(r"[-_:\s]+", base)]
-    if _HAND.isdisjoint(map(str.casefold, parts)):
+    if not _any(map(str.casefold, parts), _WORDS["hand"]):
         return None
-    return " ".join(p for p in parts if p.casefold() not in _HAND | _BESIDE_HAND).strip()
+    return " ".join(p for p in parts if p.casefold() not in (*_WORDS["hand"], *_WORDS["beside_hand"])).strip()
 
 
 def _likeness(base: str, name: str) -> float:

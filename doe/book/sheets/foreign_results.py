@@ -95,7 +95,7 @@ def map_foreign(
             problems.append(InputError(where, found, "each coupon once", "Give each coupon a name of its own."))
         coupons.append({"coupon": coupon, **row.settings(), **row.batches(), "role": "brought"})
         entry = row.entry(coupon)
-        if any(True for _ in entry.fields()):
+        if entry.says_anything:
             entries.append(entry)
     if not coupons:
         problems.append(InputError(sheet.name, "no rows", "one row a coupon", "Add the coupons below the headings."))
@@ -117,7 +117,7 @@ def map_foreign(
 def _whole_numbers(column: pd.Series | None, rows: int, name: str) -> pd.Series:
     """Batch labels as whole numbers, one a label in order of appearance; None where the sheet says nothing."""
     unknown = 1 if name == "round" else None
-    labels = ["" if pd.isna(v) else str(v) for v in column] if column is not None else [""] * rows
+    labels = [""] * rows if column is None else list(column)
     whole = {label: i for i, label in enumerate(dict.fromkeys(v for v in labels if v), start=1)}
     numbers = [whole.get(label, unknown) for label in labels]
     return pd.Series(numbers, dtype=object if None in numbers else "int64")

@@ -88,7 +88,9 @@ def read_headings(
     for j, heading in enumerate(sheet.rows[row]):
         if not heading:
             if any(sheet.cell(i, j) for i in range(row + 1, len(sheet.rows))):
-                notes.append(f"Column {_letter(j)} has no heading and was left out.")
+                from openpyxl.utils import get_column_letter  # noqa: PLC0415 - slow to load, and seldom needed
+
+                notes.append(f"Column {get_column_letter(j + 1)} has no heading and was left out.")
             continue
         base, unit = split_unit(heading)
         column = names.get(squeeze(base))
@@ -165,14 +167,3 @@ def _slip(name: str, missing: Mapping[str, EntryColumn]) -> EntryColumn | None:
     alike = [m for m in missing if re.sub(r"\D", "", m) == re.sub(r"\D", "", name)]
     close = get_close_matches(name, alike, n=1, cutoff=0.85)
     return missing[close[0]] if close else None
-
-
-def _letter(j: int) -> str:
-    """Letter of a spreadsheet column, from 0.
-
-    >>> _letter(0), _letter(27)
-    ('A', 'AB')
-    """
-    from openpyxl.utils import get_column_letter  # noqa: PLC0415 - slow to load, and seldom needed
-
-    return str(get_column_letter(j + 1))

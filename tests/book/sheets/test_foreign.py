@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import tomllib
+from pathlib import Path
+
 import openpyxl
 import pandas as pd
 import pytest
@@ -11,8 +14,10 @@ from hypothesis import strategies as st
 from doe.book.sheets.foreign import ColumnUse, guess_mapping, heading_unit, read_foreign
 from doe.book.sheets.foreign_results import map_foreign
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.factors import usual_factor
+from doe.domain.factors import KNOWN_FACTORS, usual_factor
 from doe.domain.limits import Limits
+from doe.domain.outcome import BATCH_COLUMNS
+from doe.domain.said import squeeze
 from doe.domain.score import entry_problems
 from doe.domain.space import Forbidden
 from doe.domain.spec import Check, Spec
@@ -418,3 +423,12 @@ def test_sheet_without_headings_or_rows_is_answered_in_one_line(tmp_path, text):
 )
 def test_units_in_headings(heading, parts):
     assert heading_unit(heading) == parts
+
+
+def test_words_of_headings_are_about_what_there_is():
+    known = tomllib.loads((Path(__file__).parents[3] / "templates" / "heading_words.toml").read_text(encoding="utf-8"))
+    assert set(known["telling"]) <= set(KNOWN_FACTORS)
+    assert set(known["measure"]) <= {f.unit for f in KNOWN_FACTORS.values()}
+    assert set(known["exact"]) <= {"coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS}
+    lists = [part for group in known.values() for part in (group.values() if isinstance(group, dict) else (group,))]
+    assert all(words and [squeeze(word) for word in words] == words for words in lists)
