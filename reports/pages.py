@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.typography import printed
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintedPage:
+    """Standing wording of every printed page: ``cautions``, ``fixed_wording``, ``special_goods`` and ``footer``."""
+
+    cautions: tuple[str, ...] = CAUTIONS
+    fixed_wording: str = FIXED_WORDING
+    special_goods: str = SPECIAL_GOODS
+    footer: str = FOOTER
 
 
 def template_source(name: str) -> str | None:

@@ -11,10 +11,11 @@ import pandas as pd
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, usual_seed
 from doe.acts.recipe.recipes import in_force_for
-from doe.book.records import KeptRecipe, ShopNote, StudyRecord
+from doe.book.records import ShopNote, StudyRecord
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
+from doe.domain.recipe import KeptRecipe
 from doe.domain.recipe import Recipe as Released
 from doe.domain.units import METRIC, Shown
 from doe.surfaces.fitted import fit

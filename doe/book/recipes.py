@@ -6,12 +6,11 @@ from dataclasses import replace
 
 import sqlalchemy as sa
 
-from doe.book.records import KeptRecipe
 from doe.book.store import Store, refuse_without_why
 from doe.book.studies import Key, find
 from doe.book.tables import acts, recipes
 from doe.domain.errors import InputError
-from doe.domain.recipe import Recipe
+from doe.domain.recipe import KeptRecipe, Recipe
 from doe.domain.serial import recipe_from
 
 _RELEASE, _RETIRE = "release", "retire"

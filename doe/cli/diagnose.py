@@ -12,13 +12,13 @@ import typer
 from doe.acts import diagnosis as acts
 from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
-from doe.book.records import KeptRecipe
 from doe.cli.ask import ask, ask_choice
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.recipe import KeptRecipe
 from doe.domain.said import read_symptoms
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number

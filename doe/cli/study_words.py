@@ -29,7 +29,7 @@ def step_command(study: Study, following: NextStep) -> str:
     name = quoted(study.name)
     commands = {
         "plan": f"plan {name} --coupons 20",
-        "make": f"sheet {name} -o sheets",
+        "make": f"sheet {name} -o sheets" + (f" --round {following.round}" if following.round else ""),
         "recommend": f"recommend {name}",
         "washes": f"record {name} --washes",
         "feel": f"record {name} --coupon {following.coupon} --hand NAME=SCORE",
@@ -38,6 +38,9 @@ def step_command(study: Study, following: NextStep) -> str:
         "confirm": f"confirm {name}",
         "compare": f"compare {name}",
         "report": f"report {name} -o report.html",
+        "make again": f"confirm {name} --replace",
+        "confirmation page": f"confirm {name} -o confirmation.html",
+        "release": "release --help",
     }
     return f"doe {commands[following.step]}"
 

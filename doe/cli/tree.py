@@ -106,7 +106,7 @@ TREE: Mapping[str, Leaf | Branch] = {
         {
             "list": Leaf("List the recipes in force, those due for review first.", "recipe"),
             "show": Leaf("Show one revision: settings, handling, what it rests on, what would void it.", "recipe"),
-            "card": Leaf("Write the card for the press: one page of A4 or Letter.", "recipe_card"),
+            "card": Leaf("Write the card for the press: one page of A4 or Letter.", "recipe_on"),
             "history": Leaf("Show every revision of a recipe and what changed between them.", "recipe"),
             "retire": Leaf("Take a recipe out of use; every revision stays in the book.", "recipe"),
             "find": Leaf("Find the recipe whose materials are nearest, and see what differs.", "recipe"),

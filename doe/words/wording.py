@@ -161,6 +161,28 @@ def percent_at_most(share: float) -> str:
     return f"{math.ceil(round(share * 1000, 6)) / 10:.1f} %"
 
 
+def allowed(failures: int) -> str:
+    """How many failures a rule allows.
+
+    >>> allowed(0), allowed(1), allowed(2)
+    ('no failure', 'at most 1 failure', 'at most 2 failures')
+    """
+    return f"at most {count(failures, 'failure')}" if failures else "no failure"
+
+
+def degrees_apart(delta_degc: float, shown: Shown = METRIC) -> str:
+    """A *difference* of temperatures in both units, to a tenth where it has one.
+
+    >>> degrees_apart(5.0), degrees_apart(2.25)
+    ('5 °C (9 °F)', '2.2 °C (4 °F)')
+    """
+    texts = (
+        f"{round(units.delta(delta_degc, 'degC'), 1):g} {SYMBOLS[units.temperature]}"
+        for units in (shown, other_units(shown))
+    )
+    return "{} ({})".format(*texts)
+
+
 def score(value: float) -> str:
     """Hand-feel to one decimal.
 

@@ -26,7 +26,7 @@ from tests.practice.replay import replay
 from tests.reports.comparison import test_page as test_comparison_page
 from tests.reports.gauges import test_map as test_platen_page
 from tests.reports.recipe import test_story_browser as test_recipe_story_browser
-from tests.reports.recipe.samples import UID, recipe
+from tests.reports.recipe.samples import kept
 from tests.reports.study.samples import LINE, MADE_AT, STACK, make_study, plan_of, samples
 from tests.words.confirmation import test_verdict as test_confirmation_words
 
@@ -83,7 +83,7 @@ MAKERS: dict[str, Callable[[], str]] = {
         days="on 2031-03-01",
         made_at=MADE_AT,
     ),
-    "recipe card": lambda: recipe_card(recipe(), uid=UID, on=date(2030, 6, 1)),
+    "recipe card": lambda: recipe_card(kept(), date(2030, 6, 1)),
     "comparison": lambda: comparison_report(test_comparison_page.report()),
     "recipe story": test_recipe_story_browser.story_page,
     "people": _people,

@@ -16,17 +16,34 @@ if TYPE_CHECKING:
     from doe.book.book import Book
 
 Step = Literal[
-    "limits", "plan", "make", "recommend", "washes", "feel", "score", "extend", "confirm", "compare", "report"
+    "limits",
+    "plan",
+    "make",
+    "recommend",
+    "washes",
+    "feel",
+    "score",
+    "extend",
+    "confirm",
+    "compare",
+    "report",
+    "make again",
+    "confirmation page",
+    "release",
 ]
 
 
 @dataclass(frozen=True)
 class NextStep:
-    """A step with what it is done to: coupons of the round to ``extend`` by, or the first coupon to ``feel``."""
+    """A step with what it is done to.
+
+    ``coupons`` of the round to ``extend`` by, the first ``coupon`` to ``feel``, the ``round`` to ``make`` (0: last).
+    """
 
     step: Step
     coupons: int = 0
     coupon: str = ""
+    round: int = 0
 
 
 def next_step(book: Book, key: Key) -> NextStep:

@@ -29,7 +29,9 @@ def signed(delta_degc: float, shown: Shown) -> str:
     return f"{shown.delta(delta_degc, 'degC'):+.1f} {SYMBOLS[shown.temperature]}"
 
 
-def caution_words(cautions: Iterable[Finding], reader: Reader | None = None, shown: Shown = METRIC) -> tuple[str, ...]:
+def caution_words(
+    cautions: Iterable[Finding | str], reader: Reader | None = None, shown: Shown = METRIC
+) -> tuple[str, ...]:
     """Cautions as sentences; a reader knows what the factors of the study are called."""
     return all_worded(cautions, CAUTIONS, reader or Reader(shown))
 

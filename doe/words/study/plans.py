@@ -9,7 +9,8 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_difference
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
-from doe.words.facts import Reader, Text, all_worded, reader_of, worded
+from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
+from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
 from doe.words.study.brought import BROUGHT
 from doe.words.wording import count, listing, sentence, verb
 
@@ -51,7 +52,8 @@ def _note(note: Finding | str, reader: Reader) -> str:
     if isinstance(note, str):
         return note
     values = {name: value for name, value in note.values.items() if name != "round"}
-    text = worded(Finding(note.code, values), NOTES | BROUGHT, reader)
+    texts = next((t for t in (NOTES, BROUGHT) if note.code in t), None) or texts_of("comparison")
+    text = worded(Finding(note.code, values), texts, reader)
     return f"Round {note.values['round']}: {text}" if "round" in note.values else text
 
 
@@ -182,8 +184,9 @@ NOTES: dict[str, Text] = {
     "temperature not hard to change": _not_hard,
     "shared strokes": "{coupons} coupons share a press stroke with another. They are sub-samples of that stroke: "
     "it counts once where press settings are judged.",
+    **OF_CONFIRMATIONS,
 }
-"""`doe.plans.notes.NoteCode`."""
+"""`doe.plans.notes.NoteCode`, and what is said of a confirmation's round."""
 
 
 def _effect(reader: Reader, effect: tuple[str, ...]) -> str:

@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from doe.acts.base import PRIOR, WITHOUT_PRIOR
+from doe.acts.comparison.plan import begin_comparison
 from doe.acts.comparison.retune import RetuneWishes, begin_retune, retune_study
-from doe.acts.comparison.verdict import begin_comparison
 from doe.acts.demo.story import read_rounds, read_story
 from doe.acts.gauges.line import gauged_line
 from doe.acts.study.earlier import coupons_for_prior, prior_of, usual_discount
