@@ -21,6 +21,7 @@ from doe.domain.said import said_check, said_hand
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.texts import quoted
+from doe.words.study.plans import plan_notes
 from doe.words.wording import count
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def record_again(
         raise InputError("--again", "a sheet of your own", "an entry file, one coupon, or nothing", "Leave one out.")
     if file is not None:
         found = read_entry(file, record.study, whole_plan(book, record).coupons, symptoms=scoring.symptom_words())
-        entries, notes = list(found.entries), found.notes
+        entries, notes = list(found.entries), plan_notes(found.notes, record.study, desk.shown)
     elif one.says_anything:
         entries = [scoring.read_typed(record.study, one, desk.shown, confirm=desk.confirm)]
     elif desk.can_ask:

@@ -11,8 +11,8 @@ import typer
 from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
 from doe.acts.gauges.line import gauged_line, study_cautions
-from doe.acts.study.after_answer import after_answer
 from doe.acts.study.fits import Recommended, recommend_study
+from doe.acts.study.next_step import steps_after
 from doe.acts.study.why import explain
 from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
@@ -58,7 +58,10 @@ def recommend(
     reasons = explain(found) if why else None
     dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
     study_asked = found.fitted.record.study
-    steps = after_answer(found.answer, found.fitted.counts, found.fitted.results)
+    answer, results = found.answer, found.fitted.results
+    passed = next(iter(results.loc[results["passed"].eq(True), "coupon"]), "")
+    felt = answer.hand is not None
+    steps = steps_after(answer.verdict, len(answer.next_coupons), felt=felt, passed=passed, counts=found.fitted.counts)
     data = answer_data(found.answer)
     return Reply(
         {

@@ -17,6 +17,7 @@ from doe.cli.press_side import ask_coupons
 from doe.cli.sheet import PEOPLE
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
+from doe.words.study.plans import plan_notes
 from doe.words.study.state import counts_sentence
 from doe.words.wording import count
 
@@ -92,14 +93,17 @@ def record(
             raise InputError(
                 "doe record", "nothing to record", "--file, --coupon or --own-sheet", "See: doe record --help."
             )
-        following = step_command(book.study(study).study, next_step(book, study))
+        asked = book.study(study).study
+        following = step_command(asked, next_step(book, study))
+    notes = plan_notes(done.notes, asked, desk.shown)
     apart = () if done.confirmation is None else (f"Confirmation: {counts_sentence(done.confirmation)}",)
     return Reply(
         {
             "study": done.study,
             "coupons": done.coupons,
             "new_fields": done.fields,
-            "notes": done.notes,
+            "notes": notes,
+            "note_facts": done.notes,
             "counts": done.counts,
             "confirmation_counts": done.confirmation,
             "judgement": done.judgement,
@@ -108,7 +112,7 @@ def record(
             f"{count(done.coupons, 'coupon')}: {count(done.fields, 'new entry', 'new entries')}.",
             counts_sentence(done.counts),
             *apart,
-            *(Warn(n) for n in done.notes),
+            *(Warn(n) for n in notes),
             *done.judgement,
         ),
         (following,),

@@ -12,13 +12,16 @@ from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
 from doe.book.records import StudyRecord
-from doe.book.sheets.entry import ColumnUse, ForeignSheet, guess_mapping, map_foreign, read_entry, read_foreign
+from doe.book.sheets.entry import read_entry
+from doe.book.sheets.foreign import ColumnUse, ForeignSheet, guess_mapping, read_foreign
+from doe.book.sheets.foreign_results import map_foreign
 from doe.cli.ask import ask_text, ask_yes
 from doe.cli.desk import Desk
 from doe.cli.output import Table, print_table
 from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.finding import Finding
 from doe.domain.outcome import BATCH_COLUMNS
 from doe.domain.said import read_symptoms, read_void, said_hand
 from doe.domain.score import ScoreEntry, entry_problems
@@ -43,13 +46,15 @@ class Recorded:
     study: str
     coupons: int
     fields: int
-    notes: tuple[str, ...]
+    notes: tuple[Finding | str, ...]
     counts: ScoreCounts
     judgement: tuple[str, ...] = ()
     confirmation: ScoreCounts | None = None
 
 
-def recorded(book: Book, record: StudyRecord, names: Sequence[str], fields: int, notes: Sequence[str] = ()) -> Recorded:
+def recorded(
+    book: Book, record: StudyRecord, names: Sequence[str], fields: int, notes: Sequence[Finding | str] = ()
+) -> Recorded:
     """What to say after scores of some coupons were stored; coupons of a confirmation are counted apart."""
     return Recorded(
         record.name,
@@ -137,7 +142,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
     )
-    if not any(True for _ in entry.fields()):
+    if not entry.says_anything:
         raise InputError(
             f"coupon {typed.coupon}",
             "nothing said about it",

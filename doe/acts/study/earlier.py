@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from doe.acts.base import version
+from doe.acts.base import PRIOR, version
 from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
@@ -20,9 +20,6 @@ from doe.surfaces.earlier import Earlier
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-
-PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
-"""Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
 
 USUAL_DISCOUNT = 0.3
 """What one coupon of the earlier study counts for. See `tests/benchmarks/prior_knowledge.py` and DEVELOPERS.md."""

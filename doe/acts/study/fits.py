@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from doe.acts.answers import answer_data, answer_from
-from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
+from doe.acts.base import FIT, RECOMMEND, WITHOUT_PRIOR, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.counts import ScoreCounts, score_counts
-from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, prior_of
+from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import AnalysisRecord, StudyRecord

@@ -11,6 +11,7 @@ from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
+from doe.words.study.brought import BROUGHT
 from doe.words.wording import count, listing, sentence, verb
 
 KIND_LABELS = {
@@ -51,7 +52,7 @@ def _note(note: Finding | str, reader: Reader) -> str:
     if isinstance(note, str):
         return note
     values = {name: value for name, value in note.values.items() if name != "round"}
-    texts = NOTES if note.code in NOTES else texts_of("comparison")
+    texts = next((t for t in (NOTES, BROUGHT) if note.code in t), None) or texts_of("comparison")
     text = worded(Finding(note.code, values), texts, reader)
     return f"Round {note.values['round']}: {text}" if "round" in note.values else text
 
