@@ -19,6 +19,7 @@ from doe.domain.recipe import Recipe as Released
 from doe.domain.units import METRIC, Shown
 from doe.surfaces.fitted import fit
 from doe.symptoms.advice import Advice, ReferenceSettings, advise
+from doe.symptoms.catalogue import PRACTICE
 from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
 from doe.symptoms.faults import fault
 from doe.symptoms.known import Level
@@ -211,7 +212,7 @@ def data_of(done: Diagnosed, shown: Shown = METRIC, *, most: int = 8) -> dict[st
                 "moved_by": [
                     {"factor": m.factor, "because": because(m.because, shown), "fact": m.because} for m in c.moved_by
                 ],
-                "source": c.fault.source,
+                "source": PRACTICE,
             }
             for c in found.causes[:most]
         ],

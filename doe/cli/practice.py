@@ -18,7 +18,6 @@ from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.domain.units import Shown, show
-from doe.practice.drawings import WIDTH, drawing
 from doe.practice.drill import Drill, MadeCoupon, Question, Turn, practice_study
 from doe.practice.drills import reply, start
 from doe.symptoms.reading import WORDS
@@ -177,10 +176,10 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
             hand = "" if made.hand is None else f"hand {made.hand:.1f}"
             own = [settings[j] for j in differ]
             own = [", ".join(own[i : i + 2]) for i in range(0, len(own), 2)]
-            columns.append([f"{made.coupon} {hand}", *own, *drawing("" if made.passed else made.symptom), seen])
+            columns.append([f"{made.coupon} {hand}", *own, *words.drawing("" if made.passed else made.symptom), seen])
         print()
         for lines in zip(*columns, strict=True):
-            print("  ".join(line.ljust(WIDTH + 2)[: WIDTH + 2] for line in lines).rstrip())
+            print("  ".join(line.ljust(words.SIGNS + 2)[: words.SIGNS + 2] for line in lines).rstrip())
 
 
 def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:

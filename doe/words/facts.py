@@ -9,9 +9,10 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
+from doe.words.filling import filled
 
 Text = str | Callable[..., str]
-"""A sentence with the names of its values in braces, or a function of `Reader` and the values by name."""
+"""A sentence with its values in braces (`doe.words.filling`), or a function of `Reader` and the values by name."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,9 @@ def worded(fact: Finding | str, texts: Mapping[str, Text], reader: Reader) -> st
     if isinstance(fact, str):
         return fact
     text = texts[fact.code]
-    return text.format(**fact.values) if isinstance(text, str) else text(reader, **fact.values)
+    if isinstance(text, str):
+        return filled(text, fact.values, reader.shown, reader.label)
+    return text(reader, **fact.values)
 
 
 def all_worded(facts: Iterable[Finding | str], texts: Mapping[str, Text], reader: Reader) -> tuple[str, ...]:

@@ -50,10 +50,21 @@ EXCEPTIONS = {
     # the classical checks are still written down with their words
     "doe/surfaces/checks.py": "*",
     "doe/surfaces/classical/": "*",
-    # codes of ideas, kept in the books of releases
-    # data: symptoms, faults and checks with their texts, drawings in signs, invented materials
-    **dict.fromkeys((f"doe/symptoms/{name}.py" for name in ("catalogue", "faults", "looks", "kinds")), "*"),
-    "doe/practice/drawings.py": "*",
+    # pointers of the catalogue of symptoms, and where they come from
+    "doe/symptoms/catalogue.py": {
+        "common practice, no source",
+        "trade pages, secondary",
+        "cure too little",
+        "cure too much",
+        "press too little",
+        "press too much",
+        "pressure low or uneven",
+        "powder melts too low",
+        "waiting time wrong",
+        "ink or print",
+        "no second press",
+        "pressed too often",
+    },
     # the name of an invented cloth, labels of draws
     "doe/practice/drill_blank.py": {"of another mill"},
     "doe/practice/coupons.py": "*",
