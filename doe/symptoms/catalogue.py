@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal, get_args
 
-from doe.domain.packaged import packaged_table, rows
+from doe.domain.jsonable import packaged_table, rows
 
 PRACTICE = "common practice, no source"
 TRADE_PAGES = "trade pages, secondary"

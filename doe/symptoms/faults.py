@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from doe.domain.errors import InputError
-from doe.domain.packaged import packaged_table, rows
+from doe.domain.jsonable import packaged_table, rows
 from doe.symptoms.catalogue import CATALOGUE, CauseSide, Pointer, Sureness
 
 SHOWS: Mapping[Sureness, float] = packaged_table("faults")["shows"]

@@ -15,7 +15,7 @@ from typing import Literal
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
-from doe.domain.packaged import packaged_table
+from doe.domain.jsonable import packaged_table
 from doe.symptoms.faults import FAULTS
 
 Level = Literal["low", "inside", "high"]

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from doe.domain.errors import InputError
-from doe.domain.packaged import packaged_table, rows
+from doe.domain.jsonable import packaged_table, rows
 
 SLIP = 0.03
 """Probability that a check comes out one way without any listed fault behind it."""

@@ -7,8 +7,8 @@ from difflib import get_close_matches
 
 from doe.domain.entry import SymptomWords
 from doe.domain.errors import InputError
+from doe.domain.jsonable import packaged_table
 from doe.domain.outcome import Side
-from doe.domain.packaged import packaged_table
 from doe.symptoms.catalogue import CATALOGUE, Symptom
 
 _BY_KEY = {s.key: s for s in CATALOGUE}

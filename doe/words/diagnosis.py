@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
-from doe.domain.packaged import packaged_table
+from doe.domain.jsonable import packaged_table
 from doe.domain.units import METRIC, Shown, show
 from doe.symptoms.faults import fault
 from doe.symptoms.looks import Look, look

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from doe.domain.errors import InputError
-from doe.domain.packaged import packaged_table, rows
+from doe.domain.jsonable import packaged_table, rows
 
 
 @dataclass(frozen=True)

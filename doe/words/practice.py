@@ -7,8 +7,8 @@ from functools import singledispatch
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
+from doe.domain.jsonable import packaged_table
 from doe.domain.outcome import SIDE_WORDS, Side
-from doe.domain.packaged import packaged_table
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show
 from doe.practice import drill_blank, drill_compare, drill_fault, drill_tune

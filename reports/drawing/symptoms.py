@@ -10,7 +10,7 @@ from html import escape
 
 from markupsafe import Markup
 
-from doe.domain.packaged import packaged_table
+from doe.domain.jsonable import packaged_table
 from doe.symptoms.reading import symptom
 
 _INK, _TONE, _PAPER = "#1b211f", "#cfc8b8", "#ffffff"

@@ -6,7 +6,7 @@ from typing import get_args
 
 import pytest
 
-from doe.domain.packaged import packaged_table
+from doe.domain.jsonable import packaged_table
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import Code
 from doe.symptoms.faults import FAULTS
