@@ -14,7 +14,8 @@ from doe.assure.gauges.platen import judge_map
 from doe.assure.people.agreement import judge_hand_agreement, judge_pass_agreement
 from reports.comparison.page import comparison_report
 from reports.confirmation.page import confirmation_page
-from reports.gauges.map import platen_page
+from reports.gauges.map import platen_view
+from reports.pages import render
 from reports.people import people_report
 from reports.practice import practice_report
 from reports.recipe.card import recipe_card
@@ -74,14 +75,14 @@ MAKERS: dict[str, Callable[[], str]] = {
     "report, more coupons": lambda: study_report(samples()["more coupons"]),
     "report, six factors": lambda: study_report(samples()["six factors"]),
     "practice": _practice,
-    "platen map": lambda: platen_page(
-        judge_map(test_platen_page.readings(dict.fromkeys(test_platen_page.PLACES, -4.0) | {"left": -12.0})),
-        line="line one",
-        machine="press",
-        name="swing press",
-        settings=[150.0],
-        days="on 2031-03-01",
-        made_at=MADE_AT,
+    "platen map": lambda: render(
+        "platen.html",
+        platen_view(
+            test_platen_page.page_of(
+                judge_map(test_platen_page.readings(dict.fromkeys(test_platen_page.PLACES, -4.0) | {"left": -12.0}))
+            ),
+            made_at=MADE_AT,
+        ),
     ),
     "recipe card": lambda: recipe_card(recipe(), uid=UID, on=date(2030, 6, 1)),
     "comparison": lambda: comparison_report(test_comparison_page.report()),

@@ -43,6 +43,8 @@ from doe.domain.units import METRIC, Shown
 from doe.plans.timing import hours_at_machines
 from doe.words import comparison as words
 from doe.words.dates import local
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from reports.comparison.page import ComparisonReport, comparison_report
 from reports.files import write_whole
 from reports.study.inputs import HistoryRow, Provenance
@@ -218,7 +220,14 @@ def more_coupons(
     notes = words.sheet_notes(plan, record.line.coupons_per_stroke)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
     hours = hours_at_machines(record.study, coupons, record.line).minutes / 60
-    return Begun(record, plan, number, coupons, hours, study_cautions(book, record, shown=shown))
+    return Begun(
+        record,
+        plan,
+        number,
+        coupons,
+        hours,
+        caution_words(study_cautions(book, record), reader_of(record.study, shown)),
+    )
 
 
 def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown, made_by: str) -> Path:

@@ -37,6 +37,7 @@ from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
 from doe.words.confirmation import plan as words
 from doe.words.dates import day
+from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
 from doe.words.wording import count, listing
 
@@ -495,7 +496,7 @@ def _recipe(
                 record.study, answer, exception=exception, run=proof.words, window_held=proof.window_held
             ),
             *(proof.remarks if proof.record is not None else ()),
-            *dials.cautions,
+            *caution_words(dials.cautions),
         ),
         record={**_record(wishes), **({WINDOW: CORNERS_HELD} if proof.record and proof.window_held else {})},
         inputs_hash=kept.inputs_hash,

@@ -117,6 +117,14 @@ class MachineGauge:
         """Smallest sensible step between neighbouring levels; None without a reading."""
         return None if self.budget is None else smallest_step(self.budget)
 
+    @property
+    def notes(self) -> tuple[Finding, ...]:
+        """What is to be known about the correction and the setting error, each once."""
+        display = () if self.display is None else self.display.notes
+        error = self.setting_error
+        known = () if error is None else error.notes if error.df else error.notes[:-1]
+        return tuple(dict.fromkeys((*display, *known)))
+
     def dial(self, surface_degc: float) -> MachineSetting:
         """What to dial in for a surface temperature; the same where the display is not checked."""
         if self.display is None or not self.is_checked:
