@@ -24,7 +24,8 @@ from doe.symptoms.reading import WORDS
 from doe.words import practice as words
 from doe.words.dates import day
 from reports.files import write_whole
-from reports.practice import practice_report
+from reports.pages import render
+from reports.practice import practice_page
 
 app = commands()
 
@@ -185,8 +186,8 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
 def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
     if output is None:
         return None
-    made = day(datetime.now())
-    return write_whole(output, practice_report(drill.outcome, who=desk.name, day=made, shown=desk.shown))
+    page = practice_page(drill.outcome, who=desk.name, day=day(datetime.now()), shown=desk.shown)
+    return write_whole(output, render("practice.html", page))
 
 
 def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
