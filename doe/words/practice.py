@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import singledispatch
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
@@ -27,27 +27,12 @@ from doe.words.filling import filled
 from doe.words.wording import at_least_of_hundred, count, out_of_hundred, percent
 
 _EACH_HINT = f"each hint costs {HINT_COST} points."
-_STEPS = {
-    "release": "release it as it is",
-    "confirm": "spend confirmation coupons on it",
-    "more": "make more coupons first",
-    "change": "change range, stack or target first",
-}
-
-
-TITLES = {
-    "tune": "Tune a new powder",
-    "fault": "Find the fault",
-    "blank": "Qualify a blank",
-    "report": "Read a report",
-    "compare": "One setting at a time, or a plan?",
-}
+_WORDS = packaged_table("said_at_practice")
+_STEPS: Mapping[str, str] = _WORDS["steps"]
+TITLES: Mapping[str, str] = _WORDS["titles"]
 ABOUT = {
-    "tune": f"tune a new powder with {drill_tune.COUPONS} coupons and {drill_tune.MINUTES / 60:g} hours",
-    "fault": "find the fault behind symptoms with few minutes of checks",
-    "blank": "does a recipe hold on a blank of another supplier?",
-    "report": "read a report: is this window safe?",
-    "compare": "one setting at a time against a plan, on the same line",
+    name: text.format(coupons=drill_tune.COUPONS, hours=drill_tune.MINUTES / 60)
+    for name, text in _WORDS["about"].items()
 }
 """What each exercise is called and what one does in it, by its name, in the order in which they are best done."""
 
@@ -180,7 +165,7 @@ def asked(question: Question, shown: Shown = METRIC) -> tuple[str, str]:
     reader, code, values = Reader(shown), question.asks.code, question.asks.values
     if code in _ASKED:
         return _ASKED[code](reader, **values)
-    text, form = packaged_table("said_at_practice")["asked"][code]
+    text, form = _WORDS["asked"][code]
     return filled(text, values, shown, reader.label), form
 
 
@@ -285,7 +270,7 @@ def _it_was(_: Reader, *, cause: str) -> str:
 
 
 _SAID: dict[str, Text] = {
-    **packaged_table("said_at_practice")["said"],
+    **_WORDS["said"],
     "fails where": _fails_where,
     "check": lambda _, check: look(check).words,
     "outcome": lambda _, check, outcome: f"  {outcome}: {outcome_words(look(check), outcome)}",
