@@ -46,15 +46,6 @@ def of_hundred(share: float) -> str:
     return f"{out_of_hundred(share)} of 100"
 
 
-def least_of_hundred(share: float) -> str:
-    """Lower bound of a share of prints, rounded down.
-
-    >>> least_of_hundred(0.917)
-    '91 of 100'
-    """
-    return f"{at_least_of_hundred(share)} of 100"
-
-
 # the task
 
 
@@ -129,7 +120,7 @@ def _brief_report(drill: ReadReport) -> tuple[str, ...]:
         f"A report on {drill.study.name}: {count(drill.coupons, 'coupon')}, {passed} passed. Target: 95 of 100.",
         *rows,
         f"  Expected at the setpoint: {of_hundred(found.pass_rate)}; at least, with 90 % assurance: "
-        f"{least_of_hundred(found.pass_rate_low)}.",
+        f"{at_least_of_hundred(found.pass_rate_low)} of 100.",
         f"  Chance that the target holds at the setpoint: {percent(found.p_target)}. Assured window: {inner}.",
         f"  Chance that any tested setting reaches the target: {percent(found.p_reachable)}.",
         f"  Nearest cliff: {cliff}.",
