@@ -12,12 +12,13 @@ import pandas as pd
 
 from doe.assure.people.agreement import HandAgreement, PassAgreement, band_of
 from doe.assure.people.repeats import Repeat
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import date_and_time
+from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count, percent
 from reports.drawing.svg import ACCENT, PAPER, SOFT, canvas, to_svg
-from reports.pages import render
 from reports.study.proof import number, words
 from reports.views import PageTable, Picture
 
@@ -69,7 +70,7 @@ class PeoplePage:
     footer: str
 
 
-def people_report(
+def people_page(
     study: Study,
     judged: pd.DataFrame,
     passes: PassAgreement | None,
@@ -77,12 +78,11 @@ def people_report(
     repeats: Sequence[Repeat],
     *,
     again: Sequence[str],
-    sentences: Sequence[str],
-    missing: Sequence[str],
+    missing: Sequence[Finding],
     made_at: datetime,
     made_by: str = "",
-) -> str:
-    """Agreement of people as one HTML document that needs no network.
+) -> PeoplePage:
+    """Agreement of people as a page.
 
     Parameters
     ----------
@@ -93,39 +93,11 @@ def people_report(
         As `doe.assure` judged them; None where they could not be.
     again : sequence of str
         Coupons to look at again, in this order.
-    sentences, missing : sequence of str
+    missing : sequence of Finding
+        What cannot be told yet.
     made_at : datetime
     made_by : str
     """
-    page = people_page(
-        study,
-        judged,
-        passes,
-        hand,
-        repeats,
-        again=again,
-        sentences=sentences,
-        missing=missing,
-        made_at=made_at,
-        made_by=made_by,
-    )
-    return render("people.html", page)
-
-
-def people_page(
-    study: Study,
-    judged: pd.DataFrame,
-    passes: PassAgreement | None,
-    hand: HandAgreement | None,
-    repeats: Sequence[Repeat],
-    *,
-    again: Sequence[str],
-    sentences: Sequence[str],
-    missing: Sequence[str],
-    made_at: datetime,
-    made_by: str = "",
-) -> PeoplePage:
-    """View-model of `people_report`, same parameters."""
     common = f"{count(hand.coupons, 'coupon')} felt by everybody" if hand else "no hand-feel in common"
     tables = [
         _pass_table(passes),
@@ -141,8 +113,8 @@ def people_page(
             f"{count(len(judged), 'coupon')} judged more than once; {common}.",
             f"Report made {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
         ),
-        sentences=tuple(sentences),
-        missing=tuple(missing),
+        sentences=agreement_words(passes, hand, repeats),
+        missing=missing_words(missing),
         pictures=_lean_picture(hand),
         tables=tuple(t for t in tables if t is not None),
         again_lines=_again_lines(again),

@@ -20,7 +20,6 @@ from doe.words.practice import of_hundred
 from doe.words.wording import count, out_of_hundred, percent
 from reports.drawing.svg import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg
 from reports.drawing.symptoms import symptom_svg
-from reports.pages import render
 from reports.sheet.page import Pair
 from reports.views import Column, Drawn, PageTable, Picture, SeenOften
 
@@ -58,24 +57,8 @@ class PracticePage:
     footer: str
 
 
-def practice_report(outcome: DrillResult, *, who: str, day: str, shown: Shown = METRIC) -> str:
-    """Page of a finished exercise as one HTML document that needs no network.
-
-    Parameters
-    ----------
-    outcome : Outcome
-    who : str
-        Who did it.
-    day : str
-        When, in words.
-    shown : Shown
-        Units of the picture.
-    """
-    return render("practice.html", practice_page(outcome, who=who, day=day, shown=shown))
-
-
 def practice_page(outcome: DrillResult, *, who: str, day: str, shown: Shown = METRIC) -> PracticePage:
-    """View-model of the page; see `practice_report`."""
+    """View-model of a finished exercise: who did it, when (in words), in which units."""
     title = words.TITLES[outcome.exercise]
     spent = [count(outcome.coupons, "coupon")] if outcome.coupons else []
     spent += [count(round(outcome.minutes), "minute")] if outcome.minutes else []

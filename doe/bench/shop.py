@@ -19,6 +19,8 @@ from doe.book.records import Act
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.units import Shown
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from reports.sheet.page import SheetPage, sheet_page
 
 if TYPE_CHECKING:
@@ -171,7 +173,9 @@ class Shop:
         with self._lock:
             found = self._cautions.get(key)
         if found is None:
-            found = study_cautions(self.look, making.record, gauged, shown=self.shown)
+            found = caution_words(
+                study_cautions(self.look, making.record, gauged), reader_of(making.record.study, self.shown)
+            )
             with self._lock:
                 _keep(self._cautions, key, found, MOST_STUDIES)
         return found

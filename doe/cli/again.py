@@ -21,6 +21,7 @@ from doe.domain.said import said_check, said_hand
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.texts import quoted
+from doe.words.people import missing_words
 from doe.words.study.plans import plan_notes
 from doe.words.wording import count
 
@@ -46,7 +47,7 @@ def record_again(
     else:
         raise InputError("doe record --again", "nothing to record", "--file or --coupon", "See: doe record --help.")
     _, coupons, fields, left = record_looks(book, record.id, entries, desk.name)
-    return _reply(record.name, coupons, fields, (*notes, *left), count(coupons, "coupon"))
+    return _reply(record.name, coupons, fields, (*notes, *missing_words(left)), count(coupons, "coupon"))
 
 
 def _asked(desk: Desk, book: Book, key: Key) -> Reply:

@@ -15,7 +15,7 @@ from doe.acts.study.fits import Recommended, recommend_study
 from doe.acts.study.next_step import steps_after
 from doe.acts.study.why import explain
 from doe.cli.desk import Desk, command, commands
-from doe.cli.gauge_words import dial_blocks, dial_data
+from doe.cli.gauge_dials import dial_blocks, dial_data
 from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
@@ -25,6 +25,8 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.words.dates import minute
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.gauges.dials import dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.study import answer as words
@@ -54,7 +56,9 @@ def recommend(
     with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
         found = recommend_study(book, study, seed=seed, progress=tell)
         gauged = gauged_line(book, found.fitted.record)
-        cautions = study_cautions(book, found.fitted.record, gauged, shown=desk.shown)
+        cautions = caution_words(
+            study_cautions(book, found.fitted.record, gauged), reader_of(found.fitted.record.study, desk.shown)
+        )
     reasons = explain(found) if why else None
     dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
     study_asked = found.fitted.record.study

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from doe.acts.gauges.line import SuggestedError
+from doe.assure.gauges.summary import SuggestedError
 from doe.cli.study_questions import states_error
 from doe.domain.factors import DEFAULT_FACTORS
 from doe.domain.study import Study

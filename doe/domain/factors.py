@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-import tomllib
 from dataclasses import KW_ONLY, dataclass, field
-from importlib.resources import files
 from typing import Any, Literal
 
 from doe.domain.errors import InputError, plain
+from doe.domain.jsonable import packaged_table
 from doe.domain.texts import check_line
 from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius, show_both, size_words
 
@@ -68,8 +67,7 @@ def _known(row: dict[str, Any]) -> KnownFactor:
     return KnownFactor(**values)
 
 
-_TABLE = files("doe.templates").joinpath("factors.toml").read_text(encoding="utf-8")
-KNOWN_FACTORS = {name: _known(row) for name, row in tomllib.loads(_TABLE).items()}
+KNOWN_FACTORS = {name: _known(row) for name, row in packaged_table("factors").items()}
 """The usual factors by name. Ranges and steps are defaults a person may change."""
 
 DEFAULT_FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")

@@ -13,6 +13,9 @@ ROOT = Path(__file__).parents[2]
 
 PACKAGES = (
     "doe/acts/comparison",
+    "doe/acts/diagnosis.py",
+    "doe/acts/gauges",
+    "doe/acts/scoring/people.py",
     "doe/assure/comparison",
     "doe/acts/confirmation",
     "doe/acts/recipe",
@@ -26,7 +29,7 @@ PACKAGES = (
     "doe/surfaces",
     "doe/symptoms",
 )
-"""Folders whose sources hold no sentence."""
+"""Folders and files whose sources hold no sentence."""
 
 EXCEPTIONS = {
     # a role of coupons, and why they were scored, kept in the book
@@ -70,10 +73,21 @@ EXCEPTIONS = {
     # the classical checks are still written down with their words
     "doe/surfaces/checks.py": "*",
     "doe/surfaces/classical/": "*",
-    # codes of ideas, kept in the books of releases
-    # data: symptoms, faults and checks with their texts, drawings in signs, invented materials
-    **dict.fromkeys((f"doe/symptoms/{name}.py" for name in ("catalogue", "faults", "looks", "kinds")), "*"),
-    "doe/practice/drawings.py": "*",
+    # pointers of the catalogue of symptoms, and where they come from
+    "doe/symptoms/catalogue.py": {
+        "common practice, no source",
+        "trade pages, secondary",
+        "cure too little",
+        "cure too much",
+        "press too little",
+        "press too much",
+        "pressure low or uneven",
+        "powder melts too low",
+        "waiting time wrong",
+        "ink or print",
+        "no second press",
+        "pressed too often",
+    },
     # the name of an invented cloth, labels of draws
     "doe/practice/drill_blank.py": {"of another mill"},
     "doe/practice/coupons.py": "*",
@@ -119,7 +133,8 @@ def is_sentence(text: str) -> bool:
 
 
 def sources() -> list[Path]:
-    return [file for package in PACKAGES for file in sorted((ROOT / package).rglob("*.py"))]
+    places = [ROOT / package for package in PACKAGES]
+    return [file for place in places for file in (sorted(place.rglob("*.py")) if place.is_dir() else [place])]
 
 
 CODES = codes()

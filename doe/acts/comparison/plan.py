@@ -31,6 +31,8 @@ from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.wording import listing
 
 if TYPE_CHECKING:
@@ -251,7 +253,14 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
         analyses_made=[kept],
     )
     record = book.study(number)
-    return Begun(record, offer.plan, 1, offer.coupons, offer.hours, study_cautions(book, record, shown=shown))
+    return Begun(
+        record,
+        offer.plan,
+        1,
+        offer.coupons,
+        offer.hours,
+        caution_words(study_cautions(book, record), reader_of(record.study, shown)),
+    )
 
 
 def sheet_notes(plan: ComparisonPlan, line: Line) -> tuple[Finding, ...]:

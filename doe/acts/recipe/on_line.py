@@ -63,7 +63,7 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     gauged = gauged_line(book, line, on=on)
     recipe = kept.recipe
     numbers = {s.factor: s.surface for s in recipe.settings if not isinstance(s.surface, str)}
-    dials, beyond = dials_on(gauged, numbers, {}, shown=shown)
+    dials, beyond = dials_on(gauged, numbers, {})
     dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a caution says why
     settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
     is_own = line.name == recipe.line.name

@@ -29,6 +29,7 @@ from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
 from doe.words.confirmation.plan import sentences
 from doe.words.dates import day
+from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
 from doe.words.recipe.record import found_words, how_to_add, item_label
 from doe.words.wording import count, listing
@@ -223,9 +224,9 @@ def _cautions(study: Study, answer: Answer, wishes: Wishes, proof: Proof, dials:
         found = caution_sentences(
             study, answer, exception=wishes.exception, run=came_to(study, proof), window_held=proof.window_held
         )
-        return (*found, *dials.cautions)
+        return (*found, *caution_words(dials.cautions))
     found = caution_sentences(study, answer, window_held=proof.window_held)
-    return (*found, *sentences(proof.remarks, study), *dials.cautions)
+    return (*found, *sentences(proof.remarks, study), *caution_words(dials.cautions))
 
 
 def _record(wishes: Wishes, proof: Proof) -> dict[str, str]:

@@ -25,6 +25,8 @@ from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.study.plans import why_left_out
 from doe.words.wording import count
 
@@ -62,7 +64,15 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
             "enough for one of the plans",
             why_left_out(absent[0]) if absent else "Add coupons.",
         )
-    return PlanChoice(record, coupons, seed, judged, absent, gauged, study_cautions(book, record, gauged, shown=shown))
+    return PlanChoice(
+        record,
+        coupons,
+        seed,
+        judged,
+        absent,
+        gauged,
+        caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown)),
+    )
 
 
 @dataclass(frozen=True)
@@ -117,7 +127,7 @@ def commit_plan(
     book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes, scale="surface")
     gauged = gauged_line(book, record)
     judged = judge_plan(plan, line=gauged.line)
-    cautions = study_cautions(book, record, gauged, shown=shown)
+    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
     return PlannedRound(record, plan, 1, plan.kind, plan.notes, judged, gauged, cautions, "surface")
 
 
@@ -203,7 +213,7 @@ def extend_study(
     refuse_dials(gauged, record.study, fresh)
     book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes, scale=scale)
     judged = stored_plan(book, record)
-    cautions = study_cautions(book, record, gauged, shown=shown)
+    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
     return PlannedRound(
         record, judged, number, kind, notes, judge_plan(judged, line=gauged.line), gauged, cautions, scale
     )

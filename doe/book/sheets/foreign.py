@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import SequenceMatcher
-from importlib.resources import files
 from pathlib import Path
 from statistics import median
 
@@ -17,11 +15,12 @@ from doe.book.sheets.cells import split_unit
 from doe.book.sheets.workbook import HEADING_ROWS, SheetFile, read_sheets
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
+from doe.domain.jsonable import packaged_table
 from doe.domain.said import squeeze, words
 from doe.domain.study import Study
 from doe.domain.units import looks_like_fahrenheit, stored_unit, unit_spelled
 
-_WORDS = tomllib.loads(files("doe.templates").joinpath("heading_words.toml").read_text(encoding="utf-8"))
+_WORDS = packaged_table("heading_words")
 _SURE_ENOUGH = 0.55
 
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import Path
-
 import openpyxl
 import pandas as pd
 import pytest
@@ -15,6 +12,7 @@ from doe.book.sheets.foreign import ColumnUse, guess_mapping, heading_unit, read
 from doe.book.sheets.foreign_results import map_foreign
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS, usual_factor
+from doe.domain.jsonable import packaged_table
 from doe.domain.limits import Limits
 from doe.domain.outcome import BATCH_COLUMNS
 from doe.domain.said import squeeze
@@ -426,7 +424,7 @@ def test_units_in_headings(heading, parts):
 
 
 def test_words_of_headings_are_about_what_there_is():
-    known = tomllib.loads((Path(__file__).parents[3] / "templates" / "heading_words.toml").read_text(encoding="utf-8"))
+    known = packaged_table("heading_words")
     assert set(known["telling"]) <= set(KNOWN_FACTORS)
     assert set(known["measure"]) <= {f.unit for f in KNOWN_FACTORS.values()}
     assert set(known["exact"]) <= {"coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS}
