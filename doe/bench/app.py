@@ -17,7 +17,7 @@ from doe.bench.guard import Guard
 from doe.bench.hosts import Hosts
 from doe.bench.pages import static
 from doe.bench.state import Bench
-from doe.bench.web import Handler, looking, on_http_error, posting
+from doe.bench.web import Handler, Needs, looking, on_http_error, posting
 
 
 def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
@@ -30,22 +30,22 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         Names it answers to.
     """
 
-    def look(path: str, act: Handler, *, open_to_all: bool = False, needs_name: bool = True) -> Route:
-        return Route(path, looking(bench, act, open_to_all=open_to_all, needs_name=needs_name), methods=["GET"])
+    def look(path: str, act: Handler, needs: Needs = "name") -> Route:
+        return Route(path, looking(bench, act, needs))
 
-    def post(path: str, act: Handler, *, open_to_all: bool = False, needs_name: bool = True) -> Route:
-        return Route(path, posting(bench, act, open_to_all=open_to_all, needs_name=needs_name), methods=["POST"])
+    def post(path: str, act: Handler, needs: Needs = "name") -> Route:
+        return Route(path, posting(bench, act, needs), methods=["POST"])
 
     routes = [
         look("/", entrance.desk),
-        look("/pair", entrance.pair_form, open_to_all=True),
-        post("/pair", entrance.pair, open_to_all=True, needs_name=False),
-        look("/look/{token}", entrance.viewer, open_to_all=True),
-        look("/name", entrance.name_form, needs_name=False),
-        post("/name", entrance.name, needs_name=False),
+        look("/pair", entrance.pair_form, "nothing"),
+        post("/pair", entrance.pair, "nothing"),
+        look("/look/{token}", entrance.viewer, "nothing"),
+        look("/name", entrance.name_form, "device"),
+        post("/name", entrance.name, "device"),
         look("/more", entrance.more),
         post("/code", entrance.code),
-        post("/leave", entrance.leave, needs_name=False),
+        post("/leave", entrance.leave, "device"),
         look("/s/{study:int}", scores.study),
         look("/news/{study:int}", scores.news),
         look("/wash/{study:int}", scores.wash),
@@ -64,8 +64,8 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         look("/practice/{exercise}", practice.exercise),
         post("/practice/{exercise}", practice.answer),
         look("/practice/{exercise}/{picture:int}.svg", practice.picture),
-        Route("/alive", _alive, methods=["GET"]),
-        Route("/static/{name}", _static, methods=["GET"]),
+        Route("/alive", _alive),
+        Route("/static/{name}", _static),
     ]
 
     @asynccontextmanager

@@ -100,6 +100,10 @@ class Typed:
         problems = entry_problems(entry, study)
         if problems:
             raise InputErrors(problems)
+        if self.void:  # a spoiled coupon has no scores
+            return ScoreEntry(coupon, void_reason=self.void)
+        if not any(True for _ in entry.fields()):
+            raise InputError("form", "nothing chosen", "a check, a symptom, the hand, a note or void", "Choose first.")
         return entry
 
 

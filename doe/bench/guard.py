@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from doe.bench.hosts import Hosts, same_origin
+from doe.words.press import told
 
 FORM_BYTES = 64 * 1024
 """Largest form without a photo."""
@@ -68,9 +69,9 @@ class Guard:
             return
         refusal = self._refusal(scope)
         if refusal is not None:
-            await _answer(send, *refusal)
+            await _answer(send, *refusal, self._limit(scope))
             return
-        limit = PHOTO_BYTES if str(scope["path"]).startswith(self._photo_path) else FORM_BYTES
+        limit = self._limit(scope)
         started = False
 
         async def send_with_headers(message: Message) -> None:
@@ -85,29 +86,31 @@ class Guard:
         except TooLarge:
             if started:
                 raise
-            await _answer(send, 413, f"That is more than {limit // 1024} KB. Nothing of it was stored.")
+            await _answer(send, 413, "too_large", limit)
         except TimeoutError:
             if started:
                 raise
-            await _answer(send, 408, "It took too long to arrive. Nothing of it was stored; send it again.")
+            await _answer(send, 408, "too_slow", limit)
+
+    def _limit(self, scope: Scope) -> int:
+        return PHOTO_BYTES if str(scope["path"]).startswith(self._photo_path) else FORM_BYTES
 
     def _refusal(self, scope: Scope) -> tuple[int, str] | None:
         headers = _texts(scope)
         hosts = headers.get("host", [])
         if len(hosts) != 1 or not self._hosts.takes(hosts[0]):
-            return 421, "This page does not answer to that name. Use the address that stands in the terminal."
+            return 421, "wrong_host"
         method = scope["method"]
         if method not in ("GET", "HEAD", "POST"):
-            return 405, "Only looking and posting forms is possible here."
+            return 405, "wrong_method"
         if method != "POST":
             return None
         origins = headers.get("origin", [])
         if not same_origin(origins[0] if len(origins) == 1 else None, hosts[0]):
-            return 403, "Forms are taken only from pages of this address. Nothing was stored."
+            return 403, "wrong_origin"
         lengths = headers.get("content-length", [])
-        limit = PHOTO_BYTES if str(scope["path"]).startswith(self._photo_path) else FORM_BYTES
-        if lengths and (not lengths[0].isdecimal() or int(lengths[0]) > limit):
-            return 413, f"That is more than {limit // 1024} KB. Nothing of it was stored."
+        if lengths and (not lengths[0].isdecimal() or int(lengths[0]) > self._limit(scope)):
+            return 413, "too_large"
         return None
 
 
@@ -146,8 +149,8 @@ def _with_ours(headers: list[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
     return [*headers, *ours]
 
 
-async def _answer(send: Send, status: int, words: str) -> None:
-    body = words.encode()
+async def _answer(send: Send, status: int, code: str, limit: int) -> None:
+    body = told(code, kilobytes=limit // 1024).encode()
     headers = [
         (b"content-type", b"text/plain; charset=utf-8"),
         (b"content-length", str(len(body)).encode()),

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from doe.acts.study.hint import EarlyHint, early_hint, hint_hash
 from doe.bench.shop import Shop
 from doe.domain.errors import InputError
+from doe.words.press import told
 
 MOST = 50
 
@@ -80,7 +81,7 @@ class Hints:
             found = str(error)
         except Exception as error:
             self._log(error)
-            found = "The early look could not be computed; the details are in the log. Scoring goes on."
+            found = told("hint_broken")
         with self._lock:
             # somebody may have scored between the question and the reading: the hint is kept under what it is made from
             self._by_hash[found.hash if isinstance(found, EarlyHint) else asked] = found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 from typing import Any
-from urllib.parse import quote, urlencode
+from urllib.parse import quote
 
 from reports import pages
 from reports.pages import template_source
@@ -28,29 +28,22 @@ def static(name: str) -> tuple[bytes, str] | None:
     return None if source is None else (source.encode(), f"{kind}; charset=utf-8")
 
 
-def study_url(study: int, **query: str) -> str:
-    """Address of a study's page."""
-    return f"/s/{study}{_query(query)}"
+def coupon_place(study: int, coupon: str) -> str:
+    """Where a coupon is found in the addresses of its pages.
+
+    >>> coupon_place(3, "a/b ?")
+    '3/a%2Fb%20%3F'
+    """
+    return f"{study}/{quote(coupon, safe='')}"
 
 
-def coupon_url(study: int, coupon: str, **query: str) -> str:
+def coupon_url(study: int, coupon: str) -> str:
     """Address of a coupon's form, as it stands in the codes on its label.
 
-    >>> coupon_url(3, "R1-05"), coupon_url(3, "a/b ?")
-    ('/c/3/R1-05', '/c/3/a%2Fb%20%3F')
+    >>> coupon_url(3, "R1-05")
+    '/c/3/R1-05'
     """
-    return f"/c/{study}/{quote(coupon, safe='')}{_query(query)}"
-
-
-def act_url(act: str, study: int, coupon: str = "", **query: str) -> str:
-    """Address of another page or act of a study or a coupon."""
-    place = f"/{quote(coupon, safe='')}" if coupon else ""
-    return f"/{act}/{study}{place}{_query(query)}"
-
-
-def _query(query: dict[str, str]) -> str:
-    given = {name: value for name, value in query.items() if value}
-    return f"?{urlencode(given)}" if given else ""
+    return f"/c/{coupon_place(study, coupon)}"
 
 
 def local_path(text: str) -> str:

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from doe.acts.base import today
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.scoring.making import STEP, Making, making_of, read_again
-from doe.acts.scoring.progress import Left, left_at
+from doe.acts.scoring.progress import minutes_left
+from doe.acts.study.next_step import NextStep, next_step
 from doe.book.book import Book
-from doe.book.records import Act
+from doe.book.records import Act, Photo
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.units import Shown
@@ -24,8 +25,13 @@ from reports.sheet.page import SheetPage, sheet_page
 if TYPE_CHECKING:
     from doe.assure.gauges.line import GaugedLine
 
-MOST_BOOKS, MOST_STUDIES, MOST_ACTS = 40, 40, 60
+MOST_BOOKS, MOST_STUDIES, MOST_ACTS, MOST_KEPT = 40, 40, 60, 200
+# acts that change neither plans nor what they are made of
 _USUAL = ("record", "add photo", "withdraw photo", f"note {STEP}", f"withdraw {STEP}")
+
+
+T = TypeVar("T")
+K = TypeVar("K")
 
 
 class Shop:
@@ -49,12 +55,9 @@ class Shop:
         self._lock = threading.Lock()
         self._outside = (0, 0)
         self._turn = threading.Lock()
-        self._cautions: OrderedDict[tuple[object, ...], tuple[str, ...]] = OrderedDict()
-        self._left: OrderedDict[tuple[object, ...], Left] = OrderedDict()
         self._made: OrderedDict[int, tuple[int, Making]] = OrderedDict()
         self._reading: dict[int, threading.Lock] = {}
-        self._sheets: OrderedDict[tuple[object, ...], SheetPage] = OrderedDict()
-        self._gauged: OrderedDict[tuple[object, ...], GaugedLine | None] = OrderedDict()
+        self._found: OrderedDict[tuple[object, ...], Any] = OrderedDict()
         self.look = self.book(owner)
 
     def book(self, who: str) -> Book:
@@ -95,7 +98,7 @@ class Shop:
             if kept is not None and kept[0] == now:
                 return kept[1]
             since = self._since(kept[0]) if kept is not None else None
-            if kept is None or since is None or any(not _is_usual(act) for act in since):
+            if kept is None or since is None or any(act.verb not in _USUAL for act in since):
                 made = making_of(self.look, study)
             elif any(act.study_id == study or STEP in act.verb for act in since):
                 made = read_again(self.look, kept[1])
@@ -120,21 +123,29 @@ class Shop:
         if now == last:
             return version
         since = self._since(last)
-        if since is None or any(not _is_usual(act) for act in since):
+        if since is None or any(act.verb not in _USUAL for act in since):
             version += 1
         with self._lock:
             self._outside = (now, version)
         return version
 
+    def _kept(self, key: tuple[object, ...], make: Callable[[], T]) -> T:
+        """What was worked out for a key, or is now; the key holds everything that it depends on."""
+        with self._lock:
+            if key in self._found:
+                return self._found[key]  # type: ignore[no-any-return] # what a key is made of says what is kept there
+        made = make()
+        with self._lock:
+            _keep(self._found, key, made, MOST_KEPT)
+        return made
+
     def sheet(self, making: Making, number: int) -> SheetPage:
         """The bench sheet of a round, whose words the page shares."""
         record = making.record
         gauged = self.gauged(making)
-        key = (record.id, number, self._definitions(), today())
-        with self._lock:
-            found = self._sheets.get(key)
-        if found is None:
-            found = sheet_page(
+        return self._kept(
+            ("sheet", record.id, number, self._definitions(), today()),
+            lambda: sheet_page(
                 record.study,
                 record.stack,
                 record.line,
@@ -143,55 +154,49 @@ class Shop:
                 shown=self.shown,
                 round_number=number,
                 gauged=gauged,
-            )
-            with self._lock:
-                _keep(self._sheets, key, found, MOST_STUDIES)
-        return found
+            ),
+        )
 
     def gauged(self, making: Making) -> GaugedLine | None:
         """What the gauge readings of the study's line say today; None when its line is no longer in the book."""
-        key = (making.record.id, self._definitions(), today())
-        with self._lock:
-            if key in self._gauged:
-                return self._gauged[key]
-        try:
-            found: GaugedLine | None = gauged_line(self.look, making.record)
-        except InputError:
-            found = None
-        with self._lock:
-            _keep(self._gauged, key, found, MOST_STUDIES)
-        return found
+
+        def make() -> GaugedLine | None:
+            with suppress(InputError):
+                return gauged_line(self.look, making.record)
+            return None
+
+        return self._kept(("gauged", making.record.id, self._definitions(), today()), make)
 
     def cautions(self, making: Making) -> tuple[str, ...]:
         """What to be careful about where the study's temperatures rest on gauges."""
         gauged = self.gauged(making)
         if gauged is None:
             return ()
-        key = (making.record.id, self._definitions(), today())
-        with self._lock:
-            found = self._cautions.get(key)
-        if found is None:
-            found = study_cautions(self.look, making.record, gauged, shown=self.shown)
-            with self._lock:
-                _keep(self._cautions, key, found, MOST_STUDIES)
-        return found
+        return self._kept(
+            ("cautions", making.record.id, self._definitions(), today()),
+            lambda: study_cautions(self.look, making.record, gauged, shown=self.shown),
+        )
 
-    def left(self, making: Making, stage: Stage) -> Left:
-        """What waits at a machine; worked out again only when the queue has moved."""
+    def minutes_left(self, making: Making, stage: Stage) -> float:
+        """Minutes of what waits at a machine; worked out again only when the queue has moved."""
         record = making.record
-        key = (record.id, record.amended_at, stage, tuple(c.name for c in making.queue(stage)))
-        with self._lock:
-            found = self._left.get(key)
-        if found is None:
-            found = left_at(making, stage)
-            with self._lock:
-                _keep(self._left, key, found, MOST_STUDIES)
-        return found
+        waiting = tuple(c.name for c in making.queue(stage))
+        key = ("left", record.id, record.amended_at, stage, waiting)
+        return self._kept(key, lambda: minutes_left(making, stage))
+
+    def next_step(self, making: Making) -> NextStep:
+        """What comes next for a study; looked up again only after somebody stored something."""
+        study = making.record.id
+        return self._kept(("next", study, self.last_act()), lambda: next_step(self.look, study))
 
     def people(self) -> tuple[str, ...]:
         """Who has stored something lately, as they write their names."""
         names = dict.fromkeys(act.who for act in self.look.audit(300))
         return tuple(names)
+
+    def photos(self, study: int, coupon: str | None = None) -> tuple[Photo, ...]:
+        """Photos of a study or a coupon that were not taken back."""
+        return tuple(p for p in self.look.photos(study, coupon) if not p.withdrawn)
 
     def close(self) -> None:
         """Let go of the book."""
@@ -201,16 +206,7 @@ class Shop:
             self._books.clear()
 
 
-def _is_usual(act: Act) -> bool:
-    """Whether an act changes neither plans nor what they are made of: scores, photos, and steps at the machines."""
-    return act.verb in _USUAL
-
-
-K = TypeVar("K")
-V = TypeVar("V")
-
-
-def _keep(kept: OrderedDict[K, V], key: K, value: V, most: int) -> None:
+def _keep(kept: OrderedDict[K, T], key: K, value: T, most: int) -> None:
     kept[key] = value
     kept.move_to_end(key)
     while len(kept) > most:

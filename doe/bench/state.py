@@ -43,6 +43,10 @@ class Bench:
     photo_turn: threading.Semaphore = field(default_factory=lambda: threading.Semaphore(1))
     """One picture is decoded at a time: a large one takes a hundred megabytes for a moment."""
 
+    def people(self) -> tuple[str, ...]:
+        """Names that are in use on the devices, or in the book lately."""
+        return tuple(dict.fromkeys((*self.sessions.names(), *self.shop.people())))
+
     @classmethod
     def of(
         cls,

@@ -1,58 +1,60 @@
-"""The page of a study: what is next at oven and press, what waits for scores and washes, how far it has come."""
+"""The pages of a study: what is next at oven and press, the wash queue, all coupons, and the early look."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from typing import get_args
 
-from doe.acts.scoring.making import Coupon, Making, Wash, washes
+from doe.acts.scoring.making import Making, Wash, washes
 from doe.acts.scoring.progress import LEAST_FOR_HINT, Repeats, repeats_of, scored_of
-from doe.bench.cards import held_words, next_card
-from doe.bench.pages import act_url, coupon_url
+from doe.bench.cards import next_card
+from doe.bench.hints import Seen
+from doe.bench.pages import coupon_url
 from doe.bench.shop import Shop
-from doe.bench.views import Frame, Group, Link, ListPage, MachinesPage
+from doe.bench.views import Frame, Group, HintPage, Link, ListPage, MachinesPage, SettingRow
 from doe.domain.factors import Stage
 from doe.domain.plan_kinds import learning_rounds
-from doe.words import press
+from doe.domain.texts import quoted
+from doe.domain.units import Shown
 from doe.words.dates import day_and_time, local
-from doe.words.wording import count
+from doe.words.press import KINDS, drift, minutes_words, told
+from doe.words.wording import amount_both, at_least_of_hundred, held, listing, percent, range_both, stated
 
 MOST_LISTED = 8
+_STAGES: tuple[Stage, ...] = get_args(Stage)
 
 
 def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> MachinesPage:
     """View-model of a study's page; ``now`` is the reader's clock."""
     record = making.record
-    cards = [card for card in (next_card(shop, making, "cure"), next_card(shop, making, "press")) if card is not None]
-    scores = making.to_score
-    shown = tuple(Link(c.name, coupon_url(record.id, c.name)) for c in scores[:MOST_LISTED])
-    more = (Link(f"{len(scores) - MOST_LISTED} more", act_url("list", record.id)),) if len(scores) > MOST_LISTED else ()
+    cards = tuple(card for stage in _STAGES if (card := next_card(shop, making, stage)) is not None)
     waiting = washes(making)
+    due = sum(is_due_today(w, now) for w in waiting)
+    scored = scored_of(making)
+    ahead = told("hint_ready" if scored >= LEAST_FOR_HINT else "hint_ahead", scored=scored, least=LEAST_FOR_HINT)
     return MachinesPage(
         frame=frame,
-        news=act_url("news", record.id),
         version=version_of(making),
-        stack_line=f"{record.stack.name}, on {record.line.name}",
-        kinds=tuple(f"Round {r.round}. {words}" for r in making.info.rounds if (words := press.KINDS.get(r.kind))),
-        cards=tuple(cards),
-        rest=_rest(making, bool(cards)),
-        to_score=(*shown, *more),
-        none_to_score="" if scores else "No coupon waits for its first scores.",
+        stack=record.stack.name,
+        line=record.line.name,
+        kinds=tuple(
+            f"{told('card_round', round=r.round)}. {KINDS[r.kind]}" for r in making.info.rounds if r.kind in KINDS
+        ),
+        cards=cards,
+        rest=() if cards else tuple(_rest(shop, making)),
+        to_score=tuple(Link(c.name, coupon_url(record.id, c.name)) for c in making.to_score[:MOST_LISTED]),
+        unlisted=max(0, len(making.to_score) - MOST_LISTED),
         done=sum(c.is_scored or bool(c.void) for c in making.coupons),
         total=len(making.coupons),
         progress=tuple(_progress(shop, making)),
         drift=tuple(drift_words(repeats_of(making))),
-        wash=_wash_link(record.id, waiting, now),
+        due=told("due_today" if due else "due_none", coupons=due),
+        washing=told("in_wash", coupons=len(waiting)) if waiting else "",
         displays=shop.cautions(making) if cards else (),
-        more=tuple(_more(making)),
+        hint=ahead if looks_for_settings(making) else "",
     )
-
-
-def _more(making: Making) -> Iterator[Link]:
-    yield Link("All coupons", act_url("list", making.record.id))
-    if looks_for_settings(making):
-        yield Link("Early look", act_url("hint", making.record.id), _hint_words(making))
 
 
 def version_of(making: Making) -> str:
@@ -62,66 +64,40 @@ def version_of(making: Making) -> str:
     return hashlib.sha256(names.encode()).hexdigest()[:16]
 
 
-def _rest(making: Making, has_cards: bool) -> str:
-    if not making.coupons:
-        return press.NO_PLAN
-    if has_cards:
-        return ""
-    if any("press_order" in c.place for c in making.coupons):
-        return press.ALL_MADE
-    return press.UNPLANNED
+def _rest(shop: Shop, making: Making) -> Iterator[str]:
+    """What there is to do when nothing waits at the machines."""
+    if making.coupons:
+        yield told("all_made" if any("press_order" in c.place for c in making.coupons) else "unplanned")
+    following = shop.next_step(making)
+    name = quoted(making.record.name)
+    yield told(f"next_{following.step}", name=name, coupons=following.coupons, coupon=following.coupon)
 
 
 def _progress(shop: Shop, making: Making) -> Iterator[str]:
     void = sum(bool(c.void) for c in making.coupons)
     scored = sum(c.is_scored and not c.void for c in making.coupons)
-    yield press.progress(scored, len(making.coupons), void)
-    parts = []
-    machines: tuple[tuple[Stage, str], ...] = (("cure", "oven"), ("press", "press"))
-    for stage, machine in machines:
-        left = shop.left(making, stage)
-        if left.coupons:
-            parts.append(press.left_at(left.coupons, machine, left.minutes))
-    if parts:
-        yield press.left(parts)
-    yield from (f"{text} for every coupon." for text in held_words(making, shop.shown))
+    yield told("progress_void" if void else "progress", scored=scored, coupons=len(making.coupons), void=void)
+    left = [
+        told(f"left_{stage}", coupons=len(queue), time=minutes_words(shop.minutes_left(making, stage)))
+        for stage in _STAGES
+        if (queue := making.queue(stage))
+    ]
+    if left:
+        yield told("left", each=listing(left))
+    for name, value in making.record.study.held.items():
+        if isinstance(value, str):  # such as a peel mode
+            label, words = held(name, value, shop.shown)
+            yield told("held", label=label, value=words)
 
 
 def drift_words(repeats: Repeats) -> Iterator[str]:
     """What the repeated centre coupons say so far."""
-    change = None
-    if repeats.change is not None and repeats.low is not None and repeats.high is not None:
-        change = (repeats.change, repeats.low, repeats.high)
-    each = [(c.name, c.has_failed, _mean_hand(c)) for c in repeats.scored]
-    return press.drift(each, repeats.planned, change=change, has_moved=repeats.has_moved)
-
-
-def _mean_hand(coupon: Coupon) -> float | None:
-    values = list(coupon.hands.values())
-    return sum(values) / len(values) if values else None
+    return drift([(c.name, c.has_failed, c.mean_hand) for c in repeats.scored], repeats.planned, repeats.change)
 
 
 def looks_for_settings(making: Making) -> bool:
     """Whether any round of the study searches for settings; a comparison of materials does not."""
     return bool(learning_rounds(making.info.rounds)) or not making.info.rounds
-
-
-def _hint_words(making: Making) -> str:
-    scored = scored_of(making)
-    if scored >= LEAST_FOR_HINT:
-        return "where good settings may lie; no verdict"
-    return f"from {LEAST_FOR_HINT} scored coupons on; {scored} now"
-
-
-def _wash_link(study: int, waiting: tuple[Wash, ...], now: datetime) -> Link | None:
-    if not waiting:
-        return None
-    due = sum(is_due_today(w, now) for w in waiting)
-    return Link(
-        f"{count(due, 'coupon')} due today" if due else "None due today",
-        act_url("wash", study),
-        f"{count(len(waiting), 'coupon')} in the wash queue",
-    )
 
 
 def is_due_today(wash: Wash, now: datetime) -> bool:
@@ -132,49 +108,58 @@ def is_due_today(wash: Wash, now: datetime) -> bool:
 
 def wash_page(making: Making, frame: Frame, *, now: datetime) -> ListPage:
     """View-model of the wash queue."""
-    study = making.record.id
-
-    def link(wash: Wash) -> Link:
-        when = "" if wash.due is None else f", not before {day_and_time(local(wash.due), now)}"
-        ready = wash.due is None or local(wash.due) <= now
-        words = f"next: {wash.check.label}{'' if ready else when}"
-        return Link(wash.coupon.name, coupon_url(study, wash.coupon.name, wash="1"), words)
-
-    waiting = washes(making)
-    today = tuple(link(w) for w in waiting if is_due_today(w, now))
-    later = tuple(link(w) for w in waiting if not is_due_today(w, now))
-    groups = tuple(Group(h, items) for h, items in (("Due today", today), ("Later", later)) if items)
-    return ListPage(
-        frame,
-        (
-            "Wait at least 24 h after pressing, the same for every coupon, then wash and dry them all the same way "
-            "(common practice, no source). Write down the procedure once: programme, temperature, detergent, drying.",
-        ),
-        groups,
-        "" if groups else "No coupon waits for a wash.",
-    )
+    groups: dict[str, list[Link]] = {}
+    for wash in washes(making):
+        due = local(wash.due) if wash.due is not None else now
+        words = told("wash_later" if due > now else "wash_next", check=wash.check.label, due=day_and_time(due, now))
+        heading = told("wash_group_today" if is_due_today(wash, now) else "wash_group_later")
+        url = f"{coupon_url(making.record.id, wash.coupon.name)}?wash=1"
+        groups.setdefault(heading, []).append(Link(wash.coupon.name, url, words))
+    return ListPage(frame, tuple(Group(heading, tuple(links)) for heading, links in groups.items()))
 
 
 def list_page(making: Making, frame: Frame) -> ListPage:
     """View-model of the list of all coupons, by round. It shows no settings: who scores should not know them."""
-    groups = []
-    for made in making.info.rounds:
-        mine = [c for c in making.coupons if c.round == made.round]
-        links = tuple(Link(c.name, coupon_url(making.record.id, c.name), status_words(making, c)) for c in mine)
-        groups.append(Group(f"Round {made.round}", links))
-    return ListPage(frame, (), tuple(groups), "" if groups else "No coupon is planned yet.")
+    groups: dict[int, list[Link]] = {}
+    for c in making.coupons:
+        status = told(f"is_{making.status_of(c)}", why=c.void)
+        groups.setdefault(c.round, []).append(Link(c.name, coupon_url(making.record.id, c.name), status))
+    return ListPage(
+        frame, tuple(Group(told("card_round", round=number), tuple(links)) for number, links in groups.items())
+    )
 
 
-def status_words(making: Making, coupon: Coupon) -> str:
-    """Where a coupon is."""
-    if coupon.void:
-        return f"void: {coupon.void}"
-    if coupon.has_failed:
-        return "failed"
-    if coupon.is_scored:
-        if coupon.misses(making.checks_now):
-            return "scored in part"
-        return "passed so far, waits for a wash" if coupon.misses(making.checks_later) else "passed"
-    if coupon.is_pressed or "press_order" not in coupon.place:
-        return "waits for its scores"
-    return "cured, waits for the press" if coupon.is_cured and making.has_cure else "not made yet"
+def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, shown: Shown) -> HintPage:
+    """View-model of the early look; ``seen`` is None while too few coupons are scored."""
+    if seen is None:
+        lines = [told("hint_early", scored=scored, least=LEAST_FOR_HINT, missing=LEAST_FOR_HINT - scored)]
+        return HintPage(frame, tuple(lines))
+    if seen.hint is None:
+        return HintPage(frame, (seen.none or told("hint_coming"),), is_waiting=not seen.none)
+    hint = seen.hint
+    lines = [told("hint_from", coupons=hint.coupons, passed=hint.passed)]
+    if seen.is_waiting:
+        lines.append(told("hint_old"))
+    if not hint.learned:
+        lines.append(told("hint_unlearned"))
+    unwashed = len(washes(making))
+    if unwashed:
+        lines.append(told("hint_unwashed" if unwashed > 1 else "hint_unwashed_one", coupons=unwashed))
+    lines.append(
+        told(
+            "hint_rate_checks" if hint.checks_only else "hint_rate",
+            rate=percent(hint.pass_rate),
+            assurance=stated(hint.assurance),
+            low=at_least_of_hundred(hint.pass_rate_low),
+        )
+    )
+    if hint.unvaried:
+        lines.append(told("hint_unvaried", labels=listing(hint.unvaried)))
+    elif not hint.window:
+        lines.append(told("hint_no_range"))
+    rows = []
+    for f in making.record.study.factors:
+        bounds = hint.window.get(f.name)
+        around = told("hint_range", span=range_both(f, *bounds, shown)) if bounds is not None else ""
+        rows.append(SettingRow(f.label, amount_both(f, hint.settings[f.name], shown), "", around))
+    return HintPage(frame, tuple(lines), tuple(rows), seen.is_waiting)

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from string import Formatter
+from typing import Any
 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
+from doe.words.wording import count
 
 Text = str | Callable[..., str]
 """A sentence with the names of its values in braces, or a function of `Reader` and the values by name."""
@@ -43,3 +49,25 @@ def worded(fact: Finding | str, texts: Mapping[str, Text], reader: Reader) -> st
 def all_worded(facts: Iterable[Finding | str], texts: Mapping[str, Text], reader: Reader) -> tuple[str, ...]:
     """`worded` for several."""
     return tuple(worded(fact, texts, reader) for fact in facts)
+
+
+@cache
+def texts_of(subject: str) -> Mapping[str, str]:
+    """The texts of a subject by their codes, as they stand in ``templates/``."""
+    return tomllib.loads(files("doe.templates").joinpath(f"{subject}.toml").read_text(encoding="utf-8"))
+
+
+class _Numbers(Formatter):
+    def format_field(self, value: Any, format_spec: str) -> str:
+        if isinstance(value, int) and len(format_spec) > 2:
+            return count(value, *format_spec.split("/"))
+        return str(super().format_field(value, format_spec))
+
+
+def filled(text: str, /, **values: object) -> str:
+    """A text with its values; the format of a whole number may be its noun.
+
+    >>> filled("{n:coupon}, {m:new entry/new entries}", n=1, m=3)
+    '1 coupon, 3 new entries'
+    """
+    return _Numbers().format(text, **values)

@@ -451,18 +451,18 @@ def test_the_wash_queue_says_what_is_due_and_what_has_to_wait(desk, tmp_path):
 
 
 def test_minutes_left_count_the_coupons_that_wait(desk):
-    from doe.acts.scoring.progress import left_at
+    from doe.acts.scoring.progress import minutes_left
     from doe.plans.timing import hours_at_machines
 
     making = desk.bench.shop.making(STUDY)
     all_of_it = hours_at_machines(making.record.study, desk.book.plan_coupons(STUDY), making.record.line)
-    cure, press = left_at(making, "cure"), left_at(making, "press")
-    assert cure.minutes + press.minutes == pytest.approx(all_of_it.minutes)
+    cure, press = minutes_left(making, "cure"), minutes_left(making, "press")
+    assert cure + press == pytest.approx(all_of_it.minutes)
     device = desk.device("ana")
     device.send(device.get("/s/1"), "/step/1")
-    fewer = left_at(desk.bench.shop.making(STUDY), "cure")
-    assert fewer.coupons == cure.coupons - 1
-    assert fewer.minutes < cure.minutes
+    fewer = desk.bench.shop.making(STUDY)
+    assert len(fewer.queue("cure")) == len(making.queue("cure")) - 1
+    assert minutes_left(fewer, "cure") < cure
     assert "19 coupons at the oven" in device.get("/s/1").text
 
 
@@ -499,9 +499,9 @@ def test_a_move_of_the_hand_feel_is_told_only_when_it_is_larger_than_its_scatter
         Coupon(f"C{i}", 1, {}, {}, {"check:release": Said(True, "a", now), "hand:a": Said(4.0, "a", now)})
         for i in range(4)
     )
-    text = " ".join(drift_words(Repeats(felt, 4, moved.change, moved.low, moved.high)))
+    text = " ".join(drift_words(Repeats(felt, 4, (moved.change, moved.low, moved.high))))
     assert "Hand-feel moved by -2.1 from the first to the last" in text
-    text = " ".join(drift_words(Repeats(felt, 4, still.change, still.low, still.high)))
+    text = " ".join(drift_words(Repeats(felt, 4, (still.change, still.low, still.high))))
     assert "no clear move" in text
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from statistics import fmean
 from typing import TYPE_CHECKING, Any, Literal
 
 from doe.book.records import PlanInfo, StudyRecord
@@ -24,6 +25,7 @@ STEP = "bench step"
 """Topic of the notes that say what was made. Their name is that of the study."""
 
 Step = Literal["cured", "pressed"]
+Status = Literal["void", "failed", "in_part", "to_wash", "passed", "to_score", "to_press", "not_made"]
 STEPS: tuple[Step, ...] = ("cured", "pressed")
 WASH_WAIT = timedelta(hours=24)
 """Least time between press and first wash (common practice, no source)."""
@@ -102,10 +104,20 @@ class Coupon:
         return None if said is None else bool(said.value)
 
     @property
+    def material(self) -> str:
+        """Which of two materials it is made of, in a comparison; else ``""``."""
+        return str(self.place.get("material", ""))
+
+    @property
     def hands(self) -> dict[str, float]:
         """Hand-feel by person."""
         found = {n.removeprefix("hand:"): s.value for n, s in self.said.items() if n.startswith("hand:")}
         return {name: float(value) for name, value in found.items() if isinstance(value, (int, float))}
+
+    @property
+    def mean_hand(self) -> float | None:
+        """Mean hand-feel of all who felt it; None while nobody did."""
+        return fmean(self.hands.values()) if self.hands else None
 
     def misses(self, checks: Iterable[Check]) -> bool:
         """Whether one of these checks is still to be looked at; a failed or void coupon needs no more looks."""
@@ -146,46 +158,69 @@ class Making:
         for coupon in self.coupons:
             if coupon.name == name:
                 return coupon
-        raise InputError(
-            f"coupon {name}",
-            f"no such coupon in study {self.record.name}",
-            "a coupon of the plan",
-            "Read its label again.",
-        )
+        found = f"no such coupon in study {self.record.name}"
+        raise InputError(f"coupon {name}", found, "a coupon of the plan", "Read its label again.")
+
+    def key_of(self, coupon: Coupon) -> str:
+        """Text that names a coupon of this study and of no other, in this book or another."""
+        return f"{self.record.made_at:%Y%m%d%H%M%S%f}/{coupon.name}"
+
+    @property
+    def people(self) -> tuple[str, ...]:
+        """Everybody who has felt a coupon of this study."""
+        return tuple(dict.fromkeys(name for c in self.coupons for name in c.hands))
 
     def queue(self, stage: Stage) -> tuple[Coupon, ...]:
         """Coupons that wait for a machine, in the order in which they are made there."""
-        order = f"{stage}_order"
         if stage == "cure" and not self.has_cure:
             return ()
-        waiting = [
-            c
-            for c in self.coupons
-            if not c.void and order in c.place and not (c.is_cured if stage == "cure" else c.is_pressed)
-        ]
-        return tuple(sorted(waiting, key=lambda c: (c.round, int(c.place[order]))))
+        return in_order(
+            (
+                c
+                for c in self.coupons
+                if not c.void and f"{stage}_order" in c.place and not (c.is_cured if stage == "cure" else c.is_pressed)
+            ),
+            stage,
+        )
 
     @property
     def to_score(self) -> tuple[Coupon, ...]:
         """Coupons that are pressed and wait for a check at the press, the one pressed first before the others."""
         # coupons that nobody planned have no queue at the machines: somebody made them, and they wait for their scores
-        waiting = [c for c in self.coupons if (c.is_pressed or "press_order" not in c.place) and self._needs_look(c)]
-        return tuple(sorted(waiting, key=lambda c: (c.round, int(c.place.get("press_order", 0)))))
-
-    def _needs_look(self, coupon: Coupon) -> bool:
-        return coupon.misses(self.checks_now)
+        return in_order(
+            c for c in self.coupons if (c.is_pressed or "press_order" not in c.place) and c.misses(self.checks_now)
+        )
 
     def stroke_of(self, coupon: Coupon) -> tuple[Coupon, ...]:
         """The coupons pressed in the same stroke, the coupon itself among them, in press order."""
         stroke = coupon.place.get("stroke")
         if stroke is None:
             return (coupon,)
-        mine = [c for c in self.coupons if c.place.get("stroke") == stroke and c.round == coupon.round and not c.void]
-        return tuple(sorted(mine, key=lambda c: int(c.place.get("press_order", 0)))) or (coupon,)
+        mine = (c for c in self.coupons if c.place.get("stroke") == stroke and c.round == coupon.round and not c.void)
+        return in_order(mine) or (coupon,)
+
+    def status_of(self, coupon: Coupon) -> Status:
+        """Where a coupon is."""
+        if coupon.void:
+            return "void"
+        if coupon.has_failed:
+            return "failed"
+        if coupon.is_scored:
+            if coupon.misses(self.checks_now):
+                return "in_part"
+            return "to_wash" if coupon.misses(self.checks_later) else "passed"
+        if coupon.is_pressed or "press_order" not in coupon.place:
+            return "to_score"
+        return "to_press" if coupon.is_cured and self.has_cure else "not_made"
 
     def kind_of(self, number: int) -> str:
         """Kind of a round."""
         return next((r.kind for r in self.info.rounds if r.round == number), "")
+
+
+def in_order(coupons: Iterable[Coupon], stage: Stage = "press") -> tuple[Coupon, ...]:
+    """Coupons in the order in which they are made at a machine."""
+    return tuple(sorted(coupons, key=lambda c: (c.round, int(c.place.get(f"{stage}_order", 0)))))
 
 
 @dataclass(frozen=True)
@@ -204,7 +239,7 @@ def washes(making: Making) -> tuple[Wash, ...]:
     """Coupons that passed everything so far and wait for a wash, the ones that are due first at the top."""
     found = []
     for coupon in making.coupons:
-        if not coupon.is_scored or making._needs_look(coupon) or not coupon.misses(making.checks_later):
+        if not coupon.is_scored or coupon.misses(making.checks_now) or not coupon.misses(making.checks_later):
             continue
         check = next(c for c in making.checks_later if coupon.check(c.name) is None)
         pressed = coupon.pressed_at
@@ -247,7 +282,7 @@ def marks_of(book: Book, record: StudyRecord) -> dict[str, dict[Step, tuple[Mark
     found: dict[str, dict[Step, tuple[Mark, ...]]] = {}
     for note in book.notes(STEP, record.name):
         # a later study may carry the name of an archived one; when it was made tells them apart, in any book
-        if note.data.get("study_made") != _made(record) or note.data.get("step") not in STEPS:
+        if note.data.get("study_made") != record.made_at.isoformat() or note.data.get("step") not in STEPS:
             continue
         of_coupon = found.setdefault(str(note.data["coupon"]), {})
         step: Step = note.data["step"]
@@ -255,24 +290,21 @@ def marks_of(book: Book, record: StudyRecord) -> dict[str, dict[Step, tuple[Mark
     return found
 
 
-def mark(book: Book, making: Making, names: Sequence[str], step: Step) -> int:
-    """Note that these coupons were cured or pressed; what is noted already adds nothing. Returns the new notes."""
-    fresh = 0
+def mark(book: Book, making: Making, names: Sequence[str], step: Step) -> None:
+    """Note that these coupons were cured or pressed; what is noted already adds nothing."""
     for name in names:
         coupon = making.coupon(name)
         if coupon.void:
             raise InputError(
                 f"coupon {name}", f"void ({coupon.void})", "a coupon that is not void", "Take the void back first."
             )
-        if step in coupon.marks:
-            continue
-        book.save_note(STEP, making.record.name, {"study_made": _made(making.record), "coupon": name, "step": step})
-        fresh += 1
-    return fresh
+        if step not in coupon.marks:
+            made = making.record.made_at.isoformat()
+            book.save_note(STEP, making.record.name, {"study_made": made, "coupon": name, "step": step})
 
 
-def unmark(book: Book, making: Making, name: str, step: Step, why: str) -> int:
-    """Take back that a coupon was cured or pressed, with the reason; returns how many notes no longer count."""
+def unmark(book: Book, making: Making, name: str, step: Step, why: str) -> None:
+    """Take back that a coupon was cured or pressed, with the reason."""
     marks = making.coupon(name).marks.get(step, ())
     if not marks:
         raise InputError(
@@ -280,8 +312,3 @@ def unmark(book: Book, making: Making, name: str, step: Step, why: str) -> int:
         )
     for made in marks:
         book.withdraw_note(made.note, why)
-    return len(marks)
-
-
-def _made(record: StudyRecord) -> str:
-    return record.made_at.isoformat()

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from doe.acts.scoring.making import Coupon
 from doe.book.records import StudyRecord
 from doe.domain.score import FieldValue, ScoreEntry
+from doe.words.press import told
 
 if TYPE_CHECKING:
     from doe.book.book import Book
 
-WORDS_ADDED = "words added to the note"
-"""Why a note changes when another one is written below it."""
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -43,25 +43,22 @@ def differences(coupon: Coupon, entry: ScoreEntry) -> tuple[Difference, ...]:
 
 def keeping(entry: ScoreEntry, fields: Collection[str]) -> ScoreEntry:
     """The entry without these fields: there what is stored stays."""
-    checks = {name: value for name, value in entry.checks.items() if f"check:{name}" not in fields}
-    hand = {name: value for name, value in entry.hand.items() if f"hand:{name}" not in fields}
-    actual = {name: value for name, value in entry.actual.items() if f"actual:{name}" not in fields}
-    symptoms, side = entry.symptoms, entry.side
+
+    def left(kind: str, values: Mapping[str, T]) -> dict[str, T]:
+        return {name: value for name, value in values.items() if f"{kind}:{name}" not in fields}
+
     if "symptoms" in fields:
-        symptoms, side = (), ""
+        entry = replace(entry, symptoms=(), side="")
     return replace(
         entry,
-        checks=checks,
-        hand=hand,
-        actual=actual,
-        symptoms=symptoms,
-        side=side,
-        note="" if "note" in fields else entry.note,
+        checks=left("check", entry.checks),
+        hand=left("hand", entry.hand),
+        actual=left("actual", entry.actual),
         void_reason=None if "void" in fields else entry.void_reason,
     )
 
 
-def with_note_added(coupon: Coupon, entry: ScoreEntry) -> ScoreEntry:
+def _with_note_added(coupon: Coupon, entry: ScoreEntry) -> ScoreEntry:
     """The entry with its note below the stored one, so that two people may each write something."""
     said = coupon.said.get("note")
     if said is None or not entry.note:
@@ -72,30 +69,27 @@ def with_note_added(coupon: Coupon, entry: ScoreEntry) -> ScoreEntry:
     return replace(entry, note=f"{before}\n{entry.note}")
 
 
-def store_scores(book: Book, record: StudyRecord, coupon: Coupon, entry: ScoreEntry, *, why: str = "") -> int:
-    """Store an entry; returns the new fields. A correction needs a why, a longer note brings its own.
+def store_scores(book: Book, record: StudyRecord, coupon: Coupon, entry: ScoreEntry, *, why: str = "") -> None:
+    """Store an entry. A correction needs a why, a longer note brings its own.
 
     Raises
     ------
     InputErrors
         As `Book.record`.
     """
-    entry = with_note_added(coupon, entry)
+    entry = _with_note_added(coupon, entry)
     if not any(True for _ in entry.fields()):
-        return 0
-    longer = "note" in coupon.said and bool(entry.note)
-    return book.record(
-        record.id, [entry], why=why or (WORDS_ADDED if longer and not differences(coupon, entry) else "")
-    )
+        return
+    if "note" in coupon.said and entry.note and not differences(coupon, entry):
+        why = why or told("note_longer")
+    book.record(record.id, [entry], why=why)
 
 
-def take_back(book: Book, record: StudyRecord, coupon: Coupon, fields: Sequence[str], why: str) -> int:
-    """Empty fields again, as a correction; returns how many. What was said stays in the history."""
+def take_back(book: Book, record: StudyRecord, coupon: Coupon, fields: Sequence[str], why: str) -> None:
+    """Empty fields again, as a correction. What was said stays in the history."""
     cleared = [name for name in fields if name in coupon.said and name != "void"]
     if "symptoms" in cleared and "side" in coupon.said and "side" not in cleared:
         cleared.append("side")
     void = "" if "void" in fields and coupon.void else None
-    entry = ScoreEntry(coupon.name, cleared=tuple(cleared), void_reason=void)
-    if not cleared and void is None:
-        return 0
-    return book.record(record.id, [entry], why=why)
+    if cleared or void is not None:
+        book.record(record.id, [ScoreEntry(coupon.name, cleared=tuple(cleared), void_reason=void)], why=why)

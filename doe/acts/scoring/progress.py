@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from doe.acts.scoring.making import Coupon, Making
+from doe.acts.scoring.making import Coupon, Making, in_order
 from doe.domain.factors import Stage
 from doe.domain.plan_kinds import learning_rounds
 from doe.plans.timing import minutes_at_machine
@@ -18,77 +18,47 @@ REPEATS = ("repeat centre", "centre")
 """Roles of the coupons made at the centre."""
 
 
-@dataclass(frozen=True)
-class Left:
-    """What waits at one machine: coupons, and the minutes they take with settling and handling."""
+def minutes_left(making: Making, stage: Stage) -> float:
+    """Minutes that the coupons in the queue of a machine take.
 
-    coupons: int
-    minutes: float
-
-
-def left_at(making: Making, stage: Stage) -> Left:
-    """What still waits at a machine.
-
-    The minutes count settling between the coupons that are left, not warming up, and one person working.
+    They count handling and settling between the coupons that are left, not warming up, and one person working.
     """
     waiting = making.queue(stage)
     if not waiting:
-        return Left(0, 0.0)
-    record = making.record
-    return Left(len(waiting), minutes_at_machine(record.study, _frame(waiting), record.line, stage))
-
-
-def _frame(coupons: tuple[Coupon, ...]) -> pd.DataFrame:
-    return pd.DataFrame([{"coupon": c.name, "round": c.round, **c.settings, **c.place} for c in coupons])
+        return 0.0
+    frame = pd.DataFrame([{"coupon": c.name, "round": c.round, **c.settings, **c.place} for c in waiting])
+    return minutes_at_machine(making.record.study, frame, making.record.line, stage)
 
 
 @dataclass(frozen=True)
 class Repeats:
     """Coupons made at the same centre settings, in the order in which they were pressed.
 
-    ``change`` is the change of the mean hand-feel from the first to the last with its 95 % interval, where three or
-    more were felt.
+    ``change`` is the change of the mean hand-feel from the first to the last with its 95 % interval ``(change, low,
+    high)``, where three or more were felt.
     """
 
     scored: tuple[Coupon, ...]
     planned: int
-    change: float | None = None
-    low: float | None = None
-    high: float | None = None
-
-    @property
-    def failed(self) -> int:
-        """How many of them failed."""
-        return sum(c.has_failed for c in self.scored)
-
-    @property
-    def has_moved(self) -> bool:
-        """Whether hand-feel changed by more than its scatter."""
-        return self.low is not None and self.high is not None and (self.low > 0 or self.high < 0)
+    change: tuple[float, float, float] | None = None
 
 
 def repeats_of(making: Making) -> Repeats:
     """What the centre coupons of the rounds that look for settings say about drift so far."""
     rounds = learning_rounds(making.info.rounds)
-    mine = [c for c in making.coupons if c.place.get("role") in REPEATS and c.round in rounds and not c.void]
-    mine = _same_settings(mine)
-    scored = tuple(
-        sorted((c for c in mine if c.is_scored), key=lambda c: (c.round, int(c.place.get("press_order", 0))))
-    )
-    felt = [(place, c) for place, c in enumerate(scored) if c.hands]
+    groups: dict[tuple[object, ...], list[Coupon]] = {}  # a later round may have another centre
+    for coupon in making.coupons:
+        if coupon.place.get("role") in REPEATS and coupon.round in rounds and not coupon.void:
+            groups.setdefault(tuple(coupon.settings.values()), []).append(coupon)
+    mine = max(groups.values(), key=len, default=[])
+    scored = in_order(c for c in mine if c.is_scored)
+    felt = [(float(place), c.mean_hand) for place, c in enumerate(scored) if c.mean_hand is not None]
     if len(felt) < 3:
         return Repeats(scored, len(mine))
-    means = [sum(c.hands.values()) / len(c.hands) for _, c in felt]
-    drift = judge_drift([[1.0]] * len(felt), means, [float(place) for place, _ in felt])
-    return Repeats(scored, len(mine), drift.change, drift.low, drift.high)
-
-
-def _same_settings(coupons: list[Coupon]) -> list[Coupon]:
-    """The largest group made at one and the same setting: a later round may have another centre."""
-    groups: dict[tuple[object, ...], list[Coupon]] = {}
-    for coupon in coupons:
-        groups.setdefault(tuple(coupon.settings.values()), []).append(coupon)
-    return max(groups.values(), key=len, default=[])
+    drift = judge_drift([[1.0]] * len(felt), [hand for _, hand in felt], [place for place, _ in felt])
+    if drift.change is None or drift.low is None or drift.high is None:
+        return Repeats(scored, len(mine))
+    return Repeats(scored, len(mine), (drift.change, drift.low, drift.high))
 
 
 def scored_of(making: Making) -> int:
