@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Sized
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from doe.acts.base import Key
 from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
 from doe.book.records import StudyRecord
-from doe.book.sheets.entry import ColumnUse, ForeignSheet, guess_mapping, map_foreign, read_entry, read_foreign
+from doe.book.sheets.entry import (
+    ColumnUse,
+    EntryFile,
+    ForeignSheet,
+    guess_mapping,
+    map_foreign,
+    read_entry,
+    read_foreign,
+)
 from doe.cli.ask import ask_text, ask_yes
 from doe.cli.desk import Desk
 from doe.cli.output import Table, print_table
@@ -27,7 +34,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.plans.judge import judge_plan
 from doe.symptoms.reading import WORDS, short_list
-from doe.words.typed import Confirm, quantity
+from doe.words.typed import Confirm, pairs, quantity
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -37,28 +44,29 @@ if TYPE_CHECKING:
 class Recorded:
     """What was recorded: coupons, new fields, notes, the counts after it, and what brought coupons can tell.
 
-    ``confirmation`` counts the confirmation coupons when there are any.
+    ``confirmation_counts`` counts the confirmation coupons when there are any.
     """
 
     study: str
     coupons: int
-    fields: int
+    new_fields: int
     notes: tuple[str, ...]
     counts: ScoreCounts
+    confirmation_counts: ScoreCounts | None = None
     judgement: tuple[str, ...] = ()
-    confirmation: ScoreCounts | None = None
 
 
-def recorded(book: Book, record: StudyRecord, names: Sequence[str], fields: int, notes: Sequence[str] = ()) -> Recorded:
+def recorded(
+    book: Book,
+    record: StudyRecord,
+    coupons: Sized,
+    fields: int,
+    notes: Iterable[str] = (),
+    judgement: Iterable[str] = (),
+) -> Recorded:
     """What to say after scores of some coupons were stored; coupons of a confirmation are counted apart."""
-    return Recorded(
-        record.name,
-        len(names),
-        fields,
-        tuple(notes),
-        score_counts(book, record.id),
-        confirmation=confirmation_counts(book, record.id),
-    )
+    counts, apart = score_counts(book, record.id), confirmation_counts(book, record.id)
+    return Recorded(record.name, len(coupons), fields, tuple(notes), counts, apart, tuple(judgement))
 
 
 def symptom_words() -> SymptomWords:
@@ -66,13 +74,15 @@ def symptom_words() -> SymptomWords:
     return replace(WORDS, letters=sheet_letters(s.key for s in short_list()))
 
 
-def record_file(book: Book, key: Key, path: Path, *, why: str = "") -> Recorded:
-    """Store everything a filled entry file says, or nothing."""
-    record = book.study(key)
-    coupons = whole_plan(book, record).coupons
-    found = read_entry(path, record.study, coupons, symptoms=symptom_words())
+def read_file(book: Book, record: StudyRecord, path: Path) -> EntryFile:
+    """What a filled entry file of a study says."""
+    return read_entry(path, record.study, whole_plan(book, record).coupons, symptoms=symptom_words())
+
+
+def record_entries(book: Book, record: StudyRecord, found: EntryFile, *, why: str) -> Recorded:
+    """Store everything that was said, or nothing."""
     fields = book.record(record.id, found.entries, why=why)
-    return recorded(book, record, [entry.coupon for entry in found.entries], fields, found.notes)
+    return recorded(book, record, found.entries, fields, found.notes)
 
 
 @dataclass(frozen=True)
@@ -92,23 +102,10 @@ class ScoreOptions:
     @property
     def says_anything(self) -> bool:
         """Whether any of it was given."""
-        return self.coupon is not None or any(
-            (self.passed, self.failed, self.symptoms, self.side, self.hand, self.actual, self.note, self.void)
-        )
+        return self.coupon is not None or any(vars(self).values())
 
 
-def record_one(
-    book: Book, key: Key, typed: ScoreOptions, shown: Shown, *, why: str = "", confirm: Confirm | None = None
-) -> Recorded:
-    """Store the scores of one coupon."""
-    record = book.study(key)
-    whole_plan(book, record)
-    entry = read_typed(record.study, typed, shown, confirm=confirm)
-    fields = book.record(record.id, [entry], why=why)
-    return recorded(book, record, [entry.coupon], fields)
-
-
-def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Confirm | None = None) -> ScoreEntry:
+def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Confirm | None) -> ScoreEntry:
     """Score entry of what was typed.
 
     Raises
@@ -132,7 +129,9 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
         checks=dict.fromkeys(typed.passed, True) | dict.fromkeys(typed.failed, False),
         symptoms=tuple(dict.fromkeys(symptoms)),
         side=typed.side or words.side_of(symptoms),
-        hand={name: said_hand(value, f"--hand {name}") for name, value in _pairs("--hand", typed.hand, "ana=3.5")},
+        hand={
+            name: said_hand(value, f"--hand {name}") for name, value in pairs(typed.hand, "--hand", "ana=3.5").items()
+        },
         actual=_actual(study, typed.actual, shown, confirm=confirm),
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
@@ -147,21 +146,9 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
     return entry
 
 
-def _pairs(option: str, texts: Sequence[str], example: str) -> list[tuple[str, str]]:
-    made: list[tuple[str, str]] = []
-    for text in texts:
-        name, equals, value = (part.strip() for part in text.partition("="))
-        if not equals or not name:
-            raise InputError(option, repr(text), "name=value", f"Write it like {example}.")
-        if name in (known for known, _ in made):
-            raise InputError(option, f"{name} twice", "each name once", "Keep one of them.")
-        made.append((name, value))
-    return made
-
-
 def _actual(study: Study, texts: Sequence[str], shown: Shown, *, confirm: Confirm | None) -> dict[str, float]:
     made = {}
-    for name, value in _pairs("--actual", texts, "press_temp=148"):
+    for name, value in pairs(texts, "--actual", "press_temp=148").items():
         unit = study.factor(name).unit
         if not unit:
             raise InputError("--actual", name, ", ".join(f.name for f in study.numeric), "Use a factor with a range.")
@@ -172,7 +159,7 @@ def _actual(study: Study, texts: Sequence[str], shown: Shown, *, confirm: Confir
 # sheets made without a plan
 
 
-def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str]) -> Mapping[str, ColumnUse | str]:
+def own_uses(desk: Desk, record: StudyRecord, path: Path, columns: Sequence[str]) -> Mapping[str, ColumnUse | str]:
     """What each column of an own sheet is used for: as typed, else guessed and confirmed by a person.
 
     Raises
@@ -180,10 +167,9 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
     InputError
         If nothing was typed and nobody can be asked.
     """
-    record = book.study(key)
     sheet = read_foreign(path)
     checks = {c.name: f"check_{c.name}" for c in record.study.spec.checks}
-    typed = {h: checks.get(use, use) for h, use in _pairs("--map", columns, '"Press °F=press_temp"')}
+    typed = {h: checks.get(use, use) for h, use in pairs(columns, "--map", '"Press °F=press_temp"').items()}
     guessed: dict[str, ColumnUse | str] = dict(guess_mapping(sheet, record.study))
     if typed:
         kept = {h: use for h, use in guessed.items() if _role(use) not in typed.values()} if desk.can_ask else {}
@@ -233,10 +219,9 @@ def _shown_use(use: ColumnUse | str) -> str:
 
 
 def record_own(
-    book: Book, key: Key, path: Path, uses: Mapping[str, ColumnUse | str], *, people: Sequence[str] = (), why: str = ""
+    book: Book, record: StudyRecord, path: Path, uses: Mapping[str, ColumnUse | str], *, people: Sequence[str], why: str
 ) -> Recorded:
     """Store coupons and scores of a sheet made without a plan of ours, as rounds after those already there."""
-    record = book.study(key)
     refuse_without_limits(record.study)
     found = map_foreign(read_foreign(path), record.study, uses, people=people, symptoms=WORDS)
     problems = [p for entry in found.entries for p in entry_problems(entry, record.study)]
@@ -256,9 +241,7 @@ def record_own(
         coupons["round"] = coupons["round"] + int(before["round"].max())
     notes = (*found.notes, f"Brought in from {path.name}.")
     fields = book.bring_in(record.id, coupons, found.entries, kind="brought", notes=notes, why=why)
-    return Recorded(
-        record.name, len(found.coupons), fields, found.notes, score_counts(book, record.id), _judge(book, record)
-    )
+    return recorded(book, record, found.coupons, fields, found.notes, _judge(book, record))
 
 
 def _judge(book: Book, record: StudyRecord) -> tuple[str, ...]:
