@@ -1,17 +1,16 @@
-"""The page of a coupon: the score form, what is stored, photos; and the two pages that ask for a reason."""
+"""The page of a coupon: its score form and how it is read, photos; and the two pages that ask for a reason."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from functools import cache
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache, partial
+from typing import TYPE_CHECKING, TypeVar
 
 from markupsafe import Markup
 
-from doe.acts.scoring.making import STEPS, Coupon, Making
-from doe.acts.scoring.press import Difference
-from doe.bench.cards import dials_of
-from doe.bench.forms import ACTUAL, CHECK, FAIL, PASS, Typed
+from doe.acts.scoring.making import STEPS, Coupon, Difference, Making
+from doe.bench.study_page import dials_of
 from doe.bench.views import (
     CheckRow,
     Choice,
@@ -26,20 +25,118 @@ from doe.bench.views import (
     SymptomBox,
     UndoPage,
 )
-from doe.domain.entry import HAND_CHOICES
-from doe.domain.score import FieldValue
+from doe.bench.web import Visit
+from doe.domain.entry import HAND_CHOICES, check_people
+from doe.domain.errors import InputError, InputErrors
+from doe.domain.said import read_check, read_symptoms, said_hand
+from doe.domain.score import FieldValue, ScoreEntry, entry_problems
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.symptoms.catalogue import CATALOGUE
-from doe.symptoms.reading import short_list
+from doe.symptoms.reading import WORDS, short_list
 from doe.words.press import FACES, KINDS, field_name, field_value, said_at, told
+from doe.words.typed import quantity
 from doe.words.wording import listing, score
 from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import HAND_RULE
 
 if TYPE_CHECKING:
     from doe.book.records import HistoryEntry, Photo
+
+T = TypeVar("T")
+PASS, FAIL = "pass", "fail"
+CHECK, ACTUAL = "check:", "actual:"
+OTHER_PERSON = "other_person"
+
+
+@dataclass(frozen=True)
+class Typed:
+    """The fields of the form as they were sent, for reading and for showing them again."""
+
+    checks: dict[str, str]
+    symptoms: tuple[str, ...]
+    hand: str
+    person: str
+    other_person: str
+    actual: dict[str, str]
+    note: str
+    void: str
+
+    @classmethod
+    def of(cls, visit: Visit, study: Study) -> Typed:
+        """What this visit sent; fields the study does not have are not looked at."""
+        return cls(
+            {c.name: visit.text(CHECK + c.name) for c in study.spec.checks},
+            tuple(dict.fromkeys(visit.texts("symptom"))),
+            visit.text("hand"),
+            visit.text("person"),
+            visit.text(OTHER_PERSON),
+            {f.name: visit.text(ACTUAL + f.name) for f in study.numeric},
+            visit.text("note").replace("\r\n", "\n"),
+            visit.text("void"),
+        )
+
+    def entry(self, coupon: str, study: Study, shown: Shown, *, who: str, known: Sequence[str]) -> ScoreEntry:
+        """The score entry; the person who felt the coupon is ``who`` unless another one was named.
+
+        Raises
+        ------
+        InputErrors
+            Naming everything that cannot be read.
+        """
+        problems: list[InputError] = []
+
+        def taken(read: Callable[[], T], otherwise: T) -> T:
+            try:
+                return read()
+            except InputError as error:
+                problems.append(error)
+                return otherwise
+
+        made = {name: taken(partial(read_check, word, name), None) for name, word in self.checks.items()}
+        symptoms: list[str] = []
+        for word in self.symptoms:
+            symptoms += taken(partial(read_symptoms, word, WORDS.labels, "symptom"), tuple[str, ...]())
+        person = spelled(self.other_person or self.person or who, known)
+        if self.hand:
+            taken(partial(check_people, [person]), None)
+        actual = {
+            f.name: taken(partial(quantity, text, f.unit, f"measured {f.label}", shown), 0.0)
+            for f in study.numeric
+            if (text := self.actual[f.name])
+        }
+        entry = ScoreEntry(
+            coupon,
+            checks={name: found for name, found in made.items() if found is not None},
+            symptoms=tuple(symptoms),
+            side=WORDS.side_of(symptoms),
+            hand={person: taken(partial(said_hand, self.hand, "hand-feel"), 0.0)} if self.hand else {},
+            actual=actual,
+            note=self.note,
+            void_reason=self.void or None,
+        )
+        if problems:
+            raise InputErrors(problems)
+        problems = entry_problems(entry, study)
+        if problems:
+            raise InputErrors(problems)
+        if self.void:  # a spoiled coupon has no scores
+            return ScoreEntry(coupon, void_reason=self.void)
+        if not any(True for _ in entry.fields()):
+            raise InputError("form", "nothing chosen", "a check, a symptom, the hand, a note or void", "Choose first.")
+        return entry
+
+
+def spelled(name: str, known: Sequence[str]) -> str:
+    """A person's name as it is written already, in any case.
+
+    >>> spelled(" ANA ", ["Ana", "Ben"]), spelled("Cleo", ["Ana"])
+    ('Ana', 'Cleo')
+    """
+    words = " ".join(name.split())
+    return next((other for other in known if other.casefold() == words.casefold()), words)
+
 
 COMMON = 9
 """Symptoms shown at once; the rarer ones are one tap away."""

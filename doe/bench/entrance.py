@@ -6,12 +6,10 @@ import secrets
 
 from starlette.responses import Response
 
-from doe.bench.forms import spelled
-from doe.bench.pages import local_path
-from doe.bench.pairing import CODE_MINUTES, spaced
-from doe.bench.sessions import COOKIE, VIEWER_HOURS
+from doe.bench.coupon_page import spelled
+from doe.bench.devices import CODE_MINUTES, COOKIE, VIEWER_HOURS, spaced
 from doe.bench.views import DeskPage, Link, MorePage, NamePage, PairPage
-from doe.bench.web import Visit, go, page, plain, with_cookie
+from doe.bench.web import Visit, go, local_path, page, plain, with_cookie
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.words.press import told

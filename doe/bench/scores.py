@@ -7,17 +7,25 @@ from urllib.parse import urlencode
 
 from starlette.responses import PlainTextResponse, Response
 
-from doe.acts.scoring.making import STEPS, Coupon, Making, mark, unmark
-from doe.acts.scoring.press import Difference, differences, keeping, store_scores, take_back
+from doe.acts.scoring.making import (
+    STEPS,
+    Coupon,
+    Difference,
+    Making,
+    differences,
+    keeping,
+    mark,
+    store_scores,
+    take_back,
+    unmark,
+)
 from doe.acts.scoring.progress import LEAST_FOR_HINT, scored_of
-from doe.bench.coupon_page import coupon_page, differ_page, undo_page
-from doe.bench.forms import Typed
-from doe.bench.hints import Seen
-from doe.bench.pages import coupon_url
+from doe.bench.coupon_page import Typed, coupon_page, differ_page, undo_page
 from doe.bench.photos import clean_photo
+from doe.bench.state import Seen
 from doe.bench.study_page import hint_page, list_page, looks_for_settings, study_page, version_of, wash_page
 from doe.bench.views import Hidden
-from doe.bench.web import MARK, TOKEN, Visit, page, problem_lines
+from doe.bench.web import MARK, TOKEN, Visit, coupon_url, page, problem_lines
 from doe.domain.errors import InputError
 from doe.words.dates import local
 from doe.words.press import told

@@ -105,7 +105,7 @@ class Shop:
             else:
                 made = kept[1]  # it was about another study
             with self._lock:
-                _keep(self._made, study, (now, made), MOST_STUDIES)
+                keep_newest(self._made, study, (now, made), MOST_STUDIES)
             return made
 
     def _since(self, act: int) -> list[Act] | None:
@@ -136,7 +136,7 @@ class Shop:
                 return self._found[key]  # type: ignore[no-any-return] # what a key is made of says what is kept there
         made = make()
         with self._lock:
-            _keep(self._found, key, made, MOST_KEPT)
+            keep_newest(self._found, key, made, MOST_KEPT)
         return made
 
     def sheet(self, making: Making, number: int) -> SheetPage:
@@ -206,7 +206,8 @@ class Shop:
             self._books.clear()
 
 
-def _keep(kept: OrderedDict[K, T], key: K, value: T, most: int) -> None:
+def keep_newest(kept: OrderedDict[K, T], key: K, value: T, most: int) -> None:
+    """Keep a value, and no more than so many."""
     kept[key] = value
     kept.move_to_end(key)
     while len(kept) > most:

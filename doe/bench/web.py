@@ -3,42 +3,85 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any, BinaryIO, Literal
-from urllib.parse import urlencode, urlsplit
+from urllib.parse import quote, urlencode, urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
 
-from doe.bench.pages import coupon_place, local_path, render
-from doe.bench.receipts import new_mark, receipt_key
-from doe.bench.sessions import COOKIE, Session
+from doe.bench.devices import COOKIE, Session
+from doe.bench.state import new_mark, receipt_key
 from doe.bench.views import Frame, Hidden, PlainPage
 from doe.domain.errors import InputError, InputErrors
 from doe.words.press import told
+from reports import pages
+from reports.pages import template_source
 
 if TYPE_CHECKING:
     from doe.acts.scoring.making import Coupon, Making
     from doe.bench.state import Bench
     from doe.book.book import Book
 
+STYLES = ("paper.css", "bench.css")
+SCRIPT = "bench.js"
+
+
+def render(template: str, view: Any) -> str:
+    """Page of a view-model, its text as it stands: forms send it back."""
+    return pages.render(template, view, set_well=False)
+
+
+@cache
+def static(name: str) -> tuple[bytes, str] | None:
+    """A style sheet or the script with its media type; nothing else can be asked for by name."""
+    if name not in (*STYLES, SCRIPT):
+        return None
+    source = template_source(name)
+    kind = "text/javascript" if name == SCRIPT else "text/css"
+    return None if source is None else (source.encode(), f"{kind}; charset=utf-8")
+
+
+def coupon_place(study: int, coupon: str) -> str:
+    """Where a coupon is found in the addresses of its pages.
+
+    >>> coupon_place(3, "a/b ?")
+    '3/a%2Fb%20%3F'
+    """
+    return f"{study}/{quote(coupon, safe='')}"
+
+
+def coupon_url(study: int, coupon: str) -> str:
+    """Address of a coupon's form, as it stands in the codes on its label.
+
+    >>> coupon_url(3, "R1-05")
+    '/c/3/R1-05'
+    """
+    return f"/c/{coupon_place(study, coupon)}"
+
+
+def local_path(text: str) -> str:
+    """A place on this page to go on to; anything else becomes the first page.
+
+    >>> local_path("/c/1/R1-01"), local_path("//elsewhere"), local_path("https://elsewhere")
+    ('/c/1/R1-01', '/', '/')
+    """
+    good = text.startswith("/") and not text.startswith("//") and len(text) <= 600
+    return text if good and text.isascii() and text.isprintable() and "\\" not in text else "/"
+
+
 TOKEN, MARK = "token", "mark"
 MOST_FIELDS = 300
 
 Needs = Literal["name", "device", "nothing"]
 """What is asked of a device before it is answered: that somebody chose a name on it, that it is let in, or neither."""
-
-
-class RespondWith(Exception):
-    """An act that ends with a page instead of moving on: nothing was done that must not be done again."""
-
-    def __init__(self, response: Response) -> None:
-        self.response = response
 
 
 @dataclass
@@ -134,7 +177,6 @@ class Visit:
 
 
 Handler = Callable[[Visit], Response | str]
-Endpoint = Callable[[Request], Awaitable[Response]]
 
 
 def page(template: str, view: Any, *, status: int = 200) -> HTMLResponse:
@@ -166,7 +208,7 @@ def plain(visit: Visit, code: str, *more: str, status: int, pair: str = "") -> R
     return page("bench_plain.html", PlainPage(visit.frame(), heading, (*lines, *more), pair), status=status)
 
 
-def looking(bench: Bench, act: Handler, needs: Needs = "name") -> Endpoint:
+def looking(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Route:
     """An address to look at. Without a session it leads to pairing, without a name to choosing one."""
 
     async def endpoint(request: Request) -> Response:
@@ -181,12 +223,12 @@ def looking(bench: Bench, act: Handler, needs: Needs = "name") -> Endpoint:
                 return go(_onward("/pair", following))
             if needs == "name" and not visit.who and visit.can_post:
                 return go(_onward("/name", following))
-        return await _run(bench, visit, act)
+        return await _run(visit, lambda: act(visit))
 
-    return endpoint
+    return Route(path, endpoint)
 
 
-def posting(bench: Bench, act: Handler, needs: Needs = "name") -> Endpoint:
+def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Route:
     """An address to post to: only from a device that may, with the token of its own pages, and once a form."""
 
     async def endpoint(request: Request) -> Response:
@@ -203,25 +245,15 @@ def posting(bench: Bench, act: Handler, needs: Needs = "name") -> Endpoint:
                 return plain(visit, "old_form", status=403)
             if needs == "name" and not visit.who:
                 return go("/name")
-            return await _run(bench, visit, lambda v: _once(bench, v, act))
+            key = receipt_key(visit.text(MARK), _parts(visit))
+            return await _run(visit, lambda: bench.receipts.once(key, lambda: act(visit)))
 
-    return endpoint
+    return Route(path, endpoint, methods=["POST"])
 
 
 def _visit(bench: Bench, request: Request) -> Visit:
     cookie = request.cookies.get(COOKIE, "")
     return Visit(bench, request, cookie, bench.sessions.find(cookie))
-
-
-def _once(bench: Bench, visit: Visit, act: Handler) -> Response | str:
-    def carry_out() -> str:
-        answer = act(visit)
-        if isinstance(answer, Response):
-            raise RespondWith(answer)
-        return answer
-
-    key = receipt_key(visit.text(MARK), _parts(visit))
-    return bench.receipts.once(key, carry_out)
 
 
 def _parts(visit: Visit) -> list[str | bytes]:
@@ -237,19 +269,17 @@ def _parts(visit: Visit) -> list[str | bytes]:
     return parts
 
 
-async def _run(bench: Bench, visit: Visit, act: Handler) -> Response:
+async def _run(visit: Visit, act: Callable[[], Response | str]) -> Response:
     """Carry out an act beside the event loop, and put into words what goes wrong."""
     try:
-        answer = await run_in_threadpool(act, visit)
-    except RespondWith as shown:
-        return shown.response
+        answer = await run_in_threadpool(act)
     except InputError as error:
         is_missing = str(error.found).startswith("no such") or error.where == "study"
         return plain(visit, "refused", *problem_lines(error), status=404 if is_missing else 422)
     except HTTPException:
         raise
     except Exception as error:
-        bench.log(error)
+        visit.bench.log(error)
         return plain(visit, "mistake", status=500)
     return answer if isinstance(answer, Response) else go(answer)
 

@@ -6,9 +6,8 @@ from starlette.responses import Response
 
 from doe.acts.diagnosis import CASE, Diagnosed, Setting, diagnose_case, keep_case, setting_of
 from doe.acts.scoring.making import Coupon, Making
-from doe.bench.pages import coupon_place
 from doe.bench.views import CauseRow, Choice, Frame, Hidden, Link, LookRow, WrongPage
-from doe.bench.web import Visit, page
+from doe.bench.web import Visit, coupon_place, page
 from doe.domain.errors import InputError
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known

@@ -17,7 +17,6 @@ from reports.drawing.qr import QUIET, qr_modules
 
 if TYPE_CHECKING:
     from doe.bench.serve import Listener
-    from doe.bench.state import Bench
 
 
 app = commands()
@@ -49,10 +48,14 @@ def bench(
         os.environ.setdefault(name, "1")
     # NumPy reads those when it is loaded; and help needs no web server
     from doe.bench.serve import listen, serve  # noqa: PLC0415
+    from doe.bench.shop import Shop  # noqa: PLC0415
+    from doe.bench.state import Bench  # noqa: PLC0415
 
     with desk.look() as book:  # a book that cannot be opened is said before anything else
         label = book.label
     place = listen(host, port)
+    # with --json the one object stands alone on standard output
+    out = sys.stderr if desk.as_json else sys.stdout
 
     def log(error: BaseException) -> None:
         kept = keep_log(error)
@@ -62,31 +65,18 @@ def bench(
     def announce(code: str) -> None:
         say(f"Pairing code: {code}   (10 minutes, one device)", stream=out)
 
-    def ready(made: Bench) -> None:
-        if desk.as_json:
-            code = None if place.is_local else made.pairing.renew()
-            print_json(
-                {
-                    "ok": True,
-                    "address": place.link,
-                    "links": list(place.links),
-                    "pairing_code": code,
-                    "book": label,
-                    "next": [],
-                }
-            )
-            sys.stdout.flush()
-            return
+    shop = Shop(desk.book, owner=desk.name, shown=desk.shown)
+    made = Bench(shop, is_local=place.is_local, link=place.links[0], announce=announce, log=log)
+    if not desk.as_json:
         _greet(place, label)
-        if not place.is_local:
-            made.pairing.renew()
+    code = None if place.is_local else made.pairing.renew()
+    if desk.as_json:
+        links = {"address": place.links[0], "links": list(place.links)}
+        print_json({"ok": True, **links, "pairing_code": code, "book": label, "next": []})
+    else:
         say("Ctrl-C stops it." if place.is_local else "Enter: a new code. Ctrl-C: stop.")
-        sys.stdout.flush()
-
-    # with --json the one object stands alone on standard output
-    out = sys.stderr if desk.as_json else sys.stdout
-    typed = sys.stdin if not place.is_local and is_terminal(sys.stdin) else None
-    serve(desk.book, place, owner=desk.name, shown=desk.shown, announce=announce, log=log, ready=ready, typed=typed)
+    sys.stdout.flush()
+    serve(made, place, sys.stdin if not place.is_local and is_terminal(sys.stdin) else None)
     if desk.as_json:
         raise typer.Exit
     return Reply(
@@ -103,7 +93,7 @@ def _greet(place: Listener, label: str) -> None:
         say("Only this machine reaches it. For tablets and phones: doe bench --host 0.0.0.0")
     else:
         say("The page is not encrypted: use the shop's own network, not one that guests share.")
-        drawn = terminal_code(place.link)
+        drawn = terminal_code(place.links[0])
         if drawn and is_terminal(sys.stdout) and max(map(len, drawn)) <= line_width():
             print()
             print("\n".join(drawn))
@@ -115,13 +105,11 @@ def terminal_code(text: str) -> list[str]:
     rows = qr_modules(text)
     size = len(rows) + 2 * QUIET
     light = [[True] * size for _ in range(size + size % 2)]
-    for y, row in enumerate(rows):
-        for x, dark in enumerate(row):
-            light[y + QUIET][x + QUIET] = not dark
+    for y, row in enumerate(rows, QUIET):
+        light[y][QUIET : QUIET + len(row)] = [not dark for dark in row]
     signs = {(True, True): "█", (True, False): "▀", (False, True): "▄", (False, False): " "}
     lines = [
-        "".join(signs[upper, lower] for upper, lower in zip(light[y], light[y + 1], strict=True))
-        for y in range(0, len(light), 2)
+        "".join(map(signs.__getitem__, zip(*pair, strict=True))) for pair in zip(light[::2], light[1::2], strict=True)
     ]
     encoding = sys.stdout.encoding or "ascii"
     try:

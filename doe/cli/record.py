@@ -16,7 +16,6 @@ from doe.cli import scoring
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY
 from doe.cli.output import Reply, Warn
-from doe.cli.press_side import ask_again, ask_coupons
 from doe.cli.sheet import PEOPLE
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
@@ -110,7 +109,7 @@ def record(
             uses = scoring.own_uses(desk, kept, own_sheet, columns or ())
             done = scoring.record_own(book, kept, own_sheet, uses, people=person or (), why=why)
         else:
-            done = ask_coupons(book, kept, desk.shown, people=person, washes=washes)
+            done = scoring.ask_coupons(book, kept, desk.shown, people=person, washes=washes)
         following = step_command(kept.study, next_step(book, study))
     apart = () if done.confirmation_counts is None else (f"Confirmation: {counts_sentence(done.confirmation_counts)}",)
     return Reply(
@@ -130,7 +129,7 @@ def _again(desk: Desk, book: Book, record: StudyRecord, found: EntryFile | None)
     """Store further, blind looks, or ask for them; nothing of the first scores is shown."""
     notes: tuple[str, ...] = ()
     if found is None:
-        coupons, fields = ask_again(book, record.id, desk.name)
+        coupons, fields = scoring.ask_again(book, record.id, desk.name)
     else:
         _, coupons, fields, left = record_looks(book, record.id, found.entries, desk.name)
         notes = (*found.notes, *left)

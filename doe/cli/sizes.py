@@ -45,9 +45,8 @@ def sizes_reply(found: SizesWorth) -> Reply:
     return Reply(data, blocks, (f"doe plan {quoted(found.record.name)} --coupons 20",))
 
 
-def size_data(row: object) -> dict[str, object]:
+def size_data(row: Worth) -> dict[str, object]:
     """A size for ``--json``: every share with its counts and standard error."""
-    assert isinstance(row, Worth)
     data: dict[str, object] = {"coupons": row.coupons, "hours": row.hours}
     for name in ("ready", "good", "bad", "ready_bad", "given_up", "found_out"):
         share: Share = getattr(row, name)

@@ -560,7 +560,7 @@ def test_scoring_goes_on_while_a_hint_is_computed(desk_with, monkeypatch):
     desk = desk_with(10)
     device = desk.device("ana")
     go_on = threading.Event()
-    from doe.bench import hints
+    from doe.bench import state as hints
 
     original = hints.early_hint
     monkeypatch.setattr(hints, "early_hint", lambda book, study: go_on.wait(60) and original(book, study))
