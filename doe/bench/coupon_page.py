@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from markupsafe import Markup
 
@@ -35,14 +35,11 @@ from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.reading import WORDS, short_list
-from doe.words.press import FACES, KINDS, field_name, field_value, said_at, told
+from doe.words.press import FACES, KINDS, field_name, field_value, told
 from doe.words.typed import quantity
-from doe.words.wording import listing, score
+from doe.words.wording import score
 from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import HAND_RULE
-
-if TYPE_CHECKING:
-    from doe.book.records import HistoryEntry, Photo
 
 T = TypeVar("T")
 PASS, FAIL = "pass", "fail"
@@ -123,7 +120,7 @@ class Typed:
             raise InputErrors(problems)
         if self.void:  # a spoiled coupon has no scores
             return ScoreEntry(coupon, void_reason=self.void)
-        if not any(True for _ in entry.fields()):
+        if not list(entry.fields()):
             raise InputError("form", "nothing chosen", "a check, a symptom, the hand, a note or void", "Choose first.")
         return entry
 
@@ -142,30 +139,20 @@ COMMON = 9
 """Symptoms shown at once; the rarer ones are one tap away."""
 
 
-def coupon_page(
-    making: Making,
-    coupon: Coupon,
-    frame: Frame,
-    photos: Sequence[Photo],
-    *,
-    shown: Shown,
-    is_wash: bool,
-    typed: Typed,
-    is_typed: bool,
-) -> CouponPage:
-    """View-model of a coupon; ``typed`` is shown again (``is_typed``) after something in it could not be taken."""
+def coupon_page(visit: Visit, making: Making, coupon: Coupon, frame: Frame, *, is_typed: bool) -> CouponPage:
+    """View-model of a coupon; what was typed is shown again (``is_typed``) after something in it was refused."""
     is_open = not coupon.is_scored and not coupon.void
-    form = _form(making, coupon, shown, frame.who, is_wash, typed, is_typed)
+    photos = visit.bench.shop.photos(making.record.id, coupon.name)
     return CouponPage(
         frame=frame,
         round=coupon.round,
         kind=KINDS.get(making.kind_of(coupon.round), ""),
         unpressed=is_open and not coupon.is_pressed and "press_order" in coupon.place,
         uncured=is_open and making.has_cure and not coupon.is_cured,
-        settings=tuple(dials_of(making, coupon, None, shown)),
+        settings=tuple(dials_of(making, coupon, None, visit.bench.shop.shown)),
         void=coupon.void,
-        form=None if coupon.void or not frame.can_post else form,
-        photos=tuple(PhotoView(p.id, told("photo", face=FACES[p.face], who=p.who, at=said_at(p.at))) for p in photos),
+        form=None if coupon.void or not frame.can_post else _form(visit, making, coupon, is_typed=is_typed),
+        photos=tuple(PhotoView(p.id, told("photo", face=FACES[p.face], by=p)) for p in photos),
         has_history=bool(coupon.said or coupon.marks or photos),
         has_symptom="symptoms" in coupon.said,
     )
@@ -176,14 +163,13 @@ def _drawn(key: str) -> Markup:
     return symptom_svg(key, beside_text=True)
 
 
-def _form(
-    making: Making, coupon: Coupon, shown: Shown, who: str, is_wash: bool, typed: Typed, is_typed: bool
-) -> ScoreForm:
+def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> ScoreForm:
+    shown, who, study = visit.bench.shop.shown, visit.who, making.record.study
+    typed = Typed.of(visit, study)
     common = [s.key for s in short_list()][:COMMON]
     boxes = {s.key: SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in typed.symptoms) for s in CATALOGUE}
     rarer = tuple(box for key, box in boxes.items() if key not in common)
     person = typed.person or who
-    study = making.record.study
     measured = tuple(
         Measured(
             ACTUAL + f.name,
@@ -204,7 +190,7 @@ def _form(
         is_typed=is_typed,
         now=tuple(map(row, making.checks_now)),
         later=tuple(map(row, making.checks_later)),
-        later_open=is_wash
+        later_open=bool(visit.query("wash"))
         or not coupon.misses(making.checks_now)
         or any(typed.checks[c.name] for c in making.checks_later),
         symptoms=tuple(boxes[key] for key in common),
@@ -229,7 +215,7 @@ def _form(
 
 def _stored(study: Study, coupon: Coupon, field: str, shown: Shown) -> str:
     said = coupon.said.get(field)
-    return "" if said is None else told("stored", value=field_value(study, field, said.value, shown), who=said.who)
+    return "" if said is None else told("stored", value=field_value(study, field, said.value, shown), by=said)
 
 
 def _stored_hands(coupon: Coupon, who: str) -> Iterator[str]:
@@ -241,71 +227,58 @@ def _stored_hands(coupon: Coupon, who: str) -> Iterator[str]:
         else:
             others.append(name)
     if others:
-        yield told("other_hands", others=listing(others))
+        yield told("other_hands", others=others)
 
 
 def differ_page(
-    making: Making, found: Sequence[Difference], frame: Frame, fields: Sequence[Hidden], *, why: str, shown: Shown
+    visit: Visit, study: Study, found: Sequence[Difference], frame: Frame, fields: tuple[Hidden, ...]
 ) -> DifferPage:
     """View-model that shows both values and asks which one holds, and why."""
-    study = making.record.study
+    shown = visit.bench.shop.shown
     rows = []
     for d in found:
-        value = field_value(study, d.field, d.stored, shown)
-        stored = told("stored_by", value=value, who=d.stored_by, at=said_at(d.stored_at))
+        stored = told("stored_by", value=field_value(study, d.field, d.stored.value, shown), by=d.stored)
         given = field_value(study, d.field, d.given, shown)
         rows.append(DifferenceRow(f"on:{d.field}", field_name(study, d.field), stored, given))
-    return DifferPage(frame, told("differ" if len(rows) > 1 else "differ_one"), tuple(rows), tuple(fields), why)
+    return DifferPage(frame, told("differ" if len(rows) > 1 else "differ_one"), tuple(rows), fields, visit.text("why"))
 
 
-def undo_page(
-    making: Making,
-    coupon: Coupon,
-    frame: Frame,
-    history: Sequence[HistoryEntry],
-    photos: Sequence[Photo],
-    *,
-    why: str,
-    shown: Shown,
-) -> UndoPage:
+def undo_page(visit: Visit, making: Making, coupon: Coupon, frame: Frame) -> UndoPage:
     """View-model of taking back what is stored about a coupon.
 
     Hand-feel that others gave stays hidden from who looks at it until they have felt the coupon themselves.
     """
-    study, who = making.record.study, frame.who.casefold()
+    study, who, shop = making.record.study, visit.who.casefold(), visit.bench.shop
     has_felt = not who or any(name.casefold() == who for name in coupon.hands)
 
     def said(field: str, value: FieldValue) -> str:
         kind, _, person = field.partition(":")
         if kind == "hand" and not has_felt and person.casefold() != who:
             return told("hidden_hand")
-        return field_value(study, field, value, shown)
+        return field_value(study, field, value, shop.shown)
 
     items = [
-        Choice(
-            name, told("item", what=f"{field_name(study, name)}: {said(name, s.value)}", who=s.who, at=said_at(s.at))
-        )
+        Choice(name, told("item", what=f"{field_name(study, name)}: {said(name, s.value)}", by=s))
         for name, s in coupon.said.items()
         if name != "side"
     ]
     items += [
-        Choice(f"step:{step}", told("item", what=step, who=mark.who, at=said_at(mark.at)))
+        Choice(f"step:{step}", told("item", what=step, by=mark))
         for step in STEPS
         for mark in coupon.marks.get(step, ())[:1]
     ]
     items += [
-        Choice(f"photo:{p.id}", told("photo_item", face=FACES[p.face], who=p.who, at=said_at(p.at))) for p in photos
+        Choice(f"photo:{p.id}", told("photo_item", face=FACES[p.face], by=p))
+        for p in shop.photos(making.record.id, coupon.name)
     ]
     lines = [
         told(
             "past_why" if h.why else "past",
-            at=said_at(h.at),
-            who=h.who,
+            by=h,
             field=field_name(study, h.field),
             value=told("taken_back") if h.value in (None, "") else said(h.field, h.value),
-            why=h.why,
         )
-        for h in reversed(history)
+        for h in reversed(shop.look.history(making.record.id, coupon.name))
         if h.field != "side"
     ]
-    return UndoPage(frame, tuple(items), why, tuple(lines))
+    return UndoPage(frame, tuple(items), visit.text("why"), tuple(lines))

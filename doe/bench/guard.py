@@ -12,7 +12,8 @@ from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 
-from starlette.datastructures import Headers
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from doe.words.press import told
@@ -167,7 +168,7 @@ class Guard:
             return
         refusal = self._refusal(scope)
         if refusal is not None:
-            await _answer(send, *refusal, self._limit(scope))
+            await _answer(scope, receive, send, *refusal, self._limit(scope))
             return
         limit = self._limit(scope)
         started = False
@@ -176,7 +177,8 @@ class Guard:
             nonlocal started
             if message["type"] == "http.response.start":
                 started = True
-                message = {**message, "headers": _with_ours(message.get("headers", []))}
+                headers = MutableHeaders(scope=message)
+                headers.update({**HEADERS, "cache-control": headers.get("cache-control", HEADERS["cache-control"])})
             await send(message)
 
         try:
@@ -184,11 +186,11 @@ class Guard:
         except TooLarge:
             if started:
                 raise
-            await _answer(send, 413, "too_large", limit)
+            await _answer(scope, receive, send, 413, "too_large", limit)
         except TimeoutError:
             if started:
                 raise
-            await _answer(send, 408, "too_slow", limit)
+            await _answer(scope, receive, send, 408, "too_slow", limit)
 
     def _limit(self, scope: Scope) -> int:
         return PHOTO_BYTES if str(scope["path"]).startswith(self._photo_path) else FORM_BYTES
@@ -234,18 +236,7 @@ def _limited(receive: Receive, limit: int) -> Receive:
     return receive_some
 
 
-def _with_ours(headers: list[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
-    given = {name.lower() for name, _ in headers}
-    ours = [(n.encode(), v.encode()) for n, v in HEADERS.items() if n.encode() not in given or n != "cache-control"]
-    return [*headers, *ours]
-
-
-async def _answer(send: Send, status: int, code: str, limit: int) -> None:
-    body = told(code, kilobytes=limit // 1024).encode()
-    headers = [
-        (b"content-type", b"text/plain; charset=utf-8"),
-        (b"content-length", str(len(body)).encode()),
-        (b"connection", b"close"),  # what is still on its way is not read
-    ]
-    await send({"type": "http.response.start", "status": status, "headers": _with_ours(headers)})
-    await send({"type": "http.response.body", "body": body})
+async def _answer(scope: Scope, receive: Receive, send: Send, status: int, code: str, limit: int) -> None:
+    # what is still on its way is not read
+    response = PlainTextResponse(told(code, kilobytes=limit // 1024), status, {**HEADERS, "connection": "close"})
+    await response(scope, receive, send)

@@ -76,16 +76,8 @@ def coupon(visit: Visit) -> Response:
 
 def _coupon_page(visit: Visit, *problems: str, is_typed: bool = False, said: str = "") -> Response:
     making, found = visit.coupon()
-    view = coupon_page(
-        making,
-        found,
-        visit.frame(making, found, problems=problems, said=said),
-        visit.bench.shop.photos(making.record.id, found.name),
-        shown=visit.bench.shop.shown,
-        is_wash=bool(visit.query("wash")),
-        typed=Typed.of(visit, making.record.study),
-        is_typed=is_typed,
-    )
+    frame = visit.frame(making, found, problems=problems, said=said)
+    view = coupon_page(visit, making, found, frame, is_typed=is_typed)
     return page("bench_coupon.html", view, status=422 if problems else 200)
 
 
@@ -141,8 +133,7 @@ def _ask(visit: Visit, making: Making, found: Coupon, rows: tuple[Difference, ..
         if isinstance(value, str) and name not in _NOT_SENT_ON and not name.startswith("on:") and value
     )
     frame = visit.frame(making, found, problems=(told("choose"),) if sent_before else ())
-    view = differ_page(making, rows, frame, fields, why=visit.text("why"), shown=visit.bench.shop.shown)
-    return page("bench_differ.html", view, status=409)
+    return page("bench_differ.html", differ_page(visit, making.record.study, rows, frame, fields), status=409)
 
 
 def photo(visit: Visit) -> Response | str:
@@ -175,10 +166,7 @@ def picture(visit: Visit) -> Response:
 def undo_form(visit: Visit, *problems: str) -> Response:
     """What is stored about a coupon, to take some of it back."""
     making, found = visit.coupon()
-    shop, study = visit.bench.shop, making.record.id
-    frame = visit.frame(making, found, problems=problems)
-    history, photos = shop.look.history(study, found.name), shop.photos(study, found.name)
-    view = undo_page(making, found, frame, history, photos, why=visit.text("why"), shown=shop.shown)
+    view = undo_page(visit, making, found, visit.frame(making, found, problems=problems))
     return page("bench_undo.html", view, status=422 if problems else 200)
 
 

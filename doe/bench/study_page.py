@@ -19,7 +19,7 @@ from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.plan_kinds import learning_rounds
 from doe.domain.texts import quoted
 from doe.domain.units import Shown, show
-from doe.words.dates import day_and_time, local
+from doe.words.dates import local
 from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.press import KINDS, MATERIALS, drift, minutes_words, told
 from doe.words.wording import (
@@ -27,7 +27,6 @@ from doe.words.wording import (
     amount_both,
     at_least_of_hundred,
     held,
-    listing,
     other_units,
     percent,
     range_both,
@@ -147,12 +146,12 @@ def _facts(making: Making, coupons: tuple[Coupon, ...], stage: Stage) -> Iterato
     if kind:
         yield kind
     if len(coupons) > 1:
-        yield told("one_stroke", coupons=listing([c.name for c in coupons]))
+        yield told("one_stroke", coupons=[c.name for c in coupons])
     if any(c.material for c in coupons):
-        yield told("materials", each=listing([f"{c.name}: {_material(c)}" for c in coupons]))
+        yield told("materials", each=[f"{c.name}: {_material(c)}" for c in coupons])
     uncured = [c.name for c in coupons if not c.is_cured] if stage == "press" and making.has_cure else []
     if uncured:
-        yield told("uncured", coupons=listing(uncured))
+        yield told("uncured", coupons=uncured)
 
 
 def _material(coupon: Coupon) -> str:
@@ -220,7 +219,7 @@ def _progress(shop: Shop, making: Making) -> Iterator[str]:
         if (queue := making.queue(stage))
     ]
     if left:
-        yield told("left", each=listing(left))
+        yield told("left", each=left)
     for name, value in making.record.study.held.items():
         if isinstance(value, str):  # such as a peel mode
             label, words = held(name, value, shop.shown)
@@ -240,15 +239,14 @@ def looks_for_settings(making: Making) -> bool:
 def is_due_today(wash: Wash, now: datetime) -> bool:
     """Whether a coupon may be washed before this day ends on the reader's clock."""
     midnight = now.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
-    return wash.due is None or local(wash.due) < midnight
+    return local(wash.due) < midnight
 
 
 def wash_page(making: Making, frame: Frame, *, now: datetime) -> ListPage:
     """View-model of the wash queue."""
     groups: dict[str, list[Link]] = {}
     for wash in washes(making):
-        due = local(wash.due) if wash.due is not None else now
-        words = told("wash_later" if due > now else "wash_next", check=wash.check.label, due=day_and_time(due, now))
+        words = told("wash_later" if wash.due > now else "wash_next", check=wash.check.label, due=wash.due)
         heading = told("wash_group_today" if is_due_today(wash, now) else "wash_group_later")
         url = f"{coupon_url(making.record.id, wash.coupon.name)}?wash=1"
         groups.setdefault(heading, []).append(Link(wash.coupon.name, url, words))
@@ -291,7 +289,7 @@ def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, show
         )
     )
     if hint.unvaried:
-        lines.append(told("hint_unvaried", labels=listing(hint.unvaried)))
+        lines.append(told("hint_unvaried", labels=hint.unvaried))
     elif not hint.window:
         lines.append(told("hint_no_range"))
     rows = []

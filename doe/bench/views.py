@@ -55,16 +55,16 @@ class Frame:
         Standing wording of every page at a machine.
     """
 
-    about: str
-    study: int
-    coupon: str
-    at: str
     who: str
     can_post: bool
     hidden: tuple[Hidden, ...]
     said: str
     problems: tuple[str, ...]
     saved: str
+    about: str = ""
+    study: int = 0
+    coupon: str = ""
+    at: str = ""
     hot: str = FOOTER
     cautions: tuple[str, ...] = CAUTIONS
     fixed_wording: str = FIXED_WORDING

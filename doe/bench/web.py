@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any, BinaryIO, Literal
 from urllib.parse import quote, urlencode, urlsplit
@@ -161,19 +161,13 @@ class Visit:
         saved: str = "",
     ) -> Frame:
         """The frame of a page for this device, about a study or a coupon of it."""
-        record = making.record if making is not None else None
-        return Frame(
-            about=record.name if record is not None else "",
-            study=record.id if record is not None else 0,
-            coupon=coupon.name if coupon is not None else "",
-            at=coupon_place(record.id, coupon.name) if record is not None and coupon is not None else "",
-            who=self.who,
-            can_post=self.can_post,
-            hidden=(Hidden(TOKEN, self.bench.sessions.form_token(self.cookie)), Hidden(MARK, new_mark())),
-            said=said,
-            problems=problems,
-            saved=saved,
-        )
+        hidden = (Hidden(TOKEN, self.bench.sessions.form_token(self.cookie)), Hidden(MARK, new_mark()))
+        frame = Frame(self.who, self.can_post, hidden, said, problems, saved)
+        if making is not None:
+            frame = replace(frame, about=making.record.name, study=making.record.id)
+        if coupon is not None:
+            frame = replace(frame, coupon=coupon.name, at=coupon_place(frame.study, coupon.name))
+        return frame
 
 
 Handler = Callable[[Visit], Response | str]

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import sys
+from io import StringIO
 from typing import TYPE_CHECKING, Annotated
 
+import segno
 import typer
 
 from doe.cli.desk import Desk, command, commands, is_terminal
@@ -13,7 +15,7 @@ from doe.cli.log import keep_log
 from doe.cli.output import Reply
 from doe.cli.terminal import error_lines, line_width, print_json, say
 from doe.domain.errors import DoeError
-from reports.drawing.qr import QUIET, qr_modules
+from reports.drawing.qr import QUIET
 
 if TYPE_CHECKING:
     from doe.bench.serve import Listener
@@ -102,18 +104,10 @@ def _greet(place: Listener, label: str) -> None:
 
 def terminal_code(text: str) -> list[str]:
     """A QR code as lines of half blocks, light on dark as terminals mostly are; nothing where they cannot be shown."""
-    rows = qr_modules(text)
-    size = len(rows) + 2 * QUIET
-    light = [[True] * size for _ in range(size + size % 2)]
-    for y, row in enumerate(rows, QUIET):
-        light[y][QUIET : QUIET + len(row)] = [not dark for dark in row]
-    signs = {(True, True): "█", (True, False): "▀", (False, True): "▄", (False, False): " "}
-    lines = [
-        "".join(map(signs.__getitem__, zip(*pair, strict=True))) for pair in zip(light[::2], light[1::2], strict=True)
-    ]
-    encoding = sys.stdout.encoding or "ascii"
+    drawn = StringIO()
+    segno.make(text, error="m", micro=False).terminal(drawn, border=QUIET, compact=True)
     try:
-        "".join(lines).encode(encoding)
+        drawn.getvalue().encode(sys.stdout.encoding or "ascii")
     except (UnicodeEncodeError, LookupError):
         return []
-    return lines
+    return drawn.getvalue().splitlines()

@@ -145,7 +145,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
     )
-    if not any(True for _ in entry.fields()):
+    if not list(entry.fields()):
         raise InputError(
             f"coupon {typed.coupon}",
             "nothing said about it",
@@ -167,8 +167,11 @@ def _actual(study: Study, texts: Sequence[str], shown: Shown, *, confirm: Confir
 
 # sheets made without a plan
 
+Uses = Mapping[str, ColumnUse | str]
+"""What each heading is used for."""
 
-def own_uses(desk: Desk, record: StudyRecord, path: Path, columns: Sequence[str]) -> Mapping[str, ColumnUse | str]:
+
+def own_uses(desk: Desk, record: StudyRecord, path: Path, columns: Sequence[str]) -> Uses:
     """What each column of an own sheet is used for: as typed, else guessed and confirmed by a person.
 
     Raises
@@ -200,9 +203,7 @@ def _role(use: ColumnUse | str) -> str:
     return use if isinstance(use, str) else use.role
 
 
-def _confirm(
-    sheet: ForeignSheet, study: Study, guessed: Mapping[str, ColumnUse | str]
-) -> Mapping[str, ColumnUse | str]:
+def _confirm(sheet: ForeignSheet, study: Study, guessed: Uses) -> Uses:
     """Show the guess with the first cell of each column, and let a person change it."""
     uses = dict(guessed)
     checks = [f"check_{c.name}" for c in study.spec.checks]
@@ -227,9 +228,7 @@ def _shown_use(use: ColumnUse | str) -> str:
     return use if isinstance(use, str) else f"{use.role} ({use.unit})" if use.unit else use.role
 
 
-def record_own(
-    book: Book, record: StudyRecord, path: Path, uses: Mapping[str, ColumnUse | str], *, people: Sequence[str], why: str
-) -> Recorded:
+def record_own(book: Book, record: StudyRecord, path: Path, uses: Uses, *, people: Sequence[str], why: str) -> Recorded:
     """Store coupons and scores of a sheet made without a plan of ours, as rounds after those already there."""
     refuse_without_limits(record.study)
     found = map_foreign(read_foreign(path), record.study, uses, people=people, symptoms=WORDS)

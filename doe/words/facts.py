@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
 from string import Formatter
@@ -14,7 +15,8 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.wording import count
+from doe.words.dates import day_and_time
+from doe.words.wording import count, listing
 
 Text = str | Callable[..., str]
 """A sentence with the names of its values in braces, or a function of `Reader` and the values by name."""
@@ -59,15 +61,19 @@ def texts_of(subject: str) -> Mapping[str, str]:
 
 class _Numbers(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
+        if isinstance(value, datetime):
+            return day_and_time(value, datetime.now(UTC))
+        if isinstance(value, list | tuple):
+            return listing(value)
         if isinstance(value, int) and len(format_spec) > 2:
             return count(value, *format_spec.split("/"))
         return str(super().format_field(value, format_spec))
 
 
 def filled(text: str, /, **values: object) -> str:
-    """A text with its values; the format of a whole number may be its noun.
+    """A text with its values: moments as they read today, several joined; the format of a number may be its noun.
 
-    >>> filled("{n:coupon}, {m:new entry/new entries}", n=1, m=3)
-    '1 coupon, 3 new entries'
+    >>> filled("{n:coupon}, {m:new entry/new entries} by {who}", n=1, m=3, who=["Ana", "Ben"])
+    '1 coupon, 3 new entries by Ana and Ben'
     """
     return _Numbers().format(text, **values)

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 
 from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.score import FieldValue
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.symptoms.reading import WORDS
-from doe.words.dates import day_and_time
 from doe.words.facts import filled, texts_of
-from doe.words.wording import amount, count, listing, score
+from doe.words.wording import amount, count, score
 
 KINDS = {
     CONFIRM: "Confirmation: these coupons check a setpoint already chosen; they do not look for better settings.",
@@ -64,7 +62,7 @@ def drift(
         f"{name} {'failed' if failed else 'passed'}{'' if hand is None else f' (hand {score(hand)})'}"
         for name, failed, hand in repeats
     ]
-    yield told("drift_each", each=listing(each))
+    yield told("drift_each", each=each)
     differ = len({failed for _, failed, _ in repeats}) > 1
     if differ:
         yield told("drift_differ")
@@ -73,11 +71,6 @@ def drift(
         yield told("drift_moved" if low > 0 or high < 0 else "drift_still", moved=moved, low=low, high=high)
     elif not differ:
         yield told("drift_both" if done == 2 else "drift_all", done=done)
-
-
-def said_at(at: datetime) -> str:
-    """When something was stored, as it reads today."""
-    return day_and_time(at, datetime.now(UTC))
 
 
 def field_name(study: Study, field: str) -> str:

@@ -492,12 +492,17 @@ def test_a_move_of_the_hand_feel_is_told_only_when_it_is_larger_than_its_scatter
 
     moved = judge_drift([[1.0]] * 4, [4.5, 4.0, 3.0, 2.5], [0.0, 1.0, 2.0, 3.0])
     still = judge_drift([[1.0]] * 4, [4.0, 3.5, 4.5, 4.0], [0.0, 1.0, 2.0, 3.0])
-    from doe.acts.scoring.making import Coupon, Said
+    from doe.acts.scoring.making import Coupon
+    from doe.book.records import HistoryEntry
 
     now = datetime(2031, 1, 1, tzinfo=UTC)
+
+    def said(coupon: str, field: str, value: object) -> HistoryEntry:
+        return HistoryEntry(1, coupon, field, value, "a", now, "", None, None, current=True)
+
     felt = tuple(
-        Coupon(f"C{i}", 1, {}, {}, {"check:release": Said(True, "a", now), "hand:a": Said(4.0, "a", now)})
-        for i in range(4)
+        Coupon(c, 1, {}, {}, {"check:release": said(c, "check:release", True), "hand:a": said(c, "hand:a", 4.0)})
+        for c in ("C0", "C1", "C2", "C3")
     )
     text = " ".join(drift_words(Repeats(felt, 4, (moved.change, moved.low, moved.high))))
     assert "Hand-feel moved by -2.1 from the first to the last" in text

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from statistics import fmean
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
-from doe.book.records import PlanInfo, StudyRecord
+from doe.book.records import HistoryEntry, PlanInfo, ShopNote, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.score import FieldValue, ScoreEntry
@@ -34,37 +34,19 @@ WASH_WAIT = timedelta(hours=24)
 
 
 @dataclass(frozen=True)
-class Said:
-    """What was last said about a field of a coupon, by whom and when."""
-
-    value: FieldValue
-    who: str
-    at: datetime
-
-
-@dataclass(frozen=True)
-class Mark:
-    """One step that was noted at a machine."""
-
-    note: int
-    who: str
-    at: datetime
-
-
-@dataclass(frozen=True)
 class Coupon:
     """A coupon with all that is known of it.
 
-    ``place`` is what the plan says besides the settings: batches, orders, stroke, role, material. ``said`` holds the
-    fields that are filled, named as `ScoreEntry.fields` names them.
+    ``place`` is what the plan says besides the settings: batches, orders, stroke, role, material. ``said`` holds what
+    was last said of each field that is filled, named as `ScoreEntry.fields` names them; ``marks`` the notes of steps.
     """
 
     name: str
     round: int
     settings: Mapping[str, float | str]
     place: Mapping[str, Any]
-    said: Mapping[str, Said] = field(default_factory=dict)
-    marks: Mapping[Step, tuple[Mark, ...]] = field(default_factory=dict)
+    said: Mapping[str, HistoryEntry] = field(default_factory=dict)
+    marks: Mapping[Step, tuple[ShopNote, ...]] = field(default_factory=dict)
 
     @property
     def void(self) -> str:
@@ -93,12 +75,11 @@ class Coupon:
         return "pressed" in self.marks or any(name.startswith(("check:", "hand:")) for name in self.said)
 
     @property
-    def pressed_at(self) -> datetime | None:
-        """When it was pressed, or the first time it was scored; None when neither is known."""
+    def pressed_at(self) -> datetime:
+        """When it was pressed, or the first time it was scored."""
         if "pressed" in self.marks:
             return self.marks["pressed"][0].at
-        times = [said.at for name, said in self.said.items() if name.startswith(("check:", "hand:"))]
-        return min(times) if times else None
+        return min(said.at for name, said in self.said.items() if name.startswith(("check:", "hand:")))
 
     def check(self, name: str) -> bool | None:
         """Result of a check; None while it was not looked at."""
@@ -229,24 +210,22 @@ def in_order(coupons: Iterable[Coupon], stage: Stage = "press") -> tuple[Coupon,
 class Wash:
     """A coupon that waits for checks after a wash.
 
-    ``check`` is the next of them, ``due`` when it may be washed for it; None when that depends on nothing we know.
+    ``check`` is the next of them, ``due`` when it may be washed for it.
     """
 
     coupon: Coupon
     check: Check
-    due: datetime | None
+    due: datetime
 
 
 def washes(making: Making) -> tuple[Wash, ...]:
     """Coupons that passed everything so far and wait for a wash, the ones that are due first at the top."""
-    found = []
-    for coupon in making.coupons:
-        if not coupon.is_scored or coupon.misses(making.checks_now) or not coupon.misses(making.checks_later):
-            continue
-        check = next(c for c in making.checks_later if coupon.check(c.name) is None)
-        pressed = coupon.pressed_at
-        found.append(Wash(coupon, check, None if pressed is None else pressed + WASH_WAIT))
-    return tuple(sorted(found, key=lambda w: (w.due is not None, w.due, w.check.after_washes, w.coupon.name)))
+    found = [
+        Wash(c, next(check for check in making.checks_later if c.check(check.name) is None), c.pressed_at + WASH_WAIT)
+        for c in making.coupons
+        if making.status_of(c) == "to_wash"
+    ]
+    return tuple(sorted(found, key=lambda w: (w.due, w.check.after_washes, w.coupon.name)))
 
 
 def making_of(book: Book, key: str | int) -> Making:
@@ -270,26 +249,18 @@ def making_of(book: Book, key: str | int) -> Making:
 
 def read_again(book: Book, making: Making) -> Making:
     """The same study with what was said and noted about its coupons since; its plan stays as it is."""
-    said: dict[str, dict[str, Said]] = {}
-    for entry in book.history(making.record.id):
+    record = making.record
+    said: dict[str, dict[str, HistoryEntry]] = {c.name: {} for c in making.coupons}
+    marks: dict[str, dict[Step, tuple[ShopNote, ...]]] = {c.name: {} for c in making.coupons}
+    for entry in book.history(record.id):
         if entry.current and entry.value not in (None, ""):
-            said.setdefault(entry.coupon, {})[entry.field] = Said(entry.value, entry.who, entry.at)
-    marks = marks_of(book, making.record)
-    coupons = (replace(c, said=said.get(c.name, {}), marks=marks.get(c.name, {})) for c in making.coupons)
-    return replace(making, coupons=tuple(coupons))
-
-
-def marks_of(book: Book, record: StudyRecord) -> dict[str, dict[Step, tuple[Mark, ...]]]:
-    """Steps noted at the machines, by coupon and step, oldest first."""
-    found: dict[str, dict[Step, tuple[Mark, ...]]] = {}
+            said[entry.coupon][entry.field] = entry
     for note in book.notes(STEP, record.name):
         # a later study may carry the name of an archived one; when it was made tells them apart, in any book
-        if note.data.get("study_made") != record.made_at.isoformat() or note.data.get("step") not in STEPS:
-            continue
-        of_coupon = found.setdefault(str(note.data["coupon"]), {})
-        step: Step = note.data["step"]
-        of_coupon[step] = (*of_coupon.get(step, ()), Mark(note.id, note.who, note.at))
-    return found
+        if note.data["study_made"] == record.made_at.isoformat():
+            of_coupon, step = marks[note.data["coupon"]], note.data["step"]
+            of_coupon[step] = (*of_coupon.get(step, ()), note)
+    return replace(making, coupons=tuple(replace(c, said=said[c.name], marks=marks[c.name]) for c in making.coupons))
 
 
 def mark(book: Book, making: Making, names: Sequence[str], step: Step) -> None:
@@ -313,7 +284,7 @@ def unmark(book: Book, making: Making, name: str, step: Step, why: str) -> None:
             f"coupon {name}", f"not noted as {step}", "a step that was noted", "Nothing needs to be taken back."
         )
     for made in marks:
-        book.withdraw_note(made.note, why)
+        book.withdraw_note(made.id, why)
 
 
 T = TypeVar("T")
@@ -324,9 +295,7 @@ class Difference:
     """A field that is stored with another value than the one given."""
 
     field: str
-    stored: FieldValue
-    stored_by: str
-    stored_at: datetime
+    stored: HistoryEntry
     given: FieldValue
 
 
@@ -338,7 +307,7 @@ def differences(coupon: Coupon, entry: ScoreEntry) -> tuple[Difference, ...]:
         follows = name == "side" and ("symptoms" in coupon.said or not entry.symptoms)
         if said is None or said.value == value or name == "note" or (name == "side" and follows):
             continue
-        found.append(Difference(name, said.value, said.who, said.at, value))
+        found.append(Difference(name, said, value))
     return tuple(found)
 
 
@@ -379,7 +348,7 @@ def store_scores(book: Book, record: StudyRecord, coupon: Coupon, entry: ScoreEn
         As `Book.record`.
     """
     entry = _with_note_added(coupon, entry)
-    if not any(True for _ in entry.fields()):
+    if not list(entry.fields()):
         return
     if "note" in coupon.said and entry.note and not differences(coupon, entry):
         why = why or told("note_longer")
