@@ -19,8 +19,8 @@ from doe.bench.views import (
     DifferPage,
     Frame,
     Hidden,
+    Link,
     Measured,
-    PhotoView,
     ScoreForm,
     SymptomBox,
     UndoPage,
@@ -152,7 +152,7 @@ def coupon_page(visit: Visit, making: Making, coupon: Coupon, frame: Frame, *, i
         settings=tuple(dials_of(making, coupon, None, visit.bench.shop.shown)),
         void=coupon.void,
         form=None if coupon.void or not frame.can_post else _form(visit, making, coupon, is_typed=is_typed),
-        photos=tuple(PhotoView(p.id, told("photo", face=FACES[p.face], by=p)) for p in photos),
+        photos=tuple(Link(told("photo", face=FACES[p.face], by=p), f"/photo/{frame.study}/{p.id}") for p in photos),
         has_history=bool(coupon.said or coupon.marks or photos),
         has_symptom="symptoms" in coupon.said,
     )

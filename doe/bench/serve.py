@@ -142,11 +142,8 @@ def listen(host: str, port: int) -> Listener:
     names: tuple[str, ...] = (str(address[0]),)
     if bound.is_unspecified:
         names = own_addresses(family) or own_names() or ("127.0.0.1",)
-    return Listener(made, bound.is_loopback, taken, tuple(f"http://{_in_link(name)}:{taken}" for name in names))
-
-
-def _in_link(name: str) -> str:
-    return f"[{name}]" if ":" in name else name
+    links = tuple(f"http://[{name}]:{taken}" if ":" in name else f"http://{name}:{taken}" for name in names)
+    return Listener(made, bound.is_loopback, taken, links)
 
 
 def _refusal(host: str, port: int, error: Exception) -> InputError:
@@ -197,7 +194,7 @@ def serve(bench: Bench, place: Listener, typed: TextIO | None = None) -> None:
         h11_max_incomplete_event_size=16 * 1024,
     )
     if typed is not None:
-        threading.Thread(target=_renew_on_enter, args=(typed, bench), daemon=True).start()
+        threading.Thread(target=lambda: [bench.pairing.renew() for _ in typed], daemon=True).start()
     try:
         with suppress(KeyboardInterrupt):  # the server has stopped by then; Ctrl-C is how this ends
             uvicorn.Server(config).run(sockets=[place.socket])
@@ -205,11 +202,6 @@ def serve(bench: Bench, place: Listener, typed: TextIO | None = None) -> None:
         bench.hints.close()
         bench.shop.close()
         place.socket.close()
-
-
-def _renew_on_enter(typed: TextIO, bench: Bench) -> None:
-    for _ in typed:
-        bench.pairing.renew()
 
 
 def _quiet(record: logging.LogRecord) -> bool:

@@ -14,9 +14,10 @@ from doe.acts.base import today
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.scoring.making import STEP, Making, making_of, read_again
 from doe.acts.scoring.progress import minutes_left
+from doe.acts.study.hint import hint_hash
 from doe.acts.study.next_step import NextStep, next_step
 from doe.book.book import Book
-from doe.book.records import Act, Photo
+from doe.book.records import Photo
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.units import Shown
@@ -53,9 +54,8 @@ class Shop:
         self.shown = shown
         self._books: OrderedDict[str, Book] = OrderedDict()
         self._lock = threading.Lock()
-        self._outside = (0, 0)
         self._turn = threading.Lock()
-        self._made: OrderedDict[int, tuple[int, Making]] = OrderedDict()
+        self._made: OrderedDict[int, tuple[int, int | None, Making]] = OrderedDict()
         self._reading: dict[int, threading.Lock] = {}
         self._found: OrderedDict[tuple[object, ...], Any] = OrderedDict()
         self.look = self.book(owner)
@@ -94,40 +94,26 @@ class Shop:
             turn = self._reading.setdefault(study, threading.Lock())
         with turn:  # twenty devices that ask at once wait for one reading
             kept = self._made.get(study)
-            now = self.last_act()
+            now, plans = self.last_act(), self._definitions()
             if kept is not None and kept[0] == now:
-                return kept[1]
-            since = self._since(kept[0]) if kept is not None else None
-            if kept is None or since is None or any(act.verb not in _USUAL for act in since):
-                made = making_of(self.look, study)
-            elif any(act.study_id == study or STEP in act.verb for act in since):
-                made = read_again(self.look, kept[1])
+                return kept[2]
+            if kept is not None and kept[1] == plans:
+                made = read_again(self.look, kept[2])
             else:
-                made = kept[1]  # it was about another study
+                made = making_of(self.look, study)
             with self._lock:
-                keep_newest(self._made, study, (now, made), MOST_STUDIES)
+                keep_newest(self._made, study, (now, plans, made), MOST_STUDIES)
             return made
 
-    def _since(self, act: int) -> list[Act] | None:
-        """What was done after an act; None when it was too much to look through."""
-        newest = self.look.audit(MOST_ACTS)
-        if len(newest) == MOST_ACTS and newest[-1].id > act:
-            return None
-        return [done for done in newest if done.id > act]
+    def _definitions(self) -> int | None:
+        """The last act that stored anything but scores, photos and steps, such as a gauge reading.
 
-    def _definitions(self) -> int:
-        """A number that changes when anything but scores, photos and steps is stored, such as a gauge reading."""
-        with self._lock:
-            last, version = self._outside
-        now = self.last_act()
-        if now == last:
-            return version
-        since = self._since(last)
-        if since is None or any(act.verb not in _USUAL for act in since):
-            version += 1
-        with self._lock:
-            self._outside = (now, version)
-        return version
+        None when none of the last acts did: what rests on definitions is then read once more.
+        """
+        newest = ("newest", self.last_act())
+        return self._kept(
+            newest, lambda: next((act.id for act in self.look.audit(MOST_ACTS) if act.verb not in _USUAL), None)
+        )
 
     def _kept(self, key: tuple[object, ...], make: Callable[[], T]) -> T:
         """What was worked out for a key, or is now; the key holds everything that it depends on."""
@@ -183,6 +169,10 @@ class Shop:
         waiting = tuple(c.name for c in making.queue(stage))
         key = ("left", record.id, record.amended_at, stage, waiting)
         return self._kept(key, lambda: minutes_left(making, stage))
+
+    def hint_hash(self, study: int) -> str:
+        """What the coupons scored so far are known by."""
+        return self._kept(("hint", study, self.last_act()), lambda: hint_hash(self.look, study))
 
     def next_step(self, making: Making) -> NextStep:
         """What comes next for a study; looked up again only after somebody stored something."""

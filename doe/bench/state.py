@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from starlette.responses import Response
 
-from doe.acts.study.hint import EarlyHint, early_hint, hint_hash
+from doe.acts.study.hint import EarlyHint, early_hint
 from doe.bench.devices import Pairing, Sessions
 from doe.bench.shop import Shop, keep_newest
 from doe.domain.errors import InputError
@@ -29,7 +29,7 @@ def new_mark() -> str:
     return secrets.token_urlsafe(16)
 
 
-def receipt_key(mark: str, parts: Iterable[str | bytes]) -> str:
+def receipt_key(mark: str, parts: Iterable[str]) -> str:
     """What a post is known by: the mark of its form and everything in it. Without a proper mark there is none, ``""``.
 
     The content counts too: who goes back in the browser, changes a score and saves again, means the change.
@@ -38,7 +38,7 @@ def receipt_key(mark: str, parts: Iterable[str | bytes]) -> str:
         return ""
     digest = hashlib.sha256(mark.encode())
     for part in parts:
-        data = part.encode() if isinstance(part, str) else part
+        data = part.encode()
         digest.update(len(data).to_bytes(8, "big") + data)
     return digest.hexdigest()
 
@@ -108,13 +108,12 @@ class Hints:
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="hint")
         self._lock = threading.Lock()
         self._by_hash: OrderedDict[str, EarlyHint | str] = OrderedDict()
-        self._hash_of: dict[int, tuple[int, str]] = {}
         self._last: dict[int, EarlyHint] = {}
         self._running: set[int] = set()
 
     def look(self, study: int) -> Seen:
         """The hint to what is scored now; if there is none yet, its computation begins."""
-        key = self._hash(study)
+        key = self._shop.hint_hash(study)
         with self._lock:
             found = self._by_hash.get(key)
             if isinstance(found, str):
@@ -130,15 +129,6 @@ class Hints:
     def close(self) -> None:
         """Stop; what is being computed is not waited for."""
         self._worker.shutdown(wait=False, cancel_futures=True)
-
-    def _hash(self, study: int) -> str:
-        now = self._shop.last_act()
-        kept = self._hash_of.get(study)
-        if kept is not None and kept[0] == now:
-            return kept[1]
-        key = hint_hash(self._shop.look, study)
-        self._hash_of[study] = (now, key)
-        return key
 
     def _compute(self, study: int, asked: str) -> None:
         found: EarlyHint | str

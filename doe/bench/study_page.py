@@ -100,13 +100,12 @@ def dials_of(
     study = making.record.study
     dials = SheetDials(study, gauged, shown)
     for f in study.factors:
-        if stage is None or f.stage == stage:
+        if stage in (None, f.stage):
             yield _dial(f, coupon.settings[f.name], dials)
+    waits = _WAITS[stage] if stage is not None else ()  # those of this machine stand among the countdowns
     for name, value in study.held.items():
         known = KNOWN_FACTORS.get(name)
-        if known is None or known.stage != (stage or known.stage) or not known.unit or isinstance(value, str):
-            continue
-        if stage is None or name not in _WAITS[stage]:  # a wait of this machine stands among the countdowns
+        if known and known.unit and stage in (None, known.stage) and name not in waits and not isinstance(value, str):
             yield _dial(usual_factor(name), value, dials, is_held=True)
 
 

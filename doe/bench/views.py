@@ -327,14 +327,6 @@ class ScoreForm:
 
 
 @dataclass(frozen=True)
-class PhotoView:
-    """A photo: its ``number``, and what it shows by whom (``words``)."""
-
-    number: int
-    words: str
-
-
-@dataclass(frozen=True)
 class CouponPage:
     """One coupon.
 
@@ -351,7 +343,8 @@ class CouponPage:
         Why it does not count.
     form : ScoreForm or None
         None where nothing can be scored.
-    photos : tuple of PhotoView
+    photos : tuple of Link
+        Each with what it shows, by whom.
     has_history, has_symptom : bool
         Whether there is something to take back, and something to look into.
     """
@@ -364,7 +357,7 @@ class CouponPage:
     settings: tuple[SettingRow, ...]
     void: str
     form: ScoreForm | None
-    photos: tuple[PhotoView, ...]
+    photos: tuple[Link, ...]
     has_history: bool
     has_symptom: bool
 
@@ -411,23 +404,6 @@ class HintPage:
 
 
 @dataclass(frozen=True)
-class CauseRow:
-    """What may be wrong: its ``text``, how likely in words (``chance``), and the percentage as ``number``."""
-
-    text: str
-    chance: str
-    number: str
-
-
-@dataclass(frozen=True)
-class LookRow:
-    """A check to make: ``words``, and ``outcomes`` to choose from."""
-
-    words: str
-    outcomes: tuple[Link, ...]
-
-
-@dataclass(frozen=True)
 class WrongPage:
     """A diagnosis.
 
@@ -440,10 +416,11 @@ class WrongPage:
     stop : bool
         Whether the first advice is to stop pressing.
     advice : tuple of str
-    causes : tuple of CauseRow
+    causes : tuple of (str, str, str)
+        What may be wrong, how likely in words, and its chance.
     reasons : tuple of str
-    looks : tuple of LookRow
-        Checks to make, the one that tells most per minute first.
+    looks : tuple of Group
+        Checks to make, the one that tells most per minute first, with the outcomes to choose from.
     found : tuple of str
         Checks made so far.
     closing : str
@@ -459,9 +436,9 @@ class WrongPage:
     headline: str
     stop: bool
     advice: tuple[str, ...]
-    causes: tuple[CauseRow, ...]
+    causes: tuple[tuple[str, str, str], ...]
     reasons: tuple[str, ...]
-    looks: tuple[LookRow, ...]
+    looks: tuple[Group, ...]
     found: tuple[str, ...]
     closing: str
     turned_out: tuple[Choice, ...]

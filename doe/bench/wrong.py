@@ -6,7 +6,7 @@ from starlette.responses import Response
 
 from doe.acts.diagnosis import CASE, Diagnosed, Setting, diagnose_case, keep_case, setting_of
 from doe.acts.scoring.making import Coupon, Making
-from doe.bench.views import CauseRow, Choice, Frame, Hidden, Link, LookRow, WrongPage
+from doe.bench.views import Choice, Frame, Group, Hidden, Link, WrongPage
 from doe.bench.web import Visit, coupon_place, page
 from doe.domain.errors import InputError
 from doe.symptoms.diagnosis import Evidence
@@ -101,7 +101,7 @@ def _view(visit: Visit, frame: Frame, done: Diagnosed, found: dict[str, str]) ->
         return f"/wrong/{frame.at}?{sent}"
 
     looks = tuple(
-        LookRow(
+        Group(
             words.check_words(n),
             (
                 *(Link(o.words, with_outcome(n.look.key, o.key)) for o in n.look.outcomes),
@@ -117,7 +117,7 @@ def _view(visit: Visit, frame: Frame, done: Diagnosed, found: dict[str, str]) ->
         headline=words.headline(diagnosis),
         stop=done.advice.stop,
         advice=words.advice_sentences(diagnosis, done.advice, shown),
-        causes=tuple(CauseRow(c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in likely),
+        causes=tuple((c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in likely),
         reasons=words.reasons(diagnosis, WORDS.labels, shown),
         looks=looks,
         found=tuple(words.made_words(key, outcome) for key, outcome in found.items()),

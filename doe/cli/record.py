@@ -14,7 +14,7 @@ from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile
 from doe.cli import scoring
 from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY
+from doe.cli.options import KEY, Texts
 from doe.cli.output import Reply, Warn
 from doe.cli.sheet import PEOPLE
 from doe.cli.study_words import step_command
@@ -50,16 +50,16 @@ def record(
         Path | None, typer.Option(help="A sheet of your own with settings and scores, made without a plan.")
     ] = None,
     columns: Annotated[
-        list[str] | None,
+        Texts,
         typer.Option("--map", help='Repeat, for --own-sheet: "heading=factor, check or hand_ana".'),
     ] = None,
     coupon: Annotated[str | None, typer.Option(help="One coupon, such as R1-03.")] = None,
-    passed: Annotated[list[str] | None, typer.Option("--pass", help="Repeat: a check it passed.")] = None,
-    failed: Annotated[list[str] | None, typer.Option("--fail", help="Repeat: a check it failed.")] = None,
-    symptom: Annotated[list[str] | None, typer.Option(help="Repeat: what is seen on it.")] = None,
+    passed: Annotated[Texts, typer.Option("--pass", help="Repeat: a check it passed.")] = None,
+    failed: Annotated[Texts, typer.Option("--fail", help="Repeat: a check it failed.")] = None,
+    symptom: Annotated[Texts, typer.Option(help="Repeat: what is seen on it.")] = None,
     side: Annotated[str, typer.Option(help="under, over, other or unknown; otherwise from the symptom.")] = "",
-    hand: Annotated[list[str] | None, typer.Option(help="Repeat: hand-feel, such as ana=3.5.")] = None,
-    actual: Annotated[list[str] | None, typer.Option(help="Repeat: a measured setting, press_temp=148.")] = None,
+    hand: Annotated[Texts, typer.Option(help="Repeat: hand-feel, such as ana=3.5.")] = None,
+    actual: Annotated[Texts, typer.Option(help="Repeat: a measured setting, press_temp=148.")] = None,
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     void: Annotated[str | None, typer.Option(metavar="REASON", help="The coupon is lost or spoiled, and why.")] = None,
     person: PEOPLE = None,

@@ -59,7 +59,7 @@ def texts_of(subject: str) -> Mapping[str, str]:
     return tomllib.loads(files("doe.templates").joinpath(f"{subject}.toml").read_text(encoding="utf-8"))
 
 
-class _Numbers(Formatter):
+class _Told(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if isinstance(value, datetime):
             return day_and_time(value, datetime.now(UTC))
@@ -76,4 +76,4 @@ def filled(text: str, /, **values: object) -> str:
     >>> filled("{n:coupon}, {m:new entry/new entries} by {who}", n=1, m=3, who=["Ana", "Ben"])
     '1 coupon, 3 new entries by Ana and Ben'
     """
-    return _Numbers().format(text, **values)
+    return _Told().format(text, **values)

@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from doe.domain.errors import InputError
-from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor
+from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
@@ -40,7 +40,7 @@ def quantity(text: str, stored: str, where: str, shown: Shown, *, confirm: Confi
     A bare number that looks like Fahrenheit is refused, saying what it would be; at a terminal it is asked about.
     """
     try:
-        return parse_quantity(text, stored, where, default=shown.unit(stored))
+        value = parse_quantity(text, stored, where, default=shown.unit(stored))
     except InputError:
         fahrenheit = _bare_fahrenheit(text, stored, shown)
         if fahrenheit is None or confirm is None:
@@ -49,7 +49,11 @@ def quantity(text: str, stored: str, where: str, shown: Shown, *, confirm: Confi
         value = to_stored(fahrenheit, "degF")
         if not confirm(f"{where}: did you mean {fahrenheit:g} °F = {value:.4g} °C?"):
             raise
-        return value
+    bounds = value_bounds(stored)
+    if not bounds[0] <= value <= bounds[1]:
+        allowed = " to ".join(show_both(bound, stored, shown) for bound in bounds)
+        raise InputError(where, repr(text), allowed, "Correct the number.")
+    return value
 
 
 def _bare_fahrenheit(text: str, stored: str, shown: Shown) -> float | None:

@@ -425,6 +425,16 @@ def test_a_score_between_the_look_and_the_store_is_asked_about_too(desk, monkeyp
     assert said(desk, "R1-03") == {"check:release": False}
 
 
+def test_a_measured_value_is_refused_in_the_units_of_the_page(desk_with):
+    device = desk_with(shown=Shown("degF", "psi")).device("ana")
+    page = device.score("R1-03", **{"actual:press_temp": "9999", "actual:cure_temp": "warm"})
+    assert page.status_code == 422
+    problems = words(page).partition("Make and score")[2].partition("release")[0]
+    assert "measured press temperature: found '9999'; allowed: -58 °F (-50 °C) to 1832 °F (1000 °C)" in problems
+    assert "a unit such as degF" in problems
+    assert "degC" not in problems
+
+
 # washes, progress, hint
 
 
