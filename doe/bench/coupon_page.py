@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache, partial
 from typing import TypeVar
 
@@ -42,87 +41,61 @@ from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import HAND_RULE
 
 T = TypeVar("T")
-PASS, FAIL = "pass", "fail"
 CHECK, ACTUAL = "check:", "actual:"
-OTHER_PERSON = "other_person"
 
 
-@dataclass(frozen=True)
-class Typed:
-    """The fields of the form as they were sent, for reading and for showing them again."""
+def typed_entry(visit: Visit, making: Making, coupon: Coupon) -> ScoreEntry:
+    """What was typed into the form; who felt the coupon is whoever scores here unless another one was named.
 
-    checks: dict[str, str]
-    symptoms: tuple[str, ...]
-    hand: str
-    person: str
-    other_person: str
-    actual: dict[str, str]
-    note: str
-    void: str
+    Raises
+    ------
+    InputErrors
+        Naming everything that cannot be read.
+    """
+    study, shop = making.record.study, visit.bench.shop
+    problems: list[InputError] = []
 
-    @classmethod
-    def of(cls, visit: Visit, study: Study) -> Typed:
-        """What this visit sent; fields the study does not have are not looked at."""
-        return cls(
-            {c.name: visit.text(CHECK + c.name) for c in study.spec.checks},
-            tuple(dict.fromkeys(visit.texts("symptom"))),
-            visit.text("hand"),
-            visit.text("person"),
-            visit.text(OTHER_PERSON),
-            {f.name: visit.text(ACTUAL + f.name) for f in study.numeric},
-            visit.text("note").replace("\r\n", "\n"),
-            visit.text("void"),
-        )
+    def taken(read: Callable[[], T], otherwise: T) -> T:
+        try:
+            return read()
+        except InputError as error:
+            problems.append(error)
+            return otherwise
 
-    def entry(self, coupon: str, study: Study, shown: Shown, *, who: str, known: Sequence[str]) -> ScoreEntry:
-        """The score entry; the person who felt the coupon is ``who`` unless another one was named.
-
-        Raises
-        ------
-        InputErrors
-            Naming everything that cannot be read.
-        """
-        problems: list[InputError] = []
-
-        def taken(read: Callable[[], T], otherwise: T) -> T:
-            try:
-                return read()
-            except InputError as error:
-                problems.append(error)
-                return otherwise
-
-        made = {name: taken(partial(read_check, word, name), None) for name, word in self.checks.items()}
-        symptoms: list[str] = []
-        for word in self.symptoms:
-            symptoms += taken(partial(read_symptoms, word, WORDS.labels, "symptom"), tuple[str, ...]())
-        person = spelled(self.other_person or self.person or who, known)
-        if self.hand:
-            taken(partial(check_people, [person]), None)
-        actual = {
-            f.name: taken(partial(quantity, text, f.unit, f"measured {f.label}", shown), 0.0)
+    checks = {c.name: taken(partial(read_check, visit.text(CHECK + c.name), c.name), None) for c in study.spec.checks}
+    symptoms: list[str] = []
+    for word in dict.fromkeys(visit.texts("symptom")):
+        symptoms += taken(partial(read_symptoms, word, WORDS.labels, "symptom"), tuple[str, ...]())
+    other, hand, void = visit.text("other_person"), visit.text("hand"), visit.text("void")
+    person = spelled(other or visit.text("person") or visit.who, (*making.people, *(shop.people() if other else ())))
+    if hand:
+        taken(partial(check_people, [person]), None)
+    entry = ScoreEntry(
+        coupon.name,
+        checks={name: found for name, found in checks.items() if found is not None},
+        symptoms=tuple(symptoms),
+        side=WORDS.side_of(symptoms),
+        hand={person: taken(partial(said_hand, hand, "hand-feel"), 0.0)} if hand else {},
+        actual={
+            f.name: taken(partial(quantity, text, f.unit, f"measured {f.label}", shop.shown), 0.0)
             for f in study.numeric
-            if (text := self.actual[f.name])
-        }
-        entry = ScoreEntry(
-            coupon,
-            checks={name: found for name, found in made.items() if found is not None},
-            symptoms=tuple(symptoms),
-            side=WORDS.side_of(symptoms),
-            hand={person: taken(partial(said_hand, self.hand, "hand-feel"), 0.0)} if self.hand else {},
-            actual=actual,
-            note=self.note,
-            void_reason=self.void or None,
-        )
-        if problems:
-            raise InputErrors(problems)
-        problems = entry_problems(entry, study)
-        if problems:
-            raise InputErrors(problems)
-        if self.void:  # a spoiled coupon has no scores
-            return ScoreEntry(coupon, void_reason=self.void)
-        if not list(entry.fields()):
-            raise InputError("form", "nothing chosen", "a check, a symptom, the hand, a note or void", "Choose first.")
-        return entry
+            if (text := visit.text(ACTUAL + f.name))
+        },
+        note=_note(visit),
+        void_reason=void or None,
+    )
+    problems = problems or entry_problems(entry, study)
+    if problems:
+        raise InputErrors(problems)
+    if void:  # a spoiled coupon has no scores
+        return ScoreEntry(coupon.name, void_reason=void)
+    if not list(entry.fields()):
+        raise InputError("form", "nothing chosen", "a check, a symptom, the hand, a note or void", "Choose first.")
+    return entry
+
+
+def _note(visit: Visit) -> str:
+    return visit.text("note").replace("\r\n", "\n")
 
 
 def spelled(name: str, known: Sequence[str]) -> str:
@@ -165,25 +138,25 @@ def _drawn(key: str) -> Markup:
 
 def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> ScoreForm:
     shown, who, study = visit.bench.shop.shown, visit.who, making.record.study
-    typed = Typed.of(visit, study)
     common = [s.key for s in short_list()][:COMMON]
-    boxes = {s.key: SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in typed.symptoms) for s in CATALOGUE}
+    ticked = visit.texts("symptom")
+    boxes = {s.key: SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in ticked) for s in CATALOGUE}
     rarer = tuple(box for key, box in boxes.items() if key not in common)
-    person = typed.person or who
+    person, hand = visit.text("person") or who, visit.text("hand")
     measured = tuple(
         Measured(
             ACTUAL + f.name,
             f"{f.label} ({SYMBOLS[shown.unit(f.unit)]})",
-            typed.actual[f.name],
+            visit.text(ACTUAL + f.name),
             _stored(study, coupon, f"actual:{f.name}", shown),
         )
         for f in study.numeric
     )
 
     def row(check: Check) -> CheckRow:
-        now, name = typed.checks[check.name], check.name.replace("_", " ")
+        now, name = visit.text(CHECK + check.name), check.name.replace("_", " ")
         stored = _stored(study, coupon, f"check:{check.name}", shown)
-        return CheckRow(CHECK + check.name, name, check.label, now == PASS, now == FAIL, stored)
+        return CheckRow(CHECK + check.name, name, check.label, now == "pass", now == "fail", stored)
 
     return ScoreForm(
         draft=making.key_of(coupon),
@@ -192,24 +165,24 @@ def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> Sc
         later=tuple(map(row, making.checks_later)),
         later_open=bool(visit.query("wash"))
         or not coupon.misses(making.checks_now)
-        or any(typed.checks[c.name] for c in making.checks_later),
+        or any(visit.text(CHECK + c.name) for c in making.checks_later),
         symptoms=tuple(boxes[key] for key in common),
         more_symptoms=rarer,
         more_open=any(box.is_on for box in rarer),
         stored_symptoms=_stored(study, coupon, "symptoms", shown),
         hands=(
-            Choice("", "not felt", not typed.hand),
-            *(Choice(value, value, value == typed.hand) for value in HAND_CHOICES),
+            Choice("", "not felt", not hand),
+            *(Choice(value, value, value == hand) for value in HAND_CHOICES),
         ),
         hand_rule=HAND_RULE,
         stored_hands="; ".join(_stored_hands(coupon, who)),
         people=tuple(Choice(name, name, name == person) for name in dict.fromkeys([who, *making.people])),
-        other_person=typed.other_person,
+        other_person=visit.text("other_person"),
         measured=measured,
-        measured_open=any(typed.actual.values()),
-        note=typed.note,
+        measured_open=any(m.typed for m in measured),
+        note=_note(visit),
         stored_note=str(coupon.said["note"].value) if "note" in coupon.said else "",
-        void=typed.void,
+        void=visit.text("void"),
     )
 
 

@@ -10,15 +10,13 @@ import ipaddress
 import socket
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from doe.words.press import told
-
-LOCAL_NAMES = ("localhost",)
 
 
 @dataclass(frozen=True)
@@ -40,14 +38,14 @@ class Hosts:
 
     is_local: bool
     port: int
-    names: tuple[str, ...] = field(default_factory=tuple)
+    names: tuple[str, ...] = ()
 
     def takes(self, header: str) -> bool:
         """Whether a Host header names this page."""
         name, port = split_host(header)
         if name is None or port != self.port:
             return False
-        if name in (*LOCAL_NAMES, *(n.casefold() for n in self.names)):
+        if name in ("localhost", *(n.casefold() for n in self.names)):
             return True
         try:
             address = ipaddress.ip_address(name)

@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 from starlette.responses import PlainTextResponse, Response
 
 from doe.acts.scoring.making import (
+    LEAST_FOR_HINT,
     STEPS,
     Coupon,
     Difference,
@@ -15,12 +16,12 @@ from doe.acts.scoring.making import (
     differences,
     keeping,
     mark,
+    scored_of,
     store_scores,
     take_back,
     unmark,
 )
-from doe.acts.scoring.progress import LEAST_FOR_HINT, scored_of
-from doe.bench.coupon_page import Typed, coupon_page, differ_page, undo_page
+from doe.bench.coupon_page import coupon_page, differ_page, typed_entry, undo_page
 from doe.bench.photos import clean_photo
 from doe.bench.state import Seen
 from doe.bench.study_page import hint_page, list_page, looks_for_settings, study_page, version_of, wash_page
@@ -99,10 +100,8 @@ def step(visit: Visit) -> str:
 def score(visit: Visit) -> Response | str:
     """Store the scores of a coupon; a value that differs from what is stored is asked about first."""
     making, found = visit.coupon()
-    typed = Typed.of(visit, making.record.study)
-    known = (*making.people, *(visit.bench.shop.people() if typed.other_person else ()))
     try:
-        entry = typed.entry(found.name, making.record.study, visit.bench.shop.shown, who=visit.who, known=known)
+        entry = typed_entry(visit, making, found)
     except InputError as error:
         return _coupon_page(visit, *problem_lines(error), is_typed=True)
     entry = keeping(entry, {n.removeprefix("on:") for n in visit.form if visit.text(n) == "stored" and n[:3] == "on:"})

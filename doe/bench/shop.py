@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from doe.acts.base import today
 from doe.acts.gauges.line import gauged_line, study_cautions
-from doe.acts.scoring.making import STEP, Making, making_of, read_again
-from doe.acts.scoring.progress import minutes_left
+from doe.acts.scoring.making import STEP, Making, making_of, minutes_left, read_again
 from doe.acts.study.hint import hint_hash
 from doe.acts.study.next_step import NextStep, next_step
 from doe.book.book import Book

@@ -8,8 +8,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, get_args
 
-from doe.acts.scoring.making import Coupon, Making, Wash, washes
-from doe.acts.scoring.progress import LEAST_FOR_HINT, Repeats, repeats_of, scored_of
+from doe.acts.scoring.making import LEAST_FOR_HINT, Coupon, Making, Repeats, Wash, repeats_of, scored_of, washes
 from doe.bench.shop import Shop
 from doe.bench.state import Seen
 from doe.bench.views import Card, Frame, Group, Hidden, HintPage, Link, ListPage, MachinesPage, SettingRow, Timer

@@ -36,10 +36,11 @@ def keep(visit: Visit) -> str:
         raise InputError("cause", "nothing", "one of the causes, or none of them", "Choose what it turned out to be.")
     setting, evidence = _case(visit, making, coupon, _found(visit.texts("found")))
     with visit.storing() as book:
-        before = {n.id for n in book.notes(CASE, setting.name) if n.data.get("coupon") == coupon.name}
-        if not before:
+        kept = [n.data for n in book.notes(CASE, setting.name) if n.data.get("coupon") == coupon.name]
+        same = ("" if cause == "none" else cause, evidence.symptoms)
+        if not kept:
             keep_case(book, setting, evidence, cause, coupon=coupon.name)
-        elif not any(_is_same(n.data, evidence, cause) for n in book.notes(CASE, setting.name) if n.id in before):
+        elif same not in [(case.get("cause"), tuple(case["symptoms"])) for case in kept]:
             raise InputError(
                 f"case of {coupon.name}",
                 "another cause that is kept already",
@@ -47,11 +48,6 @@ def keep(visit: Visit) -> str:
                 "Take the other one back first: doe diagnose --past, then --withdraw.",
             )
     return f"/wrong/{coupon_place(making.record.id, coupon.name)}?done=kept"
-
-
-def _is_same(data: object, evidence: Evidence, cause: str) -> bool:
-    kept = "" if cause == "none" else cause
-    return isinstance(data, dict) and data.get("cause") == kept and tuple(data["symptoms"]) == evidence.symptoms
 
 
 def _coupon(visit: Visit) -> tuple[Making, Coupon]:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence, Sized
+from collections.abc import Callable, Iterable, Mapping, Sequence, Sized
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
-import pandas as pd
 import typer
 
 from doe.acts.base import Key
+from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
 from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
-from doe.acts.study.sheets import people_of
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import (
     ColumnUse,
@@ -286,21 +285,21 @@ def ask_coupons(
 ) -> Recorded:
     """Ask for the scores of every coupon that waits for one, in press order."""
     whole_plan(book, record)
-    results = book.results(record.id)
+    making = making_of(book, record.id)
     checks = [c for c in record.study.spec.checks if bool(c.after_washes) == washes]
-    names = list(people or people_of(results))
+    names = list(people or {name.casefold(): name for name in making.people}.values())
     if not names and not washes and record.study.spec.hand_min is not None:
         typed = ask_text("Who feels the coupons (Enter: nobody)", default="")
         names = [name for part in typed.split(",") if (name := part.strip())]
-    waiting = _waiting(results, checks)
+    waiting = in_order(c for c in making.coupons if c.misses(checks))
     say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop.")
     done: list[str] = []
     fields = 0
     try:
-        for row in waiting.to_dict("records"):
-            settings = ", ".join(f"{f.name} {amount(f, row[f.name], shown)}" for f in record.study.factors)
-            say(f"\n{row['coupon']}: {settings}")
-            entry = _ask_one(row, checks, names)
+        for coupon in waiting:
+            settings = ", ".join(f"{f.name} {amount(f, coupon.settings[f.name], shown)}" for f in record.study.factors)
+            say(f"\n{coupon.name}: {settings}")
+            entry = _ask_one(coupon, checks, names)
             if entry is None:
                 continue
             fields += book.record(record.id, [entry])
@@ -310,28 +309,18 @@ def ask_coupons(
     return recorded(book, record, done, fields)
 
 
-def _waiting(results: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:
-    """Coupons without one of these checks, and without a failure that ends the matter; in press order."""
-    columns = [f"check_{c.name}" for c in checks]
-    if not columns or results.empty:
-        return results.iloc[:0]
-    missing = results[columns].isna().any(axis=1) & results["passed"].map(lambda p: p is not False and p != False)  # noqa: E712 - the column holds None as well
-    order = [c for c in ("round", "press_order") if c in results]
-    return results[missing].sort_values(order) if order else results[missing]
-
-
-def _ask_one(row: Mapping[Hashable, Any], checks: Sequence[Check], people: Sequence[str]) -> ScoreEntry | None:
-    coupon, made = str(row["coupon"]), dict[str, bool]()
+def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> ScoreEntry | None:
+    made: dict[str, bool] = {}
     for check in checks:
-        if row.get(f"check_{check.name}") in (True, False):
+        if coupon.check(check.name) is not None:
             continue
         word = ask(f"  {check.name} ({check.label})", _word)  # no default: an absent-minded Enter is no pass
         if word == "stop":
             raise _Stop
         if word == "skip":
-            return ScoreEntry(coupon, checks=made) if made else None
+            return ScoreEntry(coupon.name, checks=made) if made else None
         if word == "void":
-            return ScoreEntry(coupon, void_reason=ask("  what happened to it", _reason))
+            return ScoreEntry(coupon.name, void_reason=ask("  what happened to it", _reason))
         made[check.name] = word == "pass"
         if word == "fail":
             break
@@ -343,7 +332,7 @@ def _ask_one(row: Mapping[Hashable, Any], checks: Sequence[Check], people: Seque
         felt[person] = ask(question, partial(read_hand, where=f"hand {person}"), default="")
     hand = {person: value for person, value in felt.items() if value is not None}
     note = ask_text("  note (Enter: none)", default="")
-    return ScoreEntry(coupon, checks=made, symptoms=symptoms, side=side, hand=hand, note=note)
+    return ScoreEntry(coupon.name, checks=made, symptoms=symptoms, side=side, hand=hand, note=note)
 
 
 def _word(answer: str) -> str:

@@ -83,20 +83,15 @@ def moment(text: str, where: str) -> datetime:
     InputError
         If it is neither, or still to come.
     """
+    is_day = len(text.strip()) <= len("2031-03-05")
+    now = datetime.now(UTC)
     try:
         when = datetime.fromisoformat(text.strip())
-    except ValueError as error:
+        when = (when.replace(hour=12) if is_day else when).astimezone(UTC)  # a bare time is the reader's own
+    except (OverflowError, OSError, ValueError) as error:
         raise InputError(
             where, repr(text), "a day, or a day and time", "Write it like 2031-03-05 or 2031-03-05T14:30."
         ) from error
-    is_day = len(text.strip()) <= len("2031-03-05")
-    if is_day:
-        when = when.replace(hour=12)
-    now = datetime.now(UTC)
-    try:
-        when = when.astimezone(UTC)  # a bare time is the reader's own
-    except (OverflowError, OSError, ValueError) as error:
-        raise InputError(where, repr(text), "a day a clock knows", "Correct the date.") from error
     if is_day and when - now < timedelta(hours=12):
         when = min(when, now)  # the noon of today may be to come
     if when > now:

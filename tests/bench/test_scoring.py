@@ -461,7 +461,7 @@ def test_the_wash_queue_says_what_is_due_and_what_has_to_wait(desk, tmp_path):
 
 
 def test_minutes_left_count_the_coupons_that_wait(desk):
-    from doe.acts.scoring.progress import minutes_left
+    from doe.acts.scoring.making import minutes_left
     from doe.plans.timing import hours_at_machines
 
     making = desk.bench.shop.making(STUDY)
@@ -496,7 +496,7 @@ def test_drift_is_told_from_the_repeated_centre_coupons(desk):
 
 
 def test_a_move_of_the_hand_feel_is_told_only_when_it_is_larger_than_its_scatter():
-    from doe.acts.scoring.progress import Repeats
+    from doe.acts.scoring.making import Repeats
     from doe.bench.study_page import drift_words
     from doe.surfaces.classical.drift import judge_drift
 
