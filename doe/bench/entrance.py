@@ -57,29 +57,24 @@ def pair(visit: Visit) -> Response:
     return with_cookie(go(following), cookie)
 
 
-def name_form(visit: Visit) -> Response:
+def name_form(visit: Visit, typed: str = "", *problems: str) -> Response:
     """Ask who scores on this device."""
-    return _name_page(visit, local_path(visit.query("next")))
-
-
-def _name_page(visit: Visit, following: str, typed: str = "", *problems: str) -> Response:
-    people = visit.bench.people()[:12]
-    view = NamePage(visit.frame(problems=problems), following, people, typed)
+    following = local_path(visit.query("next") or visit.text("next"))
+    view = NamePage(visit.frame(problems=problems), following, visit.bench.people()[:12], typed)
     return page("bench_name.html", view, status=422 if problems else 200)
 
 
 def name(visit: Visit) -> Response | str:
     """Keep the name with the session; what is stored from now on is stored in it."""
-    following = local_path(visit.text("next"))
     typed = visit.text("typed") or visit.text("name")
     chosen = spelled(typed, visit.bench.people())
     try:
         check_people([chosen])
     except InputError:
-        return _name_page(visit, following, typed, told("name_rule" if chosen else "name_missing"))
+        return name_form(visit, typed, told("name_rule" if chosen else "name_missing"))
     assert visit.session is not None
     visit.session.who = chosen
-    return following
+    return local_path(visit.text("next"))
 
 
 def viewer(visit: Visit) -> Response:

@@ -109,7 +109,10 @@ def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
         view = replace(
             view,
             brief=words.brief(play.drill),
-            turns=tuple(_turn(play.drill, text, turn, shown) for text, turn in turns)[::-1],
+            turns=tuple(
+                TurnView(text, words.said(turn, shown), tuple(_made(play.drill, c, shown) for c in turn.coupons))
+                for text, turn in turns
+            )[::-1],
             step=str(len(play.typed)),
         )
         if play.drill.is_over:
@@ -132,10 +135,6 @@ def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
             asked, form = words.asked(question, shown)
             view = replace(view, question=asked, form=form, choices=question.choices)
     return page("bench_practice.html", view, status=422 if problems else 200)
-
-
-def _turn(drill: Drill, typed: str, turn: Turn, shown: Shown) -> TurnView:
-    return TurnView(typed, words.said(turn, shown), tuple(_made(drill, c, shown) for c in turn.coupons))
 
 
 def _made(drill: Drill, made: MadeCoupon, shown: Shown) -> MadeView:

@@ -11,7 +11,6 @@ from doe.acts.scoring.making import (
     LEAST_FOR_HINT,
     STEPS,
     Coupon,
-    Difference,
     Making,
     differences,
     keeping,
@@ -28,6 +27,7 @@ from doe.bench.study_page import hint_page, list_page, looks_for_settings, study
 from doe.bench.views import Hidden
 from doe.bench.web import MARK, TOKEN, Visit, coupon_url, page, problem_lines
 from doe.domain.errors import InputError
+from doe.domain.score import ScoreEntry
 from doe.words.dates import local
 from doe.words.press import told
 
@@ -105,25 +105,29 @@ def score(visit: Visit) -> Response | str:
     except InputError as error:
         return _coupon_page(visit, *problem_lines(error), is_typed=True)
     entry = keeping(entry, {n.removeprefix("on:") for n in visit.form if visit.text(n) == "stored" and n[:3] == "on:"})
-    why = visit.text("why") or visit.text("reason")
-    asked = _ask(visit, making, found, differences(found, entry), why)
+    asked = _ask(visit, making, found, entry)
     if asked is not None:
         return asked
     try:
         with visit.storing() as book:
-            store_scores(book, making.record, found, entry, why=why)
+            store_scores(book, making.record, found, entry, why=_why(visit))
     except InputError as error:
         # somebody else may have scored it in this very moment
         making, found = visit.coupon()
-        asked = _ask(visit, making, found, differences(found, entry), why)
+        asked = _ask(visit, making, found, entry)
         return asked or _coupon_page(visit, *problem_lines(error), is_typed=True)
     return f"/s/{making.record.id}?{urlencode({'saved': found.name})}"
 
 
-def _ask(visit: Visit, making: Making, found: Coupon, rows: tuple[Difference, ...], why: str) -> Response | None:
+def _why(visit: Visit) -> str:
+    return visit.text("why") or visit.text("reason")
+
+
+def _ask(visit: Visit, making: Making, found: Coupon, entry: ScoreEntry) -> Response | None:
     """The page that asks about corrections; None when there are none, or all are decided and explained."""
+    rows = differences(found, entry)
     undecided = [d for d in rows if visit.text(f"on:{d.field}") != "mine"]
-    if not rows or (why and not undecided):
+    if not rows or (_why(visit) and not undecided):
         return None
     sent_before = any(name.startswith("on:") for name in visit.form)
     fields = tuple(
@@ -172,8 +176,7 @@ def undo_form(visit: Visit, *problems: str) -> Response:
 def undo(visit: Visit) -> Response | str:
     """Take back what was chosen, with its reason; it stays in the history."""
     making, found = visit.coupon()
-    chosen = visit.texts("what")
-    why = visit.text("why") or visit.text("reason")
+    chosen, why = visit.texts("what"), _why(visit)
     if not chosen or not why:
         return undo_form(visit, told("undo_why" if chosen else "undo_what"))
     try:

@@ -35,7 +35,6 @@ from reports.sheet.dials import SheetDials
 
 if TYPE_CHECKING:
     from doe.assure.gauges.line import GaugedLine
-    from doe.bench.shop import Shop
     from reports.sheet.page import SheetPage
 
 _WAITS = {

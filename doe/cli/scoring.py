@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence, Sized
+from collections.abc import Callable, Iterable, Sequence, Sized
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -166,7 +166,7 @@ def _actual(study: Study, texts: Sequence[str], shown: Shown, *, confirm: Confir
 
 # sheets made without a plan
 
-Uses = Mapping[str, ColumnUse | str]
+Uses = dict[str, ColumnUse]
 """What each heading is used for."""
 
 
@@ -180,15 +180,14 @@ def own_uses(desk: Desk, record: StudyRecord, path: Path, columns: Sequence[str]
     """
     sheet = read_foreign(path)
     checks = {c.name: f"check_{c.name}" for c in record.study.spec.checks}
-    typed = {h: checks.get(use, use) for h, use in pairs(columns, "--map", '"Press °F=press_temp"').items()}
-    guessed: dict[str, ColumnUse | str] = dict(guess_mapping(sheet, record.study))
-    if typed:
-        kept = {h: use for h, use in guessed.items() if _role(use) not in typed.values()} if desk.can_ask else {}
-        return kept | typed
+    typed = pairs(columns, "--map", '"Press °F=press_temp"')
+    given = {h: ColumnUse.of(checks.get(use, use), h) for h, use in typed.items()}
+    guessed = guess_mapping(sheet, record.study)
+    if given:
+        taken = {use.role for use in given.values()}
+        return {h: use for h, use in guessed.items() if desk.can_ask and use.role not in taken} | given
     if not desk.can_ask:
-        proposal = " ".join(
-            f"--map {quoted(f'{h}={_role(use)}')}" for h, use in guessed.items() if _role(use) != "ignore"
-        )
+        proposal = " ".join(f"--map {quoted(f'{h}={use.role}')}" for h, use in guessed.items() if use.role != "ignore")
         raise InputError(
             sheet.name,
             "a sheet with headings of its own",
@@ -198,33 +197,26 @@ def own_uses(desk: Desk, record: StudyRecord, path: Path, columns: Sequence[str]
     return _confirm(sheet, record.study, guessed)
 
 
-def _role(use: ColumnUse | str) -> str:
-    return use if isinstance(use, str) else use.role
-
-
 def _confirm(sheet: ForeignSheet, study: Study, guessed: Uses) -> Uses:
     """Show the guess with the first cell of each column, and let a person change it."""
-    uses = dict(guessed)
+    uses = guessed.copy()
     checks = [f"check_{c.name}" for c in study.spec.checks]
     others = ("pass", "hand_NAME", "coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS, "ignore")
     roles = [*study.factor_names, *checks, *others]
     while True:
         rows = [
-            (h, next((c for c in sheet.rows[h] if c), ""), _shown_use(uses.get(h, "ignore"))) for h in sheet.headings
+            (h, next((c for c in sheet.rows[h] if c), ""), f"{use.role} ({use.unit})" if use.unit else use.role)
+            for h, use in uses.items()
         ]
         print_table(Table(("heading", "first cell", "used as"), rows))
         say("")
         if ask_yes("Is that right?"):
             return uses
         say(f"Uses: {', '.join(roles)}.")
-        for heading in sheet.headings:
-            answer = ask_text(f"{heading} is", default=_role(uses.get(heading, "ignore")))
-            if answer != _role(uses.get(heading, "ignore")):
-                uses[heading] = answer
-
-
-def _shown_use(use: ColumnUse | str) -> str:
-    return use if isinstance(use, str) else f"{use.role} ({use.unit})" if use.unit else use.role
+        for heading, use in uses.items():
+            answer = ask_text(f"{heading} is", default=use.role)
+            if answer != use.role:
+                uses[heading] = ColumnUse.of(answer, heading)
 
 
 def record_own(book: Book, record: StudyRecord, path: Path, uses: Uses, *, people: Sequence[str], why: str) -> Recorded:

@@ -50,7 +50,7 @@ def quantity(text: str, stored: str, where: str, shown: Shown, *, confirm: Confi
         if not confirm(f"{where}: did you mean {fahrenheit:g} °F = {value:.4g} °C?"):
             raise
     bounds = value_bounds(stored)
-    if not bounds[0] <= value <= bounds[1]:
+    if stored in ("degC", "bar") and not bounds[0] <= value <= bounds[1]:  # they are read in units of the reader
         allowed = " to ".join(show_both(bound, stored, shown) for bound in bounds)
         raise InputError(where, repr(text), allowed, "Correct the number.")
     return value

@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from statistics import fmean
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Literal
 
 import pandas as pd
 
@@ -292,9 +292,6 @@ def unmark(book: Book, making: Making, name: str, step: Step, why: str) -> None:
         book.withdraw_note(made.id, why)
 
 
-T = TypeVar("T")
-
-
 @dataclass(frozen=True)
 class Difference:
     """A field that is stored with another value than the one given."""
@@ -319,7 +316,7 @@ def differences(coupon: Coupon, entry: ScoreEntry) -> tuple[Difference, ...]:
 def keeping(entry: ScoreEntry, fields: Collection[str]) -> ScoreEntry:
     """The entry without these fields: there what is stored stays."""
 
-    def left(kind: str, values: Mapping[str, T]) -> dict[str, T]:
+    def left(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
         return {name: value for name, value in values.items() if f"{kind}:{name}" not in fields}
 
     if "symptoms" in fields:
