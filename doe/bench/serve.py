@@ -71,7 +71,7 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
         post("/practice/{exercise}", practice.answer),
         look("/practice/{exercise}/{picture:int}.svg", practice.picture),
         Route("/alive", _alive),
-        Route("/static/{name}", _static),
+        Route("/static/{name}", static),
     ]
 
     @asynccontextmanager
@@ -89,14 +89,6 @@ async def _alive(request: Request) -> Response:
     """Whether there is a connection: asked by a form before it is sent."""
     del request
     return Response(status_code=204)
-
-
-async def _static(request: Request) -> Response:
-    found = static(str(request.path_params["name"]))
-    if found is None:
-        raise HTTPException(404)
-    content, kind = found
-    return Response(content, media_type=kind, headers={"cache-control": "private, max-age=600"})
 
 
 PORT = 8765

@@ -180,8 +180,7 @@ class Shop:
 
     def people(self) -> tuple[str, ...]:
         """Who has stored something lately, as they write their names."""
-        names = dict.fromkeys(act.who for act in self.look.audit(300))
-        return tuple(names)
+        return tuple(dict.fromkeys(act.who for act in self.look.audit(300)))
 
     def photos(self, study: int, coupon: str | None = None) -> tuple[Photo, ...]:
         """Photos of a study or a coupon that were not taken back."""

@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from doe.bench.state import Bench
     from doe.book.book import Book
 
-STYLES = ("paper.css", "bench.css")
-SCRIPT = "bench.js"
+_FILES = {"paper.css": "text/css", "bench.css": "text/css", "bench.js": "text/javascript"}
+_source = cache(template_source)
 
 
 def render(template: str, view: Any) -> str:
@@ -39,14 +39,13 @@ def render(template: str, view: Any) -> str:
     return pages.render(template, view, set_well=False)
 
 
-@cache
-def static(name: str) -> tuple[bytes, str] | None:
-    """A style sheet or the script with its media type; nothing else can be asked for by name."""
-    if name not in (*STYLES, SCRIPT):
-        return None
-    source = template_source(name)
-    kind = "text/javascript" if name == SCRIPT else "text/css"
-    return None if source is None else (source.encode(), f"{kind}; charset=utf-8")
+async def static(request: Request) -> Response:
+    """A style sheet or the script; nothing else can be asked for by name."""
+    name = request.path_params["name"]
+    if name not in _FILES:
+        raise HTTPException(404)
+    headers = {"cache-control": "private, max-age=600"}
+    return Response(_source(name), media_type=_FILES[name], headers=headers)
 
 
 def coupon_place(study: int, coupon: str) -> str:

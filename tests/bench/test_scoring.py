@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 import threading
 from dataclasses import replace
@@ -645,6 +646,16 @@ def test_a_study_without_a_plan_says_what_to_do(desk):
     assert "No coupon is planned yet." in device.get(f"/s/{new}").text
     assert "No coupon is planned yet." in device.get(f"/list/{new}").text
     assert device.get("/").text.count("<li>") >= 2
+
+
+def test_a_round_that_is_made_names_the_step_that_comes_next(desk_with):
+    from doe.acts.study.next_step import next_step
+
+    desk = desk_with(None)
+    page = words(desk.device("ana").get("/s/1"))
+    assert "Everything is made: nothing waits at oven or press." in page
+    assert next_step(desk.book, STUDY).step == "recommend"
+    assert 'Next: doe recommend "new powder on the heavy tee"' in html.unescape(page)
 
 
 def test_an_empty_book_says_what_to_do(desk_with, tmp_path):

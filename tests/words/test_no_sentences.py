@@ -31,7 +31,8 @@ EXCEPTIONS = {
     # headers of answers, and what the server's own log says
     "doe/bench/guard.py": "*",
     "doe/bench/scores.py": {"private, max-age=3600"},
-    "doe/bench/serve.py": {"private, max-age=600", "Invalid HTTP request"},
+    "doe/bench/serve.py": {"Invalid HTTP request"},
+    "doe/bench/web.py": {"private, max-age=600"},
     # what agreement of people says is still written where it is found
     "doe/acts/scoring/people.py": "*",
     # a code: how a person scores beside the others
