@@ -134,7 +134,7 @@ def study_page(report: StudyReport) -> StudyPage:
         method_pairs=method_pairs(answer.method),
         prior_pairs=() if report.surfaces.model is None else prior_pairs(report.surfaces.model.priors),
         provenance_pairs=provenance_pairs(report),
-        history_table=history_table(report),
+        history_table=history_table(report.history),
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,
         special_goods=SPECIAL_GOODS,

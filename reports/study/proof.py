@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,7 +39,7 @@ from doe.words.wording import (
 )
 from reports.downloads import frame_csv
 from reports.sheet.page import Pair
-from reports.study.inputs import StudyReport
+from reports.study.inputs import HistoryRow, Provenance, StudyReport
 from reports.views import Column, PageTable
 
 if TYPE_CHECKING:
@@ -337,21 +338,24 @@ def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
         Pair("seed of the fit", str(report.surfaces.seed)),
         Pair("seed of the recommendation", str(report.answer.seed)),
         Pair("draws behind every number", str(report.surfaces.draws.count)),
-        Pair("version of the tool", source.version),
-        *((Pair("analysed", date_and_time(source.analysed_at)),) if source.analysed_at else ()),
-        Pair(
-            "report made",
-            f"{date_and_time(report.made_at)} by {source.made_by}" if source.made_by else date_and_time(report.made_at),
-        ),
+        *made_pairs(source, report.made_at),
     )
 
 
-def history_table(report: StudyReport) -> PageTable | None:
+def made_pairs(source: Provenance, made_at: datetime) -> Iterator[Pair]:
+    """Version of the tool, and when the analysis and the report were made."""
+    yield Pair("version of the tool", source.version)
+    if source.analysed_at:
+        yield Pair("analysed", date_and_time(source.analysed_at))
+    yield Pair("report made", date_and_time(made_at) + (f" by {source.made_by}" if source.made_by else ""))
+
+
+def history_table(history: Sequence[HistoryRow]) -> PageTable | None:
     """Who did what, when and why; None when no history was given."""
-    if not report.history:
+    if not history:
         return None
     return PageTable(
         "Who did what, and when",
         (words("When"), words("Who"), words("What"), words("Why")),
-        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in report.history),
+        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in history),
     )

@@ -13,6 +13,8 @@ ROOT = Path(__file__).parents[2]
 
 PACKAGES = (
     "doe/acts/scoring",
+    "doe/acts/comparison",
+    "doe/assure/comparison",
     "doe/assure/gauges",
     "doe/assure/people",
     "doe/bench",
@@ -35,6 +37,10 @@ EXCEPTIONS = {
     "doe/bench/web.py": {"private, max-age=600"},
     # what agreement of people says is still written where it is found
     "doe/acts/scoring/people.py": "*",
+    # a role of coupons, and why they were scored, kept in the book
+    "doe/acts/comparison/retune.py": {"from the comparison", "scored in the comparison {}"},
+    # a part of errors
+    "doe/acts/comparison/verdict.py": {"more coupons for {}"},
     # a code: how a person scores beside the others
     "doe/assure/people/concordance.py": {"like the others"},
     # parts of errors
