@@ -21,6 +21,7 @@ from doe.plans.judge import JudgementCode, judge_plan
 from doe.plans.model import MODELS
 from doe.plans.notes import NoteCode
 from doe.plans.plan import KINDS
+from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.study.plans import (
     JUDGED,
     KIND_LABELS,
@@ -37,7 +38,7 @@ from tests.plans.studies import usual
 
 
 def test_every_code_and_every_kind_has_its_words():
-    assert set(NOTES) == set(get_args(NoteCode))
+    assert set(NOTES) == {*get_args(NoteCode), *OF_CONFIRMATIONS}
     assert set(JUDGED) == set(get_args(JudgementCode))
     assert set(REASONS) == set(get_args(ReasonCode))
     assert {"auto", *KIND_LABELS} == set(KINDS)
