@@ -342,7 +342,7 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
         [
             step_command(study, step)
             for step in after_confirmation(confirmed)
-            if output is None or step.step != "confirmation page"
+            if output is None or step.step != "confirmation_page"
         ],
     )
 

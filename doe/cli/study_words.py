@@ -39,8 +39,8 @@ def step_command(study: Study, following: NextStep) -> str:
         "confirm": f"confirm {name}",
         "compare": f"compare {name}",
         "report": f"report {name} -o report.html",
-        "make again": f"confirm {name} --replace",
-        "confirmation page": f"confirm {name} -o confirmation.html",
+        "make_again": f"confirm {name} --replace",
+        "confirmation_page": f"confirm {name} -o confirmation.html",
         "release": "release --help",
     }
     return f"doe {commands[following.step]}"

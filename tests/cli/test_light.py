@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-from doe.acts.confirmation.plan import plan_confirmation
+from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.acts.study.fits import recommend_study
 
 STUDY = "new powder on the heavy tee"
@@ -46,7 +46,7 @@ def test_showing_a_study_loads_no_numerics_when(shop_with, planned):
     with shop.open() as book:
         recommend_study(book, STUDY)
         if planned:
-            plan_confirmation(book, STUDY, claim=0.9)
+            plan_confirmation(book, STUDY, ClaimWishes((0.9,)))
     shown = looks_light(shop, ("study", "show", STUDY))
     assert ("Confirmation 1: open." in shown) == planned
     assert "Next: doe confirm" in " ".join(shown.split())

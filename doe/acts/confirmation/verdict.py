@@ -374,7 +374,7 @@ def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
     steps = []
     if attempt.verdict == "open":
         if attempt.missing_units or attempt.missing_corners:
-            steps.append(NextStep("make again"))
+            steps.append(NextStep("make_again"))
         if judged is None:
             steps.append(NextStep("make", round=attempt.plan.rounds[-1]))
         elif attempt.unscored:
@@ -385,4 +385,4 @@ def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
         steps.append(NextStep("release"))
     else:
         steps.append(NextStep("extend", coupons=MORE_COUPONS))
-    return (*steps, *((NextStep("confirmation page"),) if judged is not None else ()))
+    return (*steps, *((NextStep("confirmation_page"),) if judged is not None else ()))

@@ -27,8 +27,8 @@ Step = Literal[
     "confirm",
     "compare",
     "report",
-    "make again",
-    "confirmation page",
+    "make_again",
+    "confirmation_page",
     "release",
 ]
 
