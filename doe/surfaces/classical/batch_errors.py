@@ -223,7 +223,7 @@ def judge_drift(
     Examples
     --------
     >>> drift = judge_drift([[1], [1], [1], [1]], [4.0, 3.9, 3.9, 3.6], [1, 6, 12, 20])
-    >>> round(drift.change, 2)
+    >>> round(drift.estimate, 2)
     -0.37
     """
     matrix, response, when = (np.asarray(values, dtype=float) for values in (X, y, order))

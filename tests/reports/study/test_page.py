@@ -316,11 +316,8 @@ def eight_corners(hand: list[float], **changes: object) -> StudyPage:
     coded = [[a, b, c] for c in (-1, 1) for b in (-1, 1) for a in (-1, 1)]
     names = ["cure_temp", "press_temp", "dwell"]
     settings = [row for row in coded for _ in range(len(hand) // 8)]
-    error = "none" if len(hand) == 8 else "auto"
     report = samples()["ready"]
-    checks = replace(
-        report.classical, effects=estimate_effects(settings, hand, names, error=error), pass_effects=None, **changes
-    )  # type: ignore[arg-type]
+    checks = replace(report.classical, effects=estimate_effects(settings, hand, names), pass_effects=None, **changes)  # type: ignore[arg-type]
     return study_page(replace(report, checks=checks))
 
 
