@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.setpoint.answer import Answer, Cliff, Window
 from doe.surfaces.facts import Fact, Said
@@ -20,7 +21,7 @@ SAYING = ("limits_on_certainty", "changes", "warnings")
 def facts_data(facts: Sequence[Said]) -> list[Any]:
     """Facts as what JSON takes, without what is left at its default; a sentence stays one."""
 
-    def known(fact: Fact) -> dict[str, Any]:
+    def known(fact: Fact | Finding) -> dict[str, Any]:
         values = {f.name: getattr(fact, f.name) for f in fields(fact) if getattr(fact, f.name) != f.default}
         return {name: jsonable(value) for name, value in values.items()}
 

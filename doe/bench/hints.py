@@ -8,7 +8,8 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
-from doe.acts.study.hint import EarlyHint, early_hint, hint_hash
+from doe.acts.study.earlier import hash_now
+from doe.acts.study.fits import EarlyHint, early_hint
 from doe.bench.shop import Shop
 from doe.domain.errors import InputError
 
@@ -68,7 +69,7 @@ class Hints:
         kept = self._hash_of.get(study)
         if kept is not None and kept[0] == now:
             return kept[1]
-        key = hint_hash(self._shop.look, study)
+        key = hash_now(self._shop.look, self._shop.look.study(study))
         self._hash_of[study] = (now, key)
         return key
 

@@ -134,14 +134,14 @@ class Shop:
         with self._lock:
             found = self._sheets.get(key)
         if found is None:
+            coupons = self.look.plan_coupons(record.id)
             found = sheet_page(
                 record.study,
                 record.stack,
                 record.line,
-                self.look.plan_coupons(record.id),
+                coupons[coupons["round"] == number],
                 made_at=datetime.now(UTC),
                 shown=self.shown,
-                round_number=number,
                 gauged=gauged,
             )
             with self._lock:

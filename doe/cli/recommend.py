@@ -11,9 +11,8 @@ import typer
 from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
 from doe.acts.gauges.line import gauged_line, study_cautions
-from doe.acts.study.after_answer import after_answer
-from doe.acts.study.fits import Recommended, recommend_study
-from doe.acts.study.why import explain
+from doe.acts.study.fits import Recommended, explain, recommend_study
+from doe.acts.study.next_step import after_answer
 from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
 from doe.cli.options import KEY, SEED

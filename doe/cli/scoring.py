@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
-from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
+from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
 from doe.book.records import StudyRecord
@@ -19,7 +19,7 @@ from doe.cli.output import Table, print_table
 from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.outcome import BATCH_COLUMNS
+from doe.domain.outcome import BATCH_COLUMNS, ScoreCounts
 from doe.domain.said import read_symptoms, read_void, said_hand
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.study import Study

@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from doe.acts.study.labels import write_labels
-from doe.acts.study.sheets import write_sheets
+from doe.acts.study.sheets import write_labels, write_sheets
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY
 from doe.cli.output import Reply, Warn
@@ -99,7 +98,7 @@ def _labels(
         (
             f"{count(made.labels, 'label')} for round {made.round} of {made.study}:",
             f"  {made.path}",
-            f"For {made.sheets}.{codes}",
+            f"For {made.grid.words}.{codes}",
         ),
         ("print at full size (100 %), first on plain paper to try",),
     )

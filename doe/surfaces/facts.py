@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from doe.domain.finding import Finding
+
 Code = Literal[
     # what makes a fit doubtful
     "earlier_counted",
@@ -96,5 +98,5 @@ class Fact:
     doubled: str = ""
 
 
-Said = Fact | str
-"""A fact, or a sentence: what an older version kept, or what somebody above added in words of his own."""
+Said = Fact | Finding | str
+"""A fact; a finding on how things stand when it is said; or a sentence that an older version kept."""

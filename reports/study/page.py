@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.confirmation.verdict import standing
 from doe.words.confirmation.verdict import steps as confirmation_steps
 from doe.words.dates import date_and_time
@@ -135,10 +134,6 @@ def study_page(report: StudyReport) -> StudyPage:
         prior_pairs=() if report.surfaces.model is None else prior_pairs(report.surfaces.model.priors),
         provenance_pairs=provenance_pairs(report),
         history_table=history_table(report),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
     )
 
 

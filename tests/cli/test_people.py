@@ -76,7 +76,7 @@ def test_the_same_person_is_compared_with_herself_and_another_with_the_first(boo
 
 
 def test_results_fits_and_answers_do_not_change(book):
-    from doe.acts.study.inputs import hash_now
+    from doe.acts.study.earlier import hash_now
 
     record = book.study(STUDY)
     before, frame = hash_now(book, record), book.results(STUDY)

@@ -13,8 +13,7 @@ from doe.acts.answers import answer_data, answer_from, facts_data, facts_from
 from doe.domain.units import Shown
 from doe.surfaces.facts import Code, Fact
 from doe.words.study.answer import next_steps
-from doe.words.study.setpoint import ANSWER_WORDS, cautions_left, method_words, said
-from doe.words.study.surfaces import FIT_WORDS
+from doe.words.study.setpoint import WORDS, cautions_left, method_words, said
 
 FACTS = {
     "earlier_counted": Fact("earlier_counted", coupons=2, value=0.5),
@@ -56,8 +55,7 @@ def five() -> doe.Study:
 
 def test_every_code_has_its_words_once(five: doe.Study) -> None:
     codes = set(get_args(Code))
-    assert FIT_WORDS.keys() | ANSWER_WORDS.keys() == codes
-    assert not FIT_WORDS.keys() & ANSWER_WORDS.keys()
+    assert WORDS.keys() == codes
     sentences = said(five, [FACTS.get(code, Fact(code)) for code in get_args(Code)])
     assert len(set(sentences)) == len(codes)
     for text in sentences:

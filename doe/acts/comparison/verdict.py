@@ -27,7 +27,7 @@ from doe.acts.comparison.plan import (
     plan_from,
 )
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
-from doe.acts.study.counts import ScoreCounts, score_counts
+from doe.acts.study.counts import score_counts
 from doe.acts.study.rounds import is_comparison
 from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.verdict import Comparison, compare_materials
@@ -35,6 +35,7 @@ from doe.assure.confirmation.allocation import SETPOINT
 from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
+from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.serial import to_plain
 from doe.domain.stack import Stack

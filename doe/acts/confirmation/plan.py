@@ -15,8 +15,8 @@ from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import REPLACEMENT, plan_data, plans_of
 from doe.acts.confirmation.verdict import Confirmed, confirmation_of, window_of
 from doe.acts.study.counts import score_counts
+from doe.acts.study.earlier import hash_now
 from doe.acts.study.fits import fit_of
-from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import scale_of

@@ -14,9 +14,9 @@ import pandas as pd
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import plan_data, plans_of
-from doe.acts.study.counts import ScoreCounts, confirmation_counts
+from doe.acts.study.counts import confirmation_counts
+from doe.acts.study.earlier import hash_now
 from doe.acts.study.fits import fit_of
-from doe.acts.study.inputs import hash_now
 from doe.assure.confirmation.attempts import (
     Attempt,
     ConfirmationPlan,
@@ -31,6 +31,7 @@ from doe.assure.confirmation.verdict import coupon_states
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
+from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRMATION
 from doe.domain.recipe import ConfirmationRecord
 from doe.domain.texts import quoted

@@ -278,7 +278,7 @@ def _earlier(book: Book, record: StudyRecord) -> str:
     prior = prior_of(book, record)
     if prior is None:
         return ""
-    return prior_told(prior)
+    return prior_told(prior.lent)
 
 
 def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[Told, ...]:

@@ -1,4 +1,4 @@
-"""What an earlier study of a recipe tells a retune: its coupons, each counting for a part of one."""
+"""What a fit is made from: scored coupons, those of an earlier study for a part of one each, and their sum."""
 
 from __future__ import annotations
 
@@ -6,15 +6,18 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import pandas as pd
 
 from doe.acts.base import version
+from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
+from doe.domain.serial import to_plain
 from doe.domain.study import Study
 from doe.surfaces.earlier import Earlier
 
@@ -27,12 +30,18 @@ PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
 USUAL_DISCOUNT = 0.3
 """What one coupon of the earlier study counts for. See `tests/benchmarks/prior_knowledge.py` and DEVELOPERS.md."""
 
+Reason = Literal["same fabric", "other fabric", "as typed"]
+"""Why earlier coupons count for so much; `doe.words.study.state.reason` says it. Older books hold sentences."""
+
+_HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
+
 
 @dataclass(frozen=True)
 class Prior:
     """Coupons of an earlier study as they were when the retune began; a later correction of them changes nothing here.
 
-    ``discount`` is what each counts for; 0 when they are left out, and then ``results`` is empty. ``why`` says why so.
+    ``discount`` is what each counts for; 0 when they are left out, and then ``results`` is empty. ``why`` is the
+    `Reason`, or a sentence of an older book.
     """
 
     study: str
@@ -57,6 +66,12 @@ class Prior:
         """For `doe.fit`; None when nothing is used."""
         return Earlier(self.results, self.discount) if self.is_used else None
 
+    @property
+    def lent(self) -> Finding:
+        """What was lent, as `doe.words.study.state` says it."""
+        told = ("study", "recipe", "revision", "coupons", "discount", "why")
+        return Finding("lent" if self.is_used else "left out", {name: getattr(self, name) for name in told})
+
 
 def check_discount(discount: float) -> float:
     """A discount from 0 (left out) to 1 (like coupons of the new stack).
@@ -71,11 +86,11 @@ def check_discount(discount: float) -> float:
     return discount
 
 
-def usual_discount(differs: Mapping[str, str]) -> tuple[float, str]:
+def usual_discount(differs: Mapping[str, str]) -> tuple[float, Reason]:
     """What the earlier coupons usually count for, and why: nothing when the fabric is another in kind."""
     if differs.get("fabric") == "material":
-        return 0.0, "the fabric is another in kind, so the earlier coupons are left out unless somebody wants them"
-    return USUAL_DISCOUNT, "usual for the same kind of fabric"
+        return 0.0, "other fabric"
+    return USUAL_DISCOUNT, "same fabric"
 
 
 def coupons_for_prior(results: pd.DataFrame, study: Study, levels: Mapping[str, str]) -> pd.DataFrame:
@@ -107,16 +122,8 @@ def prior_analysis(
     used = results if discount > 0 else results.iloc[:0]
     rows = {"columns": list(used.columns), "rows": jsonable(used.to_dict("records"))}
     total = hashlib.sha256(json.dumps(rows, sort_keys=True).encode()).hexdigest()
-    payload = {
-        "study": study,
-        "recipe": recipe,
-        "revision": revision,
-        "discount": discount,
-        "why": why,
-        "results": rows,
-        "hash": total,
-    }
-    return NewAnalysis(PRIOR, total, 0, version(), payload)
+    said = {"study": study, "recipe": recipe, "revision": revision, "discount": discount, "why": why}
+    return NewAnalysis(PRIOR, total, 0, version(), {**said, "results": rows, "hash": total})
 
 
 def prior_of(book: Book, record: StudyRecord) -> Prior | None:
@@ -124,7 +131,27 @@ def prior_of(book: Book, record: StudyRecord) -> Prior | None:
     kept = book.latest_analysis(record.id, PRIOR)
     if kept is None:
         return None
-    data: Mapping[str, Any] = kept.payload
-    rows = data["results"]
-    frame = pd.DataFrame(rows["rows"], columns=rows["columns"])
-    return Prior(data["study"], data["recipe"], data["revision"], data["discount"], data["why"], frame, data["hash"])
+    rows = kept.payload["results"]
+    return Prior(**{**kept.payload, "results": pd.DataFrame(rows["rows"], columns=rows["columns"])})
+
+
+def inputs_hash(study: Study, results: pd.DataFrame, prior: Prior | None = None) -> str:
+    """SHA-256 over a study and its scored coupons: the same facts give the same text, whatever their order.
+
+    Coupons that still wait change nothing in a fit, so they are left out. Earlier coupons count as they were kept,
+    with their discount.
+    """
+    columns = sorted(
+        c for c in results.columns if c in (*_HASHED, *study.factor_names) or str(c).startswith(("actual_", "hand_"))
+    )
+    scored = results.loc[results["passed"].notna(), columns].sort_values("coupon")
+    facts: dict[str, Any] = {"study": to_plain(study), "results": jsonable(scored.to_dict("records"))}
+    if prior is not None and prior.is_used:
+        facts["prior"] = {"hash": prior.hash, "discount": prior.discount}
+    text = json.dumps(facts, sort_keys=True, ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def hash_now(book: Book, record: StudyRecord) -> str:
+    """Sum of what a study's fit would be made from as things stand now."""
+    return inputs_hash(record.study, results_to_learn_from(book, record.id), prior_of(book, record))

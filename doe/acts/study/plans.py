@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
@@ -26,18 +26,21 @@ from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
-from doe.words.study.plans import why_left_out
+from doe.words.study.plans import planned_with, why_left_out
 from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.book.book import Book
 
+Grown = Literal["where coupons tell most", "where the plan is thinnest"]
+"""How the coupons of a further round are chosen."""
+
 
 @dataclass(frozen=True)
 class PlanChoice:
-    """Candidate plans of a study at a budget, the most telling first, the kinds that do not fit, its line.
+    """Candidate plans of a study at a budget, the most telling first, the kinds that do not fit.
 
-    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them.
+    ``cautions`` are what to be careful about in the corrections of its line.
     """
 
     record: StudyRecord
@@ -45,7 +48,6 @@ class PlanChoice:
     seed: int
     judgements: tuple[PlanJudgement, ...]
     left_out: tuple[LeftOut, ...]
-    gauged: GaugedLine
     cautions: tuple[str, ...]
 
 
@@ -57,13 +59,9 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
     judged = compare_plans(record.study, coupons=coupons, seed=seed, line=gauged.line)
     absent = left_out(record.study, coupons=coupons)
     if not judged:
-        raise InputError(
-            "--coupons",
-            coupons,
-            "enough for one of the plans",
-            why_left_out(absent[0]) if absent else "Add coupons.",
-        )
-    return PlanChoice(record, coupons, seed, judged, absent, gauged, study_cautions(book, record, gauged, shown=shown))
+        remedy = why_left_out(absent[0]) if absent else "Add coupons."
+        raise InputError("--coupons", coupons, "enough for one of the plans", remedy)
+    return PlanChoice(record, coupons, seed, judged, absent, study_cautions(book, record, gauged, shown=shown))
 
 
 @dataclass(frozen=True)
@@ -113,13 +111,26 @@ def commit_plan(
     )
     refuse_dials(gauged_line(book, record), study, plan.coupons)
     if study != record.study:
-        book.amend_study(record.id, study, f"planned with {count(study.per_garment, 'coupon')} on a garment")
+        book.amend_study(record.id, study, planned_with(study.per_garment))
         record = book.study(record.id)
     book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes, scale="surface")
+    return _planned(book, record, plan, 1, plan.kind, plan.notes, "surface", shown)
+
+
+def _planned(
+    book: Book,
+    record: StudyRecord,
+    plan: Plan,
+    number: int,
+    kind: str,
+    notes: tuple[Finding | str, ...],
+    scale: Scale,
+    shown: Shown,
+) -> PlannedRound:
     gauged = gauged_line(book, record)
-    judged = judge_plan(plan, line=gauged.line)
     cautions = study_cautions(book, record, gauged, shown=shown)
-    return PlannedRound(record, plan, 1, plan.kind, plan.notes, judged, gauged, cautions, "surface")
+    judged = judge_plan(plan, line=gauged.line)
+    return PlannedRound(record, plan, number, kind, notes, judged, gauged, cautions, scale)
 
 
 def _without_plan(book: Book, key: Key) -> StudyRecord:
@@ -189,7 +200,7 @@ def extend_study(
         fitted = fit_of(book, record, seed, progress)
         # the whole plan, because rounds and batches are numbered on past those that only judge
         longer = extend_plan(record.study, whole, fitted.surfaces, coupons=coupons, seed=seed, line=record.line)
-        kind = "where coupons tell most"
+        kind: Grown = "where coupons tell most"
     else:
         longer = augment_plan(plan, coupons=coupons, seed=seed, line=record.line)
         if whole.rounds > plan.rounds:
@@ -200,11 +211,6 @@ def extend_study(
     scale = scale_of(book, record)
     number, notes = longer.rounds, longer.notes[len(whole.notes) :]
     fresh = longer.coupons[longer.coupons["round"] == number]
-    gauged = gauged_line(book, record)
-    refuse_dials(gauged, record.study, fresh)
+    refuse_dials(gauged_line(book, record), record.study, fresh)
     book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes, scale=scale)
-    judged = stored_plan(book, record)
-    cautions = study_cautions(book, record, gauged, shown=shown)
-    return PlannedRound(
-        record, judged, number, kind, notes, judge_plan(judged, line=gauged.line), gauged, cautions, scale
-    )
+    return _planned(book, record, stored_plan(book, record), number, kind, notes, scale, shown)

@@ -54,9 +54,14 @@ def _note(note: Finding | str, reader: Reader) -> str:
     return f"Round {note.values['round']}: {text}" if "round" in note.values else text
 
 
-def was_automatic(note: Finding | str) -> bool:
+def was_automatic(note: Finding) -> bool:
     """Whether a note says why the tool itself chose the plan."""
-    return note.startswith(_BY_ITSELF) if isinstance(note, str) else note.code.startswith("chosen as ")
+    return note.code.startswith("chosen as ")
+
+
+def planned_with(per_garment: int) -> str:
+    """Why a study was changed as its plan was made, for the record."""
+    return f"planned with {count(per_garment, 'coupon')} on a garment"
 
 
 def said(facts: Iterable[Finding], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:

@@ -1,15 +1,18 @@
-"""What an answer has to say beside its numbers, in sentences, and how it was made."""
+"""What a fit and its answer have to say beside their numbers, in sentences, and how an answer was made."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import EVERY, Answer
 from doe.surfaces.facts import Code, Fact, Said
-from doe.words.study.surfaces import FIT_WORDS, Say, always, scorers_remedy
-from doe.words.wording import amount_both, count
+from doe.words.study.state import open_checks, prior_sentence
+from doe.words.wording import amount_both, count, listing, sentence, verb
+
+Text = str | Callable[[Study, Fact, Shown], str]
+"""A sentence with the names that `_named` fills in, or a function that makes one."""
 
 ABOUT = {
     EVERY: "all together",
@@ -28,13 +31,42 @@ LEANING_OFF = "28 of 46"
 """Answers that lean on the priors whose stated rate was more than 10 points off the true one, on 60 other tuning lines;
 of the 134 others 14 were. Counted by ``tests/benchmarks/priors.py --pulls 60 --first 8000``."""
 
-_FAILS = "The checks alone can be met; hand-feel is what fails"
-_SOFTER = "sk whether a stiffer hand is acceptable, or try a softer powder or less of it."
+_ABOVE = {"open checks": open_checks, "lent": prior_sentence}
+"""How findings on the state of a study are said."""
 
 
 def said(study: Study, facts: Sequence[Said], shown: Shown = METRIC) -> tuple[str, ...]:
     """What a fit or an answer has to say, a sentence or two each; what was kept as a sentence stays as it was."""
-    return tuple(fact if isinstance(fact, str) else _WORDS[fact.code](study, fact, shown) for fact in facts)
+
+    def one(fact: Said) -> str:
+        if isinstance(fact, str):
+            return fact
+        if not isinstance(fact, Fact):
+            return _ABOVE[fact.code](fact, study, shown)
+        text = WORDS[fact.code]
+        return text.format(**_named(study, fact)) if isinstance(text, str) else text(study, fact, shown)
+
+    return tuple(map(one, facts))
+
+
+def _named(study: Study, fact: Fact) -> dict[str, object]:
+    """What a text may name: the fields of a fact, counts and labels with the words that agree with them."""
+    labels, people = [study.factor(name).label for name in fact.factors], _people(fact)
+    factors = len(labels)
+    return {
+        **vars(fact),
+        "points": 100 * abs(fact.value or 0.0),
+        "made": count(fact.coupons, "coupon"),
+        "labels": listing(labels),
+        "from_each_other": listing(labels, "from"),
+        "Labels": sentence(listing(labels)).rstrip("."),
+        "was": verb(factors, "was", "were"),
+        "it_does": verb(factors, "it does", "they do"),
+        "it": verb(factors, "it", "them"),
+        "low": people[0] if people else "",
+        "high": people[-1] if people else "",
+        "machines": listing(fact.names, "or"),
+    }
 
 
 def cautions_left(answer: Answer) -> tuple[Said, ...]:
@@ -42,17 +74,55 @@ def cautions_left(answer: Answer) -> tuple[Said, ...]:
     return tuple(fact for fact in answer.warnings if fact not in answer.limits_on_certainty)
 
 
+def _people(fact: Fact) -> list[str]:
+    return [name or "one person" for name in fact.names]
+
+
+def _earlier_counted(study: Study, fact: Fact, shown: Shown) -> str:
+    counts = verb(fact.coupons, "counts here too,", "count here too, each")
+    return f"{count(fact.coupons, 'coupon')} of an earlier study {counts} for {fact.value:.2g} of a coupon."
+
+
+def _untried(study: Study, fact: Fact, shown: Shown) -> str:
+    tried = [f"{study.factor(name).label} {level}" for name, level in zip(fact.factors, fact.levels, strict=True)]
+    return (
+        f"No coupon was made with {listing(tried, 'or')}: how far that differs is assumed. Until one is, it is not "
+        "said that no setting reaches the target."
+    )
+
+
+def _hand_unscored(study: Study, fact: Fact, shown: Shown) -> str:
+    there = " Score hand-feel of the coupons that transferred: they are there, no new one is needed for it."
+    return "Hand-feel is in the spec but was not scored: the pass rate below counts the checks only." + (
+        there if fact.coupons else ""
+    )
+
+
+def _scorers_remedy(fact: Fact) -> str:
+    """What settles a doubt about the people who scored, as the end of a sentence."""
+    people = _people(fact)
+    if fact.about == "one_scorer":
+        return (
+            "let a second person feel the coupons that transferred, without seeing what "
+            f"{people[0]} said, and fit again"
+        )
+    if fact.about == "never_compared":
+        return "let two people feel the same coupons, each without seeing the other's scores, and fit again"
+    return (
+        f"settle what {listing(people)} mean by their scores (`doe people`), let both feel the coupons that "
+        "transferred again, and fit again"
+    )
+
+
+def _hardly_varied(study: Study, fact: Fact, shown: Shown) -> str:
+    these = f"these {fact.coupons} coupons" if fact.coupons > 1 else "one coupon"
+    return f"{_named(study, fact)['Labels']} was hardly varied: {these} cannot say what it does."
+
+
 def _rate_open(study: Study, fact: Fact, shown: Shown) -> str:
     return (
         f"{count(fact.coupons, 'pass/fail coupon')} leave the pass rate at the setpoint open by "
         f"{100 * (fact.value or 0.0):.0f} points below its expected value."
-    )
-
-
-def _lapses(study: Study, fact: Fact, shown: Shown) -> str:
-    return (
-        f"About {100 * (fact.value or 0.0):.0f} of 100 coupons seem to fail for reasons that no heat setting mends "
-        "(powder, moisture, handling); finding that cause is worth more than another setting."
     )
 
 
@@ -73,52 +143,82 @@ def _leans_on_priors(study: Study, fact: Fact, shown: Shown) -> str:
     )
 
 
-def _hangs_on_priors(study: Study, fact: Fact, shown: Shown) -> str:
-    return f"What is said here hangs on what was assumed before any coupon, too: counted {_changed(fact)}."
+def _best_beyond(study: Study, fact: Fact, shown: Shown) -> str:
+    f = study.factor(fact.factors[0])
+    room = "" if fact.limit is None else f" (limit {amount_both(f, fact.limit, shown)})"
+    return (
+        f"The best {f.label} seems to lie {fact.code.removeprefix('best_')} the tested "
+        f"{amount_both(f, fact.value or 0.0, shown)}: move the range if the limits permit{room}."
+    )
 
 
-def _hand_fails_in_doubt(study: Study, fact: Fact, shown: Shown) -> str:
-    return f"{_FAILS}, and its scores are in doubt. First {scorers_remedy(fact)}; no new coupon is needed for it."
+_UNSEEN = "so an error that the coupons of a batch share is not allowed for: the lower bound may be too high."
+_FAILS = "The checks alone can be met; hand-feel is what fails"
+_SOFTER = "sk whether a stiffer hand is acceptable, or try a softer powder or less of it."
+_PREDICTS = "Predicting each coupon from the others, the surface called {coupons} of {of} right, "
+_OWN = " coupon of this study passed: where the window lies and ends comes from the earlier coupons."
 
-
-def _best_beyond(way: str) -> Say:
-    def said(study: Study, fact: Fact, shown: Shown) -> str:
-        f = study.factor(fact.factors[0])
-        room = "" if fact.limit is None else f" (limit {amount_both(f, fact.limit, shown)})"
-        return (
-            f"The best {f.label} seems to lie {way} the tested {amount_both(f, fact.value or 0.0, shown)}: move the "
-            f"range if the limits permit{room}."
-        )
-
-    return said
-
-
-def _wide_error(study: Study, fact: Fact, shown: Shown) -> str:
-    listed = ", ".join(study.factor(name).label for name in fact.factors)
-    return f"The stated setting error of {listed} is large against its range: a steadier machine widens every window."
-
-
-ANSWER_WORDS: dict[Code, Say] = {
+WORDS: dict[Code, Text] = {
+    "earlier_counted": _earlier_counted,
+    "few_coupons": "Only {made} scored: the answer rests mostly on what such windows usually look like, not on this "
+    "stack.",
+    "all_passed": "Every coupon passed: no edge of the window was seen, so how far it reaches is assumed.",
+    "none_passed": "No coupon passed: where the window lies, and whether there is one, is not known from these "
+    "coupons.",
+    "own_all_passed": f"Every{_OWN}",
+    "own_none_passed": f"No{_OWN}",
+    "no_over_seen": "No coupon failed by too much heat: the hot edge of the window is assumed, not seen.",
+    "no_under_seen": "No coupon failed by too little heat: the cool edge of the window is assumed, not seen.",
+    "far_outside": "{coupons} of {of} coupons were made or measured more than half a range outside the tested ranges: "
+    "check gauge and unit. They say little about settings inside.",
+    "unvaried": "{Labels} {was} not varied, or hardly: what {it_does}, and how far a window would reach, is assumed. "
+    "Until coupons vary {it}, no setpoint counts as ready, and no window is given.",
+    "untried": _untried,
+    "hand_unscored": _hand_unscored,
+    "one_scorer": "Hand-feel rests on {low} alone: whether that is a harsh or a mild judge is not known.",
+    "never_compared": "No two of the {of} people who scored hand-feel felt {coupons} coupons in common: whether one is "
+    "a harsher judge than another is not known.",
+    "scorers_apart": "{low} scores hand-feel {value:.1f} points below {high} on the {coupons} coupons that both felt: "
+    "settle that first (`doe people`), since their mean is what counts here.",
+    "batches_unknown": f"No {{machines}} batches are known, {_UNSEEN}",
+    "one_batch": f"All coupons come from one {{machines}} batch, {_UNSEEN}",
+    "waiting": lambda study, fact, shown: (
+        f"{count(fact.coupons, 'coupon is', 'coupons are')} not scored yet and left out."
+    ),
+    "ended_alike": "All coupons ended alike, so nothing here tests whether the surface predicts.",
+    "predicts_better": f"{_PREDICTS}clearly better than the pass share alone.",
+    "predicts_alike": f"{_PREDICTS}no better than the pass share alone: these coupons barely show where the window "
+    "lies.",
+    "predicts_worse": f"{_PREDICTS}worse than the pass share alone: do not trust the map; look for a mistake in the "
+    "record or a cause that is not heat.",
+    "too_mixed": "Passes and fails are more mixed than the surface can explain: something besides the factors matters.",
+    "hardly_varied": _hardly_varied,
+    "inseparable": "These {coupons} coupons cannot separate {from_each_other}: they were changed together.",
+    "barely_learned": "The coupons say little about the best {labels}; the middle of the range is favoured because "
+    "nothing speaks against it.",
     "rate_open": _rate_open,
-    "lapses": _lapses,
-    "not_measured": always(
-        "No coupon's real temperature was measured: the answer is as good as the displays, or as their correction."
-    ),
+    "lapses": "About {points:.0f} of 100 coupons seem to fail for reasons that no heat setting mends (powder, "
+    "moisture, handling); finding that cause is worth more than another setting.",
+    "not_measured": "No coupon's real temperature was measured: the answer is as good as the displays, or as their "
+    "correction.",
     "leans_on_priors": _leans_on_priors,
-    "hangs_on_priors": _hangs_on_priors,
-    "hand_fails": always(f"{_FAILS}. A{_SOFTER}"),
-    "hand_fails_in_doubt": _hand_fails_in_doubt,
-    "softer_if_scores_stand": always(f"If the scores stand: a{_SOFTER}"),
-    "best_above": _best_beyond("above"),
-    "best_below": _best_beyond("below"),
-    "wide_error": _wide_error,
-    "other_stack": always(
-        "Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate."
+    "hangs_on_priors": lambda study, fact, shown: (
+        f"What is said here hangs on what was assumed before any coupon, too: counted {_changed(fact)}."
     ),
+    "hand_fails": f"{_FAILS}. A{_SOFTER}",
+    "hand_fails_in_doubt": lambda study, fact, shown: (
+        f"{_FAILS}, and its scores are in doubt. First {_scorers_remedy(fact)}; no new coupon is needed for it."
+    ),
+    "softer_if_scores_stand": f"If the scores stand: a{_SOFTER}",
+    "best_above": _best_beyond,
+    "best_below": _best_beyond,
+    "wide_error": lambda study, fact, shown: (
+        f"The stated setting error of {', '.join(study.factor(name).label for name in fact.factors)} is large against "
+        "its range: a steadier machine widens every window."
+    ),
+    "other_stack": "Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate.",
 }
-"""How what an answer adds to its fit is said."""
-
-_WORDS = FIT_WORDS | ANSWER_WORDS
+"""How each fact is said."""
 
 _SETTINGS = {
     "draws": "draws",
