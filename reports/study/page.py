@@ -50,9 +50,9 @@ from reports.study.proof import (
     settings_table,
     sure_pairs,
     target_pairs,
+    why_reasons,
 )
 from reports.study.whatif import what_if
-from reports.study.why import why_reasons
 from reports.views import SettingDial, StudyPage
 
 

@@ -15,11 +15,13 @@ from doe.domain.study import Study
 from doe.domain.units import Shown, show
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
+from doe.setpoint.why import explain_answer
 from doe.surfaces.contract import FittedSurfaces
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
 from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
 from doe.words.dates import date_and_time
 from doe.words.study.setpoint import method_words
+from doe.words.study.why import WhyPart, differences, rough_note, why_parts
 from doe.words.wording import (
     amount,
     amount_both,
@@ -39,7 +41,7 @@ from doe.words.wording import (
 from reports.downloads import frame_csv
 from reports.sheet.page import Pair
 from reports.study.inputs import StudyReport
-from reports.views import Column, PageTable
+from reports.views import Column, PageTable, Reason
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -355,3 +357,32 @@ def history_table(report: StudyReport) -> PageTable | None:
         (words("When"), words("Who"), words("What"), words("Why")),
         tuple((date_and_time(h.when), h.who, h.what, h.why) for h in report.history),
     )
+
+
+PRINTED = (
+    "Which coupons carry them",
+    "Whether any setting reaches the target",
+    "Hand-feel",
+    "What would change them",
+)
+"""Parts that stand on paper too; the others are left to the file, so that a printed report stays short."""
+
+
+def why_reasons(report: StudyReport) -> tuple[tuple[str, ...], tuple[Reason, ...]]:
+    """What must be known first, and the reasons, number by number; none for a fit put together by hand."""
+    if report.surfaces.traces is None:
+        return (), ()
+    why = explain_answer(report.study, report.surfaces, report.answer)
+    parts = why_parts(report.study, why, report.shown)
+    return (*differences(report.answer, why), *rough_note(parts)), tuple(_reason(report, part) for part in parts)
+
+
+def _reason(report: StudyReport, part: WhyPart) -> Reason:
+    is_printed = part.title in PRINTED
+    if not part.rows:
+        return Reason(part.title, part.lines, None, is_printed)
+    columns = tuple((words if head in part.texts else number)(sentence(head).rstrip(".")) for head in part.heads)
+    rows = part.rows
+    if part.heads[0] == "factor":
+        rows = tuple((report.study.factor(row[0]).label, *row[1:]) for row in rows)
+    return Reason(part.title, part.lines, PageTable(part.title, columns, rows, part.note), is_printed)

@@ -19,7 +19,7 @@ from doe.surfaces.fitted import Surfaces
 from doe.surfaces.mechanism_model import MechanismModel
 from doe.surfaces.outcomes import expit
 from doe.surfaces.window_gradient import ClosingWindow
-from doe.words.study.why_parts import why_parts
+from doe.words.study.why import why_parts
 from reports.study.page import study_report
 from reports.study.whatif import what_if
 from tests.reports.study.samples import sample
