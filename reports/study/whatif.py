@@ -27,18 +27,15 @@ from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import quadratic_features
 from doe.words.wording import (
     amount_both,
-    at_least_of_hundred,
     decimals_of,
     difference_both,
     move,
     other_units,
-    percent,
-    score,
-    sentence,
     stated,
 )
 from reports.study.inputs import StudyReport
-from reports.views import Column, PageTable, WhatIf
+from reports.study.proof import headed, number, rated, words
+from reports.views import PageTable, WhatIf
 
 Floats = NDArray[np.float64]
 
@@ -189,9 +186,8 @@ def what_if(report: StudyReport) -> WhatIf:
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
     stays = f"; {held} stays" if held and not carries_levels else ""
-    if panel is not None:
-        how = "Computed in this page from the very draws behind the answer, setting error included."
-    else:
+    how = "Computed in this page from the very draws behind the answer, setting error included."
+    if panel is None:
         how = "Read off a coarse grid of the same surfaces, so the last point may differ from the tables."
     if told is None:
         how = f"Surfaces of this kind cannot be computed in a page. {how}"
@@ -204,36 +200,27 @@ def what_if(report: StudyReport) -> WhatIf:
 
 def off_table(report: StudyReport) -> PageTable:
     """What it costs when one setting alone is off by one setting error, for paper and for readers without scripts."""
-    study, answer, shown = report.study, report.answer, report.shown
-    names, rows = ["at the setpoint"], [dict(answer.setpoint)]
+    study, setpoint, shown = report.study, report.answer.setpoint, report.shown
+    names, rows = ["at the setpoint"], [dict(setpoint)]
     for f in study.numeric:
         for sign, way in ((-1, "lower"), (1, "higher")):
-            value = float(answer.setpoint[f.name]) + sign * f.setting_sd
+            value = float(setpoint[f.name]) + sign * f.setting_sd
             if f.setting_sd and f.low <= value <= f.high:
                 off = f"{difference_both(f, f.setting_sd, shown)} {move(f, way)}"
                 names.append(f"{f.label} {off}: {amount_both(f, value, shown)}")
-                rows.append({**answer.setpoint, f.name: value})
-    frame = pd.DataFrame(rows)
-    rates = RobustRate(study, report.surfaces).draws(frame, nodes=NODES)
-    low = np.quantile(rates, 1 - study.spec.assurance, axis=0)
-    hand = report.surfaces.hand_draws(frame)
-    allowed = ~is_forbidden(study.forbidden, frame)
+                rows.append({**setpoint, f.name: value})
+    never = is_forbidden(study.forbidden, pd.DataFrame(rows))
     return PageTable(
         "When one setting alone is set off by one setting error",
         (
-            Column("Setting", is_number=False),
-            Column("Expected pass rate", is_number=True),
-            Column(f"At least ({stated(study.spec.assurance)} assurance)", is_number=True),
-            Column("Hand-feel", is_number=True),
+            words("Setting"),
+            number("Expected pass rate"),
+            number(f"At least ({stated(study.spec.assurance)} assurance)"),
+            number("Hand-feel"),
         ),
         tuple(
-            (
-                sentence(name).rstrip("."),
-                percent(float(rates[:, i].mean()), 1) if allowed[i] else "never make this",
-                f"{at_least_of_hundred(float(low[i]))} %" if allowed[i] else "",
-                "not scored" if hand is None else score(float(hand[:, i].mean())),
-            )
-            for i, name in enumerate(names)
+            (headed(name), "never make this", "", hand) if is_never else (headed(name), rate, low, hand)
+            for name, is_never, (rate, low, hand) in zip(names, never, rated(report, rows, 1), strict=True)
         ),
         "A setting that would leave the tested range is left out: nothing is known there.",
     )
@@ -346,6 +333,3 @@ def _forbidden(report: StudyReport, *, every_level: bool) -> list[dict[str, Any]
             }
         )
     return out
-
-
-__all__ = ["NODES", "PanelDraws", "as_script_data", "grid_frame", "off_table", "what_if"]
