@@ -184,12 +184,12 @@ def planned_data(made: PlannedRound, shown: Shown) -> dict[str, object]:
     dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
     return {
         "study": made.record.name,
-        "round": made.round,
-        "kind": made.kind,
+        "round": made.made.round,
+        "kind": made.made.kind,
         "seed": made.plan.seed,
         "coupons": made.coupons,
-        "notes": plan_notes(made.notes, made.record.study, shown),
-        "note_facts": made.notes,
+        "notes": plan_notes(made.made.notes, made.record.study, shown),
+        "note_facts": made.made.notes,
         "scale": made.scale,
         "judgement": judgement_data(made.judgement, made.record.study, shown),
         "dials": dial_data(dials),
@@ -208,13 +208,13 @@ def planned(made: PlannedRound, desk: Desk) -> list[Block]:
     heads = ("coupon", *(f.name for f in factors), "oven", "press")
     j = made.judgement
     return [
-        f"Round {made.round} of {made.record.name} is in the book: {count(len(rows), 'coupon')}, "
-        f"{kind_label(made.kind)}.",
+        f"Round {made.made.round} of {made.record.name} is in the book: {count(len(rows), 'coupon')}, "
+        f"{kind_label(made.made.kind)}.",
         f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
         f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
         f"(in random order {j.hours_random:.1f} hours).",
         *tells(j, made.record.study, shown),
-        *(f"  * {note}" for note in (*plan_notes(made.notes, made.record.study, shown), SCALE_WORDS[made.scale])),
+        *(f"  * {note}" for note in (*plan_notes(made.made.notes, made.record.study, shown), SCALE_WORDS[made.scale])),
         Table(heads, rows, right=heads[1:]),
         "\noven, press: batches made at one setting of that machine.",
         *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from string import Formatter
+from typing import Any
 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, show_difference
+from doe.words.wording import count, listing, sentence, verb
 
 Text = str | Callable[..., str]
-"""A sentence with the names of its values in braces, or a function of `Reader` and the values by name."""
+"""A sentence with its values in braces (see `filled`), or a function of `Reader` and the values by name."""
 
 
 @dataclass(frozen=True)
@@ -32,12 +35,49 @@ def reader_of(study: Study, shown: Shown = METRIC) -> Reader:
     return Reader(shown, {f.name: f.label for f in study.factors})
 
 
+class _Filled(Formatter):
+    """Fills the braces of a sentence as a reader wants it."""
+
+    def __init__(self, reader: Reader) -> None:
+        self.reader = reader
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        """A value as its specification says; see `filled`."""
+        kind, _, words = format_spec.partition(" ")
+        several = (value,) if isinstance(value, str) else value
+        ways: dict[str, Callable[[], str]] = {
+            "label": lambda: listing([self.reader.label(name) for name in several], words or "and"),
+            "Label": lambda: sentence(listing([self.reader.label(name) for name in several])).rstrip("."),
+            "list": lambda: listing(several, words or "and"),
+            "person": lambda: value or "one person",
+            "count": lambda: count(value, *words.split("|")),
+            "verb": lambda: verb(value if isinstance(value, int) else len(value), *words.split("|")),
+            "points": lambda: f"{100 * abs(value or 0.0):.0f}",
+            "delta": lambda: show_difference(value, self.reader.shown, decimals=None),
+        }
+        return ways[kind]() if kind in ways else str(super().format_field(value, format_spec))
+
+
+def filled(text: str, values: Mapping[str, Any], reader: Reader) -> str:
+    """A sentence with its values filled in.
+
+    Beside what `str.format` knows, a brace may ask for ``label`` (names of factors as a reader calls them; ``Label``
+    with a capital, ``label or`` with another last word), ``list``, ``person``, ``count coupon`` (a number with its
+    noun), ``verb was|were`` (the word that agrees with a number, or with how many), ``points`` (of 100) and ``delta``
+    (a difference of temperatures).
+
+    >>> filled("{n:count coupon} {n:verb was|were} lost", {"n": 2}, Reader())
+    '2 coupons were lost'
+    """
+    return _Filled(reader).vformat(text, (), values)
+
+
 def worded(fact: Finding | str, texts: Mapping[str, Text], reader: Reader) -> str:
     """Sentence of a fact; a text kept before there were facts is said as it is."""
     if isinstance(fact, str):
         return fact
     text = texts[fact.code]
-    return text.format(**fact.values) if isinstance(text, str) else text(reader, **fact.values)
+    return filled(text, fact.values, reader) if isinstance(text, str) else text(reader, **fact.values)
 
 
 def all_worded(facts: Iterable[Finding | str], texts: Mapping[str, Text], reader: Reader) -> tuple[str, ...]:

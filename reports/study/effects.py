@@ -288,33 +288,23 @@ def effect_tables(report: StudyReport) -> tuple[PageTable, ...]:
 
 
 _HEADS = {
-    "term": "Term",
-    "effect": "Effect",
-    "estimate": "Estimate",
     "se": "Standard error",
-    "low": "Low",
-    "high": "High",
-    "t": "t",
-    "p": "p",
     "df": "Degrees of freedom",
     "ss": "Sum of squares",
     "chain": "Stands for",
     "chi2": "χ²",
     "component": "Part",
-    "batches": "Batches",
-    "spare": "Spare",
-    "variance": "Variance",
     "sd": "Standard deviation",
-    "share": "Share",
-    "at_zero": "At zero",
-    "used": "Used",
-    "z": "z",
     "se_expected": "Standard error, expected",
 }
+"""Heads of columns that are not their names; a letter alone is a symbol."""
 
 
 def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport, note: str) -> PageTable:
     columns = [str(c) for c in frame.columns]
+
+    def head(c: str) -> str:
+        return _HEADS.get(c) or (c if len(c) == 1 else c.replace("_", " ").capitalize())
 
     def text(value: object) -> str:
         if isinstance(value, (bool, np.bool_)):
@@ -325,7 +315,7 @@ def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport, note: s
 
     return PageTable(
         caption,
-        tuple(Column(_HEADS.get(c, c), is_number=pd.api.types.is_numeric_dtype(frame[c])) for c in columns),
+        tuple(Column(head(c), is_number=pd.api.types.is_numeric_dtype(frame[c])) for c in columns),
         tuple(tuple(text(v) for v in row) for row in frame.itertuples(index=False)),
         note=note,
         exact=frame_csv(frame),

@@ -51,10 +51,8 @@ def profiles_of(report: StudyReport) -> dict[str, Profile]:
     return {f.name: profile(report.study, report.surfaces, report.answer, f.name) for f in report.study.numeric}
 
 
-def pairs_of(report: StudyReport, profiles: dict[str, Profile]) -> tuple[tuple[str, str], ...]:
-    """Pairs to map: those asked for, else the two factors that decide most, then the next two."""
-    if report.pairs:
-        return report.pairs
+def pairs_of(profiles: dict[str, Profile]) -> tuple[tuple[str, str], ...]:
+    """Pairs to map: the two factors that decide most, then the next two."""
     ranked = sorted(profiles, key=lambda name: -float(np.ptp(profiles[name].pass_rate)))
     chosen = [sorted(ranked[i : i + 2], key=list(profiles).index) for i in (0, 2) if len(ranked) >= i + 2]
     return tuple((a, b) for a, b in chosen)
@@ -76,7 +74,7 @@ def prints_picture(report: StudyReport) -> Picture:
 def map_pictures(report: StudyReport, profiles: dict[str, Profile]) -> tuple[Picture, ...]:
     """Pass-rate map of each pair, and the hand-feel map beside it when hand-feel was scored."""
     pictures = []
-    for number, (x, y) in enumerate(pairs_of(report, profiles), start=1):
+    for number, (x, y) in enumerate(pairs_of(profiles), start=1):
         surface = robust_map(report.study, report.surfaces, report.answer, x, y, n=_MAP_POINTS)
         pictures.append(_pass_map(report, surface, number))
         if report.answer.hand is not None:

@@ -12,6 +12,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 
 PACKAGES = (
+    "doe/acts/study",
     "doe/assure/gauges",
     "doe/assure/people",
     "doe/plans",

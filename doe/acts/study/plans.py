@@ -15,9 +15,8 @@ from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of
 from doe.assure.gauges.line import GaugedLine
-from doe.book.records import StudyRecord
+from doe.book.records import RoundInfo, StudyRecord
 from doe.domain.errors import InputError
-from doe.domain.finding import Finding
 from doe.domain.plan_kinds import Scale
 from doe.domain.units import METRIC, Shown
 from doe.plans.augment import augment_plan
@@ -66,25 +65,20 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
 
 @dataclass(frozen=True)
 class PlannedRound:
-    """A round that was stored: the whole plan, the new round with how it was chosen and its notes, the plan's worth.
+    """A round that was stored: the whole plan, how the new round was ``made`` and its coupons, the plan's worth.
 
-    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them.
+    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them; ``scale`` is
+    what the temperatures of all coupons are.
     """
 
     record: StudyRecord
     plan: Plan
-    round: int
-    kind: str
-    notes: tuple[Finding | str, ...]
+    made: RoundInfo
+    coupons: pd.DataFrame
     judgement: PlanJudgement
     gauged: GaugedLine
     cautions: tuple[str, ...]
     scale: Scale
-
-    @property
-    def coupons(self) -> pd.DataFrame:
-        """The coupons of the new round."""
-        return self.plan.coupons[self.plan.coupons["round"] == self.round]
 
 
 def commit_plan(
@@ -114,23 +108,16 @@ def commit_plan(
         book.amend_study(record.id, study, planned_with(study.per_garment))
         record = book.study(record.id)
     book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes, scale="surface")
-    return _planned(book, record, plan, 1, plan.kind, plan.notes, "surface", shown)
+    return _planned(book, record, plan, shown)
 
 
-def _planned(
-    book: Book,
-    record: StudyRecord,
-    plan: Plan,
-    number: int,
-    kind: str,
-    notes: tuple[Finding | str, ...],
-    scale: Scale,
-    shown: Shown,
-) -> PlannedRound:
-    gauged = gauged_line(book, record)
+def _planned(book: Book, record: StudyRecord, plan: Plan, shown: Shown) -> PlannedRound:
+    """The round that was stored last; ``plan`` is of all rounds that search for the window."""
+    made, gauged = book.plan_info(record.id).rounds[-1], gauged_line(book, record)
     cautions = study_cautions(book, record, gauged, shown=shown)
+    coupons = plan.coupons[plan.coupons["round"] == made.round]
     judged = judge_plan(plan, line=gauged.line)
-    return PlannedRound(record, plan, number, kind, notes, judged, gauged, cautions, scale)
+    return PlannedRound(record, plan, made, coupons, judged, gauged, cautions, scale_of(book, record))
 
 
 def _without_plan(book: Book, key: Key) -> StudyRecord:
@@ -208,9 +195,8 @@ def extend_study(
             roles = tuple(added["role"])
             longer = add_round(whole, added[list(record.study.factor_names)], seed=seed, line=record.line, roles=roles)
         kind = "where the plan is thinnest"
-    scale = scale_of(book, record)
-    number, notes = longer.rounds, longer.notes[len(whole.notes) :]
-    fresh = longer.coupons[longer.coupons["round"] == number]
+    notes, scale = longer.notes[len(whole.notes) :], scale_of(book, record)
+    fresh = longer.coupons[longer.coupons["round"] == longer.rounds]
     refuse_dials(gauged_line(book, record), record.study, fresh)
     book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes, scale=scale)
-    return _planned(book, record, stored_plan(book, record), number, kind, notes, scale, shown)
+    return _planned(book, record, stored_plan(book, record), shown)

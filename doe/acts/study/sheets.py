@@ -32,7 +32,7 @@ from reports.sheet.labels import GRIDS, LabelGrid, check_link, labels_page
 from reports.sheet.page import sheet_page
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
 from reports.study.page import study_report
-from reports.study.photos import CouponPhoto, first_of_each, photos_for_page
+from reports.study.photos import CouponPhoto, photos_for_page
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -248,4 +248,4 @@ def _failed_photos(book: Book, found: Recommended) -> tuple[tuple[CouponPhoto, .
     results = found.fitted.surfaces.results
     failed = set(map(str, results.coupon[~results.passed]))
     there = [p for p in book.photos(found.fitted.record.id) if not p.withdrawn and p.coupon in failed]
-    return photos_for_page(first_of_each([(p.coupon, p.face, partial(book.photo_image, p.id)) for p in there]))
+    return photos_for_page((p.coupon, p.face, partial(book.photo_image, p.id)) for p in there)

@@ -8,11 +8,12 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import EVERY, Answer
 from doe.surfaces.facts import Code, Fact, Said
+from doe.words.facts import filled, reader_of
 from doe.words.study.state import open_checks, prior_sentence
-from doe.words.wording import amount_both, count, listing, sentence, verb
+from doe.words.wording import amount_both, listing
 
 Text = str | Callable[[Study, Fact, Shown], str]
-"""A sentence with the names that `_named` fills in, or a function that makes one."""
+"""A sentence with the fields of a fact in braces (see `doe.words.facts.filled`), or a function that makes one."""
 
 ABOUT = {
     EVERY: "all together",
@@ -44,43 +45,15 @@ def said(study: Study, facts: Sequence[Said], shown: Shown = METRIC) -> tuple[st
         if not isinstance(fact, Fact):
             return _ABOVE[fact.code](fact, study, shown)
         text = WORDS[fact.code]
-        return text.format(**_named(study, fact)) if isinstance(text, str) else text(study, fact, shown)
+        return filled(text, vars(fact), reader) if isinstance(text, str) else text(study, fact, shown)
 
+    reader = reader_of(study, shown)
     return tuple(map(one, facts))
-
-
-def _named(study: Study, fact: Fact) -> dict[str, object]:
-    """What a text may name: the fields of a fact, counts and labels with the words that agree with them."""
-    labels, people = [study.factor(name).label for name in fact.factors], _people(fact)
-    factors = len(labels)
-    return {
-        **vars(fact),
-        "points": 100 * abs(fact.value or 0.0),
-        "made": count(fact.coupons, "coupon"),
-        "labels": listing(labels),
-        "from_each_other": listing(labels, "from"),
-        "Labels": sentence(listing(labels)).rstrip("."),
-        "was": verb(factors, "was", "were"),
-        "it_does": verb(factors, "it does", "they do"),
-        "it": verb(factors, "it", "them"),
-        "low": people[0] if people else "",
-        "high": people[-1] if people else "",
-        "machines": listing(fact.names, "or"),
-    }
 
 
 def cautions_left(answer: Answer) -> tuple[Said, ...]:
     """Warnings of an answer that are not among the limits of its certainty."""
     return tuple(fact for fact in answer.warnings if fact not in answer.limits_on_certainty)
-
-
-def _people(fact: Fact) -> list[str]:
-    return [name or "one person" for name in fact.names]
-
-
-def _earlier_counted(study: Study, fact: Fact, shown: Shown) -> str:
-    counts = verb(fact.coupons, "counts here too,", "count here too, each")
-    return f"{count(fact.coupons, 'coupon')} of an earlier study {counts} for {fact.value:.2g} of a coupon."
 
 
 def _untried(study: Study, fact: Fact, shown: Shown) -> str:
@@ -100,7 +73,7 @@ def _hand_unscored(study: Study, fact: Fact, shown: Shown) -> str:
 
 def _scorers_remedy(fact: Fact) -> str:
     """What settles a doubt about the people who scored, as the end of a sentence."""
-    people = _people(fact)
+    people = [name or "one person" for name in fact.names]
     if fact.about == "one_scorer":
         return (
             "let a second person feel the coupons that transferred, without seeing what "
@@ -111,18 +84,6 @@ def _scorers_remedy(fact: Fact) -> str:
     return (
         f"settle what {listing(people)} mean by their scores (`doe people`), let both feel the coupons that "
         "transferred again, and fit again"
-    )
-
-
-def _hardly_varied(study: Study, fact: Fact, shown: Shown) -> str:
-    these = f"these {fact.coupons} coupons" if fact.coupons > 1 else "one coupon"
-    return f"{_named(study, fact)['Labels']} was hardly varied: {these} cannot say what it does."
-
-
-def _rate_open(study: Study, fact: Fact, shown: Shown) -> str:
-    return (
-        f"{count(fact.coupons, 'pass/fail coupon')} leave the pass rate at the setpoint open by "
-        f"{100 * (fact.value or 0.0):.0f} points below its expected value."
     )
 
 
@@ -137,8 +98,10 @@ def _leans_on_priors(study: Study, fact: Fact, shown: Shown) -> str:
     changed = f" Counted {_changed(fact)}." if fact.halved or fact.doubled else ""
     return (
         "The numbers at this setting lean on what was assumed before any coupon: were that to count double, it would "
-        f"{'raise' if rate > 0 else 'lower'} the expected pass rate by about {100 * abs(rate):.0f} points, most of all "
-        f"through {ABOUT[fact.about]}.{changed} On simulated lines {LEANING_OFF} such answers were more than 10 points "
+        f"{'raise' if rate > 0 else 'lower'} the expected pass rate by about {100 * abs(rate):.0f} points, most "
+        f"of all "
+        f"through {ABOUT[fact.about]}.{changed} On simulated lines {LEANING_OFF} such answers were more than 10 "
+        f"points "
         "off."
     )
 
@@ -159,8 +122,11 @@ _PREDICTS = "Predicting each coupon from the others, the surface called {coupons
 _OWN = " coupon of this study passed: where the window lies and ends comes from the earlier coupons."
 
 WORDS: dict[Code, Text] = {
-    "earlier_counted": _earlier_counted,
-    "few_coupons": "Only {made} scored: the answer rests mostly on what such windows usually look like, not on this "
+    "earlier_counted": "{coupons:count coupon} of an earlier study "
+    "{coupons:verb counts here too,|count here too, each} "
+    "for {value:.2g} of a coupon.",
+    "few_coupons": "Only {coupons:count coupon} scored: the answer rests mostly on what such windows usually look "
+    "like, not on this "
     "stack.",
     "all_passed": "Every coupon passed: no edge of the window was seen, so how far it reaches is assumed.",
     "none_passed": "No coupon passed: where the window lies, and whether there is one, is not known from these "
@@ -169,22 +135,25 @@ WORDS: dict[Code, Text] = {
     "own_none_passed": f"No{_OWN}",
     "no_over_seen": "No coupon failed by too much heat: the hot edge of the window is assumed, not seen.",
     "no_under_seen": "No coupon failed by too little heat: the cool edge of the window is assumed, not seen.",
-    "far_outside": "{coupons} of {of} coupons were made or measured more than half a range outside the tested ranges: "
+    "far_outside": "{coupons} of {of} coupons were made or measured more than half a range outside the tested "
+    "ranges: "
     "check gauge and unit. They say little about settings inside.",
-    "unvaried": "{Labels} {was} not varied, or hardly: what {it_does}, and how far a window would reach, is assumed. "
-    "Until coupons vary {it}, no setpoint counts as ready, and no window is given.",
+    "unvaried": "{factors:Label} {factors:verb was|were} not varied, or hardly: what "
+    "{factors:verb it does|they do}, and how far "
+    "a window would reach, is assumed. Until coupons vary {factors:verb it|them}, no setpoint counts as ready, "
+    "and no window is given.",
     "untried": _untried,
     "hand_unscored": _hand_unscored,
-    "one_scorer": "Hand-feel rests on {low} alone: whether that is a harsh or a mild judge is not known.",
-    "never_compared": "No two of the {of} people who scored hand-feel felt {coupons} coupons in common: whether one is "
+    "one_scorer": "Hand-feel rests on {names[0]:person} alone: whether that is a harsh or a mild judge is not known.",
+    "never_compared": "No two of the {of} people who scored hand-feel felt {coupons} coupons in common: whether "
+    "one is "
     "a harsher judge than another is not known.",
-    "scorers_apart": "{low} scores hand-feel {value:.1f} points below {high} on the {coupons} coupons that both felt: "
+    "scorers_apart": "{names[0]:person} scores hand-feel {value:.1f} points below {names[1]:person} on the "
+    "{coupons} coupons that both felt: "
     "settle that first (`doe people`), since their mean is what counts here.",
-    "batches_unknown": f"No {{machines}} batches are known, {_UNSEEN}",
-    "one_batch": f"All coupons come from one {{machines}} batch, {_UNSEEN}",
-    "waiting": lambda study, fact, shown: (
-        f"{count(fact.coupons, 'coupon is', 'coupons are')} not scored yet and left out."
-    ),
+    "batches_unknown": f"No {{names:list or}} batches are known, {_UNSEEN}",
+    "one_batch": f"All coupons come from one {{names[0]}} batch, {_UNSEEN}",
+    "waiting": "{coupons:count coupon is|coupons are} not scored yet and left out.",
     "ended_alike": "All coupons ended alike, so nothing here tests whether the surface predicts.",
     "predicts_better": f"{_PREDICTS}clearly better than the pass share alone.",
     "predicts_alike": f"{_PREDICTS}no better than the pass share alone: these coupons barely show where the window "
@@ -192,12 +161,19 @@ WORDS: dict[Code, Text] = {
     "predicts_worse": f"{_PREDICTS}worse than the pass share alone: do not trust the map; look for a mistake in the "
     "record or a cause that is not heat.",
     "too_mixed": "Passes and fails are more mixed than the surface can explain: something besides the factors matters.",
-    "hardly_varied": _hardly_varied,
-    "inseparable": "These {coupons} coupons cannot separate {from_each_other}: they were changed together.",
-    "barely_learned": "The coupons say little about the best {labels}; the middle of the range is favoured because "
+    "hardly_varied": lambda study, fact, shown: filled(
+        "{factors:Label} was hardly varied: {these} cannot say what it does.",
+        {"factors": fact.factors, "these": f"these {fact.coupons} coupons" if fact.coupons > 1 else "one coupon"},
+        reader_of(study, shown),
+    ),
+    "inseparable": "These {coupons} coupons cannot separate {factors:label from}: they were changed together.",
+    "barely_learned": "The coupons say little about the best {factors:label}; the middle of the range is favoured "
+    "because "
     "nothing speaks against it.",
-    "rate_open": _rate_open,
-    "lapses": "About {points:.0f} of 100 coupons seem to fail for reasons that no heat setting mends (powder, "
+    "rate_open": "{coupons:count pass/fail coupon} leave the pass rate at the setpoint open by {value:points} "
+    "points below "
+    "its expected value.",
+    "lapses": "About {value:points} of 100 coupons seem to fail for reasons that no heat setting mends (powder, "
     "moisture, handling); finding that cause is worth more than another setting.",
     "not_measured": "No coupon's real temperature was measured: the answer is as good as the displays, or as their "
     "correction.",
@@ -212,10 +188,8 @@ WORDS: dict[Code, Text] = {
     "softer_if_scores_stand": f"If the scores stand: a{_SOFTER}",
     "best_above": _best_beyond,
     "best_below": _best_beyond,
-    "wide_error": lambda study, fact, shown: (
-        f"The stated setting error of {', '.join(study.factor(name).label for name in fact.factors)} is large against "
-        "its range: a steadier machine widens every window."
-    ),
+    "wide_error": "The stated setting error of {factors:label} is large against its range: a steadier machine widens "
+    "every window.",
     "other_stack": "Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate.",
 }
 """How each fact is said."""
@@ -251,7 +225,8 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
             )
         elif key == "rated_lines":
             found["simulated lines behind the error rates"] = (
-                f"{value:g} of seven kinds, on seeds that no prior was chosen on; four factors, wanted rate 95 %, one "
+                f"{value:g} of seven kinds, on seeds that no prior was chosen on; four factors, wanted rate 95 %, "
+                f"one "
                 "round"
             )
         elif rate in _RATES:

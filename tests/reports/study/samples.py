@@ -108,6 +108,11 @@ def sample(
     )
 
 
+def with_checks(report: StudyReport, **changes: Any) -> StudyReport:
+    """The report with other classical checks."""
+    return replace(report, checks=replace(report.classical, **changes))
+
+
 def without_hand(frame: pd.DataFrame) -> pd.DataFrame:
     """Results in which nobody scored the hand-feel."""
     return frame.drop(columns=[c for c in frame.columns if str(c).startswith("hand_")])

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -18,8 +16,7 @@ WIDE = "Judged within cure batches and press batches, on 6 degrees of freedom."
 
 
 def shown(**changes: object) -> StudyPage:
-    report = samples()["ready"]
-    return study_page(replace(report, checks=replace(report.classical, **changes)))  # type: ignore[arg-type]
+    return study_page(with_checks(samples()["ready"], **changes))
 
 
 def line_about(page: StudyPage, word: str) -> str:
