@@ -10,7 +10,7 @@ from doe.surfaces.classical.drift import Drift
 from doe.surfaces.classical.effects import estimate_effects
 from reports.study.page import study_page
 from reports.views import StudyPage
-from tests.reports.study.samples import samples
+from tests.reports.study.samples import samples, with_checks
 
 WIDE = "Judged within cure batches and press batches, on 6 degrees of freedom."
 
