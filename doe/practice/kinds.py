@@ -221,7 +221,7 @@ def _stage(
     temp_column, time_column = layout.temps[k], layout.times[k]
     names = (("cure_temp", "cure_time"), ("press_temp", "dwell"))[k]
     temp_f, time_f = (
-        layout.study.numeric[c] if c is not None else _usual(name)
+        layout.study.numeric[c] if c is not None else usual_factor(name)
         for c, name in zip((temp_column, time_column), names, strict=True)
     )
     here = [
@@ -265,7 +265,8 @@ def _stage(
     )
 
 
-def _usual(name: str) -> Factor:
+def usual_factor(name: str) -> Factor:
+    """The factor as the trade usually has it, for a line whose study holds it."""
     known = KNOWN_FACTORS[name]
     return Factor(name, known.unit, known.low, known.high, setting_sd=known.setting_sd, scale=known.scale)
 

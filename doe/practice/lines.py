@@ -23,7 +23,7 @@ from doe.domain.study import Study
 from doe.practice.coupons import DEFAULT_SCORING, Scoring, run
 from doe.practice.habits import Habits
 from doe.practice.kinds import DRAWS, Layout
-from doe.practice.truth import HandFeel, Margins, Truth
+from doe.practice.truth import Hand, Margins, Truth
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -68,7 +68,7 @@ class SimulatedLine:
     seed : int
     study : Study
     truth : Truth
-    hand : HandFeel
+    hand : Hand
     habits : Habits
     display_offset : mapping
         Real minus shown, by factor, in the stored unit; factors not named show the truth.
@@ -80,7 +80,7 @@ class SimulatedLine:
     seed: int
     study: Study
     truth: Truth
-    hand: HandFeel
+    hand: Hand
     habits: Habits = field(default_factory=Habits)
     display_offset: Mapping[str, float] = field(default_factory=dict)
     platen_degc: tuple[float, ...] = ()
@@ -193,7 +193,7 @@ class SimulatedLine:
         combinations = _level_combinations(self.study)
         found = []
         for combination in combinations:
-            frame = self._frame(np.vstack([np.zeros((1, d)), coded]), combination)
+            frame = self.frame(np.vstack([np.zeros((1, d)), coded]), combination)
             allowed = ~is_forbidden(self.study.forbidden, frame)
             if allowed.any():
                 start, rate = _top(frame[allowed], self.robust_pass(frame[allowed], nodes=64), 12)
@@ -211,7 +211,7 @@ class SimulatedLine:
         for _ in range(7):
             near = points[:, None, :] + step * rng.normal(size=(len(points), 16, points.shape[1]))
             tried = np.clip(np.vstack([points, near.reshape(-1, points.shape[1])]), -1, 1)
-            frame = self._frame(tried, combination)
+            frame = self.frame(tried, combination)
             allowed = ~is_forbidden(self.study.forbidden, frame)
             top, rates = _top(frame[allowed], self.robust_pass(frame[allowed]), 4)
             points = np.column_stack([code(f, top[f.name].to_numpy(dtype=float)) for f in self.study.numeric])
@@ -222,7 +222,10 @@ class SimulatedLine:
         }
         return settings, float(rates[0])
 
-    def _frame(self, coded: FloatArray, combination: tuple[str, ...]) -> pd.DataFrame:
+    def frame(self, coded: FloatArray, combination: tuple[str, ...] | None = None) -> pd.DataFrame:
+        """Settings of coded points (rows, numeric factors) at one combination of levels; the first by default."""
+        if combination is None:
+            combination = tuple(f.levels[0] for f in self.study.categorical)
         columns: dict[str, object] = {f.name: decode(f, coded[:, j]) for j, f in enumerate(self.study.numeric)}
         columns |= dict(zip((f.name for f in self.study.categorical), combination, strict=True))
         return pd.DataFrame(columns)[list(self.study.factor_names)]

@@ -56,6 +56,14 @@ class Truth(Protocol):
         ...
 
 
+class Hand(Protocol):
+    """Mean hand-feel of a line, 1 (stiff) to 5 (soft)."""
+
+    def __call__(self, coded: FloatArray, heat: FloatArray, levels: IntArray) -> FloatArray:
+        """Mean hand-feel at coded settings (n, d), heats (n, heat directions) and levels (n, factors), shape (n,)."""
+        ...
+
+
 @dataclass(frozen=True)
 class Wiggle:
     """Smooth random departure: a Gaussian process drawn by random Fourier features (Rahimi and Recht 2007).

@@ -1,8 +1,8 @@
 """What a number of coupons buys: plans of several sizes tried on simulated lines like the study's.
 
-The lines are invented, of several kinds, with the study's factors, ranges, setting errors and wanted pass rate. Each is
-planned, made, fitted and decided upon as the tool would, and the answer held against the line's truth. Real lines
-differ; what carries over is the comparison between sizes.
+The lines are drawn from the population (`doe.practice.population`), with the study's factors, ranges, setting errors
+and wanted pass rate. Each is planned, made, fitted and decided upon as the tool would, and the answer held against the
+line's truth. Real lines differ; what carries over is the comparison between sizes.
 """
 
 from __future__ import annotations
@@ -18,18 +18,15 @@ from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.build import make_plan
 from doe.plans.judge import judge_plan
-from doe.practice.lines import KINDS, make_line
+from doe.practice.population.draw import FAMILIES, draw_line
 from doe.setpoint.recommendation import recommend
 from doe.surfaces.fitted import PARTICLES, fit
 
 SIZES = (12, 16, 20, 28, 40)
 """Coupons that are compared."""
 
-LINE_KINDS = tuple(k for k in KINDS if k != "borderline")
-"""Kinds of line in turn; on a borderline one neither verdict is wrong, so it teaches nothing here."""
-
-LINES = 6 * len(LINE_KINDS)
-"""Lines tried by default: six of each kind."""
+LINES = 7 * len(FAMILIES)
+"""Lines tried by default: seven of each family."""
 
 FIRST_SEED = 40_000
 """Seed of the first line: none that a threshold was chosen on, a figure published with, or an exercise made of."""
@@ -40,13 +37,14 @@ BAD_BY = 0.15
 
 @dataclass(frozen=True)
 class Tried:
-    """One size on one line: the line, the verdict, and the true robust pass rate at the setpoint."""
+    """One size on one line (its kind is its family): verdict, true robust pass rate at the setpoint and at the best."""
 
     kind: str
     seed: int
     coupons: int
     verdict: str
     true: float
+    best: float
 
 
 @dataclass(frozen=True)
@@ -99,8 +97,9 @@ class Worth:
 
 
 def lines_to_try(count: int = LINES) -> list[tuple[str, int]]:
-    """Kind and seed of each line; a longer list starts with a shorter one."""
-    return [(LINE_KINDS[i % len(LINE_KINDS)], FIRST_SEED + i) for i in range(count)]
+    """Family and seed of each line; a longer list starts with a shorter one."""
+    families = list(FAMILIES)
+    return [(families[i % len(families)], FIRST_SEED + i) for i in range(count)]
 
 
 def possible_sizes(study: Study, sizes: Sequence[int] = SIZES, line: Line = DEFAULT_LINE) -> dict[int, float]:
@@ -115,15 +114,15 @@ def possible_sizes(study: Study, sizes: Sequence[int] = SIZES, line: Line = DEFA
 
 
 def try_line(
-    study: Study, kind: str, seed: int, sizes: Sequence[int], *, line: Line = DEFAULT_LINE, particles: int = PARTICLES
+    study: Study, family: str, seed: int, sizes: Sequence[int], *, line: Line = DEFAULT_LINE, particles: int = PARTICLES
 ) -> tuple[Tried, ...]:
-    """Each size on one simulated line; empty when no line of this kind fits the study.
+    """Each size on one simulated line; empty when no line of this family fits the study.
 
     Parameters
     ----------
     study : Study
-    kind, seed
-        Of the line; see `doe.practice.make_line`.
+    family, seed
+        Of the line; see `doe.practice.population.draw.draw_line`.
     sizes : sequence of int
         Coupons, each of which the study can be planned with.
     line : Line
@@ -132,16 +131,16 @@ def try_line(
         Posterior draws of each fit.
     """
     try:
-        truth = make_line(kind, seed, study)
+        simulated = draw_line(family, seed, study)
     except InputError:  # ranges, setting errors and spec leave no such line
         return ()
     found = []
     for coupons in sizes:
         plan = make_plan(study, coupons=coupons, seed=seed, line=line)
-        surfaces = fit(study, truth.run(plan.coupons, seed), seed=seed, particles=particles)
+        surfaces = fit(study, simulated.run(plan.coupons, seed), seed=seed, particles=particles)
         answer = recommend(study, surfaces, seed=seed)
-        rate = float(truth.robust_pass(pd.DataFrame([dict(answer.setpoint)]))[0])
-        found.append(Tried(kind, seed, coupons, answer.verdict, rate))
+        rate = float(simulated.robust_pass(pd.DataFrame([dict(answer.setpoint)]))[0])
+        found.append(Tried(family, seed, coupons, answer.verdict, rate, simulated.best().robust_pass))
     return tuple(found)
 
 
@@ -151,8 +150,8 @@ def worth(study: Study, tried: Sequence[Tried], hours: dict[int, float]) -> tupl
     rows = []
     for coupons, spent in hours.items():
         mine = [t for t in tried if t.coupons == coupons]
-        able = [t for t in mine if t.kind != "unreachable"]
-        unable = [t for t in mine if t.kind == "unreachable"]
+        able = [t for t in mine if t.best >= target]
+        unable = [t for t in mine if t.best < target]
         ready = [t for t in mine if t.verdict == "ready"]
         rows.append(
             Worth(

@@ -35,7 +35,6 @@ from numpy.typing import NDArray
 import doe
 from doe.domain.results import read_results
 from doe.practice.lines import make_line
-from doe.practice.worth import LINE_KINDS
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import READY_LOW_SHORTFALL
@@ -50,6 +49,7 @@ from tests.benchmarks.decision_case import usual_study
 from tests.benchmarks.decision_table import SUCCESS, lower_bound_holds, reachable, worst_kind
 from tests.benchmarks.decisions import key, wanted_lines
 from tests.benchmarks.results import (
+    LINE_KINDS,
     Figures,
     Record,
     append_records,

@@ -16,6 +16,7 @@ import doe
 from doe.practice.coupons import DEFAULT_SCORING, lean
 from doe.practice.lines import SimulatedLine, make_line
 from doe.practice.materials import CLOTHS, POWDERS
+from doe.practice.population.draw import FAMILIES, draw_line
 from doe.practice.world import workshop_line
 from doe.setpoint.answer import Window
 from doe.setpoint.robust import RobustRate
@@ -23,9 +24,18 @@ from doe.setpoint.search import find_setpoint
 from doe.setpoint.verdict import Chance, judge
 from tests.benchmarks.baselines import best_coupon, one_factor_at_a_time
 from tests.benchmarks.decision_baselines import FITS, claim
-from tests.benchmarks.results import Record
+from tests.benchmarks.locked_families import LOCKED, locked_hand
+from tests.benchmarks.population import draw_study
+from tests.benchmarks.results import LINE_KINDS, Record
 
 WORKSHOP = "workshop"
+WORLDS: dict[str, tuple[str, ...]] = {
+    "kinds": LINE_KINDS,
+    "tuning": tuple(FAMILIES),
+    "locked": tuple(LOCKED),
+}
+"""Lines by world: the kinds of `doe.practice.make_line` over the usual ranges; the families of the population on which
+choices may be made, and those on which none may, each over ranges of its own."""
 LEAST_FIRST = 10
 """Coupons that a first round of four factors needs at least."""
 
@@ -48,8 +58,19 @@ def usual_study() -> doe.Study:
     )
 
 
-def line_of(kind: str, seed: int, study: doe.Study) -> SimulatedLine:
-    """A line of a kind; ``workshop`` is a line of the practice world, with a cloth and a powder drawn by the seed."""
+def line_of(kind: str, seed: int, *, hand: bool = True) -> SimulatedLine:
+    """A line of a kind or family, with its study; ``workshop`` is one of the practice world, cloth and powder drawn.
+
+    ``hand``: whether the spec asks for a hand-feel of 3.5.
+    """
+    if kind in FAMILIES or kind in LOCKED:
+        study = draw_study(seed, hand_min=3.5 if hand else None)
+        if kind in LOCKED:
+            return draw_line(kind, seed, study, families=LOCKED, hands=locked_hand)
+        return draw_line(kind, seed, study)
+    study = usual_study()
+    if not hand:
+        study = replace(study, spec=replace(study.spec, hand_min=None))
     if kind != WORKSHOP:
         return make_line(kind, seed, study)
     rng = np.random.default_rng([seed, 41])
@@ -85,13 +106,15 @@ def share_below(line: SimulatedLine, window: Window | None, setpoint: Mapping[st
     return float((line.robust_pass(frame, nodes=128) < line.study.spec.pass_rate).mean())
 
 
-def run_line(kind: str, seed: int, cases: Sequence[tuple[int, int]], *, baselines: bool) -> list[Record]:
+def run_line(
+    kind: str, seed: int, cases: Sequence[tuple[int, int]], *, baselines: bool, hand: bool = True
+) -> list[Record]:
     """All cases (coupons, rounds) of one line, each a record that JSON takes.
 
     A case that raises is a record with ``error``: it is counted, never dropped.
     """
-    study = usual_study()
-    line = line_of(kind, seed, study)
+    line = line_of(kind, seed, hand=hand)
+    study = line.study
     best = line.best()
     records = []
     for coupons, rounds in cases:

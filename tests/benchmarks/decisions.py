@@ -10,6 +10,9 @@ for, with seed first + i, so a longer run contains a shorter one. Every line's r
 is done; started again with the same file, only what is missing is run. Delete the file after a change of the method;
 after one of the verdicts' thresholds alone, ``--judge-again`` applies them to the kept chances.
 
+``--world tuning`` and ``--world locked`` draw from the population (`doe.practice.population`): families on which
+choices may be made, and families on which none may, run only to publish. Their ranges are 5 to 14 setting errors wide.
+
 With ``--oven`` something else is measured on the same lines: coupons are made with the usual and with whole oven and
 press errors common to a batch, and fitted with and without batch errors in the model; how often does each bound hold?
 """
@@ -24,10 +27,18 @@ from joblib import Parallel, delayed
 from rich.console import Console
 from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
-from doe.practice.worth import LINE_KINDS
-from tests.benchmarks.decision_case import Record, judged, run_line, run_oven, warm_up
+from tests.benchmarks.decision_case import WORLDS, judged, run_line, run_oven, warm_up
 from tests.benchmarks.decision_table import headlines, oven_report, report
-from tests.benchmarks.results import append_records, arguments, commit_now, made_at, numbers, read_records, written
+from tests.benchmarks.results import (
+    Record,
+    append_records,
+    arguments,
+    commit_now,
+    made_at,
+    numbers,
+    read_records,
+    written,
+)
 
 FIRST_SEED = {"tuning": 0, "published": 10_000}
 SEEDS = 10_000
@@ -55,12 +66,16 @@ def missing(
     return [job for job in jobs if job[2]]
 
 
-def one(job: Job, baselines: bool, commit: str) -> list[Record]:
+def one(job: Job, baselines: bool, hand: bool, commit: str) -> list[Record]:
     """Run one job, warming the process up first; rounds 0 stands for the oven's question."""
     warm_up()
     kind, seed, cases = job
     oven = cases[0][1] == 0
-    made = run_oven(kind, seed, [c for c, _ in cases]) if oven else run_line(kind, seed, cases, baselines=baselines)
+    made = (
+        run_oven(kind, seed, [c for c, _ in cases])
+        if oven
+        else run_line(kind, seed, cases, baselines=baselines, hand=hand)
+    )
     return [record | {"commit": commit} for record in made]
 
 
@@ -72,10 +87,11 @@ def parse() -> argparse.Namespace:
     parser.add_argument("--coupons", type=numbers, default=[20, 28], help="comma list")
     parser.add_argument("--rounds", type=numbers, default=[1], help="1, 2 or 1,2")
     parser.add_argument("--seeds", choices=FIRST_SEED, default="tuning")
+    parser.add_argument("--world", choices=WORLDS, default="kinds", help="where lines are drawn from")
+    parser.add_argument("--no-hand", action="store_true", help="the spec asks for no hand-feel")
     parser.add_argument(
         "--kinds",
-        default=",".join(LINE_KINDS),
-        help="comma list of kinds of line; borderline, and workshop (practice world), are left out by default",
+        help="comma list of kinds or families; those of the world by default (not borderline, not workshop)",
     )
     parser.add_argument("--no-baselines", action="store_true", help="only this tool")
     parser.add_argument("--oven", action="store_true", help="fits with and without batch errors instead; one round")
@@ -86,12 +102,20 @@ def parse() -> argparse.Namespace:
     return parser.parse_args()
 
 
+def part_of(options: argparse.Namespace) -> str:
+    """Which results page a run belongs to: one for each world, with and without hand-feel."""
+    parts = ["oven"] if options.oven else []
+    parts += [options.world] if options.world != "kinds" else []
+    return "-".join(parts + (["checks"] if options.no_hand else []))
+
+
 def main() -> None:
     """Run what is missing, then print the tables of the lines asked for."""
     options = parse()
-    lines = wanted_lines(options.lines, options.seeds, options.kinds.split(","), options.first)
+    kinds = options.kinds.split(",") if options.kinds else WORLDS[options.world]
+    lines = wanted_lines(options.lines, options.seeds, kinds, options.first)
     seeds = f"{options.lines} lines, {options.seeds} seeds {lines[0][1]} to {lines[-1][1]}"
-    with written(options, __file__, __doc__, cases=seeds, part="oven" if options.oven else "") as figures:
+    with written(options, __file__, __doc__, cases=seeds, part=part_of(options)) as figures:
         found = sorted(run(options, lines), key=lambda r: r["seed"])
         said = oven_report(found) if options.oven else report(found)
         print(f"{len({r['seed'] for r in found})} of {options.lines} lines{made_at(found)}\n\n{said}")
@@ -109,7 +133,7 @@ def run(options: argparse.Namespace, lines: list[tuple[str, int]]) -> list[Recor
     with bar:
         task = bar.add_task("lines", total=len(jobs))
         parallel = Parallel(n_jobs=options.jobs, return_as="generator_unordered")
-        for made in parallel(delayed(one)(job, not options.no_baselines, commit) for job in jobs):
+        for made in parallel(delayed(one)(job, not options.no_baselines, not options.no_hand, commit) for job in jobs):
             records += made
             append_records(options.out, made)
             bar.advance(task)

@@ -21,13 +21,12 @@ from scipy.stats import qmc
 
 import doe
 from doe.practice.lines import make_line
-from doe.practice.worth import LINE_KINDS
 from doe.setpoint.priors import LARGE
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.standing import ask
 from doe.surfaces.window_model import WindowDraws
 from tests.benchmarks.decision_case import true_rate, usual_study
-from tests.benchmarks.results import Figures, arguments, table, written
+from tests.benchmarks.results import LINE_KINDS, Figures, arguments, table, written
 
 FloatArray = NDArray[np.float64]
 

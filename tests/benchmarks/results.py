@@ -27,8 +27,13 @@ from typing import Any
 import numpy as np
 import scipy
 
+from doe.practice.lines import KINDS
+
 RESULTS = Path(__file__).parent / "results"
 ROOT = Path(__file__).parents[2]
+
+LINE_KINDS: tuple[str, ...] = tuple(kind for kind in KINDS if kind != "borderline")
+"""Kinds of line taken in turn; on a borderline one neither verdict is wrong, so it teaches nothing here."""
 
 Record = dict[str, Any]
 Figure = tuple[float, float, int]

@@ -22,12 +22,11 @@ import pandas as pd
 import doe
 from doe.plans.build import add_round
 from doe.practice.lines import SimulatedLine, make_line
-from doe.practice.worth import LINE_KINDS
 from doe.setpoint.next_coupons import choose_coupons, choose_next
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
 from tests.benchmarks.decision_case import true_rate, usual_study
-from tests.benchmarks.results import Figures, arguments, cell, mean, share, table, written
+from tests.benchmarks.results import LINE_KINDS, Figures, arguments, cell, mean, share, table, written
 
 FIRST, LATER, CENTRES = (12, 20), 8, 2
 WAYS = ("telling", "Thompson")

@@ -7,11 +7,10 @@ import pytest
 
 import doe
 from doe.domain.study import Study
-from doe.practice.lines import make_line
+from doe.practice.population.draw import FAMILIES, draw_line
 from doe.practice.worth import (
     BAD_BY,
     FIRST_SEED,
-    LINE_KINDS,
     SIZES,
     Share,
     Tried,
@@ -28,8 +27,8 @@ def two() -> Study:
 
 
 def test_a_trial_is_the_whole_path_from_plan_to_answer(two: Study) -> None:
-    (tried,) = try_line(two, "easy", 3, [12], particles=100)
-    line = make_line("easy", 3, two)
+    (tried,) = try_line(two, "bowl", 3, [12], particles=100)
+    line = draw_line("bowl", 3, two)
     plan = doe.make_plan(two, coupons=12, seed=3)
     surfaces = doe.fit(two, line.run(plan.coupons, 3), seed=3, particles=100)
     answer = doe.recommend(two, surfaces, seed=3)
@@ -39,13 +38,13 @@ def test_a_trial_is_the_whole_path_from_plan_to_answer(two: Study) -> None:
 
 def test_shares_are_counted_over_the_lines_they_are_about(two: Study) -> None:
     tried = [
-        Tried("easy", 1, 12, "ready", 0.99),
-        Tried("smooth", 2, 12, "ready", 0.79),
-        Tried("sharp", 3, 12, "more coupons", 0.90),
-        Tried("ridge", 4, 12, "not reachable", 0.70),
-        Tried("unreachable", 5, 12, "not reachable", 0.30),
-        Tried("unreachable", 6, 12, "ready", 0.50),
-        Tried("easy", 1, 20, "ready", 0.95),
+        Tried("bowl", 1, 12, "ready", 0.99, 0.99),
+        Tried("slabs", 2, 12, "ready", 0.79, 0.98),
+        Tried("layers", 3, 12, "more coupons", 0.90, 0.97),
+        Tried("linked", 4, 12, "not reachable", 0.70, 0.97),
+        Tried("doses", 5, 12, "not reachable", 0.30, 0.40),
+        Tried("doses", 6, 12, "ready", 0.50, 0.60),
+        Tried("bowl", 1, 20, "ready", 0.95, 0.99),
     ]
     small, large = worth(two, tried, {12: 3.0, 20: 4.5})
     assert (small.coupons, small.hours, large.coupons, large.hours) == (12, 3.0, 20, 4.5)
@@ -72,9 +71,8 @@ def test_a_share_knows_its_standard_error_and_is_never_certain() -> None:
 
 def test_a_longer_list_of_lines_starts_with_the_shorter_one() -> None:
     assert lines_to_try(20)[:9] == lines_to_try(9)
-    assert {kind for kind, _ in lines_to_try()} == set(LINE_KINDS)
+    assert {family for family, _ in lines_to_try()} == set(FAMILIES)
     assert min(seed for _, seed in lines_to_try()) == FIRST_SEED > 30_000  # apart from every other set of seeds
-    assert "borderline" not in LINE_KINDS
 
 
 def test_sizes_too_small_for_many_factors_are_left_out(two: Study) -> None:
@@ -86,9 +84,9 @@ def test_sizes_too_small_for_many_factors_are_left_out(two: Study) -> None:
     assert set(possible_sizes(six, (4, 28))) == {28}
 
 
-def test_a_kind_of_which_no_line_fits_the_study_is_passed_over(two: Study, monkeypatch: pytest.MonkeyPatch) -> None:
-    def none(kind: str, seed: int, study: Study) -> None:
-        raise doe.InputError("study", f"no {kind} line", "ranges that some line can meet", "Widen them.")
+def test_a_family_of_which_no_line_fits_the_study_is_passed_over(two: Study, monkeypatch: pytest.MonkeyPatch) -> None:
+    def none(family: str, seed: int, study: Study) -> None:
+        raise doe.InputError("study", f"no {family} line", "ranges that some line can meet", "Widen them.")
 
-    monkeypatch.setattr("doe.practice.worth.make_line", none)
-    assert try_line(two, "sharp", 1, [12]) == ()
+    monkeypatch.setattr("doe.practice.worth.draw_line", none)
+    assert try_line(two, "layers", 1, [12]) == ()

@@ -92,7 +92,7 @@ def sizes_worth(
         for done, ((kind, seed, _), found) in enumerate(ended, 1):
             # a kind of which no line fits the study is remembered too: finding that out takes longest
             made = {(t.kind, t.seed, t.coupons): t for t in found} or {
-                (kind, seed, 0): trial.Tried(kind, seed, 0, "", 0.0)
+                (kind, seed, 0): trial.Tried(kind, seed, 0, "", 0.0, 0.0)
             }
             known |= made
             store.add(made.values())
@@ -193,7 +193,12 @@ class _Store:
             with suppress(ValueError, TypeError, KeyError):  # a line cut short, or of something else
                 row = json.loads(text)
                 tried = Tried(
-                    str(row["kind"]), int(row["seed"]), int(row["coupons"]), str(row["verdict"]), float(row["true"])
+                    str(row["kind"]),
+                    int(row["seed"]),
+                    int(row["coupons"]),
+                    str(row["verdict"]),
+                    float(row["true"]),
+                    float(row["best"]),
                 )
                 if 0 <= tried.true <= 1 and row["sum"] == _checksum(tried):
                     found[tried.kind, tried.seed, tried.coupons] = tried

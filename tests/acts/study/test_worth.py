@@ -49,7 +49,7 @@ def trials(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, int, tuple[int, .
 
     def quick(study, kind, seed, sizes, *, line, particles=600):
         made.append((kind, seed, tuple(sizes)))
-        return tuple(Tried(kind, seed, n, "ready" if n == 16 else "more coupons", 0.96) for n in sizes)
+        return tuple(Tried(kind, seed, n, "ready" if n == 16 else "more coupons", 0.96, 0.98) for n in sizes)
 
     monkeypatch.setattr(trial, "try_line", quick)
     return made
@@ -61,7 +61,7 @@ def test_every_line_is_tried_once_and_then_taken_from_the_cache(book, trials) ->
     assert len(trials) == 7
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
-    assert [(row.coupons, row.ready.hits, row.ready.lines) for row in first.rows] == [(12, 0, 6), (16, 6, 6)]
+    assert [(row.coupons, row.ready.hits, row.ready.lines) for row in first.rows] == [(12, 0, 7), (16, 7, 7)]
     assert (first.lines, first.wanted_lines, first.from_cache) == (7, 7, 0)
     again = acts.sizes_worth(book, "new powder", lines=7, processes=1)
     assert len(trials) == 7
@@ -92,10 +92,10 @@ def test_another_question_has_another_cache(book, trials, monkeypatch) -> None:
     [
         b"",
         b"\x00\xff\xfe garbage",
-        b'{"kind": "easy"',
+        b'{"kind": "bowl"',
         b"[]\n3\nnull\n",
-        b'{"kind":"easy","seed":40000,"coupons":12,"verdict":"ready","true":0.99,"sum":"000000000000"}\n',
-        b'{"kind":"easy","seed":40000,"coupons":12,"verdict":"ready","true":NaN,"sum":"x"}\n',
+        b'{"kind":"bowl","seed":40000,"coupons":12,"verdict":"ready","true":0.99,"best":0.99,"sum":"000000000000"}\n',
+        b'{"kind":"bowl","seed":40000,"coupons":12,"verdict":"ready","true":NaN,"best":0.99,"sum":"x"}\n',
     ],
 )
 def test_a_damaged_cache_is_passed_over(book, trials, damage: bytes) -> None:
@@ -144,7 +144,7 @@ def test_kinds_that_do_not_fit_are_said_and_not_tried_again(book, trials, monkey
 
     def none_of_some(study, kind, seed, sizes, *, line, particles=600):
         made.append(seed)
-        return () if kind == "sharp" else tuple(Tried(kind, seed, n, "ready", 0.97) for n in sizes)
+        return () if kind == "layers" else tuple(Tried(kind, seed, n, "ready", 0.97, 0.98) for n in sizes)
 
     monkeypatch.setattr(trial, "try_line", none_of_some)
     first = acts.sizes_worth(book, "new powder", lines=7, processes=1)
