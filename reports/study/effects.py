@@ -16,7 +16,7 @@ from doe.surfaces.classical.drift import Drift
 from doe.surfaces.classical.effects import Effects, half_normal_points
 from doe.words.wording import listing, sentence, stated
 from reports.downloads import frame_csv
-from reports.study.figures import EffectBars, draw_effects, draw_half_normal, drawn
+from reports.study.figures import draw_effects, draw_half_normal, drawn
 from reports.study.inputs import StudyReport
 from reports.views import Column, PageTable, Picture
 
@@ -179,21 +179,22 @@ def effect_pictures(report: StudyReport) -> tuple[Picture, ...]:
 
 def _swing_picture(report: StudyReport) -> Picture:
     swings = swings_of(report)
-    bars = EffectBars(tuple(f.label for f in swings.factors), swings.middle, swings.low, swings.high)
-    told = listing([f"{label} {size:.0f} points" for label, size in zip(bars.terms, bars.effect, strict=True)])
+    labels = [f.label for f in swings.factors]
+    bars = pd.DataFrame({"term": labels, "effect": swings.middle, "low": swings.low, "high": swings.high})
+    told = listing([f"{label} {size:.0f} points" for label, size in zip(labels, swings.middle, strict=True)])
     return _bars(
         bars,
         "swing of the pass rate, points of 100",
         name="swings",
-        title=sentence(f"{bars.terms[0]} {swings.decides}, {bars.terms[-1]} least").rstrip("."),
+        title=sentence(f"{labels[0]} {swings.decides}, {labels[-1]} least").rstrip("."),
         description=f"Swing of the pass rate over the tested range of each setting: {told}",
         caption="How far the pass rate of the checks swings while one setting runs through its tested range and the "
         f"others stay at the setpoint. Line: {stated(report.study.spec.assurance)} assurance at each end.",
     )
 
 
-def _bars(bars: EffectBars, axis: str, **told: str) -> Picture:
-    return drawn((5.2, 0.9 + 0.3 * len(bars.terms)), lambda ax: draw_effects(ax, bars, axis), **told)
+def _bars(bars: pd.DataFrame, axis: str, **told: str) -> Picture:
+    return drawn((5.2, 0.9 + 0.3 * len(bars)), lambda ax: draw_effects(ax, bars, axis), **told)
 
 
 def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) -> Picture:
@@ -233,9 +234,9 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
             "(Lenth's margin): those in line with the origin look like noise. One beyond the margin may still be "
             f"chance when many are looked at. {_BATCH_CAUTION}",
         )
-    low, high = (scale * table[end].to_numpy(dtype=float)[:_MOST] for end in ("low", "high"))
+    bars = scale * table[["effect", "low", "high"]].astype(float)
     return _bars(
-        EffectBars(tuple(terms[:_MOST]), size[:_MOST], low, high),
+        bars.assign(term=terms)[:_MOST],
         f"change from low to high, {unit}",
         name=name,
         title=largest.rstrip("."),

@@ -399,25 +399,24 @@ def _stack(x: Floats, passed: NDArray[np.bool_]) -> Floats:
     return up
 
 
-@dataclass(frozen=True)
-class EffectBars:
-    """Effects to draw, largest first: ``terms``, ``effect``, interval ``low`` to ``high`` (NaN without error)."""
+def draw_effects(ax: Axes, bars: pd.DataFrame, axis: str) -> None:
+    """Effects with their intervals, filled where one clears zero.
 
-    terms: tuple[str, ...]
-    effect: Floats
-    low: Floats
-    high: Floats
-
-
-def draw_effects(ax: Axes, bars: EffectBars, axis: str) -> None:
-    """Effects with their intervals, filled where one clears zero; ``axis`` is what they are measured in."""
-    rows = np.arange(len(bars.terms))[::-1]
-    ax.hlines(rows, bars.low, bars.high, color=SOFT, lw=2)
-    clear = (bars.low > 0) | (bars.high < 0)
+    Parameters
+    ----------
+    ax : Axes
+    bars : DataFrame
+        Effects, largest first: ``term``, ``effect``, interval ``low`` to ``high`` (NaN without error).
+    axis : str
+        What the effects are measured in.
+    """
+    rows = np.arange(len(bars))[::-1]
+    ax.hlines(rows, bars["low"], bars["high"], color=SOFT, lw=2)
+    clear = ((bars["low"] > 0) | (bars["high"] < 0)).to_numpy()
     for chosen, face in ((clear, ACCENT), (~clear, PAPER)):
-        ax.plot(bars.effect[chosen], rows[chosen], "o", ms=8, mfc=face, mec=ACCENT, mew=1.6, zorder=3)
+        ax.plot(bars["effect"][chosen], rows[chosen], "o", ms=8, mfc=face, mec=ACCENT, mew=1.6, zorder=3)
     ax.axvline(0, color=INK, lw=1.2)
-    ax.set_yticks(rows, bars.terms)
+    ax.set_yticks(rows, list(bars["term"]))
     ax.set(ylim=(-0.7, len(rows) - 0.3), xlabel=axis)
     ax.tick_params(axis="y", length=0)
     ax.margins(x=0.08)

@@ -40,23 +40,19 @@ class Fitted:
     counts: ScoreCounts
     prior: Prior | None = None
 
+    def belief_data(self) -> dict[str, Any]:
+        """Whether the fit can be believed, as what JSON takes."""
+        belief = self.surfaces.belief
+        names = ("score", "score_no_factor", "right", "fit_p_value", "learned")
+        return {**{name: getattr(belief, name) for name in names}, "facts": facts_data(belief.facts)}
+
 
 def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progress | None = None) -> Fitted:
     """Fit the surfaces of a study to what is scored, and keep the fit in the book."""
     fitted = fit_of(book, book.study(key), seed, progress)
-    belief = fitted.surfaces.belief
-    payload = {
-        "coupons": fitted.surfaces.results.coupons,
-        "passed": int(fitted.surfaces.results.passed.sum()),
-        "score": belief.score,
-        "score_no_factor": belief.score_no_factor,
-        "right": belief.right,
-        "fit_p_value": belief.fit_p_value,
-        "learned": belief.learned,
-        "facts": facts_data(belief.facts),
-        "warnings": facts_data(fitted.surfaces.warnings),
-    }
-    _keep(book, fitted, FIT, payload)
+    results, warnings = fitted.surfaces.results, facts_data(fitted.surfaces.warnings)
+    counted = {"coupons": results.coupons, "passed": int(results.passed.sum())}
+    _keep(book, fitted, FIT, {**counted, **fitted.belief_data(), "warnings": warnings})
     return fitted
 
 

@@ -188,25 +188,17 @@ def write_labels(
     return Labels(record.name, number, path, GRIDS[grid], len(coupons), check_link(link))
 
 
-@dataclass(frozen=True)
-class Reported:
-    """A report that was written, and the answer in it."""
-
-    path: Path
-    found: Recommended
-
-
 def write_report(
     book: Book, key: Key, output: Path, *, shown: Shown, seed: int | None = None, progress: Progress | None = None
-) -> Reported:
-    """Write the study report; the answer is the kept one as long as the results are the same."""
+) -> tuple[Path, Recommended]:
+    """Write the study report, and tell where it is; its answer is the kept one as long as the results are the same."""
     if output.is_dir():  # asked before the work, so that nothing is kept for a report that cannot be written
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as report.html.")
     tell = progress or (lambda share: None)
     found = recommend_study(book, key, seed=seed, progress=lambda share: tell(0.5 * share))
     page = report_page(book, found, shown=shown)
     tell(0.95)
-    return Reported(write_whole(output, page), found)
+    return write_whole(output, page), found
 
 
 def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:

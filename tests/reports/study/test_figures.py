@@ -19,7 +19,6 @@ from reports.study.figures import (
     Along,
     Curve,
     Dots,
-    EffectBars,
     MapGrid,
     draw_drift,
     draw_effects,
@@ -77,7 +76,7 @@ def a_map(name: str = "map1", *, tested: np.ndarray | None = None, shown: Shown 
 def all_figures() -> dict[str, str]:
     curve = Curve(X, RATE[10], RATE[10] - 0.1, RATE[10], ((147.0, "under"), (164.0, "over")))
     effect = np.array([1.2, -0.8, 0.1])
-    bars = EffectBars(("a", "b", "c"), effect, effect - 0.3, effect + 0.3)
+    bars = pd.DataFrame({"term": ["a", "b", "c"], "effect": effect, "low": effect - 0.3, "high": effect + 0.3})
     marks = np.array(["pass", "under", "over", "pass"])
     film = usual_factor("film_type")
     points = pd.DataFrame({"term": ["c", "b", "a"], "size": [0.1, 0.8, 1.2], "quantile": [0.2, 0.7, 1.4]})
