@@ -12,7 +12,7 @@ from doe.cli.ask import ask_choice
 from doe.cli.desk import Desk, command, commands
 from doe.cli.gauge_words import dial_blocks, dial_data
 from doe.cli.options import KEY, PER_GARMENT, SEED
-from doe.cli.output import Block, Reply, Table, Warn, print_table
+from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.sizes import sizes_reply
 from doe.cli.terminal import say
 from doe.domain.study import Study
@@ -80,8 +80,7 @@ def plan(
                     comparison(choice, desk.shown),
                     (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}", f"doe plan {name} --sizes"),
                 )
-            for block in comparison(choice, desk.shown):
-                say(block) if isinstance(block, str) else show_table(block)
+            show_reply(Reply({}, comparison(choice, desk.shown)), as_json=False)
             kinds = [j.kind for j in choice.judgements]
             say(f"\nWhat 12 to 40 coupons would buy: doe plan {quoted(choice.record.name)} --sizes", indent="  ")
             choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")
@@ -104,14 +103,6 @@ def plan(
     return Reply(
         planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",)
     )
-
-
-def show_table(block: object) -> None:
-    """Print a table or warning while a command still asks."""
-    if isinstance(block, Table):
-        print_table(block)
-    elif isinstance(block, Warn):
-        say(f"! {block.text}", indent="  ")
 
 
 def choice_data(choice: PlanChoice, shown: Shown) -> dict[str, object]:

@@ -45,18 +45,12 @@ class SheetDials:
         made = self.of(factor.name, value)
         return amount_both(factor, value, self.shown) if made is None else made.dial
 
-    def title(self, factor: Factor, value: float | str) -> str:
-        """What stands beside the amount of a whole batch."""
-        made = self.of(factor.name, value)
-        if made is not None:
-            return f"{factor.label} to dial in, for {made.surface} on the surface"
-        return factor.label + self._doubt(factor)
-
-    def column(self, factor: Factor) -> str:
-        """Head of a column of settings that change from coupon to coupon."""
-        if not factor.is_categorical and self.of(factor.name, factor.low) is not None:
-            return f"{factor.label} to dial in, and on the surface"
-        return factor.label + self._doubt(factor)
+    def title(self, factor: Factor, value: float | str | None = None) -> str:
+        """What stands beside the amount of a whole batch, or heads a column of settings that change by coupon."""
+        made = self.of(factor.name, factor.low if value is None and not factor.is_categorical else value or "")
+        if made is None:
+            return factor.label + self._doubt(factor)
+        return f"{factor.label} to dial in, {'and' if value is None else f'for {made.surface}'} on the surface"
 
     def cell(self, factor: Factor, value: float | str) -> str:
         """One coupon's setting in such a column."""

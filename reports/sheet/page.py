@@ -312,7 +312,7 @@ def _batches(
                 title=f"{stage.capitalize()} batch {number} of {len(groups)}",
                 dials=tuple(Pair(dials.title(f, first[f.name]), dials.amount(f, first[f.name])) for f in shared),
                 settle=_settle(shared, before, first, machine, dials),
-                columns=tuple(sentence(dials.column(f)).rstrip(".") for f in own),
+                columns=tuple(sentence(dials.title(f)).rstrip(".") for f in own),
                 rows=tuple(
                     SheetRow(
                         order=str(int(row[f"{stage}_order"])),

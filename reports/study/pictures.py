@@ -121,7 +121,7 @@ def _map(
         ),
         name=name,
         title=title,
-        description=f"{told} Setpoint: {setpoint_line(study, answer)}.",
+        description=f"{told} Setpoint: {setpoint_line(study, answer, report.shown)}.",
         caption=caption,
     )
 

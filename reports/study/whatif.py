@@ -85,7 +85,7 @@ class PanelDraws:
 
         None where the surfaces are no quadratics.
         """
-        surfaces, rate = report.surfaces, RobustRate(report.study, report.surfaces)
+        surfaces = report.surfaces
         told = surfaces.draws.quadratics()
         if told is None:
             return None
@@ -97,15 +97,9 @@ class PanelDraws:
         nodes = error_nodes(len(report.study.numeric), NODES)
         if all(f.setting_sd == 0 for f in report.study.numeric):
             nodes = nodes[:1] * 0
-        return cls(
-            report,
-            logit.astype(np.float32),
-            None if hand is None else hand.astype(np.float32),
-            surfaces.draws.lapse.astype(np.float32),
-            nodes.astype(np.float32),
-            report.study.spec.hand_min if rate.uses_hand else None,
-            has_levels,
-        )
+        wanted = report.study.spec.hand_min if RobustRate(report.study, surfaces).uses_hand else None
+        felt = None if hand is None else _short(hand)
+        return cls(report, _short(logit), felt, _short(surfaces.draws.lapse), _short(nodes), wanted, has_levels)
 
     def rates(self, frame: pd.DataFrame) -> Floats:
         """Robust pass rate as the page computes it, shape (draws, rows): the script's loops, written as arrays."""
@@ -127,23 +121,18 @@ class PanelDraws:
 
     def agrees(self) -> bool:
         """Whether the page's formula gives what the library gives, at the setpoint and all over the region."""
-        frame = _places(self.report, 6)
-        rate = RobustRate(self.report.study, self.report.surfaces)
-        theirs = rate.draws(frame, nodes=NODES)
-        ours = self.rates(frame)
-        if not self.has_levels:
-            ours, theirs = ours[:, :1], theirs[:, :1]  # the others may lie at levels that are not carried
-        low = 1 - self.report.study.spec.assurance
-        return bool(
-            np.abs(ours.mean(axis=0) - theirs.mean(axis=0)).max() < AGREE
-            and np.abs(np.quantile(ours, low, axis=0) - np.quantile(theirs, low, axis=0)).max() < AGREE
-        )
+        study, surfaces = self.report.study, self.report.surfaces
+        # without levels, the other places may lie at some that are not carried
+        frame = _places(self.report, 6)[: None if self.has_levels else 1]
+        ours, theirs = self.rates(frame), RobustRate(study, surfaces).draws(frame, nodes=NODES)
+        low = 1 - study.spec.assurance
+        means = ours.mean(axis=0) - theirs.mean(axis=0)
+        bounds = np.quantile(ours, low, axis=0) - np.quantile(theirs, low, axis=0)
+        return bool(np.abs([means, bounds]).max() < AGREE)
 
     def data(self) -> dict[str, Any]:
         """What the script reads."""
-        parts = [self.lapse.ravel(), self.nodes.ravel(), self.logit.ravel()]
-        if self.hand is not None:
-            parts.append(self.hand.ravel())
+        parts = [part.ravel() for part in (self.lapse, self.nodes, self.logit, self.hand) if part is not None]
         return {
             "kind": "draws",
             "draws": len(self.lapse),
@@ -154,6 +143,10 @@ class PanelDraws:
             "blur": HAND_BLUR * 0.55 if self.wanted_hand is not None else None,
             "hasHand": self.hand is not None,
         }
+
+
+def _short(values: Floats) -> NDArray[np.float32]:
+    return values.astype(np.float32)
 
 
 def what_if(report: StudyReport) -> WhatIf:

@@ -30,7 +30,7 @@ from doe.words.wording import (
 )
 
 SHOWN = 6
-"""Coupons in the table of a terminal."""
+"""Coupons in the table of those that carry the numbers."""
 
 LISTED = 3
 """Names in one sentence."""
@@ -170,7 +170,7 @@ def _few(names: Sequence[str]) -> str:
 COUPON_HEADS = ("coupon", "result", "without", "bound", "turned", "bound", "called", "draws")
 
 
-def coupon_rows(why: Why, limit: int = SHOWN) -> list[tuple[str, ...]]:
+def coupon_rows(why: Why) -> list[tuple[str, ...]]:
     """The coupons that moved the bound most: result, rate and bound without it and turned round, what it was worth."""
     return [
         (
@@ -183,7 +183,7 @@ def coupon_rows(why: Why, limit: int = SHOWN) -> list[tuple[str, ...]]:
             c.turned.verdict,
             f"{min(c.left_out.effective, c.turned.effective):.0f}",
         )
-        for c in why.coupons[:limit]
+        for c in why.coupons[:SHOWN]
     ]
 
 
@@ -418,8 +418,8 @@ class WhyPart:
     note: str = ""
 
 
-def why_parts(study: Study, why: Why, shown: Shown = METRIC, *, coupons: int = SHOWN) -> tuple[WhyPart, ...]:
-    """Every part that has something to say; ``coupons`` how many are in the table of those that carry the numbers."""
+def why_parts(study: Study, why: Why, shown: Shown = METRIC) -> tuple[WhyPart, ...]:
+    """Every part that has something to say."""
     parts = (
         WhyPart(
             "Why this setting",
@@ -436,7 +436,7 @@ def why_parts(study: Study, why: Why, shown: Shown = METRIC, *, coupons: int = S
             "Which coupons carry them",
             coupon_sentences(why),
             COUPON_HEADS,
-            tuple(coupon_rows(why, coupons)),
+            tuple(coupon_rows(why)),
             ("coupon", "result", "called"),
             "Good prints of 100 at this setting, expected and lower bound; without: had the coupon not been made; "
             f"turned: had it ended the other way. draws: how many of the {why.draws} draws of the fit the numbers are "
