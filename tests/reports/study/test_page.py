@@ -363,9 +363,7 @@ def test_what_the_batches_cannot_tell_of_hand_feel_reaches_the_reader():
     y = 3.0 + x + np.linspace(0, 0.1, n)
     batch = np.where(x > 0, "1", "2")  # every batch with a setting of its own
     model = fit_mixed(np.column_stack([np.ones(n), x]), y, {"press_batch": batch}, ["constant", "press_temp"])
-    told = study_page(
-        replace(report, surfaces=replace(report.surfaces, checks=replace(report.surfaces.checks, hand_model=model)))
-    ).check_lines
+    told = study_page(with_checks(report, hand_model=model)).check_lines
     assert any(line.startswith("Hand-feel model: every press batch had settings of its own") for line in told)
     assert any("too narrow" in line for line in told)
     assert not any("press_batch" in line for line in told)
