@@ -162,7 +162,7 @@ def test_a_further_round_of_a_retune_uses_the_earlier_coupons_too(book):
     compared(book)
     made = begin_retune(book, "compared", RetuneWishes(coupons=12))
     score_round(book, made)
-    assert extend_study(book, made.record.id, coupons=6).round == 3
+    assert extend_study(book, made.record.id, coupons=6).made.round == 3
 
 
 def test_named_settings_of_the_old_study_are_held_and_their_combinations_settled(book):
