@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
 from string import Formatter
 from typing import Any
 
@@ -83,3 +86,9 @@ def worded(fact: Finding | str, texts: Mapping[str, Text], reader: Reader) -> st
 def all_worded(facts: Iterable[Finding | str], texts: Mapping[str, Text], reader: Reader) -> tuple[str, ...]:
     """`worded` for several."""
     return tuple(worded(fact, texts, reader) for fact in facts)
+
+
+@cache
+def texts_of(subject: str) -> Mapping[str, str]:
+    """The texts of a subject by their codes, as they stand in ``templates/``."""
+    return tomllib.loads(files("doe.templates").joinpath(f"{subject}.toml").read_text(encoding="utf-8"))

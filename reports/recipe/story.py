@@ -337,7 +337,7 @@ def story_page(story: RecipeStory) -> StoryPage:
             tuple((item.what, item.state, item.found) for item in story.items),
         ),
         method_lines=method_lines(),
-        history_table=history_table(report),
+        history_table=history_table(report.history),
         cautions=CAUTIONS,
         fixed_wording=FIXED_WORDING,
         special_goods=SPECIAL_GOODS,

@@ -135,7 +135,7 @@ def study_page(report: StudyReport) -> StudyPage:
         method_pairs=tuple(Pair(*told) for told in method_words(answer.method)),
         prior_pairs=() if report.surfaces.model is None else prior_pairs(report.surfaces.model.priors),
         provenance_pairs=provenance_pairs(report),
-        history_table=history_table(report),
+        history_table=history_table(report.history),
     )
 
 

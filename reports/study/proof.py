@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,7 +42,7 @@ from doe.words.wording import (
 )
 from reports.downloads import frame_csv
 from reports.sheet.page import Pair
-from reports.study.inputs import StudyReport
+from reports.study.inputs import HistoryRow, Provenance, StudyReport
 from reports.views import Column, PageTable, Reason
 
 if TYPE_CHECKING:
@@ -324,20 +325,26 @@ def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
         Pair("seed of the fit", str(report.surfaces.seed)),
         Pair("seed of the recommendation", str(report.answer.seed)),
         Pair("draws behind every number", str(report.surfaces.draws.count)),
-        Pair("version of the tool", source.version),
-        *((Pair("analysed", date_and_time(source.analysed_at)),) if source.analysed_at else ()),
-        Pair("report made", made(report)),
+        *made_pairs(source, report.made_at),
     )
 
 
-def history_table(report: StudyReport) -> PageTable | None:
+def made_pairs(source: Provenance, made_at: datetime) -> Iterator[Pair]:
+    """Version of the tool, and when the analysis and the report were made."""
+    yield Pair("version of the tool", source.version)
+    if source.analysed_at:
+        yield Pair("analysed", date_and_time(source.analysed_at))
+    yield Pair("report made", date_and_time(made_at) + (f" by {source.made_by}" if source.made_by else ""))
+
+
+def history_table(history: Sequence[HistoryRow]) -> PageTable | None:
     """Who did what, when and why; None when no history was given."""
-    if not report.history:
+    if not history:
         return None
     return PageTable(
         "Who did what, and when",
         (words("When"), words("Who"), words("What"), words("Why")),
-        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in report.history),
+        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in history),
     )
 
 

@@ -13,6 +13,8 @@ ROOT = Path(__file__).parents[2]
 
 PACKAGES = (
     "doe/acts/study",
+    "doe/acts/comparison",
+    "doe/assure/comparison",
     "doe/assure/gauges",
     "doe/assure/people",
     "doe/plans",
@@ -37,6 +39,10 @@ EXCEPTIONS = {
         "a folder, or a file ending in .html, .xlsx or .csv",
         "a folder, or a file ending in .html",
     },
+    # a role of coupons, and why they were scored, kept in the book
+    "doe/acts/comparison/retune.py": {"from the comparison", "scored in the comparison {}"},
+    # a part of errors
+    "doe/acts/comparison/verdict.py": {"more coupons for {}"},
     # a code: how a person scores beside the others
     "doe/assure/people/concordance.py": {"like the others"},
     # parts of errors

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from doe.acts.comparison.verdict import Compared, Wanted, begin_comparison, judge_comparison
+from doe.acts.comparison.plan import Wanted, begin_comparison
+from doe.acts.comparison.verdict import Compared, judge_comparison
 from doe.acts.demo.story import Story, packaged, simulated_line
 from doe.domain.recipe import PARTS
 from doe.domain.score import ScoreEntry

@@ -31,6 +31,7 @@ from doe.plans.judge import judge_plan
 from doe.plans.plan import KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
+from doe.words.comparison import said
 from doe.words.confirmation.plan import claim_words, judged_words
 from doe.words.dates import day, local
 from doe.words.diagnosis import case_told
@@ -313,7 +314,7 @@ def _attempts(book: Book, record: StudyRecord) -> tuple[tuple[str, ...], ...]:
 
 def _comparisons(book: Book, name: str, since: datetime) -> tuple[Told, ...]:
     return tuple(
-        Told(local(c.begun_at), c.begun_by, c.sentence) for c in comparisons_of(book, name) if c.begun_at >= since
+        Told(local(c.begun_at), c.begun_by, *said((c.fact,))) for c in comparisons_of(book, name) if c.begun_at >= since
     )
 
 

@@ -9,7 +9,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
-from doe.words.facts import Reader, Text, all_worded, reader_of, worded
+from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
 from doe.words.wording import count, listing, sentence
 
 KIND_LABELS = {
@@ -50,7 +50,8 @@ def _note(note: Finding | str, reader: Reader) -> str:
     if isinstance(note, str):
         return note
     values = {name: value for name, value in note.values.items() if name != "round"}
-    text = worded(Finding(note.code, values), NOTES, reader)
+    texts = NOTES if note.code in NOTES else texts_of("comparison")
+    text = worded(Finding(note.code, values), texts, reader)
     return f"Round {note.values['round']}: {text}" if "round" in note.values else text
 
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+from doe.acts.comparison.plan import begin_comparison
 from doe.acts.comparison.retune import RetuneWishes, begin_retune, retune_study
-from doe.acts.comparison.verdict import begin_comparison
 from doe.acts.demo.story import read_rounds, read_story
 from doe.acts.gauges.line import gauged_line
 from doe.acts.study.earlier import (
