@@ -16,6 +16,9 @@ DISTRIBUTION = "first-article-tuning"
 FIT, RECOMMEND = "fit", "recommend"
 """Kinds of analyses kept in the book."""
 
+PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
+"""Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
+
 
 @cache
 def version() -> str:

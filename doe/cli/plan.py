@@ -10,7 +10,7 @@ from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_
 from doe.acts.study.worth import sizes_worth
 from doe.cli.ask import ask_choice
 from doe.cli.desk import Desk, command, commands
-from doe.cli.gauge_words import dial_blocks, dial_data
+from doe.cli.gauge_dials import dial_blocks, dial_data
 from doe.cli.options import KEY, PER_GARMENT, SEED
 from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.sizes import sizes_reply

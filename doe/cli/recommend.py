@@ -12,9 +12,9 @@ from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import Recommended, explain, recommend_study
-from doe.acts.study.next_step import after_answer
+from doe.acts.study.next_step import steps_after
 from doe.cli.desk import Desk, command, commands
-from doe.cli.gauge_words import dial_blocks, dial_data
+from doe.cli.gauge_dials import dial_blocks, dial_data
 from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
@@ -24,6 +24,8 @@ from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.setpoint.why import Why
 from doe.words.dates import minute
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.gauges.dials import dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.study import answer as words
@@ -54,11 +56,16 @@ def recommend(
     with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
         found = recommend_study(book, study, seed=seed, progress=tell)
         gauged = gauged_line(book, found.fitted.record)
-        cautions = study_cautions(book, found.fitted.record, gauged, shown=desk.shown)
+        cautions = caution_words(
+            study_cautions(book, found.fitted.record, gauged), reader_of(found.fitted.record.study, desk.shown)
+        )
     reasons = explain(found) if why else None
     dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
     study_asked = found.fitted.record.study
-    steps = after_answer(found.answer, found.fitted.counts, found.fitted.results)
+    answer, results = found.answer, found.fitted.results
+    passed = next(iter(results.loc[results["passed"].eq(True), "coupon"]), "")
+    felt = answer.hand is not None
+    steps = steps_after(answer.verdict, len(answer.next_coupons), felt=felt, passed=passed, counts=found.fitted.counts)
     data = answer_data(found.answer)
     return Reply(
         {

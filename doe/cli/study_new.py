@@ -8,9 +8,10 @@ from typing import Annotated
 
 import typer
 
-from doe.acts.gauges.line import SuggestedError, suggested_errors
+from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.next_step import next_step
+from doe.assure.gauges.summary import SuggestedError
 from doe.cli import study_words
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import LIMIT_HELP

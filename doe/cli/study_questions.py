@@ -11,11 +11,12 @@ from doe.cli.ask import ask, ask_choice, ask_yes, confirm_reading
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor, usual_factor
-from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES
+from doe.domain.limits import LIMIT_NAMES
 from doe.domain.spec import Spec
 from doe.domain.study import MAX_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.words import typed
+from doe.words.limits import LIMIT_LABELS
 from doe.words.typed import Confirm
 
 if TYPE_CHECKING:

@@ -10,14 +10,6 @@ from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 
 Side = Literal["", "under", "over", "other", "unknown"]
 SIDES: tuple[str, ...] = get_args(Side)
-SIDE_WORDS: dict[str, str] = {
-    "": "",
-    "under": "too little heat",
-    "over": "too much heat",
-    "other": "not heat",
-    "unknown": "side unknown",
-}
-"""What a person reads for a side."""
 
 HAND_PREFIX = "hand_"
 ACTUAL_PREFIX = "actual_"

@@ -13,12 +13,13 @@ from doe.assure.gauges.line import GaugedLine
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
 from doe.domain.finding import Finding
-from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
+from doe.domain.limits import refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.symptoms.reading import short_list, symptom
 from doe.words.dates import date_and_time
+from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study.plans import plan_notes
 from doe.words.wording import count, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
@@ -218,7 +219,7 @@ def sheet_page(
     )
     garments = f", {count(mine['garment'].nunique(), 'garment')}" if "garment" in mine else ""
     said = plan_notes(notes, study, shown)
-    unusual = range_warnings(study.factors, dyed_polyester=stack.dyed_polyester)
+    unusual = range_warnings(study, shown, dyed_polyester=stack.dyed_polyester)
     return SheetPage(
         page_title=f"Bench sheet, {study.name}, round {wanted}",
         study_name=study.name,

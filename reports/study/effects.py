@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.spec import HAND_HIGH, HAND_LOW
-from doe.surfaces.classical.curvature import Curvature
-from doe.surfaces.classical.drift import Drift
+from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import Effects, half_normal_points
 from doe.words.wording import listing, sentence, stated
 from reports.downloads import frame_csv
@@ -122,27 +121,27 @@ def _beside_chance(p: float) -> str:
     return f"{'more than chance explains' if p < 0.05 else 'no more than chance may explain'} (p {p:.2g})"
 
 
-def _curvature_words(found: Curvature) -> str:
-    if found.p is None:
+def _curvature_words(found: Judged) -> str:
+    if found.estimate is None or found.p is None:
         return f"Curvature of the hand-feel: {found.note}"
-    word = "above" if found.difference < 0 else "below"
+    word = "above" if found.estimate < 0 else "below"
     between = ""
     if found.low is not None and found.high is not None:
         if _says_nothing(found.low, found.high):
             return f"Curvature of the hand-feel cannot be told with these batches and coupons. {found.note}"
         between = f" (corners less centre: {found.low:+.1f} to {found.high:+.1f})"
     return (
-        f"Centre coupons lie {abs(found.difference):.1f} hand-feel points {word} the corners{between}, "
+        f"Centre coupons lie {abs(found.estimate):.1f} hand-feel points {word} the corners{between}, "
         f"{_beside_chance(found.p)}. {found.note}"
     ).strip()
 
 
-def _drift_words(found: Drift) -> str:
-    if found.change is None:
+def _drift_words(found: Judged) -> str:
+    if found.estimate is None:
         return f"Drift of the hand-feel: {found.note}"
     told = (
         "From the first coupon pressed to the last, settings being equal, the hand-feel moved by "
-        f"{round(found.change, 1) + 0.0:+.1f} points"  # no minus before a zero
+        f"{round(found.estimate, 1) + 0.0:+.1f} points"  # no minus before a zero
     )
     if found.p is None or found.low is None or found.high is None:
         return f"{told}. {found.note}"

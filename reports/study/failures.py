@@ -6,10 +6,19 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.coding import code
-from doe.domain.outcome import SIDE_WORDS
 from doe.setpoint.answer import Window
 from doe.symptoms.reading import symptom
-from doe.words.wording import amount_both, count, difference_both, errors_away, listing, move, sentence, verb
+from doe.words.wording import (
+    SIDE_WORDS,
+    amount_both,
+    count,
+    difference_both,
+    errors_away,
+    listing,
+    move,
+    sentence,
+    verb,
+)
 from reports.drawing.symptoms import symptom_svg
 from reports.study.inputs import StudyReport
 from reports.views import Drawn, FailedCoupon, FailedGroup

@@ -17,7 +17,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
 from doe.surfaces.checks import ClassicalChecks
-from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.fitted import Surfaces
 from doe.words.confirmation.verdict import ConfirmationFacts
 from reports.study.photos import CouponPhoto
 
@@ -49,7 +49,7 @@ class StudyReport:
     Attributes
     ----------
     study, stack, line
-    surfaces : FittedSurfaces
+    surfaces : Surfaces
         What `doe.fit` returned for these results.
     answer : Answer
         What `doe.recommend` returned for these surfaces.
@@ -82,7 +82,7 @@ class StudyReport:
     study: Study
     stack: Stack
     line: Line
-    surfaces: FittedSurfaces
+    surfaces: Surfaces
     answer: Answer
     coupons: pd.DataFrame
     results: pd.DataFrame

@@ -12,19 +12,19 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.factors import Factor
-from doe.domain.outcome import SIDE_WORDS
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.why import explain_answer
-from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.fitted import Surfaces
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
 from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
 from doe.words.dates import date_and_time
 from doe.words.study.why import WhyPart, differences, rough_note, why_parts
 from doe.words.wording import (
+    SIDE_WORDS,
     amount,
     amount_both,
     at_least_of_hundred,
@@ -260,7 +260,7 @@ METHOD_LINES = (
 )
 
 
-def method_lines(surfaces: FittedSurfaces | None = None) -> tuple[str, ...]:
+def method_lines(surfaces: Surfaces | None = None) -> tuple[str, ...]:
     """How the numbers were computed; with the closing window where no surfaces are given."""
     kind = WindowModel.name if surfaces is None or surfaces.model is None else surfaces.model.name
     return (PASS_LINES.get(kind, f"Pass or fail is described by another kind of surface: {kind}."), *METHOD_LINES)

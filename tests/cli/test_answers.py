@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from doe.acts.answers import answer_data, answer_from
-from doe.acts.study.earlier import inputs_hash
 from doe.acts.study.fits import recommend_study
+from doe.acts.study.inputs import inputs_hash
 from doe.domain.jsonable import jsonable
 
 STUDY = "new powder on the heavy tee"

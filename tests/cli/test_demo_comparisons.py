@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from doe.acts.comparison.verdict import comparisons_of, write_comparison
-from doe.acts.demo.comparisons import read_comparisons, tell_comparison
+from doe.acts.demo.run import read_comparisons, tell_comparison
 from doe.acts.demo.story import read_story
 from doe.acts.study.fits import recommend_study
 from doe.domain.recipe import RecipeSetting

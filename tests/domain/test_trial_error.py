@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from doe.acts.study.earlier import inputs_hash
+from doe.acts.study.inputs import inputs_hash
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor, usual_factor
 from doe.domain.serial import study_from, to_plain

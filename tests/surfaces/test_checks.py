@@ -85,7 +85,7 @@ def test_categorical_levels_enter_as_their_own_columns() -> None:
     frame["hand_ana"] = np.where(frame["film"] == "cold", 3.0, 4.0)
     checks = run_checks(study, read_results(study, frame))
     assert checks.hand_model.coefficients.set_index("term")["estimate"]["film cold"] == pytest.approx(-1.0, abs=1e-6)
-    assert "film cold" in " ".join([checks.ordinal.problem, *checks.ordinal.names])
+    assert "film cold" in " ".join([checks.ordinal.problem, *checks.ordinal.coefficients["term"]])
 
 
 def test_a_second_person_who_agrees_does_not_make_ordinal_scores_surer(study: Study) -> None:

@@ -18,19 +18,21 @@ from doe.assure.comparison.equivalence import coupons_for_means
 from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe_points
 from doe.assure.comparison.plan import ComparisonPlan, first_round, strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
-from doe.book.records import KeptRecipe, NewAnalysis, NewRound, StudyRecord
+from doe.book.records import NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
-from doe.domain.recipe import Part, Recipe, StackDifference, stack_differences
+from doe.domain.recipe import KeptRecipe, Part, Recipe, StackDifference, stack_differences
 from doe.domain.spec import Spec
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.wording import listing
 
 if TYPE_CHECKING:
@@ -251,7 +253,14 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
         analyses_made=[kept],
     )
     record = book.study(number)
-    return Begun(record, offer.plan, 1, offer.coupons, offer.hours, study_cautions(book, record, shown=shown))
+    return Begun(
+        record,
+        offer.plan,
+        1,
+        offer.coupons,
+        offer.hours,
+        caution_words(study_cautions(book, record), reader_of(record.study, shown)),
+    )
 
 
 def sheet_notes(plan: ComparisonPlan, line: Line) -> tuple[Finding, ...]:

@@ -35,6 +35,8 @@ from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH
 from doe.domain.units import METRIC, Shown
 from doe.plans.build import make_plan
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -133,7 +135,7 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
         number,
         coupons,
         hours_for(study, coupons, record.line),
-        study_cautions(book, stored, shown=shown),
+        caution_words(study_cautions(book, stored), reader_of(stored.study, shown)),
     )
 
 

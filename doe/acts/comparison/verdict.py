@@ -20,17 +20,20 @@ from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
-from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE
+from doe.domain.recipe import KeptRecipe
 from doe.domain.serial import to_plain
 from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.words.dates import local
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from reports.comparison.page import ComparisonReport, comparison_report
 from reports.files import write_whole
 from reports.study.inputs import HistoryRow, Provenance
@@ -207,7 +210,8 @@ def more_coupons(
     notes = sheet_notes(plan, record.line)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
     hours = hours_for(record.study, coupons, record.line)
-    return Begun(record, plan, number, coupons, hours, study_cautions(book, record, shown=shown))
+    cautions = caution_words(study_cautions(book, record), reader_of(record.study, shown))
+    return Begun(record, plan, number, coupons, hours, cautions)
 
 
 def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown, made_by: str) -> Path:

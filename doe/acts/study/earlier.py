@@ -1,4 +1,4 @@
-"""What a fit is made from: scored coupons, those of an earlier study for a part of one each, and their sum."""
+"""Coupons of an earlier study that count for a part of one each."""
 
 from __future__ import annotations
 
@@ -6,34 +6,27 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
-from doe.acts.base import version
-from doe.acts.study.rounds import results_to_learn_from
+from doe.acts.base import PRIOR, version
 from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
-from doe.domain.serial import to_plain
 from doe.domain.study import Study
 from doe.surfaces.earlier import Earlier
 
 if TYPE_CHECKING:
     from doe.book.book import Book
 
-PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
-"""Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
-
 USUAL_DISCOUNT = 0.3
 """What one coupon of the earlier study counts for. See `tests/benchmarks/prior_knowledge.py` and DEVELOPERS.md."""
 
 Reason = Literal["same fabric", "other fabric", "as typed"]
 """Why earlier coupons count for so much; `doe.words.study.state.reason` says it. Older books hold sentences."""
-
-_HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
 
 
 @dataclass(frozen=True)
@@ -133,25 +126,3 @@ def prior_of(book: Book, record: StudyRecord) -> Prior | None:
         return None
     rows = kept.payload["results"]
     return Prior(**{**kept.payload, "results": pd.DataFrame(rows["rows"], columns=rows["columns"])})
-
-
-def inputs_hash(study: Study, results: pd.DataFrame, prior: Prior | None = None) -> str:
-    """SHA-256 over a study and its scored coupons: the same facts give the same text, whatever their order.
-
-    Coupons that still wait change nothing in a fit, so they are left out. Earlier coupons count as they were kept,
-    with their discount.
-    """
-    columns = sorted(
-        c for c in results.columns if c in (*_HASHED, *study.factor_names) or str(c).startswith(("actual_", "hand_"))
-    )
-    scored = results.loc[results["passed"].notna(), columns].sort_values("coupon")
-    facts: dict[str, Any] = {"study": to_plain(study), "results": jsonable(scored.to_dict("records"))}
-    if prior is not None and prior.is_used:
-        facts["prior"] = {"hash": prior.hash, "discount": prior.discount}
-    text = json.dumps(facts, sort_keys=True, ensure_ascii=True, allow_nan=False)
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
-def hash_now(book: Book, record: StudyRecord) -> str:
-    """Sum of what a study's fit would be made from as things stand now."""
-    return inputs_hash(record.study, results_to_learn_from(book, record.id), prior_of(book, record))

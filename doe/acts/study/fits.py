@@ -8,19 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from doe.acts.answers import answer_data, answer_from, facts_data
-from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
+from doe.acts.answers import answer_data, answer_from
+from doe.acts.base import FIT, RECOMMEND, WITHOUT_PRIOR, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.counts import score_counts
-from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, inputs_hash, prior_of
+from doe.acts.study.earlier import Prior, prior_of
+from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.finding import Finding, Value
 from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ScoreCounts
 from doe.setpoint.answer import Answer
-from doe.setpoint.gaps import find_gaps
 from doe.setpoint.recommendation import recommend
+from doe.setpoint.verdict import find_gaps
 from doe.setpoint.why import Why, explain_answer
 from doe.surfaces.fitted import Surfaces, fit
 
@@ -44,15 +45,15 @@ class Fitted:
         """Whether the fit can be believed, as what JSON takes."""
         belief = self.surfaces.belief
         names = ("score", "score_no_factor", "right", "fit_p_value", "learned")
-        return {**{name: getattr(belief, name) for name in names}, "facts": facts_data(belief.facts)}
+        return {**{name: getattr(belief, name) for name in names}, "facts": belief.facts}
 
 
 def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progress | None = None) -> Fitted:
     """Fit the surfaces of a study to what is scored, and keep the fit in the book."""
     fitted = fit_of(book, book.study(key), seed, progress)
-    results, warnings = fitted.surfaces.results, facts_data(fitted.surfaces.warnings)
+    results = fitted.surfaces.results
     counted = {"coupons": results.coupons, "passed": int(results.passed.sum())}
-    _keep(book, fitted, FIT, {**counted, **fitted.belief_data(), "warnings": warnings})
+    _keep(book, fitted, FIT, {**counted, **fitted.belief_data(), "warnings": fitted.surfaces.warnings})
     return fitted
 
 

@@ -2,36 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from doe.acts.base import RECOMMEND, Key
 from doe.acts.study.counts import score_counts
+from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
-from doe.acts.study.rounds import is_comparison, results_to_learn_from
+from doe.acts.study.rounds import is_comparison
 from doe.domain.outcome import ScoreCounts
-from doe.domain.plan_kinds import CONFIRM
+from doe.domain.plan_kinds import CONFIRM, JUDGING
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from doe.book.book import Book
-    from doe.book.records import AnalysisRecord, StudyRecord
-    from doe.setpoint.answer import Answer
 
-Step = Literal[
-    "limits", "plan", "make", "recommend", "washes", "feel", "score", "extend", "confirm", "compare", "report"
+SearchStep = Literal[
+    "limits",
+    "plan",
+    "make",
+    "recommend",
+    "washes",
+    "feel",
+    "score",
+    "extend",
+    "confirm",
+    "compare",
+    "report",
 ]
+"""What `next_step` names."""
+
+Step = Literal[SearchStep, "make again", "confirmation page", "release"]
+"""Those of a confirmation are among them."""
 
 
 @dataclass(frozen=True)
 class NextStep:
-    """A step with what it is done to: coupons of the round to ``extend`` by, or the first coupon to ``feel``."""
+    """A step with what it is done to.
+
+    ``coupons`` of the round to ``extend`` by, the first ``coupon`` to ``feel``, the ``round`` to ``make`` (0: last).
+    """
 
     step: Step
     coupons: int = 0
     coupon: str = ""
+    round: int = 0
 
 
 def next_step(book: Book, key: Key) -> NextStep:
@@ -51,38 +65,28 @@ def next_step(book: Book, key: Key) -> NextStep:
     kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND]
     if not kept:
         return NextStep("recommend")
-    standing = _standing_answer(book, record, kept)
-    if standing is None:
-        return NextStep("recommend")
-    answer, results = standing
-    return after_answer(answer, counts, results)[0]
-
-
-def _standing_answer(
-    book: Book, record: StudyRecord, kept: Sequence[AnalysisRecord]
-) -> tuple[Answer, pd.DataFrame] | None:
-    """The newest of the kept answers that is one to the results as they are now, with these; None without one."""
-    # only this is asked of frames: a study without an answer is shown without waiting for pandas
-    from doe.acts.answers import answer_from  # noqa: PLC0415
-    from doe.acts.study.earlier import hash_now  # noqa: PLC0415
-
     now = hash_now(book, record)
-    mine = [a for a in kept if a.inputs_hash == now]
-    return (answer_from(mine[-1].payload), results_to_learn_from(book, record.id)) if mine else None
+    standing = [a.payload for a in kept if a.inputs_hash == now]
+    if not standing:
+        return NextStep("recommend")
+    answer = standing[-1]
+    states = (coupon for coupon in book.coupon_states(record.id) if coupon.kind not in JUDGING and not coupon.void)
+    passed = (coupon.coupon for coupon in states if coupon.passed)
+    asked, felt = len(answer["next_coupons"]["rows"]), answer["hand"] is not None
+    return steps_after(answer["verdict"], asked, felt=felt, passed=next(passed, ""), counts=counts)[0]
 
 
-def after_answer(answer: Answer, counts: ScoreCounts, results: pd.DataFrame) -> tuple[NextStep, ...]:
-    """What to do with an answer, the most urgent first; ``results`` as the answer was fitted to."""
-    from doe.words.study.answer import scores_first  # noqa: PLC0415 - as above
+def steps_after(verdict: str, asked: int, *, felt: bool, passed: str, counts: ScoreCounts) -> tuple[NextStep, ...]:
+    """What to do with an answer, the most urgent first; it is not read whole, which would wait for pandas.
 
+    ``asked`` are the coupons it asks for, ``felt`` says whether it knows hand-feel, ``passed`` is the first coupon
+    that passed.
+    """
     steps = [NextStep("washes")] if counts.unfinished else []
-    if scores_first(answer):
-        passed = results.loc[results["passed"].eq(True), "coupon"]
-        steps.append(NextStep("feel", coupon=str(passed.iloc[0])))
-    elif answer.verdict == "more coupons":
-        steps.append(
-            NextStep("score") if counts.waiting else NextStep("extend", coupons=max(1, len(answer.next_coupons)))
-        )
-    elif answer.verdict == "ready":
+    if verdict == "more coupons" and not felt and not asked:
+        steps.append(NextStep("feel", coupon=passed))
+    elif verdict == "more coupons":
+        steps.append(NextStep("score") if counts.waiting else NextStep("extend", coupons=max(1, asked)))
+    elif verdict == "ready":
         steps.append(NextStep("confirm"))
     return (*steps, NextStep("report"))

@@ -19,12 +19,13 @@ from doe.book.records import RoundInfo, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import Scale
 from doe.domain.units import METRIC, Shown
-from doe.plans.augment import augment_plan
-from doe.plans.build import add_round, make_plan
+from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.study.plans import planned_with, why_left_out
 from doe.words.wording import count
 
@@ -60,7 +61,8 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
     if not judged:
         remedy = why_left_out(absent[0]) if absent else "Add coupons."
         raise InputError("--coupons", coupons, "enough for one of the plans", remedy)
-    return PlanChoice(record, coupons, seed, judged, absent, study_cautions(book, record, gauged, shown=shown))
+    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
+    return PlanChoice(record, coupons, seed, judged, absent, cautions)
 
 
 @dataclass(frozen=True)
@@ -114,7 +116,7 @@ def commit_plan(
 def _planned(book: Book, record: StudyRecord, plan: Plan, shown: Shown) -> PlannedRound:
     """The round that was stored last; ``plan`` is of all rounds that search for the window."""
     made, gauged = book.plan_info(record.id).rounds[-1], gauged_line(book, record)
-    cautions = study_cautions(book, record, gauged, shown=shown)
+    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
     coupons = plan.coupons[plan.coupons["round"] == made.round]
     judged = judge_plan(plan, line=gauged.line)
     return PlannedRound(record, plan, made, coupons, judged, gauged, cautions, scale_of(book, record))

@@ -24,6 +24,8 @@ from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.units import Shown
 from doe.words.dates import local
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.gauges.dials import SCALE_WORDS
 from reports.files import write_whole
 from reports.pages import render
@@ -92,7 +94,7 @@ def write_sheets(
             )
     info = book.plan_info(record.id).rounds[number - 1]
     gauged = gauged_line(book, record)
-    cautions = study_cautions(book, record, gauged, shown=shown)
+    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
     for target in targets:
         if target.suffix.lower() == ".html":
             page = sheet_page(
@@ -226,7 +228,7 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
             plan_notes=(*notes_to_learn_from(book.plan_info(record.id)), SCALE_WORDS[scale_of(book, record)]),
             gauged=gauged,
-            gauge_cautions=study_cautions(book, record, gauged, shown=shown),
+            gauge_cautions=caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown)),
             shown=shown,
             confirmation=confirmation,
             photos=photos,

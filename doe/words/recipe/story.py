@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from doe.domain.finding import Finding
+from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans.judge import PlanJudgement
@@ -24,6 +25,12 @@ IDEAS = {
     "fastest in the window": "shortest times in the window",
     "fastest that passed": "quickest coupon that passed",
 }
+
+
+def round_kind(kind: str) -> str:
+    """What a round of coupons was for."""
+    judging = {CONFIRM: "confirmation: judges the answer, never enters the fit", COMPARE: "comparison of materials"}
+    return judging.get(kind) or kind_label(kind)
 
 
 def settings_words(study: Study, settings: dict[str, float | str], shown: Shown = METRIC) -> str:

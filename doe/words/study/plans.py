@@ -9,7 +9,9 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
+from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
+from doe.words.study.brought import BROUGHT
 from doe.words.wording import count, listing, sentence
 
 KIND_LABELS = {
@@ -50,7 +52,7 @@ def _note(note: Finding | str, reader: Reader) -> str:
     if isinstance(note, str):
         return note
     values = {name: value for name, value in note.values.items() if name != "round"}
-    texts = NOTES if note.code in NOTES else texts_of("comparison")
+    texts = next((t for t in (NOTES, BROUGHT) if note.code in t), None) or texts_of("comparison")
     text = worded(Finding(note.code, values), texts, reader)
     return f"Round {note.values['round']}: {text}" if "round" in note.values else text
 
@@ -167,7 +169,7 @@ NOTES: dict[str, Text] = {
     "fewer coupons than terms": "{coupons} coupons are fewer than the {terms} terms of the full quadratic: they are "
     "placed for the main effects first and for a share of the rest.",
     "other fraction": "The other fraction was taken, because it holds no forbidden combination.",
-    "moved out of forbidden": "{coupons:count coupon} {coupons:verb was|were} moved out of a forbidden "
+    "moved out of forbidden": "{coupons:coupon} {coupons:verb was/were} moved out of a forbidden "
     "combination to the "
     "nearest allowed settings; the plan is no longer exactly balanced.",
     "machine in random order": _in_random_order,
@@ -177,8 +179,9 @@ NOTES: dict[str, Text] = {
     "from coupon to coupon, and no settling time is counted for it.",
     "shared strokes": "{coupons} coupons share a press stroke with another. They are sub-samples of that stroke: "
     "it counts once where press settings are judged.",
+    **OF_CONFIRMATIONS,
 }
-"""`doe.plans.notes.NoteCode`."""
+"""`doe.plans.notes.NoteCode`, and what is said of a confirmation's round."""
 
 
 def _effect(reader: Reader, effect: tuple[str, ...]) -> str:

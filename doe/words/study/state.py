@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -16,6 +16,7 @@ from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.words.dates import day
+from doe.words.facts import Reader
 from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated, verb
 
 MOST_NAMED = 6
@@ -42,10 +43,8 @@ def counts_sentence(counts: ScoreCounts) -> str:
     return "; ".join(parts) + "."
 
 
-def open_checks(fact: Finding, study: Study, shown: Shown = METRIC) -> str:
+def open_checks(_: Reader, *, unfinished: int, passed: int, checks: Sequence[str]) -> str:
     """What stands before an answer while coupons that count as passed still wait for a check."""
-    v: Mapping[str, Any] = fact.values
-    unfinished, passed, checks = v["unfinished"], v["passed"], v["checks"]
     return (
         f"{unfinished} of {count(passed, 'passed coupon')} still {verb(unfinished, 'waits', 'wait')} for a check "
         f"({listing([name.replace('_', ' ') for name in checks])}); until then they count as passed, and the pass rate "
@@ -53,14 +52,13 @@ def open_checks(fact: Finding, study: Study, shown: Shown = METRIC) -> str:
     )
 
 
-def prior_sentence(fact: Finding, study: Study, shown: Shown = METRIC) -> str:
+def prior_sentence(reader: Reader, *, answer: Sequence[Any], without: Sequence[Any], **v: Any) -> str:
     """What the earlier coupons do to an answer, for people: the answer with and without them."""
-    v: Mapping[str, Any] = fact.values
-    verdict, rate, low, settings = v["answer"]
-    other, other_rate, other_low, others = v["without"]
-    factors = [study.factor(name) for name, _ in settings]
+    verdict, rate, low, settings = answer
+    other, other_rate, other_low, others = without
+    factors = [reader.factors[name] for name, _ in settings]
     pairs = [
-        (f.label, amount_both(f, theirs, shown), amount_both(f, mine, shown))
+        (f.label, amount_both(f, theirs, reader.shown), amount_both(f, mine, reader.shown))
         for f, (_, mine), (_, theirs) in zip(factors, settings, others, strict=True)
     ]
     moved = [f"{label} {theirs} instead of {mine}" for label, theirs, mine in pairs if theirs != mine]

@@ -7,20 +7,14 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+from doe.acts.base import PRIOR, WITHOUT_PRIOR
 from doe.acts.comparison.plan import begin_comparison
 from doe.acts.comparison.retune import RetuneWishes, begin_retune, retune_study
 from doe.acts.demo.story import read_rounds, read_story
 from doe.acts.gauges.line import gauged_line
-from doe.acts.study.earlier import (
-    PRIOR,
-    WITHOUT_PRIOR,
-    coupons_for_prior,
-    hash_now,
-    inputs_hash,
-    prior_of,
-    usual_discount,
-)
+from doe.acts.study.earlier import coupons_for_prior, prior_of, usual_discount
 from doe.acts.study.fits import fit_of, recommend_study
+from doe.acts.study.inputs import hash_now, inputs_hash
 from doe.acts.study.plans import extend_study
 from doe.acts.study.rounds import results_to_learn_from
 from doe.domain.errors import InputError

@@ -93,5 +93,5 @@ def test_a_changed_study_and_coupons_without_a_plan_are_told(shop_with):
     found = said(shop)
     assert ("changed", "The study was changed.", "new film") in found
     assert ("unplanned", "Round 1: 3 coupons came in from a sheet, made without a plan.", "") in found
-    assert items["plan and seed before the data"].state == "said"
-    assert items["setpoint, room each way, nearest failing point"].state == "missing"
+    assert items["plan"].state == "said"
+    assert items["point"].state == "missing"

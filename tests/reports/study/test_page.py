@@ -12,7 +12,7 @@ import pytest
 from doe.domain.spec import Spec
 from doe.domain.units import Shown
 from doe.setpoint.answer import Cliff
-from doe.surfaces.classical.drift import Drift
+from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import estimate_effects
 from doe.surfaces.classical.mixed import fit_mixed
 from doe.surfaces.window_model import Priors
@@ -321,8 +321,7 @@ def eight_corners(hand: list[float], **changes: object) -> StudyPage:
     coded = [[a, b, c] for c in (-1, 1) for b in (-1, 1) for a in (-1, 1)]
     names = ["cure_temp", "press_temp", "dwell"]
     settings = [row for row in coded for _ in range(len(hand) // 8)]
-    error = "none" if len(hand) == 8 else "auto"
-    effects = estimate_effects(settings, hand, names, error=error)
+    effects = estimate_effects(settings, hand, names)
     return study_page(with_checks(samples()["ready"], effects=effects, pass_effects=None, **changes))
 
 
@@ -342,7 +341,7 @@ def test_a_replicated_plan_gets_effects_with_intervals():
 
 def test_drift_and_curvature_are_put_into_words():
     shown = eight_corners(
-        [4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5], drift=Drift(-0.62, -0.9, -0.3, 0.004, ""), curvature=None
+        [4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5], drift=Judged(-0.62, "", -0.9, -0.3, 0.004), curvature=None
     )
     assert any("moved by -0.6 points (-0.9 to -0.3), more than chance explains" in line for line in shown.effect_lines)
 
