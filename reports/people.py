@@ -14,7 +14,6 @@ from doe.assure.people.agreement import HandAgreement, PassAgreement, band_of
 from doe.assure.people.repeats import Repeat
 from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import date_and_time
 from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count, percent
@@ -50,9 +49,6 @@ class PeoplePage:
     again_lines : tuple of str
         Coupons to look at again, and how.
     method_lines : tuple of str
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str
@@ -64,10 +60,6 @@ class PeoplePage:
     tables: tuple[PageTable, ...]
     again_lines: tuple[str, ...]
     method_lines: tuple[str, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
 
 
 def people_page(
@@ -119,10 +111,6 @@ def people_page(
         tables=tuple(t for t in tables if t is not None),
         again_lines=_again_lines(again),
         method_lines=METHOD,
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
     )
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from doe.acts.base import today
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.scoring.making import STEP, Making, making_of, minutes_left, read_again
-from doe.acts.study.hint import hint_hash
+from doe.acts.study.inputs import hash_now
 from doe.acts.study.next_step import NextStep, next_step
 from doe.book.book import Book
 from doe.book.records import Photo
@@ -130,16 +130,16 @@ class Shop:
         """The bench sheet of a round, whose words the page shares."""
         record = making.record
         gauged = self.gauged(making)
+        coupons = self.look.plan_coupons(record.id)
         return self._kept(
             ("sheet", record.id, number, self._definitions(), today()),
             lambda: sheet_page(
                 record.study,
                 record.stack,
                 record.line,
-                self.look.plan_coupons(record.id),
+                coupons[coupons["round"] == number],
                 made_at=datetime.now(UTC),
                 shown=self.shown,
-                round_number=number,
                 gauged=gauged,
             ),
         )
@@ -175,7 +175,7 @@ class Shop:
 
     def hint_hash(self, study: int) -> str:
         """What the coupons scored so far are known by."""
-        return self._kept(("hint", study, self.last_act()), lambda: hint_hash(self.look, study))
+        return self._kept(("hint", study, self.last_act()), lambda: hash_now(self.look, self.look.study(study)))
 
     def next_step(self, making: Making) -> NextStep:
         """What comes next for a study; looked up again only after somebody stored something."""

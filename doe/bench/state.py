@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from starlette.responses import Response
 
-from doe.acts.study.hint import EarlyHint, early_hint
+from doe.acts.study.fits import EarlyHint, early_hint
 from doe.bench.devices import Pairing, Sessions
 from doe.bench.shop import Shop, keep_newest
 from doe.domain.errors import InputError

@@ -40,7 +40,7 @@ from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import DIFFERS, count_rows, facts_said, lead, points, said
 from doe.words.dates import day
-from doe.words.study.state import counts_sentence
+from doe.words.study.state import counts_sentence, reason
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
 
 if TYPE_CHECKING:
@@ -276,9 +276,9 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
     ]
     earlier = (
         f"{count(prior.coupons, 'coupon')} of the study {prior.study} count too, each for {prior.discount:.2g} of a "
-        f"coupon ({prior.why}); every answer says what they change."
+        f"coupon ({reason(prior.why)}); every answer says what they change."
         if prior.is_used
-        else f"The coupons of the study {prior.study} do not count: {prior.why}."
+        else f"The coupons of the study {prior.study} do not count: {reason(prior.why)}."
     )
     brought = (
         f"Its first round is already made: {count(made.brought, 'coupon')} of the new material from the comparison, "
@@ -293,7 +293,8 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
             "recipe": made.recipe.name,
             "revision": made.recipe.revision,
             "discount": prior.discount,
-            "why": prior.why,
+            "why": reason(prior.why),
+            "why_code": prior.why,
             "earlier_coupons": prior.coupons,
             "brought": made.brought,
             "round": made.round,

@@ -56,19 +56,19 @@ def report(
             'Write it like: doe report "new powder"',
         )
     with desk.open(create=False) as book, desk.progress("writing the report") as tell:
-        made = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
-    answer, name = made.found.answer, made.found.fitted.record.name
+        path, found = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
+    answer, name = found.answer, found.fitted.record.name
     return Reply(
         {
             "study": name,
-            "report": made.path,
+            "report": path,
             "verdict": answer.verdict,
-            "inputs_hash": made.found.fitted.hash,
-            "kept_since": made.found.kept.made_at if made.found.kept else None,
-            "results_changed_since": made.found.before.made_at if made.found.before else None,
+            "inputs_hash": found.fitted.hash,
+            "kept_since": found.kept.made_at if found.kept else None,
+            "results_changed_since": found.before.made_at if found.before else None,
         },
-        (f"The report of {name} is in {made.path}. {headline(answer)}.", *history(made.found)),
-        (f"open {made.path} in a browser",),
+        (f"The report of {name} is in {path}. {headline(answer)}.", *history(found)),
+        (f"open {path} in a browser",),
     )
 
 

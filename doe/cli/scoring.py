@@ -13,7 +13,7 @@ import typer
 from doe.acts.base import Key
 from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
-from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
+from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
 from doe.book.records import StudyRecord
@@ -27,7 +27,7 @@ from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.finding import Finding
-from doe.domain.outcome import BATCH_COLUMNS
+from doe.domain.outcome import BATCH_COLUMNS, ScoreCounts
 from doe.domain.said import read_hand, read_symptoms, read_void, said_check, said_hand
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.spec import Check

@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from doe.acts.study.labels import write_labels
-from doe.acts.study.sheets import write_sheets
+from doe.acts.study.sheets import write_labels, write_sheets
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY
 from doe.cli.output import Reply, Warn
@@ -72,7 +71,7 @@ def sheet(
             (
                 f"{count(stuck.labels, 'label')} for round {stuck.round} of {stuck.study}:",
                 f"  {stuck.path}",
-                f"For {stuck.sheets}.{codes}",
+                f"For {stuck.grid.words}.{codes}",
             ),
             ("print at full size (100 %), first on plain paper to try",),
         )

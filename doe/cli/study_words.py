@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from doe.acts.study.limits import limits_command
+from doe.acts.study.limits import missing
 from doe.book.records import StudyRecord
 from doe.cli.output import Block, Table, Warn
 from doe.domain.factors import Factor
@@ -14,7 +14,14 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.limits import LIMIT_LABELS, range_warnings
-from doe.words.study.state import difference_plain, held_words, rule_words, setting_error_words, target_words
+from doe.words.study.state import (
+    difference_plain,
+    held_words,
+    limits_command,
+    rule_words,
+    setting_error_words,
+    target_words,
+)
 from doe.words.wording import amount_range
 
 if TYPE_CHECKING:
@@ -26,7 +33,7 @@ _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 def step_command(study: Study, following: NextStep) -> str:
     """The command for what comes next."""
     if following.step == "limits":
-        return limits_command(study)
+        return limits_command(study.name, missing(study))
     name = quoted(study.name)
     commands = {
         "plan": f"plan {name} --coupons 20",

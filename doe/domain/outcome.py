@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal, get_args
 
 from doe.domain.errors import InputError, plain
@@ -13,6 +14,22 @@ SIDES: tuple[str, ...] = get_args(Side)
 HAND_PREFIX = "hand_"
 ACTUAL_PREFIX = "actual_"
 BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")
+
+
+@dataclass(frozen=True)
+class ScoreCounts:
+    """How far the scoring of a study has come. ``unfinished`` coupons have some but not all of their checks."""
+
+    coupons: int
+    scored: int
+    passed: int
+    unfinished: int
+    void: int
+
+    @property
+    def waiting(self) -> int:
+        """Coupons without any pass/fail result that are not void."""
+        return self.coupons - self.scored - self.void
 
 
 def check_hand(value: float, where: str) -> None:

@@ -19,7 +19,6 @@ from doe.domain.recipe import PARTS
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.comparison import (
     DIFFERS,
     KINDS,
@@ -120,10 +119,6 @@ class ComparisonPage:
         Every coupon.
     limit_pairs, provenance_pairs : tuple of Pair
     history_table : Table or None
-    cautions : tuple of str
-        The usual ones of everything printed.
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str
@@ -147,10 +142,6 @@ class ComparisonPage:
     limit_pairs: tuple[Pair, ...]
     provenance_pairs: tuple[Pair, ...]
     history_table: PageTable | None
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
 
 
 def comparison_report(report: ComparisonReport) -> str:
@@ -198,10 +189,6 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
             *made_pairs(report.provenance, report.made_at),
         ),
         history_table=history_table(report.history),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
     )
 
 

@@ -35,14 +35,14 @@ from doe.words.confirmation.verdict import (
 from doe.words.dates import date_and_time
 from doe.words.wording import amount_both, count, listing, score, sentence
 from reports.drawing.svg import ACCENT, FONTS, INK, OVER, PAPER, SOFT
-from reports.pages import PrintedPage, render
+from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
 from reports.study.proof import number, words
 from reports.views import ConfirmationSection, PageTable, Picture
 
 
 @dataclass(frozen=True)
-class ConfirmationPage(PrintedPage):
+class ConfirmationPage:
     """A confirmation as a page of its own.
 
     Attributes
@@ -52,9 +52,6 @@ class ConfirmationPage(PrintedPage):
         Stack, line, when planned, when printed; sentences.
     confirmation : ConfirmationSection
     stack_pairs : tuple of Pair
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str

@@ -12,7 +12,6 @@ from matplotlib.patches import Rectangle
 from doe.assure.gauges.platen import PlatenMap, place_name
 from doe.assure.gauges.summary import MachineMap
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.dates import date_and_time
 from doe.words.gauges.cautions import caution_words, days_read, map_words, settings_words
 from doe.words.gauges.dials import whole_both
@@ -31,8 +30,7 @@ class PlatenPage:
     """What the page of a map shows.
 
     ``page_title`` of the window; ``headline``; ``facts`` what was read and when; ``picture``; ``table`` the same in
-    figures; ``sentences`` what the map means; ``left_out`` readings that could not be trusted; ``cautions``,
-    ``fixed_wording`` and ``footer`` as on everything printed.
+    figures; ``sentences`` what the map means; ``left_out`` readings that could not be trusted.
     """
 
     page_title: str
@@ -42,9 +40,6 @@ class PlatenPage:
     table: PageTable
     sentences: tuple[str, ...]
     left_out: tuple[str, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    footer: str
 
 
 def platen_view(made: MachineMap, *, made_at: datetime, shown: Shown = METRIC) -> PlatenPage:
@@ -69,9 +64,6 @@ def platen_view(made: MachineMap, *, made_at: datetime, shown: Shown = METRIC) -
         table=_table(found, at, shown),
         sentences=map_words(found, shown),
         left_out=caution_words(made.left_out),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        footer=FOOTER,
     )
 
 

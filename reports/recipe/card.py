@@ -25,7 +25,7 @@ from doe.words.recipe.card import (
 )
 from doe.words.wording import held, sentence
 from reports.drawing.qr import qr_svg
-from reports.pages import PrintedPage, render
+from reports.pages import render
 from reports.sheet.page import Pair
 
 QR_BYTES = 400
@@ -52,7 +52,7 @@ class CardSetting:
 
 
 @dataclass(frozen=True)
-class CardPage(PrintedPage):
+class CardPage:
     """Everything on a recipe card.
 
     Attributes
@@ -76,9 +76,6 @@ class CardPage(PrintedPage):
     warnings : tuple of str
         What its user must know of this recipe.
     voids : tuple of str
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str

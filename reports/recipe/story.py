@@ -23,7 +23,7 @@ from doe.words.recipe.story import other_row, plan_row, plan_words, round_kind
 from doe.words.study.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.study.plans import kind_label, said, why_left_out
 from doe.words.wording import count, held, listing, sentence
-from reports.pages import PrintedPage, render
+from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.inputs import StudyReport
@@ -139,7 +139,7 @@ class RecipeStory:
 
 
 @dataclass(frozen=True)
-class StoryPage(PrintedPage):
+class StoryPage:
     """Everything in the story of a recipe.
 
     Attributes
@@ -188,9 +188,6 @@ class StoryPage(PrintedPage):
     items_table : Table
     method_lines : tuple of str
     history_table : Table or None
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str

@@ -65,8 +65,6 @@ class StudyReport:
     history : tuple of HistoryRow, optional
     plan_notes : tuple of Finding or str, optional
         Notes of the plan.
-    pairs : tuple of (str, str), optional
-        Factor pairs to map; chosen by how much they decide when left out.
     shown : Shown, optional
         The reader's units.
     gauged : GaugedLine, optional
@@ -93,7 +91,6 @@ class StudyReport:
     checks: ClassicalChecks | None = None
     history: tuple[HistoryRow, ...] = ()
     plan_notes: tuple[Finding | str, ...] = ()
-    pairs: tuple[tuple[str, str], ...] = ()
     shown: Shown = METRIC
     gauged: GaugedLine | None = None
     gauge_cautions: tuple[str, ...] = ()

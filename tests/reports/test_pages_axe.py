@@ -20,8 +20,6 @@ from reports.pages import render
 from reports.people import people_page
 from reports.practice import practice_page
 from reports.recipe.card import recipe_card
-from reports.sheet.labels import label_sheets
-from reports.sheet.page import bench_sheet
 from reports.study.page import study_report
 from tests.axe_check import need_axe, serious
 from tests.practice.replay import replay
@@ -29,7 +27,7 @@ from tests.reports.comparison import test_page as test_comparison_page
 from tests.reports.gauges import test_map as test_platen_page
 from tests.reports.recipe import test_story_browser as test_recipe_story_browser
 from tests.reports.recipe.samples import kept
-from tests.reports.study.samples import LINE, MADE_AT, STACK, make_study, plan_of, samples
+from tests.reports.study.samples import LINE, MADE_AT, STACK, bench_sheet, label_sheets, make_study, plan_of, samples
 from tests.words.confirmation import test_verdict as test_confirmation_words
 
 pytestmark = pytest.mark.browser

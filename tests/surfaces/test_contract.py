@@ -24,7 +24,7 @@ from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_gradient import ClosingWindow
 from doe.surfaces.window_model import WindowModel
-from doe.words.study.why_parts import why_parts
+from doe.words.study.why import why_parts
 from reports.study.page import study_report
 from reports.study.whatif import what_if
 from tests.reports.study.samples import sample

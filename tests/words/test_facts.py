@@ -16,8 +16,7 @@ from doe.domain.jsonable import jsonable
 from doe.domain.units import Shown
 from doe.surfaces.facts import Code, fact
 from doe.words.study.answer import next_steps
-from doe.words.study.setpoint import ANSWER_WORDS, cautions_left, method_words, said
-from doe.words.study.surfaces import FIT_WORDS
+from doe.words.study.setpoint import WORDS, cautions_left, method_words, said
 
 FACTS = {
     "earlier_counted": fact("earlier_counted", coupons=2, value=0.5),
@@ -59,8 +58,7 @@ def five() -> doe.Study:
 
 def test_every_code_has_its_words_once(five: doe.Study) -> None:
     codes = set(get_args(Code))
-    assert FIT_WORDS.keys() | ANSWER_WORDS.keys() == codes
-    assert not FIT_WORDS.keys() & ANSWER_WORDS.keys()
+    assert WORDS.keys() == codes
     sentences = said(five, [FACTS.get(code, fact(code)) for code in get_args(Code)])
     assert len(set(sentences)) == len(codes)
     for text in sentences:

@@ -14,7 +14,7 @@ import pandas as pd
 from doe.acts.base import Key, digest, version
 from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, plan_from, sheet_notes
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
-from doe.acts.study.counts import ScoreCounts, score_counts
+from doe.acts.study.counts import score_counts
 from doe.acts.study.rounds import is_comparison
 from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.plan import ComparisonPlan
@@ -24,6 +24,7 @@ from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.jsonable import jsonable
+from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import KeptRecipe
 from doe.domain.serial import to_plain

@@ -14,7 +14,7 @@ import pandas as pd
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import plan_data, plans_of
-from doe.acts.study.counts import ScoreCounts, confirmation_counts
+from doe.acts.study.counts import confirmation_counts
 from doe.acts.study.fits import fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.next_step import NextStep
@@ -32,6 +32,7 @@ from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, finding_of
 from doe.domain.jsonable import jsonable
+from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRMATION
 from doe.domain.recipe import ConfirmationRecord
 from doe.domain.texts import quoted

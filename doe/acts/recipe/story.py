@@ -117,7 +117,7 @@ def tell_story(
         report=_report(book, record, fitted, answer, given, learned, shown, now),
         judged_results=everything[~everything["coupon"].isin(learned["coupon"])].reset_index(drop=True),
         readings=_readings(book, record, kept.at, shown),
-        earlier="" if prior is None else prior_told(prior),
+        earlier="" if prior is None else prior_told(prior.lent),
         rounds=tuple(RoundFacts(r.round, r.kind, r.seed, r.coupons, local(r.made_at), r.made_by) for r in rounds),
         plan=plan,
         plans=plans,

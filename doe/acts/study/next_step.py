@@ -6,16 +6,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from doe.acts.base import RECOMMEND, Key
-from doe.acts.study.counts import ScoreCounts, score_counts
+from doe.acts.study.counts import score_counts
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
 from doe.acts.study.rounds import is_comparison
+from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRM, JUDGING
 
 if TYPE_CHECKING:
     from doe.book.book import Book
 
-Step = Literal[
+SearchStep = Literal[
     "limits",
     "plan",
     "make",
@@ -27,10 +28,11 @@ Step = Literal[
     "confirm",
     "compare",
     "report",
-    "make_again",
-    "confirmation_page",
-    "release",
 ]
+"""What `next_step` names."""
+
+Step = Literal[SearchStep, "make_again", "confirmation_page", "release"]
+"""Those of a confirmation are among them."""
 
 
 @dataclass(frozen=True)

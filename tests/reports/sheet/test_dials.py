@@ -17,8 +17,8 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.gauges.dials import dial_setting, dials_of_coupons, dials_of_settings, whole_both
 from doe.words.typography import NO_BREAK
-from reports.sheet.page import SheetPage, bench_sheet, sheet_page
-from tests.reports.study.samples import LINE, MADE_AT, STACK, make_study, plan_of
+from reports.sheet.page import SheetPage, sheet_page
+from tests.reports.study.samples import LINE, MADE_AT, STACK, bench_sheet, make_study, plan_of
 
 DAY = date(2030, 6, 1)
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -11,14 +9,13 @@ from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import estimate_effects
 from reports.study.page import study_page
 from reports.views import StudyPage
-from tests.reports.study.samples import samples
+from tests.reports.study.samples import samples, with_checks
 
 WIDE = "Judged within cure batches and press batches, on 6 degrees of freedom."
 
 
 def shown(**changes: object) -> StudyPage:
-    report = samples()["ready"]
-    return study_page(replace(report, checks=replace(report.classical, **changes)))  # type: ignore[arg-type]
+    return study_page(with_checks(samples()["ready"], **changes))
 
 
 def line_about(page: StudyPage, word: str) -> str:
