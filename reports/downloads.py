@@ -58,6 +58,3 @@ def file_name(caption: str) -> str:
 
 def _harmless(cell: str) -> str:
     return f"'{cell}" if _FIRST.match(cell) and not _NUMBER.match(cell) else cell
-
-
-__all__ = ["csv_link", "csv_text", "file_name", "frame_csv"]

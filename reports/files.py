@@ -10,6 +10,19 @@ from pathlib import Path
 from doe.domain.errors import InputError
 
 
+def refuse_folder(path: Path, example: str = "") -> None:
+    """Refuse a place that is a folder; asked before the work where something is kept on the way.
+
+    Raises
+    ------
+    InputError
+        If it is one.
+    """
+    if path.is_dir():
+        remedy = f"Add a file name, such as {example}." if example else "Add a file name."
+        raise InputError(str(path), "a folder", "the name of a file", remedy)
+
+
 def write_whole(path: str | Path, content: str | bytes) -> Path:
     """Write a file beside its place, then move it there, so that nobody ever sees half of it.
 
@@ -34,8 +47,7 @@ def write_whole(path: str | Path, content: str | bytes) -> Path:
     """
     target = Path(path)
     data = content.encode("utf-8") if isinstance(content, str) else content
-    if target.is_dir():
-        raise InputError(str(target), "a folder", "the name of a file", "Add a file name.")
+    refuse_folder(target)
     beside: Path | None = None
     try:
         target.parent.mkdir(parents=True, exist_ok=True)

@@ -9,7 +9,16 @@ from typing import Any
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.typography import printed
+
+STANDING = {
+    "cautions": CAUTIONS,
+    "fixed_wording": FIXED_WORDING,
+    "special_goods": SPECIAL_GOODS,
+    "footer": FOOTER,
+}
+"""Wording of every printed page: variables that a template has without being given them."""
 
 
 def template_source(name: str) -> str | None:
@@ -24,7 +33,7 @@ def environment(*, set_well: bool = True) -> Environment:
 
     ``set_well``: text is set as print is; without it no text is changed on its way.
     """
-    return Environment(
+    made = Environment(
         loader=FunctionLoader(template_source),
         autoescape=True,
         undefined=StrictUndefined,
@@ -33,6 +42,8 @@ def environment(*, set_well: bool = True) -> Environment:
         keep_trailing_newline=True,
         finalize=printed if set_well else None,
     )
+    made.globals |= STANDING
+    return made
 
 
 def render(template: str, view: Any, *, set_well: bool = True) -> str:

@@ -12,12 +12,12 @@ import pandas as pd
 
 from doe.assure.people.agreement import HandAgreement, PassAgreement, band_of
 from doe.assure.people.repeats import Repeat
+from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import date_and_time
+from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count, percent
 from reports.drawing.svg import ACCENT, PAPER, SOFT, canvas, to_svg
-from reports.pages import render
 from reports.study.proof import number, words
 from reports.views import PageTable, Picture
 
@@ -49,9 +49,6 @@ class PeoplePage:
     again_lines : tuple of str
         Coupons to look at again, and how.
     method_lines : tuple of str
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str
@@ -63,53 +60,6 @@ class PeoplePage:
     tables: tuple[PageTable, ...]
     again_lines: tuple[str, ...]
     method_lines: tuple[str, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
-
-
-def people_report(
-    study: Study,
-    judged: pd.DataFrame,
-    passes: PassAgreement | None,
-    hand: HandAgreement | None,
-    repeats: Sequence[Repeat],
-    *,
-    again: Sequence[str],
-    sentences: Sequence[str],
-    missing: Sequence[str],
-    made_at: datetime,
-    made_by: str = "",
-) -> str:
-    """Agreement of people as one HTML document that needs no network.
-
-    Parameters
-    ----------
-    study : Study
-    judged : DataFrame
-        Indexed by coupon, a column a person or look: True, False or missing.
-    passes, hand, repeats
-        As `doe.assure` judged them; None where they could not be.
-    again : sequence of str
-        Coupons to look at again, in this order.
-    sentences, missing : sequence of str
-    made_at : datetime
-    made_by : str
-    """
-    page = people_page(
-        study,
-        judged,
-        passes,
-        hand,
-        repeats,
-        again=again,
-        sentences=sentences,
-        missing=missing,
-        made_at=made_at,
-        made_by=made_by,
-    )
-    return render("people.html", page)
 
 
 def people_page(
@@ -120,12 +70,26 @@ def people_page(
     repeats: Sequence[Repeat],
     *,
     again: Sequence[str],
-    sentences: Sequence[str],
-    missing: Sequence[str],
+    missing: Sequence[Finding],
     made_at: datetime,
     made_by: str = "",
 ) -> PeoplePage:
-    """View-model of `people_report`, same parameters."""
+    """Agreement of people as a page.
+
+    Parameters
+    ----------
+    study : Study
+    judged : DataFrame
+        Indexed by coupon, a column a person or look: True, False or missing.
+    passes, hand, repeats
+        As `doe.assure` judged them; None where they could not be.
+    again : sequence of str
+        Coupons to look at again, in this order.
+    missing : sequence of Finding
+        What cannot be told yet.
+    made_at : datetime
+    made_by : str
+    """
     common = f"{count(hand.coupons, 'coupon')} felt by everybody" if hand else "no hand-feel in common"
     tables = [
         _pass_table(passes),
@@ -141,16 +105,12 @@ def people_page(
             f"{count(len(judged), 'coupon')} judged more than once; {common}.",
             f"Report made {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
         ),
-        sentences=tuple(sentences),
-        missing=tuple(missing),
+        sentences=agreement_words(passes, hand, repeats),
+        missing=missing_words(missing),
         pictures=_lean_picture(hand),
         tables=tuple(t for t in tables if t is not None),
         again_lines=_again_lines(again),
         method_lines=METHOD,
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
     )
 
 

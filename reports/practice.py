@@ -15,12 +15,10 @@ from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, DrillResult, MapPicture
 from doe.symptoms.reading import symptom
 from doe.words import practice as words
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.practice import of_hundred
 from doe.words.wording import count, out_of_hundred, percent
 from reports.drawing.svg import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg
 from reports.drawing.symptoms import symptom_svg
-from reports.pages import render
 from reports.sheet.page import Pair
 from reports.views import Column, Drawn, PageTable, Picture, SeenOften
 
@@ -40,8 +38,7 @@ class PracticePage:
 
     ``page_title`` of the window; ``title`` of the exercise; ``headline`` the score; ``facts`` who, when and what was
     spent; ``truth`` sentences; ``score_pairs`` what the points are made of; ``settings`` one table or none;
-    ``pictures``; ``seen`` what the failed coupons showed, the commonest first;
-    ``cautions``, ``fixed_wording`` and ``footer`` as on everything printed.
+    ``pictures``; ``seen`` what the failed coupons showed, the commonest first.
     """
 
     page_title: str
@@ -53,29 +50,10 @@ class PracticePage:
     settings: tuple[PageTable, ...]
     pictures: tuple[Picture, ...]
     seen: tuple[SeenOften, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    footer: str
-
-
-def practice_report(outcome: DrillResult, *, who: str, day: str, shown: Shown = METRIC) -> str:
-    """Page of a finished exercise as one HTML document that needs no network.
-
-    Parameters
-    ----------
-    outcome : Outcome
-    who : str
-        Who did it.
-    day : str
-        When, in words.
-    shown : Shown
-        Units of the picture.
-    """
-    return render("practice.html", practice_page(outcome, who=who, day=day, shown=shown))
 
 
 def practice_page(outcome: DrillResult, *, who: str, day: str, shown: Shown = METRIC) -> PracticePage:
-    """View-model of the page; see `practice_report`."""
+    """View-model of a finished exercise: who did it, when (in words), in which units."""
     title = words.TITLES[outcome.exercise]
     spent = [count(outcome.coupons, "coupon")] if outcome.coupons else []
     spent += [count(round(outcome.minutes), "minute")] if outcome.minutes else []
@@ -99,9 +77,6 @@ def practice_page(outcome: DrillResult, *, who: str, day: str, shown: Shown = ME
         settings=settings,
         pictures=pictures_of(outcome, shown),
         seen=seen_often(outcome),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        footer=FOOTER,
     )
 
 

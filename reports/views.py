@@ -271,9 +271,6 @@ class StudyPage:
         What was assumed before any coupon.
     provenance_pairs : tuple of Pair
     history_table : Table or None
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str
@@ -327,7 +324,3 @@ class StudyPage:
     prior_pairs: tuple[Pair, ...]
     provenance_pairs: tuple[Pair, ...]
     history_table: PageTable | None
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str

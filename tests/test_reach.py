@@ -21,15 +21,7 @@ PLAIN_BASES = {"Protocol", "NamedTuple", "ABC", "Generic", "Exception", "ValueEr
 ALLOWED: dict[str, str] = {
     "doe.practice.lines.SimulatedLine.true_hand": "the truth of a simulated line, which benches compare answers with",
     "doe.practice.lines.SimulatedLine.true_other": "the truth of a simulated line, which tests compare coupons with",
-    "doe.surfaces.classical.least_squares.LeastSquaresFit.estimate_of": "published examples are checked through it",
-    "doe.surfaces.classical.least_squares.LeastSquaresFit.r2": "published examples are checked through it",
-    "doe.surfaces.classical.least_squares.LeastSquaresFit.r2_adjusted": "published examples are checked through it",
-    "doe.surfaces.classical.least_squares.LeastSquaresFit.r2_press": "published examples are checked through it",
-    "doe.surfaces.classical.least_squares.LeastSquaresFit.residual_sd": "published examples are checked through it",
-    "doe.surfaces.classical.mixed.MixedFit.variance_of": "published variances are checked through it",
-    "doe.surfaces.classical.ordinal.OrdinalFit.can_be_used": "published examples are checked through it",
     "doe.surfaces.contract.PRIOR_GROUPS": "names the groups of a contract",
-    "doe.surfaces.mechanism_model.MechanismModel.of_coupons": "tests fit a second model through it",
 }
 """Dotted name to the reason why nothing reaches it and it stays."""
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.assure.confirmation.order import LUCKY
+from doe.assure.confirmation.allocation import LUCKY
 from tests.benchmarks import headlines, results
 
 PAGES = sorted(results.RESULTS.glob("*.md"))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from functools import cache
+from hashlib import sha256
 from zlib import crc32
 
 Progress = Callable[[float], None]
@@ -13,6 +15,9 @@ Key = str | int
 DISTRIBUTION = "first-article-tuning"
 FIT, RECOMMEND = "fit", "recommend"
 """Kinds of analyses kept in the book."""
+
+PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
+"""Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
 
 
 @cache
@@ -24,6 +29,11 @@ def version() -> str:
         return metadata.version(DISTRIBUTION)
     except metadata.PackageNotFoundError:  # run from a folder that was never installed
         return "not installed"
+
+
+def digest(data: object) -> str:
+    """SHA-256 of anything JSON takes, the same for equal contents."""
+    return sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
 
 
 def usual_seed(name: str) -> int:

@@ -11,19 +11,18 @@ import pandas as pd
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, usual_seed
 from doe.acts.recipe.recipes import in_force_for
-from doe.book.records import KeptRecipe, ShopNote, StudyRecord
+from doe.book.records import ShopNote, StudyRecord
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
+from doe.domain.recipe import KeptRecipe
 from doe.domain.recipe import Recipe as Released
-from doe.domain.units import METRIC, Shown
 from doe.surfaces.fitted import fit
 from doe.symptoms.advice import Advice, ReferenceSettings, advise
 from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
 from doe.symptoms.faults import fault
 from doe.symptoms.known import Level
 from doe.symptoms.odds import Case, shop_odds
-from doe.words.diagnosis import because
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -188,48 +187,3 @@ def case_of(note: ShopNote) -> Case:
     """Case of a note."""
     data: Mapping[str, Any] = note.data
     return Case(tuple(data["symptoms"]), str(data["cause"]), tuple(data.get("absent", ())), dict(data.get("found", {})))
-
-
-def data_of(done: Diagnosed, shown: Shown = METRIC, *, most: int = 8) -> dict[str, Any]:
-    """The diagnosis for ``--json``; what moved the odds as facts, and in words."""
-    found = done.diagnosis
-    return {
-        "symptoms": done.evidence.symptoms,
-        "absent": done.evidence.absent,
-        "found": done.evidence.found,
-        "settled": found.settled,
-        "tied": found.tied,
-        "p_none": found.p_none,
-        "shop_cases": found.cases,
-        "causes": [
-            {
-                "cause": c.fault.key,
-                "label": c.fault.label,
-                "side": c.fault.side,
-                "p": c.p,
-                "explains": c.explains,
-                "moved_by": [
-                    {"factor": m.factor, "because": because(m.because, shown), "fact": m.because} for m in c.moved_by
-                ],
-                "source": c.fault.source,
-            }
-            for c in found.causes[:most]
-        ],
-        "checks": [
-            {
-                "check": n.look.key,
-                "words": n.look.words,
-                "minutes": n.look.minutes,
-                "bits": n.bits,
-                "bits_per_minute": n.bits_per_minute,
-                "outcomes": {o.key: o.words for o in n.look.outcomes} | {"usual": n.look.usual},
-            }
-            for n in found.checks[:most]
-        ],
-        "advice": {
-            "remedy": done.advice.remedy,
-            "moves": done.advice.moves,
-            "call": done.advice.call,
-            "stop": done.advice.stop,
-        },
-    }

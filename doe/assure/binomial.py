@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -148,28 +149,20 @@ def coupons_for_failures(pass_rate: float, assurance: float = 0.90, *, failures:
     >>> coupons_for_failures(0.95, 0.95, failures=1)
     93
     """
-    _check_rate(pass_rate)
     check_assurance(assurance)
-    if failures < 0:
-        raise InputError("failures", failures, "0 or more", "Say how many failures the plan forgives.")
+    if not 0 < pass_rate < 1:
+        raise InputError("pass rate", pass_rate, "between 0 and 1", "Write 95 % as 0.95.")
+    _check_failures(failures)
     risk = 1 - assurance + _SLACK
 
     def shows(n: int) -> bool:
         # With a true rate of just pass_rate, the plan must be failed often enough.
         return bool(binom.cdf(failures, n, 1 - pass_rate) <= risk)
 
-    high = failures + 1
-    while not shows(high):
-        high *= 2
-        if high > _MOST_COUPONS:
-            raise InputError(
-                "pass rate", pass_rate, "a rate that fewer than ten million coupons can show", "Ask for less."
-            )
-    low = failures  # with as many coupons as failures allowed nothing can be shown
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if shows(middle) else (middle, high)
-    return high
+    found = bisect_left(range(_MOST_COUPONS), True, lo=failures + 1, key=shows)
+    if found == _MOST_COUPONS:
+        raise InputError("pass rate", pass_rate, "a rate that fewer than ten million coupons can show", "Ask for less.")
+    return found
 
 
 def chance_to_accept(true_rate: float, coupons: int, *, failures: int = 0) -> float:
@@ -200,8 +193,7 @@ def chance_to_accept(true_rate: float, coupons: int, *, failures: int = 0) -> fl
         raise InputError("true pass rate", true_rate, "0 to 1", "Write 95 % as 0.95.")
     if coupons < 1:
         raise InputError("coupons", coupons, "1 or more", "Plan at least one coupon.")
-    if failures < 0:
-        raise InputError("failures", failures, "0 or more", "Say how many failures the plan forgives.")
+    _check_failures(failures)
     return float(binom.cdf(failures, coupons, 1 - true_rate))
 
 
@@ -220,6 +212,18 @@ def _check(passed: int, coupons: int, assurance: float) -> None:
     check_assurance(assurance)
 
 
+def _check_failures(failures: int) -> None:
+    """Refuse a number of failures that cannot be.
+
+    Raises
+    ------
+    InputError
+        If it is below 0.
+    """
+    if failures < 0:
+        raise InputError("failures", failures, "0 or more", "Say how many failures the plan forgives.")
+
+
 def check_assurance(assurance: float) -> None:
     """Refuse an assurance that is no probability.
 
@@ -230,15 +234,3 @@ def check_assurance(assurance: float) -> None:
     """
     if not 0 < assurance < 1:
         raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
-
-
-def _check_rate(pass_rate: float) -> None:
-    """Refuse a pass rate that nothing can show.
-
-    Raises
-    ------
-    InputError
-        If it is not between 0 and 1.
-    """
-    if not 0 < pass_rate < 1:
-        raise InputError("pass rate", pass_rate, "between 0 and 1", "Write 95 % as 0.95.")

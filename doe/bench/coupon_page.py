@@ -1,19 +1,15 @@
-"""The page of a coupon: the score form, what is stored, photos; and the two pages that ask for a reason."""
+"""The page of a coupon: its score form and how it is read, photos; and the two pages that ask for a reason."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
-from functools import cache
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache, partial
+from typing import TypeVar
 
 from markupsafe import Markup
 
-from doe.acts.scoring.making import STEPS, Coupon, Making, Said
-from doe.acts.scoring.press import Difference
-from doe.bench.cards import dials_of
-from doe.bench.forms import ACTUAL, CHECK, FAIL, PASS, Typed
-from doe.bench.pages import act_url, coupon_url
+from doe.acts.scoring.making import STEPS, Coupon, Difference, Making
+from doe.bench.study_page import dials_of
 from doe.bench.views import (
     CheckRow,
     Choice,
@@ -22,78 +18,117 @@ from doe.bench.views import (
     DifferPage,
     Frame,
     Hidden,
+    Link,
     Measured,
-    PhotoView,
     ScoreForm,
     SymptomBox,
     UndoPage,
 )
-from doe.domain.entry import HAND_CHOICES
-from doe.domain.score import FieldValue
+from doe.bench.web import Visit
+from doe.domain.entry import HAND_CHOICES, check_people
+from doe.domain.errors import InputError, InputErrors
+from doe.domain.said import read_check, read_symptoms, said_hand
+from doe.domain.score import FieldValue, ScoreEntry, entry_problems
 from doe.domain.spec import Check
+from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.reading import WORDS, short_list
-from doe.words import press
-from doe.words.dates import day_and_time
-from doe.words.wording import amount, listing, score
+from doe.words.press import FACES, KINDS, field_name, field_value, told
+from doe.words.typed import quantity
+from doe.words.wording import score
 from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import HAND_RULE
 
-if TYPE_CHECKING:
-    from doe.bench.shop import Shop
-    from doe.book.records import HistoryEntry, Photo
+T = TypeVar("T")
+CHECK, ACTUAL = "check:", "actual:"
+
+
+def typed_entry(visit: Visit, making: Making, coupon: Coupon) -> ScoreEntry:
+    """What was typed into the form; who felt the coupon is whoever scores here unless another one was named.
+
+    Raises
+    ------
+    InputErrors
+        Naming everything that cannot be read.
+    """
+    study, shop = making.record.study, visit.bench.shop
+    problems: list[InputError] = []
+
+    def taken(read: Callable[[], T], otherwise: T) -> T:
+        try:
+            return read()
+        except InputError as error:
+            problems.append(error)
+            return otherwise
+
+    checks = {c.name: taken(partial(read_check, visit.text(CHECK + c.name), c.name), None) for c in study.spec.checks}
+    symptoms: list[str] = []
+    for word in dict.fromkeys(visit.texts("symptom")):
+        symptoms += taken(partial(read_symptoms, word, WORDS.labels, "symptom"), tuple[str, ...]())
+    other, hand, void = visit.text("other_person"), visit.text("hand"), visit.text("void")
+    person = spelled(other or visit.text("person") or visit.who, (*making.people, *(shop.people() if other else ())))
+    if hand:
+        taken(partial(check_people, [person]), None)
+    entry = ScoreEntry(
+        coupon.name,
+        checks={name: found for name, found in checks.items() if found is not None},
+        symptoms=tuple(symptoms),
+        side=WORDS.side_of(symptoms),
+        hand={person: taken(partial(said_hand, hand, "hand-feel"), 0.0)} if hand else {},
+        actual={
+            f.name: taken(partial(quantity, text, f.unit, f"measured {f.label}", shop.shown), 0.0)
+            for f in study.numeric
+            if (text := visit.text(ACTUAL + f.name))
+        },
+        note=_note(visit),
+        void_reason=void or None,
+    )
+    problems = problems or entry_problems(entry, study)
+    if problems:
+        raise InputErrors(problems)
+    if void:  # a spoiled coupon has no scores
+        return ScoreEntry(coupon.name, void_reason=void)
+    if not list(entry.fields()):
+        raise InputError("form", "nothing chosen", "a check, a symptom, the hand, a note or void", "Choose first.")
+    return entry
+
+
+def _note(visit: Visit) -> str:
+    return visit.text("note").replace("\r\n", "\n")
+
+
+def spelled(name: str, known: Sequence[str]) -> str:
+    """A person's name as it is written already, in any case.
+
+    >>> spelled(" ANA ", ["Ana", "Ben"]), spelled("Cleo", ["Ana"])
+    ('Ana', 'Cleo')
+    """
+    words = " ".join(name.split())
+    return next((other for other in known if other.casefold() == words.casefold()), words)
+
 
 COMMON = 9
 """Symptoms shown at once; the rarer ones are one tap away."""
-REASONS = ("looked again", "tapped the wrong button", "wrong coupon")
-FACE_WORDS = {"print": "print side", "back": "back"}
-PHOTO_RULE = (
-    "JPEG, PNG or WebP, at most 64 megapixels and 32 MB, 12 photos a coupon. Place, time and device are removed from "
-    "the picture before it is kept."
-)
 
 
-def coupon_page(
-    shop: Shop,
-    making: Making,
-    coupon: Coupon,
-    frame: Frame,
-    photos: Sequence[Photo],
-    *,
-    who: str,
-    is_wash: bool,
-    typed: Typed | None = None,
-) -> CouponPage:
-    """View-model of a coupon; ``typed`` is shown again after something in it could not be taken."""
-    study = making.record.id
-    form = None if coupon.void or not frame.can_post else _form(making, coupon, shop.shown, who, is_wash, typed)
-    facts = [f"Round {coupon.round}."]
-    facts += [words] if (words := press.KINDS.get(making.kind_of(coupon.round))) else []
-    facts += _where(making, coupon)
+def coupon_page(visit: Visit, making: Making, coupon: Coupon, frame: Frame, *, is_typed: bool) -> CouponPage:
+    """View-model of a coupon; what was typed is shown again (``is_typed``) after something in it was refused."""
+    is_open = not coupon.is_scored and not coupon.void
+    photos = visit.bench.shop.photos(making.record.id, coupon.name)
     return CouponPage(
         frame=frame,
-        facts=tuple(facts),
-        settings=tuple(dials_of(making, coupon, None, shop.shown)),
+        round=coupon.round,
+        kind=KINDS.get(making.kind_of(coupon.round), ""),
+        unpressed=is_open and not coupon.is_pressed and "press_order" in coupon.place,
+        uncured=is_open and making.has_cure and not coupon.is_cured,
+        settings=tuple(dials_of(making, coupon, None, visit.bench.shop.shown)),
         void=coupon.void,
-        form=form,
-        photos=tuple(
-            PhotoView(f"/photo/{study}/{p.id}", f"{FACE_WORDS[p.face]}, {p.who}, {_said_at(p.at)}") for p in photos
-        ),
-        photo_action=act_url("photo", study, coupon.name) if frame.can_post and not coupon.void else "",
-        photo_rule=PHOTO_RULE,
-        undo=act_url("undo", study, coupon.name) if coupon.said or coupon.marks or photos else "",
-        wrong=act_url("wrong", study, coupon.name) if "symptoms" in coupon.said else "",
+        form=None if coupon.void or not frame.can_post else _form(visit, making, coupon, is_typed=is_typed),
+        photos=tuple(Link(told("photo", face=FACES[p.face], by=p), f"/photo/{frame.study}/{p.id}") for p in photos),
+        has_history=bool(coupon.said or coupon.marks or photos),
+        has_symptom="symptoms" in coupon.said,
     )
-
-
-def _where(making: Making, coupon: Coupon) -> Iterator[str]:
-    if coupon.is_scored or coupon.void:
-        return
-    if not coupon.is_pressed and "press_order" in coupon.place:
-        yield "It is not noted as pressed yet; scoring it notes that."
-    if making.has_cure and not coupon.is_cured:
-        yield "Its film is not noted as cured yet."
 
 
 @cache
@@ -101,200 +136,122 @@ def _drawn(key: str) -> Markup:
     return symptom_svg(key, beside_text=True)
 
 
-def _form(making: Making, coupon: Coupon, shown: Shown, who: str, is_wash: bool, typed: Typed | None) -> ScoreForm:
+def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> ScoreForm:
+    shown, who, study = visit.bench.shop.shown, visit.who, making.record.study
     common = [s.key for s in short_list()][:COMMON]
-    ticked = typed.symptoms if typed else ()
-    boxes = [SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in ticked) for s in CATALOGUE]
-    known = {box.key: box for box in boxes}
-    rarer = tuple(box for box in boxes if box.key not in common)
-    people = list(dict.fromkeys([who, *coupon_people(making)]))
-    person = typed.person if typed and typed.person else who
-    given = typed.hand if typed else ""
-    measured = tuple(_measured(making, coupon, shown, typed))
-    is_later_due = is_wash or not coupon.misses(making.checks_now)
-    said = coupon.said
+    ticked = visit.texts("symptom")
+    boxes = {s.key: SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in ticked) for s in CATALOGUE}
+    rarer = tuple(box for key, box in boxes.items() if key not in common)
+    person, hand = visit.text("person") or who, visit.text("hand")
+    measured = tuple(
+        Measured(
+            ACTUAL + f.name,
+            f"{f.label} ({SYMBOLS[shown.unit(f.unit)]})",
+            visit.text(ACTUAL + f.name),
+            _stored(study, coupon, f"actual:{f.name}", shown),
+        )
+        for f in study.numeric
+    )
+
+    def row(check: Check) -> CheckRow:
+        now, name = visit.text(CHECK + check.name), check.name.replace("_", " ")
+        stored = _stored(study, coupon, f"check:{check.name}", shown)
+        return CheckRow(CHECK + check.name, name, check.label, now == "pass", now == "fail", stored)
+
     return ScoreForm(
-        action=act_url("score", making.record.id, coupon.name),
-        draft=draft_key(making, coupon),
-        is_typed=typed is not None,
-        now=tuple(_check(c, coupon, typed) for c in making.checks_now),
-        later=tuple(_check(c, coupon, typed) for c in making.checks_later),
-        later_open=is_later_due or bool(typed and any(typed.checks[c.name] for c in making.checks_later)),
-        symptoms=tuple(known[key] for key in common),
+        draft=making.key_of(coupon),
+        is_typed=is_typed,
+        now=tuple(map(row, making.checks_now)),
+        later=tuple(map(row, making.checks_later)),
+        later_open=bool(visit.query("wash"))
+        or not coupon.misses(making.checks_now)
+        or any(visit.text(CHECK + c.name) for c in making.checks_later),
+        symptoms=tuple(boxes[key] for key in common),
         more_symptoms=rarer,
         more_open=any(box.is_on for box in rarer),
-        stored_symptoms=_stored("symptoms", said),
+        stored_symptoms=_stored(study, coupon, "symptoms", shown),
         hands=(
-            Choice("", "not felt", not given),
-            *(Choice(value, value, value == given) for value in HAND_CHOICES),
+            Choice("", "not felt", not hand),
+            *(Choice(value, value, value == hand) for value in HAND_CHOICES),
         ),
         hand_rule=HAND_RULE,
-        stored_hands=_stored_hands(coupon, who),
-        people=tuple(Choice(name, name, name == person) for name in people),
-        other_person=typed.other_person if typed else "",
+        stored_hands="; ".join(_stored_hands(coupon, who)),
+        people=tuple(Choice(name, name, name == person) for name in dict.fromkeys([who, *making.people])),
+        other_person=visit.text("other_person"),
         measured=measured,
         measured_open=any(m.typed for m in measured),
-        note=typed.note if typed else "",
-        stored_note=str(said["note"].value) if "note" in said else "",
-        void=typed.void if typed else "",
-        void_open=bool(typed and typed.void),
+        note=_note(visit),
+        stored_note=str(coupon.said["note"].value) if "note" in coupon.said else "",
+        void=visit.text("void"),
     )
 
 
-def draft_key(making: Making, coupon: Coupon) -> str:
-    """Key under which a device keeps what is typed about a coupon: no other study has it, in this book or another."""
-    return f"{making.record.made_at:%Y%m%d%H%M%S%f}/{coupon.name}"
+def _stored(study: Study, coupon: Coupon, field: str, shown: Shown) -> str:
+    said = coupon.said.get(field)
+    return "" if said is None else told("stored", value=field_value(study, field, said.value, shown), by=said)
 
 
-def coupon_people(making: Making) -> tuple[str, ...]:
-    """Everybody who has felt a coupon of this study."""
-    return tuple(dict.fromkeys(name for c in making.coupons for name in c.hands))
-
-
-def _check(check: Check, coupon: Coupon, typed: Typed | None) -> CheckRow:
-    now = typed.checks[check.name] if typed else ""
-    choices = (Choice(PASS, "Pass", now == PASS), Choice(FAIL, "Fail", now == FAIL), Choice("", "not yet", now == ""))
-    name = check.name.replace("_", " ")
-    return CheckRow(CHECK + check.name, name, check.label, choices, _stored(f"check:{check.name}", coupon.said))
-
-
-def _measured(making: Making, coupon: Coupon, shown: Shown, typed: Typed | None) -> Iterator[Measured]:
-    for f in making.record.study.numeric:
-        unit = SYMBOLS[shown.unit(f.unit)]
-        said = coupon.said.get(f"actual:{f.name}")
-        stored = ""
-        if said is not None and isinstance(said.value, (int, float)):
-            stored = f"stored: {amount(f, float(said.value), shown)} ({said.who})"
-        yield Measured(ACTUAL + f.name, f"{f.label} ({unit})", typed.actual[f.name] if typed else "", stored)
-
-
-def _stored(field: str, said: dict[str, Said] | object) -> str:
-    found = said.get(field) if isinstance(said, dict) else None
-    return "" if found is None else f"stored: {value_words(field, found.value)} ({found.who})"
-
-
-def _stored_hands(coupon: Coupon, who: str) -> str:
-    """What is stored about the hand: one's own score, and only how many others gave one, so that nobody copies it."""
-    hands = coupon.hands
-    own = next((f"yours is stored: {score(v)}" for n, v in hands.items() if n.casefold() == who.casefold()), "")
-    others = [name for name in hands if name.casefold() != who.casefold()]
-    parts = [own, f"{listing(others)} felt it too" if others else ""]
-    return "; ".join(part for part in parts if part)
-
-
-def value_words(field: str, value: FieldValue, shown: Shown | None = None) -> str:
-    """A stored or given value in words."""
-    if isinstance(value, bool):
-        return PASS if value else FAIL
-    if isinstance(value, tuple):
-        return ", ".join(WORDS.labels.get(str(key), str(key)) for key in value)
-    if value in (None, ""):
-        return "nothing"
-    del field, shown
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def field_words(making: Making, field: str) -> str:
-    """A field in words."""
-    kind, _, name = field.partition(":")
-    if kind == "check":
-        return f"check {name.replace('_', ' ')}"
-    if kind == "hand":
-        return f"hand-feel, {name}"
-    if kind == "actual" and name in making.record.study.factor_names:
-        return f"measured {making.record.study.factor(name).label}"
-    return {"symptoms": "symptom", "void": "void", "note": "note", "side": "side"}.get(kind, field)
-
-
-def said_value(making: Making, field: str, value: FieldValue, shown: Shown) -> str:
-    """A value with its unit."""
-    kind, _, name = field.partition(":")
-    if kind == "actual" and name in making.record.study.factor_names and isinstance(value, (int, float)):
-        return amount(making.record.study.factor(name), float(value), shown)
-    return value_words(field, value)
+def _stored_hands(coupon: Coupon, who: str) -> Iterator[str]:
+    """What is stored about the hand: one's own score, and only who else gave one, so that nobody copies it."""
+    others = []
+    for name, value in coupon.hands.items():
+        if name.casefold() == who.casefold():
+            yield told("own_hand", hand=score(value))
+        else:
+            others.append(name)
+    if others:
+        yield told("other_hands", others=others)
 
 
 def differ_page(
-    making: Making,
-    coupon: Coupon,
-    found: Sequence[Difference],
-    frame: Frame,
-    fields: Sequence[Hidden],
-    *,
-    why: str,
-    shown: Shown,
+    visit: Visit, study: Study, found: Sequence[Difference], frame: Frame, fields: tuple[Hidden, ...]
 ) -> DifferPage:
     """View-model that shows both values and asks which one holds, and why."""
-    many = len(found) > 1
-    return DifferPage(
-        frame=frame,
-        intro=f"{'These values are' if many else 'This value is'} stored already, and you gave "
-        f"{'others' if many else 'another one'}. Nothing is overwritten: choose what holds, and say why if you "
-        "correct something.",
-        rows=tuple(
-            DifferenceRow(
-                f"on:{d.field}",
-                field_words(making, d.field),
-                f"{said_value(making, d.field, d.stored, shown)}, by {d.stored_by}, {_said_at(d.stored_at)}",
-                said_value(making, d.field, d.given, shown),
-            )
-            for d in found
-        ),
-        fields=tuple(fields),
-        reasons=REASONS,
-        why=why,
-        action=act_url("score", making.record.id, coupon.name),
-        back=coupon_url(making.record.id, coupon.name),
-    )
+    shown = visit.bench.shop.shown
+    rows = []
+    for d in found:
+        stored = told("stored_by", value=field_value(study, d.field, d.stored.value, shown), by=d.stored)
+        given = field_value(study, d.field, d.given, shown)
+        rows.append(DifferenceRow(f"on:{d.field}", field_name(study, d.field), stored, given))
+    return DifferPage(frame, told("differ" if len(rows) > 1 else "differ_one"), tuple(rows), fields, visit.text("why"))
 
 
-def undo_page(
-    making: Making,
-    coupon: Coupon,
-    frame: Frame,
-    history: Sequence[HistoryEntry],
-    photos: Sequence[Photo],
-    *,
-    who: str,
-    why: str,
-    shown: Shown,
-) -> UndoPage:
+def undo_page(visit: Visit, making: Making, coupon: Coupon, frame: Frame) -> UndoPage:
     """View-model of taking back what is stored about a coupon.
 
-    ``who`` looks at it: hand-feel that others gave stays hidden until they have felt the coupon themselves.
+    Hand-feel that others gave stays hidden from who looks at it until they have felt the coupon themselves.
     """
+    study, who, shop = making.record.study, visit.who.casefold(), visit.bench.shop
+    has_felt = not who or any(name.casefold() == who for name in coupon.hands)
 
     def said(field: str, value: FieldValue) -> str:
         kind, _, person = field.partition(":")
-        mine = person.casefold() == who.casefold() or any(n.casefold() == who.casefold() for n in coupon.hands)
-        is_hidden = kind == "hand" and bool(who) and not mine
-        return "shown once you have felt it" if is_hidden else said_value(making, field, value, shown)
+        if kind == "hand" and not has_felt and person.casefold() != who:
+            return told("hidden_hand")
+        return field_value(study, field, value, shop.shown)
 
     items = [
-        Choice(name, f"{field_words(making, name)}: {said(name, s.value)} ({s.who}, {_said_at(s.at)})", False)
+        Choice(name, told("item", what=f"{field_name(study, name)}: {said(name, s.value)}", by=s))
         for name, s in coupon.said.items()
         if name != "side"
     ]
     items += [
-        Choice(f"step:{step}", f"{step} ({mark.who}, {_said_at(mark.at)})", False)
+        Choice(f"step:{step}", told("item", what=step, by=mark))
         for step in STEPS
         for mark in coupon.marks.get(step, ())[:1]
     ]
     items += [
-        Choice(f"photo:{p.id}", f"photo of the {FACE_WORDS[p.face]} ({p.who}, {_said_at(p.at)})", False) for p in photos
+        Choice(f"photo:{p.id}", told("photo_item", face=FACES[p.face], by=p))
+        for p in shop.photos(making.record.id, coupon.name)
     ]
     lines = [
-        f"{_said_at(h.at)}, {h.who}: {field_words(making, h.field)} "
-        f"{'taken back' if h.value in (None, '') else said(h.field, h.value)}"
-        f"{f' ({h.why})' if h.why else ''}"
-        for h in history
+        told(
+            "past_why" if h.why else "past",
+            by=h,
+            field=field_name(study, h.field),
+            value=told("taken_back") if h.value in (None, "") else said(h.field, h.value),
+        )
+        for h in reversed(shop.look.history(making.record.id, coupon.name))
         if h.field != "side"
     ]
-    return UndoPage(
-        frame, tuple(items), REASONS, why, act_url("undo", making.record.id, coupon.name), tuple(reversed(lines))
-    )
-
-
-def _said_at(at: datetime) -> str:
-    """When something was stored, as it reads today."""
-    return day_and_time(at, datetime.now(UTC))
+    return UndoPage(frame, tuple(items), visit.text("why"), tuple(lines))

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from markupsafe import Markup
 from starlette.responses import Response
 
 from doe.acts.practising import EXERCISES, class_progress, keep_outcome, lesson_seed, seed_for
-from doe.bench.entrance import here
-from doe.bench.views import DrillPage, Group, Link, ListPage, MadeView, PointsRow, TurnView
+from doe.bench.views import DrillPage, Group, Link, ListPage, MadeView, TurnView
 from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
@@ -17,11 +16,10 @@ from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
 from doe.practice.drills import HINT, reply, start
 from doe.symptoms.reading import WORDS
 from doe.words import practice as words
-from doe.words.wording import count, score
+from doe.words.press import told
+from doe.words.wording import score
 from reports.drawing.symptoms import symptom_svg
 from reports.practice import pictures_of
-
-INVENTED = "An invented world: no machine, film, powder or fabric was measured for it. No study is changed by it."
 
 
 @dataclass
@@ -41,17 +39,14 @@ def exercises(visit: Visit) -> Response:
     mine = {p.exercise: p for p in progress if p.person == visit.who}
     links = []
     for key in EXERCISES:
-        parts = [f"best {mine[key].best} of 100, done {count(mine[key].times, 'time')}"] if key in mine else []
-        if lesson_seed(look, key) is not None:
-            parts.append("set for the class")
-        links.append(Link(words.TITLES[key], f"/practice/{key}", "; ".join(parts) or "not done yet"))
-    people = tuple(
-        Link(p.person, "", f"{words.TITLES[p.exercise]}: best {p.best}, last {p.last}, {count(p.times, 'time')}")
-        for p in progress
-    )
-    groups = (Group("Exercises", tuple(links)), *((Group("The class", people),) if people else ()))
-    frame = visit.frame("Practice", kicker="Bench page", links=here(visit, practice=True))
-    return page("bench_list.html", ListPage(frame, (INVENTED,), groups, ""))
+        parts = [told("exercise_done", best=mine[key].best, times=mine[key].times)] if key in mine else []
+        parts += [told("exercise_class")] if lesson_seed(look, key) is not None else []
+        links.append(Link(words.TITLES[key], f"/practice/{key}", "; ".join(parts) or told("exercise_new")))
+    groups = [Group(told("exercise_group"), tuple(links))]
+    if progress:
+        people = (Link(p.person, "", told("class_line", title=words.TITLES[p.exercise], **vars(p))) for p in progress)
+        groups.append(Group(told("class_group"), tuple(people)))
+    return page("bench_exercises.html", ListPage(visit.frame(), tuple(groups)))
 
 
 def _exercise(visit: Visit) -> str:
@@ -66,20 +61,15 @@ def _play(visit: Visit, key: str) -> Play | None:
     return found if isinstance(found, Play) else None
 
 
-def exercise(visit: Visit) -> Response:
-    """One exercise as it stands on this device."""
-    return _page(visit, _exercise(visit))
-
-
 def answer(visit: Visit) -> Response | str:
     """Start an exercise, answer its question, or ask for a hint; the outcome is kept under the person's name."""
     key = _exercise(visit)
     assert visit.session is not None
-    place = f"/practice/{key}"
+    place, shown = f"/practice/{key}", visit.bench.shop.shown
     with visit.session.lock:
         if visit.text("act") == "start":
             seed = seed_for(visit.bench.shop.look, key, visit.who)
-            visit.session.kept[f"practice {key}"] = Play(start(key, seed, visit.bench.shop.shown))
+            visit.session.kept[f"practice {key}"] = Play(start(key, seed, shown))
             return place
         play = _play(visit, key)
         if play is None or visit.text("step") != str(len(play.typed)):
@@ -90,12 +80,12 @@ def answer(visit: Visit) -> Response | str:
                 raise InputError("answer", "nothing", "an answer", "Answer the question, or ask for a hint.")
             turn = reply(play.drill, text)
         except InputError as error:
-            return _page(visit, key, text, *problem_lines(error))
+            return exercise(visit, text, *problem_lines(error))
         play.typed.append(text)
         play.turns.append(turn)
         if play.drill.is_over:
             with visit.bench.photo_turn:  # one heavy piece of work at a time
-                play.pictures = tuple(str(p.svg) for p in pictures_of(play.drill.outcome, visit.bench.shop.shown))
+                play.pictures = tuple(str(p.svg) for p in pictures_of(play.drill.outcome, shown))
             with visit.storing() as book:
                 keep_outcome(book, visit.who, play.drill.outcome, play.typed)
     return place
@@ -109,56 +99,42 @@ def picture(visit: Visit) -> Response:
     return Response(play.pictures[number], media_type="image/svg+xml")
 
 
-def _page(visit: Visit, key: str, typed: str = "", *problems: str) -> Response:
-    play, shown = _play(visit, key), visit.bench.shop.shown
-    title = words.TITLES[key]
-    frame = visit.frame(title, kicker="Practice", links=here(visit, practice=True), problems=problems)
-    over = play is not None and play.drill.is_over
-    question = play.drill.question() if play is not None and not over else None
-    asked, form = words.asked(question, shown) if question is not None else ("", "")
-    outcome = play.drill.outcome if play is not None and over else None
-    compared = words.table(outcome, shown) if outcome is not None else ()
-    pictures = play.pictures if play is not None else ()
-    named = pictures_names(len(pictures))
-    view = DrillPage(
-        frame=frame,
-        brief=words.brief(play.drill) if play is not None else (),
-        is_new=play is not None and not play.typed,
-        turns=_turns(play, shown) if play is not None else (),
-        question=asked,
-        form=form,
-        choices=question.choices if question is not None else (),
-        step=str(len(play.typed)) if play is not None else "",
-        action=f"/practice/{key}",
-        typed=typed,
-        start="" if question is not None else "Do another one" if over else "Start",
-        score=f"{words.score(outcome)}, kept under {visit.who}." if outcome is not None else "",
-        parts=tuple(PointsRow(what, f"{points:+.0f}") for what, points in words.parts(outcome, shown))
-        if outcome is not None
-        else (),
-        truth=words.truth(outcome, shown) if outcome is not None else (),
-        head=compared[0] if compared else (),
-        lines=compared[1:],
-        pictures=tuple(Link(name, f"/practice/{key}/{n}.svg") for n, name in enumerate(named)),
-    )
+def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
+    """One exercise as it stands on this device."""
+    key, shown = _exercise(visit), visit.bench.shop.shown
+    play = _play(visit, key)
+    view = DrillPage(visit.frame(problems=problems), words.TITLES[key], key, typed)
+    if play is not None:
+        turns = zip(play.typed, play.turns, strict=True)
+        view = replace(
+            view,
+            brief=words.brief(play.drill),
+            turns=tuple(
+                TurnView(text, words.said(turn, shown), tuple(_made(play.drill, c, shown) for c in turn.coupons))
+                for text, turn in turns
+            )[::-1],
+            step=str(len(play.typed)),
+        )
+        if play.drill.is_over:
+            outcome = play.drill.outcome
+            head, *lines = words.table(outcome, shown) or ((),)
+            names = ("press", "oven") if len(play.pictures) > 1 else ("causes",)
+            view = replace(
+                view,
+                score=words.score(outcome),
+                parts=tuple((what, f"{points:+.0f}") for what, points in words.parts(outcome, shown)),
+                truth=words.truth(outcome, shown),
+                head=head,
+                lines=tuple(lines),
+                pictures=tuple(
+                    Link(told(f"truth_{name}"), f"/practice/{key}/{number}.svg")
+                    for number, (name, _) in enumerate(zip(names, play.pictures, strict=False))
+                ),
+            )
+        elif (question := play.drill.question()) is not None:
+            asked, form = words.asked(question, shown)
+            view = replace(view, question=asked, form=form, choices=question.choices)
     return page("bench_practice.html", view, status=422 if problems else 200)
-
-
-def pictures_names(many: int) -> tuple[str, ...]:
-    """Names of the pictures: two maps, or one of the causes.
-
-    >>> pictures_names(2), pictures_names(1)
-    (('The truth at the press', 'The truth at the oven'), ('The causes',))
-    """
-    return ("The truth at the press", "The truth at the oven")[:many] if many != 1 else ("The causes",)
-
-
-def _turns(play: Play, shown: Shown) -> tuple[TurnView, ...]:
-    steps = [
-        TurnView(typed, words.said(turn, shown), tuple(_made(play.drill, c, shown) for c in turn.coupons))
-        for typed, turn in zip(play.typed, play.turns, strict=True)
-    ]
-    return tuple(reversed(steps))
 
 
 def _made(drill: Drill, made: MadeCoupon, shown: Shown) -> MadeView:

@@ -3,180 +3,145 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from urllib.parse import urlencode
 
 from starlette.responses import PlainTextResponse, Response
 
-from doe.acts.scoring.making import STEPS, Coupon, Making, mark, unmark
-from doe.acts.scoring.press import Difference, differences, keeping, store_scores, take_back
-from doe.acts.scoring.progress import LEAST_FOR_HINT, scored_of
-from doe.bench.coupon_page import coupon_page, coupon_people, differ_page, draft_key, undo_page
-from doe.bench.forms import Typed
-from doe.bench.hint_page import hint_page
-from doe.bench.hints import Seen
-from doe.bench.pages import act_url, coupon_url, study_url
+from doe.acts.scoring.making import (
+    LEAST_FOR_HINT,
+    STEPS,
+    Coupon,
+    Making,
+    differences,
+    keeping,
+    mark,
+    scored_of,
+    store_scores,
+    take_back,
+    unmark,
+)
+from doe.bench.coupon_page import coupon_page, differ_page, typed_entry, undo_page
 from doe.bench.photos import clean_photo
-from doe.bench.study_page import list_page, looks_for_settings, study_page, version_of, wash_page
-from doe.bench.views import Hidden, Link
-from doe.bench.web import MARK, TOKEN, Visit, page, problem_lines
+from doe.bench.state import Seen
+from doe.bench.study_page import hint_page, list_page, looks_for_settings, study_page, version_of, wash_page
+from doe.bench.views import Hidden
+from doe.bench.web import MARK, TOKEN, Visit, coupon_url, page, problem_lines
 from doe.domain.errors import InputError
+from doe.domain.score import ScoreEntry
 from doe.words.dates import local
+from doe.words.press import told
 
 _NOT_SENT_ON = (TOKEN, MARK, "why", "reason")
 
 
-def _links(making: Making, here: str) -> tuple[Link, ...]:
-    study = making.record.id
-    pages = (
-        ("Make and score", study_url(study)),
-        ("Wash", act_url("wash", study)),
-        ("All", act_url("list", study)),
-        ("Early look", act_url("hint", study)),
-    )
-    return (*(Link(text, url, is_here=text == here) for text, url in pages), Link("Studies", "/"))
-
-
 def study(visit: Visit) -> Response:
-    """The page of a study."""
-    making = visit.bench.shop.making(visit.number("study"))
-    saved = visit.query("saved")
+    """The page of a study; it names the coupon that was stored just now."""
+    making, saved = visit.making(), visit.query("saved")
     known = next((c for c in making.coupons if c.name == saved), None)
-    frame = visit.frame(
-        making.record.name,
-        kicker="Bench page",
-        links=_links(making, "Make and score"),
-        said="" if known is None else f"{known.name} is stored.",
-        undo=None if known is None else Link("Take it back", act_url("undo", making.record.id, known.name)),
-        saved="" if known is None else draft_key(making, known),
-    )
+    frame = visit.frame(making, known, saved="" if known is None else making.key_of(known))
     return page("bench_study.html", study_page(visit.bench.shop, making, frame, now=local(datetime.now(UTC))))
 
 
 def news(visit: Visit) -> Response:
     """Whether another coupon is next: asked by an open page every few seconds."""
-    making = visit.bench.shop.making(visit.number("study"))
-    return PlainTextResponse(version_of(making))
+    return PlainTextResponse(version_of(visit.making()))
 
 
 def wash(visit: Visit) -> Response:
     """The wash queue."""
-    making = visit.bench.shop.making(visit.number("study"))
-    frame = visit.frame("Wash queue", kicker=making.record.name, links=_links(making, "Wash"))
-    return page("bench_list.html", wash_page(making, frame, now=local(datetime.now(UTC))))
+    making = visit.making()
+    return page("bench_wash.html", wash_page(making, visit.frame(making), now=local(datetime.now(UTC))))
 
 
 def everything(visit: Visit) -> Response:
     """All coupons."""
-    making = visit.bench.shop.making(visit.number("study"))
-    frame = visit.frame("All coupons", kicker=making.record.name, links=_links(making, "All"))
-    return page("bench_list.html", list_page(making, frame))
+    making = visit.making()
+    return page("bench_list.html", list_page(making, visit.frame(making)))
 
 
 def hint(visit: Visit) -> Response:
     """The early look; it is computed beside the page."""
-    making = visit.bench.shop.making(visit.number("study"))
+    making = visit.making()
     scored = scored_of(making)
     seen = visit.bench.hints.look(making.record.id) if scored >= LEAST_FOR_HINT else None
     if not looks_for_settings(making):
-        seen = Seen(None, is_waiting=False, none="This study compares materials: there are no settings to look for.")
-    frame = visit.frame("Early look", kicker=making.record.name, links=_links(making, "Early look"))
-    return page("bench_hint.html", hint_page(making, frame, seen, scored, visit.bench.shop.shown))
-
-
-def _coupon(visit: Visit) -> tuple[Making, Coupon]:
-    making = visit.bench.shop.making(visit.number("study"))
-    return making, making.coupon(visit.word("coupon"))
+        seen = Seen(None, is_waiting=False, none=told("hint_no_settings"))
+    return page("bench_hint.html", hint_page(making, visit.frame(making), seen, scored, visit.bench.shop.shown))
 
 
 def coupon(visit: Visit) -> Response:
     """The page of a coupon, also behind the code on its label."""
-    making, found = _coupon(visit)
-    said = {"photo": "The photo is kept.", "undone": "Taken back.", "pressed": "Noted as pressed."}
-    return _coupon_page(visit, making, found, said=said.get(visit.query("done"), ""))
+    done = visit.query("done")
+    return _coupon_page(visit, said=told(f"done_{done}") if done in ("photo", "undone", "pressed") else "")
 
 
-def _coupon_page(
-    visit: Visit,
-    making: Making,
-    found: Coupon,
-    *,
-    typed: Typed | None = None,
-    problems: tuple[str, ...] = (),
-    said: str = "",
-) -> Response:
-    frame = visit.frame(found.name, kicker=making.record.name, links=_links(making, ""), problems=problems, said=said)
-    photos = [p for p in visit.bench.shop.look.photos(making.record.id, found.name) if not p.withdrawn]
-    view = coupon_page(
-        visit.bench.shop, making, found, frame, photos, who=visit.who, is_wash=bool(visit.query("wash")), typed=typed
-    )
+def _coupon_page(visit: Visit, *problems: str, is_typed: bool = False, said: str = "") -> Response:
+    making, found = visit.coupon()
+    frame = visit.frame(making, found, problems=problems, said=said)
+    view = coupon_page(visit, making, found, frame, is_typed=is_typed)
     return page("bench_coupon.html", view, status=422 if problems else 200)
 
 
 def step(visit: Visit) -> str:
     """Note that films are cured or coupons pressed."""
-    making = visit.bench.shop.making(visit.number("study"))
-    word = visit.text("step")
+    making = visit.making()
+    word, names = visit.text("step"), visit.texts("coupon")
     if word not in STEPS:
         raise InputError("step", repr(word), " or ".join(STEPS), "Use the buttons of the page.")
-    names = visit.texts("coupon")
     if not names:
         raise InputError("coupon", "none", "a coupon of the queue", "Use the buttons of the page.")
     with visit.storing() as book:
         mark(book, making, names, word)
     if word == "pressed" and len(names) == 1:
-        return coupon_url(making.record.id, names[0], done="pressed")
-    return study_url(making.record.id)
+        return f"{coupon_url(making.record.id, names[0])}?done=pressed"
+    return f"/s/{making.record.id}"
 
 
 def score(visit: Visit) -> Response | str:
     """Store the scores of a coupon; a value that differs from what is stored is asked about first."""
-    making, found = _coupon(visit)
-    study = making.record.study
-    typed = Typed.of(visit, study)
-    known = (*coupon_people(making), *(visit.bench.shop.people() if typed.other_person else ()))
+    making, found = visit.coupon()
     try:
-        entry = typed.entry(found.name, study, visit.bench.shop.shown, who=visit.who, known=known)
-        if entry.void_reason:  # a spoiled coupon has no scores
-            entry = type(entry)(found.name, void_reason=entry.void_reason)
-        if not any(True for _ in entry.fields()):
-            raise InputError("form", "nothing chosen", "a check, a symptom, the hand, a note or void", "Choose first.")
+        entry = typed_entry(visit, making, found)
     except InputError as error:
-        return _coupon_page(visit, making, found, typed=typed, problems=problem_lines(error))
+        return _coupon_page(visit, *problem_lines(error), is_typed=True)
     entry = keeping(entry, {n.removeprefix("on:") for n in visit.form if visit.text(n) == "stored" and n[:3] == "on:"})
-    why = visit.text("why") or visit.text("reason")
-    asked = _ask(visit, making, found, differences(found, entry), why)
+    asked = _ask(visit, making, found, entry)
     if asked is not None:
         return asked
     try:
         with visit.storing() as book:
-            store_scores(book, making.record, found, entry, why=why)
+            store_scores(book, making.record, found, entry, why=_why(visit))
     except InputError as error:
         # somebody else may have scored it in this very moment
-        making, found = _coupon(visit)
-        asked = _ask(visit, making, found, differences(found, entry), why)
-        return asked or _coupon_page(visit, making, found, typed=typed, problems=problem_lines(error))
-    return study_url(making.record.id, saved=found.name)
+        making, found = visit.coupon()
+        asked = _ask(visit, making, found, entry)
+        return asked or _coupon_page(visit, *problem_lines(error), is_typed=True)
+    return f"/s/{making.record.id}?{urlencode({'saved': found.name})}"
 
 
-def _ask(visit: Visit, making: Making, found: Coupon, rows: tuple[Difference, ...], why: str) -> Response | None:
+def _why(visit: Visit) -> str:
+    return visit.text("why") or visit.text("reason")
+
+
+def _ask(visit: Visit, making: Making, found: Coupon, entry: ScoreEntry) -> Response | None:
     """The page that asks about corrections; None when there are none, or all are decided and explained."""
+    rows = differences(found, entry)
     undecided = [d for d in rows if visit.text(f"on:{d.field}") != "mine"]
-    if not rows or (why and not undecided):
+    if not rows or (_why(visit) and not undecided):
         return None
     sent_before = any(name.startswith("on:") for name in visit.form)
-    problems = ("Choose one value in each line, and say why where you correct.",) if sent_before else ()
     fields = tuple(
         Hidden(name, value)
         for name, value in visit.form.multi_items()
         if isinstance(value, str) and name not in _NOT_SENT_ON and not name.startswith("on:") and value
     )
-    frame = visit.frame(f"{found.name}: which is right?", kicker=making.record.name, problems=problems)
-    view = differ_page(making, found, rows, frame, fields, why=visit.text("why"), shown=visit.bench.shop.shown)
-    return page("bench_differ.html", view, status=409)
+    frame = visit.frame(making, found, problems=(told("choose"),) if sent_before else ())
+    return page("bench_differ.html", differ_page(visit, making.record.study, rows, frame, fields), status=409)
 
 
 def photo(visit: Visit) -> Response | str:
     """Keep a photo of one face of a coupon, small and clean."""
-    making, found = _coupon(visit)
+    making, found = visit.coupon()
     source = visit.upload("photo")
     try:
         if source is None:
@@ -187,53 +152,33 @@ def photo(visit: Visit) -> Response | str:
         with visit.storing() as book:
             book.add_photo(making.record.id, found.name, image, face=face, media_type="image/jpeg")
     except InputError as error:
-        return _coupon_page(visit, making, found, problems=problem_lines(error))
-    return coupon_url(making.record.id, found.name, done="photo")
+        return _coupon_page(visit, *problem_lines(error))
+    return f"{coupon_url(making.record.id, found.name)}?done=photo"
 
 
 def picture(visit: Visit) -> Response:
     """A photo of this study."""
-    study, number = visit.number("study"), visit.number("photo")
-    kept = next((p for p in visit.bench.shop.look.photos(study) if p.id == number and not p.withdrawn), None)
+    number = visit.number("photo")
+    kept = next((p for p in visit.bench.shop.photos(visit.number("study")) if p.id == number), None)
     if kept is None:
         raise InputError(f"photo {number}", "no such photo", "a photo of this study", "Open its coupon again.")
     image = visit.bench.shop.look.photo_image(number)
-    headers = {"cache-control": "private, max-age=3600"}
-    return Response(image, media_type=kept.media_type, headers=headers)
+    return Response(image, media_type=kept.media_type, headers={"cache-control": "private, max-age=3600"})
 
 
-def undo_form(visit: Visit) -> Response:
+def undo_form(visit: Visit, *problems: str) -> Response:
     """What is stored about a coupon, to take some of it back."""
-    return _undo_page(visit)
-
-
-def _undo_page(visit: Visit, *problems: str) -> Response:
-    making, found = _coupon(visit)
-    frame = visit.frame(
-        f"Take back, {found.name}", kicker=making.record.name, problems=problems, links=_links(making, "")
-    )
-    history = visit.bench.shop.look.history(making.record.id, found.name)
-    photos = [p for p in visit.bench.shop.look.photos(making.record.id, found.name) if not p.withdrawn]
-    view = undo_page(
-        making,
-        found,
-        frame,
-        history,
-        photos,
-        who=visit.who,
-        why=visit.text("why"),
-        shown=visit.bench.shop.shown,
-    )
+    making, found = visit.coupon()
+    view = undo_page(visit, making, found, visit.frame(making, found, problems=problems))
     return page("bench_undo.html", view, status=422 if problems else 200)
 
 
 def undo(visit: Visit) -> Response | str:
     """Take back what was chosen, with its reason; it stays in the history."""
-    making, found = _coupon(visit)
-    chosen = visit.texts("what")
-    why = visit.text("why") or visit.text("reason")
+    making, found = visit.coupon()
+    chosen, why = visit.texts("what"), _why(visit)
     if not chosen or not why:
-        return _undo_page(visit, "Choose what to take back." if not chosen else "Say why it is taken back.")
+        return undo_form(visit, told("undo_why" if chosen else "undo_what"))
     try:
         fields = [name for name in chosen if not name.startswith(("step:", "photo:"))]
         with visit.storing() as book:
@@ -241,9 +186,9 @@ def undo(visit: Visit) -> Response | str:
             for word in STEPS:
                 if f"step:{word}" in chosen:
                     unmark(book, making, found.name, word, why)
-            for photo_ in book.photos(making.record.id, found.name):
-                if f"photo:{photo_.id}" in chosen and not photo_.withdrawn:
-                    book.withdraw_photo(photo_.id, why)
+            for kept in visit.bench.shop.photos(making.record.id, found.name):
+                if f"photo:{kept.id}" in chosen:
+                    book.withdraw_photo(kept.id, why)
     except InputError as error:
-        return _undo_page(visit, *problem_lines(error))
-    return coupon_url(making.record.id, found.name, done="undone")
+        return undo_form(visit, *problem_lines(error))
+    return f"{coupon_url(making.record.id, found.name)}?done=undone"

@@ -1,4 +1,4 @@
-"""Running the page: the socket, the server, the code in the terminal, and a clean end."""
+"""Running the page: its addresses, the socket, the server, the code in the terminal, and a clean end."""
 
 from __future__ import annotations
 
@@ -9,21 +9,87 @@ import socket
 import sys
 import threading
 import warnings
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
-from pathlib import Path
+from functools import partial
 from typing import TextIO
 
 import uvicorn
 from PIL import Image
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+from starlette.types import ASGIApp
 
-from doe.bench.app import make_app
-from doe.bench.hosts import Hosts, own_addresses, own_names
-from doe.bench.shop import Shop
+from doe.bench import entrance, practice, scores, wrong
+from doe.bench.guard import Guard, Hosts, own_addresses, own_names
 from doe.bench.state import Bench
+from doe.bench.web import looking, on_http_error, posting, static
 from doe.domain.errors import InputError
-from doe.domain.units import Shown
+
+
+def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
+    """The page for a book: give it to an ASGI server.
+
+    Parameters
+    ----------
+    bench : Bench
+    hosts : Hosts
+        Names it answers to.
+    """
+
+    look, post = partial(looking, bench), partial(posting, bench)
+    routes = [
+        look("/", entrance.desk),
+        look("/pair", entrance.pair_form, "nothing"),
+        post("/pair", entrance.pair, "nothing"),
+        look("/look/{token}", entrance.viewer, "nothing"),
+        look("/name", entrance.name_form, "device"),
+        post("/name", entrance.name, "device"),
+        look("/more", entrance.more),
+        post("/code", entrance.code),
+        post("/leave", entrance.leave, "device"),
+        look("/s/{study:int}", scores.study),
+        look("/news/{study:int}", scores.news),
+        look("/wash/{study:int}", scores.wash),
+        look("/list/{study:int}", scores.everything),
+        look("/hint/{study:int}", scores.hint),
+        look("/c/{study:int}/{coupon:path}", scores.coupon),
+        look("/undo/{study:int}/{coupon:path}", scores.undo_form),
+        look("/photo/{study:int}/{photo:int}", scores.picture),
+        post("/step/{study:int}", scores.step),
+        post("/score/{study:int}/{coupon:path}", scores.score),
+        post("/photo/{study:int}/{coupon:path}", scores.photo),
+        post("/undo/{study:int}/{coupon:path}", scores.undo),
+        look("/wrong/{study:int}/{coupon:path}", wrong.wrong),
+        post("/case/{study:int}/{coupon:path}", wrong.keep),
+        look("/practice", practice.exercises),
+        look("/practice/{exercise}", practice.exercise),
+        post("/practice/{exercise}", practice.answer),
+        look("/practice/{exercise}/{picture:int}.svg", practice.picture),
+        Route("/alive", _alive),
+        Route("/static/{name}", static),
+    ]
+
+    @asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        del app
+        yield
+        bench.hints.close()
+
+    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers={HTTPException: on_http_error})
+    app.state.bench = bench
+    return Guard(app, hosts, photo_path="/photo/")
+
+
+async def _alive(request: Request) -> Response:
+    """Whether there is a connection: asked by a form before it is sent."""
+    del request
+    return Response(status_code=204)
+
 
 PORT = 8765
 KEEP_ALIVE_SECONDS = 20
@@ -32,17 +98,12 @@ MOST_CONNECTIONS = 256
 
 @dataclass(frozen=True)
 class Listener:
-    """Where the page listens: an open socket, whether only this machine reaches it, and its addresses for people."""
+    """Where the page listens: a socket, whether only this machine reaches it, its addresses, the likeliest first."""
 
     socket: socket.socket
     is_local: bool
     port: int
     links: tuple[str, ...]
-
-    @property
-    def link(self) -> str:
-        """The address to show first."""
-        return self.links[0]
 
 
 def listen(host: str, port: int) -> Listener:
@@ -58,9 +119,7 @@ def listen(host: str, port: int) -> Listener:
     try:
         family, kind, protocol, _, address = socket.getaddrinfo(host or None, port, type=socket.SOCK_STREAM)[0]
     except (OSError, UnicodeError) as error:
-        raise InputError(
-            "--host", host, "an address of this machine, such as 0.0.0.0 for all of them", "Correct the address."
-        ) from error
+        raise _refusal(host, port, error) from error
     made = socket.socket(family, kind, protocol)  # named as TCP, or every answer would wait 40 ms for its last part
     try:
         if sys.platform != "win32":  # there it would let two programs share one port
@@ -75,55 +134,34 @@ def listen(host: str, port: int) -> Listener:
     names: tuple[str, ...] = (str(address[0]),)
     if bound.is_unspecified:
         names = own_addresses(family) or own_names() or ("127.0.0.1",)
-    return Listener(made, bound.is_loopback, taken, tuple(f"http://{_in_link(name)}:{taken}" for name in names))
+    links = tuple(f"http://[{name}]:{taken}" if ":" in name else f"http://{name}:{taken}" for name in names)
+    return Listener(made, bound.is_loopback, taken, links)
 
 
-def _in_link(name: str) -> str:
-    return f"[{name}]" if ":" in name else name
-
-
-def _refusal(host: str, port: int, error: OSError) -> InputError:
-    if error.errno == errno.EADDRINUSE:
+def _refusal(host: str, port: int, error: Exception) -> InputError:
+    number = error.errno if isinstance(error, OSError) else None
+    if number == errno.EADDRINUSE:
         return InputError(
             "--port",
             f"{port}, which another program uses",
             "a free port",
             f"Stop the other one (another doe bench?), or add --port {port + 1 if port < 65535 else PORT}.",
         )
-    if error.errno == errno.EACCES:
+    if number == errno.EACCES:
         return InputError("--port", port, "1024 to 65535", f"Leave it out for {PORT}.")
     return InputError(
         "--host", host, "an address of this machine, such as 0.0.0.0 for all of them", "Correct the address."
     )
 
 
-def serve(
-    target: str | Path | None,
-    place: Listener,
-    *,
-    owner: str,
-    shown: Shown,
-    announce: Callable[[str], None],
-    log: Callable[[BaseException], None],
-    ready: Callable[[Bench], None],
-    typed: TextIO | None = None,
-) -> None:
+def serve(bench: Bench, place: Listener, typed: TextIO | None = None) -> None:
     """Answer until Ctrl-C or the end of the process.
 
     Parameters
     ----------
-    target : str or Path, optional
-        The book, as `Book.open`.
-    place : Place
-    owner : str
-        Who started it.
-    shown : Shown
-    announce : callable
-        Shows a pairing code.
-    log : callable
-        Keeps an error that nobody expected.
-    ready : callable
-        Called once, before the first answer.
+    bench : Bench
+        Closed at the end, with its book.
+    place : Listener
     typed : text stream, optional
         Each line typed there makes a new pairing code.
     """
@@ -131,12 +169,9 @@ def serve(
     warnings.simplefilter("ignore", Image.DecompressionBombWarning)
     # an early hint computes for a second beside the answers; it hands over ten times as often as programs usually do
     sys.setswitchinterval(0.0005)
-    shop = Shop(target, owner=owner, shown=shown)
-    bench = Bench.of(shop, is_local=place.is_local, link=place.link, announce=announce, log=log)
-    app = make_app(bench, Hosts(place.is_local, place.port, own_names()))
     logging.getLogger("uvicorn.error").addFilter(_quiet)
     config = uvicorn.Config(
-        app,
+        make_app(bench, Hosts(place.is_local, place.port, own_names())),
         http="h11",
         ws="none",
         lifespan="on",
@@ -150,21 +185,15 @@ def serve(
         limit_concurrency=MOST_CONNECTIONS,
         h11_max_incomplete_event_size=16 * 1024,
     )
-    ready(bench)
     if typed is not None:
-        threading.Thread(target=_renew_on_enter, args=(typed, bench), daemon=True).start()
+        threading.Thread(target=lambda: [bench.pairing.renew() for _ in typed], daemon=True).start()
     try:
         with suppress(KeyboardInterrupt):  # the server has stopped by then; Ctrl-C is how this ends
             uvicorn.Server(config).run(sockets=[place.socket])
     finally:
         bench.hints.close()
-        shop.close()
+        bench.shop.close()
         place.socket.close()
-
-
-def _renew_on_enter(typed: TextIO, bench: Bench) -> None:
-    for _ in typed:
-        bench.pairing.renew()
 
 
 def _quiet(record: logging.LogRecord) -> bool:

@@ -4,28 +4,36 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from doe.acts.base import today
 from doe.acts.gauges.line import gauged_line, study_cautions
-from doe.acts.scoring.making import STEP, Making, making_of, read_again
-from doe.acts.scoring.progress import Left, left_at
+from doe.acts.scoring.making import STEP, Making, making_of, minutes_left, read_again
+from doe.acts.study.inputs import hash_now
+from doe.acts.study.next_step import NextStep, next_step
 from doe.book.book import Book
-from doe.book.records import Act
+from doe.book.records import Photo
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
 from doe.domain.units import Shown
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from reports.sheet.page import SheetPage, sheet_page
 
 if TYPE_CHECKING:
     from doe.assure.gauges.line import GaugedLine
 
-MOST_BOOKS, MOST_STUDIES, MOST_ACTS = 40, 40, 60
+MOST_BOOKS, MOST_STUDIES, MOST_ACTS, MOST_KEPT = 40, 40, 60, 200
+# acts that change neither plans nor what they are made of
 _USUAL = ("record", "add photo", "withdraw photo", f"note {STEP}", f"withdraw {STEP}")
+
+
+T = TypeVar("T")
+K = TypeVar("K")
 
 
 class Shop:
@@ -47,14 +55,10 @@ class Shop:
         self.shown = shown
         self._books: OrderedDict[str, Book] = OrderedDict()
         self._lock = threading.Lock()
-        self._outside = (0, 0)
         self._turn = threading.Lock()
-        self._cautions: OrderedDict[tuple[object, ...], tuple[str, ...]] = OrderedDict()
-        self._left: OrderedDict[tuple[object, ...], Left] = OrderedDict()
-        self._made: OrderedDict[int, tuple[int, Making]] = OrderedDict()
+        self._made: OrderedDict[int, tuple[int, int | None, Making]] = OrderedDict()
         self._reading: dict[int, threading.Lock] = {}
-        self._sheets: OrderedDict[tuple[object, ...], SheetPage] = OrderedDict()
-        self._gauged: OrderedDict[tuple[object, ...], GaugedLine | None] = OrderedDict()
+        self._found: OrderedDict[tuple[object, ...], Any] = OrderedDict()
         self.look = self.book(owner)
 
     def book(self, who: str) -> Book:
@@ -91,107 +95,100 @@ class Shop:
             turn = self._reading.setdefault(study, threading.Lock())
         with turn:  # twenty devices that ask at once wait for one reading
             kept = self._made.get(study)
-            now = self.last_act()
+            now, plans = self.last_act(), self._definitions()
             if kept is not None and kept[0] == now:
-                return kept[1]
-            since = self._since(kept[0]) if kept is not None else None
-            if kept is None or since is None or any(not _is_usual(act) for act in since):
-                made = making_of(self.look, study)
-            elif any(act.study_id == study or STEP in act.verb for act in since):
-                made = read_again(self.look, kept[1])
+                return kept[2]
+            if kept is not None and kept[1] == plans:
+                made = read_again(self.look, kept[2])
             else:
-                made = kept[1]  # it was about another study
+                made = making_of(self.look, study)
             with self._lock:
-                _keep(self._made, study, (now, made), MOST_STUDIES)
+                keep_newest(self._made, study, (now, plans, made), MOST_STUDIES)
             return made
 
-    def _since(self, act: int) -> list[Act] | None:
-        """What was done after an act; None when it was too much to look through."""
-        newest = self.look.audit(MOST_ACTS)
-        if len(newest) == MOST_ACTS and newest[-1].id > act:
-            return None
-        return [done for done in newest if done.id > act]
+    def _definitions(self) -> int | None:
+        """The last act that stored anything but scores, photos and steps, such as a gauge reading.
 
-    def _definitions(self) -> int:
-        """A number that changes when anything but scores, photos and steps is stored, such as a gauge reading."""
+        None when none of the last acts did: what rests on definitions is then read once more.
+        """
+        newest = ("newest", self.last_act())
+        return self._kept(
+            newest, lambda: next((act.id for act in self.look.audit(MOST_ACTS) if act.verb not in _USUAL), None)
+        )
+
+    def _kept(self, key: tuple[object, ...], make: Callable[[], T]) -> T:
+        """What was worked out for a key, or is now; the key holds everything that it depends on."""
         with self._lock:
-            last, version = self._outside
-        now = self.last_act()
-        if now == last:
-            return version
-        since = self._since(last)
-        if since is None or any(not _is_usual(act) for act in since):
-            version += 1
+            if key in self._found:
+                return self._found[key]  # type: ignore[no-any-return] # what a key is made of says what is kept there
+        made = make()
         with self._lock:
-            self._outside = (now, version)
-        return version
+            keep_newest(self._found, key, made, MOST_KEPT)
+        return made
 
     def sheet(self, making: Making, number: int) -> SheetPage:
         """The bench sheet of a round, whose words the page shares."""
         record = making.record
         gauged = self.gauged(making)
-        key = (record.id, number, self._definitions(), today())
-        with self._lock:
-            found = self._sheets.get(key)
-        if found is None:
-            found = sheet_page(
+        coupons = self.look.plan_coupons(record.id)
+        return self._kept(
+            ("sheet", record.id, number, self._definitions(), today()),
+            lambda: sheet_page(
                 record.study,
                 record.stack,
                 record.line,
-                self.look.plan_coupons(record.id),
+                coupons[coupons["round"] == number],
                 made_at=datetime.now(UTC),
                 shown=self.shown,
-                round_number=number,
                 gauged=gauged,
-            )
-            with self._lock:
-                _keep(self._sheets, key, found, MOST_STUDIES)
-        return found
+            ),
+        )
 
     def gauged(self, making: Making) -> GaugedLine | None:
         """What the gauge readings of the study's line say today; None when its line is no longer in the book."""
-        key = (making.record.id, self._definitions(), today())
-        with self._lock:
-            if key in self._gauged:
-                return self._gauged[key]
-        try:
-            found: GaugedLine | None = gauged_line(self.look, making.record)
-        except InputError:
-            found = None
-        with self._lock:
-            _keep(self._gauged, key, found, MOST_STUDIES)
-        return found
+
+        def make() -> GaugedLine | None:
+            with suppress(InputError):
+                return gauged_line(self.look, making.record)
+            return None
+
+        return self._kept(("gauged", making.record.id, self._definitions(), today()), make)
 
     def cautions(self, making: Making) -> tuple[str, ...]:
         """What to be careful about where the study's temperatures rest on gauges."""
         gauged = self.gauged(making)
         if gauged is None:
             return ()
-        key = (making.record.id, self._definitions(), today())
-        with self._lock:
-            found = self._cautions.get(key)
-        if found is None:
-            found = study_cautions(self.look, making.record, gauged, shown=self.shown)
-            with self._lock:
-                _keep(self._cautions, key, found, MOST_STUDIES)
-        return found
+        return self._kept(
+            ("cautions", making.record.id, self._definitions(), today()),
+            lambda: caution_words(
+                study_cautions(self.look, making.record, gauged), reader_of(making.record.study, self.shown)
+            ),
+        )
 
-    def left(self, making: Making, stage: Stage) -> Left:
-        """What waits at a machine; worked out again only when the queue has moved."""
+    def minutes_left(self, making: Making, stage: Stage) -> float:
+        """Minutes of what waits at a machine; worked out again only when the queue has moved."""
         record = making.record
-        key = (record.id, record.amended_at, stage, tuple(c.name for c in making.queue(stage)))
-        with self._lock:
-            found = self._left.get(key)
-        if found is None:
-            found = left_at(making, stage)
-            with self._lock:
-                _keep(self._left, key, found, MOST_STUDIES)
-        return found
+        waiting = tuple(c.name for c in making.queue(stage))
+        key = ("left", record.id, record.amended_at, stage, waiting)
+        return self._kept(key, lambda: minutes_left(making, stage))
+
+    def hint_hash(self, study: int) -> str:
+        """What the coupons scored so far are known by."""
+        return self._kept(("hint", study, self.last_act()), lambda: hash_now(self.look, self.look.study(study)))
+
+    def next_step(self, making: Making) -> NextStep:
+        """What comes next for a study; looked up again only after somebody stored something."""
+        study = making.record.id
+        return self._kept(("next", study, self.last_act()), lambda: next_step(self.look, study))
 
     def people(self) -> tuple[str, ...]:
         """Who has stored something lately, as they write their names."""
-        names = dict.fromkeys(act.who for act in self.look.audit(300))
-        return tuple(names)
+        return tuple(dict.fromkeys(act.who for act in self.look.audit(300)))
+
+    def photos(self, study: int, coupon: str | None = None) -> tuple[Photo, ...]:
+        """Photos of a study or a coupon that were not taken back."""
+        return tuple(p for p in self.look.photos(study, coupon) if not p.withdrawn)
 
     def close(self) -> None:
         """Let go of the book."""
@@ -201,16 +198,8 @@ class Shop:
             self._books.clear()
 
 
-def _is_usual(act: Act) -> bool:
-    """Whether an act changes neither plans nor what they are made of: scores, photos, and steps at the machines."""
-    return act.verb in _USUAL
-
-
-K = TypeVar("K")
-V = TypeVar("V")
-
-
-def _keep(kept: OrderedDict[K, V], key: K, value: V, most: int) -> None:
+def keep_newest(kept: OrderedDict[K, T], key: K, value: T, most: int) -> None:
+    """Keep a value, and no more than so many."""
     kept[key] = value
     kept.move_to_end(key)
     while len(kept) > most:

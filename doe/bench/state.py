@@ -1,22 +1,154 @@
-"""What the page remembers while it runs."""
+"""What the page remembers while it runs: answers to forms, early looks, devices."""
 
 from __future__ import annotations
 
+import hashlib
+import re
+import secrets
 import threading
 import time
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections import OrderedDict
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
-from doe.bench.hints import Hints
-from doe.bench.pairing import Pairing
-from doe.bench.receipts import Receipts
-from doe.bench.sessions import Sessions
-from doe.bench.shop import Shop
+from starlette.responses import Response
+
+from doe.acts.study.fits import EarlyHint, early_hint
+from doe.bench.devices import Pairing, Sessions
+from doe.bench.shop import Shop, keep_newest
+from doe.domain.errors import InputError
+from doe.words.press import told
+
+MOST_ANSWERS = 20_000
+_MARK = re.compile(r"^[A-Za-z0-9_-]{16,40}$")
 
 
-@dataclass
+def new_mark() -> str:
+    """Mark of a new form."""
+    return secrets.token_urlsafe(16)
+
+
+def receipt_key(mark: str, parts: Iterable[str]) -> str:
+    """What a post is known by: the mark of its form and everything in it. Without a proper mark there is none, ``""``.
+
+    The content counts too: who goes back in the browser, changes a score and saves again, means the change.
+    """
+    if not _MARK.match(mark):
+        return ""
+    digest = hashlib.sha256(mark.encode())
+    for part in parts:
+        data = part.encode()
+        digest.update(len(data).to_bytes(8, "big") + data)
+    return digest.hexdigest()
+
+
+class Receipts:
+    """What was answered to which post.
+
+    It lives as long as the program; the book itself takes the same score from the same person only once, so that a
+    form sent again after a restart adds nothing either.
+    """
+
+    def __init__(self) -> None:
+        self._answers: OrderedDict[str, str] = OrderedDict()
+        self._running: dict[str, threading.Lock] = {}
+        self._lock = threading.Lock()
+
+    def once(self, key: str, act: Callable[[], Response | str]) -> Response | str:
+        """Carry out an act unless this post was carried out already; returns where to go on, the same both times.
+
+        Two equal posts at the same moment wait for one another. An act that raises leaves no receipt, nor does one
+        that ends with a page instead of moving on: nothing was done that must not be done again.
+        """
+        if not key:
+            return act()
+        with self._lock:
+            turn = self._running.setdefault(key, threading.Lock())
+        with turn:
+            with self._lock:
+                if key in self._answers:
+                    return self._answers[key]
+            try:
+                answer = act()
+                if isinstance(answer, str):
+                    with self._lock:
+                        keep_newest(self._answers, key, answer, MOST_ANSWERS)
+                return answer
+            finally:
+                with self._lock:
+                    self._running.pop(key, None)
+
+
+MOST_HINTS = 50
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What is known now: a ``hint``, older while ``is_waiting`` for a newer one, or why there is ``none``."""
+
+    hint: EarlyHint | None
+    is_waiting: bool
+    none: str = ""
+
+
+class Hints:
+    """Looking never waits for a computation, and scoring never does either.
+
+    Parameters
+    ----------
+    shop : Shop
+    log : callable
+        Keeps an error that nobody expected.
+    """
+
+    def __init__(self, shop: Shop, log: Callable[[BaseException], None]) -> None:
+        self._shop = shop
+        self._log = log
+        self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="hint")
+        self._lock = threading.Lock()
+        self._by_hash: OrderedDict[str, EarlyHint | str] = OrderedDict()
+        self._last: dict[int, EarlyHint] = {}
+        self._running: set[int] = set()
+
+    def look(self, study: int) -> Seen:
+        """The hint to what is scored now; if there is none yet, its computation begins."""
+        key = self._shop.hint_hash(study)
+        with self._lock:
+            found = self._by_hash.get(key)
+            if isinstance(found, str):
+                return Seen(None, False, found)
+            if found is not None:
+                self._last[study] = found
+                return Seen(found, False)
+            if study not in self._running:
+                self._running.add(study)
+                self._worker.submit(self._compute, study, key)
+            return Seen(self._last.get(study), True)
+
+    def close(self) -> None:
+        """Stop; what is being computed is not waited for."""
+        self._worker.shutdown(wait=False, cancel_futures=True)
+
+    def _compute(self, study: int, asked: str) -> None:
+        found: EarlyHint | str
+        try:
+            found = early_hint(self._shop.look, study)
+        except InputError as error:
+            found = str(error)
+        except Exception as error:
+            self._log(error)
+            found = told("hint_broken")
+        with self._lock:
+            # somebody may have scored between the question and the reading: the hint is kept under what it is made from
+            if isinstance(found, EarlyHint):
+                asked, self._last[study] = found.hash, found
+            keep_newest(self._by_hash, asked, found, MOST_HINTS)
+            self._running.discard(study)
+
+
 class Bench:
-    """The page and its book.
+    """The page and its book; no device is let in yet.
 
     Parameters
     ----------
@@ -25,27 +157,16 @@ class Bench:
         Whether only this machine can reach it: then no pairing is needed.
     link : str
         Address of the first page as other devices reach it, without a slash at its end.
-    pairing : Pairing
-    sessions : Sessions
-    hints : Hints
+    announce : callable
+        Shows a pairing code.
     log : callable
         Keeps an error that nobody expected.
+    clock : callable
+        Seconds that never run backwards.
     """
 
-    shop: Shop
-    is_local: bool
-    link: str
-    pairing: Pairing
-    sessions: Sessions
-    hints: Hints
-    log: Callable[[BaseException], None]
-    receipts: Receipts = field(default_factory=Receipts)
-    photo_turn: threading.Semaphore = field(default_factory=lambda: threading.Semaphore(1))
-    """One picture is decoded at a time: a large one takes a hundred megabytes for a moment."""
-
-    @classmethod
-    def of(
-        cls,
+    def __init__(
+        self,
         shop: Shop,
         *,
         is_local: bool,
@@ -53,6 +174,13 @@ class Bench:
         announce: Callable[[str], None],
         log: Callable[[BaseException], None],
         clock: Callable[[], float] = time.monotonic,
-    ) -> Bench:
-        """A page that begins: no device is let in yet."""
-        return cls(shop, is_local, link, Pairing(clock, announce), Sessions(clock), Hints(shop, log), log)
+    ) -> None:
+        self.shop, self.is_local, self.link, self.log = shop, is_local, link, log
+        self.pairing, self.sessions = Pairing(clock, announce), Sessions(clock)
+        self.hints, self.receipts = Hints(shop, log), Receipts()
+        # one picture is decoded at a time: a large one takes a hundred megabytes for a moment
+        self.photo_turn = threading.Semaphore(1)
+
+    def people(self) -> tuple[str, ...]:
+        """Names that are in use on the devices, or in the book lately."""
+        return tuple(dict.fromkeys((*self.sessions.names(), *self.shop.people())))

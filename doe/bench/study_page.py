@@ -1,58 +1,193 @@
-"""The page of a study: what is next at oven and press, what waits for scores and washes, how far it has come."""
+"""The pages of a study: what is next at oven and press, the wash queue, all coupons, and the early look."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, get_args
 
-from doe.acts.scoring.making import Coupon, Making, Wash, washes
-from doe.acts.scoring.progress import LEAST_FOR_HINT, Repeats, repeats_of, scored_of
-from doe.bench.cards import held_words, next_card
-from doe.bench.pages import act_url, coupon_url
+from doe.acts.scoring.making import LEAST_FOR_HINT, Coupon, Making, Repeats, Wash, repeats_of, scored_of, washes
 from doe.bench.shop import Shop
-from doe.bench.views import Frame, Group, Link, ListPage, MachinesPage
-from doe.domain.factors import Stage
+from doe.bench.state import Seen
+from doe.bench.views import Card, Frame, Group, Hidden, HintPage, Link, ListPage, MachinesPage, SettingRow, Timer
+from doe.bench.web import coupon_url
+from doe.domain.errors import InputError
+from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.plan_kinds import learning_rounds
-from doe.words import press
-from doe.words.dates import day_and_time, local
-from doe.words.wording import count
+from doe.domain.texts import quoted
+from doe.domain.units import Shown, show
+from doe.words.dates import local
+from doe.words.gauges.cautions import NOT_CHECKED
+from doe.words.press import KINDS, MATERIALS, drift, minutes_words, told
+from doe.words.wording import (
+    amount,
+    amount_both,
+    at_least_of_hundred,
+    held,
+    other_units,
+    percent,
+    range_both,
+    stated,
+)
+from reports.sheet.dials import SheetDials
+
+if TYPE_CHECKING:
+    from doe.assure.gauges.line import GaugedLine
+    from reports.sheet.page import SheetPage
+
+_WAITS = {
+    "cure": ("cure_time",),
+    "press": ("cooling_gap", "dwell", "peel_wait", "second_press_time"),
+}
+
+
+def next_card(shop: Shop, making: Making, stage: Stage) -> Card | None:
+    """The next step at a machine; None when nothing waits there.
+
+    A step whose sheet may not be printed, because a dial would have to be set where a machine must not go, is not
+    offered either: the card says why.
+    """
+    queue = making.queue(stage)
+    if not queue:
+        return None
+    first = queue[0]
+    mine = (first,) if stage == "cure" else tuple(c for c in making.stroke_of(first) if not c.is_pressed)
+    more = len(queue) - len(mine)
+    card = Card(
+        told(f"card_{stage}"),
+        told("card_round", round=first.round),
+        told("card_more", more=more) if more else told("card_last"),
+        tuple(Link(c.name, coupon_url(making.record.id, c.name), _material(c)) for c in mine),
+    )
+    try:
+        sheet = _sheet(shop, making, first.round)
+    except InputError as error:
+        return replace(card, stop=str(error))
+    batch, settle, step = card.batch, "", "cured" if stage == "cure" else "pressed"
+    for made in () if sheet is None else sheet.cure_batches if stage == "cure" else sheet.press_batches:
+        rows = [row.coupon for row in made.rows]
+        if first.name in rows:
+            batch = told("card_batch", batch=made.title, round=first.round)
+            settle = made.settle if rows[0] == first.name else ""
+    return replace(
+        card,
+        batch=batch,
+        settle=settle,
+        dials=tuple(dials_of(making, first, stage, shop.shown, shop.gauged(making))),
+        facts=tuple(_facts(making, mine, stage)),
+        timers=tuple(_timers(making, first, stage, shop.shown)),
+        waits=_waits(making, sheet) if sheet is not None and stage == "press" else (),
+        button=told(f"{step}_all" if len(mine) > 1 else step, coupons=len(mine)),
+        fields=(Hidden("step", step), *(Hidden("coupon", c.name) for c in mine)),
+    )
+
+
+def _sheet(shop: Shop, making: Making, number: int) -> SheetPage | None:
+    """The bench sheet of a round, for its words; None where no plan says in which order it is made."""
+    needed = {"cure_batch", "press_batch", "cure_order", "press_order"}
+    is_planned = all(needed <= c.place.keys() for c in making.coupons if c.round == number)
+    return shop.sheet(making, number) if is_planned else None
+
+
+def dials_of(
+    making: Making, coupon: Coupon, stage: Stage | None, shown: Shown, gauged: GaugedLine | None = None
+) -> Iterator[SettingRow]:
+    """Settings of a coupon at one machine, or at both; what the machine is set to where its readings tell."""
+    study = making.record.study
+    dials = SheetDials(study, gauged, shown)
+    for f in study.factors:
+        if stage in (None, f.stage):
+            yield _dial(f, coupon.settings[f.name], dials)
+    waits = _WAITS[stage] if stage is not None else ()  # those of this machine stand among the countdowns
+    for name, value in study.held.items():
+        known = KNOWN_FACTORS.get(name)
+        if known and known.unit and stage in (None, known.stage) and name not in waits and not isinstance(value, str):
+            yield _dial(usual_factor(name), value, dials, is_held=True)
+
+
+def _dial(f: Factor, value: float | str, dials: SheetDials, *, is_held: bool = False) -> SettingRow:
+    """One setting: on the display of its machine where readings tell, else as it is, and then that is said."""
+    made = None if isinstance(value, str) else dials.of(f.name, float(value))
+    if made is not None:
+        value, more = made.dial_degc, told("on_display", surface=made.surface)
+    else:
+        gauge = dials.gauged.gauge_of(f.name) if dials.gauged is not None else None
+        more = NOT_CHECKED if gauge is not None and not (gauge.as_dialled and gauge.readings) else ""
+    other = amount(f, value, other_units(dials.shown)) if f.is_temperature and not f.is_categorical else ""
+    more = "; ".join(text for text in ("held" if is_held else "", more) if text)
+    return SettingRow(f.label, amount(f, value, dials.shown), other, more, is_held)
+
+
+def _timers(making: Making, coupon: Coupon, stage: Stage, shown: Shown) -> Iterator[Timer]:
+    study = making.record.study
+    for name in _WAITS[stage]:
+        value = coupon.settings.get(name, study.held.get(name))
+        if isinstance(value, (int, float)) and value > 0:
+            label = study.factor(name).label if name in study.factor_names else KNOWN_FACTORS[name].label
+            key = f"{making.key_of(coupon)}/{name}"
+            yield Timer(key, label, show(float(value), "s", shown), f"{float(value):g}")
+
+
+def _waits(making: Making, sheet: SheetPage) -> tuple[str, ...]:
+    """Waits that have no length of their own in this study, in the words of the bench sheet."""
+    study = making.record.study
+    words = {"cooling_gap": "Cooling gap", "peel_wait": "Peel"}
+    open_ended = tuple(word for name, word in words.items() if name not in {*study.factor_names, *study.held})
+    return tuple(line for line in sheet.waits if line.startswith(open_ended))
+
+
+def _facts(making: Making, coupons: tuple[Coupon, ...], stage: Stage) -> Iterator[str]:
+    kind = KINDS.get(making.kind_of(coupons[0].round))
+    if kind:
+        yield kind
+    if len(coupons) > 1:
+        yield told("one_stroke", coupons=[c.name for c in coupons])
+    if any(c.material for c in coupons):
+        yield told("materials", each=[f"{c.name}: {_material(c)}" for c in coupons])
+    uncured = [c.name for c in coupons if not c.is_cured] if stage == "press" and making.has_cure else []
+    if uncured:
+        yield told("uncured", coupons=uncured)
+
+
+def _material(coupon: Coupon) -> str:
+    return MATERIALS.get(coupon.material, coupon.material)
+
 
 MOST_LISTED = 8
+_STAGES: tuple[Stage, ...] = get_args(Stage)
 
 
 def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> MachinesPage:
     """View-model of a study's page; ``now`` is the reader's clock."""
     record = making.record
-    cards = [card for card in (next_card(shop, making, "cure"), next_card(shop, making, "press")) if card is not None]
-    scores = making.to_score
-    shown = tuple(Link(c.name, coupon_url(record.id, c.name)) for c in scores[:MOST_LISTED])
-    more = (Link(f"{len(scores) - MOST_LISTED} more", act_url("list", record.id)),) if len(scores) > MOST_LISTED else ()
+    cards = tuple(card for stage in _STAGES if (card := next_card(shop, making, stage)) is not None)
     waiting = washes(making)
+    due = sum(is_due_today(w, now) for w in waiting)
+    scored = scored_of(making)
+    ahead = told("hint_ready" if scored >= LEAST_FOR_HINT else "hint_ahead", scored=scored, least=LEAST_FOR_HINT)
     return MachinesPage(
         frame=frame,
-        news=act_url("news", record.id),
         version=version_of(making),
-        stack_line=f"{record.stack.name}, on {record.line.name}",
-        kinds=tuple(f"Round {r.round}. {words}" for r in making.info.rounds if (words := press.KINDS.get(r.kind))),
-        cards=tuple(cards),
-        rest=_rest(making, bool(cards)),
-        to_score=(*shown, *more),
-        none_to_score="" if scores else "No coupon waits for its first scores.",
+        stack=record.stack.name,
+        line=record.line.name,
+        kinds=tuple(
+            f"{told('card_round', round=r.round)}. {KINDS[r.kind]}" for r in making.info.rounds if r.kind in KINDS
+        ),
+        cards=cards,
+        rest=() if cards else tuple(_rest(shop, making)),
+        to_score=tuple(Link(c.name, coupon_url(record.id, c.name)) for c in making.to_score[:MOST_LISTED]),
+        unlisted=max(0, len(making.to_score) - MOST_LISTED),
         done=sum(c.is_scored or bool(c.void) for c in making.coupons),
         total=len(making.coupons),
         progress=tuple(_progress(shop, making)),
         drift=tuple(drift_words(repeats_of(making))),
-        wash=_wash_link(record.id, waiting, now),
+        due=told("due_today" if due else "due_none", coupons=due),
+        washing=told("in_wash", coupons=len(waiting)) if waiting else "",
         displays=shop.cautions(making) if cards else (),
-        more=tuple(_more(making)),
+        hint=ahead if looks_for_settings(making) else "",
     )
-
-
-def _more(making: Making) -> Iterator[Link]:
-    yield Link("All coupons", act_url("list", making.record.id))
-    if looks_for_settings(making):
-        yield Link("Early look", act_url("hint", making.record.id), _hint_words(making))
 
 
 def version_of(making: Making) -> str:
@@ -62,43 +197,35 @@ def version_of(making: Making) -> str:
     return hashlib.sha256(names.encode()).hexdigest()[:16]
 
 
-def _rest(making: Making, has_cards: bool) -> str:
-    if not making.coupons:
-        return press.NO_PLAN
-    if has_cards:
-        return ""
-    if any("press_order" in c.place for c in making.coupons):
-        return press.ALL_MADE
-    return press.UNPLANNED
+def _rest(shop: Shop, making: Making) -> Iterator[str]:
+    """What there is to do when nothing waits at the machines."""
+    if making.coupons:
+        yield told("all_made" if any("press_order" in c.place for c in making.coupons) else "unplanned")
+    following = shop.next_step(making)
+    name = quoted(making.record.name)
+    yield told(f"next_{following.step}", name=name, coupons=following.coupons, coupon=following.coupon)
 
 
 def _progress(shop: Shop, making: Making) -> Iterator[str]:
     void = sum(bool(c.void) for c in making.coupons)
     scored = sum(c.is_scored and not c.void for c in making.coupons)
-    yield press.progress(scored, len(making.coupons), void)
-    parts = []
-    machines: tuple[tuple[Stage, str], ...] = (("cure", "oven"), ("press", "press"))
-    for stage, machine in machines:
-        left = shop.left(making, stage)
-        if left.coupons:
-            parts.append(press.left_at(left.coupons, machine, left.minutes))
-    if parts:
-        yield press.left(parts)
-    yield from (f"{text} for every coupon." for text in held_words(making, shop.shown))
+    yield told("progress_void" if void else "progress", scored=scored, coupons=len(making.coupons), void=void)
+    left = [
+        told(f"left_{stage}", coupons=len(queue), time=minutes_words(shop.minutes_left(making, stage)))
+        for stage in _STAGES
+        if (queue := making.queue(stage))
+    ]
+    if left:
+        yield told("left", each=left)
+    for name, value in making.record.study.held.items():
+        if isinstance(value, str):  # such as a peel mode
+            label, words = held(name, value, shop.shown)
+            yield told("held", label=label, value=words)
 
 
 def drift_words(repeats: Repeats) -> Iterator[str]:
     """What the repeated centre coupons say so far."""
-    change = None
-    if repeats.change is not None and repeats.low is not None and repeats.high is not None:
-        change = (repeats.change, repeats.low, repeats.high)
-    each = [(c.name, c.has_failed, _mean_hand(c)) for c in repeats.scored]
-    return press.drift(each, repeats.planned, change=change, has_moved=repeats.has_moved)
-
-
-def _mean_hand(coupon: Coupon) -> float | None:
-    values = list(coupon.hands.values())
-    return sum(values) / len(values) if values else None
+    return drift([(c.name, c.has_failed, c.mean_hand) for c in repeats.scored], repeats.planned, repeats.change)
 
 
 def looks_for_settings(making: Making) -> bool:
@@ -106,75 +233,65 @@ def looks_for_settings(making: Making) -> bool:
     return bool(learning_rounds(making.info.rounds)) or not making.info.rounds
 
 
-def _hint_words(making: Making) -> str:
-    scored = scored_of(making)
-    if scored >= LEAST_FOR_HINT:
-        return "where good settings may lie; no verdict"
-    return f"from {LEAST_FOR_HINT} scored coupons on; {scored} now"
-
-
-def _wash_link(study: int, waiting: tuple[Wash, ...], now: datetime) -> Link | None:
-    if not waiting:
-        return None
-    due = sum(is_due_today(w, now) for w in waiting)
-    return Link(
-        f"{count(due, 'coupon')} due today" if due else "None due today",
-        act_url("wash", study),
-        f"{count(len(waiting), 'coupon')} in the wash queue",
-    )
-
-
 def is_due_today(wash: Wash, now: datetime) -> bool:
     """Whether a coupon may be washed before this day ends on the reader's clock."""
     midnight = now.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
-    return wash.due is None or local(wash.due) < midnight
+    return local(wash.due) < midnight
 
 
 def wash_page(making: Making, frame: Frame, *, now: datetime) -> ListPage:
     """View-model of the wash queue."""
-    study = making.record.id
-
-    def link(wash: Wash) -> Link:
-        when = "" if wash.due is None else f", not before {day_and_time(local(wash.due), now)}"
-        ready = wash.due is None or local(wash.due) <= now
-        words = f"next: {wash.check.label}{'' if ready else when}"
-        return Link(wash.coupon.name, coupon_url(study, wash.coupon.name, wash="1"), words)
-
-    waiting = washes(making)
-    today = tuple(link(w) for w in waiting if is_due_today(w, now))
-    later = tuple(link(w) for w in waiting if not is_due_today(w, now))
-    groups = tuple(Group(h, items) for h, items in (("Due today", today), ("Later", later)) if items)
-    return ListPage(
-        frame,
-        (
-            "Wait at least 24 h after pressing, the same for every coupon, then wash and dry them all the same way "
-            "(common practice, no source). Write down the procedure once: programme, temperature, detergent, drying.",
-        ),
-        groups,
-        "" if groups else "No coupon waits for a wash.",
-    )
+    groups: dict[str, list[Link]] = {}
+    for wash in washes(making):
+        words = told("wash_later" if wash.due > now else "wash_next", check=wash.check.label, due=wash.due)
+        heading = told("wash_group_today" if is_due_today(wash, now) else "wash_group_later")
+        url = f"{coupon_url(making.record.id, wash.coupon.name)}?wash=1"
+        groups.setdefault(heading, []).append(Link(wash.coupon.name, url, words))
+    return ListPage(frame, tuple(Group(heading, tuple(links)) for heading, links in groups.items()))
 
 
 def list_page(making: Making, frame: Frame) -> ListPage:
     """View-model of the list of all coupons, by round. It shows no settings: who scores should not know them."""
-    groups = []
-    for made in making.info.rounds:
-        mine = [c for c in making.coupons if c.round == made.round]
-        links = tuple(Link(c.name, coupon_url(making.record.id, c.name), status_words(making, c)) for c in mine)
-        groups.append(Group(f"Round {made.round}", links))
-    return ListPage(frame, (), tuple(groups), "" if groups else "No coupon is planned yet.")
+    groups: dict[int, list[Link]] = {}
+    for c in making.coupons:
+        status = told(f"is_{making.status_of(c)}", why=c.void)
+        groups.setdefault(c.round, []).append(Link(c.name, coupon_url(making.record.id, c.name), status))
+    return ListPage(
+        frame, tuple(Group(told("card_round", round=number), tuple(links)) for number, links in groups.items())
+    )
 
 
-def status_words(making: Making, coupon: Coupon) -> str:
-    """Where a coupon is."""
-    if coupon.void:
-        return f"void: {coupon.void}"
-    if coupon.has_failed:
-        return "failed"
-    if coupon.is_scored:
-        if coupon.misses(making.checks_now):
-            return "scored in part"
-        return "passed so far, waits for a wash" if coupon.misses(making.checks_later) else "passed"
-    if coupon.is_pressed or "press_order" not in coupon.place:
-        return "waits for its scores"
-    return "cured, waits for the press" if coupon.is_cured and making.has_cure else "not made yet"
+def hint_page(making: Making, frame: Frame, seen: Seen | None, scored: int, shown: Shown) -> HintPage:
+    """View-model of the early look; ``seen`` is None while too few coupons are scored."""
+    if seen is None:
+        lines = [told("hint_early", scored=scored, least=LEAST_FOR_HINT, missing=LEAST_FOR_HINT - scored)]
+        return HintPage(frame, tuple(lines))
+    if seen.hint is None:
+        return HintPage(frame, (seen.none or told("hint_coming"),), is_waiting=not seen.none)
+    hint = seen.hint
+    lines = [told("hint_from", coupons=hint.coupons, passed=hint.passed)]
+    if seen.is_waiting:
+        lines.append(told("hint_old"))
+    if not hint.learned:
+        lines.append(told("hint_unlearned"))
+    unwashed = len(washes(making))
+    if unwashed:
+        lines.append(told("hint_unwashed" if unwashed > 1 else "hint_unwashed_one", coupons=unwashed))
+    lines.append(
+        told(
+            "hint_rate_checks" if hint.checks_only else "hint_rate",
+            rate=percent(hint.pass_rate),
+            assurance=stated(hint.assurance),
+            low=at_least_of_hundred(hint.pass_rate_low),
+        )
+    )
+    if hint.unvaried:
+        lines.append(told("hint_unvaried", labels=hint.unvaried))
+    elif not hint.window:
+        lines.append(told("hint_no_range"))
+    rows = []
+    for f in making.record.study.factors:
+        bounds = hint.window.get(f.name)
+        around = told("hint_range", span=range_both(f, *bounds, shown)) if bounds is not None else ""
+        rows.append(SettingRow(f.label, amount_both(f, hint.settings[f.name], shown), "", around))
+    return HintPage(frame, tuple(lines), tuple(rows), seen.is_waiting)

@@ -6,15 +6,16 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+
 
 @dataclass(frozen=True)
 class Link:
-    """A ``text`` that leads to a ``url``; ``more`` says something about it, ``is_here`` marks the open page."""
+    """A ``text`` that leads to a ``url``; ``more`` says something about it."""
 
     text: str
     url: str
     more: str = ""
-    is_here: bool = False
 
 
 @dataclass(frozen=True)
@@ -31,22 +32,20 @@ class Frame:
 
     Attributes
     ----------
-    title : str
-        Title of the browser tab.
-    heading, kicker : str
-        First heading, and the small line above it.
+    about : str
+        Name of the study; empty where the page is about none.
+    study : int
+        Its number in addresses; 0 without one.
+    coupon, at : str
+        Name of the coupon the page is about, and its place in addresses; empty without one.
     who : str
         Name chosen on the device, empty before.
     can_post : bool
         Whether forms are shown: not to people who only look.
     hidden : tuple of Hidden
         Token and mark of the forms of this page.
-    links : tuple of Link
-        Ways to the other pages.
     said : str
         What was just done.
-    undo : Link or None
-        Where that can be taken back.
     problems : tuple of str
         What could not be done, and what to do about it.
     saved : str
@@ -56,21 +55,20 @@ class Frame:
         Standing wording of every page at a machine.
     """
 
-    title: str
-    heading: str
-    kicker: str
     who: str
     can_post: bool
     hidden: tuple[Hidden, ...]
-    links: tuple[Link, ...]
     said: str
-    undo: Link | None
     problems: tuple[str, ...]
     saved: str
-    hot: str
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
+    about: str = ""
+    study: int = 0
+    coupon: str = ""
+    at: str = ""
+    hot: str = FOOTER
+    cautions: tuple[str, ...] = CAUTIONS
+    fixed_wording: str = FIXED_WORDING
+    special_goods: str = SPECIAL_GOODS
 
 
 @dataclass(frozen=True)
@@ -106,18 +104,20 @@ class Card:
     title : str
     batch, left : str
         Which batch it is, and how many more wait.
-    settle : str
-        What to do before this batch; empty within one.
     names : tuple of Link
         The coupons of this step.
-    dials : tuple of Dial
+    stop : str
+        Why it must not be made; then nothing else of it is shown.
+    settle : str
+        What to do before this batch; empty within one.
+    dials : tuple of SettingRow
     facts : tuple of str
         Kind of round, material, what is unusual.
     timers : tuple of Timer
     waits : tuple of str
         Sentences about waits without a fixed length.
-    action, button : str
-        Where the form goes, and the words on its button.
+    button : str
+        Words on the button that notes the step.
     fields : tuple of Hidden
         What it sends.
     """
@@ -125,33 +125,31 @@ class Card:
     title: str
     batch: str
     left: str
-    settle: str
     names: tuple[Link, ...]
-    dials: tuple[SettingRow, ...]
-    facts: tuple[str, ...]
-    timers: tuple[Timer, ...]
-    waits: tuple[str, ...]
-    action: str
-    button: str
-    fields: tuple[Hidden, ...]
+    stop: str = ""
+    settle: str = ""
+    dials: tuple[SettingRow, ...] = ()
+    facts: tuple[str, ...] = ()
+    timers: tuple[Timer, ...] = ()
+    waits: tuple[str, ...] = ()
+    button: str = ""
+    fields: tuple[Hidden, ...] = ()
 
 
 @dataclass(frozen=True)
 class DeskPage:
-    """Where a device begins: ``frame``; ``studies`` to work on; ``nothing`` says what to do when there are none."""
+    """Where a device begins: ``frame``; ``studies`` to work on."""
 
     frame: Frame
     studies: tuple[Link, ...]
-    nothing: str
 
 
 @dataclass(frozen=True)
 class PairPage:
-    """Letting a device in: ``frame``, ``following`` is where it wanted to go, ``again`` a link for a paired device."""
+    """Letting a device in: ``frame``, ``following`` is where it wanted to go."""
 
     frame: Frame
     following: str
-    again: str
 
 
 @dataclass(frozen=True)
@@ -171,56 +169,57 @@ class MachinesPage:
     Attributes
     ----------
     frame : Frame
-    news, version : str
-        Where an open page asks whether something else is next, and what it shows now.
-    stack_line : str
+    version : str
+        What it shows now; an open page asks whether something else is next.
+    stack, line : str
     kinds : tuple of str
         What rounds are for that are no search for settings.
     cards : tuple of Card
         Next at oven and press.
-    rest : str
+    rest : tuple of str
         What is left when nothing waits at the machines.
     to_score : tuple of Link
-    none_to_score : str
+    unlisted : int
+        How many more wait for their scores.
     done, total : int
         Coupons with a result or void, and all.
     progress : tuple of str
         How far it has come, what is left at the machines.
     drift : tuple of str
         What the repeated centre coupons say.
-    wash : Link or None
-        The wash queue.
+    due, washing : str
+        Coupons to be washed today, and in the wash queue; empty where none waits for a wash.
     displays : tuple of str
         What to be careful about in displays and gauge readings.
-    more : tuple of Link
+    hint : str
+        What there is of an early look; empty for a study that looks for no settings.
     """
 
     frame: Frame
-    news: str
     version: str
-    stack_line: str
+    stack: str
+    line: str
     kinds: tuple[str, ...]
     cards: tuple[Card, ...]
-    rest: str
+    rest: tuple[str, ...]
     to_score: tuple[Link, ...]
-    none_to_score: str
+    unlisted: int
     done: int
     total: int
     progress: tuple[str, ...]
     drift: tuple[str, ...]
-    wash: Link | None
+    due: str
+    washing: str
     displays: tuple[str, ...]
-    more: tuple[Link, ...]
+    hint: str
 
 
 @dataclass(frozen=True)
 class ListPage:
-    """A list of coupons: ``frame``, ``intro`` sentences, ``groups`` of links with their headings, ``nothing``."""
+    """A list of coupons or exercises: ``frame``, ``groups`` of links with their headings."""
 
     frame: Frame
-    intro: tuple[str, ...]
     groups: tuple[Group, ...]
-    nothing: str
 
 
 @dataclass(frozen=True)
@@ -237,17 +236,21 @@ class Choice:
 
     value: str
     text: str
-    is_on: bool
+    is_on: bool = False
 
 
 @dataclass(frozen=True)
 class CheckRow:
-    """A check: form ``field``, ``name``, what it means (``label``), the ``choices``, and what is ``stored``."""
+    """A check: form ``field``, ``name``, what it means (``label``), whether ``passed`` or ``failed`` is chosen.
+
+    ``stored`` is what the book says of it.
+    """
 
     field: str
     name: str
     label: str
-    choices: tuple[Choice, ...]
+    passed: bool
+    failed: bool
     stored: str
 
 
@@ -278,7 +281,6 @@ class ScoreForm:
 
     Attributes
     ----------
-    action : str
     draft : str
         Key under which the device keeps what is typed.
     is_typed : bool
@@ -301,10 +303,8 @@ class ScoreForm:
     measured_open : bool
     note, stored_note : str
     void : str
-    void_open : bool
     """
 
-    action: str
     draft: str
     is_typed: bool
     now: tuple[CheckRow, ...]
@@ -324,15 +324,6 @@ class ScoreForm:
     note: str
     stored_note: str
     void: str
-    void_open: bool
-
-
-@dataclass(frozen=True)
-class PhotoView:
-    """A photo: its ``url``, and what it shows by whom (``words``)."""
-
-    url: str
-    words: str
 
 
 @dataclass(frozen=True)
@@ -342,31 +333,33 @@ class CouponPage:
     Attributes
     ----------
     frame : Frame
-    facts : tuple of str
-    settings : tuple of Dial
+    round : int
+    kind : str
+        What its round is for, if it does not look for settings.
+    unpressed, uncured : bool
+        Whether it is still to be noted as pressed, and as cured.
+    settings : tuple of SettingRow
     void : str
         Why it does not count.
     form : ScoreForm or None
         None where nothing can be scored.
-    photos : tuple of PhotoView
-    photo_action : str
-    photo_rule : str
-    undo : str
-        Address where something can be taken back; empty when there is nothing.
-    wrong : str
-        Address of the diagnosis; empty for a coupon without a symptom.
+    photos : tuple of Link
+        Each with what it shows, by whom.
+    has_history, has_symptom : bool
+        Whether there is something to take back, and something to look into.
     """
 
     frame: Frame
-    facts: tuple[str, ...]
+    round: int
+    kind: str
+    unpressed: bool
+    uncured: bool
     settings: tuple[SettingRow, ...]
     void: str
     form: ScoreForm | None
-    photos: tuple[PhotoView, ...]
-    photo_action: str
-    photo_rule: str
-    undo: str
-    wrong: str
+    photos: tuple[Link, ...]
+    has_history: bool
+    has_symptom: bool
 
 
 @dataclass(frozen=True)
@@ -381,59 +374,33 @@ class DifferenceRow:
 
 @dataclass(frozen=True)
 class DifferPage:
-    """Asking about a correction: ``frame``, ``intro``, the ``rows``, ``fields`` sent again, ``reasons``, ``action``.
-
-    ``back`` leads to the coupon without storing anything; ``why`` is the reason typed so far.
-    """
+    """Asking about a correction: ``frame``, ``intro``, the ``rows``, ``fields`` sent again; ``why`` typed so far."""
 
     frame: Frame
     intro: str
     rows: tuple[DifferenceRow, ...]
     fields: tuple[Hidden, ...]
-    reasons: tuple[str, ...]
     why: str
-    action: str
-    back: str
 
 
 @dataclass(frozen=True)
 class UndoPage:
-    """Taking back: ``frame``, stored ``items``, ``reasons``, ``why`` typed so far, ``action``, ``history``."""
+    """Taking back: ``frame``, stored ``items``, ``why`` typed so far, ``history``."""
 
     frame: Frame
     items: tuple[Choice, ...]
-    reasons: tuple[str, ...]
     why: str
-    action: str
     history: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class HintPage:
-    """An early look: ``frame``, the ``label`` that it is no verdict, ``lines``, ``rows`` a setting, ``is_waiting``."""
+    """An early look: ``frame``, ``lines``, ``rows`` a setting, ``is_waiting`` for a newer one."""
 
     frame: Frame
-    label: str
     lines: tuple[str, ...]
-    rows: tuple[SettingRow, ...]
-    is_waiting: bool
-
-
-@dataclass(frozen=True)
-class CauseRow:
-    """What may be wrong: its ``text``, how likely in words (``chance``), and the percentage as ``number``."""
-
-    text: str
-    chance: str
-    number: str
-
-
-@dataclass(frozen=True)
-class LookRow:
-    """A check to make: ``words``, and ``outcomes`` to choose from."""
-
-    words: str
-    outcomes: tuple[Link, ...]
+    rows: tuple[SettingRow, ...] = ()
+    is_waiting: bool = False
 
 
 @dataclass(frozen=True)
@@ -443,42 +410,38 @@ class WrongPage:
     Attributes
     ----------
     frame : Frame
-    intro : str
-        What a coupon of a plan is, before anything is blamed.
+    kept : bool
+        Whether a cause was kept just now.
     headline : str
     stop : bool
         Whether the first advice is to stop pressing.
     advice : tuple of str
-    causes : tuple of Cause
+    causes : tuple of (str, str, str)
+        What may be wrong, how likely in words, and its chance.
     reasons : tuple of str
-    looks : tuple of Look
-        Checks to make, the one that tells most per minute first.
+    looks : tuple of Group
+        Checks to make, the one that tells most per minute first, with the outcomes to choose from.
     found : tuple of str
         Checks made so far.
-    again : str
-        Address without any check made; empty when none was.
     closing : str
         Where the odds come from.
     turned_out : tuple of Choice
         What it may be kept as.
-    action : str
     fields : tuple of Hidden
         The checks made, sent along.
     """
 
     frame: Frame
-    intro: str
+    kept: bool
     headline: str
     stop: bool
     advice: tuple[str, ...]
-    causes: tuple[CauseRow, ...]
+    causes: tuple[tuple[str, str, str], ...]
     reasons: tuple[str, ...]
-    looks: tuple[LookRow, ...]
+    looks: tuple[Group, ...]
     found: tuple[str, ...]
-    again: str
     closing: str
     turned_out: tuple[Choice, ...]
-    action: str
     fields: tuple[Hidden, ...]
 
 
@@ -503,40 +466,30 @@ class TurnView:
 
 
 @dataclass(frozen=True)
-class PointsRow:
-    """What points are made of: ``words`` and ``points``."""
-
-    words: str
-    points: str
-
-
-@dataclass(frozen=True)
 class DrillPage:
     """An exercise, before its start, under way, or over.
 
     Attributes
     ----------
     frame : Frame
+    heading, key : str
+        What it is called, on the page and in its address.
+    typed : str
+        An answer that was refused, to be corrected.
     brief : tuple of str
         The task; empty before its start.
-    is_new : bool
-        Whether nothing was answered yet.
     turns : tuple of TurnView
         The steps so far, the last one first.
+    step : str
+        Number of this step, so that an answer sent twice counts once.
     question, form : str
         What is asked now, and how to answer.
     choices : tuple of str
         Words to choose from.
-    step : str
-        Number of this step, so that an answer sent twice counts once.
-    action : str
-    typed : str
-        An answer that was refused, to be corrected.
-    start : str
-        Words of the button that starts it; empty while it is under way.
     score : str
-        How it went, in a sentence; empty before its end.
-    parts : tuple of Part
+        How it went; empty before its end.
+    parts : tuple of (str, str)
+        What its points are made of, with the points.
     truth : tuple of str
         What was really so.
     head : tuple of str
@@ -548,54 +501,42 @@ class DrillPage:
     """
 
     frame: Frame
-    brief: tuple[str, ...]
-    is_new: bool
-    turns: tuple[TurnView, ...]
-    question: str
-    form: str
-    choices: tuple[str, ...]
-    step: str
-    action: str
+    heading: str
+    key: str
     typed: str
-    start: str
-    score: str
-    parts: tuple[PointsRow, ...]
-    truth: tuple[str, ...]
-    head: tuple[str, ...]
-    lines: tuple[tuple[str, ...], ...]
-    pictures: tuple[Link, ...]
+    brief: tuple[str, ...] = ()
+    turns: tuple[TurnView, ...] = ()
+    step: str = ""
+    question: str = ""
+    form: str = ""
+    choices: tuple[str, ...] = ()
+    score: str = ""
+    parts: tuple[tuple[str, str], ...] = ()
+    truth: tuple[str, ...] = ()
+    head: tuple[str, ...] = ()
+    lines: tuple[tuple[str, ...], ...] = ()
+    pictures: tuple[Link, ...] = ()
 
 
 @dataclass(frozen=True)
 class MorePage:
-    """Other things: ``frame``, the ``viewer`` link, its ``viewer_code``, ``notes``, and ``tools``."""
+    """Other things: ``frame``, ``is_local``, the ``viewer`` link for people who only look, its ``viewer_code``.
+
+    ``hours`` says how long that link is good.
+    """
 
     frame: Frame
+    is_local: bool
     viewer: str
     viewer_code: Markup | None
-    notes: tuple[str, ...]
-    tools: tuple[Tool, ...]
-
-
-@dataclass(frozen=True)
-class Tool:
-    """A button of its own: ``words`` beside it, its ``button``, the ``action``; ``posts`` says how (``method``)."""
-
-    words: str
-    button: str
-    action: str
-    posts: bool = True
-
-    @property
-    def method(self) -> str:
-        """How its form is sent."""
-        return "post" if self.posts else "get"
+    hours: str
 
 
 @dataclass(frozen=True)
 class PlainPage:
-    """A page that says something: ``frame``, ``lines``, ``ways`` to go on."""
+    """A page that says something: ``frame``, ``heading``, ``lines``; ``pair`` leads to letting the device in."""
 
     frame: Frame
+    heading: str
     lines: tuple[str, ...]
-    ways: tuple[Link, ...]
+    pair: str

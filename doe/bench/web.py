@@ -3,39 +3,84 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, BinaryIO
-from urllib.parse import urlencode, urlsplit
+from dataclasses import dataclass, field, replace
+from functools import cache
+from typing import TYPE_CHECKING, Any, BinaryIO, Literal
+from urllib.parse import quote, urlencode, urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
 
-from doe.bench.pages import local_path, render
-from doe.bench.receipts import new_mark, receipt_key
-from doe.bench.sessions import COOKIE, Session
-from doe.bench.views import Frame, Hidden, Link, PlainPage
+from doe.bench.devices import COOKIE, Session
+from doe.bench.state import new_mark, receipt_key
+from doe.bench.views import Frame, Hidden, PlainPage
 from doe.domain.errors import InputError, InputErrors
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.press import told
+from reports import pages
+from reports.pages import template_source
 
 if TYPE_CHECKING:
+    from doe.acts.scoring.making import Coupon, Making
     from doe.bench.state import Bench
     from doe.book.book import Book
 
+_FILES = {"paper.css": "text/css", "bench.css": "text/css", "bench.js": "text/javascript"}
+_source = cache(template_source)
+
+
+def render(template: str, view: Any) -> str:
+    """Page of a view-model, its text as it stands: forms send it back."""
+    return pages.render(template, view, set_well=False)
+
+
+async def static(request: Request) -> Response:
+    """A style sheet or the script; nothing else can be asked for by name."""
+    name = request.path_params["name"]
+    if name not in _FILES:
+        raise HTTPException(404)
+    headers = {"cache-control": "private, max-age=600"}
+    return Response(_source(name), media_type=_FILES[name], headers=headers)
+
+
+def coupon_place(study: int, coupon: str) -> str:
+    """Where a coupon is found in the addresses of its pages.
+
+    >>> coupon_place(3, "a/b ?")
+    '3/a%2Fb%20%3F'
+    """
+    return f"{study}/{quote(coupon, safe='')}"
+
+
+def coupon_url(study: int, coupon: str) -> str:
+    """Address of a coupon's form, as it stands in the codes on its label.
+
+    >>> coupon_url(3, "R1-05")
+    '/c/3/R1-05'
+    """
+    return f"/c/{coupon_place(study, coupon)}"
+
+
+def local_path(text: str) -> str:
+    """A place on this page to go on to; anything else becomes the first page.
+
+    >>> local_path("/c/1/R1-01"), local_path("//elsewhere"), local_path("https://elsewhere")
+    ('/c/1/R1-01', '/', '/')
+    """
+    good = text.startswith("/") and not text.startswith("//") and len(text) <= 600
+    return text if good and text.isascii() and text.isprintable() and "\\" not in text else "/"
+
+
 TOKEN, MARK = "token", "mark"
 MOST_FIELDS = 300
-LOOKING_ONLY = "This device only looks: it was let in by the link for viewers. Nothing was stored."
 
-
-class RespondWith(Exception):
-    """An act that ends with a page instead of moving on: nothing was done that must not be done again."""
-
-    def __init__(self, response: Response) -> None:
-        self.response = response
+Needs = Literal["name", "device", "nothing"]
+"""What is asked of a device before it is answered: that somebody chose a name on it, that it is let in, or neither."""
 
 
 @dataclass
@@ -96,43 +141,35 @@ class Visit:
         value = self.form.get(name)
         return value.file if isinstance(value, UploadFile) and value.size else None
 
+    def making(self) -> Making:
+        """Where every coupon of the study in the address is."""
+        return self.bench.shop.making(self.number("study"))
+
+    def coupon(self) -> tuple[Making, Coupon]:
+        """The coupon in the address, and its study."""
+        making = self.making()
+        return making, making.coupon(self.word("coupon"))
+
     def frame(
         self,
-        heading: str,
+        making: Making | None = None,
+        coupon: Coupon | None = None,
         *,
-        kicker: str = "",
-        links: tuple[Link, ...] = (),
         said: str = "",
-        undo: Link | None = None,
         problems: tuple[str, ...] = (),
         saved: str = "",
     ) -> Frame:
-        """The frame of a page for this device."""
-        return Frame(
-            title=f"{heading}, {kicker}" if kicker else heading,
-            heading=heading,
-            kicker=kicker,
-            who=self.who,
-            can_post=self.can_post,
-            hidden=self.hidden(),
-            links=links,
-            said=said,
-            undo=undo,
-            problems=problems,
-            saved=saved,
-            hot=FOOTER,
-            cautions=CAUTIONS,
-            fixed_wording=FIXED_WORDING,
-            special_goods=SPECIAL_GOODS,
-        )
-
-    def hidden(self) -> tuple[Hidden, ...]:
-        """Token and mark for the forms of a page."""
-        return (Hidden(TOKEN, self.bench.sessions.form_token(self.cookie)), Hidden(MARK, new_mark()))
+        """The frame of a page for this device, about a study or a coupon of it."""
+        hidden = (Hidden(TOKEN, self.bench.sessions.form_token(self.cookie)), Hidden(MARK, new_mark()))
+        frame = Frame(self.who, self.can_post, hidden, said, problems, saved)
+        if making is not None:
+            frame = replace(frame, about=making.record.name, study=making.record.id)
+        if coupon is not None:
+            frame = replace(frame, coupon=coupon.name, at=coupon_place(frame.study, coupon.name))
+        return frame
 
 
 Handler = Callable[[Visit], Response | str]
-Endpoint = Callable[[Request], Awaitable[Response]]
 
 
 def page(template: str, view: Any, *, status: int = 200) -> HTMLResponse:
@@ -148,8 +185,8 @@ def go(path: str) -> RedirectResponse:
 def problem_lines(error: InputError) -> tuple[str, ...]:
     """An error as lines for a page: every problem of a form, ten at most."""
     problems = error.problems if isinstance(error, InputErrors) else (error,)
-    lines = [str(p) for p in problems[:10]]
-    return (*lines, f"... and {len(problems) - 10} more like these.") if len(problems) > 10 else tuple(lines)
+    further = (told("more_problems", further=len(problems) - 10),) if len(problems) > 10 else ()
+    return (*map(str, problems[:10]), *further)
 
 
 def with_cookie(response: Response, cookie: str) -> Response:
@@ -158,18 +195,18 @@ def with_cookie(response: Response, cookie: str) -> Response:
     return response
 
 
-def plain(visit: Visit, heading: str, lines: tuple[str, ...], *, status: int, ways: tuple[Link, ...] = ()) -> Response:
-    """A page that says something."""
-    ways = ways or (Link("To the first page", "/"),)
-    return page("bench_plain.html", PlainPage(visit.frame(heading), lines, ways), status=status)
+def plain(visit: Visit, code: str, *more: str, status: int, pair: str = "") -> Response:
+    """A page that says something: the text of a code, its first line as the heading, and ``more`` below."""
+    heading, *lines = told(f"page_{code}").splitlines()
+    return page("bench_plain.html", PlainPage(visit.frame(), heading, (*lines, *more), pair), status=status)
 
 
-def looking(bench: Bench, act: Handler, *, open_to_all: bool = False, needs_name: bool = True) -> Endpoint:
+def looking(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Route:
     """An address to look at. Without a session it leads to pairing, without a name to choosing one."""
 
     async def endpoint(request: Request) -> Response:
         visit = _visit(bench, request)
-        if not open_to_all:
+        if needs != "nothing":
             following = request.url.path + (f"?{request.url.query}" if request.url.query else "")
             if visit.session is None and bench.is_local:
                 # only this machine can ask, so there is nothing to pair
@@ -177,39 +214,34 @@ def looking(bench: Bench, act: Handler, *, open_to_all: bool = False, needs_name
                 return with_cookie(go(_onward("/name", following)), visit.cookie)
             if visit.session is None:
                 return go(_onward("/pair", following))
-            if needs_name and not visit.who and visit.can_post:
+            if needs == "name" and not visit.who and visit.can_post:
                 return go(_onward("/name", following))
-        return await _run(bench, visit, act)
+        return await _run(visit, lambda: act(visit))
 
-    return endpoint
+    return Route(path, endpoint)
 
 
-def posting(bench: Bench, act: Handler, *, open_to_all: bool = False, needs_name: bool = True) -> Endpoint:
+def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Route:
     """An address to post to: only from a device that may, with the token of its own pages, and once a form."""
 
     async def endpoint(request: Request) -> Response:
         visit = _visit(bench, request)
-        if visit.session is None and not open_to_all:
-            lines: tuple[str, ...] = (
-                "This device is not let in, or not any more (the page was started anew, or it was not used for long).",
-                "What you typed is still in your browser: let the device in, come back to the form and save again.",
-            )
-            back = local_path(_referring(request))
-            return plain(
-                visit, "Not stored", lines, status=401, ways=(Link("Let this device in", _onward("/pair", back)),)
-            )
+        if visit.session is None and needs != "nothing":
+            # back to the page of ours that the form stood on
+            back = local_path(urlsplit(request.headers.get("referer", "")).path or "/")
+            return plain(visit, "not_let_in", status=401, pair=_onward("/pair", back))
         if visit.session is not None and visit.session.only_looks:
-            return plain(visit, "Not stored", (LOOKING_ONLY,), status=403)
+            return plain(visit, "only_looks", status=403)
         async with request.form(max_files=2, max_fields=MOST_FIELDS) as form:
             visit.form = form
             if not bench.sessions.is_form_token(visit.text(TOKEN), visit.cookie):
-                lines = ("This form is not one of this device's pages, or too old. Open the page again and repeat.",)
-                return plain(visit, "Not stored", lines, status=403)
-            if needs_name and not visit.who:
+                return plain(visit, "old_form", status=403)
+            if needs == "name" and not visit.who:
                 return go("/name")
-            return await _run(bench, visit, lambda v: _once(bench, v, act))
+            key = receipt_key(visit.text(MARK), _parts(visit))
+            return await _run(visit, lambda: bench.receipts.once(key, lambda: act(visit)))
 
-    return endpoint
+    return Route(path, endpoint, methods=["POST"])
 
 
 def _visit(bench: Bench, request: Request) -> Visit:
@@ -217,71 +249,39 @@ def _visit(bench: Bench, request: Request) -> Visit:
     return Visit(bench, request, cookie, bench.sessions.find(cookie))
 
 
-def _once(bench: Bench, visit: Visit, act: Handler) -> Response | str:
-    def carry_out() -> str:
-        answer = act(visit)
-        if isinstance(answer, Response):
-            raise RespondWith(answer)
-        return answer
-
-    key = receipt_key(visit.text(MARK), _parts(visit))
-    return bench.receipts.once(key, carry_out)
-
-
-def _parts(visit: Visit) -> list[str | bytes]:
-    parts: list[str | bytes] = [visit.request.url.path, visit.who]
+def _parts(visit: Visit) -> Iterator[str]:
+    """Everything in a post that makes it the same as another one."""
+    yield from (visit.request.url.path, visit.who)
     for name, value in sorted(visit.form.multi_items(), key=lambda item: item[0]):
-        if name == TOKEN:
-            continue
         if isinstance(value, UploadFile):
-            parts += [name, hashlib.file_digest(value.file, "sha256").digest()]  # type: ignore[arg-type] # spooled
+            yield name + hashlib.file_digest(value.file, "sha256").hexdigest()  # type: ignore[arg-type] # spooled
             value.file.seek(0)
-        else:
-            parts += [name, value]
-    return parts
+        elif name != TOKEN:
+            yield from (name, value)
 
 
-async def _run(bench: Bench, visit: Visit, act: Handler) -> Response:
+async def _run(visit: Visit, act: Callable[[], Response | str]) -> Response:
     """Carry out an act beside the event loop, and put into words what goes wrong."""
     try:
-        answer = await run_in_threadpool(act, visit)
-    except RespondWith as shown:
-        return shown.response
+        answer = await run_in_threadpool(act)
     except InputError as error:
-        return plain(visit, "That did not work", problem_lines(error), status=404 if _is_missing(error) else 422)
+        is_missing = str(error.found).startswith("no such") or error.where == "study"
+        return plain(visit, "refused", *problem_lines(error), status=404 if is_missing else 422)
     except HTTPException:
         raise
     except Exception as error:
-        bench.log(error)
-        lines = (
-            "Something went wrong in this program. The details are kept in its log.",
-            "Your scores up to the last one that was confirmed are in the book.",
-        )
-        return plain(visit, "Our mistake", lines, status=500)
+        visit.bench.log(error)
+        return plain(visit, "mistake", status=500)
     return answer if isinstance(answer, Response) else go(answer)
-
-
-def _is_missing(error: InputError) -> bool:
-    return str(error.found).startswith("no such") or error.where == "study"
 
 
 def _onward(page_path: str, following: str) -> str:
     return f"{page_path}?{urlencode({'next': following})}" if following not in ("", "/") else page_path
 
 
-def _referring(request: Request) -> str:
-    """The page of ours that a form stood on."""
-    return urlsplit(request.headers.get("referer", "")).path or "/"
-
-
 async def on_http_error(request: Request, error: Exception) -> Response:
     """What the framework itself refuses, as a page of ours."""
     assert isinstance(error, HTTPException)
     bench: Bench = request.app.state.bench
-    words: Mapping[int, str] = {
-        404: "There is no page at this address.",
-        405: "This address takes forms only, or only looks.",
-        400: "The form could not be read.",
-    }
-    said = words.get(error.status_code, "That did not work.")
-    return plain(_visit(bench, request), "That did not work", (said,), status=error.status_code)
+    code = str(error.status_code) if error.status_code in (400, 404, 405) else "refused"
+    return plain(_visit(bench, request), code, status=error.status_code)

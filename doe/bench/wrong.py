@@ -6,9 +6,8 @@ from starlette.responses import Response
 
 from doe.acts.diagnosis import CASE, Diagnosed, Setting, diagnose_case, keep_case, setting_of
 from doe.acts.scoring.making import Coupon, Making
-from doe.bench.pages import act_url, coupon_url
-from doe.bench.views import CauseRow, Choice, Frame, Hidden, Link, LookRow, WrongPage
-from doe.bench.web import Visit, page
+from doe.bench.views import Choice, Frame, Group, Hidden, Link, WrongPage
+from doe.bench.web import Visit, coupon_place, page
 from doe.domain.errors import InputError
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known
@@ -16,10 +15,6 @@ from doe.symptoms.looks import look
 from doe.symptoms.reading import WORDS
 from doe.words import diagnosis as words
 
-INTRO = (
-    "Coupons of a plan are made away from the best settings on purpose: too little or too much heat on them is what "
-    "the plan asks for, not a fault of a machine. Look further when a coupon fails where others at its settings passed."
-)
 MOST_CAUSES, MOST_LOOKS = 5, 3
 LEAST = 0.03
 
@@ -30,10 +25,7 @@ def wrong(visit: Visit) -> Response:
     found = _found(visit.request.query_params.getlist("found"))
     setting, evidence = _case(visit, making, coupon, found)
     done = diagnose_case(visit.bench.shop.look, evidence, setting)
-    said = {"kept": "Kept; the shop's odds have learned from it."}.get(visit.query("done"), "")
-    links = (Link(f"Back to {coupon.name}", coupon_url(making.record.id, coupon.name)),)
-    frame = visit.frame(f"What went wrong, {coupon.name}", kicker=making.record.name, links=links, said=said)
-    return page("bench_wrong.html", _view(visit, making, coupon, done, found, frame=frame))
+    return page("bench_wrong.html", _view(visit, visit.frame(making, coupon), done, found))
 
 
 def keep(visit: Visit) -> str:
@@ -44,27 +36,22 @@ def keep(visit: Visit) -> str:
         raise InputError("cause", "nothing", "one of the causes, or none of them", "Choose what it turned out to be.")
     setting, evidence = _case(visit, making, coupon, _found(visit.texts("found")))
     with visit.storing() as book:
-        before = {n.id for n in book.notes(CASE, setting.name) if n.data.get("coupon") == coupon.name}
-        if not before:
+        kept = [n.data for n in book.notes(CASE, setting.name) if n.data.get("coupon") == coupon.name]
+        same = ("" if cause == "none" else cause, evidence.symptoms)
+        if not kept:
             keep_case(book, setting, evidence, cause, coupon=coupon.name)
-        elif not any(_is_same(n.data, evidence, cause) for n in book.notes(CASE, setting.name) if n.id in before):
+        elif same not in [(case.get("cause"), tuple(case["symptoms"])) for case in kept]:
             raise InputError(
                 f"case of {coupon.name}",
                 "another cause that is kept already",
                 "one cause a coupon",
                 "Take the other one back first: doe diagnose --past, then --withdraw.",
             )
-    return act_url("wrong", making.record.id, coupon.name, done="kept")
-
-
-def _is_same(data: object, evidence: Evidence, cause: str) -> bool:
-    kept = "" if cause == "none" else cause
-    return isinstance(data, dict) and data.get("cause") == kept and tuple(data["symptoms"]) == evidence.symptoms
+    return f"/wrong/{coupon_place(making.record.id, coupon.name)}?done=kept"
 
 
 def _coupon(visit: Visit) -> tuple[Making, Coupon]:
-    making = visit.bench.shop.making(visit.number("study"))
-    coupon = making.coupon(visit.word("coupon"))
+    making, coupon = visit.coupon()
     if "symptoms" not in coupon.said:
         raise InputError(f"coupon {coupon.name}", "no symptom", "a coupon with one", "Tick what is seen on it first.")
     return making, coupon
@@ -101,19 +88,16 @@ def _case(visit: Visit, making: Making, coupon: Coupon, found: dict[str, str]) -
     return setting, Evidence(tuple(map(str, symptoms)), known=known, found=found)
 
 
-def _view(
-    visit: Visit, making: Making, coupon: Coupon, done: Diagnosed, found: dict[str, str], *, frame: Frame
-) -> WrongPage:
-
-    diagnosis, study = done.diagnosis, making.record.id
+def _view(visit: Visit, frame: Frame, done: Diagnosed, found: dict[str, str]) -> WrongPage:
+    diagnosis, shown = done.diagnosis, visit.bench.shop.shown
     made = tuple(Hidden("found", f"{key}:{outcome}") for key, outcome in found.items())
 
     def with_outcome(key: str, outcome: str) -> str:
         sent = "&".join(f"found={f.value}" for f in (*made, Hidden("found", f"{key}:{outcome}")))
-        return f"{act_url('wrong', study, coupon.name)}?{sent}"
+        return f"/wrong/{frame.at}?{sent}"
 
     looks = tuple(
-        LookRow(
+        Group(
             words.check_words(n),
             (
                 *(Link(o.words, with_outcome(n.look.key, o.key)) for o in n.look.outcomes),
@@ -125,20 +109,15 @@ def _view(
     likely = [c for c in diagnosis.causes[:MOST_CAUSES] if c.p >= LEAST]
     return WrongPage(
         frame=frame,
-        intro=INTRO,
+        kept=visit.query("done") == "kept",
         headline=words.headline(diagnosis),
         stop=done.advice.stop,
-        advice=words.advice_sentences(diagnosis, done.advice, visit.bench.shop.shown),
-        causes=tuple(CauseRow(c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in likely),
-        reasons=words.reasons(diagnosis, WORDS.labels, visit.bench.shop.shown),
+        advice=words.advice_sentences(diagnosis, done.advice, shown),
+        causes=tuple((c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in likely),
+        reasons=words.reasons(diagnosis, WORDS.labels, shown),
         looks=looks,
         found=tuple(words.made_words(key, outcome) for key, outcome in found.items()),
-        again=act_url("wrong", study, coupon.name) if found else "",
         closing=words.odds_sentence(diagnosis),
-        turned_out=(
-            *(Choice(c.fault.key, c.fault.label, False) for c in likely),
-            Choice("none", "none of these", False),
-        ),
-        action=act_url("case", study, coupon.name),
+        turned_out=tuple(Choice(c.fault.key, c.fault.label) for c in likely),
         fields=made,
     )

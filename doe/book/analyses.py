@@ -1,4 +1,8 @@
-"""Stored fits, recommendations and releases."""
+"""Stored fits, recommendations and releases; and notes of the shop beyond its studies.
+
+What is in a note, such as a case that was diagnosed or an apprentice's practice, is the business of those who write
+it: the book keeps a topic, a name and a dictionary.
+"""
 
 from __future__ import annotations
 
@@ -7,90 +11,99 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from doe.book.records import AnalysisRecord
-from doe.book.store import Writing, new_id
+from doe.book.records import AnalysisRecord, ShopNote
+from doe.book.store import Store, records, standing
 from doe.book.studies import Key, find, find_open
-from doe.book.tables import acts, analyses
-from doe.book.text import from_text, moment_of, to_text
+from doe.book.tables import acts, analyses, shop_notes, to_text
 from doe.domain.errors import InputError
 
-
-def save(
-    writing: Writing,
-    key: Key,
-    *,
-    kind: str,
-    inputs_hash: str,
-    seed: int,
-    version: str,
-    payload: Mapping[str, Any],
-) -> int:
-    """Keep an analysis, once; returns its id.
-
-    Raises
-    ------
-    InputError
-        If kind, hash or version is empty: without them nobody could say later what it was made from.
-    """
-    row = find_open(writing.connection, key)
-    for label, text in (("kind", kind), ("inputs hash", inputs_hash), ("version", version)):
-        if not text.strip():
-            raise InputError(f"analysis, {label}", "nothing", "text", "Give it; a report is repeated from it.")
-    verdict = payload.get("verdict")
-    values = {
-        "kind": kind,
-        "inputs_hash": inputs_hash,
-        "seed": int(seed),
-        "version": version,
-        "payload": to_text(payload),
-        "verdict": verdict if isinstance(verdict, str) else "",
-    }
-    last = writing.connection.execute(
-        sa.select(analyses)
-        .where(analyses.c.study_id == row.study_id, analyses.c.kind == kind)
-        .order_by(analyses.c.id.desc())
-        .limit(1)
-    ).one_or_none()
-    if last is not None and all(last._mapping[name] == value for name, value in values.items()):
-        return int(last.id)
-    act = writing.act(f"keep {kind}", row.name, rows=1, study_id=row.study_id)
-    return new_id(writing.connection, analyses.insert().values(study_id=row.study_id, act_id=act, **values))
+_KEPT = (
+    sa.select(analyses, acts.c.at.label("made_at"), acts.c.who.label("made_by"))
+    .join(acts, analyses.c.act_id == acts.c.id)
+    .order_by(analyses.c.id)
+)
 
 
-def all_of(connection: sa.Connection, key: Key, kind: str | None = None) -> tuple[AnalysisRecord, ...]:
-    """Everything kept about a study, oldest first; only one kind if it is named."""
-    row = find(connection, key)
-    query = (
-        sa.select(analyses, acts.c.at, acts.c.who)
-        .join(acts, analyses.c.act_id == acts.c.id)
-        .where(analyses.c.study_id == row.study_id)
-        .order_by(analyses.c.id)
-    )
-    if kind is not None:
-        query = query.where(analyses.c.kind == kind)
-    return tuple(_record(kept) for kept in connection.execute(query))
+class Analyses(Store):
+    """The part of the book about what was concluded."""
 
+    def save_analysis(
+        self, key: Key, *, kind: str, inputs_hash: str, seed: int, version: str, payload: Mapping[str, Any]
+    ) -> int:
+        """Keep a fit, recommendation, release ...; returns its id. A ``verdict`` in the payload shows in `studies`.
 
-def everywhere(connection: sa.Connection, kind: str) -> tuple[tuple[int, AnalysisRecord], ...]:
-    """Everything of a kind with the number of its study, oldest first, archived studies included."""
-    query = (
-        sa.select(analyses, acts.c.at, acts.c.who)
-        .join(acts, analyses.c.act_id == acts.c.id)
-        .where(analyses.c.kind == kind)
-        .order_by(analyses.c.id)
-    )
-    return tuple((int(kept.study_id), _record(kept)) for kept in connection.execute(query))
+        The same as the last one of its kind is not kept again.
 
+        Raises
+        ------
+        InputError
+            If kind, hash or version is empty: without them nobody could say later what it was made from.
+        """
+        with self.writing() as writing:
+            row = find_open(writing.connection, key)
+            for label, text in (("kind", kind), ("inputs hash", inputs_hash), ("version", version)):
+                if not text.strip():
+                    raise InputError(f"analysis, {label}", "nothing", "text", "Give it; a report is repeated from it.")
+            verdict = payload.get("verdict")
+            values = {
+                "kind": kind,
+                "inputs_hash": inputs_hash,
+                "seed": int(seed),
+                "version": version,
+                "payload": payload,
+                "verdict": verdict if isinstance(verdict, str) else "",
+            }
+            mine = sa.select(analyses).where(analyses.c.study_id == row.study_id, analyses.c.kind == kind)
+            last = writing.connection.execute(mine.order_by(analyses.c.id.desc()).limit(1)).one_or_none()
+            if last is not None and all(to_text(last._mapping[name]) == to_text(v) for name, v in values.items()):
+                return int(last.id)
+            act = writing.act(f"keep {kind}", row.name, study_id=row.study_id)
+            return writing.add(analyses, {"study_id": row.study_id, **values}, act)
 
-def _record(kept: sa.Row[Any]) -> AnalysisRecord:
-    return AnalysisRecord(
-        id=kept.id,
-        kind=kept.kind,
-        inputs_hash=kept.inputs_hash,
-        seed=kept.seed,
-        version=kept.version,
-        payload=from_text(kept.payload),
-        verdict=kept.verdict,
-        made_at=moment_of(kept.at),
-        made_by=kept.who,
-    )
+    def analyses(self, key: Key) -> tuple[AnalysisRecord, ...]:
+        """Everything kept about a study, oldest first."""
+        with self.reading() as connection:
+            mine = analyses.c.study_id == find(connection, key).study_id
+            return records(AnalysisRecord, connection.execute(_KEPT.where(mine)))
+
+    def analyses_of_kind(self, kind: str) -> tuple[tuple[int, AnalysisRecord], ...]:
+        """Everything kept of a kind in any study, archived ones too, with the study's number, oldest first."""
+        with self.reading() as connection:
+            rows = connection.execute(_KEPT.where(analyses.c.kind == kind)).all()
+            return tuple(zip((int(row.study_id) for row in rows), records(AnalysisRecord, rows), strict=True))
+
+    def latest_analysis(self, key: Key, kind: str) -> AnalysisRecord | None:
+        """The last one of a kind."""
+        with self.reading() as connection:
+            mine = (analyses.c.study_id == find(connection, key).study_id, analyses.c.kind == kind)
+            last = connection.execute(_KEPT.where(*mine).order_by(None).order_by(analyses.c.id.desc()).limit(1))
+            return next(iter(records(AnalysisRecord, last)), None)
+
+    def save_note(self, topic: str, name: str, data: Mapping[str, Any]) -> int:
+        """Keep a note, such as a diagnosed case or an apprentice's exercise; returns its id.
+
+        Raises
+        ------
+        InputError
+            If topic or name is empty.
+        """
+        for label, text in (("topic", topic), ("name", name)):
+            if not text.strip():
+                raise InputError(f"note, {label}", "nothing", "text", "Say what the note is about.")
+        with self.writing() as writing:
+            row = {"topic": topic, "name": name, "data": data}
+            return writing.add(shop_notes, row, writing.act(f"note {topic}", name))
+
+    def notes(self, topic: str, name: str | None = None) -> tuple[ShopNote, ...]:
+        """Notes of a topic that count, oldest first; only those of one name if it is given."""
+        query = standing(shop_notes).where(shop_notes.c.topic == topic)
+        if name is not None:
+            query = query.where(shop_notes.c.name == name)
+        with self.reading() as connection:
+            return records(ShopNote, (row for row in connection.execute(query) if not row.withdrawn))
+
+    def withdraw_note(self, note_id: int, why: str) -> None:
+        """Take a mistaken note back; it stays in the book."""
+        with self.writing() as writing:
+            row, ending = writing.to_withdraw(shop_notes, "note", note_id, why)
+            writing.add(shop_notes, ending, writing.act(f"withdraw {row.topic}", row.name, why=why))

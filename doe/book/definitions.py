@@ -1,91 +1,131 @@
-"""Stacks and lines: kept by name, corrected by a later row."""
+"""Stacks, lines and the readings of their gauges: kept by name, corrected or withdrawn by a later row."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, TypeVar
+import json
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
 
 import sqlalchemy as sa
 
-from doe.book.history import is_current, unknown
-from doe.book.store import Writing
-from doe.book.tables import lines, stacks
-from doe.book.text import from_text, to_text
+from doe.book.records import KeptReading
+from doe.book.store import Store, standing, unknown
+from doe.book.tables import gauge_readings, is_current, lines, stacks, to_text
 from doe.domain.errors import InputError
+from doe.domain.gauge import GaugeReading
 from doe.domain.serial import line_from, stack_from
 from doe.domain.stack import Line, Stack
 
-Thing = TypeVar("Thing", Stack, Line)
+
+def _current(connection: sa.Connection, table: sa.Table, name: str) -> sa.Row[Any] | None:
+    return connection.execute(sa.select(table).where(table.c.name == name, is_current(table))).one_or_none()
 
 
-def save(writing: Writing, thing: Stack | Line, why: str) -> None:
-    """Keep a stack or a line.
-
-    Raises
-    ------
-    InputError
-        If its name is empty, or it corrects one of that name without a why.
-    """
-    kind, table = ("stack", stacks) if isinstance(thing, Stack) else ("line", lines)
-    if not thing.name.strip():
-        raise InputError(f"{kind} name", "nothing", "a name", "Name it in the shop's words.")
-    data = to_text(thing)
-    old = writing.connection.execute(
-        sa.select(table.c.id, table.c.data).where(table.c.name == thing.name, is_current(table))
-    ).one_or_none()
-    if old is not None:
-        if old.data == data:
-            return
-        if not why.strip():
-            raise InputError(
-                f"{kind} {thing.name}",
-                f"other details than are kept: {_differences(old.data, data)}",
-                "the same details, or a reason",
-                "Say why it is corrected, or use a name of its own.",
-            )
-    act = writing.act(f"correct {kind}" if old else f"add {kind}", thing.name, rows=1, why=why)
-    writing.connection.execute(
-        table.insert().values(name=thing.name, data=data, supersedes=old.id if old else None, act_id=act)
-    )
+def find_definition(connection: sa.Connection, table: sa.Table, name: str) -> sa.Row[Any]:
+    """Current row of a stack or a line."""
+    row = _current(connection, table, name)
+    if row is None:
+        kind = table.name.removesuffix("s")
+        names = connection.scalars(sa.select(table.c.name).where(is_current(table)).order_by(table.c.name))
+        raise unknown(kind, name, names, f"Check the name, or add the {kind} first.")
+    return row
 
 
-def _differences(old: str, new: str) -> str:
-    before, after = from_text(old), from_text(new)
+def reading_from(data: dict[str, Any]) -> GaugeReading:
+    """Reading of its stored dictionary."""
+    return GaugeReading(**{**data, "taken_at": datetime.fromisoformat(data["taken_at"])})
+
+
+class Definitions(Store):
+    """The part of the book about stacks, lines and gauges."""
+
+    def save_stack(self, stack: Stack, why: str = "") -> None:
+        """Keep a stack; one of that name that differs is a correction and needs a ``why``."""
+        self._define(stacks, stack, why)
+
+    def save_line(self, line: Line, why: str = "") -> None:
+        """Keep a line; one of that name that differs is a correction and needs a ``why``."""
+        self._define(lines, line, why)
+
+    def _define(self, table: sa.Table, thing: Stack | Line, why: str) -> None:
+        kind = table.name.removesuffix("s")
+        if not thing.name.strip():
+            raise InputError(f"{kind} name", "nothing", "a name", "Name it in the shop's words.")
+        with self.writing() as writing:
+            old = _current(writing.connection, table, thing.name)
+            if old is not None:
+                if to_text(old.data) == to_text(thing):
+                    return
+                if not why.strip():
+                    raise InputError(
+                        f"{kind} {thing.name}",
+                        f"other details than are kept: {_differences(old.data, thing)}",
+                        "the same details, or a reason",
+                        "Say why it is corrected, or use a name of its own.",
+                    )
+            act = writing.act(f"correct {kind}" if old else f"add {kind}", thing.name, why=why)
+            row = {"name": thing.name, "data": thing, "supersedes": old.id if old else None}
+            writing.add(table, row, act)
+
+    def stacks(self) -> tuple[Stack, ...]:
+        """Every stack as it stands now, by name."""
+        return tuple(map(stack_from, self._defined(stacks)))
+
+    def lines(self) -> tuple[Line, ...]:
+        """Every line as it stands now, by name."""
+        return tuple(map(line_from, self._defined(lines)))
+
+    def _defined(self, table: sa.Table) -> list[dict[str, Any]]:
+        with self.reading() as connection:
+            return list(connection.scalars(sa.select(table.c.data).where(is_current(table)).order_by(table.c.name)))
+
+    def stack(self, name: str) -> Stack:
+        """The stack of that name."""
+        with self.reading() as connection:
+            return stack_from(find_definition(connection, stacks, name).data)
+
+    def line(self, name: str) -> Line:
+        """The line of that name."""
+        with self.reading() as connection:
+            return line_from(find_definition(connection, lines, name).data)
+
+    def add_gauge_reading(self, line_name: str, reading: GaugeReading) -> int:
+        """Keep a reading, once; returns its id."""
+        with self.writing() as writing:
+            find_definition(writing.connection, lines, line_name)
+            row = {"line_name": line_name, "data": replace(reading, taken_at=reading.taken_at or writing.at)}
+            same = (gauge_readings.c[name] == value for name, value in row.items())
+            for kept in writing.connection.execute(standing(gauge_readings).where(*same)):
+                if not kept.withdrawn:
+                    return int(kept.id)
+            return writing.add(gauge_readings, row, writing.act("add gauge reading", line_name))
+
+    def gauge_readings(self, line_name: str) -> tuple[GaugeReading, ...]:
+        """The readings of a line that count, oldest first."""
+        counting = [kept for kept in self.gauge_history(line_name) if not kept.withdrawn]
+        return tuple(kept.reading for kept in sorted(counting, key=_taken_order))
+
+    def gauge_history(self, line_name: str) -> tuple[KeptReading, ...]:
+        """Every reading of a line, the withdrawn ones too, in the order they were stored."""
+        with self.reading() as connection:
+            find_definition(connection, lines, line_name)
+            rows = connection.execute(standing(gauge_readings).where(gauge_readings.c.line_name == line_name))
+            return tuple(KeptReading(r.id, reading_from(r.data), r.who, r.at, r.withdrawn) for r in rows)
+
+    def withdraw_gauge_reading(self, reading_id: int, why: str) -> None:
+        """Take a mistaken reading back; it stays visible in `gauge_history`."""
+        with self.writing() as writing:
+            row, ending = writing.to_withdraw(gauge_readings, "gauge reading", reading_id, why)
+            writing.add(gauge_readings, ending, writing.act("withdraw gauge reading", row.line_name, why=why))
+
+
+def _differences(before: dict[str, Any], thing: Stack | Line) -> str:
+    after = json.loads(to_text(thing))
     return ", ".join(key for key in after if after[key] != before.get(key))
 
 
-def all_stacks(connection: sa.Connection) -> tuple[Stack, ...]:
-    """Every stack as it stands now."""
-    return _all(connection, stacks, stack_from)
-
-
-def all_lines(connection: sa.Connection) -> tuple[Line, ...]:
-    """Every line as it stands now."""
-    return _all(connection, lines, line_from)
-
-
-def _all(connection: sa.Connection, table: sa.Table, build: Callable[[Any], Thing]) -> tuple[Thing, ...]:
-    texts = connection.scalars(sa.select(table.c.data).where(is_current(table)).order_by(table.c.name))
-    return tuple(build(from_text(text)) for text in texts)
-
-
-def find_stack(connection: sa.Connection, name: str) -> tuple[int, Stack]:
-    """Row id and stack of a name, as it stands now."""
-    row_id, data = _find(connection, "stack", stacks, name)
-    return row_id, stack_from(from_text(data))
-
-
-def find_line(connection: sa.Connection, name: str) -> tuple[int, Line]:
-    """Row id and line of a name, as it stands now."""
-    row_id, data = _find(connection, "line", lines, name)
-    return row_id, line_from(from_text(data))
-
-
-def _find(connection: sa.Connection, kind: str, table: sa.Table, name: str) -> tuple[int, str]:
-    row = connection.execute(
-        sa.select(table.c.id, table.c.data).where(table.c.name == name, is_current(table))
-    ).one_or_none()
-    if row is None:
-        names = connection.scalars(sa.select(table.c.name).where(is_current(table)).order_by(table.c.name))
-        raise unknown(kind, name, names, f"Check the name, or add the {kind} first.")
-    return row.id, row.data
+def _taken_order(kept: KeptReading) -> tuple[datetime, int]:
+    """Sorts readings by when they were taken."""
+    assert kept.reading.taken_at is not None
+    return kept.reading.taken_at, kept.id

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.domain.plan_kinds import Scale
-from doe.domain.recipe import Recipe
 from doe.domain.score import FieldValue, ScoreEntry
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
@@ -192,31 +191,6 @@ class ShopNote:
     data: Mapping[str, Any]
     who: str
     at: datetime
-
-
-@dataclass(frozen=True)
-class KeptRecipe:
-    """One revision of a recipe with who released it and when.
-
-    ``recipe.retired_at`` is filled in when it was retired, and ``retired_why`` and ``retired_by`` say why and by whom
-    (``""`` while it is in use). ``superseded`` says that a newer revision is there. ``uid`` is the same in every book
-    the revision is brought to.
-    """
-
-    id: int
-    uid: str
-    recipe: Recipe
-    study_id: int | None
-    who: str
-    at: datetime
-    retired_why: str
-    retired_by: str
-    superseded: bool
-
-    @property
-    def in_force(self) -> bool:
-        """Whether this revision is the one to work by."""
-        return not self.superseded and not self.retired_why
 
 
 FACES = ("print", "back")

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from doe.book.records import PlanInfo, RoundInfo
-from doe.book.store import Writing, insert_all, new_id
-from doe.book.studies import Key, find, find_open
+from doe.book.store import records
+from doe.book.studies import Key, Studies, find, find_open
 from doe.book.tables import acts, coupons, rounds
-from doe.book.text import from_text, moment_of, to_text
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.finding import Finding, finding_of
 from doe.domain.plan_kinds import Scale
@@ -27,65 +26,80 @@ PLACE_COLUMNS = ("cure_batch", "press_batch", "cure_order", "press_order", "garm
 """Where and how a coupon is made, besides its settings and round."""
 
 
-def save(
-    writing: Writing,
-    key: Key,
-    frame: pd.DataFrame,
-    *,
-    kind: str,
-    seed: int,
-    notes: Sequence[Finding | str],
-    scale: Scale,
-) -> tuple[int, ...]:
-    """Append the rounds of a plan that are not stored yet; returns their numbers.
+class Rounds(Studies):
+    """The part of the book about plans."""
 
-    Raises
-    ------
-    InputErrors
-        Naming every column, coupon and setting that cannot be used. Rounds stored already must be the same.
-    """
-    connection = writing.connection
-    row = find_open(connection, key)
-    study = study_from(from_text(row.data))
-    stored = _stored(connection, row.study_id)
-    numbers = sorted({made["round"] for made in stored.values()})
-    rows = _rows(study, frame, next_round=numbers[-1] + 1 if numbers else 1)
-    problems = _clashes(rows, stored, numbers)
-    if problems:
-        raise InputErrors(problems)
-    fresh = [made for made in rows if made["name"] not in stored]
-    new_rounds = tuple(dict.fromkeys(made["round"] for made in fresh))
-    for number in sorted(new_rounds):
-        mine = [made for made in fresh if made["round"] == number]
-        act = writing.act(
-            "add round", f"{row.name}, round {number}: {len(mine)} coupons", rows=1 + len(mine), study_id=row.study_id
+    def save_round(
+        self,
+        key: Key,
+        plan: pd.DataFrame,
+        *,
+        kind: str,
+        seed: int,
+        notes: Sequence[Finding | str] = (),
+        scale: Scale = "dial",
+    ) -> tuple[int, ...]:
+        """Append the coupons of a new round; returns the numbers of the rounds that were new.
+
+        ``plan`` has the columns of a plan; it may be the whole plan, then the rounds stored already must be the
+        same and only the new ones are appended. Without a ``round`` column it is the next round. ``scale`` says whether
+        its temperatures are those of the surface or what was dialled in.
+
+        Raises
+        ------
+        InputErrors
+            Naming every column, coupon and setting that cannot be used.
+        """
+        with self.writing() as writing:
+            row = find_open(writing.connection, key)
+            stored = {made["name"]: made for made in coupons_of(writing.connection, row.study_id)}
+            numbers = sorted({made["round"] for made in stored.values()})
+            rows = _rows(study_from(row.data), plan, next_round=numbers[-1] + 1 if numbers else 1)
+            if problems := list(_clashes(rows, stored, numbers)):
+                raise InputErrors(problems)
+            fresh = [made for made in rows if made["name"] not in stored]
+            new_rounds = sorted({made["round"] for made in fresh})
+            for number in new_rounds:
+                mine = [made for made in fresh if made["round"] == number]
+                subject = f"{row.name}, round {number}: {len(mine)} coupons"
+                act = writing.act("add round", subject, rows=1 + len(mine), study_id=row.study_id)
+                made_round = {"number": number, "kind": kind, "seed": int(seed), "notes": list(notes), "scale": scale}
+                round_id = writing.add(rounds, {"study_id": row.study_id, **made_round}, act)
+                ours = {"study_id": row.study_id, "round_id": round_id, "act_id": act}
+                kept = [{**ours, **{part: made[part] for part in ("name", "settings", "place")}} for made in mine]
+                writing.connection.execute(coupons.insert(), kept)
+            return tuple(new_rounds)
+
+    def plan_coupons(self, key: Key) -> pd.DataFrame:
+        """Every coupon of a study in the order they were saved.
+
+        Columns: coupon, <factors>, round, then what was saved of cure_batch, press_batch, cure_order, press_order,
+        garment, stroke, role, and any others.
+        """
+        with self.reading() as connection:
+            row = find(connection, key)
+            rows = coupons_of(connection, row.study_id)
+        study = study_from(row.data)
+        return frame_of(plan_columns(study, rows), plan_types(study))
+
+    def plan_info(self, key: Key) -> PlanInfo:
+        """How each round was made."""
+        counted = sa.select(sa.func.count()).where(coupons.c.round_id == rounds.c.id).scalar_subquery()
+        query = (
+            sa.select(
+                rounds,
+                rounds.c.number.label("round"),
+                counted.label("coupons"),
+                acts.c.at.label("made_at"),
+                acts.c.who.label("made_by"),
+            )
+            .join(acts, rounds.c.act_id == acts.c.id)
+            .order_by(rounds.c.number)
         )
-        made_round = rounds.insert().values(
-            study_id=row.study_id,
-            number=number,
-            kind=kind,
-            seed=int(seed),
-            notes=to_text(list(notes)),
-            scale=scale,
-            act_id=act,
-        )
-        round_id = new_id(connection, made_round)
-        insert_all(
-            connection,
-            coupons,
-            [
-                {
-                    "study_id": row.study_id,
-                    "round_id": round_id,
-                    "name": made["name"],
-                    "act_id": act,
-                    "settings": to_text(made["settings"]),
-                    "place": to_text(made["place"]),
-                }
-                for made in mine
-            ],
-        )
-    return tuple(sorted(new_rounds))
+        with self.reading() as connection:
+            mine = rounds.c.study_id == find(connection, key).study_id
+            rows = connection.execute(query.where(mine))
+            return PlanInfo(records(RoundInfo, rows, notes=lambda notes: tuple(map(finding_of, notes))))
 
 
 def _rows(study: Study, frame: pd.DataFrame, *, next_round: int) -> list[dict[str, Any]]:
@@ -122,15 +136,8 @@ def _rows(study: Study, frame: pd.DataFrame, *, next_round: int) -> list[dict[st
         if not _is_number(number) or number != int(number) or number < 1:
             problems.append(InputError(f"{where}, round", number, "a whole number from 1", "Number the rounds."))
             continue
-        place = {other: _plain(record[other]) for other in others}
-        rows.append(
-            {
-                "name": name,
-                "round": int(number),
-                "settings": settings,
-                "place": {key: value for key, value in place.items() if value is not None},
-            }
-        )
+        place = {other: value for other in others if (value := _plain(record[other])) is not None}
+        rows.append({"name": name, "round": int(number), "settings": settings, "place": place})
     if problems:
         raise InputErrors(problems)
     return rows
@@ -150,108 +157,55 @@ def _plain(value: Any) -> Any:
     return None if value is None or value != value or str(value) == "<NA>" else value  # noqa: PLR0124 - NaN
 
 
-def _stored(connection: sa.Connection, study_id: int) -> dict[str, dict[str, Any]]:
+def coupons_of(connection: sa.Connection, study_id: int) -> list[dict[str, Any]]:
+    """Coupons of a study in the order they were saved: name, round, settings, place."""
     query = (
-        sa.select(coupons.c.name, coupons.c.settings, coupons.c.place, rounds.c.number)
+        sa.select(coupons.c.name, rounds.c.number.label("round"), coupons.c.settings, coupons.c.place)
         .join(rounds, coupons.c.round_id == rounds.c.id)
         .where(coupons.c.study_id == study_id)
         .order_by(coupons.c.id)
     )
-    return {
-        row.name: {
-            "name": row.name,
-            "round": row.number,
-            "settings": from_text(row.settings),
-            "place": from_text(row.place),
-        }
-        for row in connection.execute(query)
-    }
+    return [dict(row._mapping) for row in connection.execute(query)]
+
+
+def plan_columns(study: Study, rows: Sequence[Mapping[str, Any]]) -> dict[str, list[Any]]:
+    """Columns of coupons as `coupons_of` gives them: coupon, <factors>, round, where and how they are made."""
+    columns = {"coupon": [row["name"] for row in rows]}
+    columns |= {name: [row["settings"][name] for row in rows] for name in study.factor_names}
+    columns["round"] = [row["round"] for row in rows]
+    given = dict.fromkeys(name for row in rows for name in row["place"])
+    for name in (*(n for n in PLACE_COLUMNS if n in given), *(n for n in given if n not in PLACE_COLUMNS)):
+        columns[name] = [row["place"].get(name) for row in rows]
+    return columns
+
+
+def plan_types(study: Study) -> dict[str, type]:
+    """What columns of a plan hold; of the others it is seen."""
+    return {"coupon": str, **{f.name: str if f.levels else float for f in study.factors}, "round": int}
+
+
+def frame_of(columns: Mapping[str, list[Any]], types: Mapping[str, type]) -> pd.DataFrame:
+    """Frame of columns."""
+    import pandas as pd  # noqa: PLC0415 - listing studies must not pay for pandas
+
+    return pd.DataFrame({name: pd.Series(values, dtype=types.get(name)) for name, values in columns.items()})
 
 
 def _clashes(
     rows: list[dict[str, Any]], stored: Mapping[str, Mapping[str, Any]], numbers: list[int]
-) -> list[InputError]:
-    problems = []
+) -> Iterator[InputError]:
     for made in rows:
-        where, old = f"plan, coupon {made['name']}", stored.get(made["name"])
-        if old is not None:
-            parts = [part for part in ("round", "settings", "place") if made[part] != old[part]]
-            if parts:
-                problems.append(
-                    InputError(
-                        where,
-                        f"another {' and '.join(parts)} than is stored",
-                        "what is stored, or a new name",
-                        "A round is never changed; give new coupons names of their own.",
-                    )
-                )
-        elif made["round"] in numbers:
-            problems.append(
-                InputError(
-                    f"{where}, round",
-                    made["round"],
-                    f"{numbers[-1] + 1} for new coupons",
-                    "A round is never changed; add a new one.",
-                )
+        where, old, number = f"plan, coupon {made['name']}", stored.get(made["name"]), made["round"]
+        parts = [] if old is None else [part for part in ("round", "settings", "place") if made[part] != old[part]]
+        if parts:
+            yield InputError(
+                where,
+                f"another {' and '.join(parts)} than is stored",
+                "what is stored, or a new name",
+                "A round is never changed; give new coupons names of their own.",
             )
-        elif numbers and made["round"] < numbers[-1]:
-            problems.append(
-                InputError(f"{where}, round", made["round"], f"{numbers[-1] + 1}", "Number rounds upwards.")
-            )
-    return problems
-
-
-def frame_of(connection: sa.Connection, key: Key) -> pd.DataFrame:
-    """Every coupon of a study, as `doe.book.book.Book.plan_coupons` describes."""
-    row = find(connection, key)
-    return plan_frame(study_from(from_text(row.data)), list(_stored(connection, row.study_id).values()))
-
-
-def plan_frame(study: Study, rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
-    """Frame of stored coupons: coupon, <factors>, round, where and how they are made."""
-    import pandas as pd  # noqa: PLC0415 - listing studies must not pay for pandas
-
-    columns: dict[str, Any] = {"coupon": pd.Series([row["name"] for row in rows], dtype=str)}
-    for f in study.factors:
-        columns[f.name] = pd.Series([row["settings"][f.name] for row in rows], dtype=str if f.levels else float)
-    columns["round"] = pd.Series([row["round"] for row in rows], dtype=int)
-    given = dict.fromkeys(name for row in rows for name in row["place"])
-    for name in (*(n for n in PLACE_COLUMNS if n in given), *(n for n in given if n not in PLACE_COLUMNS)):
-        columns[name] = pd.Series([row["place"].get(name) for row in rows])
-    return pd.DataFrame(columns)
-
-
-def info(connection: sa.Connection, key: Key) -> PlanInfo:
-    """How each round was made."""
-    row = find(connection, key)
-    counted = sa.select(sa.func.count()).where(coupons.c.round_id == rounds.c.id).scalar_subquery()
-    made = connection.execute(
-        sa.select(
-            rounds.c.number,
-            rounds.c.kind,
-            rounds.c.seed,
-            rounds.c.notes,
-            rounds.c.scale,
-            acts.c.at,
-            acts.c.who,
-            counted.label("coupons"),
-        )
-        .join(acts, rounds.c.act_id == acts.c.id)
-        .where(rounds.c.study_id == row.study_id)
-        .order_by(rounds.c.number)
-    )
-    return PlanInfo(
-        tuple(
-            RoundInfo(
-                m.number,
-                m.kind,
-                m.seed,
-                tuple(map(finding_of, from_text(m.notes))),
-                m.coupons,
-                moment_of(m.at),
-                m.who,
-                m.scale,
-            )
-            for m in made
-        )
-    )
+        elif old is None and number in numbers:
+            allowed = f"{numbers[-1] + 1} for new coupons"
+            yield InputError(f"{where}, round", number, allowed, "A round is never changed; add a new one.")
+        elif old is None and numbers and number < numbers[-1]:
+            yield InputError(f"{where}, round", number, f"{numbers[-1] + 1}", "Number rounds upwards.")

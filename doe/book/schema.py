@@ -9,13 +9,13 @@ import sqlite3
 import time
 from collections.abc import Callable
 from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book.engine import WRITES
-from doe.book.place import Place, not_a_book
+from doe.book.engine import WRITES, Place, not_a_book
 from doe.book.tables import SCHEMA_VERSION, VERSION_TABLE, book_info
 from doe.domain.errors import InputError
 
@@ -42,7 +42,7 @@ def stored_version(connection: sa.Connection, where: str) -> str | None:
 
 
 def prepare(
-    engine: sa.Engine, place: Place, *, create: bool, upgrade: bool | None, who: str, now: Callable[[], str]
+    engine: sa.Engine, place: Place, *, create: bool, upgrade: bool | None, who: str, now: Callable[[], datetime]
 ) -> Path | None:
     """Make sure the tables are those of this program; returns the copy made before an upgrade.
 
@@ -54,7 +54,7 @@ def prepare(
         As `Book.open` has them.
     who : str
     now : callable
-        Gives the time as text.
+        Gives the time in UTC.
 
     Raises
     ------
@@ -66,12 +66,23 @@ def prepare(
         version = stored_version(connection, where)
     if version == SCHEMA_VERSION:
         return None
-    _check_version(version, where)
     if version is None:
         if not create:
             raise InputError(where, "an empty database", "an existing book", "Check the path, or make a new book.")
-        _make(engine, place, who=who, now=now)
+        if place.path is not None:
+            keep_journal(engine)
+        with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
+            if stored_version(connection, where) is None:  # else somebody else was faster
+                migrate(connection)
+                connection.execute(book_info.insert().values(uid=uuid4().hex, made_at=now(), made_by=who))
         return None
+    if int(version) > int(SCHEMA_VERSION):
+        raise InputError(
+            where,
+            f"a book of schema {version}, made by a newer program",
+            f"schema {SCHEMA_VERSION} or older",
+            "Update this program, or use a book of its own.",
+        )
     if upgrade is False or (upgrade is None and place.path is None):
         raise InputError(
             where,
@@ -86,30 +97,10 @@ def prepare(
             return None
         if place.path is not None:
             # taken while we hold the turn to write, so that nothing can be stored between copy and upgrade
-            day = "".join(c for c in now()[:19] if c.isdigit())
-            copy = place.path.with_name(f"{place.path.stem}-schema-{version}-{day}{place.path.suffix}")
+            copy = place.path.with_name(f"{place.path.stem}-schema-{version}-{now():%Y%m%d%H%M%S}{place.path.suffix}")
             copy_file(place.path, copy)
         migrate(connection)
     return copy
-
-
-def _check_version(version: str | None, where: str) -> None:
-    if version is not None and int(version) > int(SCHEMA_VERSION):
-        raise InputError(
-            where,
-            f"a book of schema {version}, made by a newer program",
-            f"schema {SCHEMA_VERSION} or older",
-            "Update this program, or use a book of its own.",
-        )
-
-
-def _make(engine: sa.Engine, place: Place, *, who: str, now: Callable[[], str]) -> None:
-    if place.path is not None:
-        keep_journal(engine)
-    with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
-        if stored_version(connection, f"book {place.label}") is None:  # else somebody else was faster
-            migrate(connection)
-            connection.execute(book_info.insert().values(uid=uuid4().hex, made_at=now(), made_by=who))
 
 
 def keep_journal(engine: sa.Engine) -> None:

@@ -2,107 +2,224 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from doe.book.history import is_current
 from doe.book.records import CouponState, HistoryEntry
-from doe.book.store import Writing, insert_all
+from doe.book.rounds import Rounds, coupons_of, frame_of, plan_columns, plan_types
+from doe.book.store import Writing, records
 from doe.book.studies import Key, find, find_open
-from doe.book.tables import acts, coupons, entries, rounds
-from doe.book.text import from_text, moment_of, stamp, to_text
+from doe.book.tables import acts, as_text, coupons, entries, is_current, to_text
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.score import FieldValue, ScoreEntry, SecondLook, again_field, entry_problems, look_problems
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.score import ScoreEntry, SecondLook, again_field, entry_problems, look_problems
 from doe.domain.serial import study_from
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _NOTHING = ("null", '""')  # a cleared field, a void taken back
 
 
-class CurrentEntry(NamedTuple):
-    """The current entry of a field; ``value`` is JSON."""
+class Scores(Rounds):
+    """The part of the book about scores."""
 
-    id: int
-    value: str
-    who: str
+    def record(self, key: Key, given: Sequence[ScoreEntry], *, why: str = "") -> int:
+        """Store scores, all of them or none; returns how many fields were new.
 
+        Each field is an entry of its own. A value that differs from what is there is a correction: it supersedes
+        and needs a ``why``; a first value needs none, and a value the same person gave already adds nothing.
+        A void coupon takes no scores until ``void_reason=""`` takes the void back.
 
-def record(writing: Writing, key: Key, given: Sequence[ScoreEntry], *, why: str) -> int:
-    """Store scores, all or none; returns how many entries were new. See `doe.book.book.Book.record`."""
-    connection = writing.connection
-    row = find_open(connection, key)
-    study = study_from(from_text(row.data))
-    made = sa.select(coupons.c.name, coupons.c.id).where(coupons.c.study_id == row.study_id).order_by(coupons.c.id)
-    ids = {name: coupon_id for name, coupon_id in connection.execute(made)}  # noqa: C416 - dict() would ask it for keys
-    problems = _name_problems(given, ids, row.name)
-    for entry in given:
-        problems += entry_problems(entry, study)
-    if problems:
-        raise InputErrors(problems)
-    current = _current(connection, [ids[entry.coupon] for entry in given])
-    new: list[dict[str, Any]] = []
-    for entry in given:
-        found, bad = _news(entry, current.get(ids[entry.coupon], {}), who=writing.who, why=why)
-        problems += bad
-        scored_at = None if entry.scored_at is None else stamp(entry.scored_at)
-        new += [{**field, "coupon_id": ids[entry.coupon], "scored_at": scored_at} for field in found]
-    if problems:
-        raise InputErrors(problems)
-    if new:
-        touched = [entry.coupon for entry in given if ids[entry.coupon] in {field["coupon_id"] for field in new}]
-        subject = f"{row.name}: {touched[0] if len(touched) == 1 else f'{len(touched)} coupons'}"
-        act = writing.act("record", subject, rows=len(new), study_id=row.study_id, why=why)
-        insert_all(connection, entries, [{**field, "act_id": act} for field in new])
-    return len(new)
+        Raises
+        ------
+        InputErrors
+            Listing at once: unknown and repeated coupons, unknown checks, hand-feel off the scale, void coupons,
+            corrections without a why ...
+        """
+        with self.writing() as writing:
+            row = find_open(writing.connection, key)
+            study, ids = study_from(row.data), _ids(writing.connection, row.study_id)
+            problems = _name_problems(given, ids, row.name)
+            problems += [problem for entry in given for problem in entry_problems(entry, study)]
+            if problems:
+                raise InputErrors(problems)
+            current = _current(writing.connection, [ids[entry.coupon] for entry in given])
+            new: list[dict[str, Any]] = []
+            for entry in given:
+                number = ids[entry.coupon]
+                found, bad = _news(entry, current.get(number, {}), who=writing.who, why=why)
+                problems += bad
+                new += [{**field, "coupon_id": number, "scored_at": entry.scored_at} for field in found]
+            if problems:
+                raise InputErrors(problems)
+            told = {field["coupon_id"] for field in new}
+            touched = [entry.coupon for entry in given if ids[entry.coupon] in told]
+            return _store(writing, row, "record", touched, new, why=why)
 
+    def record_again(self, key: Key, looks: Sequence[SecondLook]) -> int:
+        """Store further, blind looks at coupons, all of them or none; returns how many fields were new.
 
-def record_again(writing: Writing, key: Key, given: Sequence[SecondLook]) -> int:
-    """Store further looks, all or none; returns how many fields were new. See `doe.book.book.Book.record_again`."""
-    connection = writing.connection
-    row = find_open(connection, key)
-    study = study_from(from_text(row.data))
-    made = sa.select(coupons.c.name, coupons.c.id).where(coupons.c.study_id == row.study_id).order_by(coupons.c.id)
-    ids = {name: coupon_id for name, coupon_id in connection.execute(made)}  # noqa: C416 - dict() would ask it for keys
-    by_person: dict[str, list[ScoreEntry]] = {}
-    for look in given:
-        by_person.setdefault(look.person, []).append(ScoreEntry(look.coupon))
-    problems = [p for looks in by_person.values() for p in _name_problems(looks, ids, row.name)]
-    problems += [p for look in given for p in look_problems(look, study)]
-    if problems:
-        raise InputErrors(problems)
-    current = _current(connection, [ids[look.coupon] for look in given])
-    new: list[dict[str, Any]] = []
-    for look in given:
-        said = current.get(ids[look.coupon], {})
-        if "void" in said and said["void"].value not in _NOTHING:
-            problems.append(
-                InputError(
-                    f"coupon {look.coupon}", "a void coupon", "one that is not void", "Correct the coupon's name."
+        They are kept as fields of their own (``again:1:ana:check:release``, ``again:1:ana:hand``), counted for each
+        person, and never supersede a score: `results` is the same before and after.
+
+        Raises
+        ------
+        InputErrors
+            Listing at once what `record` would refuse, and coupons that are void.
+        """
+        with self.writing() as writing:
+            row = find_open(writing.connection, key)
+            study, ids = study_from(row.data), _ids(writing.connection, row.study_id)
+            by_person: dict[str, list[SecondLook]] = {}
+            for look in looks:
+                by_person.setdefault(look.person, []).append(look)
+            problems = [p for theirs in by_person.values() for p in _name_problems(theirs, ids, row.name)]
+            problems += [problem for look in looks for problem in look_problems(look, study)]
+            if problems:
+                raise InputErrors(problems)
+            current = _current(writing.connection, [ids[look.coupon] for look in looks])
+            new: list[dict[str, Any]] = []
+            for look in looks:
+                number = ids[look.coupon]
+                said = current.get(number, {})
+                if _is_void(said):
+                    where = f"coupon {look.coupon}"
+                    problems.append(
+                        InputError(where, "a void coupon", "one that is not void", "Correct the coupon's name.")
+                    )
+                before = [f.number for name in said if (f := again_field(name)) is not None and f.person == look.person]
+                nothing = {"coupon_id": number, "supersedes": None, "scored_at": None}
+                fields = look.fields(1 + max(before, default=0))
+                new += [{**nothing, "field": name, "value": value} for name, value in fields]
+            if problems:
+                raise InputErrors(problems)
+            names = list(dict.fromkeys(look.coupon for look in looks))
+            return _store(writing, row, "record again", names, new, after=" looked at again")
+
+    def results(self, key: Key, *, include_void: bool = False) -> pd.DataFrame:
+        """One row a coupon: the latest value of every field.
+
+        Columns: coupon, <factors>, ``actual_<factor>`` (where measured), passed (True, False or None while no check
+        is scored), side, ``hand_<person>``, round, cure_batch, press_batch, ... as the plan has them,
+        ``check_<check>`` (True, False, None) for every check of the study, symptom (keys joined by ``"; "``), note,
+        void (the reason, ``""``).
+        """
+        with self.reading() as connection:
+            study, columns = study_from(find(connection, key).data), self.result_columns(key)
+        types = {**plan_types(study), "passed": object, **dict.fromkeys(("side", "symptom", "note", "void"), str)}
+        types |= {f"check_{check.name}": object for check in study.spec.checks}
+        types |= {name: float for name in columns if name.startswith((ACTUAL_PREFIX, HAND_PREFIX))}
+        frame = frame_of(columns, types)
+        return frame if include_void else frame[frame["void"] == ""].reset_index(drop=True)
+
+    def result_columns(self, key: Key) -> dict[str, list[Any]]:
+        """`results` of every coupon, void ones too, for those who need not wait for a frame: what is empty is None."""
+        with self.reading() as connection:
+            row = find(connection, key)
+            study, rows = study_from(row.data), coupons_of(connection, row.study_id)
+            place = {made["name"]: i for i, made in enumerate(rows)}
+            said: dict[str, list[Any]] = {}
+            for coupon, field, value in connection.execute(_said(row.study_id).order_by(entries.c.field)):
+                said.setdefault(field, [None] * len(rows))[place[coupon]] = value
+        nothing = [None] * len(rows)
+        checks = {f"check_{check.name}": said.get(f"check:{check.name}", nothing) for check in study.spec.checks}
+        plan = plan_columns(study, rows)
+        columns: dict[str, list[Any]] = {name: plan[name] for name in ("coupon", *study.factor_names)}
+        columns |= _of_kind(said, "actual:", ACTUAL_PREFIX)
+        columns |= {"passed": [], "side": []}
+        for side, *values in zip(said.get("side", nothing), *checks.values(), strict=True):
+            scored = [value for value in values if value is not None]
+            columns["passed"].append(all(scored) if scored else None)
+            # a coupon that passes everything has no side; one that failed for a reason nobody named is unknown
+            columns["side"].append("" if all(scored) else side or "unknown")
+        columns |= _of_kind(said, "hand:", HAND_PREFIX)
+        columns |= {name: values for name, values in plan.items() if name not in columns}
+        columns |= checks
+        columns["symptom"] = ["; ".join(keys or ()) for keys in said.get("symptoms", nothing)]
+        return columns | {name: [text or "" for text in said.get(name, nothing)] for name in ("note", "void")}
+
+    def coupon_states(self, key: Key) -> tuple[CouponState, ...]:
+        """How far the scoring of each coupon has come, in plan order; `results` without its frame."""
+        with self.reading() as connection:
+            study, columns = study_from(find(connection, key).data), self.result_columns(key)
+            kinds = {made.round: made.kind for made in self.plan_info(key).rounds}
+        told = (columns[name] for name in ("coupon", "round", "passed", "void"))
+        checks = (columns[f"check_{check.name}"] for check in study.spec.checks)
+        return tuple(
+            CouponState(coupon, number, kinds[number], passed, None in scored, bool(void))
+            for coupon, number, passed, void, *scored in zip(*told, *checks, strict=True)
+        )
+
+    def history(self, key: Key, coupon: str | None = None) -> tuple[HistoryEntry, ...]:
+        """Everything ever said about the coupons of a study, or one of them, oldest first."""
+        with self.reading() as connection:
+            row = find(connection, key)
+            mine = coupons.c.study_id == row.study_id
+            if coupon is not None:
+                mine = sa.and_(mine, coupons.c.name == coupon)
+                if connection.scalar(sa.select(coupons.c.id).where(mine)) is None:
+                    found = f"no such coupon in study {row.name}"
+                    raise InputError(f"coupon {coupon}", found, "a coupon of the plan", "Correct the name.")
+            query = (
+                sa.select(
+                    entries,
+                    coupons.c.name.label("coupon"),
+                    acts.c.who,
+                    acts.c.at,
+                    acts.c.why,
+                    is_current(entries).label("current"),
                 )
+                .join(coupons, entries.c.coupon_id == coupons.c.id)
+                .join(acts, entries.c.act_id == acts.c.id)
+                .where(mine)
+                .order_by(entries.c.id)
             )
-        before = [f.number for name in said if (f := again_field(name)) is not None and f.person == look.person]
-        new += [
-            {
-                "coupon_id": ids[look.coupon],
-                "field": name,
-                "value": to_text(value),
-                "supersedes": None,
-                "scored_at": None,
-            }
-            for name, value in look.fields(1 + max(before, default=0))
-        ]
-    if problems:
-        raise InputErrors(problems)
-    names = {look.coupon for look in given}
+            # JSON has lists where a score has tuples
+            rows = connection.execute(query)
+            return records(HistoryEntry, rows, value=lambda value: tuple(value) if isinstance(value, list) else value)
+
+
+def _said(study_id: int) -> sa.Select[Any]:
+    """Current value of every field of a study that was ever scored: name of the coupon, field, value."""
+    return (
+        sa.select(coupons.c.name, entries.c.field, entries.c.value)
+        .join(coupons, entries.c.coupon_id == coupons.c.id)
+        .where(coupons.c.study_id == study_id, is_current(entries))
+    )
+
+
+def _of_kind(said: Mapping[str, list[Any]], kind: str, prefix: str) -> dict[str, list[Any]]:
+    return {prefix + field.removeprefix(kind): values for field, values in said.items() if field.startswith(kind)}
+
+
+def _ids(connection: sa.Connection, study_id: int) -> dict[str, int]:
+    """Row of every coupon of a study by its name, in plan order."""
+    made = sa.select(coupons.c.name, coupons.c.id).where(coupons.c.study_id == study_id).order_by(coupons.c.id)
+    return {name: number for name, number in connection.execute(made)}  # noqa: C416 - dict() would ask it for keys
+
+
+def _store(
+    writing: Writing,
+    row: sa.Row[Any],
+    verb: str,
+    names: Sequence[str],
+    new: list[dict[str, Any]],
+    *,
+    why: str = "",
+    after: str = "",
+) -> int:
     if new:
-        subject = f"{row.name}: {next(iter(names)) if len(names) == 1 else f'{len(names)} coupons'} looked at again"
-        act = writing.act("record again", subject, rows=len(new), study_id=row.study_id)
-        insert_all(connection, entries, [{**entry, "act_id": act} for entry in new])
+        subject = f"{row.name}: {names[0] if len(names) == 1 else f'{len(names)} coupons'}{after}"
+        act = writing.act(verb, subject, rows=len(new), study_id=row.study_id, why=why)
+        writing.connection.execute(entries.insert(), [{**entry, "act_id": act} for entry in new])
     return len(new)
 
 
-def _name_problems(given: Sequence[ScoreEntry], ids: Mapping[str, int], study: str) -> list[InputError]:
+def _name_problems(given: Sequence[ScoreEntry | SecondLook], ids: Mapping[str, int], study: str) -> list[InputError]:
     problems, seen = [], set()
     for entry in given:
         where = f"coupon {entry.coupon}"
@@ -117,21 +234,26 @@ def _name_problems(given: Sequence[ScoreEntry], ids: Mapping[str, int], study: s
     return problems
 
 
-def _current(connection: sa.Connection, coupon_ids: Sequence[int]) -> dict[int, dict[str, CurrentEntry]]:
-    """Current entry of every field, by coupon id."""
-    query = (
-        sa.select(entries.c.coupon_id, entries.c.field, entries.c.id, entries.c.value, acts.c.who)
+def _current(connection: sa.Connection, coupon_ids: Sequence[int]) -> dict[int, dict[str, sa.Row[Any]]]:
+    """Current entry of every field, by coupon id: id, value as text, who."""
+    value = as_text(entries.c.value).label("value")
+    query: sa.Select[Any] = (
+        sa.select(entries.c.coupon_id, entries.c.field, entries.c.id, value, acts.c.who)
         .join(acts, entries.c.act_id == acts.c.id)
         .where(entries.c.coupon_id.in_(coupon_ids), is_current(entries))
     )
-    found: dict[int, dict[str, CurrentEntry]] = {}
+    found: dict[int, dict[str, sa.Row[Any]]] = {}
     for row in connection.execute(query):
-        found.setdefault(row.coupon_id, {})[row.field] = CurrentEntry(row.id, row.value, row.who)
+        found.setdefault(row.coupon_id, {})[row.field] = row
     return found
 
 
+def _is_void(current: Mapping[str, sa.Row[Any]]) -> bool:
+    return "void" in current and current["void"].value not in _NOTHING
+
+
 def _news(
-    entry: ScoreEntry, current: Mapping[str, CurrentEntry], *, who: str, why: str
+    entry: ScoreEntry, current: Mapping[str, sa.Row[Any]], *, who: str, why: str
 ) -> tuple[list[dict[str, Any]], list[InputError]]:
     """Entries of one coupon that say something new, and why they cannot be taken."""
     where = f"coupon {entry.coupon}"
@@ -150,16 +272,15 @@ def _news(
             problems.append(
                 InputError(
                     f"{where}, {name.replace(':', ' ')}",
-                    f"{_words(from_text(text))}, but {_words(from_text(before))} is stored",
+                    f"{_words(value)}, but {_words(json.loads(before))} is stored",
                     "the same value, or a reason for the correction",
                     "Say why it is corrected.",
                 )
             )
-        news.append({"field": name, "value": text, "supersedes": None if old is None else old.id})
-    is_void = "void" in current and current["void"].value not in _NOTHING
+        news.append({"field": name, "value": value, "supersedes": None if old is None else old.id})
     scores = [new["field"] for new in news if new["field"] not in ("void", "note")]
-    if is_void and scores and entry.void_reason != "":
-        reason = from_text(current["void"].value)
+    if _is_void(current) and scores and entry.void_reason != "":
+        reason = json.loads(current["void"].value)
         problems.append(
             InputError(
                 where,
@@ -174,78 +295,6 @@ def _news(
 def _words(value: Any) -> str:
     if isinstance(value, bool):
         return "pass" if value else "fail"
-    if isinstance(value, list):
+    if isinstance(value, list | tuple):
         return ", ".join(map(str, value))
     return "nothing" if value in (None, "") else str(value)
-
-
-def states(connection: sa.Connection, key: Key) -> tuple[CouponState, ...]:
-    """How far the scoring of each coupon has come, in plan order."""
-    row = find(connection, key)
-    made = connection.execute(
-        sa.select(coupons.c.id, coupons.c.name, rounds.c.number, rounds.c.kind)
-        .join(rounds, coupons.c.round_id == rounds.c.id)
-        .where(coupons.c.study_id == row.study_id)
-        .order_by(coupons.c.id)
-    ).all()
-    fields = [f"check:{check.name}" for check in study_from(from_text(row.data)).spec.checks]
-    said = connection.execute(
-        sa.select(entries.c.coupon_id, entries.c.field, entries.c.value)
-        .join(coupons, entries.c.coupon_id == coupons.c.id)
-        .where(coupons.c.study_id == row.study_id, entries.c.field.in_([*fields, "void"]), is_current(entries))
-    )
-    values = {(coupon, field): from_text(value) for coupon, field, value in said}
-    found = []
-    for coupon in made:
-        checks = [values.get((coupon.id, field)) for field in fields]
-        scored = [value for value in checks if value is not None]
-        void = bool(values.get((coupon.id, "void")))
-        passed = all(scored) if scored else None
-        found.append(CouponState(coupon.name, coupon.number, coupon.kind, passed, len(scored) < len(fields), void))
-    return tuple(found)
-
-
-def history(connection: sa.Connection, key: Key, coupon: str | None) -> tuple[HistoryEntry, ...]:
-    """Everything ever said about the coupons of a study, or one of them, oldest first."""
-    row = find(connection, key)
-    mine = coupons.c.study_id == row.study_id
-    if coupon is not None:
-        mine = sa.and_(mine, coupons.c.name == coupon)
-        if connection.scalar(sa.select(coupons.c.id).where(mine)) is None:
-            raise InputError(
-                f"coupon {coupon}", f"no such coupon in study {row.name}", "a coupon of the plan", "Correct the name."
-            )
-    query = (
-        sa.select(
-            entries,
-            coupons.c.name.label("coupon"),
-            acts.c.who,
-            acts.c.at,
-            acts.c.why,
-            is_current(entries).label("current"),
-        )
-        .join(coupons, entries.c.coupon_id == coupons.c.id)
-        .join(acts, entries.c.act_id == acts.c.id)
-        .where(mine)
-        .order_by(entries.c.id)
-    )
-    return tuple(
-        HistoryEntry(
-            id=said.id,
-            coupon=said.coupon,
-            field=said.field,
-            value=field_value(from_text(said.value)),
-            who=said.who,
-            at=moment_of(said.at),
-            why=said.why,
-            scored_at=said.scored_at and moment_of(said.scored_at),
-            supersedes=said.supersedes,
-            current=bool(said.current),
-        )
-        for said in connection.execute(query)
-    )
-
-
-def field_value(value: Any) -> FieldValue:
-    """Value of a field as it was given: JSON has lists where a score has tuples."""
-    return tuple(value) if isinstance(value, list) else value

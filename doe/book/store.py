@@ -3,23 +3,71 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime
+from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Self, TypeVar
+from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book import place as places
 from doe.book import schema
-from doe.book.engine import WRITES, make_engine, words_for_errors
-from doe.book.place import Place
-from doe.book.tables import acts, book_info
-from doe.book.text import stamp
+from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, words_for_errors
+from doe.book.tables import acts, book_info, columns_of
 from doe.domain.errors import InputError
 from doe.domain.texts import NAME_LENGTH, check_line, check_note
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+    Record = TypeVar("Record", bound=DataclassInstance)
+
+
+def records(kind: type[Record], rows: Iterable[sa.Row[Any]], **made: Callable[[Any], object]) -> tuple[Record, ...]:
+    """Dataclasses of rows: each field is the column of its name, or what is made of it."""
+    names = [field.name for field in fields(kind)]
+    values = ({name: row._mapping[name] for name in names} for row in rows)
+    return tuple(kind(**{**said, **{name: make(said[name]) for name, make in made.items()}}) for said in values)
+
+
+def unknown(kind: str, key: object, names: Iterable[str], make: str) -> InputError:
+    """The refusal of a name the book does not have, with the close ones."""
+    known = list(names)
+    close = get_close_matches(str(key), known, n=5, cutoff=0.5) or known[:5]
+    allowed = ", ".join(close) if close else f"nothing yet: the book has no {kind}"
+    return InputError(kind, repr(key), allowed, make)
+
+
+def again(table: sa.Table, row: sa.Row[Any]) -> dict[str, Any]:
+    """What a row says, for a later one that says it again."""
+    return {c.name: row._mapping[c.name] for c in columns_of(table) if c.name not in ("id", "uid", "act_id")}
+
+
+def refuse_without_why(where: str, why: str, remedy: str) -> None:
+    """Ask for a reason where none is given."""
+    if not why.strip():
+        raise InputError(where, "no reason", "a reason", remedy)
+
+
+def standing(table: sa.Table) -> sa.Select[Any]:
+    """Rows of a table in which one row may withdraw another: without the withdrawals, and without pictures.
+
+    Beside its columns: who, at, and in ``withdrawn`` why the row counts no longer, ``""`` if it does.
+    """
+    later, undone = table.alias("later_row"), acts.alias("later_act")
+    why = sa.select(undone.c.why).where(later.c.act_id == undone.c.id, later.c.withdraws == table.c.id)
+    withdrawn = sa.func.coalesce(why.scalar_subquery(), "").label("withdrawn")
+    return (
+        sa.select(*columns_of(table), acts.c.who, acts.c.at, withdrawn)
+        .join_from(table, acts, table.c.act_id == acts.c.id)
+        .where(table.c.withdraws.is_(None))
+        .order_by(table.c.id)
+    )
 
 
 @dataclass(frozen=True)
@@ -28,50 +76,141 @@ class Writing:
 
     connection: sa.Connection
     who: str
-    at: str
+    at: datetime
 
-    def act(self, verb: str, subject: str, *, rows: int, study_id: int | None = None, why: str = "") -> int:
+    def act(self, verb: str, subject: str, *, rows: int = 1, study_id: int | None = None, why: str = "") -> int:
         """Note an act that adds ``rows`` rows; returns its id, which every one of those rows carries."""
         check_note(why, "why")
-        row = acts.insert().values(
-            at=self.at, who=self.who, verb=verb, subject=subject, study_id=study_id, why=why.strip(), rows_added=rows
-        )
-        return new_id(self.connection, row)
+        row = {"verb": verb, "subject": subject, "study_id": study_id, "why": why.strip(), "rows_added": rows}
+        return self.add(acts, {"at": self.at, "who": self.who, **row})
 
+    def add(self, table: sa.Table, row: Mapping[str, Any], act: int | None = None) -> int:
+        """Insert a row, of an act unless it is one; returns its id."""
+        ours: dict[str, Any] = {} if act is None else {"act_id": act}
+        if "uid" in table.c:
+            ours["uid"] = uuid4().hex
+        key = self.connection.execute(table.insert().values(**ours, **row)).inserted_primary_key
+        assert key is not None
+        return int(key[0])
 
-def new_id(connection: sa.Connection, insert: sa.Insert) -> int:
-    """Insert one row; returns its id."""
-    key = connection.execute(insert).inserted_primary_key
-    assert key is not None
-    return int(key[0])
+    def to_withdraw(
+        self, table: sa.Table, noun: str, row_id: int, why: str, query: sa.Select[Any] | None = None
+    ) -> tuple[sa.Row[Any], dict[str, Any]]:
+        """A row of `standing` (or of a query built on it) that is to be withdrawn, and the row that does it.
 
-
-def insert_all(connection: sa.Connection, table: sa.Table, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Insert many rows of one shape."""
-    if rows:
-        connection.execute(table.insert(), list(rows))
+        Raises
+        ------
+        InputError
+            If there is no such row, it is withdrawn already, or there is no why.
+        """
+        where, rows = f"{noun} {row_id}", standing(table) if query is None else query
+        short = noun.rpartition(" ")[2]
+        row = self.connection.execute(rows.where(table.c.id == row_id)).one_or_none()
+        if row is None or row.withdrawn:
+            found = f"no such {short}" if row is None else f"a {short} that is withdrawn already"
+            raise InputError(where, found, f"a {short} that counts", f"Look up its number in the list of {short}s.")
+        refuse_without_why(where, why, f"Say why the {short} does not count.")
+        return row, {**again(table, row), "withdraws": row_id}
 
 
 class Store:
-    """An open book: its engine, who uses it, and its clock."""
+    """An open book: where it is, who uses it, and its clock."""
 
     def __init__(self, place: Place, engine: sa.Engine, who: str, clock: Callable[[], datetime]) -> None:
-        self.place = place
-        self.who = who
+        self.label = place.label
+        """Where the book is, for messages."""
         self.upgraded_from: Path | None = None
+        """The copy of the older book, if opening this one upgraded it."""
+        self.stored = 0
+        """How many transactions were stored through this door."""
+        self._place = place
         self._engine = engine
+        self._who = who
         self._clock = clock
         self._journal_kept = False
-        self.stored = 0
+        self._open = threading.local()  # a page shares the book among threads; each has its own transaction
 
-    def now(self) -> str:
-        """The time as the book keeps it."""
-        return stamp(self._clock())
+    @classmethod
+    def open(
+        cls,
+        target: str | Path | None = None,
+        *,
+        who: str,
+        create: bool = True,
+        upgrade: bool | None = None,
+        now: Callable[[], datetime] | None = None,
+    ) -> Self:
+        """Open a book, making it first if need be.
+
+        Parameters
+        ----------
+        target : str or Path, optional
+            A file, or an SQLAlchemy URL. By default ``$DOE_BOOK``, else ``doe-book.sqlite`` in the user's data folder.
+        who : str
+            Who is doing what is done through this book.
+        create : bool
+            Whether a missing file may be made; its folder must be there.
+        upgrade : bool, optional
+            What to do with an older book: by default a file is backed up beside itself and upgraded, and a server's
+            is refused; True upgrades a server's too (back it up first); False refuses both.
+        now : callable, optional
+            The clock; for tests.
+
+        Raises
+        ------
+        InputError
+            If it is not a book, damaged, newer than this program, a folder, in a folder that is missing or may not
+            be written to, or if ``who`` is empty.
+        """
+        if not who.strip():
+            raise InputError("who", "nothing", "a name", "Say who is doing this; the book keeps it with every entry.")
+        check_line(who, "who", longest=NAME_LENGTH)
+        place = find_place(target)
+        if place.path is not None:
+            check_file(place.path, create=create)
+        book = cls(place, make_engine(place), who.strip(), now or (lambda: datetime.now(UTC)))
+        try:
+            book._prepare(create=create, upgrade=upgrade)
+        except InputError:
+            book.close()
+            if not _is_frozen(place):
+                raise
+            book._engine = make_engine(place, frozen=True)
+            book._prepare(create=create, upgrade=upgrade)
+        return book
+
+    def _prepare(self, *, create: bool, upgrade: bool | None) -> None:
+        try:
+            with words_for_errors(self.label):
+                self.upgraded_from = schema.prepare(
+                    self._engine, self._place, create=create, upgrade=upgrade, who=self._who, now=self._now
+                )
+        except BaseException:
+            self.close()
+            raise
+
+    def _now(self) -> datetime:
+        return self._clock().astimezone(UTC)
+
+    def close(self) -> None:
+        """Let go of the file or the server."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
-        """One consistent look at the book."""
-        with words_for_errors(self.place.label), self._engine.connect() as connection:
+        """One consistent look at the book; while something is written, at what it is then."""
+        if writing := self._written():
+            yield writing.connection
+            return
+        with words_for_errors(self.label), self._engine.connect() as connection:
             if connection.dialect.name == "postgresql":  # a file gives one consistent look by itself
                 connection.execution_options(isolation_level="REPEATABLE READ")
             look = connection.begin()
@@ -82,62 +221,30 @@ class Store:
 
     @contextmanager
     def writing(self) -> Iterator[Writing]:
-        """One transaction, the only one that writes: all of it is stored, or none."""
-        with words_for_errors(self.place.label):
-            if not self._journal_kept and self.place.path is not None:
+        """One transaction, the only one that writes: all of it is stored, or none.
+
+        What is stored within another one is part of that.
+        """
+        if writing := self._written():
+            yield writing
+            return
+        with words_for_errors(self.label):
+            if not self._journal_kept and self._place.path is not None:
                 schema.keep_journal(self._engine)
                 self._journal_kept = True
             with self._engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
                 # On a server this row is the turn to write, as BEGIN IMMEDIATE is in a file.
                 connection.execute(sa.select(book_info.c.id).with_for_update())
-                yield Writing(connection, self.who, self.now())
+                self._open.writing = Writing(connection, self._who, self._now())
+                try:
+                    yield self._open.writing
+                finally:
+                    self._open.writing = None
             self.stored += 1
 
-    def close(self) -> None:
-        """Let go of every connection."""
-        self._engine.dispose()
-
-
-def open_store(
-    target: str | Path | None,
-    *,
-    who: str,
-    create: bool,
-    upgrade: bool | None,
-    clock: Callable[[], datetime] | None,
-) -> Store:
-    """Open or make a book; see `doe.book.book.Book.open`."""
-    if not who.strip():
-        raise InputError("who", "nothing", "a name", "Say who is doing this; the book keeps it with every entry.")
-    check_line(who, "who", longest=NAME_LENGTH)
-    place = places.find_place(target)
-    if place.path is not None:
-        places.check_file(place.path, create=create)
-    clock = clock or (lambda: datetime.now(UTC))
-    store = Store(place, make_engine(place), who.strip(), clock)
-
-    def prepare() -> None:
-        with words_for_errors(place.label):
-            store.upgraded_from = schema.prepare(
-                store._engine, place, create=create, upgrade=upgrade, who=store.who, now=store.now
-            )
-
-    try:
-        prepare()
-    except InputError:
-        store.close()
-        if not _is_frozen(place):
-            raise
-        store._engine = make_engine(place, frozen=True)
-        try:
-            prepare()
-        except BaseException:
-            store.close()
-            raise
-    except BaseException:
-        store.close()
-        raise
-    return store
+    def _written(self) -> Writing | None:
+        found: Writing | None = getattr(self._open, "writing", None)
+        return found
 
 
 def _is_frozen(place: Place) -> bool:

@@ -6,12 +6,23 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from doe.book.definitions import find_line, find_stack
-from doe.book.history import is_current, unknown
+from doe.book.definitions import Definitions, find_definition
 from doe.book.records import StudyRecord, StudySummary
-from doe.book.store import Writing, new_id
-from doe.book.tables import acts, analyses, coupons, entries, lines, rounds, stacks, studies, study_entries
-from doe.book.text import from_text, moment_of, to_text
+from doe.book.store import Writing, again, records, refuse_without_why, unknown
+from doe.book.tables import (
+    acts,
+    analyses,
+    as_text,
+    coupons,
+    entries,
+    is_current,
+    lines,
+    rounds,
+    stacks,
+    studies,
+    study_entries,
+    to_text,
+)
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.serial import line_from, stack_from, study_from
@@ -61,26 +72,140 @@ def find_open(connection: sa.Connection, key: Key) -> sa.Row[Any]:
     return row
 
 
-def add(writing: Writing, study: Study, *, stack: str, line: str) -> int:
-    """Keep a new study; returns its id."""
-    connection = writing.connection
-    stack_id, _ = find_stack(connection, stack)
-    line_id, _ = find_line(connection, line)
-    _check_name(connection, study.name)
-    study_id = new_id(connection, studies.insert().values(made_at=writing.at))
-    act = writing.act("add study", study.name, rows=1, study_id=study_id)
-    connection.execute(
-        study_entries.insert().values(
-            study_id=study_id,
-            name=study.name.strip(),
-            data=to_text(study),
-            stack_id=stack_id,
-            line_id=line_id,
-            archived=False,
-            act_id=act,
+class Studies(Definitions):
+    """The part of the book about studies."""
+
+    def add_study(self, study: Study, *, stack: str, line: str) -> int:
+        """Keep a new study on a stack and a line, as they stand now; returns its id. No other in use has its name."""
+        with self.writing() as writing:
+            row = {
+                "name": study.name.strip(),
+                "data": study,
+                "stack_id": find_definition(writing.connection, stacks, stack).id,
+                "line_id": find_definition(writing.connection, lines, line).id,
+                "archived": False,
+            }
+            _check_name(writing.connection, study.name)
+            study_id = writing.add(studies, {"made_at": writing.at})
+            act = writing.act("add study", study.name, study_id=study_id)
+            writing.add(study_entries, {"study_id": study_id, **row}, act)
+            return study_id
+
+    def studies(self, include_archived: bool = False) -> tuple[StudySummary, ...]:
+        """Every study with its counts, newest first, counted by the database."""
+        mine = study_entries.c.study_id
+        counts = (
+            sa.select(
+                coupons.c.study_id,
+                sa.func.count().label("coupons"),
+                sa.func.sum(sa.case((sa.and_(_has_check(), ~_is_void()), 1), else_=0)).label("scored"),
+                sa.func.sum(sa.case((_is_void(), 1), else_=0)).label("void"),
+            )
+            .join(rounds, coupons.c.round_id == rounds.c.id)
+            .where(rounds.c.kind != CONFIRM)  # they judge the answer, and are counted with it
+            .group_by(coupons.c.study_id)
+            .subquery()
         )
-    )
-    return study_id
+        made = sa.select(sa.func.count()).where(rounds.c.study_id == mine).scalar_subquery()
+        said = sa.case(
+            (analyses.c.kind.in_((CONFIRMATION, CONFIRMATION_PLAN)), "confirmation " + analyses.c.verdict),
+            else_=analyses.c.verdict,
+        )
+        verdict = (
+            sa.select(said)
+            .where(analyses.c.study_id == mine, analyses.c.verdict != "")
+            .order_by(analyses.c.id.desc())
+            .limit(1)
+            .scalar_subquery()
+        )
+        first = study_entries.alias("first_entry")
+        query = (
+            sa.select(
+                mine.label("id"),
+                study_entries.c.name,
+                stacks.c.name.label("stack"),
+                lines.c.name.label("line"),
+                acts.c.at.label("made_at"),
+                acts.c.who.label("made_by"),
+                made.label("rounds"),
+                *(sa.func.coalesce(counts.c[name], 0).label(name) for name in ("coupons", "scored", "void")),
+                sa.func.coalesce(verdict, "").label("verdict"),
+                study_entries.c.archived,
+            )
+            .join(stacks, stacks.c.id == study_entries.c.stack_id)
+            .join(lines, lines.c.id == study_entries.c.line_id)
+            .join(first, sa.and_(first.c.study_id == mine, first.c.supersedes.is_(None)))
+            .join(acts, acts.c.id == first.c.act_id)
+            .outerjoin(counts, counts.c.study_id == mine)
+            .where(is_current(study_entries))
+            .order_by(mine.desc())
+        )
+        if not include_archived:
+            query = query.where(sa.not_(study_entries.c.archived))
+        with self.reading() as connection:
+            return records(StudySummary, connection.execute(query))
+
+    def study(self, key: Key) -> StudyRecord:
+        """A study as it stands."""
+        with self.reading() as connection:
+            row = find(connection, key)
+            made = connection.execute(
+                sa.select(acts.c.at, acts.c.who)
+                .join(study_entries, study_entries.c.act_id == acts.c.id)
+                .where(study_entries.c.study_id == row.study_id)
+                .order_by(study_entries.c.id)
+            ).all()
+            stack, line = (
+                connection.scalars(sa.select(table.c.data).where(table.c.id == number)).one()
+                for table, number in ((stacks, row.stack_id), (lines, row.line_id))
+            )
+        return StudyRecord(
+            id=row.study_id,
+            study=study_from(row.data),
+            stack=stack_from(stack),
+            line=line_from(line),
+            made_at=made[0].at,
+            made_by=made[0].who,
+            amended_at=None if row.supersedes is None else made[-1].at,
+            archived=row.archived,
+        )
+
+    def amend_study(
+        self, key: Key, study: Study, why: str, *, stack: str | None = None, line: str | None = None
+    ) -> None:
+        """Correct a study; stack and line stay as they were unless named, and then are taken as they stand now.
+
+        Raises
+        ------
+        InputError
+            If there is no why, the name is taken, or coupons exist and factors or scored checks would be lost.
+        """
+        with self.writing() as writing:
+            connection = writing.connection
+            row = find_open(connection, key)
+            new = {"name": study.name.strip(), "data": study}
+            for column, table, name in (("stack_id", stacks, stack), ("line_id", lines, line)):
+                new[column] = row._mapping[column] if name is None else find_definition(connection, table, name).id
+            if all(to_text(row._mapping[column]) == to_text(value) for column, value in new.items()):
+                return
+            _check_name(connection, study.name, but=row.study_id)
+            _check_fits(connection, row.study_id, study_from(row.data), study)
+            _follow(writing, row, "amend study", why, **new)
+
+    def archive_study(self, key: Key, why: str) -> None:
+        """Put a study away; nothing of it is deleted, and one that is archived stays so."""
+        with self.writing() as writing:
+            row = find(writing.connection, key)
+            if not row.archived:
+                _follow(writing, row, "archive study", why, archived=True)
+
+    def restore_study(self, key: Key, why: str) -> None:
+        """Take an archived study out again, unless its name has been taken."""
+        with self.writing() as writing:
+            row = find(writing.connection, key)
+            if row.archived:
+                _check_name(writing.connection, row.name, but=row.study_id)
+                _follow(writing, row, "restore study", why, archived=False)
 
 
 def _check_name(connection: sa.Connection, name: str, but: int = -1) -> None:
@@ -99,26 +224,6 @@ def _check_name(connection: sa.Connection, name: str, but: int = -1) -> None:
             "a name that no study in use has",
             f"Choose another name, or archive study {taken} first.",
         )
-
-
-def amend(writing: Writing, key: Key, study: Study, why: str, *, stack: str | None, line: str | None) -> None:
-    """Correct a study; what was scored must still fit.
-
-    Raises
-    ------
-    InputError
-        If there is no why, the name is taken, or coupons exist and factors or scored checks would be lost.
-    """
-    connection = writing.connection
-    row = find_open(connection, key)
-    stack_id = find_stack(connection, stack)[0] if stack is not None else row.stack_id
-    line_id = find_line(connection, line)[0] if line is not None else row.line_id
-    data = to_text(study)
-    if (data, stack_id, line_id) == (row.data, row.stack_id, row.line_id):
-        return
-    _check_name(connection, study.name, but=row.study_id)
-    _check_fits(connection, row.study_id, study_from(from_text(row.data)), study)
-    _follow(writing, row, "amend study", why, name=study.name.strip(), data=data, stack_id=stack_id, line_id=line_id)
 
 
 def _check_fits(connection: sa.Connection, study_id: int, old: Study, new: Study) -> None:
@@ -150,127 +255,10 @@ def _check_fits(connection: sa.Connection, study_id: int, old: Study, new: Study
         )
 
 
-def put_away(writing: Writing, key: Key, why: str) -> None:
-    """Archive a study; one that is archived stays so."""
-    row = find(writing.connection, key)
-    if not row.archived:
-        _follow(writing, row, "archive study", why, archived=True)
-
-
-def restore(writing: Writing, key: Key, why: str) -> None:
-    """Take an archived study out again, unless its name has been taken."""
-    row = find(writing.connection, key)
-    if row.archived:
-        _check_name(writing.connection, row.name, but=row.study_id)
-        _follow(writing, row, "restore study", why, archived=False)
-
-
 def _follow(writing: Writing, row: sa.Row[Any], verb: str, why: str, **changes: Any) -> None:
-    if not why.strip():
-        raise InputError(f"study {row.name}", "no reason", "a reason", f"Say why, to {verb}.")
-    act = writing.act(verb, changes.get("name", row.name), rows=1, study_id=row.study_id, why=why)
-    old = {name: row._mapping[name] for name in ("study_id", "name", "data", "stack_id", "line_id", "archived")}
-    writing.connection.execute(study_entries.insert().values(**{**old, **changes}, supersedes=row.id, act_id=act))
-
-
-def record_of(connection: sa.Connection, key: Key) -> StudyRecord:
-    """A study as it stands, with its stack and line."""
-    row = find(connection, key)
-    stack = connection.execute(sa.select(stacks.c.data).where(stacks.c.id == row.stack_id)).scalar_one()
-    line = connection.execute(sa.select(lines.c.data).where(lines.c.id == row.line_id)).scalar_one()
-    first, last = _first_and_last(connection, row)
-    return StudyRecord(
-        id=row.study_id,
-        study=study_from(from_text(row.data)),
-        stack=stack_from(from_text(stack)),
-        line=line_from(from_text(line)),
-        made_at=moment_of(first.at),
-        made_by=first.who,
-        amended_at=None if row.supersedes is None else moment_of(last.at),
-        archived=row.archived,
-    )
-
-
-def _first_and_last(connection: sa.Connection, row: sa.Row[Any]) -> tuple[sa.Row[str, str], sa.Row[str, str]]:
-    made = connection.execute(
-        sa.select(acts.c.at, acts.c.who)
-        .join(study_entries, study_entries.c.act_id == acts.c.id)
-        .where(study_entries.c.study_id == row.study_id)
-        .order_by(study_entries.c.id)
-    ).all()
-    return made[0], made[-1]
-
-
-def summaries(connection: sa.Connection, *, include_archived: bool) -> tuple[StudySummary, ...]:
-    """Every study with its counts, newest first, counted by the database."""
-    mine = study_entries.c.study_id
-    counts = (
-        sa.select(
-            coupons.c.study_id,
-            sa.func.count().label("coupons"),
-            sa.func.sum(sa.case((sa.and_(_has_check(), ~_is_void()), 1), else_=0)).label("scored"),
-            sa.func.sum(sa.case((_is_void(), 1), else_=0)).label("void"),
-        )
-        .join(rounds, coupons.c.round_id == rounds.c.id)
-        .where(rounds.c.kind != CONFIRM)  # they judge the answer, and are counted with it
-        .group_by(coupons.c.study_id)
-        .subquery()
-    )
-    made = sa.select(sa.func.count()).where(rounds.c.study_id == mine).scalar_subquery()
-    said = sa.case(
-        (analyses.c.kind.in_((CONFIRMATION, CONFIRMATION_PLAN)), "confirmation " + analyses.c.verdict),
-        else_=analyses.c.verdict,
-    )
-    verdict = (
-        sa.select(said)
-        .where(analyses.c.study_id == mine, analyses.c.verdict != "")
-        .order_by(analyses.c.id.desc())
-        .limit(1)
-        .scalar_subquery()
-    )
-    first = study_entries.alias("first_entry")
-    query = (
-        sa.select(
-            mine,
-            study_entries.c.name,
-            stacks.c.name.label("stack"),
-            lines.c.name.label("line"),
-            acts.c.at,
-            acts.c.who,
-            made.label("rounds"),
-            counts.c.coupons,
-            counts.c.scored,
-            counts.c.void,
-            verdict.label("verdict"),
-            study_entries.c.archived,
-        )
-        .join(stacks, stacks.c.id == study_entries.c.stack_id)
-        .join(lines, lines.c.id == study_entries.c.line_id)
-        .join(first, sa.and_(first.c.study_id == mine, first.c.supersedes.is_(None)))
-        .join(acts, acts.c.id == first.c.act_id)
-        .outerjoin(counts, counts.c.study_id == mine)
-        .where(is_current(study_entries))
-        .order_by(mine.desc())
-    )
-    if not include_archived:
-        query = query.where(sa.not_(study_entries.c.archived))
-    return tuple(
-        StudySummary(
-            id=row.study_id,
-            name=row.name,
-            stack=row.stack,
-            line=row.line,
-            made_at=moment_of(row.at),
-            made_by=row.who,
-            rounds=row.rounds,
-            coupons=row.coupons or 0,
-            scored=row.scored or 0,
-            void=row.void or 0,
-            verdict=row.verdict or "",
-            archived=row.archived,
-        )
-        for row in connection.execute(query)
-    )
+    refuse_without_why(f"study {row.name}", why, f"Say why, to {verb}.")
+    act = writing.act(verb, changes.get("name", row.name), study_id=row.study_id, why=why)
+    writing.add(study_entries, {**again(study_entries, row), **changes, "supersedes": row.id}, act)
 
 
 def _is_check() -> sa.ColumnElement[bool]:
@@ -279,7 +267,7 @@ def _is_check() -> sa.ColumnElement[bool]:
 
 def _has_check() -> sa.ColumnElement[bool]:
     return sa.exists().where(
-        entries.c.coupon_id == coupons.c.id, _is_check(), entries.c.value != "null", is_current(entries)
+        entries.c.coupon_id == coupons.c.id, _is_check(), as_text(entries.c.value) != "null", is_current(entries)
     )
 
 
@@ -287,6 +275,6 @@ def _is_void() -> sa.ColumnElement[bool]:
     return sa.exists().where(
         entries.c.coupon_id == coupons.c.id,
         entries.c.field == "void",
-        entries.c.value.not_in(("null", '""')),
+        as_text(entries.c.value).not_in(("null", '""')),
         is_current(entries),
     )

@@ -5,7 +5,15 @@ Every row belongs to one act (who, when, why), and no row is ever changed or rem
 
 from __future__ import annotations
 
+import json
+from datetime import UTC, date, datetime
+from functools import cache
+from typing import Any
+
 import sqlalchemy as sa
+
+from doe.book.columns import earlier, link, row_id, texts
+from doe.domain.serial import to_plain
 
 SCHEMA_VERSION = "0005"
 """Revision this program reads and writes; the newest of `doe.book.migrations.versions`."""
@@ -15,228 +23,216 @@ VERSION_TABLE = "book_version"
 metadata = sa.MetaData()
 
 
-def _id() -> sa.Column[int]:
-    return sa.Column("id", sa.Integer, primary_key=True)
+def stamp(moment: datetime) -> str:
+    """Time as text in UTC, always of one length so that text sorts as time does."""
+    return moment.astimezone(UTC).isoformat(timespec="microseconds")
 
 
-def _act() -> sa.Column[int]:
-    return sa.Column("act_id", sa.ForeignKey("acts.id"), nullable=False)
+def to_text(thing: Any) -> str:
+    """JSON of dataclasses, mappings, lists, numbers and text; NumPy values become plain ones, NaN becomes null."""
+    return json.dumps(to_plain(thing), ensure_ascii=False, allow_nan=False, default=_plain_array)
 
 
-def _supersedes(table: str) -> sa.Column[int]:
-    # unique: two rows cannot supersede the same one, so a history never forks
-    return sa.Column("supersedes", sa.ForeignKey(f"{table}.id"), unique=True)
+def _plain_array(thing: Any) -> Any:
+    if isinstance(thing, datetime):
+        return stamp(thing)
+    if isinstance(thing, date):
+        return thing.isoformat()
+    if hasattr(thing, "tolist"):  # NumPy scalars and arrays, without importing NumPy here
+        return to_plain(thing.tolist())
+    raise TypeError(f"cannot keep a {type(thing).__name__} in the book")
 
 
-book_info = sa.Table(
-    "book_info",
-    metadata,
-    _id(),
-    sa.Column("uid", sa.Text, nullable=False),
-    sa.Column("made_at", sa.Text, nullable=False),
-    sa.Column("made_by", sa.Text, nullable=False),
-)
+class Json(sa.TypeDecorator[Any]):
+    """Text that holds JSON: `to_text` writes it."""
 
-studies = sa.Table("studies", metadata, _id(), sa.Column("made_at", sa.Text, nullable=False))
+    impl = sa.Text
+    cache_ok = True
+
+    def process_bind_param(self, value: Any, dialect: sa.Dialect) -> str:
+        """Text of what goes into the book."""
+        return to_text(value)
+
+    def process_result_value(self, value: str | None, dialect: sa.Dialect) -> Any:
+        """What the text says."""
+        return None if value is None else json.loads(value)
+
+
+class Moment(sa.TypeDecorator[datetime]):
+    """Text that holds a time in UTC: `stamp` writes it, or an import, which has it as text."""
+
+    impl = sa.Text
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | str | None, dialect: sa.Dialect) -> str | None:
+        """Text of a time."""
+        return stamp(value) if isinstance(value, datetime) else value
+
+    def process_result_value(self, value: str | None, dialect: sa.Dialect) -> datetime | None:
+        """Time of the text."""
+        return None if value is None else datetime.fromisoformat(value)
+
+
+def as_text(column: sa.ColumnElement[Any]) -> sa.ColumnElement[Any]:
+    """A column as it stands in the database, JSON and times as text."""
+    return sa.type_coerce(column, sa.Text)
+
+
+def _table(name: str, *parts: sa.schema.SchemaItem) -> sa.Table:
+    """A table whose rows each belong to an act."""
+    return sa.Table(name, metadata, row_id(), *parts, link("act_id", "acts", index=True))
+
+
+def _json(name: str) -> sa.Column[Any]:
+    return sa.Column(name, Json, nullable=False)
+
+
+def _moment(name: str) -> sa.Column[datetime]:
+    return sa.Column(name, Moment, nullable=False)
+
+
+def _whole(name: str) -> sa.Column[int]:
+    return sa.Column(name, sa.Integer, nullable=False)
+
+
+def _seed() -> sa.Column[int]:
+    return sa.Column("seed", sa.BigInteger, nullable=False)
+
+
+def _uid() -> sa.Column[str]:
+    return sa.Column("uid", sa.Text, nullable=False, unique=True)  # an export may come to where it was made
+
+
+book_info = sa.Table("book_info", metadata, row_id(), *texts("uid"), _moment("made_at"), *texts("made_by"))
+
+studies = sa.Table("studies", metadata, row_id(), _moment("made_at"))
 
 acts = sa.Table(
     "acts",
     metadata,
-    _id(),
-    sa.Column("at", sa.Text, nullable=False),
-    sa.Column("who", sa.Text, nullable=False),
-    sa.Column("verb", sa.Text, nullable=False),
-    sa.Column("subject", sa.Text, nullable=False),
-    sa.Column("study_id", sa.ForeignKey("studies.id")),
-    sa.Column("why", sa.Text, nullable=False),
-    sa.Column("rows_added", sa.Integer, nullable=False),  # lets `check` see a half-written act
+    row_id(),
+    _moment("at"),
+    *texts("who", "verb", "subject"),
+    sa.Column("study_id", sa.ForeignKey("studies.id"), index=True),
+    *texts("why"),
+    _whole("rows_added"),  # lets `check` see a half-written act
 )
 
-stacks = sa.Table(
-    "stacks",
-    metadata,
-    _id(),
-    sa.Column("name", sa.Text, nullable=False),
-    sa.Column("data", sa.Text, nullable=False),
-    _supersedes("stacks"),
-    _act(),
-)
+stacks = _table("stacks", *texts("name"), _json("data"), earlier("supersedes", "stacks"))
 
-lines = sa.Table(
-    "lines",
-    metadata,
-    _id(),
-    sa.Column("name", sa.Text, nullable=False),
-    sa.Column("data", sa.Text, nullable=False),
-    _supersedes("lines"),
-    _act(),
-)
+lines = _table("lines", *texts("name"), _json("data"), earlier("supersedes", "lines"))
 
-gauge_readings = sa.Table(
+gauge_readings = _table(
     "gauge_readings",
-    metadata,
-    _id(),
     sa.Column("line_name", sa.Text, nullable=False, index=True),
-    sa.Column("data", sa.Text, nullable=False),
-    sa.Column("withdraws", sa.ForeignKey("gauge_readings.id"), unique=True),
-    _act(),
+    _json("data"),
+    earlier("withdraws", "gauge_readings"),
 )
 
-study_entries = sa.Table(
+study_entries = _table(
     "study_entries",
-    metadata,
-    _id(),
-    sa.Column("study_id", sa.ForeignKey("studies.id"), nullable=False, index=True),
-    sa.Column("name", sa.Text, nullable=False),
-    sa.Column("data", sa.Text, nullable=False),
-    sa.Column("stack_id", sa.ForeignKey("stacks.id"), nullable=False),
-    sa.Column("line_id", sa.ForeignKey("lines.id"), nullable=False),
+    link("study_id", "studies", index=True),
+    *texts("name"),
+    _json("data"),
+    link("stack_id", "stacks"),
+    link("line_id", "lines"),
     sa.Column("archived", sa.Boolean, nullable=False),
-    _supersedes("study_entries"),
-    _act(),
+    earlier("supersedes", "study_entries"),
 )
 
-rounds = sa.Table(
+rounds = _table(
     "rounds",
-    metadata,
-    _id(),
-    sa.Column("study_id", sa.ForeignKey("studies.id"), nullable=False),
-    sa.Column("number", sa.Integer, nullable=False),
-    sa.Column("kind", sa.Text, nullable=False),
-    sa.Column("seed", sa.BigInteger, nullable=False),
-    sa.Column("notes", sa.Text, nullable=False),
+    link("study_id", "studies"),
+    _whole("number"),
+    *texts("kind"),
+    _seed(),
+    _json("notes"),
     sa.Column("scale", sa.Text, nullable=False, server_default="dial"),
-    _act(),
     sa.UniqueConstraint("study_id", "number"),
 )
 
-coupons = sa.Table(
+coupons = _table(
     "coupons",
-    metadata,
-    _id(),
-    sa.Column("study_id", sa.ForeignKey("studies.id"), nullable=False),
-    sa.Column("round_id", sa.ForeignKey("rounds.id"), nullable=False, index=True),
-    sa.Column("name", sa.Text, nullable=False),
-    sa.Column("settings", sa.Text, nullable=False),
-    sa.Column("place", sa.Text, nullable=False),  # batches, order, garment, stroke, role
-    _act(),
+    link("study_id", "studies"),
+    link("round_id", "rounds", index=True),
+    *texts("name"),
+    _json("settings"),
+    _json("place"),  # batches, order, garment, stroke, role
     sa.UniqueConstraint("study_id", "name"),
 )
 
-entries = sa.Table(
+entries = _table(
     "entries",
-    metadata,
-    _id(),
-    sa.Column("coupon_id", sa.ForeignKey("coupons.id"), nullable=False),
-    sa.Column("field", sa.Text, nullable=False),
-    sa.Column("value", sa.Text, nullable=False),
-    sa.Column("scored_at", sa.Text),
-    _supersedes("entries"),
-    _act(),
+    link("coupon_id", "coupons"),
+    *texts("field"),
+    _json("value"),
+    sa.Column("scored_at", Moment),
+    earlier("supersedes", "entries"),
     sa.Index("ix_entries_coupon_field", "coupon_id", "field"),
 )
 
 # one beginning for each history; with `supersedes` unique, a coupon has one current value a field, whoever writes
-for _table, _columns in ((entries, ("coupon_id", "field")), (stacks, ("name",)), (lines, ("name",))):
-    _first = _table.c.supersedes.is_(None)
+for _first, _columns in ((entries, ("coupon_id", "field")), (stacks, ("name",)), (lines, ("name",))):
+    _begins = _first.c.supersedes.is_(None)
     sa.Index(
-        f"uq_{_table.name}_first",
-        *(_table.c[name] for name in _columns),
+        f"uq_{_first.name}_first",
+        *(_first.c[name] for name in _columns),
         unique=True,
-        sqlite_where=_first,
-        postgresql_where=_first,
+        sqlite_where=_begins,
+        postgresql_where=_begins,
     )
 
-analyses = sa.Table(
+analyses = _table(
     "analyses",
-    metadata,
-    _id(),
-    sa.Column("study_id", sa.ForeignKey("studies.id"), nullable=False, index=True),
-    sa.Column("kind", sa.Text, nullable=False),
-    sa.Column("inputs_hash", sa.Text, nullable=False),
-    sa.Column("seed", sa.BigInteger, nullable=False),
-    sa.Column("version", sa.Text, nullable=False),
-    sa.Column("payload", sa.Text, nullable=False),
+    link("study_id", "studies", index=True),
+    *texts("kind", "inputs_hash"),
+    _seed(),
+    *texts("version"),
+    _json("payload"),
     sa.Column("verdict", sa.Text, nullable=False, server_default=""),
-    _act(),
 )
 
-shop_notes = sa.Table(
+shop_notes = _table(
     "shop_notes",
-    metadata,
-    _id(),
-    sa.Column("uid", sa.Text, nullable=False, unique=True),  # an export may come to where it was made
+    _uid(),
     sa.Column("topic", sa.Text, nullable=False, index=True),
-    sa.Column("name", sa.Text, nullable=False),
-    sa.Column("data", sa.Text, nullable=False),
-    sa.Column("withdraws", sa.ForeignKey("shop_notes.id"), unique=True),
-    _act(),
+    *texts("name"),
+    _json("data"),
+    earlier("withdraws", "shop_notes"),
 )
 
-recipes = sa.Table(
+recipes = _table(
     "recipes",
-    metadata,
-    _id(),
-    sa.Column("uid", sa.Text, nullable=False, unique=True),
-    sa.Column("name", sa.Text, nullable=False),
-    sa.Column("revision", sa.Integer, nullable=False),
-    sa.Column("event", sa.Text, nullable=False),  # release or retire
+    _uid(),
+    *texts("name"),
+    _whole("revision"),
+    *texts("event"),  # release or retire
     sa.Column("study_id", sa.ForeignKey("studies.id")),
-    sa.Column("data", sa.Text, nullable=False),
-    _act(),
+    _json("data"),
     sa.UniqueConstraint("name", "revision", "event"),  # two people cannot both release the next revision
 )
 
-photos = sa.Table(
+photos = _table(
     "photos",
-    metadata,
-    _id(),
-    sa.Column("uid", sa.Text, nullable=False, unique=True),
-    sa.Column("coupon_id", sa.ForeignKey("coupons.id"), nullable=False, index=True),
-    sa.Column("face", sa.Text, nullable=False),
-    sa.Column("media_type", sa.Text, nullable=False),
-    sa.Column("sha256", sa.Text, nullable=False),
-    sa.Column("size", sa.Integer, nullable=False),
+    _uid(),
+    link("coupon_id", "coupons", index=True),
+    *texts("face", "media_type", "sha256"),
+    _whole("size"),
     sa.Column("image", sa.LargeBinary, nullable=False),
-    sa.Column("withdraws", sa.ForeignKey("photos.id"), unique=True),
-    _act(),
+    earlier("withdraws", "photos"),
 )
 
-for _name in (
-    "acts",
-    "stacks",
-    "lines",
-    "gauge_readings",
-    "study_entries",
-    "rounds",
-    "coupons",
-    "entries",
-    "analyses",
-    "shop_notes",
-    "recipes",
-    "photos",
-):
-    _table = metadata.tables[_name]
-    if _name != "acts":
-        sa.Index(f"ix_{_name}_act_id", _table.c.act_id)
-sa.Index("ix_acts_study_id", acts.c.study_id)
-
-KEPT = (
-    studies,
-    acts,
-    stacks,
-    lines,
-    gauge_readings,
-    study_entries,
-    rounds,
-    coupons,
-    entries,
-    analyses,
-    shop_notes,
-    recipes,
-    photos,
-)
+KEPT = tuple(table for table in metadata.tables.values() if table is not book_info)
 """Tables of what people entered, parents before children."""
 
-JSON_COLUMNS = ("data", "notes", "settings", "place", "value", "payload")
-"""Text columns that hold JSON."""
+
+@cache
+def is_current(table: sa.Table) -> sa.ColumnElement[bool]:
+    """Condition: no later row supersedes this one."""
+    later = table.alias(f"later_{table.name}")
+    return ~sa.exists().where(later.c.supersedes == table.c.id)
+
+
+def columns_of(table: sa.Table) -> list[sa.Column[Any]]:
+    """Columns of a table but for pictures, which are many MB."""
+    return [c for c in table.columns if not isinstance(c.type, sa.LargeBinary)]

@@ -6,7 +6,7 @@ Format of an export, version 1. A zip with a member ``book.json``, UTF-8::
      "tables": {"<table>": [{"<column>": <value>, ...}, ...], ...}}
 
 Tables are those of `doe.book.tables.KEPT`, rows in the order of their ``id``, every row with every column. Columns of
-`doe.book.tables.JSON_COLUMNS` hold JSON as it is, not as text in text. Times are ISO 8601 in UTC, quantities in degC,
+type `doe.book.tables.Json` hold JSON as it is, not as text in text. Times are ISO 8601 in UTC, quantities in degC,
 s, bar and g/m2. Photos are members of their own, ``photos/<sha256>``, and their rows come without the picture. The
 same book always gives the same bytes.
 """
@@ -18,21 +18,25 @@ import json
 import zipfile
 import zlib
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book.history import is_current
 from doe.book.older import recipe_with_facts, scale_of_notes
 from doe.book.photos import LARGEST
-from doe.book.store import Writing, insert_all
+from doe.book.store import Writing
 from doe.book.tables import (
-    JSON_COLUMNS,
     KEPT,
+    Json,
+    Moment,
     acts,
+    as_text,
+    columns_of,
     gauge_readings,
+    is_current,
     lines,
     photos,
     recipes,
@@ -41,8 +45,8 @@ from doe.book.tables import (
     stacks,
     studies,
     study_entries,
+    to_text,
 )
-from doe.book.text import from_text, to_text
 from doe.book.upkeep import coherence
 from doe.domain.errors import InputError, InputErrors
 
@@ -92,15 +96,10 @@ def _write_photos(connection: sa.Connection, archive: zipfile.ZipFile) -> None:
         archive.writestr(zipfile.ZipInfo(f"{_FOLDER}{digest}", _LONG_AGO), bytes(image or b""))
 
 
-def _columns(table: sa.Table) -> list[sa.Column[Any]]:
-    return [c for c in table.columns if not isinstance(c.type, sa.LargeBinary)]
-
-
 def _rows(connection: sa.Connection, table: sa.Table) -> Rows:
-    return [
-        {name: from_text(value) if name in JSON_COLUMNS else value for name, value in row._mapping.items()}
-        for row in connection.execute(sa.select(*_columns(table)).order_by(table.c.id))
-    ]
+    # times stay the text they are in the book
+    columns = (as_text(c).label(c.name) if isinstance(c.type, Moment) else c for c in columns_of(table))
+    return [dict(row._mapping) for row in connection.execute(sa.select(*columns).order_by(table.c.id))]
 
 
 def read(path: Path) -> dict[str, Rows]:
@@ -131,49 +130,39 @@ def read(path: Path) -> dict[str, Rows]:
     version = content.get("format_version")
     if version != FORMAT_VERSION:
         raise InputError(where, f"format version {version}", f"{FORMAT_VERSION}", "Update this program.")
-    tables = content.get("tables")
-    if isinstance(tables, dict):
-        tables = _with_facts({**{name: [] for name in _LATER}, **tables})
-    if not isinstance(tables, dict) or set(tables) != {table.name for table in KEPT}:
+    given = content.get("tables")
+    if not isinstance(given, dict) or {*_LATER, *given} != {table.name for table in KEPT}:
         raise _not_an_export(where, "other tables")
+    tables: dict[str, Rows] = {**{name: [] for name in _LATER}, **given}
+    for name, rows in tables.items():
+        for row in rows if isinstance(rows, list) else ():
+            if isinstance(row, dict):
+                _give_facts(name, row)
     for table in KEPT:
         _check_rows(table, tables[table.name], where)
     return tables
 
 
-def _with_facts(tables: dict[str, Any]) -> dict[str, Any]:
-    """Tables of an older program's export with the fields that it kept as sentences."""
-
-    def rounds_now(row: Any) -> Any:
-        if not isinstance(row, dict) or "scale" in row or not isinstance(row.get("notes"), list):
-            return row
-        scale, notes = scale_of_notes(row["notes"])
-        return {**row, "notes": notes, "scale": scale}
-
-    def recipe_now(row: Any) -> Any:
-        has_data = isinstance(row, dict) and isinstance(row.get("data"), dict)
-        return {**row, "data": recipe_with_facts(row["data"])} if has_data else row
-
-    changed = {rounds.name: rounds_now, recipes.name: recipe_now}
-    return {
-        name: [changed[name](row) for row in rows] if name in changed and isinstance(rows, list) else rows
-        for name, rows in tables.items()
-    }
+def _give_facts(table: str, row: dict[str, Any]) -> None:
+    """Give a row of an older program's export the fields that it kept as sentences."""
+    if table == rounds.name and "scale" not in row and isinstance(row.get("notes"), list):
+        row["scale"], row["notes"] = scale_of_notes(row["notes"])
+    elif table == recipes.name and isinstance(row.get("data"), dict):
+        row["data"] = recipe_with_facts(row["data"])
 
 
 def _check_rows(table: sa.Table, rows: Any, where: str) -> None:
-    columns = {c.name for c in _columns(table)}
+    columns = {c.name: c for c in columns_of(table)}
     seen = set()
     for number, row in enumerate(rows if isinstance(rows, list) else [None], start=1):
-        if not isinstance(row, dict) or set(row) != columns:
+        if not isinstance(row, dict) or set(row) != set(columns):
             raise _not_an_export(where, f"other columns in {table.name}, row {number}")
-        for column in _columns(table):
-            value = row[column.name]
-            if column.name in JSON_COLUMNS or (value is None and column.nullable):
+        for name, column in columns.items():
+            value, kind = row[name], str if isinstance(column.type, Moment) else column.type.python_type
+            if isinstance(column.type, Json) or (value is None and column.nullable):
                 continue
-            kind = column.type.python_type
             if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
-                raise _not_an_export(where, f"{value!r} in {table.name}, row {number}, {column.name}")
+                raise _not_an_export(where, f"{value!r} in {table.name}, row {number}, {name}")
         if row["id"] in seen:
             raise _not_an_export(where, f"row {row['id']} twice in {table.name}")
         seen.add(row["id"])
@@ -196,29 +185,36 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
     """
     connection = writing.connection
     where = f"export {path}"
-    _check_acts(tables, where)
-    known = {
-        stacks.name: _known_versions(connection, stacks, tables),
-        lines.name: _known_versions(connection, lines, tables),
-        gauge_readings.name: _known_readings(connection, tables),
-        **{t.name: _known_uids(connection, t, tables) for t in (shop_notes, recipes, photos)},
+    added = _rows_by_act(tables)
+    for act in tables[acts.name]:
+        there = added[act["id"]]
+        if act["rows_added"] != there:
+            found = f"{there} rows of act {act['id']} ({act['verb']}), which added {act['rows_added']}"
+            raise _not_an_export(where, found)
+    same = {
+        stacks: ("name", "data"),
+        lines: ("name", "data"),
+        shop_notes: ("uid",),
+        recipes: ("uid",),
+        photos: ("uid",),
     }
-    clashes = _study_clashes(connection, tables, where)
-    for table in (stacks, lines):
-        clashes += _definition_clashes(connection, table, tables, known[table.name], where)
-    clashes += _recipe_clashes(connection, tables, known[recipes.name], where)
-    if clashes:
-        raise InputErrors(clashes)
+    known = {table.name: _known(connection, table, tables[table.name], *names) for table, names in same.items()}
+    known[gauge_readings.name] = _known_readings(connection, tables[gauge_readings.name])
     fresh = {name: [row for row in rows if row["id"] not in known.get(name, {})] for name, rows in tables.items()}
-    fresh[acts.name] = _fresh_acts(fresh)
+    if clashes := list(_clashes(connection, fresh, where)):
+        raise InputErrors(clashes)
+    added = _rows_by_act(fresh)  # an act all of whose rows are here already does not come again
+    fresh[acts.name] = [
+        {**act, "rows_added": added[act["id"]]} for act in fresh[acts.name] if added[act["id"]] or not act["rows_added"]
+    ]
     shift = {t.name: connection.scalar(sa.select(sa.func.coalesce(sa.func.max(t.c.id), 0))) or 0 for t in KEPT}
     for table in KEPT:
         try:
             moved = [_shifted(table, row, shift, known) for row in fresh[table.name]]
             if table is photos:
                 _insert_photos(connection, path, moved)
-            else:
-                insert_all(connection, table, moved)
+            elif moved:
+                connection.execute(table.insert(), moved)
         except (sa.exc.IntegrityError, OverflowError) as error:
             raise _not_an_export(where, f"rows in {table.name} that cannot all be there") from error
         if connection.dialect.name == "postgresql" and fresh[table.name]:
@@ -226,8 +222,7 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
             connection.execute(
                 sa.text(f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), max(id)) FROM {table.name}")
             )
-    broken = coherence(connection)
-    if broken:
+    if broken := coherence(connection):
         raise InputErrors([_not_an_export(where, sentence.rstrip(".")) for sentence in broken])
     writing.act("import", f"{path.name}: {len(tables[studies.name])} studies", rows=0)
     return len(tables[studies.name])
@@ -237,72 +232,60 @@ def _rows_by_act(tables: dict[str, Rows]) -> Counter[int]:
     return Counter(row["act_id"] for rows in tables.values() for row in rows if "act_id" in row)
 
 
-def _check_acts(tables: dict[str, Rows], where: str) -> None:
-    added = _rows_by_act(tables)
-    for act in tables[acts.name]:
-        if act["rows_added"] != added[act["id"]]:
-            found = f"{added[act['id']]} rows of act {act['id']} ({act['verb']}), which added {act['rows_added']}"
-            raise _not_an_export(where, found)
-
-
-def _fresh_acts(fresh: dict[str, Rows]) -> Rows:
-    """Acts of the rows that come in; an act all of whose rows are here already does not come again."""
-    added = _rows_by_act(fresh)
-    return [
-        {**act, "rows_added": added[act["id"]]} for act in fresh[acts.name] if added[act["id"]] or not act["rows_added"]
-    ]
-
-
-def _known_versions(connection: sa.Connection, table: sa.Table, tables: dict[str, Rows]) -> dict[int, int]:
-    """Rows of the export that the book has with the same name and details: id there -> id here."""
-    query = sa.select(table.c.name, table.c.data, table.c.id)
-    here = {(row.name, row.data): row.id for row in connection.execute(query)}
-    keys = {row["id"]: (row["name"], to_text(row["data"])) for row in tables[table.name]}
+def _known(connection: sa.Connection, table: sa.Table, rows: Rows, *names: str) -> dict[int, int]:
+    """Rows of the export that the book has, the same in these columns: id there -> id here."""
+    columns = [table.c[name] for name in names]
+    here = {to_text(values): number for number, *values in connection.execute(sa.select(table.c.id, *columns))}
+    keys = {row["id"]: to_text([row[name] for name in names]) for row in rows}
     return {there: here[key] for there, key in keys.items() if key in here}
 
 
-def _known_readings(connection: sa.Connection, tables: dict[str, Rows]) -> dict[int, int]:
-    here = connection.execute(sa.select(gauge_readings)).all()
-    readings = {(row.line_name, row.data): row.id for row in here if row.withdraws is None}
-    withdrawn = {row.withdraws: row.id for row in here if row.withdraws is not None}
-    known: dict[int, int] = {}
-    for row in sorted(tables[gauge_readings.name], key=lambda r: int(r["id"])):
-        if row["withdraws"] is None:
-            same = readings.get((row["line_name"], to_text(row["data"])))
-        else:
-            same = withdrawn.get(known.get(row["withdraws"], -1))
-        if same is not None:
-            known[row["id"]] = same
-    return known
+def _known_readings(connection: sa.Connection, rows: Rows) -> dict[int, int]:
+    readings = [row for row in rows if row["withdraws"] is None]
+    known = _known(connection, gauge_readings, readings, "line_name", "data", "withdraws")
+    ends = sa.select(gauge_readings.c.withdraws, gauge_readings.c.id).where(gauge_readings.c.withdraws.is_not(None))
+    ended = {reading: number for reading, number in connection.execute(ends)}  # noqa: C416 - dict() asks it for keys
+    here = {row["id"]: ended.get(known.get(row["withdraws"], 0)) for row in rows if row["withdraws"] is not None}
+    return known | {there: number for there, number in here.items() if number is not None}
 
 
-def _known_uids(connection: sa.Connection, table: sa.Table, tables: dict[str, Rows]) -> dict[int, int]:
-    here = {row.uid: row.id for row in connection.execute(sa.select(table.c.uid, table.c.id))}
-    return {row["id"]: here[row["uid"]] for row in tables[table.name] if row["uid"] in here}
-
-
-def _recipe_clashes(
-    connection: sa.Connection, tables: dict[str, Rows], known: dict[int, int], where: str
-) -> list[InputError]:
+def _clashes(connection: sa.Connection, fresh: dict[str, Rows], where: str) -> Iterator[InputError]:
+    """Names of what would come in that stand for something else here."""
+    in_use = sa.select(study_entries.c.name).where(is_current(study_entries), sa.not_(study_entries.c.archived))
+    rows = fresh[study_entries.name]
+    replaced = {row["supersedes"] for row in rows}
+    there = {row["name"] for row in rows if row["id"] not in replaced and not row["archived"]}
+    for name in sorted(there.intersection(connection.scalars(in_use))):
+        yield InputError(
+            f"{where}, study {name}",
+            "a study that is here already",
+            "a name that no study in use has",
+            "Archive or rename the one here, then import again.",
+        )
+    for table in (stacks, lines):
+        kind = table.name.removesuffix("s")
+        there = {row["name"] for row in fresh[table.name]}
+        for name in sorted(there.intersection(connection.scalars(sa.select(table.c.name)))):
+            yield InputError(
+                f"{where}, {kind} {name}",
+                "other details than here",
+                f"the same details, or a {kind} not here yet",
+                "Make them the same in both books, with a reason; or import into a new book.",
+            )
     found = connection.execute(sa.select(recipes.c.name, recipes.c.revision, recipes.c.event))
-    here = {(row.name, row.revision, row.event) for row in found}
-    rows = [row for row in tables[recipes.name] if row["id"] not in known]
-    clashing = {(row["name"], row["revision"]) for row in rows if (row["name"], row["revision"], row["event"]) in here}
-    return [
-        InputError(
+    here = {(name, revision, event) for name, revision, event in found}
+    events = {(row["name"], row["revision"], row["event"]) for row in fresh[recipes.name]}
+    for name, revision in sorted({(name, revision) for name, revision, _ in events & here}):
+        yield InputError(
             f"{where}, recipe {name}",
             f"another revision {revision} than here",
             "the same recipe, or a new name",
             "Import into a new book, or release it here again.",
         )
-        for name, revision in sorted(clashing)
-    ]
 
 
 def _insert_photos(connection: sa.Connection, path: Path, rows: Rows) -> None:
     """Photos one by one, each compared with the digest of its row; a withdrawal has no picture."""
-    if not rows:
-        return
     where = f"export {path}"
     try:
         with zipfile.ZipFile(path) as archive:
@@ -320,46 +303,11 @@ def _insert_photos(connection: sa.Connection, path: Path, rows: Rows) -> None:
         raise _not_an_export(where, "a photo that cannot be read") from error
 
 
-def _study_clashes(connection: sa.Connection, tables: dict[str, Rows], where: str) -> list[InputError]:
-    in_use = sa.select(study_entries.c.name).where(is_current(study_entries), sa.not_(study_entries.c.archived))
-    here = set(connection.scalars(in_use))
-    rows = tables[study_entries.name]
-    replaced = {row["supersedes"] for row in rows}
-    there = {row["name"] for row in rows if row["id"] not in replaced and not row["archived"]}
-    return [
-        InputError(
-            f"{where}, study {name}",
-            "a study that is here already",
-            "a name that no study in use has",
-            "Archive or rename the one here, then import again.",
-        )
-        for name in sorted(here & there)
-    ]
-
-
-def _definition_clashes(
-    connection: sa.Connection, table: sa.Table, tables: dict[str, Rows], known: dict[int, int], where: str
-) -> list[InputError]:
-    here = set(connection.scalars(sa.select(table.c.name)))
-    kind = table.name.removesuffix("s")
-    clashing = {row["name"] for row in tables[table.name] if row["name"] in here and row["id"] not in known}
-    return [
-        InputError(
-            f"{where}, {kind} {name}",
-            "other details than here",
-            f"the same details, or a {kind} not here yet",
-            "Make them the same in both books, with a reason; or import into a new book.",
-        )
-        for name in sorted(clashing)
-    ]
-
-
 def _shifted(
     table: sa.Table, row: dict[str, Any], shift: dict[str, int], known: dict[str, dict[int, int]]
 ) -> dict[str, Any]:
-    """Row as it goes into this book: its own number and those it points to moved, JSON as text."""
-    moved = {name: to_text(value) if name in JSON_COLUMNS else value for name, value in row.items()}
-    moved["id"] = row["id"] + shift[table.name]
+    """Row as it goes into this book: its own number and those it points to moved."""
+    moved = {**row, "id": row["id"] + shift[table.name]}
     for key in table.foreign_keys:
         name, parent = key.parent.name, key.column.table.name
         if row[name] is not None:

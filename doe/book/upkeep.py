@@ -1,4 +1,4 @@
-"""Looking after the book: the audit trail, backups, and whether everything in it hangs together."""
+"""Looking after the book: whether everything in it hangs together."""
 
 from __future__ import annotations
 
@@ -7,35 +7,33 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Iterator
-from pathlib import Path
+from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
 
-from doe.book.gauges import reading_from
-from doe.book.history import is_current
-from doe.book.records import Act
-from doe.book.schema import copy_file, stored_version
-from doe.book.store import Store
+from doe.book.definitions import reading_from
+from doe.book.schema import stored_version
 from doe.book.tables import (
     KEPT,
     SCHEMA_VERSION,
+    Json,
+    Moment,
     acts,
     analyses,
+    as_text,
     coupons,
     entries,
     gauge_readings,
+    is_current,
     lines,
     photos,
     recipes,
     rounds,
-    shop_notes,
     stacks,
     studies,
     study_entries,
 )
-from doe.book.text import from_text, moment_of
-from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding, finding_of
 from doe.domain.score import PLAIN_FIELDS, again_field
@@ -47,144 +45,100 @@ _CHAINS: tuple[tuple[sa.Table, tuple[str, ...]], ...] = (
     (lines, ("name",)),
     (study_entries, ("study_id",)),
 )
-
-
-def audit(connection: sa.Connection, limit: int | None) -> tuple[Act, ...]:
-    """The last acts, newest first."""
-    rows = connection.execute(sa.select(acts).order_by(acts.c.id.desc()).limit(limit))
-    return tuple(Act(r.id, moment_of(r.at), r.who, r.verb, r.subject, r.study_id, r.why) for r in rows)
-
-
-def backup(store: Store, path: Path) -> Path:
-    """Copy the whole book to a new file.
-
-    Raises
-    ------
-    InputError
-        If the file exists, cannot be written, or the book is on a server.
-    """
-    if store.place.path is None:
-        raise InputError(
-            f"book {store.place.label}",
-            "a book on a server",
-            "a book in a file",
-            "Use the backup tools of the server, or export the book.",
-        )
-    copy_file(store.place.path, path)
-    return path
+_CANNOT_BE_READ = (json.JSONDecodeError, KeyError, TypeError, ValueError)
 
 
 def problems(connection: sa.Connection, where: str) -> list[str]:
     """What does not hang together, as sentences; empty when the book is sound."""
-    found: list[str] = []
     version = stored_version(connection, where)
-    if version != SCHEMA_VERSION:
-        found.append(f"The schema is {version}, not {SCHEMA_VERSION}.")
+    found = [] if version == SCHEMA_VERSION else [f"The schema is {version}, not {SCHEMA_VERSION}."]
     if connection.dialect.name == "sqlite":
         try:
             answers = list(connection.exec_driver_sql("PRAGMA integrity_check").scalars())
         except sa.exc.DatabaseError as error:  # so damaged that even looking for damage fails
             answers = [str(error.orig)]
-        if answers != ["ok"]:
-            found += [f"The file is damaged: {answer}." for answer in answers]
-            return found  # nothing read from a damaged file can be relied on
-    found += coherence(connection)
-    return found
+        if answers != ["ok"]:  # nothing read from a damaged file can be relied on
+            return found + [f"The file is damaged: {answer}." for answer in answers]
+    return found + coherence(connection)
 
 
 def coherence(connection: sa.Connection) -> list[str]:
     """What the rows say against one another; empty when they agree."""
-    found = [sentence for table in KEPT for sentence in _orphans(connection, table)]
-    for table, same in _CHAINS:
-        found += _broken_chains(connection, table, same)
-    found += _half_written(connection)
-    found += _strangers(connection)
-    found += _unreadable(connection)
-    found += _misnamed(connection)
-    found += _impossible(connection)
-    found += _altered(connection)
-    for row in connection.execute(
-        sa.select(analyses.c.id, analyses.c.inputs_hash).where(sa.func.trim(analyses.c.inputs_hash) == "")
-    ):
-        found.append(f"Analysis {row.id} has no hash of its inputs.")
+    found = [said.format(**row._mapping) for query, said in _faults() for row in connection.execute(query)]
+    for look in (_unknown_fields, _unreadable, _misnamed, _no_times, _other_settings, _altered):
+        found += look(connection)
     return found
 
 
-def _orphans(connection: sa.Connection, table: sa.Table) -> Iterator[str]:
-    for key in sorted(table.foreign_keys, key=lambda k: str(k.parent.name)):
-        parent = key.column.table.alias("parent_row")
-        lost = sa.select(table.c.id).where(key.parent.is_not(None), ~sa.exists().where(parent.c.id == key.parent))
-        for row_id in connection.scalars(lost):
-            yield f"Row {row_id} of {table.name} points to a row of {key.column.table.name} that is not there."
-
-
-def _broken_chains(connection: sa.Connection, table: sa.Table, same: tuple[str, ...]) -> Iterator[str]:
-    old = table.alias("old_row")
-    differs = sa.or_(*(old.c[name] != table.c[name] for name in same), old.c.id >= table.c.id)
-    for row_id in connection.scalars(sa.select(table.c.id).join(old, table.c.supersedes == old.c.id).where(differs)):
-        yield f"Row {row_id} of {table.name} corrects a row about something else, or a later one."
-    heads = (
-        sa.select(*(table.c[name] for name in same))
-        .where(is_current(table))
-        .group_by(*(table.c[name] for name in same))
-        .having(sa.func.count() > 1)
+def _faults() -> Iterator[tuple[sa.Select[Any], str]]:
+    """Queries that find nothing in a sound book, and what to say of each row they find."""
+    for table in KEPT:
+        for key in sorted(table.foreign_keys, key=lambda k: str(k.parent.name)):
+            parent = key.column.table.alias("parent_row")
+            lost = sa.select(table.c.id).where(key.parent.is_not(None), ~sa.exists().where(parent.c.id == key.parent))
+            yield lost, f"Row {{id}} of {table.name} points to a row of {key.column.table.name} that is not there."
+    for table, names in _CHAINS:
+        old, same = table.alias("old_row"), [table.c[name] for name in names]
+        differs = sa.or_(*(old.c[column.name] != column for column in same), old.c.id >= table.c.id)
+        yield (
+            sa.select(table.c.id).join(old, table.c.supersedes == old.c.id).where(differs),
+            f"Row {{id}} of {table.name} corrects a row about something else, or a later one.",
+        )
+        heads = sa.select(*same).where(is_current(table)).group_by(*same).having(sa.func.count() > 1)
+        yield heads, f"{table.name} has two current rows for {', '.join(f'{{{name}}}' for name in names)}."
+    yield from (
+        (_half_written(), "Act {id} ({verb}) added {rows_added} rows, but {there} are there."),
+        (
+            sa.select(coupons.c.name, coupons.c.study_id)
+            .join(rounds, coupons.c.round_id == rounds.c.id)
+            .where(coupons.c.study_id != rounds.c.study_id),
+            "Coupon {name} of study {study_id} is in a round of another study.",
+        ),
+        (
+            sa.select(studies.c.id).where(~sa.exists().where(study_entries.c.study_id == studies.c.id)),
+            "Study {id} has no name and no content.",
+        ),
+        (
+            sa.select(study_entries.c.name)
+            .where(is_current(study_entries), sa.not_(study_entries.c.archived))
+            .group_by(study_entries.c.name)
+            .having(sa.func.count() > 1),
+            "Two studies in use are called {name}.",
+        ),
+        (
+            sa.select(rounds.c.id, rounds.c.number).where(rounds.c.number < 1),
+            "Row {id} of rounds has the number {number}.",
+        ),
+        (
+            sa.select(gauge_readings.c.id).where(gauge_readings.c.line_name.not_in(sa.select(lines.c.name))),
+            "Row {id} of gauge_readings is on a line that is not there.",
+        ),
+        (
+            sa.select(analyses.c.id).where(sa.func.trim(analyses.c.inputs_hash) == ""),
+            "Analysis {id} has no hash of its inputs.",
+        ),
     )
-    for row in connection.execute(heads):
-        yield f"{table.name} has two current rows for {', '.join(map(str, row))}."
 
 
-def _half_written(connection: sa.Connection) -> Iterator[str]:
-    parts = [sa.select(table.c.act_id) for table in KEPT if "act_id" in table.c]
-    rows = sa.union_all(*parts).subquery()
+def _half_written() -> sa.Select[Any]:
+    """Acts that say another number of rows than there are."""
+    rows = sa.union_all(*(sa.select(table.c.act_id) for table in KEPT if "act_id" in table.c)).subquery()
     counts = sa.select(rows.c.act_id, sa.func.count().label("there")).group_by(rows.c.act_id).subquery()
-    query = (
-        sa.select(acts.c.id, acts.c.verb, acts.c.rows_added, counts.c.there)
+    there = sa.func.coalesce(counts.c.there, 0)
+    return (
+        sa.select(acts.c.id, acts.c.verb, acts.c.rows_added, there.label("there"))
         .outerjoin(counts, counts.c.act_id == acts.c.id)
-        .where(acts.c.rows_added != sa.func.coalesce(counts.c.there, 0))
+        .where(acts.c.rows_added != there)
     )
-    for row in connection.execute(query):
-        yield f"Act {row.id} ({row.verb}) added {row.rows_added} rows, but {row.there or 0} are there."
 
 
-def _strangers(connection: sa.Connection) -> Iterator[str]:
-    for row in connection.execute(
-        sa.select(coupons.c.name, coupons.c.study_id)
-        .join(rounds, coupons.c.round_id == rounds.c.id)
-        .where(coupons.c.study_id != rounds.c.study_id)
-    ):
-        yield f"Coupon {row.name} of study {row.study_id} is in a round of another study."
-    for study_id in connection.scalars(
-        sa.select(studies.c.id).where(~sa.exists().where(study_entries.c.study_id == studies.c.id))
-    ):
-        yield f"Study {study_id} has no name and no content."
-    kinds = ("check", "hand", "actual")
-    for row in connection.execute(
-        sa.select(sa.func.min(entries.c.id).label("id"), entries.c.field).group_by(entries.c.field)
-    ):
-        kind, colon, name = row.field.partition(":")
-        known = row.field in PLAIN_FIELDS or (kind in kinds and colon and name) or again_field(row.field) is not None
-        if not known:
-            yield f"Row {row.id} of entries has a field {row.field} that nobody knows."
-    twice = (
-        sa.select(study_entries.c.name)
-        .where(is_current(study_entries), sa.not_(study_entries.c.archived))
-        .group_by(study_entries.c.name)
-        .having(sa.func.count() > 1)
-    )
-    for name in connection.scalars(twice):
-        yield f"Two studies in use are called {name}."
-
-
-def _misnamed(connection: sa.Connection) -> Iterator[str]:
-    """A name stands in a column, to be looked for, and in the details; only the details are checked when read."""
-    for table in (stacks, lines, study_entries):
-        for row_id, name, text in connection.execute(sa.select(table.c.id, table.c.name, table.c.data)):
-            try:
-                inside = str(from_text(text)["name"]).strip()
-            except (json.JSONDecodeError, KeyError, TypeError):
-                continue  # said by `_unreadable`
-            if name.strip() != inside:
-                yield f"Row {row_id} of {table.name} is called {name!r}, but {inside!r} in its details."
+def _unknown_fields(connection: sa.Connection) -> Iterator[str]:
+    named = sa.select(sa.func.min(entries.c.id).label("id"), entries.c.field).group_by(entries.c.field)
+    for row_id, field in connection.execute(named):
+        kind, colon, name = field.partition(":")
+        is_part = kind in ("check", "hand", "actual") and colon and name
+        if not (field in PLAIN_FIELDS or is_part or again_field(field) is not None):
+            yield f"Row {row_id} of entries has a field {field} that nobody knows."
 
 
 def _notes(value: Any) -> list[Finding | str]:
@@ -194,33 +148,69 @@ def _notes(value: Any) -> list[Finding | str]:
     return [finding_of(note) for note in value]
 
 
-def _impossible(connection: sa.Connection) -> Iterator[str]:
-    """Times that are none, rounds below 1, settings that are not those of the study, readings on no line."""
-    for table, column in ((acts, "at"), (studies, "made_at"), (entries, "scored_at")):
-        for row_id, text in connection.execute(sa.select(table.c.id, table.c[column])):
+_READERS: dict[str, Callable[[Any], object]] = {
+    "stacks.data": stack_from,
+    "lines.data": line_from,
+    "study_entries.data": study_from,
+    "gauge_readings.data": reading_from,
+    "rounds.notes": _notes,
+    "coupons.settings": dict,
+    "coupons.place": dict,
+    "analyses.payload": dict,
+    "shop_notes.data": dict,
+    "recipes.data": lambda data: recipe_from(data) if data else data,
+}
+"""How the JSON of a column is read; any other may be anything."""
+
+
+def _texts(connection: sa.Connection, kind: type[Json | Moment]) -> Iterator[tuple[sa.Column[Any], int, Any]]:
+    """Everything in columns of a kind: column, row, text."""
+    for column in (column for table in KEPT for column in table.columns if isinstance(column.type, kind)):
+        for row_id, text in connection.execute(sa.select(column.table.c.id, as_text(column))):
+            yield column, row_id, text
+
+
+def _unreadable(connection: sa.Connection) -> Iterator[str]:
+    for column, row_id, text in _texts(connection, Json):
+        try:
+            _READERS.get(str(column), bool)(json.loads(text))
+        except _CANNOT_BE_READ as error:
+            yield f"Row {row_id} of {column.table.name} cannot be read: {type(error).__name__} {error}."
+
+
+def _no_times(connection: sa.Connection) -> Iterator[str]:
+    for column, row_id, text in _texts(connection, Moment):
+        try:
+            timely = text is None or datetime.fromisoformat(text).tzinfo is not None
+        except ValueError:
+            timely = False
+        if not timely:
+            yield f"Row {row_id} of {column.table.name} has the time {text!r}, which is none."
+
+
+def _misnamed(connection: sa.Connection) -> Iterator[str]:
+    """A name stands in a column, to be looked for, and in the details; only the details are checked when read."""
+    for table in (stacks, lines, study_entries):
+        for row_id, name, text in connection.execute(sa.select(table.c.id, table.c.name, as_text(table.c.data))):
             try:
-                timely = text is None or moment_of(text).tzinfo is not None
-            except ValueError:
-                timely = False
-            if not timely:
-                yield f"Row {row_id} of {table.name} has the time {text!r}, which is none."
-    for row_id, number in connection.execute(sa.select(rounds.c.id, rounds.c.number).where(rounds.c.number < 1)):
-        yield f"Row {row_id} of rounds has the number {number}."
-    known_lines = sa.select(lines.c.name)
-    for row_id in connection.scalars(
-        sa.select(gauge_readings.c.id).where(gauge_readings.c.line_name.not_in(known_lines))
-    ):
-        yield f"Row {row_id} of gauge_readings is on a line that is not there."
+                inside = str(json.loads(text)["name"]).strip()
+            except _CANNOT_BE_READ:
+                continue  # said by `_unreadable`
+            if name.strip() != inside:
+                yield f"Row {row_id} of {table.name} is called {name!r}, but {inside!r} in its details."
+
+
+def _other_settings(connection: sa.Connection) -> Iterator[str]:
+    current = sa.select(study_entries.c.study_id, as_text(study_entries.c.data)).where(is_current(study_entries))
     factors: dict[int, tuple[Factor, ...]] = {}
-    current = sa.select(study_entries.c.study_id, study_entries.c.data).where(is_current(study_entries))
     for study_id, text in connection.execute(current):
-        with contextlib.suppress(json.JSONDecodeError, KeyError, TypeError, ValueError):  # said by `_unreadable`
-            factors[study_id] = study_from(from_text(text)).factors
-    for row in connection.execute(sa.select(coupons.c.id, coupons.c.study_id, coupons.c.settings)):
+        with contextlib.suppress(*_CANNOT_BE_READ):  # said by `_unreadable`
+            factors[study_id] = study_from(json.loads(text)).factors
+    made = sa.select(coupons.c.id, coupons.c.study_id, as_text(coupons.c.settings))
+    for row_id, study_id, text in connection.execute(made):
         with contextlib.suppress(json.JSONDecodeError):
-            settings = from_text(row.settings)
-            if row.study_id in factors and not _are_settings(settings, factors[row.study_id]):
-                yield f"Row {row.id} of coupons has settings that are not those of its study."
+            if study_id in factors and not _are_settings(json.loads(text), factors[study_id]):
+                yield f"Row {row_id} of coupons has settings that are not those of its study."
 
 
 def _altered(connection: sa.Connection) -> Iterator[str]:
@@ -246,25 +236,3 @@ def _are_settings(settings: Any, factors: tuple[Factor, ...]) -> bool:
         else isinstance(settings[f.name], int | float) and math.isfinite(settings[f.name])
         for f in factors
     )
-
-
-def _unreadable(connection: sa.Connection) -> Iterator[str]:
-    readers: tuple[tuple[sa.Table, str, Callable[[Any], object]], ...] = (
-        (stacks, "data", stack_from),
-        (lines, "data", line_from),
-        (study_entries, "data", study_from),
-        (gauge_readings, "data", reading_from),
-        (rounds, "notes", _notes),
-        (coupons, "settings", dict),
-        (coupons, "place", dict),
-        (entries, "value", lambda value: value),
-        (analyses, "payload", dict),
-        (shop_notes, "data", dict),
-        (recipes, "data", lambda data: recipe_from(data) if data else data),
-    )
-    for table, column, read in readers:
-        for row_id, text in connection.execute(sa.select(table.c.id, table.c[column])):
-            try:
-                read(from_text(text))
-            except (json.JSONDecodeError, KeyError, TypeError, ValueError) as error:
-                yield f"Row {row_id} of {table.name} cannot be read: {type(error).__name__} {error}."

@@ -27,24 +27,14 @@ class Doe(CommandGroup):
     def main(
         self,
         args: Sequence[str] | None = None,
-        prog_name: str | None = None,
-        complete_var: str | None = None,
-        standalone_mode: bool = True,
-        windows_expand_args: bool = True,
-        **extra: Any,
+        *more: Any,
+        **settings: Any,
     ) -> Any:
         """Run a command line and leave with its exit code."""
         words = list(sys.argv[1:] if args is None else args)
         _speak_unicode()
         try:
-            code = super().main(
-                words,
-                prog_name="doe",
-                complete_var=complete_var,
-                standalone_mode=False,
-                windows_expand_args=windows_expand_args,
-                **extra,
-            )
+            code = super().main(words, *more, **{**settings, "prog_name": "doe", "standalone_mode": False})
         except (Exception, KeyboardInterrupt) as error:
             code = explain(error, as_json="--json" in words)
         sys.exit(code if isinstance(code, int) else 0)
@@ -53,19 +43,17 @@ class Doe(CommandGroup):
 def explain(error: BaseException, *, as_json: bool) -> int:
     """Show an error to a person and return the exit code for it."""
     if isinstance(error, DoeError):
-        show_error(error_lines(error), error_data(error), as_json=as_json)
+        show_error(error_lines(error), error_data(error) if as_json else None)
         return EXIT_INPUT
     if isinstance(error, Stopped | KeyboardInterrupt | typer.Abort | EOFError):
         stored = isinstance(error, Stopped) and error.stored > 0
         line = f"Stopped. {'What was finished before is stored.' if stored else 'Nothing of this command was stored.'}"
-        show_error(["", line], {"ok": False, "error": "stopped", "message": line, "problems": []}, as_json=as_json)
-        return EXIT_STOPPED
+        return _say("stopped", EXIT_STOPPED, line, as_json=as_json)
     if hasattr(error, "format_message"):  # a command line that typer could not read
         context = getattr(error, "ctx", None)
         path = context.command_path if context is not None else "doe"
         line = f"{path}: {error.format_message()} Try: {path} --help"
-        show_error([line], {"ok": False, "error": "usage", "message": line, "problems": []}, as_json=as_json)
-        return EXIT_INPUT
+        return _say("usage", EXIT_INPUT, line, as_json=as_json)
     if isinstance(error, OSError) and error.filename is not None:
         remedy = "Check the name, whether it is open elsewhere, and who may read and write there."
         reason = error.strerror or type(error).__name__
@@ -75,8 +63,13 @@ def explain(error: BaseException, *, as_json: bool) -> int:
     log = keep_log(error)
     kept = f"The details are in {log}" if log else "The details could not be kept"
     line = f"Something went wrong in this program ({type(error).__name__}: {error}). {kept}"
-    show_error([line], {"ok": False, "error": "program", "message": line, "problems": []}, as_json=as_json)
-    return EXIT_BROKEN
+    return _say("program", EXIT_BROKEN, line, as_json=as_json)
+
+
+def _say(kind: str, code: int, line: str, *, as_json: bool) -> int:
+    data = {"ok": False, "error": kind, "message": line, "problems": []}
+    show_error(["", line] if kind == "stopped" else [line], data if as_json else None)
+    return code
 
 
 def _speak_unicode() -> None:

@@ -32,9 +32,9 @@ def ask_text(question: str, *, default: str | None = None) -> str:
     return ask(question, str, default=default)
 
 
-def ask_yes(question: str, *, default: bool = True) -> bool:
-    """Ask yes or no."""
-    return bool(typer.confirm(question, default=default))
+def ask_yes(question: str) -> bool:
+    """Ask yes or no; Enter is yes."""
+    return bool(typer.confirm(question, default=True))
 
 
 def confirm_reading(question: str) -> bool:

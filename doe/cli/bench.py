@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import sys
+from io import StringIO
 from typing import TYPE_CHECKING, Annotated
 
+import segno
 import typer
 
 from doe.cli.desk import Desk, command, commands, is_terminal
@@ -13,11 +15,10 @@ from doe.cli.log import keep_log
 from doe.cli.output import Reply
 from doe.cli.terminal import error_lines, line_width, print_json, say
 from doe.domain.errors import DoeError
-from reports.drawing.qr import QUIET, qr_modules
+from reports.drawing.qr import QUIET
 
 if TYPE_CHECKING:
     from doe.bench.serve import Listener
-    from doe.bench.state import Bench
 
 
 app = commands()
@@ -49,10 +50,14 @@ def bench(
         os.environ.setdefault(name, "1")
     # NumPy reads those when it is loaded; and help needs no web server
     from doe.bench.serve import listen, serve  # noqa: PLC0415
+    from doe.bench.shop import Shop  # noqa: PLC0415
+    from doe.bench.state import Bench  # noqa: PLC0415
 
     with desk.look() as book:  # a book that cannot be opened is said before anything else
         label = book.label
     place = listen(host, port)
+    # with --json the one object stands alone on standard output
+    out = sys.stderr if desk.as_json else sys.stdout
 
     def log(error: BaseException) -> None:
         kept = keep_log(error)
@@ -62,31 +67,18 @@ def bench(
     def announce(code: str) -> None:
         say(f"Pairing code: {code}   (10 minutes, one device)", stream=out)
 
-    def ready(made: Bench) -> None:
-        if desk.as_json:
-            code = None if place.is_local else made.pairing.renew()
-            print_json(
-                {
-                    "ok": True,
-                    "address": place.link,
-                    "links": list(place.links),
-                    "pairing_code": code,
-                    "book": label,
-                    "next": [],
-                }
-            )
-            sys.stdout.flush()
-            return
+    shop = Shop(desk.book, owner=desk.name, shown=desk.shown)
+    made = Bench(shop, is_local=place.is_local, link=place.links[0], announce=announce, log=log)
+    if not desk.as_json:
         _greet(place, label)
-        if not place.is_local:
-            made.pairing.renew()
+    code = None if place.is_local else made.pairing.renew()
+    if desk.as_json:
+        links = {"address": place.links[0], "links": list(place.links)}
+        print_json({"ok": True, **links, "pairing_code": code, "book": label, "next": []})
+    else:
         say("Ctrl-C stops it." if place.is_local else "Enter: a new code. Ctrl-C: stop.")
-        sys.stdout.flush()
-
-    # with --json the one object stands alone on standard output
-    out = sys.stderr if desk.as_json else sys.stdout
-    typed = sys.stdin if not place.is_local and is_terminal(sys.stdin) else None
-    serve(desk.book, place, owner=desk.name, shown=desk.shown, announce=announce, log=log, ready=ready, typed=typed)
+    sys.stdout.flush()
+    serve(made, place, sys.stdin if not place.is_local and is_terminal(sys.stdin) else None)
     if desk.as_json:
         raise typer.Exit
     return Reply(
@@ -103,7 +95,7 @@ def _greet(place: Listener, label: str) -> None:
         say("Only this machine reaches it. For tablets and phones: doe bench --host 0.0.0.0")
     else:
         say("The page is not encrypted: use the shop's own network, not one that guests share.")
-        drawn = terminal_code(place.link)
+        drawn = terminal_code(place.links[0])
         if drawn and is_terminal(sys.stdout) and max(map(len, drawn)) <= line_width():
             print()
             print("\n".join(drawn))
@@ -112,20 +104,10 @@ def _greet(place: Listener, label: str) -> None:
 
 def terminal_code(text: str) -> list[str]:
     """A QR code as lines of half blocks, light on dark as terminals mostly are; nothing where they cannot be shown."""
-    rows = qr_modules(text)
-    size = len(rows) + 2 * QUIET
-    light = [[True] * size for _ in range(size + size % 2)]
-    for y, row in enumerate(rows):
-        for x, dark in enumerate(row):
-            light[y + QUIET][x + QUIET] = not dark
-    signs = {(True, True): "█", (True, False): "▀", (False, True): "▄", (False, False): " "}
-    lines = [
-        "".join(signs[upper, lower] for upper, lower in zip(light[y], light[y + 1], strict=True))
-        for y in range(0, len(light), 2)
-    ]
-    encoding = sys.stdout.encoding or "ascii"
+    drawn = StringIO()
+    segno.make(text, error="m", micro=False).terminal(drawn, border=QUIET, compact=True)
     try:
-        "".join(lines).encode(encoding)
+        drawn.getvalue().encode(sys.stdout.encoding or "ascii")
     except (UnicodeEncodeError, LookupError):
         return []
-    return lines
+    return drawn.getvalue().splitlines()

@@ -2,47 +2,52 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from doe.acts.comparison.plan import USUAL_MARGIN
-from doe.acts.comparison.retune import Retuned, RetuneWishes, begin_retune
-from doe.acts.comparison.verdict import (
+from doe.acts.comparison.plan import (
+    USUAL_HAND_MARGIN,
+    USUAL_LOOKS,
+    USUAL_MARGIN,
+    USUAL_POWER,
     Begun,
-    Compared,
     ComparisonOffer,
     Wanted,
     begin_comparison,
+    offer_comparison,
+)
+from doe.acts.comparison.retune import Retuned, RetuneWishes, begin_retune
+from doe.acts.comparison.verdict import (
+    Compared,
     comparison_of,
     comparisons_of,
     judge_comparison,
     more_coupons,
-    offer_comparison,
     write_comparison,
 )
 from doe.cli.desk import Desk, command, commands
-from doe.cli.options import LIMIT_HELP, MATERIAL_HELP, PER_GARMENT
+from doe.cli.options import LIMIT_HELP, MATERIAL_HELP, PER_GARMENT, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
-from doe.domain.recipe import PARTS, Part
+from doe.domain.recipe import Part
 from doe.domain.stack import Material
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.comparison import HEADLINES, lead
+from doe.words.comparison import DIFFERS, count_rows, facts_said, lead, points, said
 from doe.words.dates import day
-from doe.words.study.state import counts_sentence
+from doe.words.study.state import counts_sentence, reason
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
 
 if TYPE_CHECKING:
     from doe.book.book import Book
 
-NAME = Annotated[str, typer.Argument(help="A released recipe, or a comparison that was begun.")]
-
+DECIDED = {"begin", "limit", "margin", "hand_margin", "power", "assurance", "looks"}
+"""Options of what is decided before the first coupon, and not changed after."""
 
 app = commands()
 
@@ -58,7 +63,8 @@ app = commands()
 )
 def compare(
     desk: Desk,
-    name: NAME,
+    context: typer.Context,
+    name: Annotated[str, typer.Argument(help="A released recipe, or a comparison that was begun.")],
     fabric: Annotated[str | None, typer.Option(help=MATERIAL_HELP)] = None,
     film: Annotated[str | None, typer.Option(help='The same; "lot=..." alone keeps the rest.')] = None,
     powder: Annotated[str | None, typer.Option(help="The same.")] = None,
@@ -66,14 +72,14 @@ def compare(
     stack: Annotated[str | None, typer.Option(help="Or a stack of the book.")] = None,
     limit: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
     margin: Annotated[
-        str | None, typer.Option(help="Drop of the pass rate that would do no harm: 0.15 or 15%.")
-    ] = None,
-    hand_margin: Annotated[float | None, typer.Option(help="Points of hand-feel that do not matter.")] = None,
-    power: Annotated[str | None, typer.Option(help="Chance to show it when both are alike: 0.80 or 80%.")] = None,
+        str, typer.Option(help="Drop of the pass rate that would do no harm: 0.15 or 15%.")
+    ] = f"{USUAL_MARGIN}",
+    hand_margin: Annotated[float, typer.Option(help="Points of hand-feel that do not matter.")] = USUAL_HAND_MARGIN,
+    power: Annotated[str, typer.Option(help="Chance to show it when both are alike: 0.80 or 80%.")] = f"{USUAL_POWER}",
     assurance: Annotated[
         str | None, typer.Option(help="How sure the verdict is meant to be; as the recipe's study otherwise.")
     ] = None,
-    looks: Annotated[int | None, typer.Option(help="How often it may be judged in all; 2 is usual.")] = None,
+    looks: Annotated[int, typer.Option(help="How often it may be judged in all.")] = USUAL_LOOKS,
     strokes: Annotated[int | None, typer.Option(help="Pairs at the setpoint, instead of the proposed.")] = None,
     edge_strokes: Annotated[int | None, typer.Option(help="Pairs at each edge of the window; 0 for none.")] = None,
     per_garment: PER_GARMENT = None,
@@ -88,65 +94,51 @@ def compare(
         float | None, typer.Option(help="What a coupon of the recipe's own study counts for in it, 0 to 1.")
     ] = None,
     output: Annotated[Path | None, typer.Option("--output", "-o", help="Write the comparison as an HTML file.")] = None,
-    seed: Annotated[int | None, typer.Option(min=0, max=2**63 - 1, help="Repeats the same order.")] = None,
+    seed: SEED = None,
 ) -> Reply:
     """Compare a new blank, powder or film with a released recipe: its size, its coupons, its verdict."""
-    given = {"fabric": fabric, "film": film, "powder": powder, "ink": ink}
-    asked = {part: text for part, text in given.items() if text is not None}
+    new: dict[Part, str | None] = {"fabric": fabric, "film": film, "powder": powder, "ink": ink}
+    asked = {part: text for part, text in new.items() if text is not None}
     with desk.open(create=False) as book:
         record = None if asked or stack else comparison_of(book, name)
-        if record is not None:
-            _refuse_options(
-                record.name,
-                {
-                    "--begin": begin,
-                    "--limit": limit,
-                    "--margin": margin,
-                    "--hand-margin": hand_margin,
-                    "--power": power,
-                    "--assurance": assurance,
-                    "--looks": looks,
-                    "--strokes": strokes is not None and not more,
-                    "--discount": discount is not None and not retune,
-                },
+        if record is None:
+            _refuse(context, name, {"more", "retune", "output", "discount"})
+            if not asked and not stack and not begin:
+                return _story(book, name)
+            wanted = Wanted(
+                parts=_materials(book, name, asked),
+                stack=stack,
+                limits=typed.limits(limit, None, desk.shown, confirm=desk.confirm) if limit else None,
+                rate_margin=typed.share(margin, "--margin"),
+                hand_margin=hand_margin,
+                power=typed.share(power, "--power"),
+                assurance=None if assurance is None else typed.share(assurance, "--assurance"),
+                looks=looks,
+                strokes=strokes,
+                edge_strokes=edge_strokes,
+                name=called,
+                seed=seed,
+                per_garment=per_garment,
             )
-            if retune:
-                wishes = RetuneWishes(coupons, "auto", discount, called, seed, per_garment)
-                with desk.progress("making the plan"):
-                    return _retuned(begin_retune(book, record.id, wishes, shown=desk.shown), desk.shown)
-            if more:
-                made = more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes, shown=desk.shown)
-                return _begun(made)
-            return _judged(book, record.id, desk, output)
-        _refuse_options(
-            name, {"--more": more, "--retune": retune, "--output": output, "--discount": discount is not None}
-        )
-        if not asked and not stack and not begin:
-            return _story(book, name)
-        usual = Wanted()
-        wanted = Wanted(
-            parts=_materials(book, name, asked),
-            stack=stack,
-            limits=typed.limits(limit, None, desk.shown, confirm=desk.confirm) if limit else None,
-            rate_margin=usual.rate_margin if margin is None else typed.share(margin, "--margin"),
-            hand_margin=usual.hand_margin if hand_margin is None else hand_margin,
-            power=usual.power if power is None else typed.share(power, "--power"),
-            assurance=None if assurance is None else typed.share(assurance, "--assurance"),
-            looks=usual.looks if looks is None else looks,
-            strokes=strokes,
-            edge_strokes=edge_strokes,
-            name=called,
-            seed=seed,
-            per_garment=per_garment,
-        )
-        if begin:
-            return _begun(begin_comparison(book, name, wanted, shown=desk.shown))
-        with desk.progress("working out sizes"):
-            return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
+            if begin:
+                return _begun(begin_comparison(book, name, wanted, shown=desk.shown))
+            with desk.progress("working out sizes"):
+                return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
+        _refuse(context, record.name, DECIDED | (set() if more else {"strokes"}) | (set() if retune else {"discount"}))
+        if retune:
+            wishes = RetuneWishes(coupons, discount, called, seed, per_garment)
+            with desk.progress("making the plan"):
+                return _retuned(begin_retune(book, record.id, wishes, shown=desk.shown), desk.shown)
+        if more:
+            return _begun(more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes, shown=desk.shown))
+        return _judged(book, record.id, desk, output)
 
 
-def _refuse_options(name: str, given: Mapping[str, object]) -> None:
-    wrong = [option for option, value in given.items() if value]
+def _refuse(context: typer.Context, name: str, unfit: Set[str]) -> None:
+    sources = {option: context.get_parameter_source(option) for option in sorted(unfit)}
+    wrong = [
+        f"--{option.replace('_', '-')}" for option, source in sources.items() if source and source.name == "COMMANDLINE"
+    ]
     if wrong:
         raise InputError(
             f"doe compare {name}",
@@ -157,19 +149,15 @@ def _refuse_options(name: str, given: Mapping[str, object]) -> None:
         )
 
 
-def _materials(book: Book, recipe: str, asked: Mapping[str, str]) -> dict[Part, Material]:
+def _materials(book: Book, recipe: str, asked: Mapping[Part, str]) -> dict[Part, Material]:
     """Materials as typed; without a name the recipe's own, with what was typed replaced."""
-    made: dict[Part, Material] = {}
-    for part in PARTS:
-        text = asked.get(part)
-        if text is None:
-            continue
-        first = text.partition(";")[0]
-        current = getattr(book.recipe(recipe).recipe.stack, part)
-        if "=" in first and current is not None:
+    stack, made = book.recipe(recipe).recipe.stack if asked else None, {}
+    for part, text in asked.items():
+        current: Material | None = getattr(stack, part)
+        if "=" in text.partition(";")[0] and current is not None:
             told = typed.material(f"{current.name}; {text}", f"--{part}")
-            words = {piece.partition("=")[0].strip().lower() for piece in text.split(";")}
-            made[part] = replace(current, **{w: getattr(told, w) for w in words if w})
+            named = {piece.partition("=")[0].strip().lower() for piece in text.split(";")} - {""}
+            made[part] = replace(current, **{name: getattr(told, name) for name in named})
         else:
             made[part] = typed.material(text, f"--{part}")
     return made
@@ -179,27 +167,30 @@ def _story(book: Book, name: str) -> Reply:
     """What was compared with a recipe so far."""
     kept = book.recipe(name)
     found = comparisons_of(book, name)
+    sentences = said(story.fact for story in found)
     following = f'doe compare {quoted(name)} --powder "lot=..."'
     if not found:
-        said: tuple[Block, ...] = (f"Nothing was compared with recipe {name} yet.",)
+        blocks: tuple[Block, ...] = (f"Nothing was compared with recipe {name} yet.",)
     else:
-        rows = [(day(s.begun_at), s.study, str(s.revision), s.verdict or "none yet") for s in found]
-        said = (
+        rows = [(day(s.begun_at), s.study, str(s.fact.values["revision"]), s.verdict or "none yet") for s in found]
+        blocks = (
             f"{count(len(found), 'comparison')} with recipe {name}, now at revision {kept.recipe.revision}.",
             Table(("begun", "comparison", "revision", "verdict"), rows, right=("revision",)),
             "",
-            *(f"  {s.sentence}" for s in found),
+            *(f"  {told}" for told in sentences),
         )
         following = f"doe compare {quoted(found[-1].study)}"
-    return Reply({"recipe": name, "revision": kept.recipe.revision, "comparisons": found}, said, (following,))
+    stories = [
+        {**story.fact.values, **vars(story), "sentence": text} for story, text in zip(found, sentences, strict=True)
+    ]
+    return Reply({"recipe": name, "revision": kept.recipe.revision, "comparisons": stories}, blocks, (following,))
 
 
-def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], stack: str | None) -> Reply:
+def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[Part, str], stack: str | None) -> Reply:
     plan = offer.plan
-    kinds = {"lot": "another lot", "supplier": "another supplier or make", "material": "another material"}
     rows = [
         (
-            f"{100 * s.rate_margin:g} points",
+            points(s.rate_margin),
             stated(s.power),
             str(s.strokes),
             str(s.coupons),
@@ -217,49 +208,37 @@ def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[str, str], sta
     options = " ".join(f'--{part} "{text}"' for part, text in asked.items()) or f"--stack {quoted(stack or '')}"
     if plan.rate_margin != USUAL_MARGIN:
         options += f" --margin {plan.rate_margin:g}"
-    limits = "".join(f' --limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
-    absent = (
-        (
-            Warn(
-                f"Before a coupon is made, type the limits of the new material from its maker's data sheet: "
-                f"{', '.join(offer.missing_limits)}."
-            ),
+    warnings = list(said(offer.notes))
+    if offer.missing_limits:
+        options += "".join(f' --limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
+        warnings.append(
+            "Before a coupon is made, type the limits of the new material from its maker's data sheet: "
+            f"{', '.join(offer.missing_limits)}."
         )
-        if offer.missing_limits
-        else ()
-    )
     return Reply(
         {
-            "plan": plan,
+            **vars(offer),
+            "recipe": plan.recipe,
             "study": offer.study.name,
-            "stack": offer.stack,
-            "differences": offer.differences,
-            "sizes": offer.sizes,
-            "points": offer.points,
             "coupons": len(offer.coupons),
-            "hours": offer.hours,
-            "seed": offer.seed,
-            "missing_limits": offer.missing_limits,
-            "verdicts": offer.verdicts,
-            "notes": offer.notes,
+            **facts_said(verdicts=offer.verdicts, notes=offer.notes),
         },
         (
             f"Recipe {plan.recipe}, revision {plan.revision}, on new material. Nothing is stored yet.",
-            *(f"  {d.part}: {d.ours} instead of {d.theirs} ({kinds[d.kind]})" for d in offer.differences),
+            *(f"  {d.part}: {d.ours} instead of {d.theirs} ({DIFFERS[d.kind]})" for d in offer.differences),
             Table(heads, rows, right=heads[2:]),
             f"\nmargin: drop of the pass rate that would do no harm. power: chance to show it when both pass "
             f"{percent(plan.supposed_rate)} of the time. strokes: pairs at the setpoint. coupons, hours: with the "
             f"edges, one person. apart: coupons of each material if they were not made side by side. All at "
             f"{stated(plan.assurance)} assurance over {count(plan.looks, 'look')}.",
-            f"\nTaken: {100 * plan.rate_margin:g} points, {count(plan.strokes, 'stroke')} at the setpoint{edges}: "
+            f"\nTaken: {points(plan.rate_margin)}, {count(plan.strokes, 'stroke')} at the setpoint{edges}: "
             f"{count(len(offer.coupons), 'coupon')}, half of each material, about {offer.hours:.1f} hours.",
             Table(("place", *(f.name for f in factors)), places, right=tuple(f.name for f in factors)),
             "\nWhat may come out of the first round:",
-            *(f"  {text}" for text in offer.verdicts),
-            *(Warn(text) for text in offer.notes),
-            *absent,
+            *(f"  {text}" for text in said(offer.verdicts)),
+            *map(Warn, warnings),
         ),
-        (f"doe compare {quoted(plan.recipe)} {options}{limits} --begin",),
+        (f"doe compare {quoted(plan.recipe)} {options} --begin",),
     )
 
 
@@ -283,7 +262,7 @@ def _begun(made: Begun) -> Reply:
             f"  in use: {made.plan.in_use} (recipe {made.plan.recipe}, revision {made.plan.revision})",
             Table(("place", "pairs", "coupons"), rows, right=("pairs", "coupons")),
             "\nThe sheet says which coupon is of which material; whoever scores must not know it.",
-            *(Warn(text) for text in made.cautions),
+            *map(Warn, made.cautions),
         ),
         (f"doe sheet {quoted(name)} -o sheets --round {made.round}",),
     )
@@ -297,17 +276,13 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
     ]
     earlier = (
         f"{count(prior.coupons, 'coupon')} of the study {prior.study} count too, each for {prior.discount:.2g} of a "
-        f"coupon ({prior.why}); every answer says what they change."
+        f"coupon ({reason(prior.why)}); every answer says what they change."
         if prior.is_used
-        else f"The coupons of the study {prior.study} do not count: {prior.why}."
+        else f"The coupons of the study {prior.study} do not count: {reason(prior.why)}."
     )
     brought = (
-        (
-            f"Its first round is already made: {count(made.brought, 'coupon')} of the new material from the "
-            "comparison, counted in full.",
-        )
-        if made.brought
-        else ()
+        f"Its first round is already made: {count(made.brought, 'coupon')} of the new material from the comparison, "
+        "counted in full."
     )
     name = quoted(study.name)
     return Reply(
@@ -318,7 +293,8 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
             "recipe": made.recipe.name,
             "revision": made.recipe.revision,
             "discount": prior.discount,
-            "why": prior.why,
+            "why": reason(prior.why),
+            "why_code": prior.why,
             "earlier_coupons": prior.coupons,
             "brought": made.brought,
             "round": made.round,
@@ -328,11 +304,11 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
         (
             f"Study {made.record.id}, {study.name}, is in the book: a retune around recipe {made.recipe.name}, "
             f"revision {made.recipe.revision}.",
-            *brought,
+            *([brought] if made.brought else []),
             earlier,
             Table(("factor", "range", "recipe"), rows, right=("recipe",)),
             f"\nTo make: round {made.round}, {count(len(made.coupons), 'coupon')}, about {made.hours:.1f} hours.",
-            *(Warn(text) for text in made.cautions),
+            *map(Warn, made.cautions),
         ),
         (f"doe sheet {name} -o sheets --round {made.round}", f"doe recommend {name}"),
     )
@@ -342,13 +318,12 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
     if output is not None and output.is_dir():  # asked before the work, so that nothing is kept for it
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as comparison.html.")
     found = judge_comparison(book, key)
-    written = None
-    blocks = verdict_blocks(found)
-    following = next_steps(found)
+    judged = found.comparison
+    blocks, following = verdict_blocks(found), next_steps(found)
     if output is not None:
-        written = write_comparison(book, found, output, shown=desk.shown, made_by=desk.name)
-        blocks.insert(1, f"The comparison is in {written}.")
-        following = (*(step for step in following if " -o " not in step), f"open {written} in a browser")
+        write_comparison(book, found, output, shown=desk.shown, made_by=desk.name)
+        blocks.insert(1, f"The comparison is in {output}.")
+        following = (*(step for step in following if " -o " not in step), f"open {output} in a browser")
     return Reply(
         {
             "study": found.record.name,
@@ -356,11 +331,14 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
             "counts": found.counts,
             "rounds": found.rounds,
             "looks_left": found.looks_left,
-            "comparison": found.comparison,
-            "verdict": found.comparison.verdict,
-            "cautions": found.cautions,
-            "inputs_hash": found.hash,
-            "report": written,
+            "comparison": {
+                **vars(judged),
+                **facts_said(reasons=judged.reasons, missing=judged.missing, notes=judged.notes),
+            },
+            "verdict": judged.verdict,
+            **facts_said(cautions=found.cautions),
+            "inputs_hash": found.kept.inputs_hash,
+            "report": output,
         },
         blocks,
         following,
@@ -370,20 +348,19 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
 def verdict_blocks(found: Compared) -> list[Block]:
     """A verdict for a person: what it is, why, what is missing, the counts, what makes it doubtful."""
     judged, plan = found.comparison, found.plan
-    rates = judged.rates
-    rows = [("setpoint", f"{rates.new_passed} of {rates.new_units}", f"{rates.old_passed} of {rates.old_units}", "")]
-    for edge in judged.edges:
-        old = "" if edge.old is None else f"{edge.old.passed} of {edge.old.passed + edge.old.failed}"
-        rows.append((edge.new.role, f"{edge.new.passed} of {edge.new.passed + edge.new.failed}", old, edge.new.verdict))
     return [
-        f"{HEADLINES[judged.verdict]}.",
+        f"{judged.verdict.capitalize()}.",
         lead(plan, judged),
-        *(f"  {text}" for text in judged.reasons),
-        *(("\nWhat is missing:", *(f"  {text}" for text in judged.missing)) if judged.missing else ()),
-        Table(("place", "new passed", "in use passed", "edge"), rows, right=("new passed", "in use passed")),
+        *(f"  {text}" for text in said(judged.reasons)),
+        *(("\nWhat is missing:", *(f"  {text}" for text in said(judged.missing))) if judged.missing else ()),
+        Table(
+            ("place", "new passed", "in use passed", "new material"),
+            count_rows(judged),
+            right=("new passed", "in use passed"),
+        ),
         "",
         counts_sentence(found.counts),
-        *(Warn(text) for text in found.cautions),
+        *map(Warn, said(found.cautions)),
     ]
 
 

@@ -25,23 +25,20 @@ def demo(
     """Run an invented shop from its first stack to its report, in a folder of its own."""
     with desk.steps() as step:
         done = run_demo(folder, shown=desk.shown, step=step)
-    return Reply(_data(done), _blocks(done, desk), _following(done))
-
-
-def _data(done: DemoDone) -> dict[str, object]:
-    files = {name.rpartition(".")[0]: done.path(name) for name in FILES}
-    verdicts = [found.answer.verdict for found in done.answers]
-    return {
+    book = done.path(BOOK)
+    data = {
         "folder": done.folder,
-        "files": files,
+        "files": {name.rpartition(".")[0]: done.path(name) for name in FILES},
         "invented": True,
         "study": done.story.study.name,
-        "verdicts": verdicts,
+        "verdicts": [found.answer.verdict for found in done.answers],
         "later": done.later,
         "setpoint": done.answers[-1].answer.setpoint,
         "kept_book": done.kept_book,
         "commands": done.story.commands,
     }
+    following = f"doe study show {quoted(done.story.study.name)} --book {book}"
+    return Reply(data, _blocks(done, desk), (f"open {done.path(REPORT)} in a browser", following))
 
 
 def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
@@ -74,8 +71,3 @@ def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
         "\nThe same by hand, in a book of your own:",
         Commands(done.story.commands),
     ]
-
-
-def _following(done: DemoDone) -> tuple[str, ...]:
-    name, book = quoted(done.story.study.name), done.path(BOOK)
-    return (f"open {done.path(REPORT)} in a browser", f"doe study show {name} --book {book}")

@@ -5,9 +5,10 @@ from __future__ import annotations
 import getpass
 import inspect
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from inspect import cleandoc
 from typing import TYPE_CHECKING, Annotated, Any
@@ -28,21 +29,9 @@ if TYPE_CHECKING:
 Progress = Callable[[float], None]
 Step = Callable[[float, str], None]
 
-_SHARED: dict[str, Any] = {
-    "book": Annotated[
-        str | None, typer.Option("--book", metavar="PATH", help="The book; otherwise DOE_BOOK, or your data folder.")
-    ],
-    "who": Annotated[
-        str | None, typer.Option("--who", metavar="NAME", help="Who does this; otherwise DOE_WHO, or your login.")
-    ],
-    "temperature": Annotated[
-        str | None,
-        typer.Option("--temperature", metavar="degC|degF", help="Unit to read and show; otherwise DOE_UNITS."),
-    ],
-    "pressure": Annotated[
-        str | None, typer.Option("--pressure", metavar="bar|psi", help="Unit to read and show; otherwise DOE_UNITS.")
-    ],
-    "as_json": Annotated[bool, typer.Option("--json", help="One JSON object on standard output, nothing else.")],
+_UNITS = {
+    "temperature": {"degc": "degC", "c": "degC", "degf": "degF", "f": "degF"},
+    "pressure": {"bar": "bar", "psi": "psi"},
 }
 
 
@@ -50,11 +39,19 @@ _SHARED: dict[str, Any] = {
 class Desk:
     """The shared options of a command, and what they open."""
 
-    book: str | None = None
-    who: str | None = None
-    temperature: str | None = None
-    pressure: str | None = None
-    as_json: bool = False
+    book: Annotated[
+        str | None, typer.Option(metavar="PATH", help="The book; otherwise DOE_BOOK, or your data folder.")
+    ] = None
+    who: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Who does this; otherwise DOE_WHO, or your login.")
+    ] = None
+    temperature: Annotated[
+        str | None, typer.Option(metavar="degC|degF", help="Unit to read and show; otherwise DOE_UNITS.")
+    ] = None
+    pressure: Annotated[
+        str | None, typer.Option(metavar="bar|psi", help="Unit to read and show; otherwise DOE_UNITS.")
+    ] = None
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object on standard output, nothing else.")] = False
     opened: list[Book] = field(default_factory=list, init=False)
 
     @property
@@ -68,22 +65,30 @@ class Desk:
         """
         given = self.who if self.who is not None else os.environ.get("DOE_WHO")
         if given is None:
-            try:
+            with suppress(KeyError, OSError):  # no login name, as in a bare container
                 given = getpass.getuser()
-            except (KeyError, OSError):  # no login name, as in a bare container
-                given = ""
-        if not given.strip():
+        if given is None or not given.strip():
             raise InputError("--who", "nobody", "a name", "Add --who NAME, or set DOE_WHO.")
         return given.strip()
 
     @property
     def shown(self) -> Shown:
         """The units to read and show: the options, else DOE_UNITS, else degC and bar."""
-        temperature, pressure = _units_of_environment()
-        return Shown(
-            _one_of("--temperature", self.temperature or temperature, "degC", "degF"),
-            _one_of("--pressure", self.pressure or pressure, "bar", "psi"),
-        )
+        text = os.environ.get("DOE_UNITS", "")
+        found = {"temperature": "degC", "pressure": "bar"}
+        for word in text.replace(",", " ").split():
+            kind = next((kind for kind, units in _UNITS.items() if word.lower() in units), None)
+            if kind is None:
+                raise InputError("DOE_UNITS", repr(text), "degC or degF, bar or psi", "Set it like: degF psi.")
+            found[kind] = word
+        for kind, units in _UNITS.items():
+            typed = getattr(self, kind) or found[kind]
+            if typed.lower() not in units:
+                raise InputError(
+                    f"--{kind}", repr(typed), " or ".join(dict.fromkeys(units.values())), "Correct the unit."
+                )
+            found[kind] = units[typed.lower()]
+        return Shown(**found)  # type: ignore[arg-type] # the units of the table
 
     def open(self, *, create: bool = True) -> Book:
         """The book, to be used as a context manager."""
@@ -104,9 +109,7 @@ class Desk:
             return list(steps)
         place = quoted(self.book)
         return [
-            f"{step} --book {place}"
-            if step.startswith("doe ") and "--book" not in step and "--help" not in step
-            else step
+            f"{step} --book {place}" if re.match(r"doe (?!.*--(book|help))", step, re.DOTALL) else step
             for step in steps
         ]
 
@@ -147,26 +150,6 @@ def is_terminal(stream: Any) -> bool:
     return bool(stream is not None and stream.isatty())
 
 
-def _units_of_environment() -> tuple[str, str]:
-    text = os.environ.get("DOE_UNITS", "")
-    temperature, pressure = "degC", "bar"
-    for word in text.replace(",", " ").split():
-        if word.lower() in ("degc", "c", "degf", "f"):
-            temperature = word
-        elif word.lower() in ("bar", "psi"):
-            pressure = word
-        else:
-            raise InputError("DOE_UNITS", repr(text), "degC or degF, bar or psi", "Set it like: degF psi.")
-    return temperature, pressure
-
-
-def _one_of(option: str, found: str, *allowed: str) -> Any:
-    for choice in allowed:
-        if found.lower() in (choice.lower(), choice.lower().removeprefix("deg")):
-            return choice
-    raise InputError(option, repr(found), " or ".join(allowed), "Correct the unit.")
-
-
 def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[..., Reply]], Callable[..., Reply]]:
     """Make a function a command: it gets a `Desk` first and returns its `Reply`.
 
@@ -176,16 +159,11 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
 
     def register(function: Callable[..., Reply]) -> Callable[..., Reply]:
         own = list(inspect.signature(function, eval_str=True).parameters.values())[1:]
-        shared = [
-            inspect.Parameter(
-                key, inspect.Parameter.KEYWORD_ONLY, annotation=hint, default=False if key == "as_json" else None
-            )
-            for key, hint in _SHARED.items()
-        ]
-        parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own] + shared
+        shared = inspect.signature(Desk, locals={"Book": object}, eval_str=True).parameters
+        parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in (*own, *shared.values())]
 
         def run(**values: Any) -> None:
-            desk = Desk(**{key: values.pop(key) for key in _SHARED})
+            desk = Desk(**{key: values.pop(key) for key in shared})
             _ = desk.shown  # a wrong unit is refused before anything is done
             try:
                 reply = function(desk, **values)
@@ -199,12 +177,9 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
                 _let_go_of_output()
             except OSError as error:
                 _let_go_of_output()
-                raise InputError(
-                    "standard output",
-                    error.strerror or str(error),
-                    "a place that takes the answer",
-                    "What the command stored is stored; only its answer was lost.",
-                ) from error
+                remedy = "What the command stored is stored; only its answer was lost."
+                found = error.strerror or str(error)
+                raise InputError("standard output", found, "a place that takes the answer", remedy) from error
             if reply.exit_code:
                 raise typer.Exit(reply.exit_code)
 

@@ -12,17 +12,17 @@ import typer
 from doe.acts import diagnosis as acts
 from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
-from doe.book.records import KeptRecipe
 from doe.cli.ask import ask, ask_choice
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.recipe import KeptRecipe
 from doe.domain.said import read_symptoms
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number
-from doe.symptoms.catalogue import CATALOGUE
+from doe.symptoms.catalogue import CATALOGUE, PRACTICE
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.faults import fault
 from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
@@ -38,6 +38,9 @@ if TYPE_CHECKING:
 
 STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Its recipe, limits, gauge and surfaces count.")]
 
+
+MOST = 8
+"""Causes, and checks, that ``--json`` carries."""
 
 app = commands()
 
@@ -135,7 +138,7 @@ def diagnose(
             "study": record.name if record else None,
             "recipe": setting.released or None,
             "revision": setting.revision or None,
-            **acts.data_of(done, desk.shown),
+            **_data(done, desk.shown),
             "case": kept,
         },
         (*_blocks(done, setting, desk), *said),
@@ -327,7 +330,7 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
     cause = ask("What did it turn out to be (number, name, none; Enter: not known yet)", read, default="")
     kept = None if cause is None else acts.keep_case(book, setting, evidence, cause)
     said = "Nothing is kept." if kept is None else f"Kept as case {kept}; the shop's odds have learned from it."
-    return Reply({**acts.data_of(done, desk.shown), "case": kept}, (said,), ("doe diagnose --past",))
+    return Reply({**_data(done, desk.shown), "case": kept}, (said,), ("doe diagnose --past",))
 
 
 def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
@@ -360,3 +363,49 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
         (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",)),),
         ('doe diagnose --symptom "edge haze"',),
     )
+
+
+def _data(done: Diagnosed, shown: Shown) -> dict[str, Any]:
+    """The diagnosis for ``--json``; what moved the odds as facts, and in words."""
+    found = done.diagnosis
+    return {
+        "symptoms": done.evidence.symptoms,
+        "absent": done.evidence.absent,
+        "found": done.evidence.found,
+        "settled": found.settled,
+        "tied": found.tied,
+        "p_none": found.p_none,
+        "shop_cases": found.cases,
+        "causes": [
+            {
+                "cause": c.fault.key,
+                "label": c.fault.label,
+                "side": c.fault.side,
+                "p": c.p,
+                "explains": c.explains,
+                "moved_by": [
+                    {"factor": m.factor, "because": words.because(m.because, shown), "fact": m.because}
+                    for m in c.moved_by
+                ],
+                "source": PRACTICE,
+            }
+            for c in found.causes[:MOST]
+        ],
+        "checks": [
+            {
+                "check": n.look.key,
+                "words": n.look.words,
+                "minutes": n.look.minutes,
+                "bits": n.bits,
+                "bits_per_minute": n.bits_per_minute,
+                "outcomes": {o.key: o.words for o in n.look.outcomes} | {"usual": n.look.usual},
+            }
+            for n in found.checks[:MOST]
+        ],
+        "advice": {
+            "remedy": done.advice.remedy,
+            "moves": done.advice.moves,
+            "call": done.advice.call,
+            "stop": done.advice.stop,
+        },
+    }

@@ -28,5 +28,5 @@ def extend(
         made = extend_study(book, study, coupons=coupons, seed=seed, progress=tell, shown=desk.shown)
     name = quoted(made.record.name)
     return Reply(
-        planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {name} -o sheets --round {made.round}",)
+        planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {name} -o sheets --round {made.made.round}",)
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from doe.acts.answers import facts_data
 from doe.acts.study.fits import fit_study
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY, SEED
@@ -35,17 +34,9 @@ def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
             "counts": fitted.counts,
             "seed": fitted.seed,
             "inputs_hash": fitted.hash,
-            "belief": {
-                "score": belief.score,
-                "score_no_factor": belief.score_no_factor,
-                "right": belief.right,
-                "fit_p_value": belief.fit_p_value,
-                "learned": belief.learned,
-                "sentences": sentences,
-                "facts": facts_data(belief.facts),
-            },
+            "belief": {**fitted.belief_data(), "sentences": sentences},
             "warnings": warnings,
-            "facts": facts_data(surfaces.warnings),
+            "facts": surfaces.warnings,
         },
         (f"Fitted {fitted.record.name}. {counts_sentence(fitted.counts)}", *said, *learned),
         (f"doe recommend {quoted(fitted.record.name)}",),

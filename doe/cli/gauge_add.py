@@ -8,14 +8,17 @@ import typer
 
 from doe.acts.gauges.line import keep_readings
 from doe.cli.desk import Desk, command, commands
-from doe.cli.gauge_words import added
-from doe.cli.output import Reply
+from doe.cli.output import Block, Reply, Warn
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.texts import quoted
+from doe.words.gauges.machines import doubt_words, kept_words
 from doe.words.typed import moment, quantity
 
 app = commands()
+
+FAR_DELTA_DEGC = 10.0
+"""A reading farther than this from others like it is more often a slip than a machine (our guess, no source)."""
 
 
 @command(
@@ -79,6 +82,11 @@ def add(
     ]
     with desk.open() as book:
         kept = keep_readings(book, line, readings)
+    said: list[Block] = []
+    for k in kept:
+        said.append(kept_words(k.id, k.reading, k.surface_degc, line, desk.shown))
+        if k.away_delta_degc is not None and abs(k.away_delta_degc) >= FAR_DELTA_DEGC:
+            said.append(Warn(doubt_words(k.id, k.away_delta_degc, desk.shown)))
     return Reply(
         {
             "id": kept[0].id,
@@ -87,6 +95,6 @@ def add(
             "surface_degc": kept[0].surface_degc,
             "kept": kept,
         },
-        [block for k in kept for block in added(k, line, desk.shown)],
+        said,
         (f"doe gauge show {quoted(line)}",),
     )

@@ -55,9 +55,9 @@ def add(
     """Keep a line; settle minutes decide the order of a plan."""
     made = Line(
         name,
-        _machine(desk, oven, DEFAULT_OVEN, oven_heat, oven_cool, oven_uncertainty, oven_display_step, oven_recovery),
+        _machine(desk, DEFAULT_OVEN, oven, oven_heat, oven_cool, oven_uncertainty, oven_display_step, oven_recovery),
         _machine(
-            desk, press, DEFAULT_PRESS, press_heat, press_cool, press_uncertainty, press_display_step, press_recovery
+            desk, DEFAULT_PRESS, press, press_heat, press_cool, press_uncertainty, press_display_step, press_recovery
         ),
         gauge,
         per_stroke,
@@ -77,27 +77,22 @@ def add(
     )
 
 
-def _machine(
-    desk: Desk,
-    name: str,
-    usual: Machine,
-    heat: float | None,
-    cool: float | None,
-    u: str | None,
-    step: str | None,
-    recovery: str | None,
-) -> Machine:
-    def size(text: str | None, what: str) -> float | None:
-        return spread(text, "degC", f"{name}, {what}", desk.shown) if text else None
+_SIZES = {
+    "uncertainty_degc": "uncertainty",
+    "display_step_degc": "step of the display",
+    "recovery_degc": "recovery",
+}
 
-    changes = {
-        "heat_min_per_10": heat,
-        "cool_min_per_10": cool,
-        "uncertainty_degc": size(u, "uncertainty"),
-        "display_step_degc": size(step, "step of the display"),
-        "recovery_degc": size(recovery, "recovery"),
+
+def _machine(
+    desk: Desk, usual: Machine, name: str, heat: float | None, cool: float | None, *sizes: str | None
+) -> Machine:
+    given = {
+        field: spread(text, "degC", f"{name}, {what}", desk.shown) if text else None
+        for (field, what), text in zip(_SIZES.items(), sizes, strict=True)
     }
-    return replace(usual, name=name, **{key: value for key, value in changes.items() if value is not None})
+    changes = {"heat_min_per_10": heat, "cool_min_per_10": cool, **given}
+    return replace(usual, name=name, **{field: value for field, value in changes.items() if value is not None})
 
 
 @command(app, "list", example="doe line list")
@@ -131,16 +126,11 @@ def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> 
         for m in (line.oven, line.press)
     ]
     heads = ("machine", "min up", "min down", "uncertainty")
-    known = (
-        []
-        if line.gauge_u_degc is None
-        else [f"The gauge is known to ±{show_difference(line.gauge_u_degc, desk.shown)} (k = 2)."]
-    )
+    sizes = [("The gauge is known to ±", line.gauge_u_degc, " (k = 2).")]
     for m in (line.oven, line.press):
-        if m.display_step_degc is not None:
-            known.append(f"{m.name}: its display goes in steps of {show_difference(m.display_step_degc, desk.shown)}.")
-        if m.recovery_degc is not None:
-            known.append(f"{m.name}: its surface swings in use by ±{show_difference(m.recovery_degc, desk.shown)}.")
+        sizes.append((f"{m.name}: its display goes in steps of ", m.display_step_degc, "."))
+        sizes.append((f"{m.name}: its surface swings in use by ±", m.recovery_degc, "."))
+    known = [f"{head}{show_difference(size, desk.shown)}{end}" for head, size, end in sizes if size is not None]
     fits = f"{count(line.coupons_per_stroke, 'coupon')} a press stroke, {line.coupons_per_sheet} a film sheet"
     return Reply(
         {"line": line, "gauge_readings": readings},

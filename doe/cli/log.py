@@ -20,15 +20,8 @@ def keep_log(error: BaseException) -> Path | None:
     except OSError:
         return None
     handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
-    record = logging.LogRecord(
-        PROGRAM,
-        logging.ERROR,
-        __file__,
-        0,
-        "doe %s",
-        (" ".join(sys.argv[1:2]),),
-        (type(error), error, error.__traceback__),
-    )
-    handler.handle(record)
+    logger = logging.Logger(PROGRAM)  # one of its own: no other program part listens
+    logger.addHandler(handler)
+    logger.error("doe %s", " ".join(sys.argv[1:2]), exc_info=error)
     handler.close()
     return path

@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+Texts = list[str] | None
+"""What an option that may be repeated was given."""
 KEY = Annotated[str, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
 SEED = Annotated[
     int | None,

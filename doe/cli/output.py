@@ -77,7 +77,7 @@ def show_reply(reply: Reply, *, as_json: bool) -> None:
             print_table(block)
         elif isinstance(block, Commands):
             for line in block.lines:
-                print("\n".join(f"  {part}" for part in folded(line)))
+                _print_command(line)
         elif isinstance(block, Warn):
             say(f"! {block.text}", indent="  ", style="33")
         else:
@@ -86,7 +86,12 @@ def show_reply(reply: Reply, *, as_json: bool) -> None:
         say("")
         say("Next:")
         for step in reply.next_steps:
-            print("\n".join(f"  {part}" for part in folded(step)))  # it is there to be copied
+            _print_command(step)
+
+
+def _print_command(line: str) -> None:
+    """A command line as it is copied: not wrapped, but continued where the shell takes that."""
+    print("\n".join(f"  {part}" for part in folded(line)))
 
 
 def print_table(table: Table) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -13,6 +14,7 @@ from doe.cli.options import KEY
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
+from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count
 
 SHOWN = 10
@@ -42,7 +44,8 @@ def people(
         found = people_of_study(book, study)
     written = None
     if output is not None:
-        written = write_people(found, output, shown=desk.shown, made_by=desk.name)
+        written = write_people(found, output, made_by=desk.name)
+    said, missing = agreement_words(found.passes, found.hand, found.repeats), missing_words(found.missing)
     name = quoted(found.record.name)
     following = [f"doe record {name} --again"] if found.again else []
     following += [f"open {written} in a browser"] if written else [f"doe people {name} -o people.html"]
@@ -52,12 +55,13 @@ def people(
             "passes": found.passes,
             "hand": found.hand,
             "repeats": found.repeats,
-            "sentences": found.sentences,
-            "missing": found.missing,
+            "sentences": said,
+            "missing": missing,
+            "facts": {"missing": found.missing},
             "look_again": found.again,
             "report": written,
         },
-        people_blocks(found),
+        people_blocks(found, said, missing),
         following,
     )
 
@@ -67,9 +71,9 @@ def _signed(value: float) -> str:
     return f"{value:+.1f}" if abs(value) >= 0.05 else "0.0"
 
 
-def people_blocks(found: PeopleAgreement) -> list[Block]:
+def people_blocks(found: PeopleAgreement, said: Sequence[str], missing: Sequence[str]) -> list[Block]:
     """Agreement for a person: what it means, who leans, what is missing, what to look at again."""
-    blocks: list[Block] = [f"People who score {found.record.name}:", *(f"  {text}" for text in found.sentences)]
+    blocks: list[Block] = [f"People who score {found.record.name}:", *(f"  {text}" for text in said)]
     if found.hand is not None:
         rows = [
             (str(r["person"]), _signed(r["lean"]), f"{_signed(r['low'])} to {_signed(r['high'])}", str(r["verdict"]))
@@ -79,7 +83,7 @@ def people_blocks(found: PeopleAgreement) -> list[Block]:
             Table(("person", "lean", "90 % limits", "scores"), rows, right=("lean", "90 % limits")),
             "\nlean: mean hand-feel minus the mean of all, on the same coupons.",
         ]
-    blocks += [Warn(text) for text in found.missing]
+    blocks += [Warn(text) for text in missing]
     if found.again:
         more = f" and {len(found.again) - SHOWN} more" if len(found.again) > SHOWN else ""
         blocks.append(

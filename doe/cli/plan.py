@@ -10,9 +10,9 @@ from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_
 from doe.acts.study.worth import sizes_worth
 from doe.cli.ask import ask_choice
 from doe.cli.desk import Desk, command, commands
-from doe.cli.gauge_words import dial_blocks, dial_data
+from doe.cli.gauge_dials import dial_blocks, dial_data
 from doe.cli.options import KEY, PER_GARMENT, SEED
-from doe.cli.output import Block, Reply, Table, Warn, print_table
+from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.sizes import sizes_reply
 from doe.cli.terminal import say
 from doe.domain.study import Study
@@ -80,8 +80,7 @@ def plan(
                     comparison(choice, desk.shown),
                     (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}", f"doe plan {name} --sizes"),
                 )
-            for block in comparison(choice, desk.shown):
-                say(block) if isinstance(block, str) else show_table(block)
+            show_reply(Reply({}, comparison(choice, desk.shown)), as_json=False)
             kinds = [j.kind for j in choice.judgements]
             say(f"\nWhat 12 to 40 coupons would buy: doe plan {quoted(choice.record.name)} --sizes", indent="  ")
             choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")
@@ -104,14 +103,6 @@ def plan(
     return Reply(
         planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",)
     )
-
-
-def show_table(block: object) -> None:
-    """Print a table or warning while a command still asks."""
-    if isinstance(block, Table):
-        print_table(block)
-    elif isinstance(block, Warn):
-        say(f"! {block.text}", indent="  ")
 
 
 def choice_data(choice: PlanChoice, shown: Shown) -> dict[str, object]:
@@ -184,12 +175,12 @@ def planned_data(made: PlannedRound, shown: Shown) -> dict[str, object]:
     dials = dials_of_coupons(made.gauged, made.record.study, made.coupons)
     return {
         "study": made.record.name,
-        "round": made.round,
-        "kind": made.kind,
+        "round": made.made.round,
+        "kind": made.made.kind,
         "seed": made.plan.seed,
         "coupons": made.coupons,
-        "notes": plan_notes(made.notes, made.record.study, shown),
-        "note_facts": made.notes,
+        "notes": plan_notes(made.made.notes, made.record.study, shown),
+        "note_facts": made.made.notes,
         "scale": made.scale,
         "judgement": judgement_data(made.judgement, made.record.study, shown),
         "dials": dial_data(dials),
@@ -208,13 +199,13 @@ def planned(made: PlannedRound, desk: Desk) -> list[Block]:
     heads = ("coupon", *(f.name for f in factors), "oven", "press")
     j = made.judgement
     return [
-        f"Round {made.round} of {made.record.name} is in the book: {count(len(rows), 'coupon')}, "
-        f"{kind_label(made.kind)}.",
+        f"Round {made.made.round} of {made.record.name} is in the book: {count(len(rows), 'coupon')}, "
+        f"{kind_label(made.made.kind)}.",
         f"In all: {count(j.coupons, 'coupon')}, {count(j.garments, 'garment')}, about {j.hours:.1f} hours at the "
         f"machines, {j.oven_changes:g} oven and {j.press_changes:g} press temperature changes "
         f"(in random order {j.hours_random:.1f} hours).",
         *tells(j, made.record.study, shown),
-        *(f"  * {note}" for note in (*plan_notes(made.notes, made.record.study, shown), SCALE_WORDS[made.scale])),
+        *(f"  * {note}" for note in (*plan_notes(made.made.notes, made.record.study, shown), SCALE_WORDS[made.scale])),
         Table(heads, rows, right=heads[1:]),
         "\noven, press: batches made at one setting of that machine.",
         *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),

@@ -18,14 +18,14 @@ from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.domain.units import Shown, show
-from doe.practice.drawings import WIDTH, drawing
 from doe.practice.drill import Drill, MadeCoupon, Question, Turn, practice_study
 from doe.practice.drills import reply, start
 from doe.symptoms.reading import WORDS
 from doe.words import practice as words
 from doe.words.dates import day
 from reports.files import write_whole
-from reports.practice import practice_report
+from reports.pages import render
+from reports.practice import practice_page
 
 app = commands()
 
@@ -177,17 +177,17 @@ def _show_coupons(drill: Drill, coupons: Sequence[MadeCoupon]) -> None:
             hand = "" if made.hand is None else f"hand {made.hand:.1f}"
             own = [settings[j] for j in differ]
             own = [", ".join(own[i : i + 2]) for i in range(0, len(own), 2)]
-            columns.append([f"{made.coupon} {hand}", *own, *drawing("" if made.passed else made.symptom), seen])
+            columns.append([f"{made.coupon} {hand}", *own, *words.drawing("" if made.passed else made.symptom), seen])
         print()
         for lines in zip(*columns, strict=True):
-            print("  ".join(line.ljust(WIDTH + 2)[: WIDTH + 2] for line in lines).rstrip())
+            print("  ".join(line.ljust(words.SIGNS + 2)[: words.SIGNS + 2] for line in lines).rstrip())
 
 
 def _write_page(desk: Desk, drill: Drill, output: Path | None) -> Path | None:
     if output is None:
         return None
-    made = day(datetime.now())
-    return write_whole(output, practice_report(drill.outcome, who=desk.name, day=made, shown=desk.shown))
+    page = practice_page(drill.outcome, who=desk.name, day=day(datetime.now()), shown=desk.shown)
+    return write_whole(output, render("practice.html", page))
 
 
 def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:

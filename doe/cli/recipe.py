@@ -7,13 +7,12 @@ from typing import Annotated, Any
 import typer
 
 from doe.acts.base import today
-from doe.acts.recipe.recipes import Nearest, find_recipe, nearest_to, parts_of, recipes_to_list
-from doe.book.records import KeptRecipe
+from doe.acts.recipe.recipes import find_recipe, recipes_to_list
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import RECIPE, REVISION
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
-from doe.domain.recipe import Recipe
+from doe.domain.recipe import KeptRecipe, Nearest, Recipe, nearest_recipes, parts_of
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
@@ -46,7 +45,7 @@ def list_recipes(
     if not kept:
         what = "No recipe is in the book yet." if every else "No recipe is in force."
         return Reply({"recipes": []}, (what,), ("doe release --help",))
-    due = sum(k.in_force and k.recipe.is_due(now) for k in kept)
+    due = [k.in_force and k.recipe.is_due(now) for k in kept]
     rows = [
         (
             k.recipe.name,
@@ -54,14 +53,14 @@ def list_recipes(
             k.recipe.stack.name,
             k.recipe.line.name,
             day(k.recipe.approved_at),
-            state_words(k.recipe, superseded=k.superseded, retired_why=k.retired_why, on=now),
+            state_words(k, now),
         )
         for k in kept
     ]
     table = Table(("recipe", "rev.", "stack", "line", "approved", "state"), rows, right=("rev.",))
     head = count(len(kept), "revision") if every else f"{count(len(kept), 'recipe')} in force"
-    said = f"{head}; {count(due, 'recipe')} due for review." if due else f"{head}; none is due for review."
-    data = [{**_data(k), "due": k.in_force and k.recipe.is_due(now)} for k in kept]
+    said = f"{head}; {count(sum(due), 'recipe')} due for review." if any(due) else f"{head}; none is due for review."
+    data = [{**_data(k), "due": is_due} for k, is_due in zip(kept, due, strict=True)]
     return Reply({"recipes": data}, (said, table), (f"doe recipe show {quoted(kept[0].recipe.name)}",))
 
 
@@ -71,10 +70,9 @@ def show(desk: Desk, recipe: RECIPE, revision: REVISION = None) -> Reply:
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
     found = kept.recipe
-    state = state_words(found, superseded=kept.superseded, retired_why=kept.retired_why, on=today())
     constant = [" ".join(held(n, v, desk.shown)) for n, v in found.held.items()]
     blocks: list[Block] = [
-        f"Recipe {found.name}, revision {found.revision}: {state}.",
+        f"Recipe {found.name}, revision {found.revision}: {state_words(kept, today())}.",
         f"For {found.stack.name} on {found.line.name}.",
         f"  Fabric {found.stack.fabric}, film {found.stack.film}, powder {found.stack.powder}.",
         *(Warn(text) for text in recipe_cautions(found)),
@@ -107,9 +105,9 @@ def history(desk: Desk, recipe: RECIPE) -> Reply:
     for before, one in zip((None, *kept), kept, strict=False):
         found = one.recipe
         changes = () if before is None else changes_between(before.recipe, found, desk.shown)
-        state = state_words(found, superseded=one.superseded, retired_why=one.retired_why, on=now)
         blocks.append(
-            f"\nRevision {found.revision}, approved by {found.approved_by}, {day(found.approved_at)}; {state}."
+            f"\nRevision {found.revision}, approved by {found.approved_by}, {day(found.approved_at)}; "
+            f"{state_words(one, now)}."
         )
         blocks += [f"Why: {found.why}"] if found.why else []
         if before is not None and not changes:
@@ -169,7 +167,7 @@ def find(
     with desk.look() as book:
         if stack is not None:
             given = dict(parts_of(book.stack(stack)))
-        found = nearest_to(book, given)
+        found = nearest_recipes(given, book.recipes())
     if not found:
         return Reply({"recipes": []}, ("No recipe is in force.",), ("doe release --help",))
     rows = [
@@ -192,16 +190,7 @@ def _nearest_line(found: tuple[Nearest, ...]) -> str:
 
 def _data(kept: KeptRecipe) -> dict[str, object]:
     """A revision for ``--json``."""
-    return {
-        "id": kept.id,
-        "uid": kept.uid,
-        "recipe": kept.recipe,
-        "study_id": kept.study_id,
-        "in_force": kept.in_force,
-        "superseded": kept.superseded,
-        "retired_why": kept.retired_why,
-        "retired_by": kept.retired_by,
-    }
+    return {**vars(kept), "in_force": kept.in_force}
 
 
 def recipe_table(recipe: Recipe, shown: Shown) -> Table:

@@ -1,7 +1,8 @@
-"""`doe recipe on`: a recipe on a line, through its gauges."""
+"""`doe recipe on` and `doe recipe card`: a recipe on a line, through its gauges, and its card for the press."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -15,10 +16,10 @@ from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.cautions import FOOTER
-from doe.words.recipe.card import (
-    both,
-    span,
-)
+from doe.words.gauges.cautions import caution_words
+from doe.words.recipe.card import both, span, unknown_words
+from reports.files import write_whole
+from reports.recipe.card import recipe_card
 
 app = commands()
 
@@ -40,8 +41,9 @@ def on(
             "line": moved.line.name,
             "own_line": moved.is_own,
             "settings": moved.settings,
-            "unknown": moved.unknown,
-            "cautions": moved.cautions,
+            "unknown": unknown_words(moved.unknown, moved.kept.recipe, desk.shown),
+            "cautions": caution_words(moved.cautions, shown=desk.shown),
+            "facts": {"unknown": moved.unknown, "cautions": moved.cautions},
         },
         on_blocks(moved, desk.shown),
         (f"doe gauge show {quoted(moved.line.name)}",),
@@ -65,5 +67,32 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
         else f"{recipe.name}, revision {recipe.revision}, re-expressed for {moved.line.name}. It is not released there."
     )
     heads = ("setting", "surface", "dial here", "window on this dial")
-    unknown = ["\nWhat is not known here:", *(f"  - {text}" for text in moved.unknown)] if moved.unknown else []
-    return [first, Table(heads, rows), *unknown, *(Warn(text) for text in moved.cautions), "", FOOTER]
+    missing = [f"  - {text}" for text in unknown_words(moved.unknown, recipe, shown)]
+    unknown = ["\nWhat is not known here:", *missing] if missing else []
+    return [
+        first,
+        Table(heads, rows),
+        *unknown,
+        *(Warn(text) for text in caution_words(moved.cautions, shown=shown)),
+        "",
+        FOOTER,
+    ]
+
+
+@command(app, "card", example='doe recipe card "heavy tee" -o card.html')
+def card(
+    desk: Desk,
+    recipe: RECIPE,
+    output: Annotated[Path, typer.Option("--output", "-o", help="The HTML file to write.")] = Path("card.html"),
+    revision: REVISION = None,
+) -> Reply:
+    """Write the card for the press: one page of A4 or Letter."""
+    with desk.look() as book:
+        kept = find_recipe(book, recipe, revision)
+    path = write_whole(output, recipe_card(kept, today(), desk.shown))
+    stale = "" if kept.in_force else " It is not in force: the card says so."
+    return Reply(
+        {"recipe": kept.recipe.name, "revision": kept.recipe.revision, "in_force": kept.in_force, "card": path},
+        (f"The card of {kept.recipe.name}, revision {kept.recipe.revision}, is in {path}.{stale}",),
+        (f"open {path} in a browser and print it",),
+    )

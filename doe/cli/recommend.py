@@ -11,24 +11,26 @@ import typer
 from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
 from doe.acts.gauges.line import gauged_line, study_cautions
-from doe.acts.study.after_answer import after_answer
-from doe.acts.study.fits import Recommended, recommend_study
-from doe.acts.study.why import explain
+from doe.acts.study.fits import Recommended, explain, recommend_study
+from doe.acts.study.next_step import steps_after
 from doe.cli.desk import Desk, command, commands
-from doe.cli.gauge_words import dial_blocks, dial_data
+from doe.cli.gauge_dials import dial_blocks, dial_data
 from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
-from doe.cli.why import why_blocks
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
+from doe.setpoint.why import Why
 from doe.words.dates import minute
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.gauges.dials import dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.study import answer as words
 from doe.words.study.setpoint import cautions_left, method_words, said
+from doe.words.study.why import differences, rough_note, why_parts
 from doe.words.wording import amount, amount_both, amount_range
 
 app = commands()
@@ -54,11 +56,16 @@ def recommend(
     with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
         found = recommend_study(book, study, seed=seed, progress=tell)
         gauged = gauged_line(book, found.fitted.record)
-        cautions = study_cautions(book, found.fitted.record, gauged, shown=desk.shown)
+        cautions = caution_words(
+            study_cautions(book, found.fitted.record, gauged), reader_of(found.fitted.record.study, desk.shown)
+        )
     reasons = explain(found) if why else None
     dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
     study_asked = found.fitted.record.study
-    steps = after_answer(found.answer, found.fitted.counts, found.fitted.results)
+    answer, results = found.answer, found.fitted.results
+    passed = next(iter(results.loc[results["passed"].eq(True), "coupon"]), "")
+    felt = answer.hand is not None
+    steps = steps_after(answer.verdict, len(answer.next_coupons), felt=felt, passed=passed, counts=found.fitted.counts)
     data = answer_data(found.answer)
     return Reply(
         {
@@ -79,7 +86,7 @@ def recommend(
         },
         [
             *answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
-            *(why_blocks(found, reasons, desk.shown) if reasons else ()),
+            *(_why_blocks(found, reasons, desk.shown) if reasons else ()),
         ],
         tuple(step_command(study_asked, step) for step in steps),
     )
@@ -110,6 +117,19 @@ def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ())
     if len(answer.next_coupons):
         blocks += ["\nCoupons that would help most:", coupon_table(study, answer.next_coupons, shown)]
     return [*blocks, "", *history(found)]
+
+
+def _why_blocks(found: Recommended, why: Why, shown: Shown) -> list[Block]:
+    """Why this setting, what every number rests on, which coupons carry them, and what would change them."""
+    parts = why_parts(found.fitted.record.study, why, shown)
+    blocks: list[Block] = [Warn(text) for text in differences(found.answer, why)]
+    for part in parts:
+        blocks += [f"\n{part.title}:", *(f"  {text}" for text in part.lines)]
+        if part.rows:
+            blocks.append(Table(part.heads, part.rows, right=tuple(h for h in part.heads if h not in part.texts)))
+        if part.note:
+            blocks.append(f"\n{part.note}")
+    return [*blocks, *(f"\n{text}" for text in rough_note(parts))]
 
 
 def settings_table(study: Study, found: Recommended, shown: Shown) -> Table:

@@ -20,6 +20,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.dates import day
 from doe.words.recipe.card import confirmation_sentence, recipe_cautions
+from doe.words.recipe.record import found_words, item_data, item_label
 
 app = commands()
 
@@ -76,9 +77,14 @@ def release(
     with desk.open(create=False) as book, desk.progress("checking what it rests on") as tell:
         made = release_study(book, study, wishes, now=datetime.now(UTC), progress=tell)
     recipe = made.recipe
-    card = f"doe recipe card {quoted(recipe.name)} -o {_file(recipe.name)}.html"
+    card = f"doe recipe card {quoted(recipe.name)} -o {slug(recipe.name)}.html"
     return Reply(
-        {"id": made.id, "recipe": recipe, "record": made.items, "others": made.others},
+        {
+            "id": made.id,
+            "recipe": recipe,
+            "record": [item_data(item, recipe.study) for item in made.items],
+            "others": made.others,
+        },
         released_blocks(made, desk.shown),
         (card, f"doe report --recipe {quoted(recipe.name)} -o why.html"),
     )
@@ -97,14 +103,10 @@ def lots_typed(texts: list[str] | tuple[str, ...]) -> Mapping[str, str]:
     return found
 
 
-def _file(name: str) -> str:
-    return slug(name)
-
-
 def released_blocks(made: Released, shown: Shown) -> list[Block]:
     """A release for a person: what it is, its settings, what it rests on, and what the record can only say."""
     recipe = made.recipe
-    said = [f"{item.what}: {item.found}." for item in made.items if item.state == "said"]
+    said = [f"{item_label(item)}: {found_words(item)}." for item in made.items if item.state == "said"]
     return [
         f"Recipe {recipe.name}, revision {recipe.revision}, is released for {recipe.line.name}; "
         f"review by {day(recipe.review_on)}.",

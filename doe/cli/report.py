@@ -16,8 +16,9 @@ from doe.cli.output import Reply
 from doe.cli.recommend import history
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
+from doe.words.recipe.record import item_data
 from doe.words.study.answer import headline
-from reports.recipe.story import Item, record_sentence, repeat_sentence
+from reports.recipe.story import record_sentence, repeat_sentence
 
 STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
 
@@ -55,19 +56,19 @@ def report(
             'Write it like: doe report "new powder"',
         )
     with desk.open(create=False) as book, desk.progress("writing the report") as tell:
-        made = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
-    answer, name = made.found.answer, made.found.fitted.record.name
+        path, found = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
+    answer, name = found.answer, found.fitted.record.name
     return Reply(
         {
             "study": name,
-            "report": made.path,
+            "report": path,
             "verdict": answer.verdict,
-            "inputs_hash": made.found.fitted.hash,
-            "kept_since": made.found.kept.made_at if made.found.kept else None,
-            "results_changed_since": made.found.before.made_at if made.found.before else None,
+            "inputs_hash": found.fitted.hash,
+            "kept_since": found.kept.made_at if found.kept else None,
+            "results_changed_since": found.before.made_at if found.before else None,
         },
-        (f"The report of {name} is in {made.path}. {headline(answer)}.", *history(made.found)),
-        (f"open {made.path} in a browser",),
+        (f"The report of {name} is in {path}. {headline(answer)}.", *history(found)),
+        (f"open {path} in a browser",),
     )
 
 
@@ -83,22 +84,21 @@ def _story(desk: Desk, recipe: str, revision: int | None, output: Path) -> Reply
         made = write_story(
             book, recipe, output, revision=revision, shown=desk.shown, now=datetime.now(UTC), progress=tell
         )
-    found = made.kept.recipe
-    items = tuple(Item(item.what, item.state, item.found) for item in made.items)
+    story, found = made.story, made.story.revision.recipe
     return Reply(
         {
             "recipe": found.name,
             "revision": found.revision,
             "report": made.path,
-            "complete": made.complete,
-            "record": made.items,
-            "figures": made.repeat,
-            "others": made.others,
+            "complete": all(item.state != "missing" for item in story.items),
+            "record": [item_data(item, found.study) for item in story.items],
+            "figures": story.repeat,
+            "others": story.others,
         },
         (
             f"Why {found.name}, revision {found.revision}, was chosen is in {made.path}.",
-            record_sentence(items),
-            repeat_sentence(made.repeat),
+            record_sentence(story.items),
+            repeat_sentence(story.repeat),
         ),
         (f"open {made.path} in a browser", f"doe recipe history {quoted(found.name)}"),
     )

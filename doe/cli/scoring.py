@@ -1,33 +1,43 @@
-"""Taking scores into the book: from a filled file, for one coupon, or from a sheet made without a plan of ours."""
+"""Taking scores into the book: from a filled file, for one coupon, from a sheet of ones own, or asked at the press."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence, Sized
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
+
+import typer
 
 from doe.acts.base import Key
-from doe.acts.study.counts import ScoreCounts, confirmation_counts, score_counts
+from doe.acts.scoring.making import Coupon, in_order, making_of
+from doe.acts.scoring.people import people_of_study, record_looks
+from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
 from doe.book.records import StudyRecord
-from doe.book.sheets.entry import ColumnUse, ForeignSheet, guess_mapping, map_foreign, read_entry, read_foreign
-from doe.cli.ask import ask_text, ask_yes
+from doe.book.sheets.entry import EntryFile, read_entry
+from doe.book.sheets.foreign import ColumnUse, ForeignSheet, guess_mapping, read_foreign
+from doe.book.sheets.foreign_results import map_foreign
+from doe.cli.ask import ask, ask_text, ask_yes
 from doe.cli.desk import Desk
 from doe.cli.output import Table, print_table
 from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.outcome import BATCH_COLUMNS
-from doe.domain.said import read_symptoms, read_void, said_hand
+from doe.domain.finding import Finding
+from doe.domain.outcome import BATCH_COLUMNS, ScoreCounts
+from doe.domain.said import read_hand, read_symptoms, read_void, said_check, said_hand
 from doe.domain.score import ScoreEntry, entry_problems
+from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.plans.judge import judge_plan
-from doe.symptoms.reading import WORDS, short_list
-from doe.words.typed import Confirm, quantity
+from doe.symptoms.reading import WORDS, short_list, symptom
+from doe.words.typed import Confirm, pairs, quantity
+from doe.words.wording import amount, count
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -37,28 +47,29 @@ if TYPE_CHECKING:
 class Recorded:
     """What was recorded: coupons, new fields, notes, the counts after it, and what brought coupons can tell.
 
-    ``confirmation`` counts the confirmation coupons when there are any.
+    ``confirmation_counts`` counts the confirmation coupons when there are any.
     """
 
     study: str
     coupons: int
-    fields: int
-    notes: tuple[str, ...]
+    new_fields: int
+    notes: tuple[Finding | str, ...]
     counts: ScoreCounts
+    confirmation_counts: ScoreCounts | None = None
     judgement: tuple[str, ...] = ()
-    confirmation: ScoreCounts | None = None
 
 
-def recorded(book: Book, record: StudyRecord, names: Sequence[str], fields: int, notes: Sequence[str] = ()) -> Recorded:
+def recorded(
+    book: Book,
+    record: StudyRecord,
+    coupons: Sized,
+    fields: int,
+    notes: Iterable[Finding | str] = (),
+    judgement: Iterable[str] = (),
+) -> Recorded:
     """What to say after scores of some coupons were stored; coupons of a confirmation are counted apart."""
-    return Recorded(
-        record.name,
-        len(names),
-        fields,
-        tuple(notes),
-        score_counts(book, record.id),
-        confirmation=confirmation_counts(book, record.id),
-    )
+    counts, apart = score_counts(book, record.id), confirmation_counts(book, record.id)
+    return Recorded(record.name, len(coupons), fields, tuple(notes), counts, apart, tuple(judgement))
 
 
 def symptom_words() -> SymptomWords:
@@ -66,13 +77,15 @@ def symptom_words() -> SymptomWords:
     return replace(WORDS, letters=sheet_letters(s.key for s in short_list()))
 
 
-def record_file(book: Book, key: Key, path: Path, *, why: str = "") -> Recorded:
-    """Store everything a filled entry file says, or nothing."""
-    record = book.study(key)
-    coupons = whole_plan(book, record).coupons
-    found = read_entry(path, record.study, coupons, symptoms=symptom_words())
+def read_file(book: Book, record: StudyRecord, path: Path) -> EntryFile:
+    """What a filled entry file of a study says."""
+    return read_entry(path, record.study, whole_plan(book, record).coupons, symptoms=symptom_words())
+
+
+def record_entries(book: Book, record: StudyRecord, found: EntryFile, *, why: str) -> Recorded:
+    """Store everything that was said, or nothing."""
     fields = book.record(record.id, found.entries, why=why)
-    return recorded(book, record, [entry.coupon for entry in found.entries], fields, found.notes)
+    return recorded(book, record, found.entries, fields, found.notes)
 
 
 @dataclass(frozen=True)
@@ -92,23 +105,10 @@ class ScoreOptions:
     @property
     def says_anything(self) -> bool:
         """Whether any of it was given."""
-        return self.coupon is not None or any(
-            (self.passed, self.failed, self.symptoms, self.side, self.hand, self.actual, self.note, self.void)
-        )
+        return self.coupon is not None or any(vars(self).values())
 
 
-def record_one(
-    book: Book, key: Key, typed: ScoreOptions, shown: Shown, *, why: str = "", confirm: Confirm | None = None
-) -> Recorded:
-    """Store the scores of one coupon."""
-    record = book.study(key)
-    whole_plan(book, record)
-    entry = read_typed(record.study, typed, shown, confirm=confirm)
-    fields = book.record(record.id, [entry], why=why)
-    return recorded(book, record, [entry.coupon], fields)
-
-
-def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Confirm | None = None) -> ScoreEntry:
+def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Confirm | None) -> ScoreEntry:
     """Score entry of what was typed.
 
     Raises
@@ -132,12 +132,14 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
         checks=dict.fromkeys(typed.passed, True) | dict.fromkeys(typed.failed, False),
         symptoms=tuple(dict.fromkeys(symptoms)),
         side=typed.side or words.side_of(symptoms),
-        hand={name: said_hand(value, f"--hand {name}") for name, value in _pairs("--hand", typed.hand, "ana=3.5")},
+        hand={
+            name: said_hand(value, f"--hand {name}") for name, value in pairs(typed.hand, "--hand", "ana=3.5").items()
+        },
         actual=_actual(study, typed.actual, shown, confirm=confirm),
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
     )
-    if not any(True for _ in entry.fields()):
+    if not entry.says_anything:
         raise InputError(
             f"coupon {typed.coupon}",
             "nothing said about it",
@@ -147,21 +149,9 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
     return entry
 
 
-def _pairs(option: str, texts: Sequence[str], example: str) -> list[tuple[str, str]]:
-    made: list[tuple[str, str]] = []
-    for text in texts:
-        name, equals, value = (part.strip() for part in text.partition("="))
-        if not equals or not name:
-            raise InputError(option, repr(text), "name=value", f"Write it like {example}.")
-        if name in (known for known, _ in made):
-            raise InputError(option, f"{name} twice", "each name once", "Keep one of them.")
-        made.append((name, value))
-    return made
-
-
 def _actual(study: Study, texts: Sequence[str], shown: Shown, *, confirm: Confirm | None) -> dict[str, float]:
     made = {}
-    for name, value in _pairs("--actual", texts, "press_temp=148"):
+    for name, value in pairs(texts, "--actual", "press_temp=148").items():
         unit = study.factor(name).unit
         if not unit:
             raise InputError("--actual", name, ", ".join(f.name for f in study.numeric), "Use a factor with a range.")
@@ -171,8 +161,11 @@ def _actual(study: Study, texts: Sequence[str], shown: Shown, *, confirm: Confir
 
 # sheets made without a plan
 
+Uses = dict[str, ColumnUse]
+"""What each heading is used for."""
 
-def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str]) -> Mapping[str, ColumnUse | str]:
+
+def own_uses(desk: Desk, record: StudyRecord, path: Path, columns: Sequence[str]) -> Uses:
     """What each column of an own sheet is used for: as typed, else guessed and confirmed by a person.
 
     Raises
@@ -180,18 +173,16 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
     InputError
         If nothing was typed and nobody can be asked.
     """
-    record = book.study(key)
     sheet = read_foreign(path)
     checks = {c.name: f"check_{c.name}" for c in record.study.spec.checks}
-    typed = {h: checks.get(use, use) for h, use in _pairs("--map", columns, '"Press °F=press_temp"')}
-    guessed: dict[str, ColumnUse | str] = dict(guess_mapping(sheet, record.study))
-    if typed:
-        kept = {h: use for h, use in guessed.items() if _role(use) not in typed.values()} if desk.can_ask else {}
-        return kept | typed
+    typed = pairs(columns, "--map", '"Press °F=press_temp"')
+    given = {h: ColumnUse.of(checks.get(use, use), h) for h, use in typed.items()}
+    guessed = guess_mapping(sheet, record.study)
+    if given:
+        taken = {use.role for use in given.values()}
+        return {h: use for h, use in guessed.items() if desk.can_ask and use.role not in taken} | given
     if not desk.can_ask:
-        proposal = " ".join(
-            f"--map {quoted(f'{h}={_role(use)}')}" for h, use in guessed.items() if _role(use) != "ignore"
-        )
+        proposal = " ".join(f"--map {quoted(f'{h}={use.role}')}" for h, use in guessed.items() if use.role != "ignore")
         raise InputError(
             sheet.name,
             "a sheet with headings of its own",
@@ -201,42 +192,30 @@ def own_uses(desk: Desk, book: Book, key: Key, path: Path, columns: Sequence[str
     return _confirm(sheet, record.study, guessed)
 
 
-def _role(use: ColumnUse | str) -> str:
-    return use if isinstance(use, str) else use.role
-
-
-def _confirm(
-    sheet: ForeignSheet, study: Study, guessed: Mapping[str, ColumnUse | str]
-) -> Mapping[str, ColumnUse | str]:
+def _confirm(sheet: ForeignSheet, study: Study, guessed: Uses) -> Uses:
     """Show the guess with the first cell of each column, and let a person change it."""
-    uses = dict(guessed)
+    uses = guessed.copy()
     checks = [f"check_{c.name}" for c in study.spec.checks]
     others = ("pass", "hand_NAME", "coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS, "ignore")
     roles = [*study.factor_names, *checks, *others]
     while True:
         rows = [
-            (h, next((c for c in sheet.rows[h] if c), ""), _shown_use(uses.get(h, "ignore"))) for h in sheet.headings
+            (h, next((c for c in sheet.rows[h] if c), ""), f"{use.role} ({use.unit})" if use.unit else use.role)
+            for h, use in uses.items()
         ]
         print_table(Table(("heading", "first cell", "used as"), rows))
         say("")
         if ask_yes("Is that right?"):
             return uses
         say(f"Uses: {', '.join(roles)}.")
-        for heading in sheet.headings:
-            answer = ask_text(f"{heading} is", default=_role(uses.get(heading, "ignore")))
-            if answer != _role(uses.get(heading, "ignore")):
-                uses[heading] = answer
+        for heading, use in uses.items():
+            answer = ask_text(f"{heading} is", default=use.role)
+            if answer != use.role:
+                uses[heading] = ColumnUse.of(answer, heading)
 
 
-def _shown_use(use: ColumnUse | str) -> str:
-    return use if isinstance(use, str) else f"{use.role} ({use.unit})" if use.unit else use.role
-
-
-def record_own(
-    book: Book, key: Key, path: Path, uses: Mapping[str, ColumnUse | str], *, people: Sequence[str] = (), why: str = ""
-) -> Recorded:
+def record_own(book: Book, record: StudyRecord, path: Path, uses: Uses, *, people: Sequence[str], why: str) -> Recorded:
     """Store coupons and scores of a sheet made without a plan of ours, as rounds after those already there."""
-    record = book.study(key)
     refuse_without_limits(record.study)
     found = map_foreign(read_foreign(path), record.study, uses, people=people, symptoms=WORDS)
     problems = [p for entry in found.entries for p in entry_problems(entry, record.study)]
@@ -256,9 +235,7 @@ def record_own(
         coupons["round"] = coupons["round"] + int(before["round"].max())
     notes = (*found.notes, f"Brought in from {path.name}.")
     fields = book.bring_in(record.id, coupons, found.entries, kind="brought", notes=notes, why=why)
-    return Recorded(
-        record.name, len(found.coupons), fields, found.notes, score_counts(book, record.id), _judge(book, record)
-    )
+    return recorded(book, record, found.coupons, fields, found.notes, _judge(book, record))
 
 
 def _judge(book: Book, record: StudyRecord) -> tuple[str, ...]:
@@ -280,3 +257,146 @@ def _judge(book: Book, record: StudyRecord) -> tuple[str, ...]:
             "  - Batches are not all named: coupons of one batch count as if made on their own, which is kind to them."
         )
     return ("What these coupons can (+) and cannot (-) tell:", *said, *(f"  ! {text}" for text in judged.warnings))
+
+
+T = TypeVar("T")
+_WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
+
+
+class _Stop(Exception):
+    """A person has had enough for now."""
+
+
+def ask_coupons(
+    book: Book, record: StudyRecord, shown: Shown, *, people: Sequence[str] | None, washes: bool
+) -> Recorded:
+    """Ask for the scores of every coupon that waits for one, in press order."""
+    whole_plan(book, record)
+    making = making_of(book, record.id)
+    checks = [c for c in record.study.spec.checks if bool(c.after_washes) == washes]
+    names = list(people or {name.casefold(): name for name in making.people}.values())
+    if not names and not washes and record.study.spec.hand_min is not None:
+        typed = ask_text("Who feels the coupons (Enter: nobody)", default="")
+        names = [name for part in typed.split(",") if (name := part.strip())]
+    waiting = in_order(c for c in making.coupons if c.misses(checks))
+    say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop.")
+    done: list[str] = []
+    fields = 0
+    try:
+        for coupon in waiting:
+            settings = ", ".join(f"{f.name} {amount(f, coupon.settings[f.name], shown)}" for f in record.study.factors)
+            say(f"\n{coupon.name}: {settings}")
+            entry = _ask_one(coupon, checks, names)
+            if entry is None:
+                continue
+            fields += book.record(record.id, [entry])
+            done.append(entry.coupon)
+    except (typer.Abort, KeyboardInterrupt, _Stop):
+        say("\nStopped. Every coupon before this one is stored.")
+    return recorded(book, record, done, fields)
+
+
+def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> ScoreEntry | None:
+    made: dict[str, bool] = {}
+    for check in checks:
+        if coupon.check(check.name) is not None:
+            continue
+        word = ask(f"  {check.name} ({check.label})", _word)  # no default: an absent-minded Enter is no pass
+        if word == "stop":
+            raise _Stop
+        if word == "skip":
+            return ScoreEntry(coupon.name, checks=made) if made else None
+        if word == "void":
+            return ScoreEntry(coupon.name, void_reason=ask("  what happened to it", _reason))
+        made[check.name] = word == "pass"
+        if word == "fail":
+            break
+    symptoms, side = _ask_symptom() if False in made.values() else ((), "")
+    transferred = not (checks and made.get(checks[0].name) is False and not checks[0].after_washes)
+    felt = {}
+    for person in people if transferred else ():
+        question = f"  hand-feel, {person}, 1 stiff to 5 soft (Enter: not felt)"
+        felt[person] = ask(question, partial(read_hand, where=f"hand {person}"), default="")
+    hand = {person: value for person, value in felt.items() if value is not None}
+    note = ask_text("  note (Enter: none)", default="")
+    return ScoreEntry(coupon.name, checks=made, symptoms=symptoms, side=side, hand=hand, note=note)
+
+
+def _word(answer: str) -> str:
+    word = _WORDS.get(answer[:1].lower())
+    if word is None:
+        raise InputError("answer", repr(answer), "p, f, s, v or q", "Type one letter.")
+    return word
+
+
+def _reason(answer: str) -> str:
+    found = read_void(answer, "void")
+    if found is None:
+        raise InputError("void", "nothing", "a reason", "Say in a few words what happened to the coupon.")
+    return found
+
+
+def _ask_symptom() -> tuple[tuple[str, ...], str]:
+    words = symptom_words()
+    for letter, key in words.letters.items():
+        say(f"    {letter}  {symptom(key).label}: {symptom(key).seen}", indent="       ")
+    read = partial(read_symptoms, labels=words.labels, where="symptom", letters=words.letters)
+    keys = ask("  what is seen (letter or name, Enter: not known)", read, default="")
+    return keys, words.side_of(keys)
+
+
+# a further look
+
+
+def ask_again(book: Book, key: Key, person: str) -> tuple[int, int]:
+    """Ask for every coupon worth a second look, one at a time, each stored before the next; nothing of the first shows.
+
+    Returns
+    -------
+    (int, int)
+        Coupons looked at, and new fields.
+    """
+    found = people_of_study(book, key)
+    if not found.again:
+        raise InputError(
+            f"--again on {found.record.name}",
+            "enough coupons were looked at again",
+            "coupons nobody looked at again",
+            "Name one with --coupon, or see: doe people.",
+        )
+    say(
+        f"{person} looks again at {count(len(found.again), 'coupon')}, without settings and first scores. "
+        "Enter skips, q stops; what was said is stored."
+    )
+    done = fields = 0
+    try:
+        for coupon in found.again:
+            entry = _look_again(found.record.study, coupon, person)
+            if entry.checks or entry.hand:
+                fields += record_looks(book, found.record.id, [entry], person)[2]
+                done += 1
+    except _Stop:
+        pass
+    return done, fields
+
+
+def _look_again(study: Study, coupon: str, person: str) -> ScoreEntry:
+    checks: dict[str, bool] = {}
+    for check in study.spec.checks:
+        if not check.after_washes:
+            read = partial(said_check, where=f"{coupon}, {check.name}")
+            made = _ask_or_skip(f"{coupon}, {check.name.replace('_', ' ')} (p or f)", read)
+            checks |= {} if made is None else {check.name: made}
+    hand = None
+    if study.spec.hand_min is not None:
+        hand = _ask_or_skip(f"{coupon}, hand-feel 1 to 5", partial(said_hand, where=f"{coupon}, hand-feel"))
+    return ScoreEntry(coupon, checks=checks, hand={} if hand is None else {person: hand})
+
+
+def _ask_or_skip(question: str, read: Callable[[str], T]) -> T | None:
+    def reader(answer: str) -> T | None:
+        if answer.lower() == "q":
+            raise _Stop
+        return None if answer.lower() in ("", "s") else read(answer)
+
+    return ask(question, reader, default="")

@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from doe.acts.study.labels import write_labels
-from doe.acts.study.sheets import write_sheets
+from doe.acts.study.sheets import write_labels, write_sheets
 from doe.cli.desk import Desk, command, commands
 from doe.cli.options import KEY
 from doe.cli.output import Reply, Warn
@@ -49,7 +48,33 @@ def sheet(
 ) -> Reply:
     """Write the bench sheet (HTML, to print) and entry files (XLSX and CSV, to fill in), or sticker labels."""
     if labels is not None:
-        return _labels(desk, study, output, labels, link=link, skip=skip, round_number=round_number)
+        with desk.look() as book:
+            stuck = write_labels(
+                book,
+                study,
+                output,
+                grid=labels.lower(),
+                link=link,
+                skip=skip,
+                round_number=round_number,
+                shown=desk.shown,
+            )
+        codes = "" if stuck.link else " The codes hold the coupon's name; with --link they open its page."
+        return Reply(
+            {
+                "study": stuck.study,
+                "round": stuck.round,
+                "files": (stuck.path,),
+                "labels": stuck.labels,
+                "link": stuck.link,
+            },
+            (
+                f"{count(stuck.labels, 'label')} for round {stuck.round} of {stuck.study}:",
+                f"  {stuck.path}",
+                f"For {stuck.grid.words}.{codes}",
+            ),
+            ("print at full size (100 %), first on plain paper to try",),
+        )
     if link or skip:
         raise InputError(
             "--link" if link else "--skip",
@@ -82,24 +107,4 @@ def sheet(
             *(Warn(text) for text in made.cautions),
         ),
         (f"print the .html, work through it, then: doe record {quoted(made.study)} --file {quoted(str(entry))}",),
-    )
-
-
-def _labels(
-    desk: Desk, study: str, output: Path, grid: str, *, link: str, skip: int, round_number: int | None
-) -> Reply:
-    """Labels of a round, and how to print them."""
-    with desk.look() as book:
-        made = write_labels(
-            book, study, output, grid=grid.lower(), link=link, skip=skip, round_number=round_number, shown=desk.shown
-        )
-    codes = "" if made.link else " The codes hold the coupon's name; with --link they open its page."
-    return Reply(
-        {"study": made.study, "round": made.round, "files": (made.path,), "labels": made.labels, "link": made.link},
-        (
-            f"{count(made.labels, 'label')} for round {made.round} of {made.study}:",
-            f"  {made.path}",
-            f"For {made.sheets}.{codes}",
-        ),
-        ("print at full size (100 %), first on plain paper to try",),
     )

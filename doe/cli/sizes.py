@@ -40,14 +40,13 @@ def sizes_reply(found: SizesWorth) -> Reply:
         "wanted_lines": found.wanted_lines,
         "from_cache": found.from_cache,
         "impossible": found.impossible,
-        "sizes": [size_data(row) for row in found.rows],
+        "sizes": [_size_data(row) for row in found.rows],
     }
     return Reply(data, blocks, (f"doe plan {quoted(found.record.name)} --coupons 20",))
 
 
-def size_data(row: object) -> dict[str, object]:
+def _size_data(row: Worth) -> dict[str, object]:
     """A size for ``--json``: every share with its counts and standard error."""
-    assert isinstance(row, Worth)
     data: dict[str, object] = {"coupons": row.coupons, "hours": row.hours}
     for name in ("ready", "good", "bad", "ready_bad", "given_up", "found_out"):
         share: Share = getattr(row, name)

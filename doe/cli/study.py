@@ -69,7 +69,7 @@ def show(desk: Desk, study: KEY) -> Reply:
         apart = confirmation_counts(book, record.id)
         told = (CONFIRMATION, CONFIRMATION_PLAN)  # by the confirmations themselves, one by one
         verdicts = [a for a in book.analyses(record.id) if a.verdict and a.kind not in told]
-        attempts = () if apart is None else _attempts(book, record.id)
+        attempts = () if apart is None else _attempts(book, record.id, scored=apart.scored)
         following = _next_command(book, record.id)
     state = [f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {day(r.made_at)}." for r in info.rounds]
     judging = [] if apart is None else [f"Confirmation: {counts_sentence(apart)}"]
@@ -104,9 +104,13 @@ def _next_command(book: Book, study: int) -> str:
     return study_words.step_command(book.study(study).study, next_step(book, study))
 
 
-def _attempts(book: Book, study: int) -> tuple[tuple[int, str], ...]:
-    # only a study that is being confirmed needs SciPy to be shown
-    from doe.acts.confirmation.rules import verdicts_of  # noqa: PLC0415
+def _attempts(book: Book, study: int, *, scored: int) -> tuple[tuple[int, str], ...]:
+    """Number and verdict of every confirmation."""
+    if not scored:  # nothing to judge yet, so nobody waits for SciPy
+        plans = [a.payload for a in book.analyses(study) if a.kind == CONFIRMATION_PLAN]
+        ended = {plan["gives_up"]["attempt"] for plan in plans if plan["gives_up"]}
+        return tuple((plan["attempt"], "given up" if plan["attempt"] in ended else "open") for plan in plans)
+    from doe.acts.confirmation.rules import verdicts_of  # noqa: PLC0415 - as said
 
     return verdicts_of(book, study)
 

@@ -11,11 +11,12 @@ from doe.cli.ask import ask, ask_choice, ask_yes, confirm_reading
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor, usual_factor
-from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES
+from doe.domain.limits import LIMIT_NAMES
 from doe.domain.spec import Spec
 from doe.domain.study import MAX_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.words import typed
+from doe.words.limits import LIMIT_LABELS
 from doe.words.typed import Confirm
 
 if TYPE_CHECKING:
@@ -93,19 +94,13 @@ def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
     factors = study_of(replace(wanted, limits=(), forbid=(), hold=()), shown, confirm=confirm_reading).factors
     if not wanted.forbid:
         rule = "A combination never to make, like cure_temp >= 135 and cure_time >= 180 (Enter: none)"
-        wanted = replace(wanted, forbid=_ask_several(rule, lambda text: _rule_option(text, factors)))
+        wanted = replace(wanted, forbid=_ask_several(rule, _text_that(lambda text: typed.forbidden([text], factors))))
     if not wanted.hold:
         held = "A setting held constant, like pressure=40psi (Enter: none)"
         wanted = replace(wanted, hold=_ask_several(held, lambda text: _held_option(text, shown)))
     if not wanted.limits and ask_yes("Are the data sheets at hand, to type in the limits now?"):
         wanted = replace(wanted, limits=ask_limits(study_of(wanted, shown, confirm=confirm_reading), shown))
     return wanted
-
-
-def _rule_option(text: str, factors: Sequence[Factor]) -> str:
-    """A forbidden combination that can be read."""
-    typed.forbidden([text], factors)
-    return text
 
 
 def _held_option(text: str, shown: Shown) -> str:
@@ -123,24 +118,27 @@ def _something(answer: str) -> str:
 def _ask_target(wanted: StudyOptions) -> StudyOptions:
     usual = Spec()
     say("\nWhat counts as good enough?")
-
-    def read(**field: str) -> None:
-        typed.spec(field.get("pass_rate"), field.get("hand_min"), None, ())
-
-    rate = _ask_text_that("Share of prints that must pass", lambda t: read(pass_rate=t), f"{usual.pass_rate:.0%}")
-    question = "Least mean hand-feel, 1 (stiff) to 5 (soft), or none"
-    hand = _ask_text_that(question, lambda t: read(hand_min=t), f"{usual.hand_min:g}")
+    rate = ask(
+        "Share of prints that must pass",
+        _text_that(lambda text: typed.spec(text, None, None, ())),
+        default=f"{usual.pass_rate:.0%}",
+    )
+    hand = ask(
+        "Least mean hand-feel, 1 (stiff) to 5 (soft), or none",
+        _text_that(lambda text: typed.spec(None, text, None, ())),
+        default=f"{usual.hand_min:g}",
+    )
     return replace(wanted, pass_rate=rate, hand_min=hand)
 
 
-def _ask_text_that(question: str, read: Callable[[str], object], default: str) -> str:
-    """Ask for a text that can be read, and give the text."""
+def _text_that(read: Callable[[str], object]) -> Callable[[str], str]:
+    """A text that can be read, as it was typed."""
 
     def checked(text: str) -> str:
         read(text)
         return text
 
-    return ask(question, checked, default=default)
+    return checked
 
 
 def _ask_several(question: str, read: Callable[[str], str]) -> list[str]:

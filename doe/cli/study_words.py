@@ -4,16 +4,24 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from doe.acts.study.limits import limits_command
+from doe.acts.study.limits import missing
 from doe.book.records import StudyRecord
 from doe.cli.output import Block, Table, Warn
 from doe.domain.factors import Factor
-from doe.domain.limits import LIMIT_LABELS, LIMIT_NAMES, Limits, needed_limits, range_warnings
+from doe.domain.limits import LIMIT_NAMES, Limits, needed_limits
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.study.state import difference_plain, held_words, rule_words, setting_error_words, target_words
+from doe.words.limits import LIMIT_LABELS, range_warnings
+from doe.words.study.state import (
+    difference_plain,
+    held_words,
+    limits_command,
+    rule_words,
+    setting_error_words,
+    target_words,
+)
 from doe.words.wording import amount_range
 
 if TYPE_CHECKING:
@@ -25,11 +33,11 @@ _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 def step_command(study: Study, following: NextStep) -> str:
     """The command for what comes next."""
     if following.step == "limits":
-        return limits_command(study)
+        return limits_command(study.name, missing(study))
     name = quoted(study.name)
     commands = {
         "plan": f"plan {name} --coupons 20",
-        "make": f"sheet {name} -o sheets",
+        "make": f"sheet {name} -o sheets" + (f" --round {following.round}" if following.round else ""),
         "recommend": f"recommend {name}",
         "washes": f"record {name} --washes",
         "feel": f"record {name} --coupon {following.coupon} --hand NAME=SCORE",
@@ -38,6 +46,9 @@ def step_command(study: Study, following: NextStep) -> str:
         "confirm": f"confirm {name}",
         "compare": f"compare {name}",
         "report": f"report {name} -o report.html",
+        "make_again": f"confirm {name} --replace",
+        "confirmation_page": f"confirm {name} -o confirmation.html",
+        "release": "release --help",
     }
     return f"doe {commands[following.step]}"
 
@@ -83,5 +94,5 @@ def describe(record: StudyRecord, shown: Shown) -> list[Block]:
     if study.held:
         blocks.append(f"\n{held_words(study.held, shown)}")
     blocks += [f"Never made: {rule_words(study, rule, shown)}." for rule in study.forbidden]
-    blocks += [Warn(text) for text in range_warnings(study.factors, dyed_polyester=record.stack.dyed_polyester)]
+    blocks += [Warn(text) for text in range_warnings(study, shown, dyed_polyester=record.stack.dyed_polyester)]
     return blocks

@@ -77,12 +77,11 @@ def error_data(error: DoeError) -> dict[str, Any]:
     }
 
 
-def show_error(lines: Sequence[str], data: Mapping[str, Any], *, as_json: bool) -> None:
+def show_error(lines: Sequence[str], data: Mapping[str, Any] | None) -> None:
     """Every error a person sees: one line each on standard error, and one JSON object when asked for."""
     for line in lines:
-        one_line = " ".join(line.split())
-        print(coloured(one_line, "31", sys.stderr), file=sys.stderr)
-    if as_json:
+        print(coloured(" ".join(line.split()), "31", sys.stderr), file=sys.stderr)
+    if data is not None:
         print_json(data)
 
 

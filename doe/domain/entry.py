@@ -16,6 +16,16 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, to_stored
 
 ColumnKind = Literal["coupon", "setting", "actual", "check", "symptom", "hand", "void", "note", "mark"]
 
+FileCode = Literal[
+    "outside the range",
+    "looks like minutes",
+    "beyond a limit",
+    "at the ceiling",
+    "in a forbidden combination",
+    "far from the plan",
+]
+"""What may be found in a filled file or a sheet of one's own beside the scores."""
+
 CHECK_PREFIX = "check_"
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I: by hand it is taken for a 1 or an L
 PASS_WORD, FAIL_WORD = "pass", "fail"

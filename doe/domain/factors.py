@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import KW_ONLY, dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from doe.domain.errors import InputError, plain
+from doe.domain.jsonable import packaged_table
 from doe.domain.texts import check_line
-from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius, size_words
+from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius, show_both, size_words
 
 Scale = Literal["linear", "log"]
 Stage = Literal["cure", "press"]
@@ -47,156 +48,26 @@ class KnownFactor:
     ``typical`` is a band outside which a warning is given with ``source``; never a limit.
     """
 
-    name: str
     label: str
-    unit: str
-    scale: Scale
-    stage: Stage
-    hard_to_change: bool
-    step: float
-    low: float
-    high: float
-    setting_sd: float
-    typical: tuple[float, float]
-    source: str
+    unit: str = ""
+    scale: Scale = "linear"
+    stage: Stage = "press"
+    hard_to_change: bool = False
+    step: float = 0
+    low: float = math.nan
+    high: float = math.nan
+    setting_sd: float = 0
+    typical: tuple[float, float] = (math.nan, math.nan)
+    source: str = ""
     levels: tuple[str, ...] = ()
 
 
-_TRADE = "trade pages, secondary"
-_PRACTICE = "common practice, no source"
+def _known(row: dict[str, Any]) -> KnownFactor:
+    values: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in row.items()}
+    return KnownFactor(**values)
 
 
-def _kinds_of(name: str, label: str, levels: tuple[str, ...]) -> KnownFactor:
-    """A factor of levels, which has neither range nor step."""
-    none = math.nan
-    return KnownFactor(name, label, "", "linear", "press", False, 0, none, none, 0, (none, none), _PRACTICE, levels)
-
-
-KNOWN_FACTORS: dict[str, KnownFactor] = {
-    known.name: known
-    for known in (
-        KnownFactor(
-            "cure_temp",
-            "cure temperature",
-            "degC",
-            "linear",
-            "cure",
-            True,
-            1,
-            110,
-            140,
-            4,
-            (90, 160),
-            f"oven air 110 to 140 degC is usual ({_TRADE}); "
-            f"90 is clearly too little, 160 clearly too much ({_PRACTICE})",
-        ),
-        KnownFactor(
-            "cure_time",
-            "cure time",
-            "s",
-            "log",
-            "cure",
-            False,
-            5,
-            90,
-            210,
-            5,
-            (45, 360),
-            f"90 s to 3 min is usual ({_TRADE})",
-        ),
-        KnownFactor(
-            "press_temp",
-            "press temperature",
-            "degC",
-            "linear",
-            "press",
-            True,
-            1,
-            140,
-            170,
-            5,
-            (115, 175),
-            f"115 to 170 degC by fabric; release waxes are said to melt and film to lock "
-            f"above about 175 degC ({_TRADE})",
-        ),
-        KnownFactor(
-            "dwell", "press dwell", "s", "log", "press", False, 1, 8, 20, 1, (3, 30), f"8 to 20 s is usual ({_TRADE})"
-        ),
-        KnownFactor(
-            "powder_amount",
-            "powder amount",
-            "g/m2",
-            "linear",
-            "cure",
-            False,
-            1,
-            30,
-            70,
-            5,
-            (15, 100),
-            "weighed film before and after powder; the band is our guess, no source",
-        ),
-        KnownFactor(
-            "pressure",
-            "press pressure",
-            "bar",
-            "linear",
-            "press",
-            False,
-            0.1,
-            2,
-            5,
-            0.2,
-            (1, 7),
-            f"air gauge, not pressure on the cloth; 40 to 60 psi is often quoted ({_TRADE})",
-        ),
-        KnownFactor(
-            "peel_wait",
-            "wait before peel",
-            "s",
-            "log",
-            "press",
-            False,
-            1,
-            3,
-            60,
-            2,
-            (1, 300),
-            f"hot film at least 3 s, cold film about 30 s or more ({_PRACTICE})",
-        ),
-        KnownFactor(
-            "cooling_gap",
-            "gap between cure and press",
-            "s",
-            "log",
-            "press",
-            False,
-            1,
-            5,
-            120,
-            3,
-            (5, 86400),
-            f"at least 5 to 10 s ({_PRACTICE})",
-        ),
-        KnownFactor(
-            "second_press_time",
-            "second press time",
-            "s",
-            "log",
-            "press",
-            False,
-            1,
-            3,
-            10,
-            1,
-            (2, 15),
-            f"5 to 10 s with a cover sheet ({_TRADE})",
-        ),
-        _kinds_of("film_type", "film type", ("hot", "cold")),
-        _kinds_of("peel_mode", "peel", ("hot", "cold")),
-        _kinds_of("fabric", "fabric", ("first", "second")),
-    )
-}
+KNOWN_FACTORS = {name: _known(row) for name, row in packaged_table("factors").items()}
 """The usual factors by name. Ranges and steps are defaults a person may change."""
 
 DEFAULT_FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
@@ -395,6 +266,9 @@ def check_value(value: float, unit: str, where: str) -> None:
     """
     least, most = value_bounds(unit)
     if not least <= value <= most:
+        if unit == "degC":
+            allowed = f"{show_both(least, unit)} to {show_both(most, unit)}"
+            raise InputError(where, show_both(value, unit), allowed, "Correct the number.")
         raise InputError(where, plain(value), f"{plain(least)} to {plain(most)} {unit}", "Correct the number.")
 
 

@@ -30,10 +30,14 @@ class Finding:
 
 
 def finding_of(plain: str | Mapping[str, Any]) -> Finding | str:
-    """Finding of what JSON keeps of one; a text, as it was kept before there were facts, stays a text."""
+    """Finding of what JSON keeps of one; a text, as it was kept before there were facts, stays a text.
+
+    Answers of older books keep the values beside the code.
+    """
     if isinstance(plain, str):
         return plain
-    return Finding(plain["code"], {name: _value(value) for name, value in plain["values"].items()})
+    values = plain["values"] if "values" in plain else {name: plain[name] for name in plain if name != "code"}
+    return Finding(plain["code"], {name: _value(value) for name, value in values.items()})
 
 
 def _value(plain: Any) -> Value:

@@ -1,13 +1,21 @@
-"""Results as what JSON takes. Apart from `serial`, which knows every domain object: start-up must not pay for those."""
+"""Plain data: what JSON takes of a result, and the tables that ship with the tool, in `templates/tables`.
+
+Apart from `serial`, which knows every domain object: start-up must not pay for those.
+"""
 
 from __future__ import annotations
 
 import math
+import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date, datetime
+from functools import cache
+from importlib.resources import files
 from pathlib import PurePath
-from typing import Any
+from typing import Any, TypeVar
+
+Row = TypeVar("Row")
 
 
 def jsonable(thing: Any) -> Any:
@@ -30,3 +38,14 @@ def jsonable(thing: Any) -> Any:
     if isinstance(thing, Iterable):
         return [jsonable(value) for value in thing]
     return None if str(thing) == "<NA>" else str(thing)
+
+
+@cache
+def packaged_table(name: str) -> Mapping[str, Any]:
+    """What a table holds, by its name without the ending; read once."""
+    return tomllib.loads(files("doe.templates").joinpath("tables", f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def rows(kind: type[Row], plain: Iterable[Mapping[str, Any]]) -> tuple[Row, ...]:
+    """Rows of a table as values of a dataclass; its lists become tuples."""
+    return tuple(kind(**{name: tuple(v) if isinstance(v, list) else v for name, v in row.items()}) for row in plain)

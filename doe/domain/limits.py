@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
+from typing import Literal
 
-from doe.domain.errors import InputError, InputErrors, plain
+from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS, Factor
+from doe.domain.finding import Finding
 from doe.domain.texts import check_line
 from doe.domain.units import check_celsius, show_both
 
@@ -26,16 +28,11 @@ LIMIT_NAMES = {
 }
 """What a limit is called at the command line, and the field it fills."""
 
-LIMIT_LABELS = {
-    "film_max_degc": "film: highest temperature its data sheet allows",
-    "powder_max_degc": "powder: highest temperature its data sheet allows at any step",
-    "fabric_max_degc": "fabric: highest temperature its maker or care label allows",
-    "oven_max_degc": "oven: highest temperature it may be set to",
-    "press_max_degc": "press: highest temperature it may be set to",
-    "min_cure_time_s": "shortest cure the powder's data sheet allows",
-    "min_dwell_s": "shortest press dwell the film's data sheet allows",
-    "max_pressure_bar": "press: highest pressure it may be set to",
-}
+RangeCode = Literal["outside the usual", "dye may move"]
+"""What may be unusual about a tested range."""
+
+DYE_MOVES_DEGC = 138.0
+"""Surface temperature above which dye of polyester may move (trade pages, secondary)."""
 
 
 @dataclass(frozen=True)
@@ -68,10 +65,10 @@ class Limits:
                     entry.name,
                     show_both(value, "degC"),
                     f"at most {show_both(CEILING_DEGC, 'degC')}, a positive number",
-                    f"It is the {LIMIT_LABELS[entry.name]}; nothing at or above that is proposed.",
+                    "Copy it from the data sheet; nothing at or above that is proposed.",
                 )
             if not 0 < value < 100_000:
-                raise InputError(entry.name, value, "a positive number", f"It is the {LIMIT_LABELS[entry.name]}.")
+                raise InputError(entry.name, value, "a positive number", "Copy it from the data sheet.")
 
         for name, source in self.sources.items():
             check_line(source, f"source of {name}")
@@ -178,8 +175,8 @@ def refuse_too_hot(factors: tuple[Factor, ...], settings: Mapping[str, Iterable[
             )
 
 
-def range_warnings(factors: tuple[Factor, ...], *, dyed_polyester: bool = False) -> tuple[str, ...]:
-    """What is unusual about the ranges, each with its reason. Never a limit.
+def unusual_ranges(factors: tuple[Factor, ...], *, dyed_polyester: bool = False) -> tuple[Finding, ...]:
+    """What is unusual about the ranges; never a limit.
 
     Parameters
     ----------
@@ -188,20 +185,14 @@ def range_warnings(factors: tuple[Factor, ...], *, dyed_polyester: bool = False)
     dyed_polyester : bool
         Whether the fabric holds dyed polyester (dye may move).
     """
-    found: list[str] = []
+    found: list[tuple[RangeCode, str]] = []
     for f in factors:
         known = KNOWN_FACTORS.get(f.name)
         if known is None or f.is_categorical or known.unit != f.unit:
             continue
         low, high = known.typical
         if f.low < low or f.high > high:
-            found.append(
-                f"{f.label}: {plain(f.low)} to {plain(f.high)} {f.symbol} reaches outside the usual "
-                f"{plain(low)} to {plain(high)} {f.symbol}. {known.source}."
-            )
-        if f.name == "press_temp" and dyed_polyester and f.high > 138:
-            found.append(
-                "press temperature above 138 °C (280 °F) on dyed polyester: dye may move into the print "
-                "(trade pages, secondary). Press bare fabric under plain paper first; look again after 24 h and 72 h."
-            )
-    return tuple(found)
+            found.append(("outside the usual", f.name))
+        if f.name == "press_temp" and dyed_polyester and f.high > DYE_MOVES_DEGC:
+            found.append(("dye may move", f.name))
+    return tuple(Finding(code, {"factor": name}) for code, name in found)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal, get_args
 
 from doe.domain.errors import InputError, plain
@@ -9,18 +10,26 @@ from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 
 Side = Literal["", "under", "over", "other", "unknown"]
 SIDES: tuple[str, ...] = get_args(Side)
-SIDE_WORDS: dict[str, str] = {
-    "": "",
-    "under": "too little heat",
-    "over": "too much heat",
-    "other": "not heat",
-    "unknown": "side unknown",
-}
-"""What a person reads for a side."""
 
 HAND_PREFIX = "hand_"
 ACTUAL_PREFIX = "actual_"
 BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")
+
+
+@dataclass(frozen=True)
+class ScoreCounts:
+    """How far the scoring of a study has come. ``unfinished`` coupons have some but not all of their checks."""
+
+    coupons: int
+    scored: int
+    passed: int
+    unfinished: int
+    void: int
+
+    @property
+    def waiting(self) -> int:
+        """Coupons without any pass/fail result that are not void."""
+        return self.coupons - self.scored - self.void
 
 
 def check_hand(value: float, where: str) -> None:

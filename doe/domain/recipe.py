@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Literal
 
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.texts import NAME_LENGTH, check_line, check_lines, check_note
@@ -25,6 +26,9 @@ USUAL_VOIDS = (
     "a failed check in production that was not explained",
 )
 """What makes a recipe void until it is confirmed again (after first-article practice; our wording)."""
+
+CARE_LABEL, ROOM = "care label", "room climate"
+"""Names under which a recipe's record keeps these two."""
 
 Part = Literal["fabric", "film", "powder", "ink"]
 PARTS: tuple[Part, ...] = ("fabric", "film", "powder", "ink")
@@ -268,6 +272,45 @@ class Recipe:
 
 
 @dataclass(frozen=True)
+class KeptRecipe:
+    """One revision of a recipe as a book keeps it, with who released it and when.
+
+    ``recipe.retired_at`` is filled in when it was retired, and ``retired_why`` and ``retired_by`` say why and by whom
+    (``""`` while it is in use). ``superseded`` says that a newer revision is there. ``uid`` is the same in every book
+    the revision is brought to.
+    """
+
+    id: int
+    uid: str
+    recipe: Recipe
+    study_id: int | None
+    who: str
+    at: datetime
+    retired_why: str
+    retired_by: str
+    superseded: bool
+
+    @property
+    def in_force(self) -> bool:
+        """Whether this revision is the one to work by."""
+        return not self.superseded and not self.retired_why
+
+
+@dataclass(frozen=True)
+class RecordItem:
+    """One thing a record must hold.
+
+    ``what`` is its code: who, oven, press, a part of the stack, care_label ... ``state``: ``there``; ``missing``;
+    ``said``, where it can no longer be added and the record says so instead. ``found`` is what there is, at least one
+    fact, or what people wrote.
+    """
+
+    what: str
+    state: Literal["there", "missing", "said"]
+    found: tuple[Finding | str, ...]
+
+
+@dataclass(frozen=True)
 class StackDifference:
     """How one part of two stacks differs: not at all (``same``), the lot only, supplier or detail, or the material."""
 
@@ -277,36 +320,49 @@ class StackDifference:
     theirs: str
 
 
+def parts_of(stack: Stack) -> dict[Part, Material]:
+    """The parts that a stack names."""
+    return {part: getattr(stack, part) for part in PARTS if getattr(stack, part) is not None}
+
+
 def stack_differences(ours: Stack, theirs: Stack) -> tuple[StackDifference, ...]:
     """Part by part, how two stacks differ; an ink that neither names is left out."""
-    found = []
-    for part in PARTS:
-        a: Material | None = getattr(ours, part)
-        b: Material | None = getattr(theirs, part)
-        if a is None and b is None:
-            continue
-        found.append(StackDifference(part, _kind(a, b), str(a or "not named"), str(b or "not named")))
-    return tuple(found)
+    return _differences(parts_of(ours), parts_of(theirs), PARTS)
 
 
-def nearest_recipes(
-    stack: Stack, recipes: Sequence[Recipe], *, parts: Sequence[Part] = PARTS
-) -> tuple[tuple[Recipe, tuple[StackDifference, ...]], ...]:
-    """Recipes in force, that of the most similar stack first, each with what differs in the ``parts`` compared.
+def _differences(
+    ours: Mapping[Part, Material], theirs: Mapping[Part, Material], parts: Iterable[Part]
+) -> tuple[StackDifference, ...]:
+    pairs = ((part, ours.get(part), theirs.get(part)) for part in parts)
+    return tuple(
+        StackDifference(part, _kind(a, b), str(a or "not named"), str(b or "not named"))
+        for part, a, b in pairs
+        if a or b
+    )
 
-    Only the newest revision of a name counts, and none that is retired. Similar in words is not similar in the press:
-    whatever differs is to be compared by coupons before the recipe is used.
+
+@dataclass(frozen=True)
+class Nearest:
+    """A recipe in force, what differs from the materials asked about, and whether nothing does."""
+
+    kept: KeptRecipe
+    differences: tuple[StackDifference, ...]
+
+    @property
+    def same(self) -> bool:
+        """Whether every part compared is the same, to the lot."""
+        return all(d.kind == "same" for d in self.differences)
+
+
+def nearest_recipes(parts: Mapping[Part, Material], recipes: Sequence[KeptRecipe]) -> tuple[Nearest, ...]:
+    """Recipes in force for materials, the most similar first; only the ``parts`` that are given are compared.
+
+    Similar in words is not similar in the press: whatever differs is to be compared by coupons before the recipe is
+    used.
     """
-    newest: dict[str, Recipe] = {}
-    for recipe in recipes:
-        if recipe.name not in newest or recipe.revision > newest[recipe.name].revision:
-            newest[recipe.name] = recipe
-    found = [
-        (r, tuple(d for d in stack_differences(stack, r.stack) if d.part in parts))
-        for r in newest.values()
-        if r.retired_at is None
-    ]
-    return tuple(sorted(found, key=lambda pair: (_distance(pair[1]), pair[0].name)))
+    asked = [part for part in PARTS if part in parts]
+    found = [Nearest(k, _differences(parts, parts_of(k.recipe.stack), asked)) for k in recipes if k.in_force]
+    return tuple(sorted(found, key=lambda near: (_distance(near.differences), near.kept.recipe.name)))
 
 
 def _distance(differences: tuple[StackDifference, ...]) -> float:

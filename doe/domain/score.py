@@ -70,6 +70,11 @@ class ScoreEntry:
         object.__setattr__(self, "symptoms", tuple(self.symptoms))
         object.__setattr__(self, "cleared", tuple(self.cleared))
 
+    @property
+    def says_anything(self) -> bool:
+        """Whether it speaks about any field."""
+        return any(True for _ in self.fields())
+
     def fields(self) -> Iterator[tuple[str, FieldValue]]:
         """Every field the entry speaks about with its value, such as ``("hand:ana", 4.0)``."""
         yield from ((f"check:{name}", bool(value)) for name, value in self.checks.items())

@@ -257,7 +257,7 @@ def parse_quantity(text: str, stored: str, where: str, *, default: str | None = 
         raise InputError(
             where,
             repr(text),
-            f"a number, with or without a unit such as {stored}",
+            f"a number, with or without a unit such as {default or stored}",
             "Write it like 150 or 302F.",
         )
     number = parse_number(match[1], where)

@@ -64,19 +64,8 @@ def compare_plans(study: Study, *, coupons: int, seed: int = 0, line: Line = DEF
 
 def left_out(study: Study, *, coupons: int) -> tuple[LeftOut, ...]:
     """Kinds of plan missing from `compare_plans` at this budget, with reasons."""
-    found = []
-    for kind in TO_COMPARE:
-        size = _size(study, kind, coupons)
-        if isinstance(size, LeftOut):
-            found.append(size)
-            continue
-        if kind not in CLASSICAL:
-            continue
-        try:
-            base_points(study, kind)
-        except InputError as error:
-            found.append(_left_out(kind, "refused here", found=str(error.found), remedy=error.remedy))
-    return tuple(found)
+    sizes = (_size(study, kind, coupons) for kind in TO_COMPARE)
+    return tuple(size for size in sizes if isinstance(size, LeftOut))
 
 
 def _size(study: Study, kind: str, coupons: int) -> int | LeftOut:
@@ -91,6 +80,10 @@ def _size(study: Study, kind: str, coupons: int) -> int | LeftOut:
         return _left_out(kind, "other number of factors", allowed=error.allowed, found=str(error.found))
     if coupons < base + LEAST_CENTRE:
         return _left_out(kind, "too few coupons", least=base + LEAST_CENTRE, coupons=coupons)
+    try:
+        base_points(study, kind)
+    except InputError as error:
+        return _left_out(kind, "refused here", found=str(error.found), remedy=error.remedy)
     return min(coupons, base + USUAL_CENTRE)
 
 

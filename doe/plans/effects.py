@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
+from scipy.optimize import brentq
+from scipy.stats import nct, t
 
 from doe.domain.study import Study
 from doe.plans.model import Model, term_names
 from doe.plans.points import FloatArray
-from doe.plans.power import smallest_effect
 from doe.plans.variance import design_matrix, rank_of
 
 BATCH_RATIO = 0.5
@@ -97,3 +100,39 @@ def _largest_step(covariance: FloatArray, at: list[int], categorical: bool) -> f
     table = np.vstack([np.eye(len(at)), -np.ones(len(at))])
     steps = (table[:, None, :] - table[None, :, :]).reshape(-1, len(at))
     return float(np.sqrt(np.einsum("ip,pq,iq->i", steps, block, steps).max()))
+
+
+def smallest_effect(standard_error: float, df: float, *, alpha: float = 0.10, power: float = 0.80) -> float:
+    """Effect that a two-sided t test at level alpha shows with this power; ``inf`` without error degrees of freedom.
+
+    Parameters
+    ----------
+    standard_error : float
+        Of the effect, in the effect's unit, for instance residual standard deviations.
+    df : float
+        Error degrees of freedom.
+    alpha, power : float
+
+    Examples
+    --------
+    A two-level plan of 16 coupons and 8 error degrees of freedom, in standard deviations of a coupon:
+
+    >>> round(smallest_effect(2 / 16**0.5, 8, alpha=0.05, power=0.93674), 3)
+    2.0
+    """
+    if df < 1 or not math.isfinite(standard_error):
+        return math.inf
+    return standard_error * _needed_shift(df, alpha, power)
+
+
+def _power(shift: float, df: float, alpha: float) -> float:
+    limit = float(t.ppf(1 - alpha / 2, df))
+    # beyond a shift of 5 the far tail is below 1e-8, and SciPy's value of it may be NaN
+    far_tail = float(nct.cdf(-limit, df, shift)) if shift < 5 else 0.0
+    return float(nct.sf(limit, df, shift)) + far_tail
+
+
+@lru_cache(maxsize=256)
+def _needed_shift(df: float, alpha: float, power: float) -> float:
+    # one degree of freedom needs a shift of about 8 at the usual level
+    return float(brentq(lambda shift: _power(shift, df, alpha) - power, 0.0, 40.0, xtol=1e-8))

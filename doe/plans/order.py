@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.plans.points import IntArray
 from doe.plans.route import cheapest_route, route_cost
-from doe.plans.settle import hard_factors, machine_of, set_again_min, settle_matrix
+from doe.plans.settle import distinct_settings, hard_factors, machine_of, set_again_min, settle_matrix
 
 LEAST_IN_BATCH = 2
 """A repeated batch is only made where it and its twin keep this many coupons."""
@@ -102,10 +103,10 @@ def batched_queue(
     n = len(settings)
     hard = hard_factors(study, stage)
     if not hard:  # nothing to dial in between coupons: one batch, and no turn away and back for its own sake
-        return Queue(np.ones(n, dtype=int), _free_positions(n, rng, ends))
-    keys = list(settings[[f.name for f in hard]].itertuples(index=False, name=None))
-    distinct = list(dict.fromkeys(keys))
-    group = np.array([distinct.index(key) for key in keys])
+        first, last = ends or (None, None)
+        middle = rng.permutation([i for i in range(n) if i not in (first, last)])
+        return _numbered([[int(i) for i in (first, *middle, last) if i is not None]])
+    distinct, group = distinct_settings(settings, hard)
     counts = np.bincount(group, minlength=len(distinct))
     minutes = settle_matrix(machine_of(line, stage), hard, distinct)
 
@@ -130,31 +131,22 @@ def batched_queue(
                 break
             visits, route = trial, longer
 
-    batch = np.zeros(n, dtype=int)
-    position = np.zeros(n, dtype=int)
-    shares = _share_out(group, [visits[i] for i in route], rng, ends)
-    done = 0
-    for number, members in enumerate(shares, start=1):
-        batch[members] = number
-        position[members] = done + 1 + np.arange(len(members))
-        done += len(members)
+    return _numbered(_share_out(group, [visits[i] for i in route], rng, ends))
+
+
+def _numbered(batches: Sequence[Sequence[int] | IntArray]) -> Queue:
+    """Queue of the batches one after the other, each given by its coupons in order."""
+    rows = np.concatenate(batches).astype(int)
+    batch, position = np.empty_like(rows), np.empty_like(rows)
+    batch[rows] = np.repeat(1 + np.arange(len(batches)), [len(members) for members in batches])
+    position[rows] = 1 + np.arange(len(rows))
     return Queue(batch, position)
-
-
-def _free_positions(n: int, rng: np.random.Generator, ends: tuple[int, int] | None) -> IntArray:
-    """A random place from 1 for each coupon, the first and the last given where there are ``ends``."""
-    first, last = ends or (None, None)
-    middle = rng.permutation([i for i in range(n) if i not in (first, last)])
-    queue = [i for i in (first, *middle, last) if i is not None]
-    position = np.empty(n, dtype=int)
-    position[np.array(queue, dtype=int)] = 1 + np.arange(n)
-    return position
 
 
 def cheapest_minutes(study: Study, settings: pd.DataFrame, line: Line, stage: Stage, *, times: int) -> float:
     """Least settle minutes in which every setting of a machine is visited this often, wherever it begins and ends."""
     hard = hard_factors(study, stage)
-    distinct = list(dict.fromkeys(settings[[f.name for f in hard]].itertuples(index=False, name=None)))
+    distinct, _ = distinct_settings(settings, hard)
     if len(distinct) < 2:
         return (times - 1) * set_again_min(machine_of(line, stage))
     minutes = settle_matrix(machine_of(line, stage), hard, distinct)
@@ -224,13 +216,10 @@ def random_queue(
     if ends is not None:
         inner = order[~np.isin(order, ends)]
         order = np.concatenate([[ends[0]], inner, [ends[1]]])
-    keys = list(settings[[f.name for f in hard_factors(study, stage)]].itertuples(index=False, name=None))
-    batch, position = np.zeros(n, dtype=int), np.zeros(n, dtype=int)
-    number = 1
-    for place, row in enumerate(order):
-        if place and keys[row] != keys[order[place - 1]]:
-            number += 1
-        batch[row], position[row] = number, place + 1
+    _, group = distinct_settings(settings, hard_factors(study, stage))
+    batch, position = np.empty(n, dtype=int), np.empty(n, dtype=int)
+    batch[order] = 1 + np.cumsum(np.diff(group[order], prepend=group[order[0]]) != 0)
+    position[order] = 1 + np.arange(n)
     return Queue(batch, position)
 
 
@@ -248,7 +237,6 @@ def _strokes(
     Coupons of one press batch with the same press settings share a stroke, but never two coupons with the same
     settings throughout: those are replicates, and sharing a stroke would make them look more alike than they are.
     """
-    n = len(settings)
     if line.coupons_per_stroke == 1:
         return press.position.copy(), press.position
     names = [f.name for f in study.factors if f.stage == "press"]
@@ -280,13 +268,8 @@ def _strokes(
             for s in inner:
                 s.sort(key=lambda row: (row == ends[1]) - (row == ends[0]))
         strokes += inner
-    stroke, position = np.zeros(n, dtype=int), np.zeros(n, dtype=int)
-    done = 0
-    for number, members in enumerate(strokes, start=1):
-        stroke[members] = number
-        position[members] = done + 1 + np.arange(len(members))
-        done += len(members)
-    return stroke, position
+    queue = _numbered(strokes)
+    return queue.batch, queue.position
 
 
 def _garments(study: Study, settings: pd.DataFrame, press: Queue, rng: np.random.Generator) -> IntArray:

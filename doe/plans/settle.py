@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import pandas as pd
 
 from doe.domain.factors import Factor, Stage
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
-from doe.plans.points import FloatArray
+from doe.plans.points import FloatArray, IntArray
 
 OTHER_CHANGE_MIN = 2.0
 """Minutes for a change of a hard-to-change factor that is no temperature (common practice, no source)."""
@@ -31,6 +32,13 @@ def machine_of(line: Line, stage: Stage) -> Machine:
 def set_again_min(machine: Machine) -> float:
     """Minutes to turn the machine away from its setting and back, so that a batch is a true repeat."""
     return (machine.heat_min_per_10 + machine.cool_min_per_10) * SET_AGAIN_DELTA_DEGC / 10
+
+
+def distinct_settings(frame: pd.DataFrame, factors: Sequence[Factor]) -> tuple[list[tuple[object, ...]], IntArray]:
+    """Different settings of these factors in the order they appear, and which of them each row has, shape (rows,)."""
+    keys = list(zip(*(frame[f.name] for f in factors), strict=True)) or [()] * len(frame)
+    distinct = list(dict.fromkeys(keys))
+    return distinct, np.array([distinct.index(key) for key in keys], dtype=int)
 
 
 def settle_matrix(machine: Machine, factors: Sequence[Factor], settings: Sequence[tuple[object, ...]]) -> FloatArray:

@@ -10,7 +10,7 @@ import pandas as pd
 from doe.domain.factors import Stage
 from doe.domain.stack import Line
 from doe.domain.study import Study
-from doe.plans.settle import hard_factors, machine_of, set_again_min, settle_matrix
+from doe.plans.settle import distinct_settings, hard_factors, machine_of, set_again_min, settle_matrix
 
 
 @dataclass(frozen=True)
@@ -34,10 +34,8 @@ def queue_minutes(study: Study, frame: pd.DataFrame, line: Line, stage: Stage) -
     """
     machine, hard = machine_of(line, stage), hard_factors(study, stage)
     queue = frame.sort_values(f"{stage}_order")
-    keys = list(queue[[f.name for f in hard]].itertuples(index=False, name=None))
     batch = queue[f"{stage}_batch"].to_numpy()
-    distinct = list(dict.fromkeys(keys))
-    place = np.array([distinct.index(key) for key in keys])
+    distinct, place = distinct_settings(queue, hard)
     minutes = settle_matrix(machine, hard, distinct)[place[:-1], place[1:]]
     changed = place[1:] != place[:-1]
     # a new batch at the same setting is set anew all the same, or it would be the same batch
@@ -54,10 +52,7 @@ def random_settling(study: Study, frame: pd.DataFrame, line: Line, stage: Stage,
         Whether the first and last coupon of the queue keep their places.
     """
     machine, hard = machine_of(line, stage), hard_factors(study, stage)
-    queue = frame.sort_values(f"{stage}_order")
-    keys = list(queue[[f.name for f in hard]].itertuples(index=False, name=None))
-    distinct = list(dict.fromkeys(keys))
-    place = np.array([distinct.index(key) for key in keys])
+    distinct, place = distinct_settings(frame.sort_values(f"{stage}_order"), hard)
     cost = settle_matrix(machine, hard, distinct)[np.ix_(place, place)]
     differ = np.not_equal.outer(place, place).astype(float)
     return Settling(_mean_route(differ, ends), _mean_route(cost, ends))

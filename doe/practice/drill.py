@@ -9,7 +9,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, ClassVar, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import numpy as np
 import pandas as pd
@@ -221,19 +221,29 @@ class Drill(ABC):
         self._rng = np.random.default_rng([seed, 4711])
         self._outcome: DrillResult | None = None
 
-    @abstractmethod
     def question(self) -> Question | None:
         """What is asked now; None once it is over."""
+        return None if self.is_over else self._question()
 
-    @abstractmethod
     def answer(self, text: str) -> Turn:
         """Take an answer.
 
         Raises
         ------
         InputError
-            If it cannot be used; nothing has changed then.
+            If it cannot be used, or the exercise is over; nothing has changed then.
         """
+        if self.is_over:
+            raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
+        return self._answer(text.strip())
+
+    @abstractmethod
+    def _question(self) -> Question:
+        """What is asked now, while it is not over."""
+
+    @abstractmethod
+    def _answer(self, text: str) -> Turn:
+        """Take an answer without blanks around it, while it is not over. Raises as `answer`."""
 
     @abstractmethod
     def _hints(self) -> tuple[Finding, ...]:
@@ -297,6 +307,32 @@ class Drill(ABC):
             compared or {},
         )
         return Turn((told("over", score=score),))
+
+
+class CouponDrill(Drill):
+    """An exercise in which coupons are made."""
+
+    study: Study
+
+    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
+        super().__init__(seed, shown)
+        self._made: list[pd.DataFrame] = []
+
+    @property
+    def coupons(self) -> int:
+        """Coupons made so far."""
+        return sum(len(frame) for frame in self._made)
+
+    def _press(self, line: SimulatedLine, frame: pd.DataFrame) -> tuple[MadeCoupon, ...]:
+        """Make coupons on a line; they come back scored."""
+        results = line.run(frame, self.seed)
+        self._made.append(results)
+        return made_coupons(self.study, results)
+
+
+def plain(settings: Mapping[str, Any]) -> dict[str, float]:
+    """Settings as plain numbers."""
+    return {name: float(value) for name, value in settings.items()}
 
 
 def practice_study(seed: int) -> Study:

@@ -14,13 +14,13 @@ from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import (
-    Drill,
+    CouponDrill,
     MapPicture,
     Question,
     Settings,
     Turn,
-    made_coupons,
     named_study,
+    plain,
     robust_at,
     told,
 )
@@ -55,7 +55,7 @@ _BLANKS = (
 )
 
 
-class QualifyBlank(Drill):
+class QualifyBlank(CouponDrill):
     """Make coupons on the new blank at the setpoint and the window's corners, then judge."""
 
     exercise = "blank"
@@ -64,7 +64,6 @@ class QualifyBlank(Drill):
         super().__init__(seed, shown)
         self.old, self.new, self.recipe = self._case()
         self.study = self.old.study
-        self._made: list[pd.DataFrame] = []
 
     def _case(self) -> tuple[SimulatedLine, SimulatedLine, dict[str, float]]:
         """Line with the old and with the new blank; the new one either holds clearly or fails clearly.
@@ -80,7 +79,7 @@ class QualifyBlank(Drill):
             study = named_study(cloth.name, powder.name)
             old = workshop_line(cloth, powder, self.seed + 1000 * turn, study)
             best = {f.name: round_settings(f, np.array([float(old.best().settings[f.name])]))[0] for f in study.numeric}
-            recipe = {name: float(value) for name, value in best.items()}
+            recipe = plain(best)
             other = _BLANKS[(wanted + turn // 12) % len(_BLANKS)]
             self.cloths = (
                 cloth,
@@ -97,11 +96,6 @@ class QualifyBlank(Drill):
             if robust_at(old, recipe) >= TARGET + 0.01 and (rate >= TARGET or rate <= CLEARLY_BELOW):
                 return old, new, recipe
         raise InputError("seed", self.seed, "one with a clear case", "Choose another seed.")
-
-    @property
-    def coupons(self) -> int:
-        """Coupons made so far."""
-        return sum(len(frame) for frame in self._made)
 
     @property
     def window(self) -> dict[str, tuple[float, float]]:
@@ -121,13 +115,11 @@ class QualifyBlank(Drill):
             return self.recipe
         return {name: low if side < 0 else high for name, (low, high) in self.window.items()}
 
-    def question(self) -> Question | None:
+    def _question(self) -> Question:
         """See `Drill`."""
-        if self.is_over:
-            return None
         return Question(told("coupons left", coupons=COUPONS - self.coupons))
 
-    def answer(self, text: str) -> Turn:
+    def _answer(self, text: str) -> Turn:
         """See `Drill`.
 
         Raises
@@ -135,9 +127,7 @@ class QualifyBlank(Drill):
         InputError
             If it cannot be used; nothing has changed then.
         """
-        if self.is_over:
-            raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
-        word = text.strip().lower()
+        word = text.lower()
         if word.startswith("="):
             verdict = " ".join(word[1:].split())
             if verdict not in _VERDICTS:
@@ -158,9 +148,8 @@ class QualifyBlank(Drill):
         frame["round"], frame["cure_batch"], frame["press_batch"] = 1, batch, batch
         frame["garment"] = [(first + i + 3) // 4 for i in range(many)]
         frame["place"] = place
-        results = self.new.run(frame, self.seed)
-        self._made.append(results)
-        return Turn((told("made at", place=place),), made_coupons(self.study, results))
+        made = self._press(self.new, frame)
+        return Turn((told("made at", place=place),), made)
 
     def _difference(self) -> tuple[Finding, ...]:
         """What is different about the new cloth, in what a gauge or a scale would show."""
@@ -203,10 +192,10 @@ class QualifyBlank(Drill):
         truth = [
             told("rates blank", new=rate, old=before, right=right),
             *self._difference(),
-            told("rates places", **{place: float(p) for place, p in at.items()}),
+            told("rates places", **plain(at)),
             self._tally(),
         ]
         coupons = pd.concat(self._made, ignore_index=True) if self._made else pd.DataFrame()
-        best = {name: float(value) for name, value in self.new.best().settings.items()}
+        best = plain(self.new.best().settings)
         picture = MapPicture(self.new, coupons, {"the recipe": self.recipe, "the best": best}, self.window)
         return self._finish(parts, truth, picture, coupons=self.coupons)

@@ -8,26 +8,23 @@ from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown, parse_quantity, show
-from doe.plans.build import make_plan
 from doe.practice.centre import centre
 from doe.practice.drill import (
-    Drill,
+    CouponDrill,
     MapPicture,
     Question,
     Turn,
-    made_coupons,
+    plain,
     robust_at,
     share_of_best,
     told,
 )
-from doe.practice.drill_line import line_to_tune
-from doe.setpoint.recommendation import recommend
-from doe.surfaces.fitted import fit
+from doe.practice.drill_line import line_to_tune, tool_on
 
 PER_SWEEP = 5
 
 
-class Compare(Drill):
+class Compare(CouponDrill):
     """Sweep one dial after the other; then see what a plan makes of as many coupons."""
 
     exercise = "compare"
@@ -36,27 +33,19 @@ class Compare(Drill):
         super().__init__(seed, shown)
         self.line = line_to_tune(seed)
         self.study = self.line.study
-        self.now = {name: float(value) for name, value in centre(self.study).items()}
-        self._made: list[pd.DataFrame] = []
+        self.now = plain(centre(self.study))
         self._left = list(self.study.numeric)
         self._swept: Factor | None = None
 
-    @property
-    def coupons(self) -> int:
-        """Coupons made so far; as many as the plan gets."""
-        return sum(len(frame) for frame in self._made)
-
-    def question(self) -> Question | None:
+    def _question(self) -> Question:
         """See `Drill`."""
-        if self.is_over:
-            return None
         if self._swept is not None:
             return Question(told("ask kept", factor=self._swept.name))
         if self._left:
             return Question(told("ask values", factor=self._left[0].name, count=PER_SWEEP))
         return Question(told("ask better"), ("mine", "plan"))
 
-    def answer(self, text: str) -> Turn:
+    def _answer(self, text: str) -> Turn:
         """See `Drill`.
 
         Raises
@@ -64,15 +53,13 @@ class Compare(Drill):
         InputError
             If it cannot be used; nothing has changed then.
         """
-        if self.is_over:
-            raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
         if self._swept is not None:
             (self.now[self._swept.name],) = self._values(self._swept, text, 1)
             self._swept = None
             return Turn((told("kept"),))
         if self._left:
             return self._sweep(self._left[0], text)
-        word = text.strip().lower()
+        word = text.lower()
         if word not in ("mine", "plan"):
             raise InputError("answer", repr(text), "mine or plan", "Choose one of the two.")
         return self._end(word)
@@ -108,11 +95,10 @@ class Compare(Drill):
         for stage in ("cure", "press"):
             frame[f"{stage}_batch"] = range(1, PER_SWEEP + 1) if f.hard_to_change and f.stage == stage else 1
         frame["garment"] = [1 + i // 4 for i in range(PER_SWEEP)]
-        results = self.line.run(frame, self.seed)
-        self._made.append(results)
+        made = self._press(self.line, frame)
         self._left.pop(0)
         self._swept = f
-        return Turn((told("swept", factor=f.name),), made_coupons(self.study, results))
+        return Turn((told("swept", factor=f.name),), made)
 
     def _hints(self) -> tuple[Finding, ...]:
         return (
@@ -122,17 +108,14 @@ class Compare(Drill):
 
     def _end(self, word: str) -> Turn:
         best, mine = self.line.best(), robust_at(self.line, self.now)
-        plan = make_plan(self.study, coupons=self.coupons, seed=self.seed)
-        answer = recommend(
-            self.study, fit(self.study, self.line.run(plan.coupons, self.seed), seed=self.seed), seed=self.seed
-        )
-        tool = {name: float(value) for name, value in answer.setpoint.items()}
+        _, _, answer = tool_on(self.line, self.coupons, self.seed)
+        tool = plain(answer.setpoint)
         theirs = robust_at(self.line, tool)
         better = "mine" if mine >= theirs else "plan"
         marks = {
             "yours": dict(self.now),
             "the plan's": tool,
-            "the best": {name: float(value) for name, value in best.settings.items()},
+            "the best": plain(best.settings),
         }
         truth = [
             told("rates compared", yours=mine, plan=theirs, best=best.robust_pass, coupons=self.coupons),

@@ -50,16 +50,14 @@ class FindFault(Drill):
         self.minutes = 0.0
         self.wrong: list[str] = []
 
-    def question(self) -> Question | None:
+    def _question(self) -> Question:
         """See `Drill`."""
-        if self.is_over:
-            return None
         left = [m for m in LOOKS if m.key not in self.evidence.found and self.minutes + m.minutes <= MINUTES]
         keys = tuple(m.key for m in left)
         asks = told("checks left", minutes=MINUTES - self.minutes, tries=TRIES - len(self.wrong), checks=keys)
         return Question(asks, keys)
 
-    def answer(self, text: str) -> Turn:
+    def _answer(self, text: str) -> Turn:
         """See `Drill`.
 
         Raises
@@ -67,18 +65,15 @@ class FindFault(Drill):
         InputError
             If it cannot be used; nothing has changed then.
         """
-        if self.is_over:
-            raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
-        word = text.strip()
-        if word == "=":
+        if text == "=":
             return Turn((told("causes", causes=FAULT_KEYS),))
-        if word.startswith("="):
-            return self._name(word[1:])
-        if word.startswith("?"):
-            made = look(word[1:])
+        if text.startswith("="):
+            return self._name(text[1:])
+        if text.startswith("?"):
+            made = look(text[1:])
             outcomes = (told("outcome", check=made.key, outcome=key) for key in made.outcome_keys())
             return Turn((told("check", check=made.key), *outcomes))
-        return self._check(look(word))
+        return self._check(look(text))
 
     def _check(self, made: Look) -> Turn:
         """Make a check.

@@ -1,15 +1,20 @@
-"""The line of an exercise in which something is to be tuned."""
+"""The line of an exercise in which something is to be tuned, and what the tool makes of it."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
+from doe.plans.build import make_plan
+from doe.plans.plan import Plan
 from doe.practice.centre import centre
 from doe.practice.drill import named_study
 from doe.practice.lines import SimulatedLine
 from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.world import workshop_line
+from doe.setpoint.answer import Answer
+from doe.setpoint.recommendation import recommend
+from doe.surfaces.fitted import fit
 
 CENTRE_AT_MOST = 0.90
 """Where the middle of the ranges passes more often than this, there is nothing to learn; another line is taken."""
@@ -24,3 +29,10 @@ def line_to_tune(seed: int) -> SimulatedLine:
         if line.robust_pass(pd.DataFrame([centre(line.study)]))[0] <= CENTRE_AT_MOST:
             return line
     return line  # fifty easy ones in a row do not happen; an easy one is no harm
+
+
+def tool_on(line: SimulatedLine, coupons: int, seed: int) -> tuple[Plan, pd.DataFrame, Answer]:
+    """The tool's plan for a line with so many coupons, how they came out, and its answer."""
+    plan = make_plan(line.study, coupons=coupons, seed=seed)
+    results = line.run(plan.coupons, seed)
+    return plan, results, recommend(line.study, fit(line.study, results, seed=seed), seed=seed)

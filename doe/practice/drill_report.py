@@ -10,20 +10,18 @@ import pandas as pd
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.units import METRIC, Shown, parse_number
-from doe.plans.build import make_plan
 from doe.practice.drill import (
     Drill,
     MapPicture,
     Question,
     Turn,
+    plain,
     practice_study,
     robust_at,
     told,
 )
+from doe.practice.drill_line import tool_on
 from doe.practice.lines import SimulatedLine, make_line
-from doe.setpoint.answer import Answer
-from doe.setpoint.recommendation import recommend
-from doe.surfaces.fitted import fit
 
 _KINDS = ("thermal", "smooth", "sharp", "wiggly", "borderline", "ridge", "unreachable")
 _USES = ("release", "confirm", "more", "change")
@@ -40,22 +38,18 @@ class ReadReport(Drill):
         self.study = practice_study(seed)
         self.line: SimulatedLine = make_line(_KINDS[seed % len(_KINDS)], seed, self.study)
         self.coupons = int(self._rng.choice([16, 20, 28]))
-        plan = make_plan(self.study, coupons=self.coupons, seed=seed)
-        self.results = self.line.run(plan.coupons, seed)
-        self.answer_given: Answer = recommend(self.study, fit(self.study, self.results, seed=seed), seed=seed)
+        _, self.results, self.answer_given = tool_on(self.line, self.coupons, seed)
         self._answers: list[str | float] = []
 
-    def question(self) -> Question | None:
+    def _question(self) -> Question:
         """See `Drill`."""
-        if self.is_over:
-            return None
         return (
             Question(told("ask step"), _USES),
             Question(told("ask promise"), ("expected", "bound", "nothing")),
             Question(told("ask rate")),
         )[len(self._answers)]
 
-    def answer(self, text: str) -> Turn:
+    def _answer(self, text: str) -> Turn:
         """See `Drill`.
 
         Raises
@@ -63,13 +57,10 @@ class ReadReport(Drill):
         InputError
             If it cannot be used; nothing has changed then.
         """
-        question = self.question()
-        if question is None:
-            raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
-        word = text.strip().lower()
-        if question.choices:
-            if word not in question.choices:
-                raise InputError("answer", repr(text.strip()), ", ".join(question.choices), "Choose one of these.")
+        word, choices = text.lower(), self._question().choices
+        if choices:
+            if word not in choices:
+                raise InputError("answer", repr(text), ", ".join(choices), "Choose one of these.")
             self._answers.append(word)
             return Turn((told("noted"),))
         value = parse_number(word, "answer")
@@ -96,7 +87,7 @@ class ReadReport(Drill):
     def _end(self) -> Turn:
         found = self.answer_given
         use, promise, guess = self._answers
-        setpoint = {name: float(value) for name, value in found.setpoint.items()}
+        setpoint = plain(found.setpoint)
         true, best = robust_at(self.line, setpoint), self.line.best()
         right_use = _RIGHT[found.verdict]
         # before confirmation coupons only the lower bound is backed by anything, and only with a target in reach
@@ -119,6 +110,6 @@ class ReadReport(Drill):
         if found.window is not None:
             bounds = found.window.bounds.astype(float)
             window = {str(n): (float(bounds["low"][n]), float(bounds["high"][n])) for n in bounds.index}
-        marks = {"the report's": setpoint, "the best": {k: float(v) for k, v in best.settings.items()}}
+        marks = {"the report's": setpoint, "the best": plain(best.settings)}
         picture = MapPicture(self.line, self.results, marks, window)
         return self._finish(parts, truth, picture, coupons=self.coupons, compared=marks)

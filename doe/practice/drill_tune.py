@@ -9,31 +9,28 @@ from doe.domain.finding import Finding
 from doe.domain.stack import DEFAULT_LINE
 from doe.domain.study import COUPONS_PER_GARMENT
 from doe.domain.units import METRIC, Shown
-from doe.plans.build import make_plan
 from doe.plans.settle import hard_factors, machine_of, settle_matrix
 from doe.plans.timing import CURE_HANDLING_MIN, PRESS_HANDLING_MIN, USUAL_SECONDS, hours_at_machines
 from doe.practice.centre import centre
 from doe.practice.drill import (
-    Drill,
+    CouponDrill,
     MapPicture,
     Question,
     Settings,
     Turn,
-    made_coupons,
+    plain,
     read_settings,
     robust_at,
     share_of_best,
     told,
 )
-from doe.practice.drill_line import line_to_tune
-from doe.setpoint.recommendation import recommend
-from doe.surfaces.fitted import fit
+from doe.practice.drill_line import line_to_tune, tool_on
 
 COUPONS, MINUTES = 20, 480.0
 MOST_AT_ONCE = 8
 
 
-class TunePowder(Drill):
+class TunePowder(CouponDrill):
     """Make coupons, then hand in settings."""
 
     exercise = "tune"
@@ -43,23 +40,15 @@ class TunePowder(Drill):
         self.line = line_to_tune(seed)
         self.study = self.line.study
         self.minutes = 0.0
-        self._made: list[pd.DataFrame] = []
         self._last: Settings | None = None
 
-    @property
-    def coupons(self) -> int:
-        """Coupons made so far."""
-        return sum(len(frame) for frame in self._made)
-
-    def question(self) -> Question | None:
+    def _question(self) -> Question:
         """See `Drill`."""
-        if self.is_over:
-            return None
         middle = tuple(float(v) for v in centre(self.study).values())
         left = {"coupons": COUPONS - self.coupons, "minutes": max(0.0, MINUTES - self.minutes)}
         return Question(told("settings left", middle=middle, **left))
 
-    def answer(self, text: str) -> Turn:
+    def _answer(self, text: str) -> Turn:
         """See `Drill`.
 
         Raises
@@ -67,18 +56,15 @@ class TunePowder(Drill):
         InputError
             If it cannot be used; nothing has changed then.
         """
-        if self.is_over:
-            raise InputError("answer", repr(text), "nothing more", "The exercise is over.")
-        word = text.strip()
-        if word.startswith("="):
-            return self._hand_in(read_settings(self.study, word[1:], self.shown))
+        if text.startswith("="):
+            return self._hand_in(read_settings(self.study, text[1:], self.shown))
         many = 1
-        if " x" in word:
-            word, _, number = word.rpartition(" x")
+        if " x" in text:
+            text, _, number = text.rpartition(" x")
             if not number.isdigit() or not 1 <= int(number) <= MOST_AT_ONCE:
                 raise InputError("coupons", repr(number), f"x1 to x{MOST_AT_ONCE}", "Write it like 125 150 155 14 x2.")
             many = int(number)
-        return self._make(read_settings(self.study, word, self.shown), many)
+        return self._make(read_settings(self.study, text, self.shown), many)
 
     def _make(self, settings: Settings, many: int) -> Turn:
         """Make coupons at these settings.
@@ -103,11 +89,10 @@ class TunePowder(Drill):
         frame.insert(0, "coupon", [f"C{first + i:02d}" for i in range(many)])
         frame["round"], frame["cure_batch"], frame["press_batch"] = 1, batch, batch
         frame["garment"] = [1 + (first + i - 1) // COUPONS_PER_GARMENT for i in range(many)]
-        results = self.line.run(frame, self.seed)
-        self._made.append(results)
+        made = self._press(self.line, frame)
         self.minutes += minutes
         self._last = settings
-        return Turn((told("minutes taken", minutes=minutes),), made_coupons(self.study, results))
+        return Turn((told("minutes taken", minutes=minutes),), made)
 
     def _minutes(self, settings: Settings, many: int) -> float:
         settle = 0.0
@@ -121,7 +106,7 @@ class TunePowder(Drill):
         return float(settle + many * (CURE_HANDLING_MIN + PRESS_HANDLING_MIN + seconds / 60))
 
     def _hints(self) -> tuple[Finding, ...]:
-        at = self._last or {k: float(v) for k, v in centre(self.study).items()}
+        at = self._last or plain(centre(self.study))
         frame = pd.DataFrame([dict(at)])
         under, over = float(self.line.true_under(frame)[0]), float(self.line.true_over(frame)[0])
         side = "" if max(under, over) < 0.05 else "under" if under > over else "over"
@@ -138,12 +123,10 @@ class TunePowder(Drill):
     def _hand_in(self, settings: Settings) -> Turn:
         best = self.line.best()
         robust = robust_at(self.line, settings)
-        plan = make_plan(self.study, coupons=COUPONS, seed=self.seed)
-        results = self.line.run(plan.coupons, self.seed)
-        answer = recommend(self.study, fit(self.study, results, seed=self.seed), seed=self.seed)
-        tool = {name: float(value) for name, value in answer.setpoint.items()}
+        plan, results, answer = tool_on(self.line, COUPONS, self.seed)
+        tool = plain(answer.setpoint)
         hours = hours_at_machines(self.study, plan.coupons, DEFAULT_LINE).minutes
-        best_settings = {name: float(value) for name, value in best.settings.items()}
+        best_settings = plain(best.settings)
         truth = [
             told("rates tuned", yours=robust, best=best.robust_pass),
             told(

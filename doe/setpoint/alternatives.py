@@ -13,7 +13,7 @@ from doe.domain.coding import decode, round_settings
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.fitted import Surfaces
 
 Idea = Literal["setpoint", "best coupon", "middle of the ranges", "fastest in the window", "fastest that passed"]
 
@@ -50,7 +50,7 @@ class Alternative:
     seconds: float | None
 
 
-def other_settings(study: Study, surfaces: FittedSurfaces, answer: Answer) -> tuple[Alternative, ...]:
+def other_settings(study: Study, surfaces: Surfaces, answer: Answer) -> tuple[Alternative, ...]:
     """The setpoint, and beside it what a shop would take without a model.
 
     The best coupon (it passed, and feels best; among equals the quickest), the middle of the tested ranges, the
@@ -60,7 +60,7 @@ def other_settings(study: Study, surfaces: FittedSurfaces, answer: Answer) -> tu
     Parameters
     ----------
     study : Study
-    surfaces : FittedSurfaces
+    surfaces : Surfaces
     answer : Answer
         To these surfaces.
     """

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from doe.surfaces.facts import Said
+from doe.domain.finding import Finding
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,12 +87,12 @@ class Answer:
         Settings of the coupons that would help most, one row a coupon; empty when ready.
     cliffs : tuple of Cliff
         Nearest first, in setting errors.
-    limits_on_certainty : tuple of Fact or str
+    limits_on_certainty : tuple of Finding or str
         What keeps the statement from being surer, most important first. A string is a sentence that an older version
         kept, or that was added after the answer was given; it is shown as it is, and nothing is decided by it.
-    changes : tuple of Fact or str
+    changes : tuple of Finding or str
         What could be changed when the target is not reachable.
-    warnings : tuple of Fact or str
+    warnings : tuple of Finding or str
     method : mapping
         What reproduces the answer, and the error rates of the verdicts. ``model``: kind of surface, empty where it was
         put together by hand; ``draws``; ``setting_error``: ``once`` for taken out of the trial and put in for
@@ -116,8 +116,8 @@ class Answer:
     p_reachable: float
     next_coupons: pd.DataFrame
     cliffs: tuple[Cliff, ...]
-    limits_on_certainty: tuple[Said, ...]
-    changes: tuple[Said, ...]
-    warnings: tuple[Said, ...]
+    limits_on_certainty: tuple[Finding | str, ...]
+    changes: tuple[Finding | str, ...]
+    warnings: tuple[Finding | str, ...]
     method: Mapping[str, float | str]
     seed: int

@@ -12,7 +12,7 @@ from doe.setpoint.answer import Answer
 from doe.setpoint.reweigh import Weights
 from doe.setpoint.robust import RobustRate
 from doe.surfaces.averaging import left_out, stacking_weight
-from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.fitted import Surfaces
 from doe.surfaces.mechanism_model import MechanismModel, speaks_of
 from doe.surfaces.window_gradient import ClosingWindow
 
@@ -38,7 +38,7 @@ class Averaged:
     other_low: float
 
 
-def average_with_mechanisms(study: Study, surfaces: FittedSurfaces, answer: Answer) -> Averaged | None:
+def average_with_mechanisms(study: Study, surfaces: Surfaces, answer: Answer) -> Averaged | None:
     """Fit dose mechanisms to the same coupons, as many draws, and average them with the closing window.
 
     None where the mechanisms do not know all that the study varies (`speaks_of`), or another model than the closing

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from doe.domain.coding import FloatArray
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Cliff
 from doe.setpoint.robust import RobustRate
-from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.fitted import Surfaces
 
-FloatArray = NDArray[np.float64]
 Setpoint = Mapping[str, float | str]
 
 CLIFF_DROP = 0.10
@@ -70,12 +69,12 @@ def _at(study: Study, setpoint: Setpoint, columns: dict[str, FloatArray]) -> pd.
     return pd.DataFrame({n: columns[n] if n in columns else [setpoint[n]] * rows for n in study.factor_names})
 
 
-def profile(study: Study, surfaces: FittedSurfaces, answer: Answer, factor: str, n: int = 61) -> Profile:
+def profile(study: Study, surfaces: Surfaces, answer: Answer, factor: str, n: int = 61) -> Profile:
     """Curves through the setpoint of an answer along one numeric factor, over its tested range only."""
     return _curve(study, surfaces, answer.setpoint, factor, n)
 
 
-def _curve(study: Study, surfaces: FittedSurfaces, setpoint: Setpoint, factor: str, n: int) -> Profile:
+def _curve(study: Study, surfaces: Surfaces, setpoint: Setpoint, factor: str, n: int) -> Profile:
     f = study.factor(factor)
     values = np.linspace(f.low, f.high, n)
     frame = _at(study, setpoint, {factor: values})
@@ -103,7 +102,7 @@ def _curve(study: Study, surfaces: FittedSurfaces, setpoint: Setpoint, factor: s
     )
 
 
-def robust_map(study: Study, surfaces: FittedSurfaces, answer: Answer, x: str, y: str, n: int = 41) -> RobustMap:
+def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str, n: int = 41) -> RobustMap:
     """Grids through the setpoint of an answer over two numeric factors, inside their tested ranges."""
     fx, fy = study.factor(x), study.factor(y)
     xs, ys = np.linspace(fx.low, fx.high, n), np.linspace(fy.low, fy.high, n)
@@ -131,7 +130,7 @@ def robust_map(study: Study, surfaces: FittedSurfaces, answer: Answer, x: str, y
     )
 
 
-def find_cliffs(study: Study, surfaces: FittedSurfaces, setpoint: Setpoint) -> tuple[Cliff, ...]:
+def find_cliffs(study: Study, surfaces: Surfaces, setpoint: Setpoint) -> tuple[Cliff, ...]:
     """Cliffs around a setpoint, nearest first in setting errors; only those inside the tested range."""
     found = []
     for f in study.numeric:

@@ -14,13 +14,13 @@ from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.recommendation import NEXT_COUPONS
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
-from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.fitted import Surfaces
 
 
 def extend_plan(
     study: Study,
     plan: Plan,
-    surfaces: FittedSurfaces,
+    surfaces: Surfaces,
     *,
     coupons: int = NEXT_COUPONS,
     seed: int = 0,

@@ -12,13 +12,12 @@ from numpy.typing import NDArray
 
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Window
-from doe.setpoint.reweigh import Weights
+from doe.setpoint.reweigh import FloatArray, Weights
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import allowed
 from doe.setpoint.window import box_points, growth
-from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.fitted import Surfaces
 
-FloatArray = NDArray[np.float64]
 HeatSide = Literal["under", "over"]
 EndCause = Literal["heat", "hand"]
 
@@ -156,7 +155,7 @@ class FitCoupons:
         return np.asarray(self.hand < (-np.inf if wanted is None else wanted))
 
 
-def made_coupons(surfaces: FittedSurfaces) -> FitCoupons:
+def made_coupons(surfaces: Surfaces) -> FitCoupons:
     """The coupons behind a fit, with those of an earlier study."""
     parts = [surfaces.results, *([] if surfaces.earlier is None else [surfaces.earlier.results])]
     names = tuple(str(name) for part in parts for name in part.coupon)
@@ -202,19 +201,21 @@ def edges_and_cliffs(
     z = rate.surfaces.scaling.z
     away = np.linalg.norm(z(made.settings)[:, None, :] - z(frame)[None, :, :], axis=2)
     short = made.feels_less_than(rate.study.spec.hand_min)
+
+    def ground(i: int, past: NDArray[np.bool_], side: HeatSide) -> tuple[EndCause, HeatSide, Beyond]:
+        by: EndCause = "hand" if lost_checks[i] < lost[i] / 2 else "heat"
+        telling = short if by == "hand" else made.failed_by(side)
+        return by, side, _beyond(made, past, telling, moved[:, i], away[:, i])
+
     edges, beyond_cliffs = [], []
     for i, end in enumerate(ends, 1):
-        side: HeatSide = "over" if over[i] > under[i] else "under"
-        by: EndCause = "hand" if lost_checks[i] < lost[i] / 2 else "heat"
         past = made.past(end.factor, end.end, end.at, beside=False)
-        b = _beyond(made, past, short if by == "hand" else made.failed_by(side), moved[:, i], away[:, i])
-        reason = end.reason or ("seen" if b.telling else "assumed")
-        edges.append(WindowEnd(end.factor, end.end, end.at, reason, by, side, b))
+        by, side, beyond = ground(i, past, "over" if over[i] > under[i] else "under")
+        reason = end.reason or ("seen" if beyond.telling else "assumed")
+        edges.append(WindowEnd(end.factor, end.end, end.at, reason, by, side, beyond))
     for i, cliff in enumerate(answer.cliffs, 1 + len(ends)):
-        by = "hand" if lost_checks[i] < lost[i] / 2 else "heat"
         past = made.past(cliff.factor, cliff.direction, cliff.at, beside=True)
-        b = _beyond(made, past, short if by == "hand" else made.failed_by(cliff.side), moved[:, i], away[:, i])
-        beyond_cliffs.append(CliffGround(cliff.factor, cliff.direction, cliff.at, by, cliff.side, b))
+        beyond_cliffs.append(CliffGround(cliff.factor, cliff.direction, cliff.at, *ground(i, past, cliff.side)))
     return tuple(edges), tuple(beyond_cliffs)
 
 
@@ -274,7 +275,7 @@ def _beyond(
 
 
 def hand_ground(
-    study: Study, surfaces: FittedSurfaces, answer: Answer, made: FitCoupons, without: Sequence[Weights]
+    study: Study, surfaces: Surfaces, answer: Answer, made: FitCoupons, without: Sequence[Weights]
 ) -> HandGround | None:
     """What hand-feel at the setpoint rests on; None without any score."""
     draws = surfaces.hand_draws(pd.DataFrame([dict(answer.setpoint)]))

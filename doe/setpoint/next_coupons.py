@@ -6,14 +6,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.domain.coding import round_settings
+from doe.domain.coding import FloatArray, round_settings
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found, allowed
 from doe.setpoint.telling import DecisionWorth, expected_worth, follow, outcome_chances
-
-FloatArray = NDArray[np.float64]
 
 BATCH_LEVELS = 3
 """Settings at most of each hard-to-change factor in a second round, so that it fits an afternoon."""

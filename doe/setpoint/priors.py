@@ -7,17 +7,17 @@ normal which is raised. Slopes are differences over a quarter of a doubling each
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.domain.finding import Finding
 from doe.setpoint.answer import EVERY, Verdict
-from doe.setpoint.reweigh import Weights, weigh
-from doe.surfaces.facts import Fact
-
-FloatArray = NDArray[np.float64]
+from doe.setpoint.reweigh import FloatArray, Weights, weigh
+from doe.surfaces.facts import fact
 
 STEP = 0.25
 """Doublings each way over which a slope is taken: near enough for the draws, far enough to rise above noise."""
@@ -58,7 +58,7 @@ class PriorPull:
 
 def prior_warning(
     pulls: Sequence[PriorPull], verdict: Verdict, halved_doubled: tuple[Verdict, Verdict]
-) -> tuple[Fact, ...]:
+) -> tuple[Finding, ...]:
     """That the priors pull hard at an answer, where they do: it then rests on them more than a reader expects.
 
     Parameters
@@ -74,8 +74,8 @@ def prior_warning(
     halved, doubled = (said if said != verdict and every.reliable else "" for said in halved_doubled)
     if abs(every.rate) >= LARGE:
         strongest = max(single, key=lambda p: p.rate * np.sign(every.rate))
-        return (Fact("leans_on_priors", value=every.rate, about=strongest.group, halved=halved, doubled=doubled),)
-    return (Fact("hangs_on_priors", halved=halved, doubled=doubled),) if halved or doubled else ()
+        return (fact("leans_on_priors", value=every.rate, about=strongest.group, halved=halved, doubled=doubled),)
+    return (fact("hangs_on_priors", halved=halved, doubled=doubled),) if halved or doubled else ()
 
 
 def prior_pulls(
@@ -84,8 +84,8 @@ def prior_pulls(
     *,
     target: float,
     low: float,
-    best: FloatArray | None = None,
-    rows: NDArray[np.intp] | None = None,
+    best: FloatArray,
+    rows: NDArray[np.intp],
 ) -> tuple[PriorPull, ...]:
     """Pull of every group of priors on one setpoint, all together first, then the strongest first.
 
@@ -99,42 +99,29 @@ def prior_pulls(
         Wanted pass rate.
     low : float
         Share of the lower quantile, 1 - assurance.
-    best : array, shape (thinned draws,), optional
-        Highest rate anywhere; where it is left out, the setpoint is taken for the best.
-    rows : int array, shape (thinned draws,), optional
-        Draws that ``best`` is of; all by default.
+    best : array, shape (thinned draws,)
+        Highest rate anywhere.
+    rows : int array, shape (thinned draws,)
+        Draws that ``best`` is of.
     """
-    every_row = np.arange(len(rates))
-    ask = _Numbers(rates, rates if best is None else best, every_row if rows is None else rows, target, low)
-    single = [_pull(name, density, ask) for name, density in priors.items()]
-    every = _pull(EVERY, np.sum(list(priors.values()), axis=0), ask)
-    return (every, *sorted(single, key=lambda p: -abs(p.rate_low)))
 
-
-@dataclass(frozen=True)
-class _Numbers:
-    rates: FloatArray
-    best: FloatArray
-    rows: NDArray[np.intp]
-    target: float
-    low: float
-
-    def under(self, weights: Weights) -> tuple[float, ...]:
-        part = weights.at(self.rows)
-        return (
-            weights.mean(self.rates),
-            weights.quantile(self.rates, self.low),
-            weights.mean((self.rates >= self.target).astype(float)),
-            part.mean((self.best >= self.target).astype(float)),
-            part.mean(self.best),
+    def under(weights: Weights) -> FloatArray:
+        part = weights.at(rows)
+        return np.array(
+            [
+                weights.mean(rates),
+                weights.quantile(rates, low),
+                weights.mean((rates >= target).astype(float)),
+                part.mean((best >= target).astype(float)),
+                part.mean(best),
+            ]
         )
 
+    def pull(group: str, density: FloatArray) -> PriorPull:
+        stronger, weaker = (weigh((2.0**step - 1) * density) for step in (STEP, -STEP))
+        rate, rate_low, p_target, p_reachable, best_rate = ((under(stronger) - under(weaker)) / (2 * STEP)).tolist()
+        effective, reliable = min(stronger.effective, weaker.effective), stronger.reliable and weaker.reliable
+        return PriorPull(group, rate, rate_low, p_target, p_reachable, best_rate, effective, reliable)
 
-def _pull(group: str, density: FloatArray, ask: _Numbers) -> PriorPull:
-    both = tuple(weigh((2.0**step - 1) * density) for step in (STEP, -STEP))
-    stronger, weaker = (ask.under(w) for w in both)
-    rate, rate_low, p_target, p_reachable, best = (
-        (more - less) / (2 * STEP) for more, less in zip(stronger, weaker, strict=True)
-    )
-    effective, reliable = min(w.effective for w in both), all(w.reliable for w in both)
-    return PriorPull(group, rate, rate_low, p_target, p_reachable, best, effective, reliable)
+    every = pull(EVERY, np.sum(list(priors.values()), axis=0))
+    return (every, *sorted(itertools.starmap(pull, priors.items()), key=lambda p: -abs(p.rate_low)))

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from doe.domain.finding import Finding
 from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer
 from doe.setpoint.curves import find_cliffs
-from doe.setpoint.gaps import find_gaps
 from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.priors import prior_warning
 from doe.setpoint.robust import RobustRate
@@ -25,21 +25,21 @@ from doe.setpoint.verdict import (
     certainty_limits,
     chances,
     error_rates,
+    find_gaps,
     judge,
     possible_changes,
     reach_threshold,
     share_inside,
 )
 from doe.setpoint.window import find_window
-from doe.surfaces.contract import FittedSurfaces
-from doe.surfaces.facts import Fact
+from doe.surfaces.fitted import Surfaces
 
 NEXT_COUPONS = 8
 """Coupons proposed for a next round."""
 
 
 def recommend(
-    study: Study, surfaces: FittedSurfaces, *, seed: int = 0, progress: Callable[[float], None] | None = None
+    study: Study, surfaces: Surfaces, *, seed: int = 0, progress: Callable[[float], None] | None = None
 ) -> Answer:
     """Recommend a robust operating point for a study.
 
@@ -47,7 +47,7 @@ def recommend(
     ----------
     study : Study
         The study, which may carry another spec, setting errors or limits than at the time of the fit.
-    surfaces : FittedSurfaces
+    surfaces : Surfaces
         What `fit` returned.
     seed : int
         The same seed, surfaces and version give the same answer.
@@ -86,7 +86,7 @@ def recommend(
         else pd.DataFrame(columns=list(study.factor_names))
     )
     leaning = _leaning(SetpointDraws(study, rates, found.best, judge_for(study, surfaces)), surfaces)
-    changes: tuple[Fact, ...] = ()
+    changes: tuple[Finding, ...] = ()
     if verdict == "not reachable":
         changes = possible_changes(study, surfaces, _checks_best(study, surfaces, seed))
     answer = Answer(
@@ -124,7 +124,7 @@ def recommend(
     return answer
 
 
-def _leaning(asked: SetpointDraws, surfaces: FittedSurfaces) -> tuple[Fact, ...]:
+def _leaning(asked: SetpointDraws, surfaces: Surfaces) -> tuple[Finding, ...]:
     """That the answer leans on the priors, where it does."""
     if surfaces.traces is None:
         return ()
@@ -132,7 +132,7 @@ def _leaning(asked: SetpointDraws, surfaces: FittedSurfaces) -> tuple[Fact, ...]
     return prior_warning(pulls, now.verdict, asked.prior_verdicts(now, pulls[0]))
 
 
-def _checks_best(study: Study, surfaces: FittedSurfaces, seed: int) -> float:
+def _checks_best(study: Study, surfaces: Surfaces, seed: int) -> float:
     """Expected best robust rate of the checks alone: where hand-feel fails everywhere, its best places say nothing."""
     checks = replace(study, spec=replace(study.spec, hand_min=None))
     return float(find_setpoint(RobustRate(checks, surfaces), rng=np.random.default_rng(seed)).best.mean())
@@ -142,7 +142,7 @@ def _plain(value: object) -> float | str:
     return value if isinstance(value, str) else float(value)  # type: ignore[arg-type] # a column holds levels or numbers
 
 
-def _hand(surfaces: FittedSurfaces, point: pd.DataFrame, low: float) -> tuple[float | None, float | None, float | None]:
+def _hand(surfaces: Surfaces, point: pd.DataFrame, low: float) -> tuple[float | None, float | None, float | None]:
     draws: NDArray[np.float64] | None = surfaces.hand_draws(point)
     if draws is None:
         return None, None, None

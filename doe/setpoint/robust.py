@@ -7,14 +7,12 @@ from functools import lru_cache
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.stats import norm, qmc
 
 from doe.domain.study import Study
-from doe.surfaces.contract import FittedSurfaces, SurfaceDraws
-from doe.surfaces.outcomes import expit
-
-FloatArray = NDArray[np.float64]
+from doe.surfaces.contract import SurfaceDraws
+from doe.surfaces.fitted import Surfaces
+from doe.surfaces.outcomes import FloatArray, expit
 
 HAND_BLUR = 0.05
 """Width, in hand-feel points, over which a print turns from not good enough to good enough."""
@@ -48,7 +46,7 @@ class RobustRate:
     """
 
     study: Study
-    surfaces: FittedSurfaces
+    surfaces: Surfaces
     uses_hand: bool = field(init=False)
 
     def __post_init__(self) -> None:

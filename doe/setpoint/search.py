@@ -9,15 +9,13 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from doe.domain.coding import round_settings
+from doe.domain.coding import FloatArray, round_settings
 from doe.domain.errors import InputError
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.masks import is_forbidden
 from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate
-from doe.surfaces.contract import FittedSurfaces
-
-FloatArray = NDArray[np.float64]
+from doe.surfaces.fitted import Surfaces
 
 SPREAD_POINTS = 512
 """Points spread over the tested region for the first look."""
@@ -64,9 +62,7 @@ def allowed(study: Study, frame: pd.DataFrame) -> NDArray[np.bool_]:
     return keep
 
 
-def settings_frame(
-    study: Study, surfaces: FittedSurfaces, z: FloatArray, combination: NDArray[np.intp]
-) -> pd.DataFrame:
+def settings_frame(study: Study, surfaces: Surfaces, z: FloatArray, combination: NDArray[np.intp]) -> pd.DataFrame:
     """Machine settings nearest to model coordinates, levels filled in, repeated rows and forbidden ones dropped."""
     natural = surfaces.scaling.natural(np.clip(z, -1, 1))
     levels = surfaces.scaling.combinations()
@@ -120,7 +116,7 @@ def first_look(rate: RobustRate, *, rng: np.random.Generator) -> tuple[pd.DataFr
     return points, rate.draws(points, nodes=16, draws=rate.surfaces.draws.thin(FIRST_DRAWS))
 
 
-def _first_points(study: Study, surfaces: FittedSurfaces, rng: np.random.Generator) -> pd.DataFrame:
+def _first_points(study: Study, surfaces: Surfaces, rng: np.random.Generator) -> pd.DataFrame:
     k, combinations = len(surfaces.scaling.numeric), len(surfaces.scaling.combinations())
     sobol = qmc.Sobol(k, scramble=True, rng=rng)
     spread = 2 * sobol.random(SPREAD_POINTS) - 1
@@ -132,7 +128,7 @@ def _first_points(study: Study, surfaces: FittedSurfaces, rng: np.random.Generat
 
 
 def _near(
-    study: Study, surfaces: FittedSurfaces, top: pd.DataFrame, reach: float, count: int, rng: np.random.Generator
+    study: Study, surfaces: Surfaces, top: pd.DataFrame, reach: float, count: int, rng: np.random.Generator
 ) -> pd.DataFrame:
     z, combination = surfaces.scaling.z(top), surfaces.scaling.combination(top)
     pick = rng.integers(0, len(z), count)

@@ -12,15 +12,14 @@ from numpy.typing import NDArray
 
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer, Verdict
-from doe.setpoint.gaps import find_gaps
 from doe.setpoint.priors import PriorPull, prior_pulls
-from doe.setpoint.reweigh import Weights, weigh
+from doe.setpoint.reweigh import FloatArray, Weights, weigh
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import first_look
-from doe.setpoint.verdict import Chance, judge, share_inside
-from doe.surfaces.contract import FittedSurfaces, thinned_rows
+from doe.setpoint.verdict import Chance, find_gaps, judge, share_inside
+from doe.surfaces.contract import thinned_rows
+from doe.surfaces.fitted import Surfaces
 
-FloatArray = NDArray[np.float64]
 Judge = Callable[[Chance, float, float], Verdict]
 
 NOISE = 2.0
@@ -50,7 +49,7 @@ class Standing:
     reliable: bool
 
 
-def judge_for(study: Study, surfaces: FittedSurfaces) -> Judge:
+def judge_for(study: Study, surfaces: Surfaces) -> Judge:
     """The verdict as `doe.recommend` gives it to this study and these surfaces, for any numbers."""
     inside, coupons, gaps = share_inside(surfaces), surfaces.results.coupons, find_gaps(study, surfaces)
 
@@ -60,7 +59,7 @@ def judge_for(study: Study, surfaces: FittedSurfaces) -> Judge:
     return judged
 
 
-def ask(study: Study, surfaces: FittedSurfaces, answer: Answer) -> tuple[SetpointDraws, pd.DataFrame]:
+def ask(study: Study, surfaces: Surfaces, answer: Answer) -> tuple[SetpointDraws, pd.DataFrame]:
     """Look again at the setpoint of an answer, and around as its search did first: the same draws, the same numbers.
 
     Given back with the settings that were looked at around. A kept answer of another version may have been given by

@@ -13,15 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found
 from doe.setpoint.verdict import reach_threshold
 from doe.surfaces.contract import SurfaceDraws
-from doe.surfaces.outcomes import expit
-
-FloatArray = NDArray[np.float64]
+from doe.surfaces.outcomes import FloatArray, expit
 
 DRAWS, GOALS, NODES = 600, 32, 16
 """Draws weighted at most; settings that may become the setpoint; points that stand for the setting error."""

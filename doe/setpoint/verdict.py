@@ -6,20 +6,19 @@ printed by the decisions benchmark and kept in `ERROR_RATES`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from doe.domain.coding import FloatArray
+from doe.domain.factors import Factor
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.setpoint.answer import Verdict
-from doe.setpoint.gaps import Gaps
-from doe.surfaces.contract import FittedSurfaces
-from doe.surfaces.facts import Fact
-from doe.surfaces.scorers import doubt_scorers
-from doe.surfaces.unvaried import unvaried_facts
-
-FloatArray = NDArray[np.float64]
+from doe.surfaces.facts import fact
+from doe.surfaces.fitted import Surfaces
+from doe.surfaces.hand_scores import doubt_scorers
+from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
 
 READY_LOW_SHORTFALL = 0.10
 """Ready: the expected pass rate reaches the wanted one, so there is a window, and its lower bound falls short of it by
@@ -67,6 +66,48 @@ WORSE_RATES: dict[str, float] = {
     "worse_bound_held_12": 85,
 }
 """Goes with the rates above when an answer rests on fewer coupons than they were counted with: those with 12."""
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """What no coupon speaks of, so that only assumptions do.
+
+    Attributes
+    ----------
+    unvaried : tuple of Factor
+        Numeric factors that were hardly varied: neither a setpoint nor the lack of one is shown, and no window.
+    hand : bool
+        Hand-feel is wanted and was never scored: half of the spec was not looked at, so nothing is ready or assured.
+    untried : tuple of (Factor, str)
+        Levels with which no coupon was made: that no setting is good is not shown.
+    can_feel : bool
+        A coupon of this study transferred, so there is one to feel.
+    """
+
+    unvaried: tuple[Factor, ...] = ()
+    hand: bool = False
+    untried: tuple[tuple[Factor, str], ...] = ()
+    can_feel: bool = True
+
+    def hold_back(self, verdict: Verdict) -> Verdict:
+        """The most that may be said where the numbers alone would say ``verdict``."""
+        if self.unvaried or (self.hand and verdict == "ready") or (self.untried and verdict == "not reachable"):
+            return "more coupons"
+        return verdict
+
+    def is_scoring_enough(self, verdict: Verdict) -> bool:
+        """Whether feeling the coupons that are there would do, no new one made; ``verdict`` is that of the numbers."""
+        return self.hand and self.can_feel and not self.unvaried and verdict == "ready"
+
+
+def find_gaps(study: Study, surfaces: Surfaces) -> Gaps:
+    """What the coupons behind these surfaces were never asked about this study."""
+    return Gaps(
+        hardly_varied(surfaces.scaling, surfaces.results, surfaces.earlier),
+        study.spec.hand_min is not None and not surfaces.has_hand,
+        untried_levels(study, surfaces.results, surfaces.earlier),
+        bool(surfaces.results.passed.any()),
+    )
 
 
 @dataclass(frozen=True)
@@ -126,27 +167,27 @@ def error_rates(coupons: int) -> dict[str, float]:
     return ERROR_RATES if coupons >= FEW_COUPONS else ERROR_RATES | WORSE_RATES
 
 
-def share_inside(surfaces: FittedSurfaces) -> float:
+def share_inside(surfaces: Surfaces) -> float:
     """Share of the scored coupons in the tested region, or at most a quarter of a range outside it."""
     z = surfaces.scaling.z(surfaces.results.settings)
     return float((np.abs(z) <= 1.5).all(axis=1).mean())
 
 
-def certainty_limits(surfaces: FittedSurfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps) -> tuple[Fact, ...]:
+def certainty_limits(surfaces: Surfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps) -> tuple[Finding, ...]:
     """What keeps the statement from being surer, most important first."""
     found = [*unvaried_facts(gaps.unvaried)]
     gap = pass_rate - pass_rate_low
     if gap > 0.02:
-        found.append(Fact("rate_open", coupons=surfaces.results.coupons, value=gap))
+        found.append(fact("rate_open", coupons=surfaces.results.coupons, value=gap))
     lapse = float(surfaces.draws.lapse.mean())
     if lapse > 0.03:
-        found.append(Fact("lapses", value=lapse))
+        found.append(fact("lapses", value=lapse))
     if not surfaces.results.measured.to_numpy().any():
-        found.append(Fact("not_measured"))
+        found.append(fact("not_measured"))
     return tuple(dict.fromkeys((*found, *surfaces.warnings)))
 
 
-def possible_changes(study: Study, surfaces: FittedSurfaces, checks_best: float) -> tuple[Fact, ...]:
+def possible_changes(study: Study, surfaces: Surfaces, checks_best: float) -> tuple[Finding, ...]:
     """What could be changed when no tested setting reaches the target.
 
     Parameters
@@ -159,17 +200,18 @@ def possible_changes(study: Study, surfaces: FittedSurfaces, checks_best: float)
     if surfaces.has_hand and study.spec.hand_min is not None and checks_best >= study.spec.pass_rate - 0.03:
         doubt = doubt_scorers(surfaces.everything)
         if doubt is None:
-            found.append(Fact("hand_fails"))
+            found.append(fact("hand_fails"))
         else:
-            found += [replace(doubt, code="hand_fails_in_doubt", about=doubt.code), Fact("softer_if_scores_stand")]
+            found.append(fact("hand_fails_in_doubt", about=doubt.code, **doubt.values))
+            found.append(fact("softer_if_scores_stand"))
     peak = surfaces.draws.peak.reshape(-1, len(surfaces.scaling.numeric))
     for j, f in enumerate(surfaces.scaling.numeric):
         low, high = study.limits.bounds(f.name) if study.limits else (None, None)
         if (peak[:, j] > 1).mean() >= 0.5:
-            found.append(Fact("best_above", factors=(f.name,), value=f.high, limit=high))
+            found.append(fact("best_above", factors=(f.name,), value=f.high, limit=high))
         if (peak[:, j] < -1).mean() >= 0.5:
-            found.append(Fact("best_below", factors=(f.name,), value=f.low, limit=low))
+            found.append(fact("best_below", factors=(f.name,), value=f.low, limit=low))
     wide = tuple(f.name for f in study.numeric if f.setting_sd > (f.high - f.low) / 6)
     if wide:
-        found.append(Fact("wide_error", factors=wide))
-    return (*found, Fact("other_stack"))
+        found.append(fact("wide_error", factors=wide))
+    return (*found, fact("other_stack"))

@@ -33,7 +33,8 @@ from doe.setpoint.priors import PriorPull
 from doe.setpoint.reweigh import Weights, weigh
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.standing import SetpointDraws, Standing, ask
-from doe.surfaces.contract import FittedSurfaces, Traces
+from doe.surfaces.contract import Traces
+from doe.surfaces.fitted import Surfaces
 
 PRIOR_DRAWS, PRIOR_BEST = 600, 100
 """Draws of the model before any coupon, to say what the answer would have been then; and those of them that are asked
@@ -145,7 +146,7 @@ class Why:
     draws: int
 
 
-def explain_answer(study: Study, surfaces: FittedSurfaces, answer: Answer) -> Why:
+def explain_answer(study: Study, surfaces: Surfaces, answer: Answer) -> Why:
     """Give the reasons behind an answer.
 
     Parameters
@@ -233,7 +234,7 @@ def _one_more(asked: SetpointDraws, rate: RobustRate, answer: Answer, now: Stand
     return tuple(made)
 
 
-def _learned(surfaces: FittedSurfaces) -> tuple[Learned, ...]:
+def _learned(surfaces: Surfaces) -> tuple[Learned, ...]:
     traces = surfaces.traces
     assert traces is not None
     found = []

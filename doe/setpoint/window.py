@@ -7,17 +7,14 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from doe.domain.coding import round_inward
+from doe.domain.coding import FloatArray, round_inward
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.setpoint.answer import Window
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import allowed
-
-FloatArray = NDArray[np.float64]
 
 STEP = 0.5
 """Growth of the box at a time, in setting errors; a side grows by at least one machine step."""

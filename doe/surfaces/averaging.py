@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
-FloatArray = NDArray[np.float64]
+from doe.domain.coding import FloatArray
 
 
 def leave_one_out(coupon_fit: FloatArray) -> FloatArray:

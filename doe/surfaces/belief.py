@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from doe.domain.coding import FloatArray
 from doe.domain.factors import Factor
+from doe.domain.finding import Finding
 from doe.domain.results import Results
 from doe.surfaces.averaging import leave_one_out
-from doe.surfaces.facts import Fact
+from doe.surfaces.facts import fact
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied
-
-FloatArray = NDArray[np.float64]
 
 INSEPARABLE = 0.8
 """Correlation of coded settings from which two factors are said not to be told apart."""
@@ -42,7 +42,7 @@ class Belief:
         something.
     learned : mapping of factor name to float
         1 - posterior spread / prior spread of the place of the peak; empty where the prior is not known.
-    facts : tuple of Fact
+    facts : tuple of Finding
     """
 
     p_left_out: FloatArray
@@ -51,7 +51,7 @@ class Belief:
     right: int
     fit_p_value: float
     learned: dict[str, float]
-    facts: tuple[Fact, ...]
+    facts: tuple[Finding, ...]
 
 
 def judge_fit(
@@ -112,32 +112,34 @@ def _predictive_p_value(p_pass: FloatArray, passed: NDArray[np.bool_]) -> float:
     return float((spread(made) >= spread(np.broadcast_to(passed, p.shape))).mean())
 
 
-def _score_facts(score: float, no_factor: float, right: int, p_value: float, passed: NDArray[np.bool_]) -> list[Fact]:
+def _score_facts(
+    score: float, no_factor: float, right: int, p_value: float, passed: NDArray[np.bool_]
+) -> list[Finding]:
     n = len(passed)
     found = []
     if passed.all() or not passed.any():
-        found.append(Fact("ended_alike"))
+        found.append(fact("ended_alike"))
     elif score > no_factor + 1:
-        found.append(Fact("predicts_better", coupons=right, of=n))
+        found.append(fact("predicts_better", coupons=right, of=n))
     elif score > no_factor - 1:
-        found.append(Fact("predicts_alike", coupons=right, of=n))
+        found.append(fact("predicts_alike", coupons=right, of=n))
     else:
-        found.append(Fact("predicts_worse", coupons=right, of=n))
+        found.append(fact("predicts_worse", coupons=right, of=n))
     if p_value < 0.05:
-        found.append(Fact("too_mixed"))
+        found.append(fact("too_mixed"))
     return found
 
 
-def _inseparable(scaling: Scaling, results: Results) -> list[Fact]:
+def _inseparable(scaling: Scaling, results: Results) -> list[Finding]:
     z = scaling.z(results.settings)
     names = [f.name for f in scaling.numeric]
     still = hardly_varied(scaling, results)
-    found = [Fact("hardly_varied", factors=(f.name,), coupons=len(z)) for f in still]
+    found = [fact("hardly_varied", factors=(f.name,), coupons=len(z)) for f in still]
     moved = [j for j, f in enumerate(scaling.numeric) if f not in still]
     if len(z) > 2 and len(moved) > 1:
         together = np.atleast_2d(np.corrcoef(z[:, moved], rowvar=False))
         found += [
-            Fact("inseparable", factors=(names[moved[a]], names[moved[b]]), coupons=len(z))
+            fact("inseparable", factors=(names[moved[a]], names[moved[b]]), coupons=len(z))
             for a in range(len(moved))
             for b in range(a)
             if abs(together[a, b]) > INSEPARABLE
@@ -145,6 +147,6 @@ def _inseparable(scaling: Scaling, results: Results) -> list[Fact]:
     return found
 
 
-def _barely_learned(factors: tuple[Factor, ...], learned: dict[str, float]) -> list[Fact]:
+def _barely_learned(factors: tuple[Factor, ...], learned: dict[str, float]) -> list[Finding]:
     little = tuple(f.name for f in factors if learned.get(f.name, 1.0) < 1 - BARELY_LEARNED)
-    return [Fact("barely_learned", factors=little)] if little else []
+    return [fact("barely_learned", factors=little)] if little else []

@@ -10,20 +10,16 @@ from numpy.typing import NDArray
 from doe.domain.coding import code_frame
 from doe.domain.results import Results
 from doe.domain.study import Study
-from doe.surfaces.classical.canonical import Canonical, analyse_shape, read_quadratic
-from doe.surfaces.classical.confounding import find_confounding
-from doe.surfaces.classical.curvature import Curvature, judge_curvature
-from doe.surfaces.classical.drift import Drift, judge_drift
+from doe.surfaces.classical.batch_errors import Judged, judge_curvature, judge_drift
+from doe.surfaces.classical.canonical import Canonical, analyse_shape
+from doe.surfaces.classical.confounding import Floats, find_confounding
 from doe.surfaces.classical.effects import Effects, estimate_effects
 from doe.surfaces.classical.firth import FirthFit, fit_firth
-from doe.surfaces.classical.least_squares import LeastSquaresFit, fit_least_squares
+from doe.surfaces.classical.least_squares import LackOfFit, fit_least_squares, judge_lack_of_fit
 from doe.surfaces.classical.mixed import MixedFit, fit_mixed
 from doe.surfaces.classical.ordinal import OrdinalFit, fit_ordinal
-from doe.surfaces.classical.pure_error import LackOfFit, judge_lack_of_fit
 from doe.surfaces.classical.terms import ModelTerms, TermsKind, build_terms
 from doe.surfaces.hand_scores import mean_hand
-
-FloatArray = NDArray[np.float64]
 
 NEAR_LEVEL = 0.12
 """How far, coded, a setting may be rounded away from -1, 0 or +1 and still count as that level."""
@@ -44,17 +40,15 @@ class ClassicalChecks:
         cure batch, press batch and coupon as random ones (REML).
     hand_kind : str
         Which model that is: quadratic, interactions, main, or "".
-    hand_means : LeastSquaresFit or None
-        The same terms on each coupon's mean score: leverage and PRESS.
     lack_of_fit : LackOfFit or None
-        Of that model against repeated settings.
+        Of the same terms on each coupon's mean score, against repeated settings.
     shape : Canonical or None
         Canonical form of the hand-feel quadratic.
-    effects, curvature : Effects, Curvature or None
+    effects, curvature : Effects, Judged or None
         On hand-feel, from the coupons at the ends and centre of the ranges.
     pass_effects : Effects or None
         On the share that passes, from the same coupons, failed ones included.
-    drift : Drift or None
+    drift : Judged or None
         Of hand-feel over the order of pressing, beside the factors. Drift, curvature and effects on hand-feel are
         judged beside the errors that recorded batches share.
     firth : FirthFit or None
@@ -67,27 +61,19 @@ class ClassicalChecks:
 
     hand_model: MixedFit | None
     hand_kind: str
-    hand_means: LeastSquaresFit | None
     lack_of_fit: LackOfFit | None
     shape: Canonical | None
     effects: Effects | None
-    curvature: Curvature | None
+    curvature: Judged | None
     pass_effects: Effects | None
-    drift: Drift | None
+    drift: Judged | None
     firth: FirthFit | None
     ordinal: OrdinalFit | None
     notes: tuple[str, ...]
 
 
-def run_checks(study: Study, results: Results, *, order: FloatArray | None = None) -> ClassicalChecks:
+def run_checks(study: Study, results: Results) -> ClassicalChecks:
     """Classical fits of one study's results.
-
-    Parameters
-    ----------
-    study : Study
-    results : Results
-    order : array, shape (coupons,), optional
-        Order of pressing, for drift.
 
     Notes
     -----
@@ -99,19 +85,24 @@ def run_checks(study: Study, results: Results, *, order: FloatArray | None = Non
     names = [f.name for f in study.numeric]
     levels, level_names = _level_columns(study, results)
     assurance = study.spec.assurance
-    hand = _Hand(results)
+    hand, order = _Hand(results), results.order
+    felt = hand.rows
     # every person is a term more; only scores beyond one a coupon pay for it
-    unpaid = hand.person_columns()[0].shape[1] - (len(hand.score) - len(hand.rows))
-    kind, terms = _largest(coded[hand.rows], levels[hand.rows], names, spare=3 + max(0, unpaid))
-    hand_model = means = lack = shape = drift = ordinal = None
+    unpaid = hand.person_columns()[0].shape[1] - (len(hand.score) - len(felt))
+    kind, terms = _largest(coded[felt], levels[felt], names, spare=3 + max(0, unpaid))
+    hand_model = lack = shape = drift = ordinal = None
     if terms is None:
         notes.append(
-            f"Hand-feel was scored on {len(hand.rows)} coupons ({len(hand.score)} scores), too few for a model of it "
+            f"Hand-feel was scored on {len(felt)} coupons ({len(hand.score)} scores), too few for a model of it "
             "beside the joint surface."
         )
     else:
-        if unrecorded := _unrecorded(results, hand.rows):
-            notes.append(unrecorded)
+        batches = _batches(results, felt)
+        if absent := [c.replace("_", " ") for c in BATCHES if c not in batches]:
+            notes.append(
+                f"Not every scored coupon has its {' and '.join(absent)} on record, so errors that such batches share "
+                "are not counted in the checks of hand-feel."
+            )
         if kind != "quadratic":
             notes.append(
                 f"Hand-feel: too few scored coupons for a full quadratic; the {kind} model was fitted instead."
@@ -119,48 +110,38 @@ def run_checks(study: Study, results: Results, *, order: FloatArray | None = Non
         X = np.column_stack([terms.matrix(coded), levels])
         columns = [*terms.names, *level_names]
         hand_model = _fit_people(hand, X, columns, results, assurance)
-        means = fit_least_squares(X[hand.rows], hand.mean, columns, assurance=assurance)
-        lack = judge_lack_of_fit(means, np.column_stack([coded, levels])[hand.rows], hand.mean)
-        if kind == "quadratic" and not levels.shape[1]:
-            estimates = hand_model.coefficients["estimate"].to_numpy(dtype=float)[: len(terms.names)]
-            if np.isfinite(estimates).all():
-                shape = analyse_shape(read_quadratic(terms, estimates))
-        if order is not None and np.ptp(order[hand.rows]) > 0 and len(hand.rows) > len(columns) + 3:
-            drift = judge_drift(
-                X[hand.rows],
-                hand.mean,
-                order[hand.rows],
-                columns,
-                batches=_batches(results, hand.rows),
-                assurance=assurance,
-            )
-        ordinal = _ordinal(hand, np.column_stack([coded, levels]), [*names, *level_names], assurance)
+        means = fit_least_squares(X[felt], hand.mean, columns, assurance=assurance)
+        main = np.column_stack([coded, levels])[felt]
+        lack = judge_lack_of_fit(means, main, hand.mean)
+        estimates = hand_model.estimates[: len(terms)]
+        if kind == "quadratic" and not level_names and np.isfinite(estimates).all():
+            shape = analyse_shape(terms, estimates)
+        if order is not None and np.ptp(order[felt]) > 0 and len(felt) > len(columns) + 3:
+            drift = judge_drift(X[felt], hand.mean, order[felt], columns, batches=batches, assurance=assurance)
+        # two people who feel one coupon are one coupon: its error is in both scores
+        scores = np.round(4 * hand.mean) / 4
+        ordinal = fit_ordinal(main, scores, [*names, *level_names], assurance=assurance)
     at_levels, snapped = _two_level(coded)
     plain = at_levels & (levels == 0).all(axis=1)
-    effects, curvature = _effects(snapped, plain, hand, names, results, assurance)
-    pass_effects = None
+    effects = curvature = pass_effects = None
+    rows = felt[plain[felt]]
+    if _has_corners(snapped[rows]):
+        settings, mean, batches = snapped[rows], hand.mean[plain[felt]], _batches(results, rows)
+        effects = estimate_effects(settings, mean, names, batches=batches, assurance=assurance)
+        if (settings == 0).all(axis=1).any():
+            curvature = judge_curvature(settings, mean, batches=batches, assurance=assurance)
+    else:
+        notes.append(
+            "Effects on hand-feel need scored coupons at both ends of every range; too few of them transferred."
+        )
     if _has_corners(snapped[plain]):
         share = results.passed[plain].astype(float)
         if 0 < share.mean() < 1:
             pass_effects = estimate_effects(snapped[plain], share, names, assurance=assurance)
-    if effects is None:
-        notes.append(
-            "Effects on hand-feel need scored coupons at both ends of every range; too few of them transferred."
-        )
-    firth = _firth(coded, levels, level_names, names, results, assurance, notes)
+    firth, told = _fit_passes(study, results, coded, names)
+    notes += told
     return ClassicalChecks(
-        hand_model,
-        kind if terms is not None else "",
-        means,
-        lack,
-        shape,
-        effects,
-        curvature,
-        pass_effects,
-        drift,
-        firth,
-        ordinal,
-        tuple(notes),
+        hand_model, kind, lack, shape, effects, curvature, pass_effects, drift, firth, ordinal, tuple(notes)
     )
 
 
@@ -175,7 +156,7 @@ class _Hand:
         self.rows = np.flatnonzero(scored.any(axis=1))
         self.mean = mean_hand(results).score
 
-    def person_columns(self) -> tuple[FloatArray, list[str]]:
+    def person_columns(self) -> tuple[Floats, list[str]]:
         """Deviations of people from their average (they add up to zero), and the names of the columns."""
         present = [p for p in range(len(self.people)) if (self.person == p).any()]
         if len(present) < 2:
@@ -185,7 +166,7 @@ class _Hand:
         return np.column_stack(columns), [f"person {self.people[p]}" for p in present[:-1]]
 
 
-def _level_columns(study: Study, results: Results) -> tuple[FloatArray, list[str]]:
+def _level_columns(study: Study, results: Results) -> tuple[Floats, list[str]]:
     columns, names = [], []
     for f in study.categorical:
         values = results.settings[f.name].to_numpy(dtype=str)
@@ -196,25 +177,22 @@ def _level_columns(study: Study, results: Results) -> tuple[FloatArray, list[str
     return (np.column_stack(columns) if columns else np.empty((results.coupons, 0))), names
 
 
-def _largest(coded: FloatArray, levels: FloatArray, names: list[str], *, spare: int) -> tuple[str, ModelTerms | None]:
+def _largest(coded: Floats, levels: Floats, names: list[str], *, spare: int) -> tuple[str, ModelTerms | None]:
     """Largest model of the usual kinds that these rows can tell apart with some degrees of freedom to spare."""
     for kind in _KINDS:
         terms = build_terms(names, kind)
         X = np.column_stack([terms.matrix(coded), levels])
         if len(coded) < X.shape[1] + spare:
             continue
-        if not find_confounding(X, [*terms.names, *(f"level {i}" for i in range(levels.shape[1]))]).confoundings:
+        if not find_confounding(X).confoundings:
             return kind, terms
     return "", None
 
 
-def _fit_people(hand: _Hand, X: FloatArray, columns: list[str], results: Results, assurance: float) -> MixedFit:
+def _fit_people(hand: _Hand, X: Floats, columns: list[str], results: Results, assurance: float) -> MixedFit:
     people, people_names = hand.person_columns()
     rows = np.column_stack([X[hand.coupon], people])
-    groups: dict[str, NDArray[np.str_]] = {}
-    for column, labels in _batches(results, hand.coupon).items():
-        if len(np.unique(labels)) > 1:
-            groups[column] = labels
+    groups = {c: labels for c, labels in _batches(results, hand.coupon).items() if len(np.unique(labels)) > 1}
     if len(hand.score) > len(hand.rows):
         groups["coupon to coupon"] = results.coupon[hand.coupon]
     return fit_mixed(rows, hand.score, groups, [*columns, *people_names], assurance=assurance)
@@ -226,23 +204,7 @@ def _batches(results: Results, rows: NDArray[np.intp]) -> dict[str, NDArray[np.s
     return {column: found for column, found in labels.items() if (found != "").all()}
 
 
-def _unrecorded(results: Results, rows: NDArray[np.intp]) -> str:
-    """What a reader must know of batches that are not recorded; empty if all are."""
-    absent = [c for c in BATCHES if c not in _batches(results, rows)]
-    if not absent:
-        return ""
-    return (
-        f"Not every scored coupon has its {' and '.join(c.replace('_', ' ') for c in absent)} on record, so errors "
-        "that such batches share are not counted in the checks of hand-feel."
-    )
-
-
-def _ordinal(hand: _Hand, X: FloatArray, names: list[str], assurance: float) -> OrdinalFit:
-    # two people who feel one coupon are one coupon: its error is in both scores
-    return fit_ordinal(X[hand.rows], np.round(4 * hand.mean) / 4, names, assurance=assurance)
-
-
-def _two_level(coded: FloatArray) -> tuple[NDArray[np.bool_], FloatArray]:
+def _two_level(coded: Floats) -> tuple[NDArray[np.bool_], Floats]:
     """Rows at a corner or at the centre once rounding of the machine settings is forgiven, and all rows snapped."""
     snapped = np.round(coded)
     close = (np.abs(coded - snapped) <= NEAR_LEVEL).all(axis=1)
@@ -250,45 +212,22 @@ def _two_level(coded: FloatArray) -> tuple[NDArray[np.bool_], FloatArray]:
     return close & ((size == 1).all(axis=1) | (size == 0).all(axis=1)), snapped
 
 
-def _has_corners(snapped: FloatArray) -> bool:
+def _has_corners(snapped: Floats) -> bool:
     corners = snapped[(np.abs(snapped) == 1).all(axis=1)]
-    return (
-        len(corners) >= snapped.shape[1] + 2 and bool((np.ptp(corners, axis=0) == 2).all()) if len(corners) else False
-    )
+    return len(corners) >= snapped.shape[1] + 2 and bool((np.ptp(corners, axis=0) == 2).all())
 
 
-def _effects(
-    snapped: FloatArray, at_levels: NDArray[np.bool_], hand: _Hand, names: list[str], results: Results, assurance: float
-) -> tuple[Effects | None, Curvature | None]:
-    usable = at_levels[hand.rows]
-    settings, mean = snapped[hand.rows][usable], hand.mean[usable]
-    if not _has_corners(settings):
-        return None, None
-    centre = bool((settings == 0).all(axis=1).any())
-    batches = _batches(results, hand.rows[usable])
-    return (
-        estimate_effects(settings, mean, names, batches=batches, assurance=assurance),
-        judge_curvature(settings, mean, batches=batches, assurance=assurance) if centre else None,
-    )
-
-
-def _firth(
-    coded: FloatArray,
-    levels: FloatArray,
-    level_names: list[str],
-    names: list[str],
-    results: Results,
-    assurance: float,
-    notes: list[str],
-) -> FirthFit | None:
+def _fit_passes(
+    study: Study, results: Results, coded: Floats, names: list[str]
+) -> tuple[FirthFit | None, tuple[str, ...]]:
+    """The penalised logistic model of pass/fail, and what is to be said of it."""
     if results.passed.all() or not results.passed.any():
-        notes.append("Pass/fail: all coupons ended alike, so the penalised logistic quadratic was not fitted.")
-        return None
+        return None, ("Pass/fail: all coupons ended alike, so the penalised logistic quadratic was not fitted.",)
+    levels, level_names = _level_columns(study, results)
     kind, terms = _largest(coded, levels, names, spare=1)
     if terms is None:
-        notes.append("Pass/fail: too few coupons for the penalised logistic fit.")
-        return None
-    if kind != "quadratic":
-        notes.append(f"Pass/fail: too few different coupons for a quadratic; the {kind} model was fitted instead.")
+        return None, ("Pass/fail: too few coupons for the penalised logistic fit.",)
     X = np.column_stack([terms.matrix(coded), levels])
-    return fit_firth(X, results.passed, [*terms.names, *level_names], assurance=assurance)
+    fit = fit_firth(X, results.passed, [*terms.names, *level_names], assurance=study.spec.assurance)
+    smaller = f"Pass/fail: too few different coupons for a quadratic; the {kind} model was fitted instead."
+    return fit, () if kind == "quadratic" else (smaller,)

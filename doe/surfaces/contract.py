@@ -1,6 +1,6 @@
 """What a pass surface must offer, so that another kind can be put in the place of the closing window.
 
-Three contracts: `SurfaceModel` is fitted, `SurfaceDraws` are its posterior draws, and `FittedSurfaces` is what every
+Three contracts: `SurfaceModel` is fitted, `SurfaceDraws` are its posterior draws, and `Surfaces` is what every
 later step (setpoint, window, cliffs, reasons, reports) asks. A kind of surface brings the first two; the third comes
 from `doe.surfaces.fit` whatever the kind. Nothing after the fit may ask a model or its draws for more than stands here.
 
@@ -18,22 +18,15 @@ from typing import TYPE_CHECKING, Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from doe.domain.study import Study
-from doe.surfaces.facts import Fact
-from doe.surfaces.sampler import Cloud
+from doe.surfaces.sampler import Cloud, FloatArray
 
 if TYPE_CHECKING:
-    import pandas as pd
     from _typeshed import DataclassInstance
 
     from doe.domain.results import Results
-    from doe.surfaces.belief import Belief
-    from doe.surfaces.checks import ClassicalChecks
-    from doe.surfaces.earlier import EarlierUse
     from doe.surfaces.hand_scores import HandScores
     from doe.surfaces.scaling import Scaling
 
-FloatArray = NDArray[np.float64]
 
 PRIOR_GROUPS = ("height", "place", "width", "sides", "stray", "hand", "levels", "batches")
 """Groups of priors that a model may have: how good the best setting is, where the window lies, how fast it closes, how
@@ -215,51 +208,17 @@ class ModelMaker(Protocol):
         ...
 
 
-class FittedSurfaces(Protocol):
-    """The fitted surfaces of a study, as every later step asks them. See `doe.surfaces.Surfaces` for each of them."""
-
-    @property
-    def study(self) -> Study: ...
-    @property
-    def results(self) -> Results: ...
-    @property
-    def everything(self) -> Results: ...
-    @property
-    def earlier(self) -> EarlierUse | None: ...
-    @property
-    def scaling(self) -> Scaling: ...
-    @property
-    def draws(self) -> SurfaceDraws: ...
-    @property
-    def coupon_fit(self) -> FloatArray: ...
-    @property
-    def hand_scores(self) -> HandScores: ...
-    @property
-    def has_hand(self) -> bool: ...
-    @property
-    def seed(self) -> int: ...
-    @property
-    def warnings(self) -> tuple[Fact, ...]: ...
-    @property
-    def model(self) -> SurfaceModel | None: ...
-    @property
-    def traces(self) -> Traces | None: ...
-    @property
-    def belief(self) -> Belief: ...
-    @property
-    def checks(self) -> ClassicalChecks: ...
-    def pass_draws(self, frame: pd.DataFrame) -> FloatArray: ...
-    def hand_draws(self, frame: pd.DataFrame) -> FloatArray | None: ...
-    def side_draws(self, frame: pd.DataFrame) -> tuple[FloatArray, FloatArray]: ...
-    def predict(self, frame: pd.DataFrame, coverage: float | None = None) -> pd.DataFrame: ...
-    def prior_draws(self, count: int) -> SurfaceDraws | None: ...
-
-
 def thinned_rows(draws: int, count: int) -> NDArray[np.intp]:
     """Every so many-th of ``draws`` rows, ``count`` of them at most."""
     if count >= draws:
         return np.arange(draws)
     return np.linspace(0, draws - 1, count).astype(int)
+
+
+def layout(sizes: Mapping[str, int]) -> dict[str, slice]:
+    """Place of each named group of parameters, one after the other."""
+    ends = np.cumsum([0, *sizes.values()])
+    return {name: slice(int(a), int(b)) for name, a, b in zip(sizes, ends, ends[1:], strict=False)}
 
 
 def columns(slices: Mapping[str, slice], *names: str) -> NDArray[np.intp]:

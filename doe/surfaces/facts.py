@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
+
+from doe.domain.finding import Finding, Value
 
 Code = Literal[
     # what makes a fit doubtful
@@ -51,50 +52,27 @@ Code = Literal[
 ]
 
 
-@dataclass(frozen=True)
-class Fact:
-    """One thing that a fit or an answer has to say. What is not listed for a code is left at its default.
+def fact(code: Code, **values: Value) -> Finding:
+    """One thing that a fit or an answer has to say.
 
-    Attributes
+    Parameters
     ----------
-    code : str
-    factors : tuple of str
-        Names of the factors it is about.
-    levels : tuple of str
-        ``untried``: the level of each of them.
-    names : tuple of str
-        People who scored (``scorers_apart``: the lower first, an empty name where somebody gave none), or machines
-        (``batches_unknown``, ``one_batch``).
-    coupons : int
-        How many coupons it is about. ``hand_unscored``: those that can still be felt.
-    of : int
-        Out of how many coupons; ``never_compared``: how many people scored.
-    value : float or None
-        ``earlier_counted``: what each coupon counts for; ``scorers_apart``: points between them; ``rate_open``: the
-        expected rate minus its bound; ``lapses``: their share; ``leans_on_priors``: change of the expected rate were
-        every prior doubled; ``best_above``, ``best_below``: end of the tested range, in its stored unit.
-    limit : float or None
-        ``best_above``, ``best_below``: what the limits permit on that side, in the stored unit.
-    about : str
-        ``leans_on_priors``: the strongest of `contract.PRIOR_GROUPS`; ``hand_fails_in_doubt``: the code of the doubt,
-        whose names and numbers stand here too.
-    halved, doubled : str
-        ``leans_on_priors``, ``hangs_on_priors``: the verdict were every prior to count half, or double, where it would
-        be another.
+    code : Code
+    values
+        What belongs to the code, of these; an older book left out what was zero or empty.
+
+        factors : names of the factors it is about. levels : ``untried``: the level of each of them.
+        names : people who scored (``scorers_apart``: the lower first, an empty name where somebody gave none), or
+        machines (``batches_unknown``, ``one_batch``).
+        coupons : how many coupons it is about; ``hand_unscored``: those that can still be felt.
+        of : out of how many coupons; ``never_compared``: how many people scored.
+        value : ``earlier_counted``: what each coupon counts for; ``scorers_apart``: points between them; ``rate_open``:
+        the expected rate minus its bound; ``lapses``: their share; ``leans_on_priors``: change of the expected rate
+        were every prior doubled; ``best_above``, ``best_below``: end of the tested range, in its stored unit.
+        limit : ``best_above``, ``best_below``: what the limits permit on that side, in the stored unit.
+        about : ``leans_on_priors``: the strongest of `contract.PRIOR_GROUPS`; ``hand_fails_in_doubt``: the code of the
+        doubt, whose names and numbers stand here too.
+        halved, doubled : ``leans_on_priors``, ``hangs_on_priors``: the verdict were every prior to count half, or
+        double, where it would be another.
     """
-
-    code: Code
-    factors: tuple[str, ...] = ()
-    levels: tuple[str, ...] = ()
-    names: tuple[str, ...] = ()
-    coupons: int = 0
-    of: int = 0
-    value: float | None = None
-    limit: float | None = None
-    about: str = ""
-    halved: str = ""
-    doubled: str = ""
-
-
-Said = Fact | str
-"""A fact, or a sentence: what an older version kept, or what somebody above added in words of his own."""
+    return Finding(code, values)

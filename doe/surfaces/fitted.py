@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.domain.coding import code_frame
+from doe.domain.coding import FloatArray, code_frame
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
+from doe.domain.finding import Finding
 from doe.domain.results import Results, read_results
 from doe.domain.seeds import check_seed
 from doe.domain.study import Study
@@ -20,16 +21,12 @@ from doe.surfaces.belief import Belief, judge_fit
 from doe.surfaces.checks import ClassicalChecks, run_checks
 from doe.surfaces.contract import ModelMaker, SurfaceDraws, SurfaceModel, Traces
 from doe.surfaces.earlier import Earlier, EarlierUse, pooled, read_earlier
-from doe.surfaces.facts import Fact
-from doe.surfaces.hand_scores import HandScores, mean_hand
+from doe.surfaces.facts import fact
+from doe.surfaces.hand_scores import HandScores, doubt_scorers, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
-from doe.surfaces.scorers import doubt_scorers
-from doe.surfaces.traces import trace
 from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
 from doe.surfaces.window_gradient import ClosingWindow
-
-FloatArray = NDArray[np.float64]
 
 PARTICLES, LEAST_PARTICLES, MOST_PARTICLES = 600, 20, 100_000
 STAGES: tuple[Stage, ...] = ("cure", "press")
@@ -56,7 +53,7 @@ class Surfaces:
         What entered the hand-feel part.
     log_evidence : float
     seed : int
-    warnings : tuple of Fact
+    warnings : tuple of Finding
         What makes this fit doubtful.
     earlier : EarlierUse or None
         Coupons of an earlier study that entered with a discount; `results` and `coupon_fit` hold this study's own.
@@ -73,7 +70,7 @@ class Surfaces:
     hand_scores: HandScores
     log_evidence: float
     seed: int
-    warnings: tuple[Fact, ...]
+    warnings: tuple[Finding, ...]
     earlier: EarlierUse | None = None
     model: SurfaceModel | None = None
     xi: FloatArray | None = None
@@ -168,7 +165,7 @@ class Surfaces:
     @cached_property
     def checks(self) -> ClassicalChecks:
         """Classical fits of the same coupons, computed when first asked for (about a second)."""
-        return run_checks(self.study, self.results, order=self.results.order)
+        return run_checks(self.study, self.results)
 
     @cached_property
     def traces(self) -> Traces | None:
@@ -256,52 +253,66 @@ def fit(
     )
 
 
-def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[Fact, ...]:
-    found: list[Fact] = []
+def trace(model: SurfaceModel, xi: FloatArray, coupons: NDArray[np.str_]) -> Traces:
+    """Traces of the draws ``xi``, shape (draws, parameters), of a model."""
+    fit = model.coupon_log_likelihood(xi) * model.weights
+    rows = model.hand.rows
+    fit[:, rows] += model.hand_log_likelihood(xi) * model.weights[rows]
+    passes = model.pass_log_chance(xi)
+    fails = np.log(-np.expm1(np.minimum(passes, -1e-12)))
+    priors = {
+        group: -0.5 * (xi[:, columns] ** 2).sum(axis=1) for group, columns in model.prior_groups.items() if len(columns)
+    }
+    left = {quantity: xi[:, columns].std(axis=0) for quantity, columns in model.quantities.items() if len(columns)}
+    return Traces(coupons, fit, passes, fails, priors, left)
+
+
+def _warnings(study: Study, results: Results, everything: Results, earlier: EarlierUse | None) -> tuple[Finding, ...]:
+    found: list[Finding] = []
     if earlier is not None:
-        found.append(Fact("earlier_counted", coupons=earlier.coupons, value=earlier.discount))
+        found.append(fact("earlier_counted", coupons=earlier.coupons, value=earlier.discount))
     elif results.coupons < 12:
-        found.append(Fact("few_coupons", coupons=results.coupons))
+        found.append(fact("few_coupons", coupons=results.coupons))
     found += _end_facts(results, results if earlier is None else earlier.results)
     far = (np.abs(code_frame(study.factors, results.settings)) > FAR_OUTSIDE).any(axis=1)
     if far.any():
-        found.append(Fact("far_outside", coupons=int(far.sum()), of=results.coupons))
+        found.append(fact("far_outside", coupons=int(far.sum()), of=results.coupons))
     found += unvaried_facts(hardly_varied(Scaling(study.factors), results, earlier))
     untried = untried_levels(study, results, earlier)
     if untried:
         found.append(
-            Fact("untried", factors=tuple(f.name for f, _ in untried), levels=tuple(level for _, level in untried))
+            fact("untried", factors=tuple(f.name for f, _ in untried), levels=tuple(level for _, level in untried))
         )
     found += _hand_facts(study, results, everything)
     found += _batch_facts(study, results)
     if results.waiting:
-        found.append(Fact("waiting", coupons=results.waiting))
+        found.append(fact("waiting", coupons=results.waiting))
     return tuple(found)
 
 
-def _end_facts(results: Results, both: Results) -> list[Fact]:
+def _end_facts(results: Results, both: Results) -> list[Finding]:
     """Which ends of the window no coupon shows; ``both`` are those of an earlier study, where there is one."""
     every, none = bool(results.passed.all()), not results.passed.any()
     if every or none:
         if both.passed.all() == every and (not both.passed.any()) == none:
-            return [Fact("all_passed" if every else "none_passed")]
-        return [Fact("own_all_passed" if every else "own_none_passed")]
+            return [fact("all_passed" if every else "none_passed")]
+        return [fact("own_all_passed" if every else "own_none_passed")]
     sides = {*results.side[~results.passed], *both.side[~both.passed]}
-    found = [Fact("no_over_seen")] if not sides & {"over", "unknown"} else []
-    return found + ([Fact("no_under_seen")] if not sides & {"under", "unknown"} else [])
+    found = [fact("no_over_seen")] if not sides & {"over", "unknown"} else []
+    return found + ([fact("no_under_seen")] if not sides & {"under", "unknown"} else [])
 
 
-def _hand_facts(study: Study, results: Results, everything: Results) -> list[Fact]:
+def _hand_facts(study: Study, results: Results, everything: Results) -> list[Finding]:
     """That hand-feel is wanted but was never scored, or rests on people whose numbers may not mean the same."""
     if study.spec.hand_min is None:
         return []
     if not np.isfinite(everything.hand).any():  # only those of this study are there to be felt
-        return [Fact("hand_unscored", coupons=int(results.passed.sum()))]
+        return [fact("hand_unscored", coupons=int(results.passed.sum()))]
     doubt = doubt_scorers(everything)
     return [] if doubt is None else [doubt]
 
 
-def _batch_facts(study: Study, results: Results) -> list[Fact]:
+def _batch_facts(study: Study, results: Results) -> list[Finding]:
     """That an error which the coupons of a batch share cannot be seen, where a machine is set once a batch."""
     if results.coupons < 2:
         return []
@@ -314,5 +325,5 @@ def _batch_facts(study: Study, results: Results) -> list[Fact]:
             unknown.append(stage)
         elif len(np.unique(labels)) == 1:
             single.append(stage)
-    found = [Fact("batches_unknown", names=tuple(unknown))] if unknown else []
-    return found + [Fact("one_batch", names=(stage,)) for stage in single]
+    found = [fact("batches_unknown", names=tuple(unknown))] if unknown else []
+    return found + [fact("one_batch", names=(stage,)) for stage in single]

@@ -13,11 +13,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-from doe.surfaces.sampler import Cloud, next_power, resample
-
-FloatArray = NDArray[np.float64]
+from doe.surfaces.sampler import Cloud, FloatArray, next_power, resample
 
 LEAPS = 4
 """Leaps of one move. For the same work many short moves found small errors of hand-feel sooner than few long ones."""

@@ -20,15 +20,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from doe.domain.errors import InputError
-from doe.domain.results import Results
-from doe.surfaces.contract import columns, thinned_rows
+from doe.surfaces.contract import columns, layout, thinned_rows
 from doe.surfaces.hand_scores import HandScores
-from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, expit
+from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, FloatArray, expit
 from doe.surfaces.sampler import Cloud, sample
-from doe.surfaces.scaling import Scaling, heats, quadratic_coefficients, quadratic_features
+from doe.surfaces.scaling import heats, quadratic_coefficients, quadratic_features
 from doe.surfaces.window_model import WindowModel, student_log_density
-
-FloatArray = NDArray[np.float64]
 
 _MOST = 60.0  # exponents beyond this change nothing and would overflow in a product
 _TINY = 1e-12
@@ -158,25 +155,6 @@ class MechanismModel:
         self._slices = self._layout()
         self._own, self._shared = self._error_variances()
 
-    @classmethod
-    def of_coupons(
-        cls,
-        scaling: Scaling,
-        results: Results,
-        hand: HandScores,
-        *,
-        weights: FloatArray | None = None,
-        own: int | None = None,
-    ) -> MechanismModel:
-        """The mechanisms of these coupons; a `contract.ModelMaker`.
-
-        Raises
-        ------
-        InputError
-            If they do not know all of them, see `speaks_of`.
-        """
-        return cls(WindowModel(scaling, results, hand, weights=weights, own=own))
-
     @property
     def parameters(self) -> int:
         """Number of parameters."""
@@ -244,8 +222,7 @@ class MechanismModel:
             "hand_sd": 1,
             **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.window.batches)},
         }
-        ends = np.cumsum([0, *sizes.values()])
-        return {name: slice(int(a), int(b)) for name, a, b in zip(sizes, ends, ends[1:], strict=False)}
+        return layout(sizes)
 
     def _error_variances(self) -> tuple[FloatArray, FloatArray]:
         """The trial's setting error of each coupon alone, and of its batch's temperature, each (coupons, k)."""

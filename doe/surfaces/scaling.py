@@ -13,11 +13,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.domain.coding import code, decode
+from doe.domain.coding import FloatArray, code, decode
 from doe.domain.factors import Factor
 from doe.domain.units import ABSOLUTE_ZERO_DEGC
-
-FloatArray = NDArray[np.float64]
 
 
 def _inverse_kelvin(degc: FloatArray | float) -> FloatArray:

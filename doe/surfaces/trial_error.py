@@ -10,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from doe.domain.coding import FloatArray
+
 Groups = list[tuple[int, NDArray[np.intp]]]
 
 

@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from doe.domain.coding import FloatArray
 from doe.domain.factors import Factor
+from doe.domain.finding import Finding
 from doe.domain.results import Results
 from doe.domain.study import Study
 from doe.surfaces.earlier import EarlierUse
-from doe.surfaces.facts import Fact
+from doe.surfaces.facts import fact
 from doe.surfaces.scaling import Scaling
-
-FloatArray = NDArray[np.float64]
 
 HARDLY = 0.05
 """Spread of a coded setting below which its factor is said to have been hardly varied; a tested range is 2 long."""
@@ -55,9 +54,9 @@ def hardly_varied(scaling: Scaling, results: Results, earlier: EarlierUse | None
     )
 
 
-def unvaried_facts(factors: Sequence[Factor]) -> tuple[Fact, ...]:
+def unvaried_facts(factors: Sequence[Factor]) -> tuple[Finding, ...]:
     """That these factors were hardly varied; nothing when there are none."""
-    return (Fact("unvaried", factors=tuple(f.name for f in factors)),) if factors else ()
+    return (fact("unvaried", factors=tuple(f.name for f in factors)),) if factors else ()
 
 
 def untried_levels(study: Study, results: Results, earlier: EarlierUse | None = None) -> tuple[tuple[Factor, str], ...]:

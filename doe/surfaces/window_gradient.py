@@ -19,10 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from doe.surfaces.hamiltonian import sample_by_slopes
-from doe.surfaces.sampler import Cloud
+from doe.surfaces.sampler import Cloud, FloatArray
 from doe.surfaces.window_model import WindowDraws, WindowModel, stretch
-
-FloatArray = NDArray[np.float64]
 
 _LOOK = 80_000  # draws times coupons in one go: more arrays are alive at once than in a look without slopes
 

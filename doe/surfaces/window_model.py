@@ -28,13 +28,11 @@ from numpy.typing import NDArray
 from doe.domain.factors import Factor
 from doe.domain.results import Results
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
-from doe.surfaces.contract import Quadratics, columns, thinned_rows
+from doe.surfaces.contract import Quadratics, columns, layout, thinned_rows
 from doe.surfaces.hand_scores import HandScores
-from doe.surfaces.outcomes import Outcomes, expit
+from doe.surfaces.outcomes import FloatArray, Outcomes, expit
 from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
 from doe.surfaces.trial_error import TrialError
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -285,11 +283,7 @@ class WindowModel:
             "batch_sd": len(self.batches),
             **{f"batch_{i}": m.shape[1] for i, m in enumerate(self.batches)},
         }
-        slices, start = {}, 0
-        for name, size in sizes.items():
-            slices[name] = slice(start, start + size)
-            start += size
-        return slices
+        return layout(sizes)
 
     def level_slots(self, combination: int) -> list[int]:
         """Which parameters of levels a combination moves by: one a factor, whatever the order of the levels."""

@@ -1,19 +1,21 @@
 """What is known besides the symptoms, and how it moves the odds of each fault.
 
-Every rule says by what factor the odds of which faults move, and why. The factors are our guesses, no source;
-what they rest on is common practice, no source, unless the rule says otherwise.
+By what factor a rule moves the odds of which faults stands in `templates/tables/odds.toml`. The factors are our
+guesses, no source; the rules are common practice, no source, unless one says otherwise.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from statistics import fmean
 from typing import Literal
 
 from doe.domain.errors import InputError
-from doe.domain.finding import Finding
+from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
+from doe.domain.jsonable import packaged_table
 from doe.symptoms.faults import FAULTS
 
 Level = Literal["low", "inside", "high"]
@@ -166,27 +168,21 @@ def shifts(known: Known) -> tuple[Shift, ...]:
     return tuple(shift for rule in rules for shift in rule(known))
 
 
-def _fact(code: BecauseCode, **values: str | float | bool | None) -> Finding:
-    return Finding(code, values)
+_MOVES: Mapping[str, Mapping[str, float]] = packaged_table("odds")
+"""By a code, or a code and how it is: fault to the factor on its odds. Faults not named stay as they are."""
 
 
-def _move(because: Finding, **factors: float) -> Iterator[Shift]:
-    for key, factor in factors.items():
-        yield Shift(key, factor, because)
+def _move(code: BecauseCode, row: str = "", /, **values: Value) -> Iterator[Shift]:
+    because = Finding(code, values)
+    for fault, factor in _MOVES.get(f"{code} {row}".strip(), {}).items():
+        yield Shift(fault, factor, because)
 
 
 def _room(known: Known) -> Iterator[Shift]:
     humidity = known.humidity_pct
-    if humidity is None:
-        return
-    if humidity < 35:
-        dry = _fact("room dry", humidity_pct=humidity)
-        yield from _move(dry, powder_uneven=4, powder_excess=1.5, moisture=0.3)
-    elif humidity > 65:
-        damp = _fact("room damp", humidity_pct=humidity)
-        yield from _move(damp, moisture=4, powder_spoiled=1.5, powder_uneven=1.3)
-    else:
-        yield from _move(_fact("room fine", humidity_pct=humidity), moisture=0.6, powder_uneven=0.8)
+    if humidity is not None:
+        code: BecauseCode = "room dry" if humidity < 35 else "room damp" if humidity > 65 else "room fine"
+        yield from _move(code, humidity_pct=humidity)
 
 
 POWDER_MONTHS = 6.0
@@ -199,39 +195,23 @@ def _powder(known: Known) -> Iterator[Shift]:
     months, stored = known.powder_months, known.powder_stored
     if months is not None:
         if months > POWDER_MONTHS:
-            yield from _move(_fact("powder old", months=months, within=POWDER_MONTHS), powder_spoiled=5)
+            yield from _move("powder old", months=months, within=POWDER_MONTHS)
         elif stored in ("", "sealed"):
-            yield from _move(_fact("powder fresh", months=months), powder_spoiled=0.4)
-    if stored in ("damp", "open"):
-        yield from _move(_fact("powder kept", how=stored), powder_spoiled=3, moisture=1.3, powder_uneven=1.3)
-    elif stored == "warm":
-        yield from _move(_fact("powder kept", how=stored), powder_spoiled=3)
+            yield from _move("powder fresh", months=months)
+    yield from _move("powder kept", stored, how=stored)
 
 
 def _film_and_ink(known: Known) -> Iterator[Shift]:
     if known.film_months is not None:
-        if known.film_months > KEPT_WELL_MONTHS:
-            yield from _move(_fact("film old", months=known.film_months), moisture=2, ink=1.5, dust=1.5)
-        else:
-            yield from _move(_fact("film fresh", months=known.film_months), moisture=0.9, dust=0.9)
+        yield from _move("film old" if known.film_months > KEPT_WELL_MONTHS else "film fresh", months=known.film_months)
     if known.ink_months is not None:
-        if known.ink_months > KEPT_WELL_MONTHS:
-            yield from _move(_fact("ink old", months=known.ink_months), ink=4)
-        else:
-            yield from _move(_fact("ink fresh", months=known.ink_months), ink=0.7)
+        yield from _move("ink old" if known.ink_months > KEPT_WELL_MONTHS else "ink fresh", months=known.ink_months)
 
 
 def _cloth(known: Known) -> Iterator[Shift]:
     if known.dyed_polyester is not None:
-        factor = 2 if known.dyed_polyester else 0.05
-        yield from _move(_fact("dyed polyester", there=known.dyed_polyester), dye_moves=factor)
-    cloth = _fact("cloth", cloth=known.fabric)
-    if known.fabric == "cotton":
-        yield from _move(cloth, fabric_finish=0.6, moisture=1.3, dye_moves=0.3)
-    elif known.fabric == "nylon":
-        yield from _move(cloth, fabric_finish=4)
-    elif known.fabric in ("polyester", "stretch"):
-        yield from _move(cloth, fabric_shrinks=1.5, moisture=0.7)
+        yield from _move("dyed polyester", "yes" if known.dyed_polyester else "no", there=known.dyed_polyester)
+    yield from _move("cloth", known.fabric, cloth=known.fabric)
 
 
 _SHORTEST_WAIT_S = {"hot": 3.0, "warm": 5.0, "cold": 30.0}
@@ -241,91 +221,36 @@ def _waits(known: Known) -> Iterator[Shift]:
     if known.peel_wait_s is not None and known.film_class:
         least = _SHORTEST_WAIT_S[known.film_class]
         early = known.peel_wait_s < least
-        wait = _fact("peeled", wait_s=known.peel_wait_s, film=known.film_class, least_s=least if early else None)
-        yield from _move(wait, peel_early=10 if early else 0.2)
+        yield from _move(
+            "peeled",
+            "early" if early else "in time",
+            wait_s=known.peel_wait_s,
+            film=known.film_class,
+            least_s=least if early else None,
+        )
     if known.gap_s is not None:
         if known.gap_s < 5:
-            yield from _move(_fact("gap short", gap_s=known.gap_s), no_gap=12)
+            yield from _move("gap short", gap_s=known.gap_s)
         else:
-            gap = _fact("gap kept", gap_s=known.gap_s)
-            yield from _move(gap, no_gap=0.5 if known.gap_s < 10 else 0.1)
+            yield from _move("gap kept", "barely" if known.gap_s < 10 else "well", gap_s=known.gap_s)
     if known.wash_wait_h is not None:
         if known.wash_wait_h < 16:
-            yield from _move(_fact("washed early", wait_h=known.wash_wait_h), wash_early=12)
+            yield from _move("washed early", wait_h=known.wash_wait_h)
         else:
-            late = _fact("washed late", wait_h=known.wash_wait_h)
-            yield from _move(late, wash_early=3 if known.wash_wait_h < 24 else 0.05)
+            yield from _move("washed late", "" if known.wash_wait_h >= 24 else "barely", wait_h=known.wash_wait_h)
     if known.since_stroke_s is not None and known.since_stroke_s < 30:
-        yield from _move(_fact("strokes close", since_s=known.since_stroke_s), press_not_reached=3)
+        yield from _move("strokes close", since_s=known.since_stroke_s)
 
 
 def _class(known: Known) -> Iterator[Shift]:
-    if known.recipe_film_class and known.film_class:
-        same = known.recipe_film_class == known.film_class
-        film = _fact("film class", film=known.film_class, recipe=known.recipe_film_class)
-        yield from _move(film, wrong_class=0.05 if same else 40)
-
-
-# Factor on the odds, by when and by where it shows. Faults not named stay as they are.
-_WHEN: dict[str, dict[str, float]] = {
-    "after cure": {
-        "powder_uneven": 1.5,
-        "powder_excess": 1.3,
-        "ink": 1.5,
-        "cure_set_low": 1.3,
-        "cure_not_reached": 1.3,
-        "wash_early": 0.02,
-        "peel_fast": 0.05,
-        "peel_early": 0.05,
-        "press_not_reached": 0.1,
-        "press_set_low": 0.1,
-        "press_cold_spot": 0.1,
-        "press_runs_hot": 0.1,
-        "press_set_high": 0.1,
-    },
-    "at peel": {"peel_fast": 1.5, "peel_early": 1.5, "wrong_class": 1.5, "wash_early": 0.02},
-    "at stretch": {
-        "cure_set_high": 1.5,
-        "cure_runs_hot": 1.5,
-        "powder_excess": 1.3,
-        "press_not_reached": 1.2,
-        "wash_early": 0.02,
-    },
-    "after wash": {"wash_early": 2, "no_second_press": 1.3, "peel_fast": 0.3, "powder_excess": 0.5},
-    "days later": {"dye_moves": 3, "moisture": 1.5, "peel_fast": 0.2, "powder_missing": 0.2, "dust": 0.3},
-}
-_WHERE: dict[str, dict[str, float]] = {
-    "one place": {
-        "press_cold_spot": 8,
-        "pressure_low": 2.5,
-        "dust": 1.5,
-        "press_not_reached": 0.3,
-        "press_set_low": 0.2,
-        "press_set_high": 0.3,
-        "press_runs_hot": 0.4,
-        "cure_set_low": 0.3,
-        "cure_not_reached": 0.6,
-        "powder_spoiled": 0.4,
-        "wrong_class": 0.3,
-        "wash_early": 0.3,
-    },
-    "whole": {
-        "press_cold_spot": 0.1,
-        "pressure_low": 0.6,
-        "dust": 0.3,
-        "press_not_reached": 1.3,
-        "press_set_low": 1.3,
-        "powder_uneven": 0.6,
-    },
-    "edges": {"peel_fast": 1.5, "peel_early": 1.5, "no_second_press": 1.5, "powder_uneven": 1.3},
-    "small parts": {"powder_thin": 2, "powder_coarse": 2, "peel_fast": 2, "press_cold_spot": 0.5},
-    "solids": {"moisture": 2, "no_gap": 2, "ink": 1.5, "powder_thin": 0.6},
-}
+    film, recipe = known.film_class, known.recipe_film_class
+    if recipe and film:
+        yield from _move("film class", "same" if recipe == film else "other", film=film, recipe=recipe)
 
 
 def _when_and_where(known: Known) -> Iterator[Shift]:
-    yield from _move(_fact("shows when", when=known.when), **_WHEN.get(known.when, {}))
-    yield from _move(_fact("shows where", where=known.where), **_WHERE.get(known.where, {}))
+    yield from _move("shows when", known.when, when=known.when)
+    yield from _move("shows where", known.where, where=known.where)
 
 
 _DIAL = {"cure_temp": "cure", "cure_time": "cure", "press_temp": "press", "dwell": "press"}
@@ -338,8 +263,10 @@ def _dials(known: Known) -> Iterator[Shift]:
             continue
         for level in ("low", "high"):
             beyond = level in levels
-            set_to = _fact("set off", stage=stage, way=level) if beyond else _fact("set right", stage=stage)
-            yield from _move(set_to, **{f"{stage}_set_{level}": 60 if beyond else 0.03})
+            set_to = (
+                Finding("set off", {"stage": stage, "way": level}) if beyond else Finding("set right", {"stage": stage})
+            )
+            yield Shift(f"{stage}_set_{level}", 60 if beyond else 0.03, set_to)
 
 
 # Measured minus set: about N(0, 3) degC on a sound machine, N(-12, 6) and N(12, 6) on one that is off;
@@ -354,23 +281,19 @@ def _ratio(value: float, off: tuple[float, float], sound: tuple[float, float]) -
     return math.exp(max(-math.log(50), min(math.log(50), logs[0] - logs[1])))
 
 
-def _mean(values: Sequence[float]) -> float:
-    return sum(values) / len(values)
-
-
 def _gauges(known: Known) -> Iterator[Shift]:
     for machine, stage in (("press", "press"), ("oven", "cure")):
         off = {r.place: r.measured_degc - r.set_degc for r in known.readings if r.machine == machine}
         if not off:
             continue
-        middle = off.get("centre", _mean(list(off.values())))
-        gauged = _fact("machine off", machine=machine, off_delta_degc=middle)
+        middle = off.get("centre", fmean(off.values()))
+        gauged = Finding("machine off", {"machine": machine, "off_delta_degc": middle})
         yield Shift(f"{stage}_not_reached", _ratio(-middle, _OFF, _SOUND), gauged)
         yield Shift(f"{stage}_runs_hot", _ratio(middle, _OFF, _SOUND), gauged)
         if machine == "press" and len(off) >= 5:
             drop = middle - min(off.values())
             place = min(off, key=lambda p: off[p])
-            spot = _fact("place cold", place=place, drop_delta_degc=drop)
+            spot = Finding("place cold", {"place": place, "drop_delta_degc": drop})
             yield Shift("press_cold_spot", _ratio(drop, _SPOT, _EVEN), spot)
 
 
@@ -380,7 +303,7 @@ def _surfaces(known: Known) -> Iterator[Shift]:
         return
     # 0.02 on either side: surfaces fitted to 20 coupons know no better
     share = (known.p_under + 0.02) / (known.p_under + known.p_over + 0.04)
-    because = _fact("surfaces lean", side="under" if share > 0.5 else "over")
+    because = Finding("surfaces lean", {"side": "under" if share > 0.5 else "over"})
     for f in FAULTS:
         if f.side == "under":
             yield Shift(f.key, 2 * share, because)

@@ -7,35 +7,11 @@ from difflib import get_close_matches
 
 from doe.domain.entry import SymptomWords
 from doe.domain.errors import InputError
+from doe.domain.jsonable import packaged_table
 from doe.domain.outcome import Side
-from doe.symptoms.catalogue import CATALOGUE
-from doe.symptoms.kinds import Symptom
+from doe.symptoms.catalogue import CATALOGUE, Symptom
 
 _BY_KEY = {s.key: s for s in CATALOGUE}
-
-# What a first article shows most, both sides of the window first (common practice, no source).
-_USUAL_FIRST = (
-    "no_transfer",
-    "patchy_transfer",
-    "film_lock",
-    "grainy_back",
-    "edge_lift_wash",
-    "sheet_lift_wash",
-    "blisters",
-    "colour_shed",
-    "stretch_crack",
-    "dye_bleed",
-    "scorch",
-    "glass_back",
-    "edge_lift_dry",
-    "string_peel",
-    "edge_haze",
-    "press_mark",
-    "stiff_hand",
-    "wet_sheen",
-    "small_part_loss",
-    "yellowing",
-)
 
 
 def symptom(key: str) -> Symptom:
@@ -95,9 +71,8 @@ def short_list(n: int = 12) -> tuple[Symptom, ...]:
     """
     if not 1 <= n <= len(CATALOGUE):
         raise InputError("short list", n, f"1 to {len(CATALOGUE)}", "Ask for as many symptoms as there are.")
-    first = [_BY_KEY[key] for key in _USUAL_FIRST]
-    rest = [s for s in CATALOGUE if s.key not in _USUAL_FIRST]
-    return tuple((first + rest)[:n])
+    usual_first = [_BY_KEY[key] for key in packaged_table("symptoms")["usual_first"]]
+    return tuple(dict.fromkeys([*usual_first, *CATALOGUE]))[:n]
 
 
 WORDS = SymptomWords({s.key: s.label for s in CATALOGUE}, side_of)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
-from doe.domain.units import METRIC, SYMBOLS, Shown, show
+from doe.domain.jsonable import packaged_table
+from doe.domain.units import METRIC, Shown, show
 from doe.symptoms.faults import fault
-from doe.symptoms.known import BecauseCode
 from doe.symptoms.looks import Look, look
 from doe.symptoms.reading import WORDS
+from doe.words.facts import Reader, Text, worded
 from doe.words.wording import count, listing, sentence
 
 if TYPE_CHECKING:
@@ -113,82 +114,28 @@ def because(fact: Finding, shown: Shown = METRIC) -> str:
     >>> because(Finding("machine off", {"machine": "press", "off_delta_degc": -10.0}), Shown("degF"))
     'gauge: the press is 18 °F cooler than set'
     """
-    return _BECAUSE[fact.code](fact.values, shown)  # type: ignore[index]  # the code of a `Shift` is a BecauseCode
+    return worded(fact, _BECAUSE, Reader(shown))
 
 
-def _room(values: Mapping[str, Any], found: str) -> str:
-    return f"room at {values['humidity_pct']:.0f} % humidity: {found}"
+def _peeled(_: Reader, *, wait_s: float, film: str, least_s: float | None) -> str:
+    least = "" if least_s is None else f": {least_s:g} s at least"
+    return f"peeled {wait_s:g} s after the press, {film} film{least}"
 
 
-def _open_for(values: Mapping[str, Any], what: str) -> str:
-    return f"{what} open for {_number(values['months'])} months"
-
-
-def _number(value: float) -> str:
-    return f"{value:g}"
-
-
-def _degrees(delta_degc: float, shown: Shown) -> str:
-    """Size of a difference in whole degrees of the reader's unit."""
-    return f"{abs(shown.delta(delta_degc, 'degC')):.0f} {SYMBOLS[shown.temperature]}"
-
-
-def _cloth(values: Mapping[str, Any], shown: Shown) -> str:
-    return "nylon: coatings often refuse the bond" if values["cloth"] == "nylon" else str(values["cloth"])
-
-
-def _peeled(values: Mapping[str, Any], shown: Shown) -> str:
-    least = "" if values["least_s"] is None else f": {_number(values['least_s'])} s at least"
-    return f"peeled {_number(values['wait_s'])} s after the press, {values['film']} film{least}"
-
-
-def _film_class(values: Mapping[str, Any], shown: Shown) -> str:
-    recipe = "the same" if values["recipe"] == values["film"] else values["recipe"]
-    return f"{values['film']} film, and the recipe is for {recipe} film"
-
-
-def _shows_where(values: Mapping[str, Any], shown: Shown) -> str:
-    where = values["where"]
-    return f"shows {'on the whole print' if where == 'whole' else f'at {where}'}"
-
-
-_BECAUSE: dict[BecauseCode, Callable[[Mapping[str, Any], Shown], str]] = {
-    "room dry": lambda v, shown: _room(v, "static spreads powder"),
-    "room damp": lambda v, shown: _room(v, "clumps, and water left in ink and cloth"),
-    "room fine": lambda v, shown: _room(v, "as it should be"),
-    "powder old": lambda v, shown: f"{_open_for(v, 'powder')}: use it within {_number(v['within'])}",
-    "powder fresh": lambda v, shown: _open_for(v, "powder"),
-    "powder kept": lambda v, shown: f"powder kept {v['how']}",
-    "film old": lambda v, shown: f"{_open_for(v, 'film')}: its coat takes up water, and collects dust",
-    "film fresh": lambda v, shown: _open_for(v, "film"),
-    "ink old": lambda v, shown: f"{_open_for(v, 'ink')}: thickens, settles, blocks nozzles",
-    "ink fresh": lambda v, shown: _open_for(v, "ink"),
-    "dyed polyester": lambda v, shown: "dyed polyester" if v["there"] else "no dyed polyester",
-    "cloth": _cloth,
+_BECAUSE: dict[str, Text] = {
+    **packaged_table("said_of_causes"),
+    "cloth": lambda _, cloth: "nylon: coatings often refuse the bond" if cloth == "nylon" else cloth,
     "peeled": _peeled,
-    "gap short": lambda v, shown: f"pressed {_number(v['gap_s'])} s after cure: 5 to 10 s at least",
-    "gap kept": lambda v, shown: f"{_number(v['gap_s'])} s between cure and press",
-    "washed early": lambda v, shown: (
-        f"washed {_number(v['wait_h'])} h after the press: 16 h at the least, 24 h advised"
+    "film class": lambda _, film, recipe: (
+        f"{film} film, and the recipe is for {'the same' if recipe == film else recipe} film"
     ),
-    "washed late": lambda v, shown: f"washed {_number(v['wait_h'])} h after the press",
-    "strokes close": lambda v, shown: f"{_number(v['since_s'])} s between strokes: the platen had no time to recover",
-    "film class": _film_class,
-    "shows when": lambda v, shown: f"shows {v['when']}",
-    "shows where": _shows_where,
-    "set off": lambda v, shown: f"{v['stage']} set {'below' if v['way'] == 'low' else 'above'} the recipe's window",
-    "set right": lambda v, shown: f"{v['stage']} set as the recipe",
-    "machine off": lambda v, shown: (
-        f"gauge: the {v['machine']} is {_degrees(v['off_delta_degc'], shown)} "
-        f"{'cooler' if v['off_delta_degc'] < 0 else 'hotter'} than set"
-    ),
-    "place cold": lambda v, shown: (
-        f"gauge: {v['place']} is {_degrees(v['drop_delta_degc'], shown)} cooler than the middle"
-    ),
-    "surfaces lean": lambda v, shown: (
-        f"fitted surfaces: here prints rather fail by too {'little' if v['side'] == 'under' else 'much'} heat"
+    "shows where": lambda _, where: f"shows {'on the whole print' if where == 'whole' else f'at {where}'}",
+    "set off": lambda _, stage, way: f"{stage} set {'below' if way == 'low' else 'above'} the recipe's window",
+    "surfaces lean": lambda _, side: (
+        f"fitted surfaces: here prints rather fail by too {'little' if side == 'under' else 'much'} heat"
     ),
 }
+"""`doe.symptoms.known.BecauseCode`."""
 
 
 def chance(p: float) -> str:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import singledispatch
-from typing import Any
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
-from doe.domain.outcome import SIDE_WORDS
+from doe.domain.jsonable import packaged_table
+from doe.domain.outcome import Side
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show
 from doe.practice import drill_blank, drill_compare, drill_fault, drill_tune
-from doe.practice.drill import HINT_COST, Code, Drill, DrillResult, MapPicture, Question, Turn, practice_study
+from doe.practice.drill import HINT_COST, Drill, DrillResult, MapPicture, Question, Turn, practice_study
 from doe.practice.drill_blank import QualifyBlank
 from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
@@ -22,33 +22,16 @@ from doe.symptoms.faults import fault
 from doe.symptoms.looks import look
 from doe.symptoms.reading import symptom
 from doe.words.diagnosis import outcome_words
-from doe.words.wording import at_least_of_hundred, count, out_of_hundred, percent, stated
-
-Values = Mapping[str, Any]
-Say = Callable[[Values, Shown], str]
+from doe.words.facts import Reader, Text, filled, worded
+from doe.words.wording import SIDE_WORDS, at_least_of_hundred, count, out_of_hundred, percent
 
 _EACH_HINT = f"each hint costs {HINT_COST} points."
-_STEPS = {
-    "release": "release it as it is",
-    "confirm": "spend confirmation coupons on it",
-    "more": "make more coupons first",
-    "change": "change range, stack or target first",
-}
-
-
-TITLES = {
-    "tune": "Tune a new powder",
-    "fault": "Find the fault",
-    "blank": "Qualify a blank",
-    "report": "Read a report",
-    "compare": "One setting at a time, or a plan?",
-}
+_WORDS = packaged_table("said_at_practice")
+_STEPS: Mapping[str, str] = _WORDS["steps"]
+TITLES: Mapping[str, str] = _WORDS["titles"]
 ABOUT = {
-    "tune": f"tune a new powder with {drill_tune.COUPONS} coupons and {drill_tune.MINUTES / 60:g} hours",
-    "fault": "find the fault behind symptoms with few minutes of checks",
-    "blank": "does a recipe hold on a blank of another supplier?",
-    "report": "read a report: is this window safe?",
-    "compare": "one setting at a time against a plan, on the same line",
+    name: text.format(coupons=drill_tune.COUPONS, hours=drill_tune.MINUTES / 60)
+    for name, text in _WORDS["about"].items()
 }
 """What each exercise is called and what one does in it, by its name, in the order in which they are best done."""
 
@@ -60,15 +43,6 @@ def of_hundred(share: float) -> str:
     ('96 of 100', '99 of 100')
     """
     return f"{out_of_hundred(share)} of 100"
-
-
-def least_of_hundred(share: float) -> str:
-    """Lower bound of a share of prints, rounded down.
-
-    >>> least_of_hundred(0.917)
-    '91 of 100'
-    """
-    return f"{at_least_of_hundred(share)} of 100"
 
 
 # the task
@@ -145,7 +119,7 @@ def _brief_report(drill: ReadReport) -> tuple[str, ...]:
         f"A report on {drill.study.name}: {count(drill.coupons, 'coupon')}, {passed} passed. Target: 95 of 100.",
         *rows,
         f"  Expected at the setpoint: {of_hundred(found.pass_rate)}; at least, with 90 % assurance: "
-        f"{least_of_hundred(found.pass_rate_low)}.",
+        f"{at_least_of_hundred(found.pass_rate_low)} of 100.",
         f"  Chance that the target holds at the setpoint: {percent(found.p_target)}. Assured window: {inner}.",
         f"  Chance that any tested setting reaches the target: {percent(found.p_reachable)}.",
         f"  Nearest cliff: {cliff}.",
@@ -178,76 +152,52 @@ def _ranges(study: Study, shown: Shown) -> tuple[str, ...]:
 
 def asked(question: Question, shown: Shown = METRIC) -> tuple[str, str]:
     """The question, and how to answer it (empty where it says so itself)."""
-    values = question.asks.values
-    return _ASKED[question.asks.code](values, shown)  # type: ignore[index]  # the code is one of a question
+    reader, code, values = Reader(shown), question.asks.code, question.asks.values
+    if code in _ASKED:
+        return _ASKED[code](reader, **values)
+    text, form = _WORDS["asked"][code]
+    return filled(text, reader, **values), form
 
 
-def _settings_left(v: Values, shown: Shown) -> tuple[str, str]:
+def _settings_left(reader: Reader, *, coupons: int, minutes: float, middle: Sequence[float]) -> tuple[str, str]:
     units = [f.unit for f in _usual_factors()]
-    middle = " ".join(f"{shown.value(value, unit):.0f}" for value, unit in zip(v["middle"], units, strict=True))
+    typed = " ".join(f"{reader.shown.value(value, unit):.0f}" for value, unit in zip(middle, units, strict=True))
     return (
-        f"{count(v['coupons'], 'coupon')} and {count(round(v['minutes']), 'minute')} left.",
-        f"Settings such as {middle}, with x2 behind for two coupons; = before them hands them in",
+        f"{count(coupons, 'coupon')} and {count(round(minutes), 'minute')} left.",
+        f"Settings such as {typed}, with x2 behind for two coupons; = before them hands them in",
     )
 
 
-def _checks_left(v: Values, shown: Shown) -> tuple[str, str]:
-    listed = ", ".join(f"{key} ({look(key).minutes:g})" for key in v["checks"])
+def _checks_left(_: Reader, *, checks: Sequence[str], minutes: float, tries: int) -> tuple[str, str]:
+    listed = ", ".join(f"{key} ({look(key).minutes:g})" for key in checks)
+    left = f"{count(round(minutes), 'minute')} and {count(tries, 'try', 'tries')} left."
     return (
-        f"{_minutes(v['minutes'])} and {count(v['tries'], 'try', 'tries')} left. Checks with their minutes: {listed}.",
+        f"{left} Checks with their minutes: {listed}.",
         "A check to make it (? before it says what it is); = and a cause to name it; = alone lists the causes",
     )
 
 
-def _coupons_left(v: Values, shown: Shown) -> tuple[str, str]:
-    return (
-        f"{count(v['coupons'], 'coupon')} left.",
-        "setpoint 4, cool 2 or hot 2 to make coupons; = holds, = retune or = not enough to judge",
-    )
-
-
-def _ask_step(v: Values, shown: Shown) -> tuple[str, str]:
+def _ask_step(_: Reader) -> tuple[str, str]:
     return "What do you do with this setpoint?", "; ".join(f"{key}: {words}" for key, words in _STEPS.items())
 
 
-def _ask_promise(v: Values, shown: Shown) -> tuple[str, str]:
-    return (
-        "The customer asks how many of 100 will pass. What may you promise today?",
-        "expected, bound (the lower bound) or nothing",
-    )
+def _ask_kept(reader: Reader, *, factor: str) -> tuple[str, str]:
+    f = KNOWN_FACTORS[factor]
+    return f"Which {f.label} do you keep?", f"One value in {reader.shown.unit(f.unit)}"
 
 
-def _ask_rate(v: Values, shown: Shown) -> tuple[str, str]:
-    return "How many of 100 production prints do you think really pass at this setpoint?", "0 to 100"
+def _ask_values(reader: Reader, *, factor: str, count: int) -> tuple[str, str]:
+    f = next(f for f in _usual_factors() if f.name == factor)
+    ends = f"{show(f.low, f.unit, reader.shown)} to {show(f.high, f.unit, reader.shown)}"
+    return f"{f.label}: which {count} values?", f"{count} numbers from {ends}"
 
 
-def _ask_kept(v: Values, shown: Shown) -> tuple[str, str]:
-    f = KNOWN_FACTORS[v["factor"]]
-    return f"Which {f.label} do you keep?", f"One value in {shown.unit(f.unit)}"
-
-
-def _ask_values(v: Values, shown: Shown) -> tuple[str, str]:
-    f = next(f for f in _usual_factors() if f.name == v["factor"])
-    return (
-        f"{f.label}: which {v['count']} values?",
-        f"{v['count']} numbers from {show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}",
-    )
-
-
-def _ask_better(v: Values, shown: Shown) -> tuple[str, str]:
-    return "Which settings will hold better in production?", "mine or the plan's"
-
-
-_ASKED: dict[Code, Callable[[Values, Shown], tuple[str, str]]] = {
+_ASKED: dict[str, Callable[..., tuple[str, str]]] = {
     "settings left": _settings_left,
     "checks left": _checks_left,
-    "coupons left": _coupons_left,
     "ask step": _ask_step,
-    "ask promise": _ask_promise,
-    "ask rate": _ask_rate,
     "ask kept": _ask_kept,
     "ask values": _ask_values,
-    "ask better": _ask_better,
 }
 
 
@@ -290,177 +240,58 @@ def say(fact: Finding, shown: Shown = METRIC) -> str:
     >>> say(Finding("hints", {"count": 2})), say(Finding("wrong causes", {"count": 1}))
     ('2 hints', '1 wrong')
     """
-    return _SAID[fact.code](fact.values, shown)  # type: ignore[index]  # the code is one that is told
-
-
-def _always(text: str) -> Say:
-    return lambda values, shown: text
+    return worded(fact, _SAID, Reader(shown))
 
 
 def _usual_factors() -> tuple[Factor, ...]:
     return practice_study(0).numeric
 
 
-def _minutes(value: float) -> str:
-    return f"{value:g} {'minute' if value == 1 else 'minutes'}"
-
-
-def _fails_where(v: Values, shown: Shown) -> str:
-    where = "your last settings" if v["last"] else "the middle of the ranges"
-    if not v["side"]:
+def _fails_where(_: Reader, *, last: bool, side: Side) -> str:
+    where = "your last settings" if last else "the middle of the ranges"
+    if not side:
         return f"At {where} hardly any print fails for heat."
-    return f"At {where} more prints fail by {SIDE_WORDS[v['side']]} than the other way."
+    return f"At {where} more prints fail by {SIDE_WORDS[side]} than the other way."
 
 
-def _tool_tuned(v: Values, shown: Shown) -> str:
-    return (
-        f"The tool, on {v['coupons']} planned coupons and {v['hours']:.1f} hours, chose settings with "
-        f"{of_hundred(v['rate'])} and said: {v['verdict']}."
-    )
+def _it_was(_: Reader, *, cause: str) -> str:
+    found = fault(cause)
+    return f"It was: {found.label}. {found.remedy}"
 
 
-def _it_was(v: Values, shown: Shown) -> str:
-    cause = fault(v["cause"])
-    return f"It was: {cause.label}. {cause.remedy}"
-
-
-def _ranked(v: Values, shown: Shown) -> str:
-    return f"Before any check the tool ranked it {v['before']} of {v['causes']}; with your checks, {v['after']}."
-
-
-def _tally(v: Values, shown: Shown) -> str:
-    return (
-        f"{v['passed']} of {v['coupons']} passed. With {stated(0.9)} assurance the pass rate behind that is at least "
-        f"{least_of_hundred(v['low'])}, if all were made alike."
-    )
-
-
-def _rates_blank(v: Values, shown: Shown) -> str:
-    return (
-        f"On the new blank {of_hundred(v['new'])} production prints pass at the recipe; on the old one "
-        f"{of_hundred(v['old'])}. The right verdict: {v['right']}."
-    )
-
-
-def _bond_reached(v: Values, shown: Shown) -> str:
-    return (
-        f"Under the platen the bond line of the new blank reaches {show(v['bond_degc'], 'degC', shown)} after "
-        f"{v['new_s']:.1f} s, that of the old one after {v['old_s']:.1f} s."
-    )
-
-
-def _bound_held(v: Values, shown: Shown) -> str:
-    how = "held." if v["held"] else "did not hold: with 90 % assurance that happens about once in ten reports."
-    return f"The verdict was: {v['verdict']}. The lower bound {how}"
-
-
-def _corners_hold(v: Values, shown: Shown) -> str:
-    return (
-        f"Of the {count(v['corners'], 'corner')} of the expected window {v['hold']} really hold 95 of 100; the worst "
-        f"has {of_hundred(v['worst'])}."
-    )
-
-
-def _rates_compared(v: Values, shown: Shown) -> str:
-    return (
-        f"At your settings {of_hundred(v['yours'])} production prints pass, at the plan's {of_hundred(v['plan'])}, at "
-        f"the best there are {of_hundred(v['best'])}. Both used {count(v['coupons'], 'coupon')}."
-    )
-
-
-def _plan_verdict(v: Values, shown: Shown) -> str:
-    return (
-        f"The plan's own verdict: {v['verdict']}, expecting {of_hundred(v['rate'])}, at least "
-        f"{least_of_hundred(v['low'])} with 90 % assurance. A sweep says nothing of the kind."
-    )
-
-
-def _sweeps_see(v: Values, shown: Shown) -> str:
-    lucky = " This time the sweeps were lucky; over many lines they are not." if v["lucky"] else ""
-    return (
-        "One setting at a time sees a line through the window; a plan sees the window, because every coupon moves all "
-        f"dials.{lucky}"
-    )
-
-
-_SAID: dict[Code, Say] = {
-    "hints": lambda v, shown: count(v["count"], "hint"),
-    "over": lambda v, shown: f"Over. {v['score']} of 100 points.",
-    "kept": _always("Kept."),
-    "noted": _always("Noted."),
-    "as good": lambda v, shown: f"as good as the best there are: {v['most']}",
-    "minutes taken": lambda v, shown: f"{count(round(v['minutes']), 'minute')}.",
-    "move several": _always(
-        "Move several dials at once, to the corners of the ranges, and repeat the middle: every coupon then tells "
-        "about all four."
-    ),
+_SAID: dict[str, Text] = {
+    **_WORDS["said"],
     "fails where": _fails_where,
-    "best half": lambda v, shown: (
-        f"The best {KNOWN_FACTORS[v['factor']].label} lies in the {v['half']} half of its range."
-    ),
-    "rates tuned": lambda v, shown: (
-        f"At your settings {of_hundred(v['yours'])} production prints pass; at the best there are "
-        f"{of_hundred(v['best'])}."
-    ),
-    "tool tuned": _tool_tuned,
-    "you used": lambda v, shown: f"You used {count(v['coupons'], 'coupon')} and {v['hours']:.1f} hours.",
-    "causes": lambda v, shown: f"Causes: {', '.join(v['causes'])}.",
-    "check": lambda v, shown: look(v["check"]).words,
-    "outcome": lambda v, shown: f"  {v['outcome']}: {outcome_words(look(v['check']), v['outcome'])}",
-    "check found": lambda v, shown: f"Found: {outcome_words(look(v['check']), v['outcome'])}.",
-    "not it": lambda v, shown: f"{fault(v['cause']).label}: no, mending that changed nothing.",
-    "no check": _always("No check left tells much: name the likeliest cause."),
-    "best check": lambda v, shown: f"The check that tells most per minute now: {v['check']}.",
-    "which side": lambda v, shown: f"Which way it is: {SIDE_WORDS[v['side']]}.",
-    "one of": lambda v, shown: f"It is one of: {', '.join(v['causes'])}.",
-    "cause found": _always("found"),
-    "cause missed": _always("not found"),
-    "check minutes": lambda v, shown: f"{_minutes(v['minutes'])} of checks",
-    "wrong causes": lambda v, shown: f"{v['count']} wrong",
+    "check": lambda _, check: look(check).words,
+    "outcome": lambda _, check, outcome: f"  {outcome}: {outcome_words(look(check), outcome)}",
+    "check found": lambda _, check, outcome: f"Found: {outcome_words(look(check), outcome)}.",
+    "not it": lambda _, cause: f"{fault(cause).label}: no, mending that changed nothing.",
+    "which side": lambda _, side: f"Which way it is: {SIDE_WORDS[side]}.",
     "it was": _it_was,
-    "ranked": _ranked,
-    "tool checks": lambda v, shown: (
-        f"The tool's own checks would have been: {', '.join(v['checks']) or 'none'} ({_minutes(v['minutes'])})."
+    "tool checks": lambda _, checks, minutes: (
+        f"The tool's own checks would have been: {', '.join(checks) or 'none'} ({count(round(minutes), 'minute')})."
     ),
-    "made at": lambda v, shown: f"At the {v['place']}{'' if v['place'] == 'setpoint' else ' corner'}:",
-    "corners first": _always(
-        "A blank that takes more or less heat shows it first at a corner of the window, with few coupons."
+    "made at": lambda _, place: f"At the {place}{'' if place == 'setpoint' else ' corner'}:",
+    "rates places": lambda _, **rates: (
+        f"Of prints made exactly there: {', '.join(f'{place} {of_hundred(p)}' for place, p in rates.items())}."
     ),
-    "tally": _tally,
-    "nothing made": _always("Nothing is known yet: not one coupon is made."),
-    "same side": _always("Two failures on the same side say more than their number: look which corner they come from."),
-    "right verdict": _always("right verdict"),
-    "coupons made": lambda v, shown: count(v["coupons"], "coupon"),
-    "luck": lambda v, shown: f"fewer than {v['enough']} coupons: half is luck",
-    "not enough": _always("not enough coupons yet"),
-    "wrong verdict": _always("wrong verdict"),
-    "rates blank": _rates_blank,
-    "bond reached": _bond_reached,
-    "bears less": _always("It bears less heat: it shows damage at a smaller dose than the old one."),
-    "rates places": lambda v, shown: (
-        f"Of prints made exactly there: {', '.join(f'{place} {of_hundred(p)}' for place, p in v.items())}."
-    ),
-    "middle only": _always(
-        "The expected rate is the middle of what is possible: half the time the truth lies below it."
-    ),
-    "not released": _always("Ready never means released: nobody has made a coupon at the setpoint yet."),
-    "next step": lambda v, shown: f"next step: {v['step']} ({_STEPS[v['step']]})",
-    "promise": lambda v, shown: f"promise: {v['promise']}",
-    "rate beside": lambda v, shown: f"how well it does, {v['points']:.0f} beside",
-    "rates report": lambda v, shown: (
-        f"Really {of_hundred(v['true'])} production prints pass at this setpoint; at the best there are "
-        f"{of_hundred(v['best'])}."
-    ),
-    "bound held": _bound_held,
-    "corners hold": _corners_hold,
-    "no window": _always("There was no window to trust."),
-    "swept": lambda v, shown: f"{KNOWN_FACTORS[v['factor']].label}, the others at their place:",
-    "spread values": _always(
-        "Spread the values over the whole range; keep the middle of the good ones, not the softest single coupon."
-    ),
-    "dials together": _always("Oven and press work together: what is too long at a hot platen is right at a cool one."),
-    "rates compared": _rates_compared,
-    "plan verdict": _plan_verdict,
-    "sweeps see": _sweeps_see,
-    "which better": lambda v, shown: f"which of the two holds better: {v['most']}",
+    "next step": lambda _, step: f"next step: {step} ({_STEPS[step]})",
 }
+"""`doe.practice.drill.Code`, those that are told."""
+
+
+SIGNS = 22
+"""Characters across a drawing in signs."""
+
+
+def drawing(key: str) -> tuple[str, ...]:
+    """Five lines of plain characters for a symptom; ``""`` draws a sound print.
+
+    Raises
+    ------
+    InputError
+        If the symptom is not in the catalogue.
+    """
+    if key:
+        symptom(key)
+    return tuple(line.ljust(SIGNS) for line in packaged_table("signs")[key].splitlines())

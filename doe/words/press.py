@@ -1,47 +1,33 @@
-"""What pages at the press say of a study: how far it is, what is left at the machines, drift, and an early look."""
+"""What pages at the press say: their texts are in ``templates/press.toml``, and what depends on more is put here."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
 from doe.domain.plan_kinds import COMPARE, CONFIRM
-from doe.words.wording import at_least_of_hundred, count, listing, percent, score, stated
-
-HINT_LABEL = (
-    "A hint, not a verdict. It may still move far. Settings are decided by doe recommend, when the round is scored."
-)
-HINT_COMING = "It is being computed, which takes some seconds. Scoring goes on."
-HINT_OLD = "Newer scores are there; the hint is being computed again."
-HINT_UNLEARNED = "So far the fit knows little more than the share that passes: take no setting from it."
-NO_RANGE = "No range around them holds the target yet."
-NO_PLAN = "No coupon is planned yet. Make a plan with doe plan."
-ALL_MADE = "Everything is made: nothing waits at oven or press."
-UNPLANNED = "These coupons were made without a plan, so there is no queue at the machines."
+from doe.domain.score import FieldValue
+from doe.domain.study import Study
+from doe.domain.units import Shown
+from doe.symptoms.reading import WORDS
+from doe.words.facts import filled, texts_of
+from doe.words.wording import amount, count, score
 
 KINDS = {
     CONFIRM: "Confirmation: these coupons check a setpoint already chosen; they do not look for better settings.",
     COMPARE: "Comparison: two materials side by side in the same press strokes.",
 }
 """What a round is for when it does not look for settings."""
+MATERIALS = {"new": "new material", "incumbent": "material in use"}
+FACES = {"print": "print side", "back": "back"}
 
 
-def progress(scored: int, coupons: int, void: int) -> str:
-    """How far scoring is.
+def told(code: str, /, **values: object) -> str:
+    """The text of a code with its values.
 
-    >>> progress(3, 12, 1)
-    '3 of 12 coupons scored, 1 void.'
+    >>> told("due_today", coupons=1), told("due_today", coupons=3)
+    ('1 coupon due today', '3 coupons due today')
     """
-    return f"{scored} of {count(coupons, 'coupon')} scored{f', {void} void' if void else ''}."
-
-
-def left_at(coupons: int, machine: str, minutes: float) -> str:
-    """What is left at one machine, as a part of `left`."""
-    return f"{count(coupons, 'coupon')} at the {machine}, about {minutes_words(minutes)}"
-
-
-def left(parts: Sequence[str]) -> str:
-    """What is left at the machines."""
-    return f"Left: {listing(parts)}, settling and handling counted, warming up not."
+    return filled(texts_of("press")[code], **values)
 
 
 def minutes_words(minutes: float) -> str:
@@ -55,11 +41,7 @@ def minutes_words(minutes: float) -> str:
 
 
 def drift(
-    repeats: Sequence[tuple[str, bool, float | None]],
-    planned: int,
-    *,
-    change: tuple[float, float, float] | None,
-    has_moved: bool,
+    repeats: Sequence[tuple[str, bool, float | None]], planned: int, change: tuple[float, float, float] | None
 ) -> Iterator[str]:
     """What the repeated centre coupons say so far, and how little that may be.
 
@@ -70,89 +52,48 @@ def drift(
     planned : int
     change : (change, low, high) or None
         Of hand-feel from the first to the last, with its 95 % limits.
-    has_moved : bool
-        Whether hand-feel clearly moved.
     """
     done = len(repeats)
     if done < 2:
         if planned >= 2:
-            yield (
-                f"Drift: {done} of {planned} equal centre coupons {'is' if done == 1 else 'are'} scored; two are "
-                "needed to compare."
-            )
+            yield told("drift_ahead_one" if done == 1 else "drift_ahead", done=done, planned=planned)
         return
     each = [
         f"{name} {'failed' if failed else 'passed'}{'' if hand is None else f' (hand {score(hand)})'}"
         for name, failed, hand in repeats
     ]
-    failures = sum(failed for _, failed, _ in repeats)
-    yield f"Drift: centre coupons at the same settings, in press order: {listing(each)}."
-    if 0 < failures < done:
-        yield "They differ in what passed: measure oven and press before the next coupon."
+    yield told("drift_each", each=each)
+    differ = len({failed for _, failed, _ in repeats}) > 1
+    if differ:
+        yield told("drift_differ")
     if change is not None:
         moved, low, high = change
-        limits = f"95 % limits of the change {low:+.1f} to {high:+.1f}"
-        if has_moved:
-            yield f"Hand-feel moved by {moved:+.1f} from the first to the last ({limits})."
-        else:
-            yield f"Hand-feel shows no clear move ({limits}); few repeats show large moves only."
-    elif failures in (0, done):
-        same = "Both" if done == 2 else "All"
-        yield f"{same} gave the same result; {count(done, 'repeat')} can show a large drift only."
+        yield told("drift_moved" if low > 0 or high < 0 else "drift_still", moved=moved, low=low, high=high)
+    elif not differ:
+        yield told("drift_both" if done == 2 else "drift_all", done=done)
 
 
-# the early look
+def field_name(study: Study, field: str) -> str:
+    """A field of a coupon."""
+    kind, _, name = field.partition(":")
+    if kind == "check":
+        return f"check {name.replace('_', ' ')}"
+    if kind == "hand":
+        return f"hand-feel, {name}"
+    if kind == "actual" and name in study.factor_names:
+        return f"measured {study.factor(name).label}"
+    return "symptom" if kind == "symptoms" else field
 
 
-def hint_too_early(scored: int, least: int) -> str:
-    """How many coupons are still to be scored before there is an early look."""
-    return f"{count(scored, 'coupon')} scored; from {least} on there is a hint here. {least - scored} to go."
-
-
-def hint_from(coupons: int, passed: int) -> str:
-    """What an early look rests on."""
-    return f"From {count(coupons, 'scored coupon')}, {passed} of them passed."
-
-
-def hint_unwashed(coupons: int) -> str:
-    """Coupons that count as passed before their wash."""
-    verb = "counts" if coupons == 1 else "count"
-    return f"{count(coupons, 'coupon')} not washed yet {verb} as passed: it may look too good."
-
-
-def hint_rate(rate: float, low: float, assurance: float, *, checks_only: bool) -> str:
-    """What is expected at the settings of an early look; the lower bound rounded down."""
-    whole = "pass every check (hand-feel was not scored yet)" if checks_only else "meet the whole target"
-    return (
-        f"At the settings below about {percent(rate)} of prints are expected to {whole}; with {stated(assurance)} "
-        f"assurance at least {at_least_of_hundred(low)} %."
-    )
-
-
-def hint_unvaried(labels: Sequence[str]) -> str:
-    """Why no range is given."""
-    return f"No range around them is given: so far the coupons hardly vary {listing(labels)}."
-
-
-# a card
-
-
-def after_this(more: int) -> str:
-    """What follows in the queue."""
-    return f"Then {more} more in this queue." if more else "The last one in this queue."
-
-
-def one_stroke(coupons: Sequence[str]) -> str:
-    """Coupons that are pressed together."""
-    return f"{listing(coupons)} are pressed together, in one stroke."
-
-
-def materials(each: Sequence[tuple[str, str]]) -> str:
-    """Which material each coupon is, and who must not know."""
-    named = listing([f"{coupon}: {material}" for coupon, material in each])
-    return f"{named}. Whoever scores must not know which is which."
-
-
-def uncured(coupons: Sequence[str]) -> str:
-    """Coupons at the press whose cure nobody noted."""
-    return f"Not noted as cured yet: {listing(coupons)}."
+def field_value(study: Study, field: str, value: FieldValue, shown: Shown) -> str:
+    """A stored or given value, a measured one with its unit."""
+    kind, _, name = field.partition(":")
+    if isinstance(value, bool):
+        return "pass" if value else "fail"
+    if kind == "actual" and name in study.factor_names and isinstance(value, (int, float)):
+        return amount(study.factor(name), float(value), shown)
+    if isinstance(value, tuple):
+        return ", ".join(WORDS.labels.get(str(key), str(key)) for key in value)
+    if value in (None, ""):
+        return "nothing"
+    return f"{value:g}" if isinstance(value, float) else str(value)

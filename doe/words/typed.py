@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from difflib import get_close_matches
 from typing import Any
 
 from doe.domain.errors import InputError
-from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor
+from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
@@ -25,6 +26,7 @@ from doe.domain.units import (
     to_stored,
 )
 
+_OPTIONS = ("sd", "trial", "step", "unit", "scale", "slow", "stage", "label")
 FACTOR_FORM = "cure_temp=110..140,sd=4,trial=2,step=1   or   film_type=hot/cold   or just   dwell"
 
 
@@ -38,7 +40,7 @@ def quantity(text: str, stored: str, where: str, shown: Shown, *, confirm: Confi
     A bare number that looks like Fahrenheit is refused, saying what it would be; at a terminal it is asked about.
     """
     try:
-        return parse_quantity(text, stored, where, default=shown.unit(stored))
+        value = parse_quantity(text, stored, where, default=shown.unit(stored))
     except InputError:
         fahrenheit = _bare_fahrenheit(text, stored, shown)
         if fahrenheit is None or confirm is None:
@@ -47,17 +49,20 @@ def quantity(text: str, stored: str, where: str, shown: Shown, *, confirm: Confi
         value = to_stored(fahrenheit, "degF")
         if not confirm(f"{where}: did you mean {fahrenheit:g} °F = {value:.4g} °C?"):
             raise
-        return value
+    bounds = value_bounds(stored)
+    if stored in ("degC", "bar") and not bounds[0] <= value <= bounds[1]:  # they are read in units of the reader
+        allowed = " to ".join(show_both(bound, stored, shown) for bound in bounds)
+        raise InputError(where, repr(text), allowed, "Correct the number.")
+    return value
 
 
 def _bare_fahrenheit(text: str, stored: str, shown: Shown) -> float | None:
     if stored != "degC" or shown.temperature != "degC":
         return None
-    try:
+    with suppress(InputError):
         value = parse_number(text, "")
-    except InputError:
-        return None
-    return value if looks_like_fahrenheit(value) else None
+        return value if looks_like_fahrenheit(value) else None
+    return None
 
 
 def spread(text: str, stored: str, where: str, shown: Shown) -> float:
@@ -78,20 +83,15 @@ def moment(text: str, where: str) -> datetime:
     InputError
         If it is neither, or still to come.
     """
+    is_day = len(text.strip()) <= len("2031-03-05")
+    now = datetime.now(UTC)
     try:
         when = datetime.fromisoformat(text.strip())
-    except ValueError as error:
+        when = (when.replace(hour=12) if is_day else when).astimezone(UTC)  # a bare time is the reader's own
+    except (OverflowError, OSError, ValueError) as error:
         raise InputError(
             where, repr(text), "a day, or a day and time", "Write it like 2031-03-05 or 2031-03-05T14:30."
         ) from error
-    is_day = len(text.strip()) <= len("2031-03-05")
-    if is_day:
-        when = when.replace(hour=12)
-    now = datetime.now(UTC)
-    try:
-        when = when.astimezone(UTC)  # a bare time is the reader's own
-    except (OverflowError, OSError, ValueError) as error:
-        raise InputError(where, repr(text), "a day a clock knows", "Correct the date.") from error
     if is_day and when - now < timedelta(hours=12):
         when = min(when, now)  # the noon of today may be to come
     if when > now:
@@ -101,19 +101,19 @@ def moment(text: str, where: str) -> datetime:
 
 def material(text: str, where: str) -> Material:
     """Material of ``name; supplier=Halm; lot=A12; detail=180 g/m2``; the parts after the name in any order."""
-    parts = [part.strip() for part in text.split(";")]
+    name, *parts = text.split(";")
     values: dict[str, str] = {}
-    for part in parts[1:]:
-        key, equals, value = part.partition("=")
-        if not equals or key.strip().lower() not in ("supplier", "lot", "detail"):
+    for part in parts:
+        key, equals, value = _parted(part, "=")
+        if not equals or key.lower() not in ("supplier", "lot", "detail"):
             raise InputError(
                 where,
-                repr(part),
+                repr(part.strip()),
                 "supplier=..., lot=... or detail=...",
                 'Write it like "blank tee; supplier=Halm; lot=A12".',
             )
-        values[key.strip().lower()] = value.strip()
-    return Material(parts[0], **values)
+        values[key.lower()] = value
+    return Material(name.strip(), **values)
 
 
 def factor(text: str, shown: Shown, *, confirm: Confirm | None = None) -> Factor:
@@ -122,13 +122,13 @@ def factor(text: str, shown: Shown, *, confirm: Confirm | None = None) -> Factor
     A known name brings what is not said: unit, scale, step, setting error, and the usual range.
     """
     head, *more = [part.strip() for part in text.split(",")]
-    name, equals, span = (part.strip() for part in head.partition("="))
+    name, equals, span = _parted(head, "=")
     where = f"--factor {name}"
-    options: dict[str, str] = {}
-    for key, value in (_pair(part, where) for part in more):
-        if key in options:
-            raise InputError(f"{where}, {key}", "two values", "one", "Keep the right one.")
-        options[key] = value
+    options = pairs(more, where, FACTOR_FORM, allowed=", ".join(f"{key}=" for key in _OPTIONS))
+    unknown = next((key for key in options if key not in _OPTIONS), None)
+    if unknown is not None:
+        allowed = f"{', '.join(_OPTIONS[:-1])} or {_OPTIONS[-1]}"
+        raise InputError(where, repr(unknown), allowed, f"Write it like {FACTOR_FORM}.")
     known = KNOWN_FACTORS.get(name)
     if known is None and not options.get("unit") and "/" not in span:
         close = get_close_matches(name, KNOWN_FACTORS, n=3)
@@ -138,20 +138,45 @@ def factor(text: str, shown: Shown, *, confirm: Confirm | None = None) -> Factor
             f"a known factor ({', '.join(close or KNOWN_FACTORS)}), or your own with its unit",
             f"Write it like {FACTOR_FORM}; for one of your own add unit=degC, s, bar or g/m2.",
         )
+    changes: dict[str, Any] = {key: options[key] for key in ("scale", "stage", "label") if key in options}
+    if "slow" in options:
+        changes["hard_to_change"] = yes_no(options["slow"], f"{where}, slow")
     if "/" in span:
-        return Factor(name, levels=tuple(level.strip() for level in span.split("/")), **_words(options, where))
-    unit = options.pop("unit", known.unit if known else "")
-    changes: dict[str, Any] = {"unit": unit}
+        return Factor(name, levels=tuple(level.strip() for level in span.split("/")), **changes)
+    unit = changes["unit"] = options.get("unit", known.unit if known else "")
     if equals:
         changes["low"], changes["high"] = span_of(span, unit, where, shown, confirm=confirm)
     for key, option in (("setting_sd", "sd"), ("trial_sd", "trial"), ("step", "step")):
         if option in options:
-            changes[key] = spread(options.pop(option), unit, f"{where}, {option}", shown)
+            changes[key] = spread(options[option], unit, f"{where}, {option}", shown)
     if "step" not in changes and unit != shown.unit(unit) and (known is None or known.unit == unit):
         # a dial marked in degF or psi is set in whole ones of those, not in whole ones of what is stored
         changes["step"] = to_stored(1, shown.unit(unit)) - to_stored(0, shown.unit(unit))
-    changes |= _words(options, where)
     return usual_factor(name, **changes) if known else Factor(name, **changes)
+
+
+def _parted(text: str, mark: str) -> tuple[str, str, str]:
+    before, found, after = text.partition(mark)
+    return before.strip(), found, after.strip()
+
+
+def pairs(texts: Iterable[str], where: str, example: str, *, allowed: str = "name=value") -> dict[str, str]:
+    """Values by name, of texts such as ``ana=3.5``.
+
+    Raises
+    ------
+    InputError
+        If one is no pair, or a name comes twice.
+    """
+    made: dict[str, str] = {}
+    for text in texts:
+        name, equals, value = _parted(text, "=")
+        if not equals or not name:
+            raise InputError(where, repr(text), allowed, f"Write it like {example}.")
+        if name in made:
+            raise InputError(f"{where}, {name}", "two values", "one", "Keep the right one.")
+        made[name] = value
+    return made
 
 
 def span_of(text: str, unit: str, where: str, shown: Shown, *, confirm: Confirm | None = None) -> tuple[float, float]:
@@ -163,34 +188,6 @@ def span_of(text: str, unit: str, where: str, shown: Shown, *, confirm: Confirm 
         quantity(low, unit, f"{where}, low", shown, confirm=confirm),
         quantity(high, unit, f"{where}, high", shown, confirm=confirm),
     )
-
-
-def _pair(part: str, where: str) -> tuple[str, str]:
-    key, equals, value = (piece.strip() for piece in part.partition("="))
-    if not equals:
-        raise InputError(
-            where, repr(part), "sd=, trial=, step=, unit=, scale=, slow=, stage= or label=", f"Write {FACTOR_FORM}."
-        )
-    return key, value
-
-
-def _words(options: dict[str, str], where: str) -> dict[str, Any]:
-    """Options of a factor that are words: scale, slow (hard to change), stage, label."""
-    made: dict[str, Any] = {}
-    for key, value in options.items():
-        match key:
-            case "scale" | "stage" | "label":
-                made[key] = value
-            case "slow":
-                made["hard_to_change"] = yes_no(value, f"{where}, slow")
-            case _:
-                raise InputError(
-                    where,
-                    repr(key),
-                    "sd, trial, step, unit, scale, slow, stage or label",
-                    f"Write it like {FACTOR_FORM}.",
-                )
-    return made
 
 
 def yes_no(text: str, where: str) -> bool:
@@ -211,8 +208,8 @@ def share(text: str, where: str) -> float:
 
 def check(text: str) -> Check:
     """Check of ``release`` (a usual one), or ``wash_3@3=sound after 3 washes`` (after 3 washes)."""
-    head, _, label = (part.strip() for part in text.partition("="))
-    name, at, washes = (part.strip() for part in head.partition("@"))
+    head, _, label = _parted(text, "=")
+    name, at, washes = _parted(head, "@")
     usual = {c.name: c for c in DEFAULT_CHECKS}
     if name in usual and not at and not label:
         return usual[name]
@@ -248,16 +245,13 @@ def spec(
 def held(texts: Sequence[str], shown: Shown, *, confirm: Confirm | None = None) -> dict[str, float | str]:
     """Settings held constant, of ``pressure=40psi`` or ``mesh=fine``; a known name is read with its unit."""
     made: dict[str, float | str] = {}
-    for text in texts:
-        name, equals, value = (part.strip() for part in text.partition("="))
-        if not equals or not name or not value:
-            raise InputError("--hold", repr(text), "name=value", "Write it like pressure=40psi.")
-        if name in made:
-            raise InputError(f"--hold {name}", "two values", "one", "Keep the one that is set.")
+    for name, value in pairs(texts, "--hold", "pressure=40psi").items():
+        if not value:
+            raise InputError("--hold", repr(f"{name}="), "name=value", "Write it like pressure=40psi.")
         known = KNOWN_FACTORS.get(name)
-        numeric = known is not None and known.unit
+        is_number = known is not None and known.unit
         made[name] = (
-            quantity(value, known.unit, f"--hold {name}", shown, confirm=confirm) if known and numeric else value
+            quantity(value, known.unit, f"--hold {name}", shown, confirm=confirm) if known and is_number else value
         )
     return made
 
@@ -266,35 +260,31 @@ def forbidden(texts: Sequence[str], factors: Sequence[Factor]) -> tuple[Forbidde
     """Combinations not to make, of ``cure_temp >= 135 and cure_time >= 180; film curls``."""
     made = []
     for text in texts:
-        rule, _, reason = text.partition(";")
-        made.append(Forbidden.parse(rule, factors, reason.strip()))
+        rule, _, reason = _parted(text, ";")
+        made.append(Forbidden.parse(rule, factors, reason))
     return tuple(made)
 
 
 def limits(texts: Sequence[str], base: Limits | None, shown: Shown, *, confirm: Confirm | None = None) -> Limits:
     """Limits of ``film_max=175@film data sheet``, added to those already known."""
-
     values: dict[str, Any] = {}
     sources = dict(base.sources) if base else {}
-    for text in texts:
-        name, equals, rest = (part.strip() for part in text.partition("="))
+    form = '"film_max=175@film data sheet 2031"'
+    allowed = f"one of {', '.join(LIMIT_NAMES)}, and a value"
+    for name, rest in pairs(texts, "--limit", form, allowed=allowed).items():
         field = LIMIT_NAMES.get(name)
-        if not equals or field is None:
-            raise InputError(
-                "--limit",
-                repr(text),
-                f"one of {', '.join(LIMIT_NAMES)}, and a value",
-                'Write it like "film_max=175@film data sheet 2031".',
-            )
-        if field in values:
-            raise InputError(f"--limit {name}", "two values", "one", "Keep the one of the data sheet.")
-        value, at, source = (part.strip() for part in rest.partition("@"))
-        unit = "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
-        values[field] = ceiling_or(value, unit, f"--limit {name}", shown, confirm=confirm)
+        if field is None:
+            raise InputError("--limit", repr(name), allowed, f"Write it like {form}.")
+        value, at, source = _parted(rest, "@")
+        values[field] = ceiling_or(value, _limit_unit(field), f"--limit {name}", shown, confirm=confirm)
         sources.pop(field, None)  # a new number does not inherit where the old one came from
         if at:
             sources[field] = source
     return replace(base or Limits(), **values, sources=sources)
+
+
+def _limit_unit(field: str) -> str:
+    return "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
 
 
 def ceiling_or(text: str, unit: str, where: str, shown: Shown, *, confirm: Confirm | None = None) -> float:
@@ -313,11 +303,9 @@ def exact(value: float, unit: str) -> str:
 def limit_option(name: str, value: float, source: str) -> str:
     """Text of ``--limit`` for a limit in its stored unit."""
     field = LIMIT_NAMES[name]
-    unit = "degC" if field.endswith("_degc") else "bar" if field.endswith("_bar") else "s"
-    return f"{name}={exact(value, unit)}" + (f"@{source}" if source else "")
+    return f"{name}={exact(value, _limit_unit(field))}" + (f"@{source}" if source else "")
 
 
 def limit_text(field: str, value: float, shown: Shown) -> str:
     """A limit with its unit, temperatures in both."""
-    unit = "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
-    return show_both(value, unit, shown)
+    return show_both(value, _limit_unit(field), shown)

@@ -24,6 +24,3 @@ def fine(text: str) -> str:
 def printed(value: object) -> object:
     """What a template puts on a page: plain text made `fine`, finished markup and everything else as it is."""
     return fine(value) if isinstance(value, str) and not isinstance(value, Markup) else value
-
-
-__all__ = ["NO_BREAK", "fine", "printed"]

@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 
 HUNDRED = 100
+
+SIDE_WORDS: dict[str, str] = {
+    "": "",
+    "under": "too little heat",
+    "over": "too much heat",
+    "other": "not heat",
+    "unknown": "side unknown",
+}
+"""What a person reads for a side."""
 
 
 def count(number: int, one: str, many: str | None = None) -> str:
@@ -149,7 +159,7 @@ def percent_at_least(share: float) -> str:
     >>> percent_at_least(0.9219), percent_at_least(0.95)
     ('92.1 %', '95.0 %')
     """
-    return f"{math.floor(round(share * 1000, 6)) / 10:.1f} %"
+    return f"{at_least_of_hundred(share * 10) / 10:.1f} %"
 
 
 def percent_at_most(share: float) -> str:
@@ -158,7 +168,29 @@ def percent_at_most(share: float) -> str:
     >>> percent_at_most(0.99047), percent_at_most(0.5)
     ('99.1 %', '50.0 %')
     """
-    return f"{math.ceil(round(share * 1000, 6)) / 10:.1f} %"
+    return f"{at_most_of_hundred(share * 10) / 10:.1f} %"
+
+
+def allowed(failures: int) -> str:
+    """How many failures a rule allows.
+
+    >>> allowed(0), allowed(1), allowed(2)
+    ('no failure', 'at most 1 failure', 'at most 2 failures')
+    """
+    return f"at most {count(failures, 'failure')}" if failures else "no failure"
+
+
+def degrees_apart(delta_degc: float, shown: Shown = METRIC) -> str:
+    """A *difference* of temperatures in both units, to a tenth where it has one.
+
+    >>> degrees_apart(5.0), degrees_apart(2.25)
+    ('5 °C (9 °F)', '2.2 °C (4 °F)')
+    """
+    texts = (
+        f"{round(units.delta(delta_degc, 'degC'), 1):g} {SYMBOLS[units.temperature]}"
+        for units in (shown, other_units(shown))
+    )
+    return "{} ({})".format(*texts)
 
 
 def score(value: float) -> str:
@@ -190,9 +222,13 @@ def amount_both(factor: Factor, value: float | str, shown: Shown = METRIC) -> st
     >>> amount_both(usual_factor("press_temp"), 152)
     '152 °C (306 °F)'
     """
-    if not factor.is_temperature or factor.is_categorical:
-        return amount(factor, value, shown)
-    return f"{amount(factor, value, shown)} ({amount(factor, value, other_units(shown))})"
+    return _both(factor, partial(amount, factor, value), shown)
+
+
+def _both(factor: Factor, say: Callable[[Shown], str], shown: Shown) -> str:
+    """What is said in the reader's unit, for a temperature in the other one as well."""
+    is_temperature = factor.is_temperature and not factor.is_categorical
+    return f"{say(shown)} ({say(other_units(shown))})" if is_temperature else say(shown)
 
 
 def other_units(shown: Shown) -> Shown:
@@ -241,8 +277,7 @@ def difference_both(factor: Factor, size: float, shown: Shown = METRIC) -> str:
     >>> difference_both(usual_factor("press_temp"), 7), difference_both(usual_factor("dwell"), 3)
     ('7 °C (13 °F)', '3 s')
     """
-    text = difference(factor, size, shown)
-    return f"{text} ({difference(factor, size, other_units(shown))})" if factor.is_temperature else text
+    return _both(factor, partial(difference, factor, size), shown)
 
 
 def spread_both(factor: Factor, size: float, shown: Shown = METRIC) -> str:
@@ -257,7 +292,7 @@ def spread_both(factor: Factor, size: float, shown: Shown = METRIC) -> str:
         number = round(units.delta(abs(size), factor.unit), 10)
         return f"{number:.3g} {SYMBOLS[units.unit(factor.unit)]}".rstrip()
 
-    return f"{text(shown)} ({text(other_units(shown))})" if factor.is_temperature else text(shown)
+    return _both(factor, text, shown)
 
 
 def range_both(factor: Factor, low: float, high: float, shown: Shown = METRIC) -> str:
@@ -271,8 +306,7 @@ def range_both(factor: Factor, low: float, high: float, shown: Shown = METRIC) -
     """
     if amount(factor, low, shown) == amount(factor, high, shown):
         return f"{amount_both(factor, low, shown)} only"
-    text = amount_range(factor, low, high, shown)
-    return f"{text} ({amount_range(factor, low, high, other_units(shown))})" if factor.is_temperature else text
+    return _both(factor, partial(amount_range, factor, low, high), shown)
 
 
 def part_of(share: float, whole: str) -> str:

@@ -2,30 +2,41 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 import pandas as pd
 
+from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
+from doe.domain.finding import Finding
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.recipe import PARTS
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
-from doe.words.comparison import DIFFERS, HEADLINES, KINDS, Planned, lead, method_lines, points, steps
+from doe.words.comparison import (
+    DIFFERS,
+    KINDS,
+    count_rows,
+    hand_limits,
+    lead,
+    method_lines,
+    points,
+    said,
+    steps,
+)
 from doe.words.dates import date_and_time
-from doe.words.wording import amount_both, count, percent, score, sentence, stated
+from doe.words.wording import amount_both, at_most_of_hundred, count, percent, score, sentence, stated
 from reports.comparison.figures import draw_hand, draw_limits, draw_pairs
 from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
-from reports.study.proof import number, words
+from reports.study.proof import history_table, made_pairs, number, words
 from reports.views import PageTable, Picture
 
 _MARKS = (
@@ -44,13 +55,13 @@ class ComparisonReport:
         Of the comparison; ``stack`` is the new one.
     in_use : Stack or None
         That of the recipe; None when the recipe is no longer in the book.
-    plan : Planned
+    plan : ComparisonPlan
         What was decided before the coupons were made.
     judged : Comparison
     results : DataFrame
         Coupons with material, pair, role and scores, void ones included.
     rounds, looks_left : int
-    cautions : tuple of str
+    cautions : tuple of Finding
         What makes the verdict doubtful.
     provenance : Provenance
     made_at : datetime
@@ -62,12 +73,12 @@ class ComparisonReport:
     stack: Stack
     line: Line
     in_use: Stack | None
-    plan: Planned
+    plan: ComparisonPlan
     judged: Comparison
     results: pd.DataFrame
     rounds: int
     looks_left: int
-    cautions: tuple[str, ...]
+    cautions: tuple[Finding, ...]
     provenance: Provenance
     made_at: datetime
     history: tuple[HistoryRow, ...] = ()
@@ -108,10 +119,6 @@ class ComparisonPage:
         Every coupon.
     limit_pairs, provenance_pairs : tuple of Pair
     history_table : Table or None
-    cautions : tuple of str
-        The usual ones of everything printed.
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str
@@ -135,10 +142,6 @@ class ComparisonPage:
     limit_pairs: tuple[Pair, ...]
     provenance_pairs: tuple[Pair, ...]
     history_table: PageTable | None
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
 
 
 def comparison_report(report: ComparisonReport) -> str:
@@ -160,13 +163,18 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         comparison_name=report.study.name,
         facts=_facts(report),
         verdict_kind=KINDS[judged.verdict],
-        headline=HEADLINES[judged.verdict],
+        headline=judged.verdict.capitalize(),
         lead=lead(plan, judged),
-        reasons=judged.reasons,
-        missing=judged.missing,
-        count_table=_count_table(report),
+        reasons=said(judged.reasons),
+        missing=said(judged.missing),
+        count_table=PageTable(
+            "Passed of those judged",
+            (words("Place"), number("New"), number("In use"), words("New material")),
+            tuple(count_rows(judged)),
+            "At the setpoint a pair counts only when both of its coupons are judged.",
+        ),
         steps=steps(judged, looks_left=report.looks_left),
-        doubts=report.cautions,
+        doubts=said(report.cautions),
         pair_picture=_pair_picture(report),
         pictures=(*_rate_picture(report), *_hand_pictures(report)),
         pair_table=_pair_table(judged),
@@ -175,12 +183,12 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         method_lines=method_lines(plan, judged),
         coupon_table=_coupon_table(report),
         limit_pairs=limit_pairs(report.study, report.shown),
-        provenance_pairs=_provenance(report),
-        history_table=_history(report),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
+        provenance_pairs=(
+            Pair("sum of the inputs", report.provenance.inputs_hash),
+            Pair("assurance of each statement", percent(1 - judged.risk, 1)),
+            *made_pairs(report.provenance, report.made_at),
+        ),
+        history_table=history_table(report.history),
     )
 
 
@@ -195,36 +203,6 @@ def _facts(report: ComparisonReport) -> tuple[str, ...]:
         f"{stated(report.study.spec.pass_rate)} of prints.",
         f"Report made {date_and_time(report.made_at)}"
         + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
-    )
-
-
-def _count_table(report: ComparisonReport) -> PageTable:
-    judged = report.judged
-    rates = judged.rates
-    rows = [
-        (
-            "setpoint",
-            f"{rates.new_passed} of {rates.new_units}",
-            f"{rates.old_passed} of {rates.old_units}",
-            "shown to be no worse" if rates.is_non_inferior else "worse" if rates.is_worse else "open",
-        )
-    ]
-    edge_words = {"held": "holds", "not held": "broken", "doubtful": "in doubt", "open": "open"}
-    for edge in judged.edges:
-        old = "" if edge.old is None else f"{edge.old.passed} of {edge.old.passed + edge.old.failed}"
-        rows.append(
-            (
-                edge.new.role,
-                f"{edge.new.passed} of {edge.new.passed + edge.new.failed}",
-                old,
-                edge_words[edge.new.verdict],
-            )
-        )
-    return PageTable(
-        "Passed of those judged",
-        (words("Place"), number("New"), number("In use"), words("New material")),
-        tuple(rows),
-        "At the setpoint a pair counts only when both of its coupons are judged.",
     )
 
 
@@ -266,67 +244,51 @@ def _pair_picture(report: ComparisonReport) -> Picture:
     return Picture(draw_pairs(places, name="pairs", title=title, description=f"{told}. {_MARKS}"), title, _MARKS)
 
 
-def _rate_picture(report: ComparisonReport) -> tuple[Picture, ...]:
-    judged, plan = report.judged, report.plan
+def _rate_picture(report: ComparisonReport) -> Iterator[Picture]:
+    judged, margin = report.judged, report.plan.rate_margin
     rates = judged.rates
     if not rates.new_units:
-        return ()
-    low, high = 100 * rates.limits.low, 100 * rates.limits.high
-    below = math.ceil(round(-low, 6))
-    sure = stated(1 - judged.risk)
-    how = f"up to {below} {'point' if below == 1 else 'points'} less often" if below > 0 else "no less often"
+        return
+    below = at_most_of_hundred(-rates.limits.low)
+    how = f"up to {count(below, 'point')} less often" if below > 0 else "no less often"
     inside = "inside" if rates.is_non_inferior else "not yet inside" if not rates.is_worse else "worse, against"
-    title = f"Pass rate: {how} than in use, {inside} the margin of {points(plan)}"
-    caption = (
-        f"New minus in use at the setpoint, with limits that each hold with {sure} assurance. Hatched: worse by the "
-        "margin or more. The exact test decides; see the method."
-    )
-    svg = draw_limits(
+    yield draw_limits(
         100 * rates.limits.difference,
-        (low, high),
-        margins=(-100 * plan.rate_margin, None),
-        unit="difference of the pass rate, points",
+        (100 * rates.limits.low, 100 * rates.limits.high),
+        (-100 * margin, None),
+        unit="the pass rate, points",
         name="rate",
-        title=title,
-        description=f"Difference {100 * rates.limits.difference:+.0f} points, {low:+.1f} to {high:+.1f}. {caption}",
+        title=f"Pass rate: {how} than in use, {inside} the margin of {points(margin)}",
+        caption=f"New minus in use at the setpoint, with limits that each hold with {stated(1 - judged.risk)} "
+        "assurance. Hatched: worse by the margin or more. The exact test decides; see the method.",
     )
-    return (Picture(svg, title, caption),)
 
 
-def _hand_pictures(report: ComparisonReport) -> tuple[Picture, ...]:
-    judged, plan = report.judged, report.plan
+def _hand_pictures(report: ComparisonReport) -> Iterator[Picture]:
+    judged, margin = report.judged, report.plan.hand_margin
     hand = judged.hand
     if hand is None:
-        return ()
-    low, high = math.floor(round(10 * hand.low, 6)) / 10, math.ceil(round(10 * hand.high, 6)) / 10
+        return
     inside = "inside" if hand.is_equivalent else "outside" if hand.is_different else "not wholly inside"
-    title = f"Hand-feel: {low:+.1f} to {high:+.1f} against the one in use, {inside} ±{plan.hand_margin:g}"
-    caption = (
-        f"New minus in use; people, pairs, cure batches allowed for. Each limit holds with {stated(1 - judged.risk)} "
-        "assurance. Hatched: a difference that would matter."
-    )
-    limits = draw_limits(
+    yield draw_limits(
         hand.difference,
         (hand.low, hand.high),
-        margins=(-plan.hand_margin, plan.hand_margin),
-        unit="difference of hand-feel, points",
+        (-margin, margin),
+        unit="hand-feel, points",
         name="hand",
-        title=title,
-        description=f"Difference {hand.difference:+.2f}, limits {hand.low:+.2f} to {hand.high:+.2f}. {caption}",
+        title=f"Hand-feel: {hand_limits(hand.low, hand.high)} against the one in use, {inside} ±{margin:g}",
+        caption="New minus in use; people, pairs, cure batches allowed for. Each limit holds with "
+        f"{stated(1 - judged.risk)} assurance. Hatched: a difference that would matter.",
     )
     rows = report.results[(report.results["role"] == SETPOINT) & (report.results["void"] == "")]
-    columns = [c for c in rows.columns if str(c).startswith(HAND_PREFIX)]
-    mean = rows[columns].astype(float).mean(axis=1)
+    mean = rows.filter(regex=f"^{HAND_PREFIX}").astype(float).mean(axis=1)
     wide = rows.assign(mean=mean).pivot_table(index="pair", columns="material", values="mean", aggfunc="first")
-    wide = wide.reindex(columns=["incumbent", "new"]).dropna(how="all").sort_index()
-    old, new = (wide[m].to_numpy(dtype=float) for m in ("incumbent", "new"))
+    old, new = (wide[material].to_numpy(dtype=float) for material in ("incumbent", "new"))
     means = f"new {score(float(np.nanmean(new)))}, in use {score(float(np.nanmean(old)))}"
-    head = f"Hand-feel at the setpoint, on average: {means}"
-    said = "Square: in use. Dot: new. A line joins the two coupons of a pair."
-    pairs = draw_hand(
-        old, new, wanted=report.study.spec.hand_min, name="hand-pairs", title=head, description=f"{means}. {said}"
-    )
-    return Picture(limits, title, caption), Picture(pairs, head, said)
+    title = f"Hand-feel at the setpoint, on average: {means}"
+    how = "Square: in use. Dot: new. A line joins the two coupons of a pair."
+    wanted, told = report.study.spec.hand_min, f"{means}. {how}"
+    yield Picture(draw_hand(old, new, wanted=wanted, name="hand-pairs", title=title, description=told), title, how)
 
 
 def _pair_table(judged: Comparison) -> PageTable | None:
@@ -375,14 +337,14 @@ def _coupon_table(report: ComparisonReport) -> PageTable:
     states = _states(report).sort_values(["pair", "material"])
     hands = [str(c) for c in states.columns if str(c).startswith(HAND_PREFIX)]
     checks = [c.name for c in report.study.spec.checks if CHECK_PREFIX + c.name in states.columns]
-    said = {True: "pass", False: "fail"}
+    marks = {True: "pass", False: "fail"}
     rows = tuple(
         (
             str(row["pair"]),
             str(row["coupon"]),
             "new" if row["material"] == "new" else "in use",
             str(row["role"]),
-            *(said.get(row[CHECK_PREFIX + c], "") if row[CHECK_PREFIX + c] is not None else "" for c in checks),
+            *(marks.get(row[CHECK_PREFIX + c], "") if row[CHECK_PREFIX + c] is not None else "" for c in checks),
             str(row["symptom"]),
             *("" if pd.isna(row[h]) else f"{float(row[h]):g}" for h in hands),
             "; ".join(t for t in (f"void: {row['void']}" if row["void"] else "", str(row["note"])) if t),
@@ -400,28 +362,3 @@ def _coupon_table(report: ComparisonReport) -> PageTable:
         words("Note"),
     )
     return PageTable("Every coupon", columns, rows)
-
-
-def _provenance(report: ComparisonReport) -> tuple[Pair, ...]:
-    source = report.provenance
-    judged = report.judged
-    return (
-        Pair("sum of the inputs", source.inputs_hash),
-        Pair("version of the tool", source.version),
-        *((Pair("judged", date_and_time(source.analysed_at)),) if source.analysed_at else ()),
-        Pair("assurance of each statement", percent(1 - judged.risk, 1)),
-        Pair(
-            "report made",
-            f"{date_and_time(report.made_at)} by {source.made_by}" if source.made_by else date_and_time(report.made_at),
-        ),
-    )
-
-
-def _history(report: ComparisonReport) -> PageTable | None:
-    if not report.history:
-        return None
-    return PageTable(
-        "Who did what, and when",
-        (words("When"), words("Who"), words("What"), words("Why")),
-        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in report.history),
-    )

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from html import escape
 
 import pandas as pd
+from markupsafe import Markup
 
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
@@ -13,27 +16,25 @@ from doe.domain.outcome import HAND_PREFIX
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.confirmation.plan import sentences
 from doe.words.confirmation.verdict import (
     CORNER_WORDS,
     ConfirmationFacts,
     attempt_rows,
     attempts_line,
     care_lines,
-    corner_lines,
-    hand_line,
     headline,
     kind_of,
     lead,
+    lines,
     rule_sentence,
     source_notes,
     source_rows,
     steps,
-    waiting_lines,
 )
 from doe.words.dates import date_and_time
 from doe.words.wording import amount_both, count, listing, score, sentence
-from reports.confirmation.figure import draw_marks
+from reports.drawing.svg import ACCENT, FONTS, INK, OVER, PAPER, SOFT
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
 from reports.study.proof import number, words
@@ -51,9 +52,6 @@ class ConfirmationPage:
         Stack, line, when planned, when printed; sentences.
     confirmation : ConfirmationSection
     stack_pairs : tuple of Pair
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str
@@ -61,10 +59,6 @@ class ConfirmationPage:
     facts: tuple[str, ...]
     confirmation: ConfirmationSection
     stack_pairs: tuple[Pair, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
 
 
 def confirmation_page(
@@ -101,10 +95,6 @@ def confirmation_page(
             ),
             confirmation=confirmation_section(facts, shown=shown),
             stack_pairs=stack_pairs(stack, line),
-            cautions=CAUTIONS,
-            fixed_wording=FIXED_WORDING,
-            special_goods=SPECIAL_GOODS,
-            footer=FOOTER,
         ),
     )
 
@@ -113,15 +103,14 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
     """View-model of a confirmation."""
     attempt = facts.current
     sources = source_rows(facts)
-    hand = hand_line(facts)
     return ConfirmationSection(
         verdict_kind=kind_of(attempt),
         headline=headline(attempt),
         lead=lead(facts),
-        doubts=facts.doubts,
+        doubts=sentences(facts.doubts, facts.study),
         rule=rule_sentence(attempt),
         picture=_picture(facts),
-        lines=(*waiting_lines(facts), *corner_lines(facts, shown), *((hand,) if hand else ())),
+        lines=lines(facts, shown),
         source_table=PageTable(
             "Pass rate at the setpoint, by each source (assurance in brackets)",
             (words("Source"), number("Pass rate"), number("At least"), number("At most")),
@@ -130,7 +119,7 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
         if sources
         else None,
         source_notes=source_notes(facts),
-        care_lines=(*care_lines(facts), *facts.remarks),
+        care_lines=care_lines(facts),
         steps=steps(facts),
         point_table=_point_table(facts, shown),
         attempts_line=attempts_line(facts),
@@ -171,9 +160,8 @@ def _picture(facts: ConfirmationFacts) -> Picture:
 
 
 def _counted(states: list[str]) -> str:
-    parts = {"passed": "passed", "failed": "failed", "waiting": "waiting", "not scored": "not scored"}
-    said = [f"{states.count(state)} {name}" for state, name in parts.items() if states.count(state)]
-    return listing(said)
+    each = {state: states.count(state) for state in ("passed", "failed", "waiting", "not scored")}
+    return listing([f"{number} {state}" for state, number in each.items() if number])
 
 
 def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:
@@ -243,4 +231,40 @@ def _coupon_table(facts: ConfirmationFacts) -> PageTable:
             words("State"),
         ),
         tuple(body),
+    )
+
+
+_STEP, _PER_ROW, _LEFT, _TOP = 22, 25, 100, 16
+
+
+def draw_marks(rows: Mapping[str, Sequence[str]], *, name: str, title: str, description: str) -> Markup:
+    """Marks in rows: an open circle passed, a filled triangle failed, a dashed circle waits, a point is not scored.
+
+    Parameters
+    ----------
+    rows : mapping of label to sequence of str
+        ``passed``, ``failed``, ``waiting`` or ``not scored`` for each coupon, in order; long rows go on below.
+    name, title, description : str
+        See `reports.drawing.svg.to_svg`.
+    """
+    shapes = []
+    y = _TOP
+    for label, states in rows.items():
+        shapes.append(
+            f'<text x="8" y="{y + 4}" font-family="{FONTS}" font-size="13" fill="{INK}">{escape(label)}</text>'
+        )
+        for i, state in enumerate(states):
+            at = f'x="{_LEFT + i % _PER_ROW * _STEP}" y="{y + i // _PER_ROW * _STEP}"'
+            shapes.append(f'<use href="#{name}-{state.replace(" ", "-")}" {at}/>')
+        y += ((len(states) - 1) // _PER_ROW + 1) * _STEP + 8
+    most = max((min(len(states), _PER_ROW) for states in rows.values()), default=1)
+    width, height = _LEFT + max(most, 12) * _STEP, y - 6
+    return Markup(
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
+        f'style="max-width:{width}px" aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">'
+        f'{escape(title)}</title><desc id="{name}-desc">{escape(description)}</desc><defs>'
+        f'<circle id="{name}-passed" r="7" fill="{PAPER}" stroke="{ACCENT}" stroke-width="2"/>'
+        f'<path id="{name}-failed" d="M0-8L8 6H-8Z" fill="{OVER}" stroke="{INK}" stroke-width="1"/>'
+        f'<circle id="{name}-waiting" r="7" fill="none" stroke="{SOFT}" stroke-width="1.6" stroke-dasharray="3 2.5"/>'
+        f'<circle id="{name}-not-scored" r="2" fill="{SOFT}"/></defs>{"".join(shapes)}</svg>'
     )

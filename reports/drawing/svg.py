@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from html import escape
-from typing import Any, Literal
+from typing import Literal
 
 import matplotlib as mpl
 import numpy as np
@@ -18,9 +18,9 @@ from matplotlib.ticker import MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
-from doe.domain.outcome import SIDE_WORDS
+from doe.domain.jsonable import packaged_table
 from doe.domain.units import SYMBOLS, Shown
-from doe.words.wording import amount, other_units
+from doe.words.wording import SIDE_WORDS, amount, other_units
 
 Floats = NDArray[np.float64]
 
@@ -38,38 +38,11 @@ MARKS: dict[str, tuple[str, str, str]] = {
     "unknown": ("X", INK, f"failed: {SIDE_WORDS['unknown']}"),
 }
 
-_STYLE: dict[str, Any] = {
-    "svg.fonttype": "none",
-    "svg.hashsalt": "first-article-tuning",  # the same figure gives the same file
-    "font.family": "sans-serif",
-    "font.sans-serif": ["Liberation Sans", "Arial", "DejaVu Sans"],
-    "font.size": 10,
-    "axes.edgecolor": SOFT,
-    "axes.labelcolor": INK,
-    "axes.labelsize": 10,
-    "axes.linewidth": 0.8,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "text.color": INK,
-    "xtick.color": SOFT,
-    "ytick.color": SOFT,
-    "xtick.labelcolor": INK,
-    "ytick.labelcolor": INK,
-    "xtick.labelsize": 9,
-    "ytick.labelsize": 9,
-    "legend.fontsize": 9,
-    "legend.frameon": False,
-    "hatch.color": "#8b867a",
-    "hatch.linewidth": 0.7,
-    "path.simplify": True,
-    "path.simplify_threshold": 0.2,
-}
-
 
 @contextmanager
 def canvas(width: float, height: float) -> Iterator[tuple[Figure, Axes]]:
     """A figure in our style with one pair of axes; sizes in inches. No window, no global figure list."""
-    with mpl.rc_context(_STYLE):  # type: ignore[arg-type] # keys are checked by matplotlib itself
+    with mpl.rc_context(packaged_table("figures")):  # type: ignore[arg-type] # matplotlib checks the keys
         figure = Figure(figsize=(width, height), layout="constrained")
         yield figure, figure.add_subplot()
 

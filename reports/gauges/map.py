@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,13 +10,13 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from doe.assure.gauges.platen import PlatenMap, place_name
+from doe.assure.gauges.summary import MachineMap
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.dates import date_and_time
-from doe.words.gauges.cautions import map_words
+from doe.words.gauges.cautions import caution_words, days_read, map_words, settings_words
+from doe.words.gauges.dials import whole_both
 from doe.words.wording import count, other_units
 from reports.drawing.svg import INK, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
-from reports.pages import render
 from reports.sheet.page import Pair
 from reports.views import Column, PageTable, Picture
 
@@ -31,8 +30,7 @@ class PlatenPage:
     """What the page of a map shows.
 
     ``page_title`` of the window; ``headline``; ``facts`` what was read and when; ``picture``; ``table`` the same in
-    figures; ``sentences`` what the map means; ``left_out`` readings that could not be trusted; ``cautions``,
-    ``fixed_wording`` and ``footer`` as on everything printed.
+    figures; ``sentences`` what the map means; ``left_out`` readings that could not be trusted.
     """
 
     page_title: str
@@ -42,95 +40,30 @@ class PlatenPage:
     table: PageTable
     sentences: tuple[str, ...]
     left_out: tuple[str, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    footer: str
 
 
-def platen_page(
-    found: PlatenMap,
-    *,
-    line: str,
-    machine: str,
-    name: str,
-    settings: Sequence[float],
-    days: str,
-    made_at: datetime,
-    elsewhere: int = 0,
-    left_out: Sequence[str] = (),
-    shown: Shown = METRIC,
-) -> str:
-    """Page of a map as one HTML document that needs no network.
-
-    Parameters
-    ----------
-    found : PlatenMap
-    line, machine, name : str
-        The line, oven or press, and what that machine is called.
-    settings : sequence of float
-        What it was set to when it was read, in degC.
-    days : str
-        When it was read, in words.
-    made_at : datetime
-    elsewhere : int
-        Readings of the machine that are not on the map.
-    left_out : sequence of str
-        A sentence for each reading that cannot be trusted.
-    shown : Shown
-        The reader's units; temperatures stand in both.
-    """
-    view = platen_view(
-        found,
-        line=line,
-        machine=machine,
-        name=name,
-        settings=settings,
-        days=days,
-        made_at=made_at,
-        elsewhere=elsewhere,
-        left_out=left_out,
-        shown=shown,
-    )
-    return render("platen.html", view)
-
-
-def platen_view(
-    found: PlatenMap,
-    *,
-    line: str,
-    machine: str,
-    name: str,
-    settings: Sequence[float],
-    days: str,
-    made_at: datetime,
-    elsewhere: int = 0,
-    left_out: Sequence[str] = (),
-    shown: Shown = METRIC,
-) -> PlatenPage:
-    """View-model of the page; see `platen_page`."""
-    read = ", ".join(show_both(s, "degC", shown) for s in settings)
+def platen_view(made: MachineMap, *, made_at: datetime, shown: Shown = METRIC) -> PlatenPage:
+    """View-model of the page of a map; temperatures stand in both units, the reader's first."""
+    found, machine = made.found, made.machine
     facts = [
-        Pair("line", line),
-        Pair(machine, name),
-        Pair("set to", read),
-        Pair("read", days),
+        Pair("line", made.line),
+        Pair(machine, made.name),
+        Pair("set to", settings_words(made.set_degc, shown)),
+        Pair("read", days_read(made.first, made.last)),
         Pair("places read", f"{found.places} of {found.passes.size}"),
         Pair("readings", str(int(found.passes.sum()))),
-        *([Pair("not on the map", count(elsewhere, "other reading"))] if elsewhere else []),
+        *([Pair("not on the map", count(made.elsewhere, "other reading"))] if made.elsewhere else []),
         Pair("page made", date_and_time(made_at)),
     ]
-    at = settings[0] if len(settings) == 1 else None
+    at = made.set_degc[0] if len(made.set_degc) == 1 else None
     return PlatenPage(
-        page_title=f"Map of the {machine} of {line}",
+        page_title=f"Map of the {machine} of {made.line}",
         headline=_headline(found, machine),
         facts=tuple(facts),
         picture=_picture(found, machine, at, shown),
         table=_table(found, at, shown),
         sentences=map_words(found, shown),
-        left_out=tuple(left_out),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        footer=FOOTER,
+        left_out=caution_words(made.left_out),
     )
 
 
@@ -195,12 +128,6 @@ def _word(name: str, found: PlatenMap) -> str:
     return " (cold)" if name in found.cold else " (hot)" if name in found.hot else ""
 
 
-def _whole(degc: float, shown: Shown) -> str:
-    """A temperature in whole degrees of both units."""
-    here, there = (f"{u.value(degc, 'degC'):.0f} {SYMBOLS[u.temperature]}" for u in (shown, other_units(shown)))
-    return f"{here} ({there})"
-
-
 def _place(
     ax: Axes, corner: tuple[int, int], value: float, name: str, found: PlatenMap, at: float | None, shown: Shown
 ) -> None:
@@ -235,6 +162,8 @@ def _place(
         return
     ax.text(x, y + 0.12, number, ha="center", va="center", fontsize=14, color=INK, zorder=4)
     if at is not None:
-        ax.text(x, y - 0.17, _whole(at + value, shown), ha="center", va="center", fontsize=8.5, color=SOFT, zorder=4)
+        ax.text(
+            x, y - 0.17, whole_both(at + value, shown), ha="center", va="center", fontsize=8.5, color=SOFT, zorder=4
+        )
     if mark:
         ax.text(x, y - 0.37, mark, ha="center", va="center", fontsize=8.5, color=edge, zorder=4)

@@ -7,15 +7,15 @@ from datetime import date
 
 from markupsafe import Markup
 
-from doe.domain.recipe import PARTS, Recipe, RecipeSetting
+from doe.domain.recipe import PARTS, KeptRecipe, Recipe, RecipeSetting
 from doe.domain.units import METRIC, Shown
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import day
 from doe.words.recipe.card import (
     COVERED,
     both,
     confirmation_sentence,
     expected_sentence,
+    material_words,
     other_amount,
     recipe_cautions,
     setting_amount,
@@ -76,9 +76,6 @@ class CardPage:
     warnings : tuple of str
         What its user must know of this recipe.
     voids : tuple of str
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str
@@ -97,46 +94,30 @@ class CardPage:
     review: str
     warnings: tuple[str, ...]
     voids: tuple[str, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
 
 
-def recipe_card(
-    recipe: Recipe, *, uid: str, on: date, superseded: bool = False, retired_why: str = "", shown: Shown = METRIC
-) -> str:
+def recipe_card(kept: KeptRecipe, on: date, shown: Shown = METRIC) -> str:
     """Printable card of a recipe, one page of A4 or Letter.
 
     Parameters
     ----------
-    recipe : Recipe
-    uid : str
-        Id of the revision, the same in every book; the QR code says it.
+    kept : KeptRecipe
+        The QR code says its id, the same in every book.
     on : date
         The day it is printed, for whether its review is due.
-    superseded : bool
-        Whether there is a newer revision.
-    retired_why : str
-        Why it is no longer used.
     shown : Shown
         The reader's units; temperatures and pressures stand in both.
     """
-    return render(
-        "recipe.html",
-        card_page(recipe, uid=uid, on=on, superseded=superseded, retired_why=retired_why, shown=shown),
-    )
+    return render("recipe.html", card_page(kept, on, shown))
 
 
-def card_page(
-    recipe: Recipe, *, uid: str, on: date, superseded: bool = False, retired_why: str = "", shown: Shown = METRIC
-) -> CardPage:
+def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC) -> CardPage:
     """View-model of `recipe_card`, same parameters."""
-    state = state_words(recipe, superseded=superseded, retired_why=retired_why, on=on)
-    must_stop = superseded or bool(retired_why)
+    recipe, state = kept.recipe, state_words(kept, on)
+    must_stop = not kept.in_force
     not_in_use = (sentence(f"do not work by this card, it is not in force: {state}"),) if must_stop else ()
     due = (sentence(f"review was due on {day(recipe.review_on)}"),) if not must_stop and recipe.is_due(on) else ()
-    code = code_text(recipe, uid)
+    code = code_text(recipe, kept.uid)
     said = {*(s.factor for s in recipe.settings), *COVERED}  # as settings, or as steps of handling
     warnings = (*not_in_use, *due, *recipe_cautions(recipe))
     return CardPage(
@@ -149,7 +130,7 @@ def card_page(
         code_text=code,
         settings=tuple(card_setting(s, shown, is_held=s.factor in recipe.held) for s in recipe.settings),
         handling=recipe.handling,
-        materials=_materials(recipe),
+        materials=tuple(Pair(p, text) for p in PARTS if (text := material_words(getattr(recipe.stack, p)))),
         held=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items() if n not in said),
         expected=expected_sentence(recipe),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
@@ -157,10 +138,6 @@ def card_page(
         review=f"Review by {day(recipe.review_on)}.",
         warnings=warnings,
         voids=recipe.voids,
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
     )
 
 
@@ -189,12 +166,3 @@ def card_setting(setting: RecipeSetting, shown: Shown, *, is_held: bool) -> Card
         else f"surface {both(setting, setting.surface, shown)}"
         + ("" if is_held or not on_dial else f", window {window}"),
     )
-
-
-def _materials(recipe: Recipe) -> tuple[Pair, ...]:
-    pairs = []
-    for part in PARTS:
-        material = getattr(recipe.stack, part)
-        if material is not None:
-            pairs.append(Pair(part, f"{material}{', ' + material.detail if material.detail else ''}"))
-    return tuple(pairs)

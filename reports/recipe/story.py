@@ -8,16 +8,18 @@ from typing import Literal
 
 import pandas as pd
 
+from doe.assure.confirmation.attempts import Attempt
 from doe.domain.finding import Finding
-from doe.domain.recipe import Recipe
+from doe.domain.recipe import KeptRecipe, RecordItem
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.words.confirmation.plan import attempt_told
 from doe.words.dates import date_and_time, day
 from doe.words.recipe.card import changes_between, confirmation_sentence, recipe_cautions, state_words
-from doe.words.recipe.story import other_row, plan_row, plan_words
+from doe.words.recipe.record import found_words, item_label
+from doe.words.recipe.story import other_row, plan_row, plan_words, round_kind
 from doe.words.study.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.study.plans import kind_label, said, why_left_out
 from doe.words.wording import count, held, listing, sentence
@@ -40,20 +42,8 @@ from reports.views import PageTable
 
 
 @dataclass(frozen=True)
-class RevisionFacts:
-    """One revision with who stored it, and how it ended; ``uid`` is its id."""
-
-    recipe: Recipe
-    uid: str
-    who: str
-    retired_why: str
-    retired_by: str
-    superseded: bool
-
-
-@dataclass(frozen=True)
 class RoundFacts:
-    """One round of coupons: number, kind in words, seed, coupons, when it was stored and by whom."""
+    """One round of coupons: number, kind, seed, coupons, when it was stored and by whom."""
 
     round: int
     kind: str
@@ -71,15 +61,6 @@ class Told:
     who: str
     what: str
     why: str = ""
-
-
-@dataclass(frozen=True)
-class Item:
-    """One item of the least record: ``what``, its ``state`` (there, said or missing), and what was ``found``."""
-
-    what: str
-    state: Literal["there", "missing", "said"]
-    found: str
 
 
 @dataclass(frozen=True)
@@ -102,9 +83,9 @@ class RecipeStory:
 
     Attributes
     ----------
-    revision : RevisionFacts
+    revision : KeptRecipe
         The one that is told about.
-    revisions : tuple of RevisionFacts
+    revisions : tuple of KeptRecipe
         All of them, oldest first.
     report : StudyReport
         Of the study behind it, with the answer as it was kept; its surfaces are those of the results as they stand.
@@ -125,18 +106,18 @@ class RecipeStory:
     deviations : tuple of Told
     others : tuple of Alternative
         What was considered, the setpoint first, as kept at release.
-    repeat : Repeat
-    attempts : tuple of tuple of str
-        Confirmations: number, when planned, claim, counts, verdict.
-    items : tuple of Item
+    repeat : Reproduction
+    attempts : tuple of Attempt
+        Confirmations, oldest first.
+    items : tuple of RecordItem
     comparisons : tuple of Told
     cases : tuple of Told
     on : date
     shown : Shown
     """
 
-    revision: RevisionFacts
-    revisions: tuple[RevisionFacts, ...]
+    revision: KeptRecipe
+    revisions: tuple[KeptRecipe, ...]
     report: StudyReport
     judged_results: pd.DataFrame
     readings: tuple[Told, ...]
@@ -149,8 +130,8 @@ class RecipeStory:
     deviations: tuple[Told, ...]
     others: tuple[Alternative, ...]
     repeat: Reproduction
-    attempts: tuple[tuple[str, ...], ...]
-    items: tuple[Item, ...]
+    attempts: tuple[Attempt, ...]
+    items: tuple[RecordItem, ...]
     comparisons: tuple[Told, ...]
     cases: tuple[Told, ...]
     on: date
@@ -207,9 +188,6 @@ class StoryPage:
     items_table : Table
     method_lines : tuple of str
     history_table : Table or None
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str
@@ -256,10 +234,6 @@ class StoryPage:
     items_table: PageTable
     method_lines: tuple[str, ...]
     history_table: PageTable | None
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
 
 
 def recipe_story(story: RecipeStory) -> str:
@@ -271,9 +245,7 @@ def story_page(story: RecipeStory) -> StoryPage:
     """View-model of `recipe_story`."""
     recipe, report, shown = story.revision.recipe, story.report, story.shown
     study, answer = report.study, report.answer
-    state = state_words(
-        recipe, superseded=story.revision.superseded, retired_why=story.revision.retired_why, on=story.on
-    )
+    state = state_words(story.revision, story.on)
     return StoryPage(
         page_title=f"Why this recipe: {recipe.name}, revision {recipe.revision}",
         name=recipe.name,
@@ -334,25 +306,20 @@ def story_page(story: RecipeStory) -> StoryPage:
         items_table=PageTable(
             "What a record must hold",
             (words("Item"), words("State"), words("What there is")),
-            tuple((item.what, item.state, item.found) for item in story.items),
+            tuple((item_label(item), item.state, found_words(item)) for item in story.items),
         ),
         method_lines=method_lines(),
-        history_table=history_table(report),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
+        history_table=history_table(report.history),
     )
 
 
-def record_sentence(items: tuple[Item, ...]) -> str:
+def record_sentence(items: tuple[RecordItem, ...]) -> str:
     """Whether the least record is complete, and what is missing or can only be said.
 
-    >>> record_sentence((Item("lots", "there", "A12"), Item("room climate", "missing", "nothing")))
+    >>> record_sentence((RecordItem("film", "there", ("A12",)), RecordItem("room", "missing", ("nothing",))))
     'The record is not complete. Missing: room climate.'
     """
-    missing = [item.what for item in items if item.state == "missing"]
-    said = [item.what for item in items if item.state == "said"]
+    missing, said = ([item_label(i) for i in items if i.state == state] for state in ("missing", "said"))
     if missing:
         first = f"The record is not complete. Missing: {listing(missing)}."
     else:
@@ -419,7 +386,10 @@ def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:
     return PageTable(
         "Rounds of coupons, each stored before it was scored unless it says otherwise",
         (number("Round"), words("Kind"), number("Coupons"), number("Seed"), words("Stored"), words("By")),
-        tuple((str(r.round), r.kind, str(r.coupons), str(r.seed), date_and_time(r.made_at), r.made_by) for r in rounds),
+        tuple(
+            (str(r.round), round_kind(r.kind), str(r.coupons), str(r.seed), date_and_time(r.made_at), r.made_by)
+            for r in rounds
+        ),
     )
 
 
@@ -466,7 +436,7 @@ def _others_table(story: RecipeStory) -> PageTable | None:
     )
 
 
-def _attempts_table(attempts: tuple[tuple[str, ...], ...]) -> PageTable | None:
+def _attempts_table(attempts: tuple[Attempt, ...]) -> PageTable | None:
     if not attempts:
         return None
     heads = (
@@ -477,7 +447,8 @@ def _attempts_table(attempts: tuple[tuple[str, ...], ...]) -> PageTable | None:
         words("Corners"),
         words("Verdict"),
     )
-    return PageTable("Confirmations, each judged by a rule fixed before its coupons", heads, attempts)
+    rows = tuple(map(attempt_told, attempts))
+    return PageTable("Confirmations, each judged by a rule fixed before its coupons", heads, rows)
 
 
 def _revisions_table(story: RecipeStory) -> PageTable:
@@ -490,8 +461,7 @@ def _revisions_table(story: RecipeStory) -> PageTable:
                 r.recipe.approved_by,
                 day(r.recipe.approved_at),
                 r.recipe.why or "first release",
-                state_words(r.recipe, superseded=r.superseded, retired_why=r.retired_why, on=story.on)
-                + (f" (by {r.retired_by})" if r.retired_by else ""),
+                state_words(r, story.on) + (f" (by {r.retired_by})" if r.retired_by else ""),
             )
             for r in story.revisions
         ),

@@ -28,39 +28,33 @@ class SheetDials:
     gauged: GaugedLine | None
     shown: Shown
 
-    def of(self, name: str, surface_degc: float) -> DialSetting | None:
-        """Dial setting of a machine's temperature that readings tell; else None."""
-        if self.gauged is None:
+    def of(self, name: str, surface: float | str) -> DialSetting | None:
+        """Dial setting of a machine's temperature that readings tell; None for other settings, and for levels."""
+        if self.gauged is None or isinstance(surface, str):
             return None
-        made = dial_setting(self.gauged, self.study, name, surface_degc, self.shown)
+        made = dial_setting(self.gauged, self.study, name, surface, self.shown)
         return made if made is not None and made.is_checked else None
 
     def value(self, factor: Factor, value: float) -> float:
         """What the machine is set to, in the factor's unit."""
-        made = None if factor.is_categorical else self.of(factor.name, value)
+        made = self.of(factor.name, value)
         return value if made is None else made.dial_degc
 
     def amount(self, factor: Factor, value: float | str) -> str:
         """What the machine is set to, in words."""
-        made = None if isinstance(value, str) else self.of(factor.name, float(value))
+        made = self.of(factor.name, value)
         return amount_both(factor, value, self.shown) if made is None else made.dial
 
-    def title(self, factor: Factor, value: float | str) -> str:
-        """What stands beside the amount of a whole batch."""
-        made = None if isinstance(value, str) else self.of(factor.name, float(value))
-        if made is not None:
-            return f"{factor.label} to dial in, for {made.surface} on the surface"
-        return factor.label + self._doubt(factor)
-
-    def column(self, factor: Factor) -> str:
-        """Head of a column of settings that change from coupon to coupon."""
-        if not factor.is_categorical and self.of(factor.name, factor.low) is not None:
-            return f"{factor.label} to dial in, and on the surface"
-        return factor.label + self._doubt(factor)
+    def title(self, factor: Factor, value: float | str | None = None) -> str:
+        """What stands beside the amount of a whole batch, or heads a column of settings that change by coupon."""
+        made = self.of(factor.name, factor.low if value is None and not factor.is_categorical else value or "")
+        if made is None:
+            return factor.label + self._doubt(factor)
+        return f"{factor.label} to dial in, {'and' if value is None else f'for {made.surface}'} on the surface"
 
     def cell(self, factor: Factor, value: float | str) -> str:
         """One coupon's setting in such a column."""
-        made = None if isinstance(value, str) else self.of(factor.name, float(value))
+        made = self.of(factor.name, value)
         return amount_both(factor, value, self.shown) if made is None else f"{made.dial}, surface {made.surface}"
 
     def _doubt(self, factor: Factor) -> str:

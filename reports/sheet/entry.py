@@ -15,11 +15,11 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
 from doe.symptoms.catalogue import CATALOGUE
 from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from reports.files import write_whole
+from reports.pages import template_source
 
 if TYPE_CHECKING:
     import pandas as pd
     from openpyxl.cell.cell import Cell
-    from openpyxl.workbook import Workbook
     from openpyxl.worksheet.worksheet import Worksheet
 
 ENTRY_SHEET, HELP_SHEET, CHOICE_SHEET = "entries", "how to fill", "choices"
@@ -92,7 +92,9 @@ def write_entry_xlsx(
     _fill_choices(book.create_sheet(CHOICE_SHEET), columns)
     _add_choices(sheet, columns, len(rows))
     _set_print(sheet, study)
-    return write_whole(path, _bytes(book))
+    stream = io.BytesIO()
+    book.save(stream)
+    return write_whole(path, stream.getvalue())
 
 
 def plain_setting(value: float) -> str:
@@ -108,12 +110,8 @@ def _rows(study: Study, coupons: pd.DataFrame, columns: Sequence[EntryColumn]) -
     """Cells of the file below the headings: what the plan says, and None where a person writes."""
     absent = [n for n in ("coupon", *study.factor_names) if n not in coupons.columns]
     if absent:
-        raise InputError(
-            "coupons",
-            ", ".join(map(str, coupons.columns)),
-            f"columns {', '.join(absent)}",
-            "Make the plan of this study first.",
-        )
+        found = ", ".join(map(str, coupons.columns))
+        raise InputError("coupons", found, f"columns {', '.join(absent)}", "Make the plan of this study first.")
     mark = sheet_mark(study)
     filled: list[list[str | float | None]] = []
     for column in columns:
@@ -125,20 +123,26 @@ def _rows(study: Study, coupons: pd.DataFrame, columns: Sequence[EntryColumn]) -
             if factor.is_categorical:
                 filled.append([str(v) for v in values])
             else:
-                in_unit = Shown(
-                    "degF" if column.unit == "degF" else "degC", "psi" if column.unit == "psi" else "bar"
-                )  # the column's own units; a temperature stands there in both
-                filled.append([float(plain_setting(in_unit.value(float(v), factor.unit))) for v in values])
+                units = _units_of(column)
+                filled.append([float(plain_setting(units.value(float(v), factor.unit))) for v in values])
         else:
             filled.append([mark if column.kind == "mark" else None] * len(coupons))
     return [list(row) for row in zip(*filled, strict=True)]
 
 
-def _write(sheet: Worksheet, row: int, column: int, value: str | float | None) -> Cell:
+def _units_of(column: EntryColumn) -> Shown:
+    """The column's own units; a temperature stands there in both."""
+    return Shown("degF" if column.unit == "degF" else "degC", "psi" if column.unit == "psi" else "bar")
+
+
+def _write(sheet: Worksheet, row: int, column: int, value: str | float | None, *, bold: bool = False) -> Cell:
+    """Write a cell as it stands, its words wrapped."""
     from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, MergedCell  # noqa: PLC0415
+    from openpyxl.styles import Alignment, Font  # noqa: PLC0415
 
     cell = sheet.cell(row, column)
     assert not isinstance(cell, MergedCell)  # these sheets merge nothing
+    cell.font, cell.alignment = Font(bold=bold), Alignment(wrap_text=True, vertical="top")
     if isinstance(value, str):
         cell.value = ILLEGAL_CHARACTERS_RE.sub("", value)
         cell.data_type = "s"  # a name that starts with = is a name, not a formula
@@ -148,112 +152,65 @@ def _write(sheet: Worksheet, row: int, column: int, value: str | float | None) -
 
 
 def _fill_entries(sheet: Worksheet, columns: Sequence[EntryColumn], rows: list[list[str | float | None]]) -> None:
-    from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side  # noqa: PLC0415
+    from openpyxl.styles import Border, PatternFill, Protection, Side  # noqa: PLC0415
     from openpyxl.utils import get_column_letter  # noqa: PLC0415
 
     thin = Side(style="thin", color="999999")
     box = Border(left=thin, right=thin, top=thin, bottom=thin)
     given, asked = PatternFill("solid", fgColor="E8E8E8"), PatternFill("solid", fgColor="FFFFFF")
     for j, column in enumerate(columns, start=1):
-        letter = get_column_letter(j)
-        width = _WIDTHS[column.kind]
-        sheet.column_dimensions[letter].width = max(width, *(len(w) + 1 for w in column.heading.split()))
-        sheet.column_dimensions[letter].hidden = column.kind == "mark"
-        head = _write(sheet, 1, j, column.heading)
-        head.font, head.fill, head.border = Font(bold=True), given, box
-        head.alignment = Alignment(wrap_text=True, vertical="top")
+        place = sheet.column_dimensions[get_column_letter(j)]
+        place.width = max(_WIDTHS[column.kind], *(len(w) + 1 for w in column.heading.split()))
+        place.hidden = column.kind == "mark"
+        head = _write(sheet, 1, j, column.heading, bold=True)
+        head.fill, head.border = given, box
         for i, row in enumerate(rows, start=2):
             cell = _write(sheet, i, j, row[j - 1])
-            cell.border = box
-            cell.fill = given if column.protected else asked
+            cell.border, cell.fill = box, given if column.protected else asked
             cell.protection = Protection(locked=column.protected)
-            cell.alignment = Alignment(wrap_text=column.kind in ("note", "void", "symptom"), vertical="top")
             if column.kind in ("coupon", "check", "symptom", "void", "note"):
                 cell.number_format = "@"  # text: a spreadsheet would turn 1-2 into a date
     sheet.row_dimensions[1].height = 48
-    sheet.freeze_panes = "B2"
-    sheet.protection.sheet = True
+    _lock(sheet)
     sheet.protection.formatColumns = sheet.protection.formatRows = False  # False: stays allowed
 
 
-def _fill_help(sheet: Worksheet, study: Study, shown: Shown) -> None:
-    from openpyxl.styles import Alignment, Font  # noqa: PLC0415
+def _lock(sheet: Worksheet) -> None:
+    sheet.freeze_panes = "B2"
+    sheet.protection.sheet = True
 
-    unit = SYMBOLS[shown.unit("degC")]
-    lines = [
-        (f"How to fill this file: {study.name}", True),
-        (
-            "White cells are yours, grey ones belong to the plan. One row is one coupon. Empty cells say nothing: send "
-            "the file as often as you like and fill in washes when they are done.",
-            False,
-        ),
-        ("Checks: choose pass or fail.", False),
-        *((f"    {check.name.replace('_', ' ')}: {check.label}", False) for check in study.spec.checks),
-        (
-            "Symptom: choose what is seen on a failed coupon; the sheet 'choices' describes each. Several: put ; "
-            "between them.",
-            False,
-        ),
-        (
-            "Hand: 1 (as stiff as the kept stiff coupon) to 5 (as soft as the kept soft one), in half steps. Judge "
-            "blind and shuffled. Leave it empty if the coupon did not transfer.",
-            False,
-        ),
-        (
-            "Temperatures in the grey columns are those the surface should have; what to dial in for them stands on "
-            "the bench sheet.",
-            False,
-        ),
-        (
-            f"Measured temperatures: only what a gauge read at the surface, in {unit}, not the display. Leave them "
-            "empty if nothing was measured.",
-            False,
-        ),
-        (
-            "A setting was not kept? Leave the grey cell, enter what was measured, or say in the note what happened.",
-            False,
-        ),
-        ("Void because: only for a lost or spoiled coupon. It stays in the record with its reason.", False),
-        (
-            "Wash no sooner than 24 h after pressing, and after the same wait for every coupon (common practice, no "
-            "source).",
-            False,
-        ),
-        ("Before you start", True),
-        *((text, False) for text in CAUTIONS),
-        (f"Nothing at or above {show_both(200, 'degC', shown)} is ever set.", False),
-        (FIXED_WORDING, False),
-    ]
+
+def _fill_help(sheet: Worksheet, study: Study, shown: Shown) -> None:
+    text = template_source("entry_help.txt")
+    assert text is not None
+    told = text.format(
+        study=study.name,
+        checks="\n".join(f"    {check.name.replace('_', ' ')}: {check.label}" for check in study.spec.checks),
+        unit=SYMBOLS[shown.unit("degC")],
+        cautions="\n".join(CAUTIONS),
+        hottest=show_both(200, "degC", shown),
+        fixed_wording=FIXED_WORDING,
+    )
     sheet.column_dimensions["A"].width = 110
-    for i, (text, bold) in enumerate(lines, start=1):
-        cell = _write(sheet, i, 1, text)
-        cell.font = Font(bold=bold)
-        cell.alignment = Alignment(wrap_text=True, vertical="top")
+    for i, line in enumerate(told.splitlines(), start=1):
+        _write(sheet, i, 1, line.removeprefix("# "), bold=line.startswith("# "))
     sheet.protection.sheet = True
     _fit_width(sheet)
 
 
 def _fill_choices(sheet: Worksheet, columns: Sequence[EntryColumn]) -> None:
     """Symptoms with what is seen, and the hand-feel steps as numbers (text would not suit a decimal comma)."""
-    from openpyxl.styles import Alignment, Font  # noqa: PLC0415
-
-    heads = ("symptom", "what is seen", "shows first", "look at first", "hand-feel")
-    for j, (head, width) in enumerate(zip(heads, (24, 44, 12, 70, 10), strict=True), start=1):
-        cell = _write(sheet, 1, j, head)
-        cell.font = Font(bold=True)
-        sheet.column_dimensions["ABCDE"[j - 1]].width = width
-    for i, s in enumerate(CATALOGUE, start=2):
-        for j, text in enumerate((s.label, s.seen, s.when, s.first_check), start=1):
-            cell = _write(sheet, i, j, text)
-            cell.alignment = Alignment(wrap_text=True, vertical="top")
-    for i, step in enumerate(_hand_steps(columns), start=2):
-        _write(sheet, i, 5, step)
-    sheet.freeze_panes = "B2"
-    sheet.protection.sheet = True
-
-
-def _hand_steps(columns: Sequence[EntryColumn]) -> list[float]:
-    return next(([float(step) for step in c.allowed] for c in columns if c.kind == "hand"), [])
+    heads = {"symptom": 24, "what is seen": 44, "shows first": 12, "look at first": 70, "hand-feel": 10}
+    for letter, width in zip("ABCDE", heads.values(), strict=True):
+        sheet.column_dimensions[letter].width = width
+    rows = [tuple(heads), *((s.label, s.seen, s.when, s.first_check) for s in CATALOGUE)]
+    for i, row in enumerate(rows, start=1):
+        for j, text in enumerate(row, start=1):
+            _write(sheet, i, j, text, bold=i == 1)
+    steps = next((column.allowed for column in columns if column.kind == "hand"), ())
+    for i, step in enumerate(steps, start=2):
+        _write(sheet, i, 5, float(step))
+    _lock(sheet)
 
 
 def _add_choices(sheet: Worksheet, columns: Sequence[EntryColumn], coupons: int) -> None:
@@ -262,30 +219,24 @@ def _add_choices(sheet: Worksheet, columns: Sequence[EntryColumn], coupons: int)
     from openpyxl.worksheet.datavalidation import DataValidation  # noqa: PLC0415
 
     for j, column in enumerate(columns, start=1):
-        rule: DataValidation | None = None
         match column.kind:
             case "check":
                 rule = DataValidation("list", formula1=f'"{",".join(column.allowed)}"', errorStyle="stop")
                 rule.error = f"Choose {' or '.join(column.allowed)}, or leave it empty."
             case "symptom":
-                last = 1 + len(CATALOGUE)
-                rule = DataValidation("list", formula1=f"'{CHOICE_SHEET}'!$A$2:$A${last}", errorStyle="warning")
+                names = f"'{CHOICE_SHEET}'!$A$2:$A${1 + len(CATALOGUE)}"
+                rule = DataValidation("list", formula1=names, errorStyle="warning")
                 rule.error = "Not a name of the list. Letters of the sheet are fine, and several with ; between."
             case "hand":
-                last = 1 + len(column.allowed)
-                rule = DataValidation("list", formula1=f"'{CHOICE_SHEET}'!$E$2:$E${last}", errorStyle="stop")
+                steps = f"'{CHOICE_SHEET}'!$E$2:$E${1 + len(column.allowed)}"
+                rule = DataValidation("list", formula1=steps, errorStyle="stop")
                 rule.error = "1 to 5 in half steps, or leave it empty."
             case "actual":
-                low, high = (
-                    round(Shown("degF" if column.unit == "degF" else "degC").value(v, "degC"), 1)
-                    for v in _MEASURED_DEGC
-                )
-                rule = DataValidation(
-                    "decimal", operator="between", formula1=plain(low), formula2=plain(high), errorStyle="stop"
-                )
-                rule.error = f"A number from {plain(low)} to {plain(high)} {SYMBOLS[column.unit]}."
-        if rule is None:
-            continue
+                low, high = (plain(round(_units_of(column).value(v, "degC"), 1)) for v in _MEASURED_DEGC)
+                rule = DataValidation("decimal", operator="between", formula1=low, formula2=high, errorStyle="stop")
+                rule.error = f"A number from {low} to {high} {SYMBOLS[column.unit]}."
+            case _:
+                continue
         rule.allow_blank = True
         rule.showErrorMessage = rule.showInputMessage = True
         rule.errorTitle, rule.promptTitle = "Please check", column.heading[:32]
@@ -315,9 +266,3 @@ def _fit_width(sheet: Worksheet) -> None:
 
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
-
-
-def _bytes(book: Workbook) -> bytes:
-    stream = io.BytesIO()
-    book.save(stream)
-    return stream.getvalue()

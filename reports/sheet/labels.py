@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from urllib.parse import quote, urlsplit
 
 import pandas as pd
@@ -15,14 +15,10 @@ from doe.domain.errors import InputError
 from doe.domain.limits import refuse_too_hot
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER
 from doe.words.dates import date_and_time
 from doe.words.wording import amount_both
 from reports.drawing.qr import qr_svg
-from reports.pages import render
 from reports.sheet.page import Pair
-
-ON_LABEL = "Not heat-proof: keep out of oven and press. Burns at a touch."
 
 
 @dataclass(frozen=True)
@@ -94,15 +90,10 @@ class LabelsPage:
         CSS lengths.
     sheets : tuple of tuple of Label
         Labels of each sheet.
-    on_label : str
-        Caution on every label.
     code_line : str
         What the codes hold.
     tags : tuple of Pair
         Coupon, and what to write on its tag with a heat-proof marker.
-    cautions : tuple of str
-    fixed_wording, footer : str
-        Standing wording of every printed page.
     """
 
     page_title: str
@@ -114,15 +105,11 @@ class LabelsPage:
     label_width: str
     label_height: str
     sheets: tuple[tuple[Label, ...], ...]
-    on_label: str
     code_line: str
     tags: tuple[Pair, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    footer: str
 
 
-def label_sheets(
+def labels_page(
     study: Study,
     coupons: pd.DataFrame,
     *,
@@ -133,8 +120,8 @@ def label_sheets(
     link: str = "",
     skip: int = 0,
     shown: Shown = METRIC,
-) -> str:
-    """Label sheets of a round as one HTML document to print at full size.
+) -> LabelsPage:
+    """Labels of a round, to print at full size.
 
     Parameters
     ----------
@@ -158,35 +145,6 @@ def label_sheets(
     InputError
         If the grid is unknown, the address is none, or more labels are skipped than a sheet has.
     """
-    return render(
-        "labels.html",
-        labels_page(
-            study,
-            coupons,
-            grid=grid,
-            made_at=made_at,
-            round_number=round_number,
-            study_id=study_id,
-            link=link,
-            skip=skip,
-            shown=shown,
-        ),
-    )
-
-
-def labels_page(
-    study: Study,
-    coupons: pd.DataFrame,
-    *,
-    grid: str,
-    made_at: datetime,
-    round_number: int,
-    study_id: int,
-    link: str = "",
-    skip: int = 0,
-    shown: Shown = METRIC,
-) -> LabelsPage:
-    """View-model of `label_sheets`, same parameters."""
     found = GRIDS.get(grid)
     if found is None:
         raise InputError("--labels", grid, " or ".join(GRIDS), "Name the paper in your printer.")
@@ -194,7 +152,8 @@ def labels_page(
         raise InputError("--skip", skip, f"0 to {found.labels - 1}", "Count the labels already taken off the sheet.")
     base = check_link(link)
     refuse_too_hot(study.factors, {f.name: coupons[f.name] for f in study.numeric}, f"round {round_number}")
-    in_order = coupons.sort_values(["cure_order", "press_order", "coupon"]) if _planned(coupons) else coupons
+    is_planned = coupons.reindex(columns=["cure_order", "press_order"]).notna().all(axis=None)
+    in_order = coupons.sort_values(["cure_order", "press_order", "coupon"]) if is_planned else coupons
     labels: list[Label] = []
     for place, (_, row) in enumerate(in_order.iterrows(), start=skip):
         spot = place % found.labels
@@ -222,14 +181,10 @@ def labels_page(
         label_width=_mm(found.label_width),
         label_height=_mm(found.label_height),
         sheets=_sheets(labels, found.labels, skip),
-        on_label=ON_LABEL,
         code_line=f"Each code opens the coupon's page at {base}, from a device that reaches it."
         if base
         else "Each code holds the name of its coupon. With an address (--link) it would open the coupon's page.",
         tags=tuple(Pair(label.coupon, tag_text(study, label.coupon)) for label in labels),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        footer=FOOTER,
     )
 
 
@@ -280,36 +235,17 @@ def tag_text(study: Study, coupon: str) -> str:
     return f"{coupon} {plain}".rstrip()
 
 
-def _planned(coupons: pd.DataFrame) -> bool:
-    return all(name in coupons and coupons[name].notna().all() for name in ("cure_order", "press_order"))
-
-
 def _order(row: pd.Series, study: Study) -> str:
     """Its place in each queue, as on the bench sheet."""
     stages = [stage for stage in ("cure", "press") if stage == "press" or any(f.stage == stage for f in study.factors)]
-    there = [(stage, row.get(f"{stage}_order")) for stage in stages]
-    return ", ".join(
-        f"{stage} {int(value)}" for stage, value in there if value is not None and not math.isnan(float(value))
-    )
+    there = row.reindex([f"{stage}_order" for stage in stages]).dropna()
+    return ", ".join(f"{str(name).removesuffix('_order')} {int(place)}" for name, place in there.items())
 
 
 def _sheets(labels: Sequence[Label], each: int, skip: int) -> tuple[tuple[Label, ...], ...]:
-    first = each - skip
-    rest = [tuple(labels[i : i + each]) for i in range(first, len(labels), each)]
-    return (tuple(labels[:first]), *rest) if labels else ()
+    ends = [0, *range(each - skip, len(labels), each), len(labels)] if labels else []
+    return tuple(tuple(labels[i:j]) for i, j in pairwise(ends))
 
 
 def _mm(length: float) -> str:
     return f"{length:.2f}mm"
-
-
-__all__ = [
-    "GRIDS",
-    "LabelGrid",
-    "LabelsPage",
-    "check_link",
-    "coupon_address",
-    "label_sheets",
-    "labels_page",
-    "tag_text",
-]

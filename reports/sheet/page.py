@@ -13,28 +13,37 @@ from doe.assure.gauges.line import GaugedLine
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
 from doe.domain.finding import Finding
-from doe.domain.limits import LIMIT_LABELS, range_warnings, refuse_too_hot
+from doe.domain.limits import refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.symptoms.reading import short_list, symptom
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
 from doe.words.dates import date_and_time
+from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study.plans import plan_notes
 from doe.words.wording import count, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
-from reports.pages import render
 from reports.sheet.dials import SheetDials
 
 HAND_RULE = (
     "1 (as stiff as the stiff reference) to 5 (as soft as the soft one), half steps. Each person scores alone, "
     "without looking at the settings. No score if it did not transfer."
 )
-_USUAL_WAITS = {
-    "cooling_gap": "Cooling gap between cure and press: 5 to 10 s or longer, flat (common practice, no source).",
-    "peel_wait": "Peel: as the film's data sheet says. Hot film waits at least 3 s, cold film until it is cold; slow, "
-    "low, rolling peel (common practice, no source).",
-}
+_WAITS = (
+    (
+        "cooling_gap",
+        "Cooling gap between cure and press: 5 to 10 s or longer, flat (common practice, no source).",
+        "for every coupon",
+    ),
+    (
+        "peel_wait",
+        "Peel: as the film's data sheet says. Hot film waits at least 3 s, cold film until it is cold; slow, low, "
+        "rolling peel (common practice, no source).",
+        "for every coupon",
+    ),
+    ("second_press_time", "", "with a cover sheet, every coupon"),
+)
+"""Waits between the steps: factor, what is usual where nothing is said, and how it is said when it is held."""
 
 
 @dataclass(frozen=True)
@@ -110,11 +119,6 @@ class SheetPage:
         Limits from the data sheets; empty when none are on record.
     warnings : tuple of str
         What is unusual about the ranges; notes of the plan.
-    cautions : tuple of str
-    fixed_wording, special_goods, footer : str
-        Standing wording of every printed page.
-    cure_intro, press_intro, wash_intro : str
-        How to work through each queue.
     cure_batches, press_batches : tuple of SheetBatch
         The queues; no cure queue when no factor is set at the oven.
     degree : str
@@ -145,13 +149,6 @@ class SheetPage:
     held_pairs: tuple[Pair, ...]
     limit_pairs: tuple[Pair, ...]
     warnings: tuple[str, ...]
-    cautions: tuple[str, ...]
-    fixed_wording: str
-    special_goods: str
-    footer: str
-    cure_intro: str
-    press_intro: str
-    wash_intro: str
     cure_batches: tuple[SheetBatch, ...]
     press_batches: tuple[SheetBatch, ...]
     degree: str
@@ -165,7 +162,7 @@ class SheetPage:
     hand_rule: str
 
 
-def bench_sheet(
+def sheet_page(
     study: Study,
     stack: Stack,
     line: Line,
@@ -174,14 +171,13 @@ def bench_sheet(
     made_at: datetime,
     people: Sequence[str] = (),
     shown: Shown = METRIC,
-    round_number: int | None = None,
     made_by: str = "",
     notes: Sequence[Finding | str] = (),
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
-) -> str:
-    """Printable page for the bench.
+) -> SheetPage:
+    """What stands on the bench sheet of a round.
 
     Parameters
     ----------
@@ -189,15 +185,13 @@ def bench_sheet(
         What is made, of what, and where. Limits and held settings come from the study.
     coupons : DataFrame
         Coupons of a plan, one row a coupon: coupon, factors, round, cure_batch, press_batch, cure_order,
-        press_order, stroke.
+        press_order, stroke. Those of the last round are printed.
     made_at : datetime
         When the sheet is made; printed.
     people : sequence of str, optional
         Who scores the hand-feel, a box for each.
     shown : Shown, optional
         The reader's units; temperatures are printed in both.
-    round_number : int, optional
-        The round to print; the last one when left out.
     made_by : str, optional
     notes : sequence of Finding or str, optional
         Sentences of the plan that the person at the machine should see.
@@ -209,116 +203,58 @@ def bench_sheet(
     confirms : bool
         Whether the coupons confirm a setpoint: then the notes are its rules, and stand first.
 
-    Returns
-    -------
-    str
-        A self-contained HTML document.
-
     Raises
     ------
     InputError
         If a surface or a dial would have to be at or above the ceiling, or a dial above the limit of its machine.
     """
-    page = sheet_page(
-        study,
-        stack,
-        line,
-        coupons,
-        made_at=made_at,
-        people=people,
-        shown=shown,
-        round_number=round_number,
-        made_by=made_by,
-        notes=notes,
-        gauged=gauged,
-        cautions=cautions,
-        confirms=confirms,
-    )
-    return render("sheet.html", page)
-
-
-def sheet_page(
-    study: Study,
-    stack: Stack,
-    line: Line,
-    coupons: pd.DataFrame,
-    *,
-    made_at: datetime,
-    people: Sequence[str] = (),
-    shown: Shown = METRIC,
-    round_number: int | None = None,
-    made_by: str = "",
-    notes: Sequence[Finding | str] = (),
-    gauged: GaugedLine | None = None,
-    cautions: Sequence[str] = (),
-    confirms: bool = False,
-) -> SheetPage:
-    """View-model of `bench_sheet`, same parameters."""
-    wanted = int(coupons["round"].max()) if round_number is None else round_number
+    wanted = int(coupons["round"].max())
     mine = coupons[coupons["round"] == wanted]
     refuse_too_hot(study.factors, {f.name: mine[f.name] for f in study.numeric}, f"round {wanted}")
     dials = SheetDials(study, gauged, shown)
     dials.refuse(mine)
-    cure, press = (tuple(f for f in study.factors if f.stage == stage) for stage in ("cure", "press"))
-    later = tuple(check for check in study.spec.checks if check.after_washes)
-    now = tuple(check for check in study.spec.checks if not check.after_washes)
-    strokes = _stroke_marks(mine)
+    now, later = (
+        tuple(_plain(check.name) for check in study.spec.checks if bool(check.after_washes) is washed)
+        for washed in (False, True)
+    )
+    garments = f", {count(mine['garment'].nunique(), 'garment')}" if "garment" in mine else ""
+    said = plan_notes(notes, study, shown)
+    unusual = range_warnings(study, shown, dyed_polyester=stack.dyed_polyester)
     return SheetPage(
         page_title=f"Bench sheet, {study.name}, round {wanted}",
         study_name=study.name,
-        round_line=f"Round {wanted}, {count(len(mine), 'coupon')}, {count(mine['garment'].nunique(), 'garment')}."
-        if "garment" in mine
-        else f"Round {wanted}, {count(len(mine), 'coupon')}.",
+        round_line=f"Round {wanted}, {count(len(mine), 'coupon')}{garments}.",
         made_line=f"Printed {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
         kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
-        rules=plan_notes(notes, study, shown) if confirms else (),
+        rules=said if confirms else (),
         stack_pairs=stack_pairs(stack, line),
-        held_pairs=tuple(_held_pair(dials, name, value, shown) for name, value in study.held.items()),
+        held_pairs=tuple(_held_pair(dials, name, value) for name, value in study.held.items()),
         limit_pairs=limit_pairs(study, shown),
-        warnings=tuple(
-            dict.fromkeys(
-                (
-                    *dials.remarks,
-                    *cautions,
-                    *range_warnings(study.factors, dyed_polyester=stack.dyed_polyester),
-                    *(() if confirms else plan_notes(notes, study, shown)),
-                )
-            )
-        ),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
-        cure_intro="Work down the list. Wait for the oven or tunnel to settle before each batch, measure it, and write "
-        "down what the gauge shows. Lay the cured coupons flat, each with its number.",
-        press_intro="Sort the cured coupons into this order first. The number goes on the garment beside the print. "
-        "Tick every check; a coupon that is lost or spoiled is marked void with the reason, never thrown away quietly.",
-        wash_intro="Wait at least 24 h after pressing, the same for every coupon, then wash and dry them all the same "
-        "way. Write down the procedure once: programme, temperature, detergent, load, drying.",
-        cure_batches=_batches(mine, "cure", cure, line.oven, dials=dials, strokes={}) if cure else (),
-        press_batches=_batches(mine, "press", press, line.press, dials=dials, strokes=strokes),
+        warnings=tuple(dict.fromkeys((*dials.remarks, *cautions, *unusual, *(() if confirms else said)))),
+        cure_batches=_batches(mine, "cure", line.oven, dials, {}),
+        press_batches=_batches(mine, "press", line.press, dials, _stroke_marks(mine)),
         degree=SYMBOLS[shown.temperature],
         waits=_waits(study, shown),
         symptoms=_symptom_keys(),
-        checks=tuple(Pair(_check_name(check.name), check.label) for check in study.spec.checks),
-        now_checks=tuple(_check_name(check.name) for check in now),
-        later_checks=tuple(_check_name(check.name) for check in later),
+        checks=tuple(Pair(_plain(check.name), check.label) for check in study.spec.checks),
+        now_checks=now,
+        later_checks=later,
         wash_coupons=tuple(sorted(map(str, mine["coupon"]))) if later else (),
         people=tuple(people),
         hand_rule=HAND_RULE,
     )
 
 
-def _held_pair(dials: SheetDials, name: str, value: float | str, shown: Shown) -> Pair:
+def _held_pair(dials: SheetDials, name: str, value: float | str) -> Pair:
     """A setting held constant; of a machine's temperature, what to dial in for it."""
-    label, text = held(name, value, shown)
-    made = None if isinstance(value, str) else dials.of(name, float(value))
+    label, text = held(name, value, dials.shown)
+    made = dials.of(name, value)
     return (
         Pair(label, text) if made is None else Pair(f"{label} to dial in, for {made.surface} on the surface", made.dial)
     )
 
 
-def _check_name(name: str) -> str:
+def _plain(name: str) -> str:
     return name.replace("_", " ")
 
 
@@ -352,29 +288,24 @@ def _stroke_marks(coupons: pd.DataFrame) -> dict[str, str]:
     """Mark of every coupon that shares its press stroke: the letter of the stroke."""
     if "stroke" not in coupons:
         return {}
-    marks: dict[str, str] = {}
-    shared = [group for _, group in coupons.sort_values("press_order").groupby("stroke", sort=False) if len(group) > 1]
-    for number, group in enumerate(shared, start=1):
-        marks.update({str(coupon): f"one stroke ({number})" for coupon in group["coupon"]})
-    return marks
+    strokes = coupons.sort_values("press_order").groupby("stroke", sort=False)["coupon"]
+    shared = [group for _, group in strokes if len(group) > 1]
+    return {str(coupon): f"one stroke ({n})" for n, group in enumerate(shared, start=1) for coupon in group}
 
 
 def _batches(
-    coupons: pd.DataFrame,
-    stage: Stage,
-    factors: Sequence[Factor],
-    machine: Machine,
-    *,
-    dials: SheetDials,
-    strokes: dict[str, str],
+    coupons: pd.DataFrame, stage: Stage, machine: Machine, dials: SheetDials, strokes: dict[str, str]
 ) -> tuple[SheetBatch, ...]:
-    """Batches of one machine in the order they are made."""
+    """Batches of one machine in the order they are made; none at an oven at which no factor is set."""
+    factors = [f for f in dials.study.factors if f.stage == stage]
+    if not factors and stage == "cure":
+        return ()
     ordered = coupons.sort_values([f"{stage}_order", "coupon"])
     groups = [group for _, group in ordered.groupby(f"{stage}_batch", sort=False)]
     batches: list[SheetBatch] = []
     before: pd.Series | None = None
     for number, group in enumerate(groups, start=1):
-        shared = [f for f in factors if _is_constant(group[f.name]) and (f.hard_to_change or len(group) > 1)]
+        shared = [f for f in factors if len(set(group[f.name])) == 1 and (f.hard_to_change or len(group) > 1)]
         own = [f for f in factors if f not in shared]
         first = group.iloc[0]
         batches.append(
@@ -382,7 +313,7 @@ def _batches(
                 title=f"{stage.capitalize()} batch {number} of {len(groups)}",
                 dials=tuple(Pair(dials.title(f, first[f.name]), dials.amount(f, first[f.name])) for f in shared),
                 settle=_settle(shared, before, first, machine, dials),
-                columns=tuple(sentence(dials.column(f)).rstrip(".") for f in own),
+                columns=tuple(sentence(dials.title(f)).rstrip(".") for f in own),
                 rows=tuple(
                     SheetRow(
                         order=str(int(row[f"{stage}_order"])),
@@ -403,10 +334,6 @@ def _material(row: pd.Series) -> str:
     """Which material a coupon of a comparison is of."""
     word = {"new": "NEW", "incumbent": "IN USE"}.get(str(row.get("material")), "")
     return f"{word}, pair {int(row['pair'])}" if word else ""
-
-
-def _is_constant(values: pd.Series) -> bool:
-    return bool((values == values.iloc[0]).all())
 
 
 def _settle(
@@ -438,17 +365,13 @@ def _settle(
 def _waits(study: Study, shown: Shown) -> tuple[str, ...]:
     """Cooling gap, peel wait and second press: varied, held, or what is usual."""
     lines = []
-    for name, usual in _USUAL_WAITS.items():
-        if name in study.factor_names:
+    for name, usual, every in _WAITS:
+        if name in study.held:
+            lines.append(sentence(f"{': '.join(held(name, study.held[name], shown))} {every}"))
+        elif usual and name in study.factor_names:
             lines.append(sentence(f"{study.factor(name).label}: varies, see the column"))
-        elif name in study.held:
-            label, value = held(name, study.held[name], shown)
-            lines.append(sentence(f"{label}: {value} for every coupon"))
-        else:
+        elif usual:
             lines.append(usual)
-    if "second_press_time" in study.held:
-        label, value = held("second_press_time", study.held["second_press_time"], shown)
-        lines.append(sentence(f"{label}: {value} with a cover sheet, every coupon"))
     return tuple(lines)
 
 

@@ -11,12 +11,11 @@ from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
 from doe.domain.spec import HAND_HIGH, HAND_LOW
-from doe.surfaces.classical.curvature import Curvature
-from doe.surfaces.classical.drift import Drift
+from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import Effects, half_normal_points
 from doe.words.wording import listing, sentence, stated
 from reports.downloads import frame_csv
-from reports.study.coupon_figures import EffectBars, draw_effects, draw_half_normal
+from reports.study.figures import draw_effects, draw_half_normal, drawn
 from reports.study.inputs import StudyReport
 from reports.views import Column, PageTable, Picture
 
@@ -122,27 +121,27 @@ def _beside_chance(p: float) -> str:
     return f"{'more than chance explains' if p < 0.05 else 'no more than chance may explain'} (p {p:.2g})"
 
 
-def _curvature_words(found: Curvature) -> str:
-    if found.p is None:
+def _curvature_words(found: Judged) -> str:
+    if found.estimate is None or found.p is None:
         return f"Curvature of the hand-feel: {found.note}"
-    word = "above" if found.difference < 0 else "below"
+    word = "above" if found.estimate < 0 else "below"
     between = ""
     if found.low is not None and found.high is not None:
         if _says_nothing(found.low, found.high):
             return f"Curvature of the hand-feel cannot be told with these batches and coupons. {found.note}"
         between = f" (corners less centre: {found.low:+.1f} to {found.high:+.1f})"
     return (
-        f"Centre coupons lie {abs(found.difference):.1f} hand-feel points {word} the corners{between}, "
+        f"Centre coupons lie {abs(found.estimate):.1f} hand-feel points {word} the corners{between}, "
         f"{_beside_chance(found.p)}. {found.note}"
     ).strip()
 
 
-def _drift_words(found: Drift) -> str:
-    if found.change is None:
+def _drift_words(found: Judged) -> str:
+    if found.estimate is None:
         return f"Drift of the hand-feel: {found.note}"
     told = (
         "From the first coupon pressed to the last, settings being equal, the hand-feel moved by "
-        f"{round(found.change, 1) + 0.0:+.1f} points"  # no minus before a zero
+        f"{round(found.estimate, 1) + 0.0:+.1f} points"  # no minus before a zero
     )
     if found.p is None or found.low is None or found.high is None:
         return f"{told}. {found.note}"
@@ -168,38 +167,33 @@ def _in_words(text: str, report: StudyReport) -> str:
 
 def effect_pictures(report: StudyReport) -> tuple[Picture, ...]:
     """Swings of the fitted surface, and the classical effects on hand-feel where the plan carries them."""
-    return (_swing_picture(report), *_classical_pictures(report))
+    checks = report.classical
+    known = (
+        (checks.effects, "hand-feel", "effects-hand"),
+        (checks.pass_effects, "share that passes", "effects-pass"),
+    )
+    classical = (_effects_picture(report, effects, of, name) for effects, of, name in known if effects is not None)
+    return (_swing_picture(report), *classical)
 
 
 def _swing_picture(report: StudyReport) -> Picture:
     swings = swings_of(report)
-    title = sentence(f"{swings.factors[0].label} {swings.decides}, {swings.factors[-1].label} least").rstrip(".")
-    return Picture(
-        draw_effects(
-            EffectBars(tuple(f.label for f in swings.factors), swings.middle, swings.low, swings.high),
-            name="swings",
-            title=title,
-            description="Swing of the pass rate over the tested range of each setting: "
-            + listing([f"{f.label} {m:.0f} points" for f, m in zip(swings.factors, swings.middle, strict=True)]),
-            axis="swing of the pass rate, points of 100",
-            margin=None,
-        ),
-        title,
-        "How far the pass rate of the checks swings while one setting runs through its tested range and the others "
-        "stay at "
-        f"the setpoint. Line: {stated(report.study.spec.assurance)} assurance at each end.",
+    labels = [f.label for f in swings.factors]
+    bars = pd.DataFrame({"term": labels, "effect": swings.middle, "low": swings.low, "high": swings.high})
+    told = listing([f"{label} {size:.0f} points" for label, size in zip(labels, swings.middle, strict=True)])
+    return _bars(
+        bars,
+        "swing of the pass rate, points of 100",
+        name="swings",
+        title=sentence(f"{labels[0]} {swings.decides}, {labels[-1]} least").rstrip("."),
+        description=f"Swing of the pass rate over the tested range of each setting: {told}",
+        caption="How far the pass rate of the checks swings while one setting runs through its tested range and the "
+        f"others stay at the setpoint. Line: {stated(report.study.spec.assurance)} assurance at each end.",
     )
 
 
-def _classical_pictures(report: StudyReport) -> tuple[Picture, ...]:
-    pictures = []
-    for effects, of, name in (
-        (report.classical.effects, "hand-feel", "effects-hand"),
-        (report.classical.pass_effects, "share that passes", "effects-pass"),
-    ):
-        if effects is not None:
-            pictures.append(_effects_picture(report, effects, of, name))
-    return tuple(pictures)
+def _bars(bars: pd.DataFrame, axis: str, **told: str) -> Picture:
+    return drawn((5.2, 0.9 + 0.3 * len(bars)), lambda ax: draw_effects(ax, bars, axis), **told)
 
 
 def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) -> Picture:
@@ -222,43 +216,32 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
             else f"{terms[0]} moves the {of} most: {most}"
         )
     if effects.error is None and effects.lenth is not None:
-        points = half_normal_points(size, terms)
-        out = int((np.abs(size) > scale * effects.lenth.margin).sum())
+        margin, simultaneous = scale * effects.lenth.margin, scale * effects.lenth.simultaneous_margin
+        out = int((np.abs(size) > margin).sum())
         title = f"{out or 'No'} effect{'s' if out != 1 else ''} on the {of} stand{'s' if out == 1 else ''} out"
-        if effects.lenth.margin == 0:  # most effects are exactly zero, as with passes and fails: no yardstick
+        if margin == 0:  # most effects are exactly zero, as with passes and fails: no yardstick
             title = f"Effects on the {of} cannot be judged against each other"
-        return Picture(
-            draw_half_normal(
-                points["term"].tolist(),
-                points["size"].to_numpy(dtype=float),
-                points["quantile"].to_numpy(dtype=float),
-                name=name,
-                title=title,
-                description=largest,
-                margin=scale * effects.lenth.margin,
-                simultaneous=scale * effects.lenth.simultaneous_margin,
-                axis=f"size of the effect, {unit}",
-            ),
-            title,
-            "There is no scatter between repeats to judge by, so the effects are judged against each other (Lenth's "
-            "margin): those in line with the origin look like noise. One beyond the margin may still be chance when "
-            f"many are looked at. {_BATCH_CAUTION}",
-        )
-    shown = slice(0, _MOST)
-    low, high = (scale * table[end].to_numpy(dtype=float)[shown] for end in ("low", "high"))
-    title = largest.rstrip(".")
-    return Picture(
-        draw_effects(
-            EffectBars(tuple(terms[shown]), size[shown], low, high),
+        points = half_normal_points(size, terms)
+        axis = f"size of the effect, {unit}"
+        return drawn(
+            (5.2, 4.2),
+            lambda ax: draw_half_normal(ax, points, margin=margin, simultaneous=simultaneous, axis=axis),
             name=name,
             title=title,
             description=largest,
-            axis=f"change from low to high, {unit}",
-            margin=None,
-        ),
-        title,
-        "From the coupons at the ends of the ranges. Filled: the interval leaves out zero. Each interval holds for one "
-        f"effect at a time. {_batch_words(effects)}{_untold_words(untold)}",
+            caption="There is no scatter between repeats to judge by, so the effects are judged against each other "
+            "(Lenth's margin): those in line with the origin look like noise. One beyond the margin may still be "
+            f"chance when many are looked at. {_BATCH_CAUTION}",
+        )
+    bars = scale * table[["effect", "low", "high"]].astype(float)
+    return _bars(
+        bars.assign(term=terms)[:_MOST],
+        f"change from low to high, {unit}",
+        name=name,
+        title=largest.rstrip("."),
+        description=largest,
+        caption="From the coupons at the ends of the ranges. Filled: the interval leaves out zero. Each interval holds "
+        f"for one effect at a time. {_batch_words(effects)}{_untold_words(untold)}",
     )
 
 
@@ -279,76 +262,49 @@ def _untold_words(untold: list[str]) -> str:
     )
 
 
-_PENALISED = "Pass or fail: penalised logistic fit, a check only"
-
-
 def effect_tables(report: StudyReport) -> tuple[PageTable, ...]:
     """Classical checks as tables, for those who want to recompute."""
-    checks = report.classical
-    frames: list[tuple[str, pd.DataFrame, str]] = []
-    if checks.effects is not None:
-        frames.append(
-            (
-                "Effects on hand-feel (coupons at the ends of the ranges)",
-                checks.effects.table,
-                _batch_words(checks.effects),
-            )
-        )
-    if checks.pass_effects is not None:
-        frames.append(
-            (
-                "Effects on the share that passes (same coupons, failed ones too)",
-                checks.pass_effects.table,
-                _batch_words(checks.pass_effects),
-            )
-        )
+    checks, tables = report.classical, []
+
+    def add(caption: str, frame: pd.DataFrame, note: str = "") -> None:
+        tables.append(_frame_table(frame, _in_words(caption, report), report, note))
+
+    for effects, caption in (
+        (checks.effects, "Effects on hand-feel (coupons at the ends of the ranges)"),
+        (checks.pass_effects, "Effects on the share that passes (same coupons, failed ones too)"),
+    ):
+        if effects is not None:
+            add(caption, effects.table, _batch_words(effects))
     if checks.hand_model is not None:
-        frames.append(
-            (
-                f"Hand-feel: {checks.hand_kind} model with batch errors, coded settings",
-                checks.hand_model.coefficients,
-                "",
-            )
-        )
-        frames.append(("Hand-feel: where the scatter comes from", checks.hand_model.components, ""))
+        add(f"Hand-feel: {checks.hand_kind} model with batch errors, coded settings", checks.hand_model.coefficients)
+        add("Hand-feel: where the scatter comes from", checks.hand_model.components)
     if checks.ordinal is not None and not checks.ordinal.problem:
-        frames.append(
-            ("Hand-feel scores: proportional odds, coded settings", checks.ordinal.coefficients, _ORDINAL_NOTE)
-        )
+        add("Hand-feel scores: proportional odds, coded settings", checks.ordinal.coefficients, _ORDINAL_NOTE)
     if checks.firth is not None:
         separated = sentence(_in_words(str(checks.firth.separation), report))
-        frames.append((_PENALISED, checks.firth.coefficients, f"{separated} {_BATCH_CAUTION}".strip()))
-    return tuple(_frame_table(frame, _in_words(caption, report), report, note) for caption, frame, note in frames)
+        note = f"{separated} {_BATCH_CAUTION}".strip()
+        add("Pass or fail: penalised logistic fit, a check only", checks.firth.coefficients, note)
+    return tuple(tables)
 
 
 _HEADS = {
-    "term": "Term",
-    "effect": "Effect",
-    "estimate": "Estimate",
     "se": "Standard error",
-    "low": "Low",
-    "high": "High",
-    "t": "t",
-    "p": "p",
     "df": "Degrees of freedom",
     "ss": "Sum of squares",
     "chain": "Stands for",
     "chi2": "χ²",
     "component": "Part",
-    "batches": "Batches",
-    "spare": "Spare",
-    "variance": "Variance",
     "sd": "Standard deviation",
-    "share": "Share",
-    "at_zero": "At zero",
-    "used": "Used",
-    "z": "z",
     "se_expected": "Standard error, expected",
 }
+"""Heads of columns that are not their names; a letter alone is a symbol."""
 
 
 def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport, note: str) -> PageTable:
     columns = [str(c) for c in frame.columns]
+
+    def head(c: str) -> str:
+        return _HEADS.get(c) or (c if len(c) == 1 else c.replace("_", " ").capitalize())
 
     def text(value: object) -> str:
         if isinstance(value, (bool, np.bool_)):
@@ -359,7 +315,7 @@ def _frame_table(frame: pd.DataFrame, caption: str, report: StudyReport, note: s
 
     return PageTable(
         caption,
-        tuple(Column(_HEADS.get(c, c), is_number=pd.api.types.is_numeric_dtype(frame[c])) for c in columns),
+        tuple(Column(head(c), is_number=pd.api.types.is_numeric_dtype(frame[c])) for c in columns),
         tuple(tuple(text(v) for v in row) for row in frame.itertuples(index=False)),
         note=note,
         exact=frame_csv(frame),

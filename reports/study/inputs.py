@@ -17,7 +17,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
 from doe.surfaces.checks import ClassicalChecks
-from doe.surfaces.contract import FittedSurfaces
+from doe.surfaces.fitted import Surfaces
 from doe.words.confirmation.verdict import ConfirmationFacts
 from reports.study.photos import CouponPhoto
 
@@ -49,7 +49,7 @@ class StudyReport:
     Attributes
     ----------
     study, stack, line
-    surfaces : FittedSurfaces
+    surfaces : Surfaces
         What `doe.fit` returned for these results.
     answer : Answer
         What `doe.recommend` returned for these surfaces.
@@ -65,8 +65,6 @@ class StudyReport:
     history : tuple of HistoryRow, optional
     plan_notes : tuple of Finding or str, optional
         Notes of the plan.
-    pairs : tuple of (str, str), optional
-        Factor pairs to map; chosen by how much they decide when left out.
     shown : Shown, optional
         The reader's units.
     gauged : GaugedLine, optional
@@ -84,7 +82,7 @@ class StudyReport:
     study: Study
     stack: Stack
     line: Line
-    surfaces: FittedSurfaces
+    surfaces: Surfaces
     answer: Answer
     coupons: pd.DataFrame
     results: pd.DataFrame
@@ -93,7 +91,6 @@ class StudyReport:
     checks: ClassicalChecks | None = None
     history: tuple[HistoryRow, ...] = ()
     plan_notes: tuple[Finding | str, ...] = ()
-    pairs: tuple[tuple[str, str], ...] = ()
     shown: Shown = METRIC
     gauged: GaugedLine | None = None
     gauge_cautions: tuple[str, ...] = ()

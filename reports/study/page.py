@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from doe.words.cautions import CAUTIONS, FIXED_WORDING, FOOTER, SPECIAL_GOODS
+from doe.domain.factors import Factor
+from doe.setpoint.answer import Window
 from doe.words.confirmation.verdict import standing
 from doe.words.confirmation.verdict import steps as confirmation_steps
-from doe.words.dates import date_and_time
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.study.answer import (
     KINDS,
@@ -18,7 +18,7 @@ from doe.words.study.answer import (
     window_sentences,
 )
 from doe.words.study.plans import plan_notes
-from doe.words.study.setpoint import cautions_left, said
+from doe.words.study.setpoint import cautions_left, method_words, said
 from doe.words.wording import amount, count, held, other_units, range_both, stated
 from reports.confirmation.page import confirmation_section
 from reports.gauges.notes import gauge_note, gauge_notes
@@ -26,7 +26,8 @@ from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.effects import check_lines, effect_lines, effect_pictures, effect_tables
 from reports.study.failures import failed_groups, photos_note, window_among_coupons
-from reports.study.inputs import HistoryRow, Provenance, StudyReport
+from reports.study.figures import Along
+from reports.study.inputs import StudyReport
 from reports.study.notes import notes_of
 from reports.study.pictures import (
     map_pictures,
@@ -43,17 +44,17 @@ from reports.study.proof import (
     forbidden_words,
     history_table,
     level_table,
+    made,
     method_lines,
-    method_pairs,
     prior_pairs,
     provenance_pairs,
     range_pairs,
     settings_table,
     sure_pairs,
     target_pairs,
+    why_reasons,
 )
 from reports.study.whatif import what_if
-from reports.study.why import why_reasons
 from reports.views import SettingDial, StudyPage
 
 
@@ -131,14 +132,10 @@ def study_page(report: StudyReport) -> StudyPage:
             *errors_counted(study, report.surfaces.results, shown),
             *plan_notes(report.plan_notes, study, shown),
         ),
-        method_pairs=method_pairs(answer.method),
+        method_pairs=tuple(Pair(*told) for told in method_words(answer.method)),
         prior_pairs=() if report.surfaces.model is None else prior_pairs(report.surfaces.model.priors),
         provenance_pairs=provenance_pairs(report),
-        history_table=history_table(report),
-        cautions=CAUTIONS,
-        fixed_wording=FIXED_WORDING,
-        special_goods=SPECIAL_GOODS,
-        footer=FOOTER,
+        history_table=history_table(report.history),
     )
 
 
@@ -153,33 +150,23 @@ def _facts(report: StudyReport) -> tuple[str, ...]:
         f"{fitted.coupons - passed} failed{waiting}. "
         f"Wanted: {stated(report.study.spec.pass_rate)} of prints.",
         *(() if report.confirmation is None else (standing(report.confirmation),)),
-        f"Report made {date_and_time(report.made_at)}"
-        + (f" by {report.provenance.made_by}." if report.provenance.made_by else "."),
+        f"Report made {made(report)}.",
     )
 
 
 def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
-    study, answer, shown = report.study, report.answer, report.shown
-    dials = []
-    for f in study.factors:
-        value = answer.setpoint[f.name]
-        along = {"expected": answer.window, "assured": answer.assured_window}
-        spans = {
-            kind: ""
-            if window is None or f.is_categorical
-            else range_both(f, float(window.bounds["low"][f.name]), float(window.bounds["high"][f.name]), shown)
-            for kind, window in along.items()
-        }
-        dials.append(
-            SettingDial(
-                label=f.label,
-                big=amount(f, value, shown),
-                other=amount(f, value, other_units(shown)) if f.is_temperature else "",
-                expected=spans["expected"],
-                assured=spans["assured"],
-            )
+    answer, shown = report.answer, report.shown
+
+    def span(f: Factor, window: Window | None) -> str:
+        return "" if window is None or f.is_categorical else range_both(f, *Along(f).span(window), shown)
+
+    return tuple(
+        SettingDial(
+            f.label,
+            amount(f, answer.setpoint[f.name], shown),
+            amount(f, answer.setpoint[f.name], other_units(shown)) if f.is_temperature else "",
+            span(f, answer.window),
+            span(f, answer.assured_window),
         )
-    return tuple(dials)
-
-
-__all__ = ["HistoryRow", "Provenance", "StudyReport", "study_page", "study_report"]
+        for f in report.study.factors
+    )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 from base64 import b64encode
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from PIL import Image, ImageOps, UnidentifiedImageError
@@ -51,35 +52,24 @@ def photos_for_page(
     Parameters
     ----------
     wanted : iterable of (coupon, face, load)
-        The most telling first; ``load`` is called only while there is room.
+        ``load`` is called only while there is room.
     most_bytes : int
         Of the photos together, as they stand in the page.
     """
+    # the first of every coupon before the second of any: light pages show every coupon once
+    turns: Counter[str] = Counter()
+    ranked = []
+    for photo in wanted:
+        ranked.append((turns[photo[0]], photo))
+        turns[photo[0]] += 1
     kept: list[CouponPhoto] = []
     used, left = 0, 0
-    for coupon, face, load in wanted:
+    for _, (coupon, face, load) in sorted(ranked, key=lambda each: each[0]):
         jpeg = None if used >= most_bytes else small_jpeg(load())
-        if jpeg is None:
-            left += 1
-            continue
-        address = f"data:image/jpeg;base64,{b64encode(jpeg).decode('ascii')}"
-        if used + len(address) > most_bytes:
+        address = "" if jpeg is None else f"data:image/jpeg;base64,{b64encode(jpeg).decode('ascii')}"
+        if not address or used + len(address) > most_bytes:
             left += 1
             continue
         used += len(address)
         kept.append(CouponPhoto(coupon, _FACES.get(face, face), address))
     return tuple(kept), left
-
-
-def first_of_each(photos: Sequence[tuple[str, str, Callable[[], bytes]]]) -> list[tuple[str, str, Callable[[], bytes]]]:
-    """The same photos, the first of every coupon before the second of any: light pages show every coupon once."""
-    seen: dict[str, int] = {}
-    ranked = []
-    for place, photo in enumerate(photos):
-        turn = seen.get(photo[0], 0)
-        seen[photo[0]] = turn + 1
-        ranked.append((turn, place, photo))
-    return [photo for _, _, photo in sorted(ranked, key=lambda each: each[:2])]
-
-
-__all__ = ["LONGEST", "MOST_BYTES", "CouponPhoto", "first_of_each", "photos_for_page", "small_jpeg"]

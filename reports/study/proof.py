@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import fields
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from doe.domain.outcome import SIDE_WORDS
+from doe.domain.factors import Factor
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.surfaces.contract import FittedSurfaces
+from doe.setpoint.why import explain_answer
+from doe.surfaces.fitted import Surfaces
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
 from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
 from doe.words.dates import date_and_time
-from doe.words.study.setpoint import method_words
+from doe.words.study.why import WhyPart, differences, rough_note, why_parts
 from doe.words.wording import (
+    SIDE_WORDS,
     amount,
     amount_both,
     at_least_of_hundred,
@@ -38,8 +42,8 @@ from doe.words.wording import (
 )
 from reports.downloads import frame_csv
 from reports.sheet.page import Pair
-from reports.study.inputs import StudyReport
-from reports.views import Column, PageTable
+from reports.study.inputs import HistoryRow, Provenance, StudyReport
+from reports.views import Column, PageTable, Reason
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -55,12 +59,17 @@ def words(text: str) -> Column:
     return Column(text, is_number=False)
 
 
+def headed(text: str) -> str:
+    """A label as the head of a column."""
+    return sentence(text).rstrip(".")
+
+
 def settings_table(report: StudyReport, frame: pd.DataFrame, caption: str) -> PageTable:
     """Settings of coupons to make, temperatures in both units."""
     study = report.study
     return PageTable(
         caption,
-        (number("No."), *(number(sentence(f.label).rstrip(".")) for f in study.factors)),
+        (number("No."), *(number(headed(f.label)) for f in study.factors)),
         tuple(
             (str(i), *(amount_both(f, row[f.name], report.shown) for f in study.factors))
             for i, (_, row) in enumerate(frame.iterrows(), start=1)
@@ -68,42 +77,44 @@ def settings_table(report: StudyReport, frame: pd.DataFrame, caption: str) -> Pa
     )
 
 
-def level_table(report: StudyReport) -> PageTable | None:
-    """Other levels of each categorical factor at the setpoint; None without such factors.
+def rated(report: StudyReport, settings: Sequence[Mapping[str, float | str]], digits: int = 0) -> list[tuple[str, ...]]:
+    """Expected pass rate, its lower bound and hand-feel at some settings, counted as the answer is."""
+    frame = pd.DataFrame(list(settings))
+    rates = RobustRate(report.study, report.surfaces).draws(frame, nodes=64)
+    low = np.quantile(rates, 1 - report.study.spec.assurance, axis=0)
+    feel = report.surfaces.hand_draws(frame)
+    hand = ["not scored"] * len(frame) if feel is None else [score(float(v)) for v in feel.mean(axis=0)]
+    return [
+        (percent(float(mean), digits), f"{at_least_of_hundred(float(least))} %", felt)
+        for mean, least, felt in zip(rates.mean(axis=0), low, hand, strict=True)
+    ]
 
-    Counted as the answer is: the whole spec, setting error included.
-    """
-    study, answer = report.study, report.answer
-    rows: list[tuple[str, ...]] = []
-    for f in study.categorical:
-        frame = pd.DataFrame([{**answer.setpoint, f.name: level} for level in f.levels])
-        rates = RobustRate(study, report.surfaces).draws(frame, nodes=64)
-        low = np.quantile(rates, 1 - study.spec.assurance, axis=0)
-        feel = report.surfaces.hand_draws(frame)
-        for i, level in enumerate(f.levels):
-            here = " (setpoint)" if level == answer.setpoint[f.name] else ""
-            hand = "not scored" if feel is None else score(float(feel[:, i].mean()))
-            rows.append(
-                (
-                    f.label,
-                    f"{level}{here}",
-                    percent(float(rates[:, i].mean())),
-                    f"{at_least_of_hundred(float(low[i]))} %",
-                    hand,
-                )
-            )
-    if not rows:
+
+def level_table(report: StudyReport) -> PageTable | None:
+    """Other levels of each categorical factor at the setpoint; None without such factors."""
+    setpoint = report.answer.setpoint
+    levels = [(f, level) for f in report.study.categorical for level in f.levels]
+    if not levels:
         return None
+    found = rated(report, [{**setpoint, f.name: level} for f, level in levels])
     return PageTable(
         "Other levels at the same settings, counted as the setpoint is",
         (words("Factor"), words("Level"), number("Expected pass rate"), number("At least"), number("Hand-feel")),
-        tuple(rows),
+        tuple(
+            (f.label, f"{level} (setpoint)" if level == setpoint[f.name] else level, *rates)
+            for (f, level), rates in zip(levels, found, strict=True)
+        ),
     )
 
 
 def cliff_table(report: StudyReport) -> PageTable:
     """Every cliff, nearest first."""
-    study = report.study
+    rows = []
+    for c in report.answer.cliffs:
+        f = report.study.factor(c.factor)
+        errors = "not stated" if math.isnan(c.setting_errors) else f"{c.setting_errors:.1f}"
+        amounts = amount_both(f, c.at, report.shown), difference_both(f, c.distance, report.shown)
+        rows.append((f.label, move(f, c.direction), *amounts, errors, SIDE_WORDS[c.side]))
     return PageTable(
         "Where it breaks, one setting moved alone: the expected pass rate has dropped by 10 points",
         (
@@ -114,17 +125,7 @@ def cliff_table(report: StudyReport) -> PageTable:
             number("Setting errors"),
             words("How"),
         ),
-        tuple(
-            (
-                study.factor(c.factor).label,
-                move(study.factor(c.factor), c.direction),
-                amount_both(study.factor(c.factor), c.at, report.shown),
-                difference_both(study.factor(c.factor), c.distance, report.shown),
-                f"{c.setting_errors:.1f}" if c.setting_errors == c.setting_errors else "not stated",
-                SIDE_WORDS[c.side],
-            )
-            for c in report.answer.cliffs
-        ),
+        tuple(rows),
     )
 
 
@@ -132,35 +133,33 @@ def coupon_table(report: StudyReport) -> PageTable:
     """Every coupon with settings, result, hand-feel and what was seen; waiting and void ones too."""
     study, results = report.study, report.results
     people = [str(c) for c in results.columns if str(c).startswith("hand_")]
-    texts = [c for c in ("symptom", "note", "void") if c in results.columns and _has_text(results[c])]
-    # a measured value replaces the set value in the fit, so the table says where one was taken
-    taken = {f.name: results.get(f"actual_{f.name}") for f in study.numeric}
-    rows = []
-    for i, (_, row) in enumerate(results.iterrows()):
-        settings = []
-        for f in study.factors:
-            text = amount(f, row[f.name], report.shown)
-            actual = taken.get(f.name)
-            if actual is not None and pd.notna(actual.iloc[i]):
-                text += f" (measured {show(float(actual.iloc[i]), f.unit, report.shown)})"
-            settings.append(text)
-        rows.append(
-            (
-                str(row.get("coupon", i + 1)),
-                *settings,
-                _result(row),
-                *(score(float(row[c])) if pd.notna(row[c]) else "–" for c in people),
-                *(str(row[c]).replace("_", " ") if pd.notna(row[c]) else "" for c in texts),
-            )
+    texts = [c for c in ("symptom", "note", "void") if c in results and results[c].fillna("").astype(str).any()]
+
+    def setting(f: Factor, row: pd.Series) -> str:
+        # a measured value replaces the set value in the fit, so the table says where one was taken
+        text, taken = amount(f, row[f.name], report.shown), row.get(f"actual_{f.name}")
+        if f.is_categorical or pd.isna(taken):
+            return text
+        return f"{text} (measured {show(float(taken), f.unit, report.shown)})"
+
+    rows = [
+        (
+            str(row.get("coupon", i)),
+            *(setting(f, row) for f in study.factors),
+            _result(row),
+            *(score(float(row[c])) if pd.notna(row[c]) else "–" for c in people),
+            *(str(row[c]).replace("_", " ") if pd.notna(row[c]) else "" for c in texts),
         )
+        for i, (_, row) in enumerate(results.iterrows(), start=1)
+    ]
     return PageTable(
         "Every coupon (settings in the reader's unit; all temperatures also stand in both units on the bench sheet)",
         (
             words("Coupon"),
-            *(number(sentence(f.label).rstrip(".")) for f in study.factors),
+            *(number(headed(f.label)) for f in study.factors),
             words("Result"),
             *(number("Hand, " + c.removeprefix("hand_")) for c in people),
-            *(words(sentence(c).rstrip(".")) for c in texts),
+            *(words(headed(c)) for c in texts),
         ),
         tuple(rows),
         "Saved as CSV, settings are in °C, s, bar and g/m², with every digit and every column kept.",
@@ -168,21 +167,15 @@ def coupon_table(report: StudyReport) -> PageTable:
     )
 
 
-def _has_text(column: pd.Series) -> bool:
-    return bool((column.notna() & (column.astype(str) != "")).any())
-
-
 def _result(row: pd.Series) -> str:
-    void = row.get("void", "")
+    void, side = row.get("void", ""), row.get("side", "")
     if pd.notna(void) and void not in ("", False):
         return "void, left out of the fit"
     if pd.isna(row["passed"]):
         return "waiting"
     if bool(row["passed"]):
         return "passed"
-    side = row.get("side", "")
-    side = "unknown" if pd.isna(side) or side == "" else str(side)
-    return f"failed, {SIDE_WORDS[side]}"
+    return f"failed, {SIDE_WORDS['unknown' if pd.isna(side) or side == '' else str(side)]}"
 
 
 def target_pairs(study: Study) -> tuple[Pair, ...]:
@@ -199,20 +192,16 @@ def target_pairs(study: Study) -> tuple[Pair, ...]:
 
 def range_pairs(report: StudyReport) -> tuple[Pair, ...]:
     """Tested range and setting error of each factor."""
-    pairs = []
-    for f in report.study.factors:
+    shown = report.shown
+
+    def told(f: Factor) -> str:
         if f.is_categorical:
-            pairs.append(Pair(f.label, " or ".join(f.levels)))
-            continue
-        error = (
-            f", setting error {spread_both(f, f.setting_sd, report.shown)}"
-            if f.setting_sd
-            else ", no setting error stated"
-        )
-        if f.trial_sd is not None:
-            error += f" (of the trial {spread_both(f, f.trial_sd, report.shown)})"
-        pairs.append(Pair(f.label, range_both(f, f.low, f.high, report.shown) + error))
-    return tuple(pairs)
+            return " or ".join(f.levels)
+        error = f"setting error {spread_both(f, f.setting_sd, shown)}" if f.setting_sd else "no setting error stated"
+        trial = "" if f.trial_sd is None else f" (of the trial {spread_both(f, f.trial_sd, shown)})"
+        return f"{range_both(f, f.low, f.high, shown)}, {error}{trial}"
+
+    return tuple(Pair(f.label, told(f)) for f in report.study.factors)
 
 
 _COMPARISONS = {">=": "{} or more", "<=": "{} or less", ">": "above {}", "<": "below {}", "=": "{}"}
@@ -244,11 +233,6 @@ def sure_pairs(study: Study, answer: Answer) -> tuple[Pair, ...]:
     return tuple(pairs)
 
 
-def method_pairs(method: Mapping[str, float | str]) -> tuple[Pair, ...]:
-    """Settings of the method and its error rates, as the answer carries them."""
-    return tuple(Pair(name, value) for name, value in method_words(method))
-
-
 PASS_LINES = {
     "closing window": "Pass or fail is described by a closing window: the logit of the pass rate falls off with the "
     "squared distance from a best place, measured in inverse absolute temperature and logarithm of time. Failures are "
@@ -276,7 +260,7 @@ METHOD_LINES = (
 )
 
 
-def method_lines(surfaces: FittedSurfaces | None = None) -> tuple[str, ...]:
+def method_lines(surfaces: Surfaces | None = None) -> tuple[str, ...]:
     """How the numbers were computed; with the closing window where no surfaces are given."""
     kind = WindowModel.name if surfaces is None or surfaces.model is None else surfaces.model.name
     return (PASS_LINES.get(kind, f"Pass or fail is described by another kind of surface: {kind}."), *METHOD_LINES)
@@ -285,7 +269,7 @@ def method_lines(surfaces: FittedSurfaces | None = None) -> tuple[str, ...]:
 def prior_pairs(used: DataclassInstance) -> tuple[Pair, ...]:
     """What was assumed before any coupon was scored, mean and standard deviation (or the latter alone)."""
 
-    values = {f.name: getattr(used, f.name) for f in fields(used)}
+    values = asdict(used)
 
     def text(name: str) -> str:
         value = values[name]
@@ -324,34 +308,70 @@ def belief_pairs(report: StudyReport) -> tuple[Pair, ...]:
     )
 
 
+def made(report: StudyReport) -> str:
+    """When the report was made, and by whom."""
+    by = report.provenance.made_by
+    return f"{date_and_time(report.made_at)} by {by}" if by else date_and_time(report.made_at)
+
+
 def provenance_pairs(report: StudyReport) -> tuple[Pair, ...]:
     """Where the numbers come from."""
     source = report.provenance
     fitted = report.surfaces.results
+    waiting = f", {fitted.waiting} waiting" if fitted.waiting else ""
     return (
-        Pair(
-            "coupons fitted",
-            count(fitted.coupons, "coupon") + (f", {fitted.waiting} waiting" if fitted.waiting else ""),
-        ),
+        Pair("coupons fitted", count(fitted.coupons, "coupon") + waiting),
         Pair("hash of the inputs", source.inputs_hash),
         Pair("seed of the fit", str(report.surfaces.seed)),
         Pair("seed of the recommendation", str(report.answer.seed)),
         Pair("draws behind every number", str(report.surfaces.draws.count)),
-        Pair("version of the tool", source.version),
-        *((Pair("analysed", date_and_time(source.analysed_at)),) if source.analysed_at else ()),
-        Pair(
-            "report made",
-            f"{date_and_time(report.made_at)} by {source.made_by}" if source.made_by else date_and_time(report.made_at),
-        ),
+        *made_pairs(source, report.made_at),
     )
 
 
-def history_table(report: StudyReport) -> PageTable | None:
+def made_pairs(source: Provenance, made_at: datetime) -> Iterator[Pair]:
+    """Version of the tool, and when the analysis and the report were made."""
+    yield Pair("version of the tool", source.version)
+    if source.analysed_at:
+        yield Pair("analysed", date_and_time(source.analysed_at))
+    yield Pair("report made", date_and_time(made_at) + (f" by {source.made_by}" if source.made_by else ""))
+
+
+def history_table(history: Sequence[HistoryRow]) -> PageTable | None:
     """Who did what, when and why; None when no history was given."""
-    if not report.history:
+    if not history:
         return None
     return PageTable(
         "Who did what, and when",
         (words("When"), words("Who"), words("What"), words("Why")),
-        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in report.history),
+        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in history),
     )
+
+
+PRINTED = (
+    "Which coupons carry them",
+    "Whether any setting reaches the target",
+    "Hand-feel",
+    "What would change them",
+)
+"""Parts that stand on paper too; the others are left to the file, so that a printed report stays short."""
+
+
+def why_reasons(report: StudyReport) -> tuple[tuple[str, ...], tuple[Reason, ...]]:
+    """What must be known first, and the reasons, number by number; none for a fit put together by hand."""
+    if report.surfaces.traces is None:
+        return (), ()
+    why = explain_answer(report.study, report.surfaces, report.answer)
+    parts = why_parts(report.study, why, report.shown)
+    return (*differences(report.answer, why), *rough_note(parts)), tuple(_reason(report, part) for part in parts)
+
+
+def _reason(report: StudyReport, part: WhyPart) -> Reason:
+    is_printed = part.title in PRINTED
+    if not part.rows:
+        return Reason(part.title, part.lines, None, is_printed)
+    columns = tuple((words if head in part.texts else number)(headed(head)) for head in part.heads)
+    rows = part.rows
+    if part.heads[0] == "factor":
+        rows = tuple((report.study.factor(row[0]).label, *row[1:]) for row in rows)
+    return Reason(part.title, part.lines, PageTable(part.title, columns, rows, part.note), is_printed)

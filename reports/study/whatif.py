@@ -27,18 +27,15 @@ from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import quadratic_features
 from doe.words.wording import (
     amount_both,
-    at_least_of_hundred,
     decimals_of,
     difference_both,
     move,
     other_units,
-    percent,
-    score,
-    sentence,
     stated,
 )
 from reports.study.inputs import StudyReport
-from reports.views import Column, PageTable, WhatIf
+from reports.study.proof import headed, number, rated, words
+from reports.views import PageTable, WhatIf
 
 Floats = NDArray[np.float64]
 
@@ -88,7 +85,7 @@ class PanelDraws:
 
         None where the surfaces are no quadratics.
         """
-        surfaces, rate = report.surfaces, RobustRate(report.study, report.surfaces)
+        surfaces = report.surfaces
         told = surfaces.draws.quadratics()
         if told is None:
             return None
@@ -100,15 +97,9 @@ class PanelDraws:
         nodes = error_nodes(len(report.study.numeric), NODES)
         if all(f.setting_sd == 0 for f in report.study.numeric):
             nodes = nodes[:1] * 0
-        return cls(
-            report,
-            logit.astype(np.float32),
-            None if hand is None else hand.astype(np.float32),
-            surfaces.draws.lapse.astype(np.float32),
-            nodes.astype(np.float32),
-            report.study.spec.hand_min if rate.uses_hand else None,
-            has_levels,
-        )
+        wanted = report.study.spec.hand_min if RobustRate(report.study, surfaces).uses_hand else None
+        felt = None if hand is None else _short(hand)
+        return cls(report, _short(logit), felt, _short(surfaces.draws.lapse), _short(nodes), wanted, has_levels)
 
     def rates(self, frame: pd.DataFrame) -> Floats:
         """Robust pass rate as the page computes it, shape (draws, rows): the script's loops, written as arrays."""
@@ -130,23 +121,18 @@ class PanelDraws:
 
     def agrees(self) -> bool:
         """Whether the page's formula gives what the library gives, at the setpoint and all over the region."""
-        frame = _places(self.report, 6)
-        rate = RobustRate(self.report.study, self.report.surfaces)
-        theirs = rate.draws(frame, nodes=NODES)
-        ours = self.rates(frame)
-        if not self.has_levels:
-            ours, theirs = ours[:, :1], theirs[:, :1]  # the others may lie at levels that are not carried
-        low = 1 - self.report.study.spec.assurance
-        return bool(
-            np.abs(ours.mean(axis=0) - theirs.mean(axis=0)).max() < AGREE
-            and np.abs(np.quantile(ours, low, axis=0) - np.quantile(theirs, low, axis=0)).max() < AGREE
-        )
+        study, surfaces = self.report.study, self.report.surfaces
+        # without levels, the other places may lie at some that are not carried
+        frame = _places(self.report, 6)[: None if self.has_levels else 1]
+        ours, theirs = self.rates(frame), RobustRate(study, surfaces).draws(frame, nodes=NODES)
+        low = 1 - study.spec.assurance
+        means = ours.mean(axis=0) - theirs.mean(axis=0)
+        bounds = np.quantile(ours, low, axis=0) - np.quantile(theirs, low, axis=0)
+        return bool(np.abs([means, bounds]).max() < AGREE)
 
     def data(self) -> dict[str, Any]:
         """What the script reads."""
-        parts = [self.lapse.ravel(), self.nodes.ravel(), self.logit.ravel()]
-        if self.hand is not None:
-            parts.append(self.hand.ravel())
+        parts = [part.ravel() for part in (self.lapse, self.nodes, self.logit, self.hand) if part is not None]
         return {
             "kind": "draws",
             "draws": len(self.lapse),
@@ -157,6 +143,10 @@ class PanelDraws:
             "blur": HAND_BLUR * 0.55 if self.wanted_hand is not None else None,
             "hasHand": self.hand is not None,
         }
+
+
+def _short(values: Floats) -> NDArray[np.float32]:
+    return values.astype(np.float32)
 
 
 def what_if(report: StudyReport) -> WhatIf:
@@ -189,9 +179,8 @@ def what_if(report: StudyReport) -> WhatIf:
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
     stays = f"; {held} stays" if held and not carries_levels else ""
-    if panel is not None:
-        how = "Computed in this page from the very draws behind the answer, setting error included."
-    else:
+    how = "Computed in this page from the very draws behind the answer, setting error included."
+    if panel is None:
         how = "Read off a coarse grid of the same surfaces, so the last point may differ from the tables."
     if told is None:
         how = f"Surfaces of this kind cannot be computed in a page. {how}"
@@ -204,36 +193,27 @@ def what_if(report: StudyReport) -> WhatIf:
 
 def off_table(report: StudyReport) -> PageTable:
     """What it costs when one setting alone is off by one setting error, for paper and for readers without scripts."""
-    study, answer, shown = report.study, report.answer, report.shown
-    names, rows = ["at the setpoint"], [dict(answer.setpoint)]
+    study, setpoint, shown = report.study, report.answer.setpoint, report.shown
+    names, rows = ["at the setpoint"], [dict(setpoint)]
     for f in study.numeric:
         for sign, way in ((-1, "lower"), (1, "higher")):
-            value = float(answer.setpoint[f.name]) + sign * f.setting_sd
+            value = float(setpoint[f.name]) + sign * f.setting_sd
             if f.setting_sd and f.low <= value <= f.high:
                 off = f"{difference_both(f, f.setting_sd, shown)} {move(f, way)}"
                 names.append(f"{f.label} {off}: {amount_both(f, value, shown)}")
-                rows.append({**answer.setpoint, f.name: value})
-    frame = pd.DataFrame(rows)
-    rates = RobustRate(study, report.surfaces).draws(frame, nodes=NODES)
-    low = np.quantile(rates, 1 - study.spec.assurance, axis=0)
-    hand = report.surfaces.hand_draws(frame)
-    allowed = ~is_forbidden(study.forbidden, frame)
+                rows.append({**setpoint, f.name: value})
+    never = is_forbidden(study.forbidden, pd.DataFrame(rows))
     return PageTable(
         "When one setting alone is set off by one setting error",
         (
-            Column("Setting", is_number=False),
-            Column("Expected pass rate", is_number=True),
-            Column(f"At least ({stated(study.spec.assurance)} assurance)", is_number=True),
-            Column("Hand-feel", is_number=True),
+            words("Setting"),
+            number("Expected pass rate"),
+            number(f"At least ({stated(study.spec.assurance)} assurance)"),
+            number("Hand-feel"),
         ),
         tuple(
-            (
-                sentence(name).rstrip("."),
-                percent(float(rates[:, i].mean()), 1) if allowed[i] else "never make this",
-                f"{at_least_of_hundred(float(low[i]))} %" if allowed[i] else "",
-                "not scored" if hand is None else score(float(hand[:, i].mean())),
-            )
-            for i, name in enumerate(names)
+            (headed(name), "never make this", "", hand) if is_never else (headed(name), rate, low, hand)
+            for name, is_never, (rate, low, hand) in zip(names, never, rated(report, rows, 1), strict=True)
         ),
         "A setting that would leave the tested range is left out: nothing is known there.",
     )
@@ -346,6 +326,3 @@ def _forbidden(report: StudyReport, *, every_level: bool) -> list[dict[str, Any]
             }
         )
     return out
-
-
-__all__ = ["NODES", "PanelDraws", "as_script_data", "grid_frame", "off_table", "what_if"]

@@ -11,8 +11,8 @@ from starlette.testclient import TestClient
 
 from doe.acts.demo.run import _record, _set_up
 from doe.acts.demo.story import read_rounds, read_story
-from doe.bench.app import make_app
-from doe.bench.hosts import Hosts
+from doe.bench.guard import Hosts
+from doe.bench.serve import make_app
 from doe.bench.shop import Shop
 from doe.bench.state import Bench
 from doe.book.book import Book
@@ -123,9 +123,7 @@ def make_desk(path: Path, *, is_local: bool = False, shown: Shown = METRIC) -> P
     errors: list[BaseException] = []
     now = [1000.0]
     shop = Shop(path, owner="owner", shown=shown)
-    bench = Bench.of(
-        shop, is_local=is_local, link=ADDRESS, announce=said.append, log=errors.append, clock=lambda: now[0]
-    )
+    bench = Bench(shop, is_local=is_local, link=ADDRESS, announce=said.append, log=errors.append, clock=lambda: now[0])
     if not is_local:
         bench.pairing.renew()
     app = make_app(bench, Hosts(is_local, PORT, ("bench-tablet",)))

@@ -14,7 +14,7 @@ import urllib.request
 import pytest
 from typer.testing import CliRunner
 
-from doe.bench.hosts import Hosts, own_addresses, split_host
+from doe.bench.guard import Hosts, own_addresses, split_host
 from doe.bench.serve import listen
 from doe.book.book import Book
 from doe.cli.app import app
@@ -147,7 +147,7 @@ def test_only_the_first_free_port_is_chosen_by_itself():
     place = listen("127.0.0.1", 0)
     with place.socket:
         assert place.is_local
-        assert place.link == f"http://127.0.0.1:{place.port}"
+        assert place.links[0] == f"http://127.0.0.1:{place.port}"
         with pytest.raises(InputError, match="another program"):
             listen("127.0.0.1", place.port)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 import threading
 from dataclasses import replace
@@ -425,6 +426,16 @@ def test_a_score_between_the_look_and_the_store_is_asked_about_too(desk, monkeyp
     assert said(desk, "R1-03") == {"check:release": False}
 
 
+def test_a_measured_value_is_refused_in_the_units_of_the_page(desk_with):
+    device = desk_with(shown=Shown("degF", "psi")).device("ana")
+    page = device.score("R1-03", **{"actual:press_temp": "9999", "actual:cure_temp": "warm"})
+    assert page.status_code == 422
+    problems = words(page).partition("Make and score")[2].partition("release")[0]
+    assert "measured press temperature: found '9999'; allowed: -58 °F (-50 °C) to 1832 °F (1000 °C)" in problems
+    assert "a unit such as degF" in problems
+    assert "degC" not in problems
+
+
 # washes, progress, hint
 
 
@@ -451,18 +462,18 @@ def test_the_wash_queue_says_what_is_due_and_what_has_to_wait(desk, tmp_path):
 
 
 def test_minutes_left_count_the_coupons_that_wait(desk):
-    from doe.acts.scoring.progress import left_at
+    from doe.acts.scoring.making import minutes_left
     from doe.plans.timing import hours_at_machines
 
     making = desk.bench.shop.making(STUDY)
     all_of_it = hours_at_machines(making.record.study, desk.book.plan_coupons(STUDY), making.record.line)
-    cure, press = left_at(making, "cure"), left_at(making, "press")
-    assert cure.minutes + press.minutes == pytest.approx(all_of_it.minutes)
+    cure, press = minutes_left(making, "cure"), minutes_left(making, "press")
+    assert cure + press == pytest.approx(all_of_it.minutes)
     device = desk.device("ana")
     device.send(device.get("/s/1"), "/step/1")
-    fewer = left_at(desk.bench.shop.making(STUDY), "cure")
-    assert fewer.coupons == cure.coupons - 1
-    assert fewer.minutes < cure.minutes
+    fewer = desk.bench.shop.making(STUDY)
+    assert len(fewer.queue("cure")) == len(making.queue("cure")) - 1
+    assert minutes_left(fewer, "cure") < cure
     assert "19 coupons at the oven" in device.get("/s/1").text
 
 
@@ -486,22 +497,27 @@ def test_drift_is_told_from_the_repeated_centre_coupons(desk):
 
 
 def test_a_move_of_the_hand_feel_is_told_only_when_it_is_larger_than_its_scatter():
-    from doe.acts.scoring.progress import Repeats
+    from doe.acts.scoring.making import Repeats
     from doe.bench.study_page import drift_words
-    from doe.surfaces.classical.drift import judge_drift
+    from doe.surfaces.classical.batch_errors import judge_drift
 
     moved = judge_drift([[1.0]] * 4, [4.5, 4.0, 3.0, 2.5], [0.0, 1.0, 2.0, 3.0])
     still = judge_drift([[1.0]] * 4, [4.0, 3.5, 4.5, 4.0], [0.0, 1.0, 2.0, 3.0])
-    from doe.acts.scoring.making import Coupon, Said
+    from doe.acts.scoring.making import Coupon
+    from doe.book.records import HistoryEntry
 
     now = datetime(2031, 1, 1, tzinfo=UTC)
+
+    def said(coupon: str, field: str, value: object) -> HistoryEntry:
+        return HistoryEntry(1, coupon, field, value, "a", now, "", None, None, current=True)
+
     felt = tuple(
-        Coupon(f"C{i}", 1, {}, {}, {"check:release": Said(True, "a", now), "hand:a": Said(4.0, "a", now)})
-        for i in range(4)
+        Coupon(c, 1, {}, {}, {"check:release": said(c, "check:release", True), "hand:a": said(c, "hand:a", 4.0)})
+        for c in ("C0", "C1", "C2", "C3")
     )
-    text = " ".join(drift_words(Repeats(felt, 4, moved.change, moved.low, moved.high)))
+    text = " ".join(drift_words(Repeats(felt, 4, (moved.estimate, moved.low, moved.high))))
     assert "Hand-feel moved by -2.1 from the first to the last" in text
-    text = " ".join(drift_words(Repeats(felt, 4, still.change, still.low, still.high)))
+    text = " ".join(drift_words(Repeats(felt, 4, (still.estimate, still.low, still.high))))
     assert "no clear move" in text
 
 
@@ -560,7 +576,7 @@ def test_scoring_goes_on_while_a_hint_is_computed(desk_with, monkeypatch):
     desk = desk_with(10)
     device = desk.device("ana")
     go_on = threading.Event()
-    from doe.bench import hints
+    from doe.bench import state as hints
 
     original = hints.early_hint
     monkeypatch.setattr(hints, "early_hint", lambda book, study: go_on.wait(60) and original(book, study))
@@ -630,6 +646,16 @@ def test_a_study_without_a_plan_says_what_to_do(desk):
     assert "No coupon is planned yet." in device.get(f"/s/{new}").text
     assert "No coupon is planned yet." in device.get(f"/list/{new}").text
     assert device.get("/").text.count("<li>") >= 2
+
+
+def test_a_round_that_is_made_names_the_step_that_comes_next(desk_with):
+    from doe.acts.study.next_step import next_step
+
+    desk = desk_with(None)
+    page = words(desk.device("ana").get("/s/1"))
+    assert "Everything is made: nothing waits at oven or press." in page
+    assert next_step(desk.book, STUDY).step == "recommend"
+    assert 'Next: doe recommend "new powder on the heavy tee"' in html.unescape(page)
 
 
 def test_an_empty_book_says_what_to_do(desk_with, tmp_path):

@@ -7,11 +7,19 @@ import re
 
 import pytest
 
-from doe.bench.guard import FORM_BYTES, Guard
-from doe.bench.hosts import Hosts, same_origin
-from doe.bench.pages import coupon_url, local_path
-from doe.bench.pairing import CODE_DIGITS, CODE_MINUTES, TRIES_A_CODE, TRIES_A_MINUTE, Pairing
-from doe.bench.sessions import COOKIE, MOST_SESSIONS, SESSION_HOURS, VIEWER_HOURS
+from doe.bench.devices import (
+    CODE_DIGITS,
+    CODE_MINUTES,
+    COOKIE,
+    MOST_SESSIONS,
+    SESSION_HOURS,
+    TRIES_A_CODE,
+    TRIES_A_MINUTE,
+    VIEWER_HOURS,
+    Pairing,
+)
+from doe.bench.guard import FORM_BYTES, Guard, Hosts, same_origin
+from doe.bench.web import coupon_url, local_path
 from tests.bench.shop import PORT, hidden_fields
 
 LOOKED_AT = (

@@ -18,7 +18,6 @@ from pathlib import Path
 
 import pandas as pd
 
-from doe.book import definitions, rounds, scores, studies
 from doe.book.book import Book
 from doe.domain.factors import usual_factor
 from doe.domain.score import ScoreEntry
@@ -58,14 +57,14 @@ def fill(book: Book, count: int) -> None:
         )
         for i, name in enumerate(names)
     ]
-    with book._store.writing() as writing:
-        definitions.save(writing, Stack("blank", part, part, part), "")
-        definitions.save(writing, Line("line"), "")
+    with book.writing():
+        book.save_stack(Stack("blank", part, part, part))
+        book.save_line(Line("line"))
         for number in range(count):
             study = Study(f"study {number}", factors)
-            study_id = studies.add(writing, study, stack="blank", line="line")
-            rounds.save(writing, study_id, plan, kind="half", seed=number, notes=())
-            scores.record(writing, study_id, given, why="")
+            study_id = book.add_study(study, stack="blank", line="line")
+            book.save_round(study_id, plan, kind="half", seed=number)
+            book.record(study_id, given)
 
 
 def timed(work: Callable[[], object], repeats: int = 7) -> float:

@@ -107,7 +107,7 @@ def measure_alarms(
                 y = y + batch_sd * sum(rng.normal(size=b.max() + 1)[b] for b in batches)
                 scored = replace(results, hand=y[:, None])
                 for known, labels in ((True, results.batches), (False, blank)):
-                    checks = run_checks(study, replace(scored, batches=labels), order=results.order)
+                    checks = run_checks(study, replace(scored, batches=labels))
                     rows.setdefault((known, real), []).append(alarms(checks))
     share_of = {key: np.mean(values, axis=0) for key, values in rows.items()}
     lines = []

@@ -31,7 +31,7 @@ def seconds(names: tuple[str, ...], coupons: int) -> list[float]:
         plan = doe.make_plan(study, coupons=coupons, seed=seed).coupons
         results = read_results(study, make_line("smooth", seed, study).run(plan, seed=seed))
         started = time.process_time()
-        made = run_checks(study, results, order=results.order)
+        made = run_checks(study, results)
         if made.firth is not None:
             _ = made.firth.coefficients, made.firth.separation
         spent.append(time.process_time() - started)

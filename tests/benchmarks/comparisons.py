@@ -22,7 +22,7 @@ import pandas as pd
 
 from doe.acts.comparison.verdict import judged_frame
 from doe.assure.comparison.order import comparison_coupons, recipe_points
-from doe.assure.comparison.sizes import strokes_for_rates
+from doe.assure.comparison.plan import strokes_for_rates
 from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.domain.coding import round_settings
 from doe.domain.recipe import Recipe, RecipeSetting

@@ -16,8 +16,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from doe.assure.confirmation.allocation import order_confirmation
 from doe.assure.confirmation.claims import claim_plan
-from doe.assure.confirmation.order import order_confirmation
 from doe.domain.factors import usual_factor
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_LINE

@@ -18,8 +18,7 @@ from pathlib import Path
 import pandas as pd
 
 from doe.acts.confirmation.verdict import confirmation_of
-from doe.acts.demo.later import CONFIRMATION, plan_the_confirmation, scores_from
-from doe.acts.demo.run import WHO, begin_story
+from doe.acts.demo.run import CONFIRMATION, WHO, begin_story, plan_the_confirmation, scores_from
 from doe.acts.demo.story import Story, read_story, simulated_line
 from doe.book.book import Book
 

@@ -58,7 +58,7 @@ def test_every_table_has_its_triggers(book: Book, tmp_path: Path) -> None:
 
 
 def test_writing_is_durable(book: Book) -> None:
-    with book._store.writing() as writing:
+    with book.writing() as writing:
         ask = writing.connection.exec_driver_sql
         assert ask("PRAGMA journal_mode").scalar() == "wal"
         assert ask("PRAGMA synchronous").scalar() == 2  # FULL

@@ -43,6 +43,9 @@ def test_sizes_stand_side_by_side_and_nothing_is_stored(shop):
     data = shop.good(*LOT, "--json").json
     assert data["plan"]["assurance"] == 0.9
     assert {s["power"] for s in data["sizes"]} == {0.8, 0.9}
+    hold, retune, _ = data["facts"]["verdicts"]
+    assert (hold["code"], hold["values"]["strokes"]) == ("may_hold", data["plan"]["strokes"])
+    assert data["verdicts"][1].startswith(f"retune: from {retune['values']['worse']} strokes")
     assert shop.good("study", "list", "--json").json["studies"][0]["name"] != "lot P-04"
 
 
@@ -76,7 +79,11 @@ def test_the_verdict_its_page_and_the_recipes_story(shop):
     story = shop.good("compare", NAME)
     assert "1 comparison with recipe" in story.out
     assert "same recipe holds" in story.out
-    assert shop.good("compare", "lot P-04", "--json").json["verdict"] == "same recipe holds"
+    data = shop.good("compare", "lot P-04", "--json").json
+    assert data["verdict"] == "same recipe holds"
+    shown = data["comparison"]["facts"]["reasons"][0]
+    assert (shown["code"], shown["values"]["rate_margin"]) == ("rate_shown", 0.15)
+    assert "no more than 15 points below" in data["comparison"]["reasons"][0]
     assert shop.good("study", "list", "--json").json["studies"][0]["verdict"] == "same recipe holds"
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from doe.acts.confirmation.plan import plan_confirmation
+from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.study.fits import recommend_study
 from doe.assure.binomial import pass_rate_low
@@ -32,7 +32,7 @@ def _confirm_books(_ready_books, tmp_path_factory):
         assert recommend_study(book, STUDY).answer.verdict == "ready"
         book.backup(planned)
     with Book.open(planned, who="ana") as book:
-        plan_confirmation(book, STUDY, claim=0.9)
+        plan_confirmation(book, STUDY, ClaimWishes((0.9,)))
         book.backup(folder / "planned-whole.sqlite")
     return {"answered": answered, "planned": folder / "planned-whole.sqlite"}
 
@@ -469,10 +469,33 @@ def test_an_answer_drawn_anew_is_not_confirmed_by_coupons_for_the_old_one(bench,
     assert (found.proof, found.window_held) == (None, False)
     if what == "window":
         assert found.setpoint_proof is not None  # the setpoint itself was tested
-        assert any("drawn anew" in text for text in found.remarks)
+        assert "window_moved" in [fact.code for fact in found.remarks]
     else:
         assert found.setpoint_proof is None
-        assert "another setpoint (press dwell)" in found.doubts[0]
+        assert [(fact.code, fact.values["factors"]) for fact in found.doubts] == [("answer_moved", ("dwell",))]
+        assert "another setpoint (press dwell)" in here.text()
+
+
+def test_what_an_older_version_kept_in_sentences_is_still_read(bench):
+    here = bench()
+    here.everything_good()
+    now = here.verdict()
+    assert now["facts"]["warnings"] == []
+    with here.shop.open() as book:
+        kept = book.latest_analysis(STUDY, "confirmation")
+        together = {**kept.payload["together"], "warnings": ["Trust the exact limits."]}
+        book.save_analysis(
+            STUDY,
+            kind="confirmation",
+            inputs_hash=kept.inputs_hash,
+            seed=kept.seed,
+            version="0.1.0",
+            payload={**kept.payload, "together": together, "withheld": ""},
+        )
+    old = here.verdict()
+    assert old["together"] == {**now["together"], "warnings": ["Trust the exact limits."]}
+    assert old["withheld"] == ""
+    assert "Trust the exact limits." in here.text()
 
 
 def test_a_corrected_score_changes_the_verdict_and_both_are_kept(bench):

@@ -9,8 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.acts.demo.comparisons import read_comparisons
-from doe.acts.demo.run import WHO, run_demo
+from doe.acts.demo.run import WHO, read_comparisons, run_demo
 from doe.acts.demo.story import packaged, read_rounds, read_story, simulated_line
 from doe.book.book import Book
 from doe.domain.errors import InputError

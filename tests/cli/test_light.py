@@ -8,6 +8,9 @@ import sys
 
 import pytest
 
+from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
+from doe.acts.study.fits import recommend_study
+
 STUDY = "new powder on the heavy tee"
 NUMERICS = ("numpy", "pandas", "scipy", "matplotlib")
 LOOKING = [
@@ -34,7 +37,23 @@ MOST_TIMES_TYPER = 2.6
 
 @pytest.mark.parametrize("words", LOOKING, ids=" ".join)
 def test_looking_loads_no_numerics(shop_with, words):
-    shop = shop_with(1)
+    looks_light(shop_with(1), words)
+
+
+@pytest.mark.parametrize("planned", [False, True], ids=["an answer is kept", "a confirmation is planned"])
+def test_showing_a_study_loads_no_numerics_when(shop_with, planned):
+    shop = shop_with(2)
+    with shop.open() as book:
+        recommend_study(book, STUDY)
+        if planned:
+            plan_confirmation(book, STUDY, ClaimWishes((0.9,)))
+    shown = looks_light(shop, ("study", "show", STUDY))
+    assert ("Confirmation 1: open." in shown) == planned
+    assert "Next: doe confirm" in " ".join(shown.split())
+
+
+def looks_light(shop, words) -> str:
+    """What a command prints that must load no numerics."""
     code = (
         f"import sys\nsys.argv = ['doe', *{words}]\nfrom doe.cli import main\n"
         "try:\n    main()\nexcept SystemExit as left:\n    assert not left.code\n"
@@ -44,6 +63,7 @@ def test_looking_loads_no_numerics(shop_with, words):
     found = subprocess.run([sys.executable, "-c", code], env=settings, capture_output=True, text=True, check=False)
     assert found.returncode == 0, found.stderr
     assert found.stdout
+    return found.stdout
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs the processor time of a child")

@@ -14,7 +14,7 @@ from doe.acts.scoring.people import looks_of, people_of_study, record_looks
 from doe.assure.people.repeats import judge_repeats
 from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry, SecondLook
-from doe.words.people import repeat_words
+from doe.words.people import agreement_words, missing_words, repeat_words
 from doe.words.typography import NO_BREAK
 from reports.pages import environment, template_source
 from reports.people import PeoplePage, people_page
@@ -47,7 +47,7 @@ def test_before_anybody_looked_again_it_is_said_what_would_tell(book):
     assert found.passes is None
     assert found.hand is not None
     assert {"ana", "ben"} == {str(p) for p in found.hand.lean["person"]}
-    assert any("nobody has judged enough coupons a second time" in m for m in found.missing)
+    assert any("nobody has judged enough coupons a second time" in m for m in missing_words(found.missing))
     assert len(found.again) == len(set(found.again))
     results = book.results(STUDY).set_index("coupon")
     bad = sum(not results.loc[c, "passed"] for c in found.again)
@@ -72,7 +72,7 @@ def test_the_same_person_is_compared_with_herself_and_another_with_the_first(boo
     assert mine.hand_shift == 0
     (pair,) = found.passes.pairs
     assert {pair.first, pair.second} == {"ana", "ben"}
-    assert any("changed 1 of them" in s for s in found.sentences)
+    assert any("changed 1 of them" in s for s in agreement_words(found.passes, found.hand, found.repeats))
 
 
 def test_results_fits_and_answers_do_not_change(book):
@@ -110,7 +110,7 @@ def test_entries_become_looks_of_those_who_looked(book):
     entry = ScoreEntry(name, checks={"release": True}, hand={"ana": 4.0, "ben": 3.5}, note="seen again")
     _, coupons, fields, left = record_looks(book, STUDY, [entry], "ana")
     assert (coupons, fields) == (1, 3)
-    assert "left out" in left[0]
+    assert "left out" in missing_words(left)[0]
     assert set(looks_of(book, STUDY)[1].columns) == {"ana", "ben"}
     with pytest.raises(InputError, match="a check or a hand-feel"):
         record_looks(book, STUDY, [ScoreEntry(name, note="only words")], "ana")
@@ -126,7 +126,6 @@ def test_the_page_says_what_the_numbers_say(book):
         found.hand,
         found.repeats,
         again=found.again,
-        sentences=found.sentences,
         missing=found.missing,
         made_at=MADE_AT,
     )

@@ -8,9 +8,12 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from doe.acts.recipe.on_line import recipe_on
-from doe.acts.recipe.recipes import in_force_for, nearest_to
+from doe.acts.recipe.recipes import in_force_for
 from doe.domain.gauge import GaugeReading
+from doe.domain.recipe import nearest_recipes
 from doe.domain.stack import Line, Machine, Material, Stack
+from doe.words.gauges.cautions import caution_words
+from doe.words.recipe.card import unknown_words
 from tests.acts.recipe.samples import NAME, STUDY, TYPED, released
 
 EXCEPTION = ("--exception", "trial order; Kim answers for it")
@@ -122,7 +125,7 @@ def test_the_nearest_stack_comes_first(shop):
         kept = book.recipe(NAME).recipe
         far = replace(kept.stack, fabric=Material("fleece"))
         book.release_recipe(replace(kept, name="a fleece", stack=far), study=None)
-        found = nearest_to(book, {"fabric": kept.stack.fabric})
+        found = nearest_recipes({"fabric": kept.stack.fabric}, book.recipes())
     assert [n.kept.recipe.name for n in found] == [NAME, "a fleece"]
     assert [n.same for n in found] == [True, False]
 
@@ -140,11 +143,15 @@ def test_on_another_line_the_surface_stays_and_the_dial_changes(shop):
     assert press.dial_low == pytest.approx(press.setting.window_low - 6, abs=0.5)
     assert settings["cure_temp"].dial is None
     assert settings["cure_time"].dial is None
-    assert any(text.startswith("What to dial in for the cure temperature") for text in moved.unknown)
-    assert not any(text.startswith("What to dial in for the press temperature") for text in moved.unknown)
-    assert any("on front room" in text and "back room only" in text for text in moved.unknown)
-    assert any("pressure on the cloth" in text for text in moved.unknown)
-    assert any("oven was never measured" in text for text in moved.cautions)
+    unknown = unknown_words(moved.unknown, kept.recipe)
+    assert any(text.startswith("What to dial in for the cure temperature") for text in unknown)
+    assert not any(text.startswith("What to dial in for the press temperature") for text in unknown)
+    assert any("on front room" in text and "back room only" in text for text in unknown)
+    assert any("pressure on the cloth" in text for text in unknown)
+    assert any("oven was never measured" in text for text in caution_words(moved.cautions))
+    found = shop.good("recipe", "on", NAME, "front room", "--json").json
+    assert found["unknown"] == list(unknown)
+    assert [fact["code"] for fact in found["facts"]["unknown"]] == [fact.code for fact in moved.unknown]
     out = shop.good("recipe", "on", NAME, "front room").out
     assert "It is not released there." in flat(out)
     assert max(map(len, out.splitlines())) <= 80
@@ -167,7 +174,8 @@ def test_a_dial_less_sure_than_the_window_is_wide_is_said(shop):
         book.save_line(Line("front room", Machine("belt oven", 10, 15), Machine("clam press", 4, 12)))
         book.add_gauge_reading("front room", GaugeReading("press", 120, 120, 116))
         moved = recipe_on(book, kept, "front room", on=datetime.now(UTC).date())
-    assert any("really lies in the window: the dial is known to ±" in text for text in moved.unknown)
+    said = unknown_words(moved.unknown, kept.recipe)
+    assert any("really lies in the window: the dial is known to ±" in text for text in said)
 
 
 def test_a_dial_at_the_ceiling_is_never_shown(shop):
@@ -178,7 +186,7 @@ def test_a_dial_at_the_ceiling_is_never_shown(shop):
             book.add_gauge_reading("front room", GaugeReading("press", set_to, set_to, set_to - 45))
         moved = recipe_on(book, kept, "front room", on=datetime.now(UTC).date())
     assert next(s for s in moved.settings if s.setting.factor == "press_temp").dial is None
-    assert any("never do that" in text for text in moved.cautions)
+    assert any("never do that" in text for text in caution_words(moved.cautions))
 
 
 def test_every_command_takes_json_and_keeps_to_80_columns(shop):

@@ -39,14 +39,14 @@ def words(page: str) -> str:
 
 
 def test_two_runs_a_year_apart_give_the_same_figures(shop):
-    first, _ = told(shop)
-    again, _ = told(shop)
+    first = told(shop)
+    again = told(shop)
     assert first.repeat.outcome == again.repeat.outcome == "same"
     assert first.others == again.others
     with shop.open() as book:
         kept = book.recipe(NAME)
-        record, payload = kept_figures(book, kept.study_id, kept.recipe)
-    assert first.others[0].pass_rate == payload["others"][0]["pass_rate"] == kept.recipe.pass_rate
+        record = kept_figures(book, kept.study_id, kept.recipe)
+    assert first.others[0].pass_rate == record.payload["others"][0]["pass_rate"] == kept.recipe.pass_rate
     assert record.version == version()
     one, other = (words(recipe_story(s)) for s in (first, again))
     assert one == other
@@ -55,7 +55,7 @@ def test_two_runs_a_year_apart_give_the_same_figures(shop):
 
 def test_another_version_says_so(shop, monkeypatch):
     monkeypatch.setattr("doe.acts.recipe.story.version", lambda: "99.0")
-    story, _ = told(shop)
+    story = told(shop)
     page = story_page(story)
     assert story.repeat.outcome == "same"
     assert page.repeat_line.endswith(f"Then it was version {version()}, now it is 99.0.")
@@ -71,9 +71,9 @@ def test_figures_that_come_out_otherwise_are_said_and_those_at_release_shown(sho
     def moved(*given):
         return tuple(replace(o, pass_rate_low=o.pass_rate_low - 0.02) for o in usual(*given))
 
-    before, _ = told(shop)
+    before = told(shop)
     monkeypatch.setattr("doe.acts.recipe.story.other_settings", moved)
-    story, _ = told(shop)
+    story = told(shop)
     assert story.repeat.outcome == "other"
     assert story.repeat.largest == pytest.approx(0.02)
     assert story.others == before.others
@@ -81,10 +81,10 @@ def test_figures_that_come_out_otherwise_are_said_and_those_at_release_shown(sho
 
 
 def test_a_correction_after_the_release_is_told_and_the_figures_stay(shop):
-    before, _ = told(shop)
+    before = told(shop)
     with shop.open() as book:
         book.record(STUDY, [ScoreEntry("R1-10", {"wash_5": False})], why="looked again")
-    story, _ = told(shop)
+    story = told(shop)
     assert story.repeat.outcome == "changed"
     assert story.others == before.others
     page = story_page(story)
@@ -94,7 +94,7 @@ def test_a_correction_after_the_release_is_told_and_the_figures_stay(shop):
 
 
 def test_every_coupon_is_there_void_ones_too_and_the_reasons(shop):
-    story, _ = told(shop)
+    story = told(shop)
     page = story_page(story)
     (coupons,) = page.coupon_tables
     with shop.open() as book:
@@ -109,7 +109,7 @@ def test_every_coupon_is_there_void_ones_too_and_the_reasons(shop):
 def test_confirmation_coupons_stand_apart_with_their_rule(shop_with):
     shop = confirmed(shop_with(2))
     released(shop)
-    story, _ = told(shop)
+    story = told(shop)
     page = story_page(story)
     learned, judged = page.coupon_tables
     assert "only judged the answer" in judged.caption
@@ -122,7 +122,7 @@ def test_confirmation_coupons_stand_apart_with_their_rule(shop_with):
 
 
 def test_the_plan_is_judged_again_from_its_seed_and_others_say_why_not(shop):
-    story, _ = told(shop)
+    story = told(shop)
     rows = story_page(story).plan_table.rows
     assert [row[1] for row in rows].count("Made.") == 1
     assert rows[0][1] == "Made."
@@ -133,7 +133,7 @@ def test_the_plan_is_judged_again_from_its_seed_and_others_say_why_not(shop):
 
 
 def test_what_else_was_considered_says_why_not_by_the_numbers(shop):
-    story, _ = told(shop)
+    story = told(shop)
     rows = {row[0].split(" (")[0]: row for row in story_page(story).others_table.rows}
     assert rows["the setpoint"][1] == "Taken."
     chosen, best = story.others[0], next(o for o in story.others if o.idea == "best coupon")
@@ -148,19 +148,19 @@ def test_later_comparisons_and_cases_are_told_and_earlier_ones_are_not(shop):
         data = {"symptoms": ["colour_shed"], "absent": [], "found": {}, "cause": "press_not_reached"}
         book.save_note("case", STUDY, data)
         book.save_note("case", "another study", data)
-    story, _ = told(shop)
+    story = told(shop)
     (case,) = story.cases
     assert case.what.startswith("colour shed: it turned out to be ")
     assert story_page(story).later_line == "Since then: 0 comparisons with another material, 1 case diagnosed."
     released(shop, *EXCEPTION, "--why", "tried the wait", "--gap", "20 s")
-    story, _ = told(shop)
+    story = told(shop)
     assert story.cases == ()
     page = story_page(story)
     assert page.later_line.startswith("No comparison with another material")
     assert len(page.revisions_table.rows) == 2
     assert page.changes_table.caption == "What changed from revision 1 to 2"
     with shop.open() as book:
-        old, _ = tell_story(book, book.recipe(NAME, 1), now=LATER)
+        old = tell_story(book, book.recipe(NAME, 1), now=LATER)
     assert "superseded by a newer revision" in story_page(old).facts[0]
     assert len(old.cases) == 1
 
@@ -169,8 +169,8 @@ def test_an_incomplete_record_says_what_is_missing(shop):
     with shop.open() as book:
         kept = book.recipe(NAME).recipe
         book.release_recipe(replace(kept, name="old card", record={}), study=STUDY)
-        story, items = tell_story(book, book.recipe("old card"), now=LATER)
-    assert {i.what for i in items if i.state == "missing"} == {"care label", "room climate"}
+        story = tell_story(book, book.recipe("old card"), now=LATER)
+    assert {i.what for i in story.items if i.state == "missing"} == {"care_label", "room"}
     line = story_page(story).record_line
     assert line.startswith("The record is not complete. Missing: care label and room climate.")
     assert story.repeat.outcome == "not kept"
@@ -205,19 +205,19 @@ def test_a_recipe_without_its_study_says_so(shop):
 
 
 def test_readings_taken_after_the_release_were_not_known_then(shop):
-    before, _ = told(shop)
+    before = told(shop)
     with shop.open() as book:
         book.add_gauge_reading("back room", GaugeReading("press", 150, 150, 141))
-    after, _ = told(shop)
+    after = told(shop)
     assert after.readings == before.readings
     assert len(before.readings) >= 7
     released(shop, *EXCEPTION, "--why", "press drifted")
-    newer, _ = told(shop)
+    newer = told(shop)
     assert len(newer.readings) == len(before.readings) + 1
 
 
 def test_coupons_lent_by_an_earlier_study_are_told(shop):
-    story, _ = told(shop)
+    story = told(shop)
     assert story.earlier == ""
     assert story_page(replace(story, earlier="20 coupons of the study a counted")).earlier_line == (
         "20 coupons of the study a counted."
@@ -236,11 +236,11 @@ def test_looking_stores_nothing(shop):
 def test_a_book_brought_from_another_place_tells_the_same(shop):
     from doe.book.book import Book
 
-    before, _ = told(shop)
+    before = told(shop)
     shop.good("book", "export", "shop.zip")
     with Book.open(shop.folder / "other.sqlite", who="ben") as book:
         book.import_(shop.folder / "shop.zip")
-        after, _ = tell_story(book, book.recipe(NAME), now=LATER)
+        after = tell_story(book, book.recipe(NAME), now=LATER)
     assert after.repeat.outcome == "same"
     assert after.others == before.others
     one, other = (story_page(s) for s in (before, after))

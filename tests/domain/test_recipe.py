@@ -11,9 +11,11 @@ import pytest
 from doe.domain.errors import InputError
 from doe.domain.recipe import (
     ConfirmationRecord,
+    KeptRecipe,
     Recipe,
     RecipeSetting,
     nearest_recipes,
+    parts_of,
     stack_differences,
 )
 from doe.domain.stack import DEFAULT_LINE, Material, Stack
@@ -113,9 +115,17 @@ def test_the_nearest_recipe_in_force_comes_first() -> None:
         Recipe(**{**GOOD, "name": "near", "stack": new_lot, "revision": 2, "why": "new platen"}),
         Recipe(**{**GOOD, "name": "gone", "retired_at": WHEN}),
     ]
-    found = nearest_recipes(STACK, recipes)
-    assert [(r.name, r.revision) for r, _ in found] == [("near", 2), ("far", 1)]
-    assert [d.kind for d in found[0][1]] == ["lot", "same", "same"]
+    kept = [
+        KeptRecipe(
+            i, str(i), r, None, "kim", WHEN, "gone" if r.retired_at else "", "", superseded=r.name == "near" and i == 1
+        )
+        for i, r in enumerate(recipes)
+    ]
+    found = nearest_recipes(parts_of(STACK), kept)
+    assert [(n.kept.recipe.name, n.kept.recipe.revision) for n in found] == [("near", 2), ("far", 1)]
+    assert [d.kind for d in found[0].differences] == ["lot", "same", "same"]
+    assert [d.part for d in nearest_recipes({"film": STACK.film}, kept)[0].differences] == ["film"]
+    assert nearest_recipes({"film": STACK.film}, kept)[0].same
 
 
 def test_texts_with_signs_that_do_not_show_are_refused() -> None:

@@ -22,7 +22,10 @@ TWO = (usual_factor("cure_temp"), usual_factor("dwell"))
     ("changes", "says"),
     [
         ({"unit": "s"}, "unit: found s; allowed: degC"),
-        ({"low": -400.0, "high": -300.0}, "low: found -400; allowed: -50 to 1000 degC"),
+        (
+            {"low": -400.0, "high": -300.0},
+            r"low: found -400 °C \(-688 °F\); allowed: -50 °C \(-58 °F\) to 1000 °C \(1832 °F\)",
+        ),
         ({"step": 31.0}, "not wider than the range"),
         ({"step": 1e-300}, "vanishing"),
         ({"step": math.nan}, "step: found nan"),

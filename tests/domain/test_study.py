@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from doe.domain.coding import code, decode, inward, round_inward, round_settings, to_step
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor
-from doe.domain.limits import Limits, check_ranges, missing_limits, range_warnings
+from doe.domain.finding import Finding
+from doe.domain.limits import Limits, check_ranges, missing_limits, unusual_ranges
 from doe.domain.masks import is_forbidden
 from doe.domain.serial import line_from, stack_from, study_from, to_plain
 from doe.domain.space import Forbidden
@@ -125,12 +126,12 @@ def test_a_limit_typed_in_fahrenheit_is_asked_about() -> None:
     assert Limits(film_max_degc=200).film_max_degc == 200
 
 
-def test_unusual_ranges_warn_with_their_reason_and_never_block() -> None:
-    warned = range_warnings((usual_factor("press_temp", high=180), usual_factor("dwell")))
-    assert len(warned) == 1
-    assert "115 to 175 °C" in warned[0]
-    dyed = range_warnings((usual_factor("press_temp"),), dyed_polyester=True)
-    assert any("dye may move" in text for text in dyed)
+def test_unusual_ranges_are_found_and_never_block() -> None:
+    hot, dwell = usual_factor("press_temp", high=180), usual_factor("dwell")
+    assert unusual_ranges((hot, dwell)) == (Finding("outside the usual", {"factor": "press_temp"}),)
+    assert [found.code for found in unusual_ranges((usual_factor("press_temp"),), dyed_polyester=True)] == [
+        "dye may move"
+    ]
 
 
 def test_forbidden_combinations_are_read_and_matched() -> None:

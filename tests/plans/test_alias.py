@@ -7,15 +7,15 @@ import itertools
 import numpy as np
 import pytest
 
-from doe.plans.alias import (
+from doe.plans.build import make_plan
+from doe.plans.classical import two_level
+from doe.plans.confusion import (
     alias_chains,
     aliases,
+    confusion,
     resolution,
     words_of,
 )
-from doe.plans.build import make_plan
-from doe.plans.classical import two_level
-from doe.plans.confusion import confusion
 from doe.plans.judge import judge_plan
 from tests.plans.generators import folded, generated
 from tests.plans.studies import plain, usual

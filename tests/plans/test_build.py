@@ -16,8 +16,7 @@ from doe.domain.limits import Limits
 from doe.domain.masks import is_forbidden
 from doe.domain.space import Clause, Forbidden
 from doe.domain.study import Study
-from doe.plans.augment import augment_plan
-from doe.plans.build import add_round, make_plan
+from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.classical import CLASSICAL, base_points, base_size, sizes
 from doe.plans.plan import columns
 from tests.plans.studies import NAMES, usual

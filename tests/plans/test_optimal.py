@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from doe.domain.errors import InputError
 from doe.domain.masks import is_forbidden
-from doe.plans.augment import augment_plan
-from doe.plans.build import make_plan
+from doe.plans.build import augment_plan, make_plan
 from doe.plans.judge import judge_plan
 from doe.plans.model import expand, region_moments, term_names
 from doe.plans.optimal import optimal_points

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 import doe
-from doe.plans.augment import augment_plan
-from doe.plans.build import make_plan
+from doe.plans.build import augment_plan, make_plan
 
 STUDY = doe.Study("s", (doe.usual_factor("cure_temp"), doe.usual_factor("press_temp")))
 

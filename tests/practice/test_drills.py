@@ -7,7 +7,6 @@ import pytest
 
 from doe.domain.errors import InputError
 from doe.domain.units import Shown
-from doe.practice.drawings import WIDTH, drawing
 from doe.practice.drill import BarPicture, MapPicture, robust_at, share_of_best
 from doe.practice.drill_blank import _VERDICTS, QualifyBlank
 from doe.practice.drill_compare import Compare
@@ -298,17 +297,17 @@ def test_share_of_best_is_held_between_0_and_1():
 
 @pytest.mark.parametrize("key", ["", *(s.key for s in CATALOGUE)])
 def test_every_symptom_has_its_own_drawing_of_one_size(key):
-    lines = drawing(key)
+    lines = words.drawing(key)
     assert len(lines) == 5
-    assert {len(line) for line in lines} == {WIDTH}
+    assert {len(line) for line in lines} == {words.SIGNS}
     assert "".join(lines).isascii()
-    others = [drawing(s.key) for s in CATALOGUE if s.key != key]
+    others = [words.drawing(s.key) for s in CATALOGUE if s.key != key]
     assert lines not in others
 
 
 def test_drawing_of_an_unknown_symptom_is_refused():
     with pytest.raises(InputError, match="film_lock"):
-        drawing("film lok")
+        words.drawing("film lok")
 
 
 @pytest.mark.parametrize(("name", "seed"), [("tuning", 1), ("tune", -1)])

@@ -7,10 +7,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
-from doe.surfaces.classical.curvature import judge_curvature
+from doe.surfaces.classical.batch_errors import judge_curvature
 from doe.surfaces.classical.effects import estimate_effects, lenth_margins
-from doe.surfaces.classical.least_squares import fit_least_squares
+from doe.surfaces.classical.least_squares import find_pure_error, fit_least_squares
 from doe.surfaces.classical.terms import ModelTerms, build_terms
 
 HERE = Path(__file__).parent
@@ -18,6 +19,15 @@ HERE = Path(__file__).parent
 
 def read(name: str) -> pd.DataFrame:
     return pd.read_csv(HERE / f"{name}.csv")
+
+
+def keep(terms: ModelTerms, names: list[str]) -> ModelTerms:
+    kept = [row for row, name in zip(terms.exponents, terms.names, strict=True) if name in names]
+    return ModelTerms(terms.factors, tuple(kept))
+
+
+def total_ss(y: pd.Series | np.ndarray) -> float:
+    return float(np.sum((np.asarray(y) - np.mean(y)) ** 2))
 
 
 def effects_of(frame: pd.DataFrame, factors: list[str], response: str) -> dict[str, float]:
@@ -30,7 +40,8 @@ def test_effects_of_the_pilot_plant():
     frame = read("pilot_plant")
     printed = {"T": 23, "C": -5, "K": 1.5, "TC": 1.5, "TK": 10, "CK": 0, "TCK": 0.5}
     assert effects_of(frame, ["T", "C", "K"], "yield") == pytest.approx(printed, abs=1e-9)
-    assert estimate_effects(frame[["T", "C", "K"]], frame["yield"], ["T", "C", "K"]).mean == pytest.approx(64.25)
+    fit = estimate_effects(frame[["T", "C", "K"]], frame["yield"], ["T", "C", "K"]).fit
+    assert fit.estimates[0] == pytest.approx(64.25)
 
 
 def test_effects_and_error_of_the_replicated_pilot_plant():
@@ -40,7 +51,7 @@ def test_effects_and_error_of_the_replicated_pilot_plant():
     found = estimate_effects(frame[factors], frame["yield"], factors)
     assert found.table["effect"].tolist() == pytest.approx([23, -5, 1.5, 1.5, 10, 0, 0.5], abs=1e-9)
     assert found.error is not None
-    assert (found.error.source, found.error.df) == ("replicates", 8)
+    assert (found.error.is_repeated, found.error.df) == (True, 8)
     assert found.error.variance == pytest.approx(8.0, abs=1e-9)
     assert found.table["se"].tolist() == pytest.approx([1.4] * 7, abs=0.05)
 
@@ -77,17 +88,17 @@ def test_sums_of_squares_of_the_filtration_rate():
     ss = dict(zip(found.table["term"].str.replace(" × ", ""), found.table["ss"], strict=True))
     printed = {"A": 1870.56, "C": 390.062, "D": 855.563, "AC": 1314.06, "AD": 1105.56}
     assert {name: ss[name] for name in printed} == pytest.approx(printed, abs=0.005)
-    assert found.fit.total_ss == pytest.approx(5730.94, abs=0.005)
+    assert found.table["ss"].sum() == pytest.approx(5730.94, abs=0.005)
 
 
 def test_reduced_model_and_projection_of_the_filtration_rate():
     # Same example: residual mean square 19.51 on 10 df, R2 0.966; as a 2^3 run twice 22.44 on 8 df.
     frame = read("filtration")
-    terms = build_terms(list("ABCD"), "interactions").keep(["constant", "A", "C", "D", "A × C", "A × D"])
+    terms = keep(build_terms(list("ABCD"), "interactions"), ["constant", "A", "C", "D", "A × C", "A × D"])
     fit = fit_least_squares(terms.matrix(frame[list("ABCD")]), frame["rate"], terms.names)
     assert fit.residual_df == 10
     assert fit.residual_ss / 10 == pytest.approx(19.51, abs=0.005)
-    assert fit.r2 == pytest.approx(0.966, abs=0.0005)
+    assert 1 - fit.residual_ss / total_ss(frame["rate"]) == pytest.approx(0.966, abs=0.0005)
     projected = estimate_effects(frame[list("ACD")], frame["rate"], list("ACD"))
     assert projected.error is not None
     assert projected.error.df == 8
@@ -141,8 +152,7 @@ def test_half_fraction_names_what_each_effect_stands_for():
 def test_effects_of_eye_focus_time_in_each_block(block, printed):
     # Montgomery, fold-over example (Example 8.7, 7th and 8th ed.; from memory). Halves are rounded up there.
     frame = read("eye_focus").query("block == @block")
-    terms = build_terms(list("ABCDEFG"), "main")
-    found = estimate_effects(frame[list("ABCDEFG")], frame["time"], list("ABCDEFG"), terms=terms)
+    found = estimate_effects(frame[list("ABCDEFG")], frame["time"], list("ABCDEFG"))
     assert found.table["effect"].tolist() == pytest.approx(printed, abs=0.0051)
 
 
@@ -152,8 +162,9 @@ def test_full_fold_over_of_eye_focus_time_clears_the_main_effects():
     frame["block"] = 3 - 2 * frame["block"]  # first block +1, second -1
     rows = build_terms([*"ABCDEFG", "block"], "interactions")
     names = ["constant", *"ABCDEFG", "block", *(f"{f} × block" for f in "ABCDEFG")]
-    found = estimate_effects(frame[[*"ABCDEFG", "block"]], frame["time"], [*"ABCDEFG", "block"], terms=rows.keep(names))
-    effect = found.table.set_index("term")["effect"]
+    terms = keep(rows, names)
+    fit = fit_least_squares(terms.matrix(frame[[*"ABCDEFG", "block"]]), frame["time"], terms.names)
+    effect = 2 * fit.coefficients.set_index("term")["estimate"]
     main = [1.48, 38.05, -1.80, 29.38, 0.13, 0.50, 0.13]
     chains = [19.15, 0.33, 1.53, -0.50, -0.40, -1.13, -2.55]
     assert effect[list("ABCDEFG")].tolist() == pytest.approx(main, abs=0.0051)
@@ -175,11 +186,14 @@ def test_curvature_of_the_filtration_rate_with_centre_coupons():
     both = pd.concat([corners, centre])
     found = judge_curvature(both[list("ABCD")], both["rate"])
     assert centre["rate"].mean() == pytest.approx(70.75)
-    assert found.ss == pytest.approx(1.51, abs=0.005)
-    assert found.error is not None
-    assert found.error.variance == pytest.approx(16.25, abs=0.005)
-    assert found.error.df == 3
-    assert found.f == pytest.approx(0.093, abs=0.0005)
+    assert found.estimate is not None
+    assert found.estimate**2 * 16 * 4 / 20 == pytest.approx(1.51, abs=0.005)
+    error = find_pure_error(both[list("ABCD")], both["rate"])
+    assert error is not None
+    assert error.variance == pytest.approx(16.25, abs=0.005)
+    assert error.df == 3
+    assert found.p is not None
+    assert stats.f.isf(found.p, 1, 3) == pytest.approx(0.093, abs=0.0005)
 
 
 def test_variance_table_of_surface_roughness():
@@ -192,7 +206,7 @@ def test_variance_table_of_surface_roughness():
     assert found.table["ss"].tolist() == pytest.approx(list(ss.values()), abs=0.0006)
     assert (found.table["t"] ** 2).tolist() == pytest.approx(f, abs=0.005)
     assert found.fit.residual_ss == pytest.approx(19.5, abs=0.0006)
-    assert found.fit.total_ss == pytest.approx(92.938, abs=0.0006)
+    assert found.table["ss"].sum() + found.fit.residual_ss == pytest.approx(92.938, abs=0.0006)
 
 
 CATAPULT = {
@@ -238,12 +252,5 @@ def test_regression_of_the_catapult():
     se = {name: 2.9691 if name in {"constant", "b"} else 3.3196 for name in CATAPULT}
     assert table["se"].to_dict() == pytest.approx(se, abs=6e-5)
     assert fit.residual_df == 4
-    assert fit.residual_sd == pytest.approx(13.28, abs=0.005)
-    assert fit.r2 == pytest.approx(0.971, abs=0.0005)
-
-
-def test_effects_of_the_catapult_are_twice_its_coefficients():
-    terms, coded, distance = catapult()
-    found = estimate_effects(coded, distance, list("hsble"), terms=terms, error="model").table
-    printed = {name: 2 * value for name, value in CATAPULT.items() if name != "constant"}
-    assert dict(zip(found["term"], found["effect"], strict=True)) == pytest.approx(printed, abs=1.2e-4)
+    assert (fit.residual_ss / fit.residual_df) ** 0.5 == pytest.approx(13.28, abs=0.005)
+    assert 1 - fit.residual_ss / total_ss(distance) == pytest.approx(0.971, abs=0.0005)

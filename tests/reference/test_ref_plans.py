@@ -14,12 +14,12 @@ import pytest
 from doe.domain.factors import Factor
 from doe.domain.stack import Line
 from doe.domain.study import Study
-from doe.plans.alias import alias_chains, aliases, resolution, words_of
 from doe.plans.classical import edges, star, two_level
+from doe.plans.confusion import alias_chains, aliases, resolution, words_of
+from doe.plans.effects import smallest_effect
 from doe.plans.model import expand
 from doe.plans.order import order_round
 from doe.plans.points import FloatArray
-from doe.plans.power import smallest_effect
 from doe.plans.timing import random_settling
 from doe.plans.variance import design_matrix, precision
 from tests.plans.generators import folded, generated

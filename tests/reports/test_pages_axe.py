@@ -12,22 +12,22 @@ import pytest
 
 from doe.assure.gauges.platen import judge_map
 from doe.assure.people.agreement import judge_hand_agreement, judge_pass_agreement
+from doe.domain.finding import Finding
 from reports.comparison.page import comparison_report
 from reports.confirmation.page import confirmation_page
-from reports.gauges.map import platen_page
-from reports.people import people_report
-from reports.practice import practice_report
+from reports.gauges.map import platen_view
+from reports.pages import render
+from reports.people import people_page
+from reports.practice import practice_page
 from reports.recipe.card import recipe_card
-from reports.sheet.labels import label_sheets
-from reports.sheet.page import bench_sheet
 from reports.study.page import study_report
 from tests.axe_check import need_axe, serious
 from tests.practice.replay import replay
 from tests.reports.comparison import test_page as test_comparison_page
 from tests.reports.gauges import test_map as test_platen_page
 from tests.reports.recipe import test_story_browser as test_recipe_story_browser
-from tests.reports.recipe.samples import UID, recipe
-from tests.reports.study.samples import LINE, MADE_AT, STACK, make_study, plan_of, samples
+from tests.reports.recipe.samples import kept
+from tests.reports.study.samples import LINE, MADE_AT, STACK, bench_sheet, label_sheets, make_study, plan_of, samples
 from tests.words.confirmation import test_verdict as test_confirmation_words
 
 pytestmark = pytest.mark.browser
@@ -42,7 +42,7 @@ def _labels() -> str:
 def _practice() -> str:
     outcome = replay("fault", 3, ["settings", "hint", "= dust", "= ink", "= no_gap"]).outcome
     assert outcome is not None
-    return practice_report(outcome, who="Bo", day="2030-01-02")
+    return render("practice.html", practice_page(outcome, who="Bo", day="2030-01-02"))
 
 
 def _people() -> str:
@@ -51,18 +51,18 @@ def _people() -> str:
     truth = rng.random(20) < 0.7
     judged = pd.DataFrame({who: np.where(rng.random(20) < 0.1, ~truth, truth) for who in ("Ana", "Ben")}, names)
     hand = pd.DataFrame({who: np.round(2 * (3.5 + rng.normal(0, 0.5, 20))) / 2 for who in ("Ana", "Ben")}, names)
-    return people_report(
+    page = people_page(
         make_study(),
         judged,
         judge_pass_agreement(judged),
         judge_hand_agreement(hand.clip(1, 5)),
         (),
         again=("R1-03", "R1-07"),
-        sentences=("Ana and Ben agree on most coupons.",),
-        missing=("Nobody looked again.",),
+        missing=(Finding("repeats unknown"),),
         made_at=MADE_AT,
         made_by="Ana",
     )
+    return render("people.html", page)
 
 
 MAKERS: dict[str, Callable[[], str]] = {
@@ -74,16 +74,16 @@ MAKERS: dict[str, Callable[[], str]] = {
     "report, more coupons": lambda: study_report(samples()["more coupons"]),
     "report, six factors": lambda: study_report(samples()["six factors"]),
     "practice": _practice,
-    "platen map": lambda: platen_page(
-        judge_map(test_platen_page.readings(dict.fromkeys(test_platen_page.PLACES, -4.0) | {"left": -12.0})),
-        line="line one",
-        machine="press",
-        name="swing press",
-        settings=[150.0],
-        days="on 2031-03-01",
-        made_at=MADE_AT,
+    "platen map": lambda: render(
+        "platen.html",
+        platen_view(
+            test_platen_page.page_of(
+                judge_map(test_platen_page.readings(dict.fromkeys(test_platen_page.PLACES, -4.0) | {"left": -12.0}))
+            ),
+            made_at=MADE_AT,
+        ),
     ),
-    "recipe card": lambda: recipe_card(recipe(), uid=UID, on=date(2030, 6, 1)),
+    "recipe card": lambda: recipe_card(kept(), date(2030, 6, 1)),
     "comparison": lambda: comparison_report(test_comparison_page.report()),
     "recipe story": test_recipe_story_browser.story_page,
     "people": _people,

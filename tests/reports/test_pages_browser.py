@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from reports.sheet.page import bench_sheet
 from reports.study.page import study_report
-from tests.reports.study.samples import FOUR, LINE, MADE_AT, STACK, make_study, plan_of, samples
+from tests.reports.study.samples import FOUR, LINE, MADE_AT, STACK, bench_sheet, make_study, plan_of, samples
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page

@@ -11,7 +11,8 @@ import pytest
 from doe.domain.units import Shown
 from doe.symptoms.reading import symptom
 from doe.words import practice as words
-from reports.practice import map_finding, practice_page, practice_report
+from reports.pages import render
+from reports.practice import map_finding, practice_page
 from tests.practice.replay import replay
 
 
@@ -31,8 +32,13 @@ def swept():
     return replay("compare", 1, answers).outcome
 
 
+def practice_html(outcome, **named):
+    """The page as it is written."""
+    return render("practice.html", practice_page(outcome, **named))
+
+
 def test_page_shows_settings_side_by_side_and_two_maps(swept):
-    page = practice_report(swept, who="Bo & Co", day="2030-01-02")
+    page = practice_html(swept, who="Bo & Co", day="2030-01-02")
     assert f"{swept.score} of 100 points" in page
     assert "Bo &amp; Co, 2030-01-02" in page
     assert page.count("<figure") == 2
@@ -49,7 +55,7 @@ def test_what_the_failed_coupons_showed_is_drawn_and_counted(swept):
     told = {each.drawn.label: int(each.times.split()[0]) for each in view.seen}
     assert told == {symptom(k).label: int(n) for k, n in failed["symptom"].value_counts().items() if k}
     assert list(told.values()) == sorted(told.values(), reverse=True)
-    page = practice_report(swept, who="Bo", day="today")
+    page = practice_html(swept, who="Bo", day="today")
     assert page.count('class="symptom"') == len(told) > 0
 
 

@@ -109,7 +109,7 @@ def test_pulls_of_a_prior_agree_with_a_conjugate_case() -> None:
     # the power a; its derivative for one doubling at a = 1 is -y ln 2 / 4, that of the sd -ln 2 / (4 sqrt 2).
     y, n = 2.0, 200_000
     x = y / 2 + np.sqrt(0.5) * np.random.default_rng(6).standard_normal(n)
-    every, only = prior_pulls({"place": -0.5 * x**2}, x, target=1.0, low=0.1)
+    every, only = prior_pulls({"place": -0.5 * x**2}, x, target=1.0, low=0.1, best=x, rows=np.arange(len(x)))
     assert (every.group, only.group) == (EVERY, "place")
     assert only.rate == pytest.approx(-y * np.log(2) / 4, abs=0.01)
     low = -y * np.log(2) / 4 - norm.ppf(0.1) * np.log(2) / (4 * np.sqrt(2))
@@ -121,7 +121,7 @@ def test_pulls_of_a_prior_agree_with_a_conjugate_case() -> None:
 def test_a_prior_the_rate_does_not_hang_on_pulls_at_nothing() -> None:
     rng = np.random.default_rng(7)
     rates, other = rng.random(100_000), rng.standard_normal(100_000)
-    _, pull = prior_pulls({"hand": -0.5 * other**2}, rates, target=0.9, low=0.1)
+    _, pull = prior_pulls({"hand": -0.5 * other**2}, rates, target=0.9, low=0.1, best=rates, rows=np.arange(len(rates)))
     assert abs(pull.rate) < 0.01
     assert abs(pull.rate_low) < 0.02
 

@@ -8,30 +8,48 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from numpy.typing import NDArray
 
 import doe
+from doe.domain.results import Results
 from doe.domain.study import Study
 from doe.practice.lines import make_line
 from doe.setpoint.curves import profile, robust_map
 from doe.setpoint.why import explain_answer
 from doe.surfaces.contract import PRIOR_GROUPS, SurfaceModel
 from doe.surfaces.fitted import Surfaces
+from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.mechanism_model import MechanismModel
 from doe.surfaces.outcomes import expit
+from doe.surfaces.scaling import Scaling
 from doe.surfaces.window_gradient import ClosingWindow
-from doe.words.study.why_parts import why_parts
+from doe.surfaces.window_model import WindowModel
+from doe.words.study.why import why_parts
 from reports.study.page import study_report
 from reports.study.whatif import what_if
 from tests.reports.study.samples import sample
 
-KINDS = {"closing window": ClosingWindow, "dose mechanisms": MechanismModel.of_coupons}
+
+def dose_mechanisms(
+    scaling: Scaling,
+    results: Results,
+    hand: HandScores,
+    *,
+    weights: NDArray[np.float64] | None = None,
+    own: int | None = None,
+) -> MechanismModel:
+    """A `ModelMaker` of the second kind of surface."""
+    return MechanismModel(WindowModel(scaling, results, hand, weights=weights, own=own))
+
+
+KINDS = {"closing window": ClosingWindow, "dose mechanisms": dose_mechanisms}
 
 
 @pytest.fixture(scope="module")
 def answered(study: Study) -> tuple[Surfaces, doe.Answer]:
     """Dose mechanisms fitted to forty coupons of a simulated line, and the answer they give."""
     results = make_line("easy", 4, study).run(doe.make_plan(study, coupons=40, seed=1).coupons, 1)
-    surfaces = doe.fit(study, results, seed=4, particles=300, model=MechanismModel.of_coupons)
+    surfaces = doe.fit(study, results, seed=4, particles=300, model=dose_mechanisms)
     return surfaces, doe.recommend(study, surfaces, seed=4)
 
 
@@ -68,7 +86,7 @@ def test_a_model_keeps_the_contract(kind: str, study: Study, coupons: pd.DataFra
 
 
 def test_too_much_heat_is_told_from_too_little_as_the_mechanisms_say(study: Study, coupons: pd.DataFrame) -> None:
-    surfaces = doe.fit(study, coupons, seed=1, particles=60, model=MechanismModel.of_coupons)
+    surfaces = doe.fit(study, coupons, seed=1, particles=60, model=dose_mechanisms)
     frame = coupons[list(study.factor_names)].head(6)
     under, over = surfaces.side_draws(frame)
     total = surfaces.pass_draws(frame) + under + over + surfaces.draws.lapse[:, None]
@@ -137,7 +155,7 @@ def test_its_reasons_are_given(answered: tuple[Surfaces, doe.Answer], study: Stu
 
 def test_a_page_says_that_it_cannot_compute_it_and_shows_the_rest() -> None:
     usual = sample()
-    surfaces = doe.fit(usual.study, usual.results, seed=3, particles=100, model=MechanismModel.of_coupons)
+    surfaces = doe.fit(usual.study, usual.results, seed=3, particles=100, model=dose_mechanisms)
     report = replace(usual, surfaces=surfaces, answer=doe.recommend(usual.study, surfaces, seed=3))
     panel = what_if(report)
     assert json.loads(panel.data)["kind"] == "grid"
@@ -151,4 +169,4 @@ def test_a_page_says_that_it_cannot_compute_it_and_shows_the_rest() -> None:
 def test_what_a_model_does_not_know_is_said_before_anything_is_drawn(study: Study, coupons: pd.DataFrame) -> None:
     earlier = doe.Earlier(coupons, 0.5)
     with pytest.raises(doe.InputError, match="no earlier coupons"):
-        doe.fit(study, coupons, particles=20, earlier=earlier, model=MechanismModel.of_coupons)
+        doe.fit(study, coupons, particles=20, earlier=earlier, model=dose_mechanisms)

@@ -7,8 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from doe.domain.errors import InputError
-from doe.symptoms.catalogue import CATALOGUE
-from doe.symptoms.kinds import SURENESS, Pointer
+from doe.symptoms.catalogue import CATALOGUE, SURENESS, Pointer
 from doe.symptoms.reading import WORDS, short_list, side_of, symptom
 
 KEYS = [s.key for s in CATALOGUE]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from typing import get_args
 
@@ -9,40 +10,41 @@ import pandas as pd
 import pytest
 
 import doe
-from doe.acts.answers import answer_data, answer_from, facts_data, facts_from
+from doe.acts.answers import answer_data, answer_from
+from doe.domain.finding import finding_of
+from doe.domain.jsonable import jsonable
 from doe.domain.units import Shown
-from doe.surfaces.facts import Code, Fact
+from doe.surfaces.facts import Code, fact
 from doe.words.study.answer import next_steps
-from doe.words.study.setpoint import ANSWER_WORDS, cautions_left, method_words, said
-from doe.words.study.surfaces import FIT_WORDS
+from doe.words.study.setpoint import WORDS, cautions_left, method_words, said
 
 FACTS = {
-    "earlier_counted": Fact("earlier_counted", coupons=2, value=0.5),
-    "few_coupons": Fact("few_coupons", coupons=3),
-    "far_outside": Fact("far_outside", coupons=1, of=9),
-    "unvaried": Fact("unvaried", factors=("dwell",)),
-    "untried": Fact("untried", factors=("film_type",), levels=("cold",)),
-    "hand_unscored": Fact("hand_unscored", coupons=4),
-    "one_scorer": Fact("one_scorer", names=("ana",)),
-    "never_compared": Fact("never_compared", coupons=3, of=2),
-    "scorers_apart": Fact("scorers_apart", names=("ben", ""), coupons=5, value=1.5),
-    "batches_unknown": Fact("batches_unknown", names=("cure", "press")),
-    "one_batch": Fact("one_batch", names=("press",)),
-    "waiting": Fact("waiting", coupons=1),
-    "predicts_better": Fact("predicts_better", coupons=17, of=20),
-    "predicts_alike": Fact("predicts_alike", coupons=12, of=20),
-    "predicts_worse": Fact("predicts_worse", coupons=0, of=20),
-    "hardly_varied": Fact("hardly_varied", factors=("dwell",), coupons=1),
-    "inseparable": Fact("inseparable", factors=("dwell", "press_temp"), coupons=9),
-    "barely_learned": Fact("barely_learned", factors=("dwell", "press_temp")),
-    "rate_open": Fact("rate_open", coupons=1, value=0.31),
-    "lapses": Fact("lapses", value=0.08),
-    "leans_on_priors": Fact("leans_on_priors", value=-0.04, about="width", halved="ready"),
-    "hangs_on_priors": Fact("hangs_on_priors", halved="ready", doubled="not reachable"),
-    "hand_fails_in_doubt": Fact("hand_fails_in_doubt", about="scorers_apart", names=("ana", "ben"), coupons=5, value=2),
-    "best_above": Fact("best_above", factors=("press_temp",), value=170.0, limit=175.0),
-    "best_below": Fact("best_below", factors=("pressure",), value=2.0),
-    "wide_error": Fact("wide_error", factors=("dwell",)),
+    "earlier_counted": fact("earlier_counted", coupons=2, value=0.5),
+    "few_coupons": fact("few_coupons", coupons=3),
+    "far_outside": fact("far_outside", coupons=1, of=9),
+    "unvaried": fact("unvaried", factors=("dwell",)),
+    "untried": fact("untried", factors=("film_type",), levels=("cold",)),
+    "hand_unscored": fact("hand_unscored", coupons=4),
+    "one_scorer": fact("one_scorer", names=("ana",)),
+    "never_compared": fact("never_compared", coupons=3, of=2),
+    "scorers_apart": fact("scorers_apart", names=("ben", ""), coupons=5, value=1.5),
+    "batches_unknown": fact("batches_unknown", names=("cure", "press")),
+    "one_batch": fact("one_batch", names=("press",)),
+    "waiting": fact("waiting", coupons=1),
+    "predicts_better": fact("predicts_better", coupons=17, of=20),
+    "predicts_alike": fact("predicts_alike", coupons=12, of=20),
+    "predicts_worse": fact("predicts_worse", coupons=0, of=20),
+    "hardly_varied": fact("hardly_varied", factors=("dwell",), coupons=1),
+    "inseparable": fact("inseparable", factors=("dwell", "press_temp"), coupons=9),
+    "barely_learned": fact("barely_learned", factors=("dwell", "press_temp")),
+    "rate_open": fact("rate_open", coupons=1, value=0.31),
+    "lapses": fact("lapses", value=0.08),
+    "leans_on_priors": fact("leans_on_priors", value=-0.04, about="width", halved="ready"),
+    "hangs_on_priors": fact("hangs_on_priors", halved="ready", doubled="not reachable"),
+    "hand_fails_in_doubt": fact("hand_fails_in_doubt", about="scorers_apart", names=("ana", "ben"), coupons=5, value=2),
+    "best_above": fact("best_above", factors=("press_temp",), value=170.0, limit=175.0),
+    "best_below": fact("best_below", factors=("pressure",), value=2.0),
+    "wide_error": fact("wide_error", factors=("dwell",)),
 }
 """One of each kind that needs something filled in."""
 
@@ -56,9 +58,8 @@ def five() -> doe.Study:
 
 def test_every_code_has_its_words_once(five: doe.Study) -> None:
     codes = set(get_args(Code))
-    assert FIT_WORDS.keys() | ANSWER_WORDS.keys() == codes
-    assert not FIT_WORDS.keys() & ANSWER_WORDS.keys()
-    sentences = said(five, [FACTS.get(code, Fact(code)) for code in get_args(Code)])
+    assert WORDS.keys() == codes
+    sentences = said(five, [FACTS.get(code, fact(code)) for code in get_args(Code)])
     assert len(set(sentences)) == len(codes)
     for text in sentences:
         assert not text[0].islower() or text.startswith("ben scores")
@@ -88,15 +89,24 @@ def test_counts_and_names_are_filled_in(five: doe.Study) -> None:
     assert told["inseparable"].startswith("These 9 coupons cannot separate press dwell from press temperature")
     assert "First settle what ana and ben mean by their scores (`doe people`)" in told["hand_fails_in_doubt"]
     assert "lower the expected pass rate by about 4 points" in told["leans_on_priors"]
-    one = said(five, [Fact("earlier_counted", coupons=1, value=0.25), Fact("waiting", coupons=2)])
+    one = said(five, [fact("earlier_counted", coupons=1, value=0.25), fact("waiting", coupons=2)])
     assert one[0] == "1 coupon of an earlier study counts here too, for 0.25 of a coupon."
     assert one[1] == "2 coupons are not scored yet and left out."
 
 
 def test_facts_read_back_as_they_were_and_old_sentences_stay() -> None:
-    facts = (*FACTS.values(), Fact("best_below", factors=("dwell",), value=0.0), "What an older version said.")
-    assert facts_from(facts_data(facts)) == facts
-    assert facts_data([Fact("waiting", coupons=2), "As it was."]) == [{"code": "waiting", "coupons": 2}, "As it was."]
+    facts = (*FACTS.values(), fact("best_below", factors=("dwell",), value=0.0), "What an older version said.")
+    kept = json.loads(json.dumps(jsonable(facts)))
+    assert tuple(map(finding_of, kept)) == facts
+    assert kept[0] == {"code": "earlier_counted", "values": {"coupons": 2, "value": 0.5}}
+    assert kept[-1] == "What an older version said."
+
+
+def test_facts_of_an_older_book_have_their_values_beside_the_code(five: doe.Study) -> None:
+    kept = [{"code": "waiting", "coupons": 2}, {"code": "predicts_worse", "of": 20}, {"code": "hand_unscored"}]
+    found = [finding_of(fact) for fact in kept]
+    assert found == [fact("waiting", coupons=2), fact("predicts_worse", of=20), fact("hand_unscored")]
+    assert "called 0 of 20 right" in said(five, found)[1]
 
 
 def test_an_answer_of_an_older_book_is_shown_as_it_was_kept(study: doe.Study, coupons: pd.DataFrame) -> None:

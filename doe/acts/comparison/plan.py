@@ -2,35 +2,37 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import partial
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from doe.acts.base import Key, usual_seed, version
+from doe.acts.base import Key, digest, usual_seed, version
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.limits import refuse_held
 from doe.assure.comparison.equivalence import coupons_for_means
 from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe_points
-from doe.assure.comparison.rate_difference import Pairs, non_inferior_pairs, paired_difference
-from doe.assure.comparison.sizes import paired_power, strokes_for_rates
+from doe.assure.comparison.plan import ComparisonPlan, first_round, strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
-from doe.book.records import KeptRecipe, NewAnalysis, NewRound, StudyRecord
+from doe.book.records import NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
-from doe.domain.recipe import PARTS, Part, Recipe, StackDifference, stack_differences
-from doe.domain.stack import Material, Stack
+from doe.domain.recipe import KeptRecipe, Part, Recipe, StackDifference, stack_differences
+from doe.domain.spec import Spec
+from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
-from doe.words.comparison import FirstRound, may_come_out, offer_notes, sheet_notes
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.wording import listing
 
 if TYPE_CHECKING:
@@ -51,50 +53,6 @@ _LIMITS_OF: Mapping[Part, tuple[str, ...]] = {
     "ink": (),
 }
 """Limits that stand on the data sheet of a part: another supplier's or make's sheet has to be read anew."""
-
-
-@dataclass(frozen=True)
-class ComparisonPlan:
-    """What is decided before the coupons are made, and never changed after.
-
-    Attributes
-    ----------
-    recipe, revision
-        The released recipe that is compared with.
-    in_use, new : str
-        The parts that differ, in words; ``differs`` says how, part by part.
-    stack : str
-        Name of the new stack.
-    rate_margin, hand_margin : float
-        Drop of the pass rate, and difference of hand-feel, that would do no harm.
-    power, assurance, looks
-        Chance of showing it when both are alike; how sure the verdict is meant to be over all looks together.
-    supposed_rate : float
-        Pass rate that the sizes suppose of both.
-    strokes, edge_strokes : int
-        Pairs at the setpoint, and at each of the ``edges``, in the first round.
-    """
-
-    recipe: str
-    revision: int
-    in_use: str
-    new: str
-    differs: Mapping[str, str]
-    stack: str
-    rate_margin: float
-    hand_margin: float
-    power: float
-    assurance: float
-    looks: int
-    supposed_rate: float
-    strokes: int
-    edge_strokes: int
-    edges: tuple[str, ...]
-
-    @property
-    def risk(self) -> float:
-        """Risk of each one-sided decision, the looks sharing what is left beside the assurance."""
-        return (1 - self.assurance) / self.looks
 
 
 def plan_from(payload: Mapping[str, Any]) -> ComparisonPlan:
@@ -139,7 +97,7 @@ class ComparisonOffer:
     """A comparison before it begins.
 
     ``missing_limits`` must be typed in before it can; ``verdicts`` says what may come out, and ``notes`` what else to
-    know, in sentences.
+    know.
     """
 
     recipe: Recipe
@@ -153,8 +111,8 @@ class ComparisonOffer:
     hours: float
     seed: int
     missing_limits: tuple[str, ...]
-    verdicts: tuple[str, ...]
-    notes: tuple[str, ...]
+    verdicts: tuple[Finding, ...]
+    notes: tuple[Finding, ...]
 
 
 @dataclass(frozen=True)
@@ -202,7 +160,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
     edges = tuple(r for r in points["role"] if r != SETPOINT) if edge_strokes else ()
     rate = min(max(recipe.pass_rate, 0.5), 0.99)
     risk = (1 - study.spec.assurance) / wanted.looks
-    strokes = _strokes(study, wanted, rate, risk, wanted.rate_margin, wanted.power)
+    strokes = wanted.strokes or _strokes(study.spec, wanted, rate, wanted.rate_margin, wanted.power, risk)
     plan = ComparisonPlan(
         recipe=recipe.name,
         revision=recipe.revision,
@@ -221,21 +179,34 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         edges=edges,
     )
     seed = usual_seed(study.name) if wanted.seed is None else wanted.seed
-    own = any(d.part == "fabric" for d in differences)
     line = book.line(recipe.line.name)
+    coupons = partial(
+        comparison_coupons,
+        study,
+        points,
+        edge_strokes=edge_strokes,
+        line=line,
+        seed=seed,
+        own_garments="fabric" in plan.differs,
+    )
 
-    def coupons(strokes: int) -> pd.DataFrame:
-        return comparison_coupons(
-            study,
-            points,
-            strokes=strokes,
-            edge_strokes=edge_strokes,
-            line=line,
-            seed=seed,
-            own_garments=own,
-        )
+    def sizes() -> Iterator[ComparisonSize]:
+        margins, powers = sorted({*MARGINS, wanted.rate_margin}), sorted({*POWERS, wanted.power})
+        for margin, power in product(margins, powers):
+            n = _strokes(study.spec, wanted, rate, margin, power, risk)
+            apart = strokes_for_rates(rate, margin=margin, alpha=risk, power=power, paired=False)
+            if n > MOST_STROKES - 20:
+                yield ComparisonSize(margin, power, n, 2 * n, math.inf, apart)
+            else:
+                made = coupons(strokes=n)
+                yield ComparisonSize(margin, power, n, len(made), hours_for(study, made, line), apart)
 
-    made = coupons(strokes)
+    made = coupons(strokes=strokes)
+    notes = {
+        "unconfirmed": recipe.confirmation is None,
+        "no_edges": not edges,
+        "another_material": any(d.kind == "material" for d in differences),
+    }
     return ComparisonOffer(
         recipe,
         study,
@@ -243,17 +214,13 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         differences,
         points,
         plan,
-        tuple(_sizes(study, line, wanted, rate, risk, coupons)),
+        tuple(sizes()),
         made,
-        _hours(study, made, line),
+        hours_for(study, made, line),
         seed,
         missing,
-        may_come_out(plan, _first_round(plan, study)),
-        offer_notes(
-            is_confirmed=kept.recipe.confirmation is not None,
-            has_edges=bool(plan.edges),
-            is_another_material=any(d.kind == "material" for d in differences),
-        ),
+        first_round(plan, study.spec),
+        tuple(Finding(code) for code, holds in notes.items() if holds),
     )
 
 
@@ -267,19 +234,17 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
     """
     offer = offer_comparison(book, recipe_name, wanted)
     if offer.missing_limits:
-        options = " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
         raise InputError(
             "limits of the new material",
             f"{', '.join(offer.missing_limits)} missing",
             "every limit of the new maker's data sheet before a coupon is made",
-            f"Add: {options}",
+            "Add: " + " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits),
         )
     refuse_held(offer.study)
     refuse_dials(gauged_line(book, offer.recipe.line.name), offer.study, offer.coupons)
     payload = jsonable(offer.plan)
-    text = json.dumps(payload, sort_keys=True)
-    kept = NewAnalysis(COMPARISON_PLAN, hashlib.sha256(text.encode()).hexdigest(), offer.seed, version(), payload)
-    notes = sheet_notes(offer.plan, book.line(offer.recipe.line.name).coupons_per_stroke)
+    kept = NewAnalysis(COMPARISON_PLAN, digest(payload), offer.seed, version(), payload)
+    notes = sheet_notes(offer.plan, book.line(offer.recipe.line.name))
     number = book.begin_study(
         offer.study,
         stack=offer.stack,
@@ -288,7 +253,21 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
         analyses_made=[kept],
     )
     record = book.study(number)
-    return Begun(record, offer.plan, 1, offer.coupons, offer.hours, study_cautions(book, record, shown=shown))
+    return Begun(
+        record,
+        offer.plan,
+        1,
+        offer.coupons,
+        offer.hours,
+        caution_words(study_cautions(book, record), reader_of(record.study, shown)),
+    )
+
+
+def sheet_notes(plan: ComparisonPlan, line: Line) -> tuple[Finding, ...]:
+    """What the person at the press must know of a round."""
+    materials = {name: getattr(plan, name) for name in ("new", "in_use", "recipe", "revision")}
+    pair = Finding("pair_together" if line.coupons_per_stroke > 1 else "pair_in_turn")
+    return Finding("new_and_in_use", materials), pair, Finding("score_blind")
 
 
 def study_behind(book: Book, kept: KeptRecipe) -> StudyRecord:
@@ -325,17 +304,13 @@ def new_stack(book: Book, recipe: Recipe, wanted: Wanted) -> Stack:
             f"Say what is new; past comparisons: doe compare {quoted(recipe.name)}.",
         )
     made = replace(recipe.stack, **{str(part): material for part, material in wanted.parts.items()})  # type: ignore[arg-type] # the parts are materials
-    known = {s.name: s for s in book.stacks()}
-    for stack in known.values():
-        if all(getattr(stack, part) == getattr(made, part) for part in PARTS) and (
-            stack.dyed_polyester == made.dyed_polyester
-        ):
+    known = {stack.name: stack for stack in book.stacks()}
+    for name, stack in known.items():
+        if stack == replace(made, name=name):
             return stack
-    base = f"{recipe.stack.name}, {_words(str(m) for m in wanted.parts.values())}"[: NAME_LENGTH - 6].rstrip()
-    name, turn = base, 2
-    while name in known:
-        name, turn = f"{base} ({turn})", turn + 1
-    return replace(made, name=name)
+    base = f"{recipe.stack.name}, {_words(wanted.parts.values())}"[: NAME_LENGTH - 6].rstrip()
+    names = (base, *(f"{base} ({turn})" for turn in range(2, len(known) + 3)))
+    return replace(made, name=next(name for name in names if name not in known))
 
 
 def comparison_study(
@@ -377,24 +352,16 @@ def comparison_study(
 
 def limits_anew(old: Limits | None, differences: Sequence[StackDifference], given: Limits | None) -> Limits:
     """Limits for a new stack: those of a part from another supplier or make must be given anew, the others stay."""
-    values = {f.name: getattr(old, f.name) if old else None for f in fields(Limits) if f.name != "sources"}
-    sources = dict(old.sources) if old else {}
-    for d in differences:
-        for name in _LIMITS_OF[d.part] if d.kind != "lot" else ():
-            values[name] = None
-            sources.pop(name, None)
-    for f in fields(Limits):
-        value = None if given is None or f.name == "sources" else getattr(given, f.name)
-        if value is not None:
-            values[f.name] = value
-            sources.pop(f.name, None)
-            if given is not None and f.name in given.sources:
-                sources[f.name] = given.sources[f.name]
-    return Limits(**values, sources=sources)
+    gone = {name for d in differences if d.kind != "lot" for name in _LIMITS_OF[d.part]}
+    before, typed = (vars(Limits() if limits is None else limits) for limits in (old, given))
+    kept = {name: value for name, value in before.items() if name not in gone}
+    now = {name: value for name, value in typed.items() if value is not None}
+    sources = {name: source for name, source in before["sources"].items() if name not in gone | now.keys()}
+    return Limits(**{**kept, **now, "sources": {**sources, **typed["sources"]}})
 
 
-def _words(parts: object) -> str:
-    return listing([str(p) for p in parts])  # type: ignore[attr-defined] # any iterable of texts
+def _words(parts: Iterable[object]) -> str:
+    return listing([str(part) for part in parts])
 
 
 def _check(wanted: Wanted) -> None:
@@ -405,7 +372,7 @@ def _check(wanted: Wanted) -> None:
             "--hand-margin",
             wanted.hand_margin,
             "above 0 and below 4",
-            "Say how many points of hand-feel do not matter, such as 0.5.",
+            "Say how many points do not matter, such as 0.5.",
         )
     if not 0.5 <= wanted.power < 1:
         raise InputError("--power", wanted.power, "0.5 to below 1", "Write 80 % as 0.80.")
@@ -413,62 +380,20 @@ def _check(wanted: Wanted) -> None:
         raise InputError("--assurance", wanted.assurance, "above 0.5 and below 1", "Write 90 % as 0.90.")
     if not 1 <= wanted.looks <= 5:
         raise InputError("--looks", wanted.looks, "1 to 5", "Say how often it may be judged in all; 2 is usual.")
-    for option, value, least in (("--strokes", wanted.strokes, 2), ("--edge-strokes", wanted.edge_strokes, 0)):
-        if value is not None and not least <= value <= 100:
-            raise InputError(option, value, f"{least} to 100", "Say how many can be made.")
+    for option, strokes, least in (("--strokes", wanted.strokes, 2), ("--edge-strokes", wanted.edge_strokes, 0)):
+        if strokes is not None and not least <= strokes <= 100:
+            raise InputError(option, strokes, f"{least} to 100", "Say how many can be made.")
 
 
-def _strokes(study: Study, wanted: Wanted, rate: float, risk: float, margin: float, power: float) -> int:
-    if wanted.strokes is not None and (margin, power) == (wanted.rate_margin, wanted.power):
-        return wanted.strokes
+def _strokes(spec: Spec, wanted: Wanted, rate: float, margin: float, power: float, risk: float) -> int:
+    """Strokes that show the pass rate and, where it is asked for, hand-feel."""
     needed = strokes_for_rates(rate, margin=margin, alpha=risk, power=power)
-    if study.spec.hand_min is not None:
-        needed = max(
-            needed,
-            coupons_for_means(
-                "equivalence", wanted.hand_margin, sd=USUAL_HAND_SD, alpha=risk, power=power, paired=True
-            ),
-        )
-    return needed
+    if spec.hand_min is None:
+        return needed
+    size = coupons_for_means("equivalence", wanted.hand_margin, sd=USUAL_HAND_SD, alpha=risk, power=power, paired=True)
+    return max(needed, size)
 
 
-def _sizes(study: Study, line: Any, wanted: Wanted, rate: float, risk: float, coupons: Any) -> list[ComparisonSize]:
-    found = []
-    for margin in sorted({*MARGINS, wanted.rate_margin}):
-        for power in sorted({*POWERS, wanted.power}):
-            strokes = _strokes(study, replace(wanted, strokes=None), rate, risk, margin, power)
-            apart = strokes_for_rates(rate, margin=margin, alpha=risk, power=power, paired=False)
-            if strokes > MOST_STROKES - 20:
-                found.append(ComparisonSize(margin, power, strokes, 2 * strokes, math.inf, apart))
-                continue
-            made = coupons(strokes)
-            found.append(ComparisonSize(margin, power, strokes, len(made), _hours(study, made, line), apart))
-    return found
-
-
-def _hours(study: Study, coupons: pd.DataFrame, line: Any) -> float:
+def hours_for(study: Study, coupons: pd.DataFrame, line: Line) -> float:
+    """Hours at the machines, one person."""
     return hours_at_machines(study, coupons, line).minutes / 60
-
-
-def _first_round(plan: ComparisonPlan, study: Study) -> FirstRound:
-    """What may come out of the first round."""
-    n, risk = plan.strokes, plan.risk
-    spare = 0  # strokes in which only the new material fails, and the verdict still stands
-    while (
-        spare < n and non_inferior_pairs(Pairs(n - spare - 1, 0, spare + 1, 0), margin=plan.rate_margin).p_exact <= risk
-    ):
-        spare += 1
-    return FirstRound(
-        strokes=n,
-        least=math.ceil(math.log(risk) / math.log1p(-plan.rate_margin)),
-        spare=spare,
-        power=paired_power(n, plan.supposed_rate, margin=plan.rate_margin, alpha=risk),
-        edge_power=study.spec.pass_rate ** (plan.edge_strokes * len(plan.edges)),
-        worse=next(
-            (k for k in range(1, n + 1) if paired_difference(Pairs(n - k, 0, k, 0), 1 - 2 * risk).high < 0), None
-        ),
-        edges=bool(plan.edges),
-        hand=study.spec.hand_min is not None,
-        wanted=study.spec.pass_rate,
-        further=plan.looks - 1,
-    )

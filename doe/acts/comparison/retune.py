@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from doe.acts.base import Key, usual_seed
-from doe.acts.comparison.plan import study_behind
+from doe.acts.comparison.plan import hours_for, study_behind
 from doe.acts.comparison.verdict import comparison_plan
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
 from doe.acts.study.earlier import (
@@ -25,6 +25,7 @@ from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import NewRound, StudyRecord
 from doe.domain.coding import to_step
 from doe.domain.factors import Factor
+from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC, Limits
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.recipe import Recipe
@@ -34,7 +35,8 @@ from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH
 from doe.domain.units import METRIC, Shown
 from doe.plans.build import make_plan
-from doe.plans.timing import hours_at_machines
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -50,7 +52,6 @@ class RetuneWishes:
     """What a person asked for. ``discount`` None means the usual one for how the materials differ."""
 
     coupons: int = 20
-    kind: str = "auto"
     discount: float | None = None
     name: str = ""
     seed: int | None = None
@@ -91,10 +92,9 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
     record, plan = comparison_plan(book, key)
     kept = book.recipe(plan.recipe, plan.revision)
     base = study_behind(book, kept)
-    usual, why = usual_discount(plan.differs)
-    discount = usual if wishes.discount is None else check_discount(wishes.discount)
+    discount, why = usual_discount(plan.differs)
     if wishes.discount is not None:
-        why = "as typed"
+        discount, why = check_discount(wishes.discount), "as typed"
     name = wishes.name or f"{record.name}, retuned"[:NAME_LENGTH].rstrip()
     study, levels = retune_study(kept.recipe, base.study, record.study.limits, name)
     if wishes.per_garment is not None:
@@ -102,13 +102,7 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
     refuse_without_limits(study)
     seed = usual_seed(study.name) if wishes.seed is None else wishes.seed
     brought = _brought(book, record, study)
-    made = make_plan(
-        study,
-        coupons=wishes.coupons,
-        kind=wishes.kind,
-        seed=seed,
-        line=record.line,
-    )
+    made = make_plan(study, coupons=wishes.coupons, seed=seed, line=record.line)
     coupons, number = made.coupons, 1
     if brought is not None:
         number = 2
@@ -132,7 +126,6 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
     stored = book.study(study_id)
     prior = prior_of(book, stored)
     assert prior is not None  # it has just been kept
-    hours = hours_at_machines(study, coupons, record.line).minutes / 60
     return Retuned(
         stored,
         record.name,
@@ -141,8 +134,8 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
         len(brought.coupons) if brought else 0,
         number,
         coupons,
-        hours,
-        study_cautions(book, stored, shown=shown),
+        hours_for(study, coupons, record.line),
+        caution_words(study_cautions(book, stored), reader_of(stored.study, shown)),
     )
 
 
@@ -207,7 +200,7 @@ def _brought(book: Book, record: StudyRecord, study: Study) -> NewRound | None:
         return None
     places = ["cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke"]
     coupons = mine[["coupon", *study.factor_names, *places]].assign(round=1, role=FROM_COMPARISON)
-    note = f"Made for the comparison {record.name} at the recipe's setpoint and at the edges of its window."
+    note = Finding("brought", {"comparison": record.name})
     return NewRound(
         coupons, "brought", 0, (note,), tuple(_entry(row, study) for row in mine.to_dict("records")), "surface"
     )

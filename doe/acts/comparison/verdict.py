@@ -3,46 +3,37 @@ recipe's story."""
 
 from __future__ import annotations
 
-import hashlib
-import json
-from collections.abc import Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from doe.acts.base import Key, version
-from doe.acts.comparison.plan import (
-    COMPARISON,
-    COMPARISON_PLAN,
-    Begun,
-    ComparisonOffer,
-    ComparisonPlan,
-    ComparisonSize,
-    Wanted,
-    begin_comparison,
-    offer_comparison,
-    plan_from,
-)
+from doe.acts.base import Key, digest, version
+from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, plan_from, sheet_notes
 from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
-from doe.acts.study.counts import ScoreCounts, score_counts
+from doe.acts.study.counts import score_counts
 from doe.acts.study.rounds import is_comparison
 from doe.assure.comparison.order import comparison_coupons
+from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
-from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding, Value
 from doe.domain.jsonable import jsonable
+from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE
+from doe.domain.recipe import KeptRecipe
 from doe.domain.serial import to_plain
 from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
-from doe.plans.timing import hours_at_machines
-from doe.words import comparison as words
 from doe.words.dates import local
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from reports.comparison.page import ComparisonReport, comparison_report
 from reports.files import write_whole
 from reports.study.inputs import HistoryRow, Provenance
@@ -65,10 +56,8 @@ class Compared:
     counts : ScoreCounts
     rounds : int
         Made so far; one is judged when all its checks are in.
-    cautions : tuple of str
-        What makes the verdict doubtful, in sentences.
-    hash : str
-        Sum of what was judged.
+    cautions : tuple of Finding
+        What makes the verdict doubtful.
     kept : AnalysisRecord
         The verdict as it is kept in the book.
     """
@@ -79,8 +68,7 @@ class Compared:
     results: pd.DataFrame
     counts: ScoreCounts
     rounds: int
-    cautions: tuple[str, ...]
-    hash: str
+    cautions: tuple[Finding, ...]
     kept: AnalysisRecord
 
     @property
@@ -91,18 +79,18 @@ class Compared:
 
 @dataclass(frozen=True)
 class ComparisonStory:
-    """One comparison in the story of a recipe. ``verdict`` is empty and ``judged_at`` None before the first verdict."""
+    """One comparison in the story of a recipe: ``fact`` is what it came to, with its materials and revision.
+
+    ``verdict`` is empty and ``judged_at`` None before the first verdict.
+    """
 
     study_id: int
     study: str
-    revision: int
-    in_use: str
-    new: str
     begun_at: datetime
     begun_by: str
     verdict: str
     judged_at: datetime | None
-    sentence: str
+    fact: Finding
 
 
 def comparison_of(book: Book, name: Key) -> StudyRecord | None:
@@ -151,18 +139,18 @@ def judge_comparison(book: Book, key: Key) -> Compared:
     )
     counts = score_counts(book, record.id)
     cautions = (*_cautions(book, plan, found, record), *found.notes)
-    total = _sum(record, plan, results)
+    beside = {"recipe": plan.recipe, "revision": plan.revision, "rounds": rounds, "counts": counts}
     book.save_analysis(
         record.id,
         kind=COMPARISON,
-        inputs_hash=total,
+        inputs_hash=_sum(record, plan, results),
         seed=0,
         version=version(),
-        payload=_payload(plan, found, rounds, counts, cautions),
+        payload=jsonable({**vars(found), **beside, "cautions": cautions}),
     )
     kept = book.latest_analysis(record.id, COMPARISON)
     assert kept is not None  # it has just been kept
-    return Compared(record, plan, found, results, counts, rounds, cautions, total, kept)
+    return Compared(record, plan, found, results, counts, rounds, cautions, kept)
 
 
 def more_coupons(
@@ -186,7 +174,12 @@ def more_coupons(
             "Coupons made until a verdict turns prove less than they say; start a new comparison if something changed.",
         )
     if judged.waiting:
-        raise InputError(where, judged.missing[0], "every coupon made so far judged", "Record the checks first.")
+        raise InputError(
+            where,
+            f"{judged.waiting} still to be judged",
+            "every coupon made so far judged",
+            "Record the checks first.",
+        )
     if not found.looks_left:
         raise InputError(
             where,
@@ -198,15 +191,14 @@ def more_coupons(
     doubtful = [e.new.role for e in judged.edges if e.new.verdict == "doubtful"]
     points = before.drop_duplicates("role")[["role", *record.study.factor_names]]
     points = points[points["role"].isin([SETPOINT, *doubtful])].reset_index(drop=True)
-    here = judged.more_units if strokes is None else strokes
-    there = (plan.edge_strokes if edge_strokes is None else edge_strokes) if doubtful else 0
+    there = plan.edge_strokes if edge_strokes is None else edge_strokes
     number = found.rounds + 1
     seed = book.plan_info(record.id).seed
     coupons = comparison_coupons(
         record.study,
         points,
-        strokes=here,
-        edge_strokes=there,
+        strokes=judged.more_units if strokes is None else strokes,
+        edge_strokes=there if doubtful else 0,
         line=record.line,
         seed=seed,
         own_garments="fabric" in plan.differs,
@@ -215,10 +207,11 @@ def more_coupons(
     for name in ("cure_batch", "press_batch", "garment", "stroke", "pair"):
         coupons[name] += int(before[name].max())
     refuse_dials(gauged_line(book, record), record.study, coupons)
-    notes = words.sheet_notes(plan, record.line.coupons_per_stroke)
+    notes = sheet_notes(plan, record.line)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
-    hours = hours_at_machines(record.study, coupons, record.line).minutes / 60
-    return Begun(record, plan, number, coupons, hours, study_cautions(book, record, shown=shown))
+    hours = hours_for(record.study, coupons, record.line)
+    cautions = caution_words(study_cautions(book, record), reader_of(record.study, shown))
+    return Begun(record, plan, number, coupons, hours, cautions)
 
 
 def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown, made_by: str) -> Path:
@@ -243,7 +236,7 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
             rounds=found.rounds,
             looks_left=found.looks_left,
             cautions=found.cautions,
-            provenance=Provenance(found.hash, kept.version, made_by, local(kept.made_at)),
+            provenance=Provenance(kept.inputs_hash, kept.version, made_by, local(kept.made_at)),
             made_at=local(datetime.now(UTC)),
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
             shown=shown,
@@ -272,17 +265,25 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
             ComparisonStory(
                 study_id,
                 book.study(study_id).name,
-                plan.revision,
-                plan.in_use,
-                plan.new,
                 planned.made_at,
                 planned.made_by,
                 judged.verdict if judged else "",
                 judged.made_at if judged else None,
-                words.story_sentence(plan, judged.payload if judged else None),
+                _told(plan, judged),
             )
         )
     return tuple(sorted(stories, key=lambda s: s.begun_at))
+
+
+def _told(plan: ComparisonPlan, judged: AnalysisRecord | None) -> Finding:
+    """What a comparison came to, of its verdict as the book keeps it."""
+    about: dict[str, Value] = {name: getattr(plan, name) for name in ("new", "in_use", "revision")}
+    rates = judged.payload["rates"] if judged else {"new_units": 0}
+    if judged is None or not rates["new_units"]:
+        return Finding("not_judged", about)
+    about |= {name: rates[name] for name in ("new_passed", "new_units", "old_passed", "old_units")}
+    sure: dict[str, Value] = {"assurance": plan.assurance, "rate_margin": plan.rate_margin}
+    return Finding("compared", {**about, **sure, "verdict": judged.verdict})
 
 
 def judged_frame(results: pd.DataFrame) -> pd.DataFrame:
@@ -313,18 +314,21 @@ def comparison_plan(book: Book, key: Key) -> tuple[StudyRecord, ComparisonPlan]:
     return record, plan_from(planned.payload)
 
 
-def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: StudyRecord) -> tuple[str, ...]:
+def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: StudyRecord) -> Iterator[Finding]:
+    """What a verdict does not say by itself: the recipe has moved on, checks are open, a pair is two strokes."""
     try:
         kept: KeptRecipe | None = book.recipe(plan.recipe)
     except InputError:
         kept = None
-    return words.cautions(
-        plan,
-        revision_now=None if kept is None else kept.recipe.revision,
-        retired_why="" if kept is None else kept.retired_why,
-        is_early=found.verdict == "retune" and bool(found.waiting),
-        per_stroke=record.line.coupons_per_stroke,
-    )
+    if kept is not None and kept.recipe.revision != plan.revision:
+        revisions = {"now": kept.recipe.revision, "revision": plan.revision}
+        yield Finding("recipe_moved_on", {"recipe": plan.recipe, **revisions})
+    if kept is not None and kept.retired_why:
+        yield Finding("recipe_retired", {"recipe": plan.recipe, "why": kept.retired_why})
+    if found.verdict == "retune" and found.waiting:
+        yield Finding("judged_early")
+    if record.line.coupons_per_stroke < 2:
+        yield Finding("one_a_stroke")
 
 
 def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> str:
@@ -337,42 +341,4 @@ def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> st
     ]
     rows = jsonable(results[sorted(columns)].sort_values("coupon").to_dict("records"))
     data = {"study": to_plain(record.study), "plan": jsonable(plan), "results": rows}
-    return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
-
-
-def _payload(
-    plan: ComparisonPlan, found: Comparison, rounds: int, counts: ScoreCounts, cautions: tuple[str, ...]
-) -> Mapping[str, Any]:
-    data: dict[str, Any] = jsonable(found)
-    return {
-        **data,
-        "recipe": plan.recipe,
-        "revision": plan.revision,
-        "rounds": rounds,
-        "counts": jsonable(counts),
-        "cautions": list(cautions),
-    }
-
-
-__all__ = [
-    "COMPARISON",
-    "COMPARISON_PLAN",
-    "Begun",
-    "Compared",
-    "ComparisonOffer",
-    "ComparisonPlan",
-    "ComparisonSize",
-    "ComparisonStory",
-    "Wanted",
-    "begin_comparison",
-    "comparison_of",
-    "comparison_plan",
-    "comparisons_of",
-    "judge_comparison",
-    "judged_frame",
-    "more_coupons",
-    "offer_comparison",
-    "plan_from",
-    "refuse_comparison",
-    "write_comparison",
-]
+    return digest(data)

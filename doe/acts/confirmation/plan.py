@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -13,19 +13,27 @@ from numpy.typing import NDArray
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import REPLACEMENT, plan_data, plans_of
-from doe.acts.confirmation.verdict import Confirmed, confirmation_of, window_of
+from doe.acts.confirmation.verdict import Confirmed, confirmation_of, planned_confirmation, window_of
 from doe.acts.study.counts import score_counts
 from doe.acts.study.fits import fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import scale_of
-from doe.assure.confirmation.allocation import CORNER_COUPONS, confirmation_points, confirmation_settings
+from doe.assure.confirmation.allocation import (
+    CORNER_COUPONS,
+    SET_UPS,
+    SETPOINT,
+    Unit,
+    confirmation_points,
+    confirmation_settings,
+    order_confirmation,
+)
 from doe.assure.confirmation.attempts import ConfirmationPlan
 from doe.assure.confirmation.claims import ClaimPlan, claim_plan
-from doe.assure.confirmation.order import SET_UPS, Unit, order_confirmation
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
 from doe.domain.study import Study
@@ -33,7 +41,6 @@ from doe.domain.texts import check_note, quoted
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words.confirmation.plan import again, offer_cautions, replacement_notes, round_notes
 from doe.words.dates import minute
 from doe.words.study.answer import scores_first
 from doe.words.wording import count, stated
@@ -82,82 +89,82 @@ class ClaimRow:
 
 
 @dataclass(frozen=True)
-class ClaimChoice:
-    """Claims side by side before anything is committed.
+class ClaimWishes:
+    """What is asked of a confirmation.
 
-    ``points`` are the setpoint and the corners that would be tested; ``cautions`` full sentences; ``set_ups`` how often
-    each machine is set for the setpoint.
+    Attributes
+    ----------
+    claims : tuple of float
+        Pass rates to be shown; none for what the study wants.
+    assurance : float or None
+        None for the study's own.
+    allow : tuple of int
+        Failures allowed at the setpoint.
+    unit : {"coupon", "stroke"}
+    corners : int
+        Corners of the window to test.
+    set_ups : int
+        How often oven and press are set afresh for the setpoint.
+    per_garment : int or None
+        Coupons on a garment; None for the study's own.
     """
 
-    record: StudyRecord
-    answer: Answer
-    unit: Unit
-    per_unit: int
-    points: pd.DataFrame
-    rows: tuple[ClaimRow, ...]
-    cautions: tuple[str, ...]
-    set_ups: int
+    claims: tuple[float, ...] = ()
+    assurance: float | None = None
+    allow: tuple[int, ...] = ()
+    unit: Unit = "coupon"
+    corners: int = CORNERS
+    set_ups: int = SET_UPS
+    per_garment: int | None = None
+
+    @property
+    def compares(self) -> bool:
+        """Whether claims were asked about."""
+        return bool(self.claims or self.allow or self.assurance is not None)
 
 
 @dataclass(frozen=True)
-class _Asked:
-    """The answer that is to be confirmed, the pass rate of a unit there by the study's draws, the points to test."""
+class ClaimOffer:
+    """What can be confirmed, before anything is committed.
 
+    ``kept`` is the answer as the book has it; ``rates`` the pass rate of a unit at the setpoint, by the study's draws;
+    ``points`` the setpoint and the corners that would be tested; ``rows`` claims side by side.
+    """
+
+    wishes: ClaimWishes
     record: StudyRecord
     kept: AnalysisRecord
     answer: Answer
     rates: NDArray[np.float64]
     points: pd.DataFrame
-    unit: Unit
     per_unit: int
-    set_ups: int
-    cautions: tuple[str, ...]
+    cautions: tuple[Finding, ...]
+    rows: tuple[ClaimRow, ...] = ()
 
 
-def compare_claims_for(
-    book: Book,
-    key: Key,
-    *,
-    claims: Sequence[tuple[float, float]] = (),
-    allow: Sequence[int] = (0, 1, 2),
-    unit: Unit = "coupon",
-    corners: int = CORNERS,
-    set_ups: int | None = None,
-    per_garment: int | None = None,
-    progress: Progress | None = None,
-) -> ClaimChoice:
+def compare_claims_for(book: Book, key: Key, wishes: ClaimWishes, *, progress: Progress | None = None) -> ClaimOffer:
     """Claims side by side for the answer kept to the present results; by default the study's own and weaker ones.
-
-    Parameters
-    ----------
-    claims : sequence of (pass rate, assurance)
-    allow : sequence of int
-        Failures allowed.
-    set_ups : int, optional
-        How often oven and press are set afresh for the setpoint.
 
     Raises
     ------
     InputError
         If there is no answer that a confirmation could be about.
     """
-    asked = _asked(book, key, unit, corners, set_ups, progress)
-    spec = asked.record.study.spec
-    usual = not claims
-    if usual:
-        claims = sorted(
-            {(rate, spec.assurance) for rate in (0.80, 0.90, spec.pass_rate)}
-            | {(spec.pass_rate, max(0.95, spec.assurance))}
-        )
-    plans = [claim_plan(rate, assurance, failures=c) for rate, assurance in claims for c in sorted(set(allow))]
-    if usual:  # what nobody asked for and nobody could make is left out, as long as something is left
-        plans = [plan for plan in plans if _coupons(plan, asked) <= MOST_COUPONS] or plans[:1]
+    offer = _offer(book, key, wishes, progress)
+    spec = offer.record.study.spec
+    sure = spec.assurance if wishes.assurance is None else wishes.assurance
+    if wishes.compares:
+        claims = [(rate, sure) for rate in dict.fromkeys(wishes.claims or (spec.pass_rate,))]
+    else:
+        usual = {(rate, sure) for rate in (0.80, 0.90, spec.pass_rate)} | {(spec.pass_rate, max(0.95, sure))}
+        claims = sorted(usual)
+    allow = sorted(set(wishes.allow or (0, 1, 2)))
+    plans = [claim_plan(rate, assurance, failures=c) for rate, assurance in claims for c in allow]
+    if not wishes.compares:  # what nobody asked for and nobody could make is left out, as long as something is left
+        plans = [plan for plan in plans if _coupons(plan, offer) <= MOST_COUPONS] or plans[:1]
     for plan in plans:
-        _refuse_too_many(plan, asked)
-    rows = tuple(_row(asked, plan, per_garment) for plan in plans)
-    return ClaimChoice(
-        asked.record, asked.answer, unit, asked.per_unit, asked.points, rows, asked.cautions, asked.set_ups
-    )
+        _refuse_too_many(plan, offer)
+    return replace(offer, rows=tuple(_row(offer, plan) for plan in plans))
 
 
 @dataclass(frozen=True)
@@ -168,21 +175,15 @@ class ConfirmationPlanned:
     plan: ConfirmationPlan
     coupons: pd.DataFrame
     row: ClaimRow
-    cautions: tuple[str, ...]
-    notes: tuple[str, ...]
+    cautions: tuple[Finding, ...]
+    notes: tuple[Finding, ...]
 
 
 def plan_confirmation(
     book: Book,
     key: Key,
+    wishes: ClaimWishes,
     *,
-    claim: float | None = None,
-    assurance: float | None = None,
-    allow: int = 0,
-    unit: Unit = "coupon",
-    corners: int = CORNERS,
-    set_ups: int | None = None,
-    per_garment: int | None = None,
     seed: int | None = None,
     give_up: str = "",
     progress: Progress | None = None,
@@ -191,15 +192,8 @@ def plan_confirmation(
 
     Parameters
     ----------
-    claim, assurance : float, optional
-        By default what the study wants.
-    allow : int
-        Failures allowed at the setpoint.
-    unit : {"coupon", "stroke"}
-    corners : int
-        Corners of the window to test.
-    set_ups : int, optional
-        How often oven and press are set afresh for the setpoint.
+    wishes : ClaimWishes
+        One claim and one number of failures; none for what the study wants without a failure.
     give_up : str
         Why a confirmation under way is given up; it stays on record.
 
@@ -208,60 +202,101 @@ def plan_confirmation(
     InputError
         If there is no answer to confirm, another confirmation is under way, or the claim asks for too much.
     """
-    asked = _asked(book, key, unit, corners, set_ups, progress)
-    record, spec = asked.record, asked.record.study.spec
-    rule = claim_plan(
-        spec.pass_rate if claim is None else claim, spec.assurance if assurance is None else assurance, failures=allow
-    )
+    for option, given in (("--claim", wishes.claims), ("--allow", wishes.allow)):
+        if len(given) > 1:
+            raise InputError(option, f"{len(given)} values", "one, with --plan", "Compare first, then choose one.")
+    offer = _offer(book, key, wishes, progress)
+    record, spec = offer.record, offer.record.study.spec
+    (rate,), (failures,) = wishes.claims or (spec.pass_rate,), wishes.allow or (0,)
+    sure = spec.assurance if wishes.assurance is None else wishes.assurance
+    rule = claim_plan(rate, sure, failures=failures)
     before = confirmation_of(book, record.id)
-    ended = _ended(before, rule, asked, give_up)
-    whole = whole_plan(book, record)
+    ended = _ended(before, rule, offer, give_up)
     plan = ConfirmationPlan(
         id=0,
         attempt=1 + (len(before.attempts) if before else 0),
         claim=rule,
-        unit=unit,
-        per_unit=asked.per_unit,
+        unit=wishes.unit,
+        per_unit=offer.per_unit,
         corner_coupons=CORNER_COUPONS,
         future_prints=FUTURE_PRINTS,
-        setpoint=dict(asked.answer.setpoint),
-        window=window_of(asked.answer),
-        points=asked.points,
-        rounds=(whole.rounds + 1,),
-        inputs_hash=asked.kept.inputs_hash,
-        answer_verdict=asked.answer.verdict,
+        setpoint=dict(offer.answer.setpoint),
+        window=window_of(offer.answer),
+        points=offer.points,
+        rounds=(_next_round(book, record),),
+        inputs_hash=offer.kept.inputs_hash,
+        answer_verdict=offer.answer.verdict,
     )
-    _refuse_too_many(rule, asked)
+    _refuse_too_many(rule, offer)
+    notes = _round_notes(plan)
+    payload = plan_data(plan, gives_up=ended)
+    coupons = _store(book, record, plan, _times(rule, offer), wishes, seed, notes, CONFIRMATION_PLAN, payload)
+    kept = plans_of(book, record.id)[-1]
+    again = () if before is None else (_further(before, kept),)
+    return ConfirmationPlanned(record, kept, coupons, _row(offer, rule, coupons), (*offer.cautions, *again), notes)
+
+
+def _next_round(book: Book, record: StudyRecord) -> int:
+    return len(book.plan_info(record.id).rounds) + 1
+
+
+def _store(
+    book: Book,
+    record: StudyRecord,
+    plan: ConfirmationPlan,
+    times: Sequence[int],
+    wishes: ClaimWishes,
+    seed: int | None,
+    notes: tuple[Finding, ...],
+    kind: str,
+    payload: Mapping[str, Any],
+) -> pd.DataFrame:
+    """Keep the next round of a confirmation, and what it is for, both or neither; its coupons.
+
+    They come in an order a person can run, with batches, strokes and garments that no earlier round has.
+    """
+    before, number = whole_plan(book, record).coupons, _next_round(book, record)
     seed = usual_seed(record.name) if seed is None else seed
-    settings = confirmation_settings(
-        record.study, asked.points, setpoint_coupons=rule.units, corner_coupons=CORNER_COUPONS
-    )
-    coupons = _ordered(
-        record,
-        whole.coupons,
-        settings,
-        plan,
-        number=plan.rounds[0],
+    coupons = order_confirmation(
+        _on_garments(record.study, wishes.per_garment),
+        confirmation_settings(record.study, plan.points, times),
+        number=number,
         seed=seed,
-        per_garment=per_garment,
-        set_ups=asked.set_ups,
+        line=replace(record.line, coupons_per_stroke=plan.per_unit),
+        unit=plan.unit,
+        set_ups=wishes.set_ups,
     )
-    notes = round_notes(plan)
+    for name in ("cure_batch", "press_batch", "garment", "stroke"):
+        if name in before:
+            used = pd.to_numeric(before[name], errors="coerce").max()
+            coupons[name] += 0 if pd.isna(used) else int(used)
     book.save_round_with(
         record.id,
         coupons,
         round_kind=CONFIRM,
         scale=scale_of(book, record),
         notes=notes,
-        kind=CONFIRMATION_PLAN,
+        kind=kind,
         inputs_hash=plan.inputs_hash,
         seed=seed,
         version=version(),
-        payload=plan_data(plan, gives_up=ended),
+        payload=payload,
     )
-    kept = plans_of(book, record.id)[-1]
-    return ConfirmationPlanned(
-        record, kept, coupons, _row(asked, rule, per_garment, coupons), (*asked.cautions, *_again(before, kept)), notes
+    return coupons
+
+
+def _round_notes(plan: ConfirmationPlan) -> tuple[Finding, ...]:
+    """What the person at the machines must know; printed on the sheet."""
+    claim = plan.claim
+    units = {"units": claim.units, "unit": plan.unit}
+    corners = {"corners": len(plan.corners), "corner_coupons": plan.corner_coupons}
+    rule = {"failures": claim.failures, "pass_rate": claim.pass_rate, "assurance": claim.assurance}
+    return (
+        Finding("confirms", {"attempt": plan.attempt, **units, "per_unit": plan.per_unit, **corners}),
+        Finding("rule_fixed", {**units, **rule}),
+        *((Finding("corners_apart", {"corners": plan.corners}),) if plan.corners else ()),
+        Finding("what_is_void"),
+        Finding("set_afresh"),
     )
 
 
@@ -285,54 +320,27 @@ def replace_void(book: Book, key: Key, *, per_garment: int | None = None, seed: 
     InputError
         If nothing is missing, or no confirmation is under way.
     """
-    found = confirmation_of(book, key)
-    record = book.study(key)
-    name = quoted(record.name)
-    if found is None:
-        raise InputError(
-            f"confirmation of {record.name}", "none planned", "a planned confirmation", f"See doe confirm {name}."
-        )
+    found = planned_confirmation(book, key)
+    record = found.record
     attempt = found.current
     plan, units, corners = attempt.plan, attempt.missing_units, attempt.missing_corners
     if attempt.verdict != "open" or not (units or corners):
-        why = "no coupon is void and no corner is doubtful" if attempt.verdict == "open" else attempt.verdict
         raise InputError(
             f"confirmation of {record.name}",
-            why,
+            "no coupon is void and no corner is doubtful" if attempt.verdict == "open" else attempt.verdict,
             "a coupon to make again",
-            f"See how it stands with doe confirm {name}.",
+            f"See how it stands with doe confirm {quoted(record.name)}.",
         )
-    times = [units if role == "setpoint" else corners.get(str(role), 0) for role in plan.points["role"]]
-    settings = plan.points.loc[plan.points.index.repeat(times), ["role", *record.study.factor_names]]
-    whole = whole_plan(book, record)
-    number = whole.rounds + 1
-    seed = usual_seed(record.name) if seed is None else seed
-    coupons = _ordered(
-        record,
-        whole.coupons,
-        pd.DataFrame(settings).reset_index(drop=True),
-        plan,
-        number=number,
-        seed=seed,
-        per_garment=per_garment,
-    )
-    notes = replacement_notes(plan)
-    book.save_round_with(
-        record.id,
-        coupons,
-        round_kind=CONFIRM,
-        scale=scale_of(book, record),
-        notes=notes,
-        kind=REPLACEMENT,
-        inputs_hash=plan.inputs_hash,
-        seed=seed,
-        version=version(),
-        payload=jsonable({"attempt": plan.attempt, "round": number, "units": units, "corners": dict(corners)}),
-    )
+    times = [units if role == SETPOINT else corners.get(str(role), 0) for role in plan.points["role"]]
+    number = _next_round(book, record)
+    notes = (Finding("confirms_again", {"attempt": plan.attempt}), *_round_notes(plan)[1:])
+    payload = jsonable({"attempt": plan.attempt, "round": number, "units": units, "corners": dict(corners)})
+    wishes = ClaimWishes(set_ups=1, per_garment=per_garment)
+    coupons = _store(book, record, plan, times, wishes, seed, notes, REPLACEMENT, payload)
     return Replaced(record, plan, number, coupons, units, corners)
 
 
-def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, progress: Progress | None) -> _Asked:
+def _offer(book: Book, key: Key, wishes: ClaimWishes, progress: Progress | None) -> ClaimOffer:
     """The answer that is to be confirmed.
 
     Raises
@@ -344,7 +352,7 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, 
     refuse_without_limits(record.study)
     name = quoted(record.name)
     where = f"answer of {record.name}"
-    if unit == "stroke" and record.line.coupons_per_stroke == 1:
+    if wishes.unit == "stroke" and record.line.coupons_per_stroke == 1:
         raise InputError("--units", "stroke", "coupon: this line presses one coupon a stroke", "Leave it out.")
     kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND]
     if not kept:
@@ -367,87 +375,83 @@ def _asked(book: Book, key: Key, unit: Unit, corners: int, set_ups: int | None, 
             f"A confirmation would very likely fail. Change what doe recommend {name} names first.",
         )
     surfaces = fit_of(book, record, same[-1].seed, progress).surfaces
-    points = confirmation_points(record.study, surfaces, answer, corners=corners)
-    per_unit = record.line.coupons_per_stroke if unit == "stroke" else 1
+    points = confirmation_points(record.study, surfaces, answer, corners=wishes.corners)
+    per_unit = record.line.coupons_per_stroke if wishes.unit == "stroke" else 1
     here = points.iloc[[0]][list(record.study.factor_names)]
     rates = RobustRate(record.study, surfaces).draws(here, nodes=64, hand=False)[:, 0]
     # as if the coupons of a stroke failed each for itself: they share what the stroke does, so this is the worst case
     rates = rates**per_unit
-    return _Asked(
-        record,
-        same[-1],
-        answer,
-        rates,
-        points,
-        unit,
-        per_unit,
-        SET_UPS if set_ups is None else set_ups,
-        _cautions(book, record, answer, points, corners),
-    )
+    cautions = _cautions(answer, score_counts(book, record.id).unfinished, wishes.corners, len(points) - 1)
+    return ClaimOffer(wishes, record, same[-1], answer, rates, points, per_unit, cautions)
 
 
-def _cautions(book: Book, record: StudyRecord, answer: Answer, points: pd.DataFrame, corners: int) -> tuple[str, ...]:
-    return offer_cautions(
-        is_unscored=scores_first(answer),
-        asks_for_more=answer.verdict == "more coupons",
-        open_washes=score_counts(book, record.id).unfinished,
-        wanted_corners=corners,
-        corners=len(points) - 1,
-        has_window=answer.window is not None,
-    )
+def _cautions(answer: Answer, open_washes: int, wanted_corners: int, corners: int) -> tuple[Finding, ...]:
+    """What is to be known before a confirmation is planned."""
+    found = []
+    if scores_first(answer):
+        found.append(Finding("answer_unscored"))
+    elif answer.verdict == "more coupons":
+        found.append(Finding("answer_unsettled"))
+    if open_washes:
+        found.append(Finding("washes_open", {"coupons": open_washes}))
+    if not wanted_corners:
+        found.append(Finding("no_corner_asked"))
+    elif answer.window is None:
+        found.append(Finding("no_window"))
+    elif not corners:
+        found.append(Finding("no_corner_possible"))
+    elif corners < wanted_corners:
+        found.append(Finding("few_corners", {"corners": corners}))
+    return tuple(found)
 
 
-def _coupons(rule: ClaimPlan, asked: _Asked) -> int:
-    return rule.units * asked.per_unit + (len(asked.points) - 1) * CORNER_COUPONS
+def _times(rule: ClaimPlan, offer: ClaimOffer) -> list[int]:
+    """Units at the setpoint, then coupons at each corner."""
+    return [rule.units, *[CORNER_COUPONS] * (len(offer.points) - 1)]
 
 
-def _refuse_too_many(rule: ClaimPlan, asked: _Asked) -> None:
-    if _coupons(rule, asked) > MOST_COUPONS:
+def _coupons(rule: ClaimPlan, offer: ClaimOffer) -> int:
+    units, *corners = _times(rule, offer)
+    return units * offer.per_unit + sum(corners)
+
+
+def _refuse_too_many(rule: ClaimPlan, offer: ClaimOffer) -> None:
+    if _coupons(rule, offer) > MOST_COUPONS:
         raise InputError(
             f"--claim {rule.pass_rate:.10g}",
-            f"{_coupons(rule, asked)} coupons to show it with {stated(rule.assurance)} assurance and "
+            f"{_coupons(rule, offer)} coupons to show it with {stated(rule.assurance)} assurance and "
             f"{count(rule.failures, 'failure')} allowed",
             f"at most {MOST_COUPONS}",
             "Claim less, or allow fewer failures.",
         )
 
 
-def _again(before: Confirmed | None, plan: ConfirmationPlan) -> tuple[str, ...]:
+def _further(before: Confirmed, plan: ConfirmationPlan) -> Finding:
     """What a further attempt cannot undo."""
-    if before is None:
-        return ()
-    told = [(a.plan.attempt, "given up" if a.plan.given_up else str(a.verdict)) for a in before.attempts]
+    verdicts = ["given up" if a.plan.given_up else str(a.verdict) for a in before.attempts]
     if before.verdict == "open":  # it was still open when this one put an end to it
-        told[-1] = (before.current.plan.attempt, "given up")
-    return (again(plan.attempt, told),)
+        verdicts[-1] = "given up"
+    return Finding("further_attempt", {"attempt": plan.attempt, "before": tuple(verdicts)})
 
 
-def _row(asked: _Asked, claim: ClaimPlan, per_garment: int | None, coupons: pd.DataFrame | None = None) -> ClaimRow:
-    study, line = _on_garments(asked.record.study, per_garment), asked.record.line
+def _row(offer: ClaimOffer, claim: ClaimPlan, coupons: pd.DataFrame | None = None) -> ClaimRow:
+    study, line = _on_garments(offer.record.study, offer.wishes.per_garment), offer.record.line
     if coupons is None:
-        settings = confirmation_settings(
-            study, asked.points, setpoint_coupons=claim.units, corner_coupons=CORNER_COUPONS
-        )
+        settings = confirmation_settings(study, offer.points, _times(claim, offer))
         coupons = order_confirmation(
-            study,
-            settings,
-            number=1,
-            seed=0,
-            line=line,
-            unit=asked.unit,
-            set_ups=asked.set_ups,
+            study, settings, number=1, seed=0, line=line, unit=offer.wishes.unit, set_ups=offer.wishes.set_ups
         )
-    corner_coupons = (len(asked.points) - 1) * CORNER_COUPONS
+    at_setpoint = claim.units * offer.per_unit
     return ClaimRow(
         claim=claim,
-        coupons=claim.units * asked.per_unit,
-        corner_coupons=corner_coupons,
+        coupons=at_setpoint,
+        corner_coupons=_coupons(claim, offer) - at_setpoint,
         garments=int(coupons["garment"].nunique()),
         hours=hours_at_machines(study, coupons, line).minutes / 60,
-        by_study=claim.chance(asked.rates),
+        by_study=claim.chance(offer.rates),
         at_rates=tuple(claim.chance(rate) for rate in STATED_RATES),
         needs=claim.rate_for(0.90),
-        stops_after=claim.expected_units(asked.rates),
+        stops_after=claim.expected_units(offer.rates),
     )
 
 
@@ -456,7 +460,7 @@ def _on_garments(study: Study, per_garment: int | None) -> Study:
     return study if per_garment is None else replace(study, coupons_per_garment=per_garment)
 
 
-def _ended(before: Confirmed | None, rule: ClaimPlan, asked: _Asked, give_up: str) -> dict[str, object] | None:
+def _ended(before: Confirmed | None, rule: ClaimPlan, offer: ClaimOffer, give_up: str) -> dict[str, object] | None:
     """The attempt that a new plan puts an end to.
 
     Raises
@@ -484,36 +488,8 @@ def _ended(before: Confirmed | None, rule: ClaimPlan, asked: _Asked, give_up: st
         raise InputError("--give-up", give_up, f"nothing: {where} is {last.verdict}", "Leave it out.")
     plan = last.plan
     weaker = rule.pass_rate <= plan.claim.pass_rate and rule.assurance <= plan.claim.assurance
-    if last.verdict == "accepted" and not before.doubts and weaker and dict(asked.answer.setpoint) == plan.setpoint:
+    if last.verdict == "accepted" and not before.doubts and weaker and dict(offer.answer.setpoint) == plan.setpoint:
         raise InputError(
             where, "accepted", "a stronger claim, or another setpoint", "It is confirmed; nothing more is needed."
         )
     return None
-
-
-def _ordered(
-    record: StudyRecord,
-    before: pd.DataFrame,
-    settings: pd.DataFrame,
-    plan: ConfirmationPlan,
-    *,
-    number: int,
-    seed: int,
-    per_garment: int | None,
-    set_ups: int = 1,
-) -> pd.DataFrame:
-    """Coupons of a round in order, with batches, strokes and garments that no earlier round has."""
-    coupons = order_confirmation(
-        _on_garments(record.study, per_garment),
-        settings,
-        number=number,
-        seed=seed,
-        line=replace(record.line, coupons_per_stroke=plan.per_unit),
-        unit=plan.unit,
-        set_ups=set_ups,
-    )
-    for name in ("cure_batch", "press_batch", "garment", "stroke"):
-        if name in before:
-            used = pd.to_numeric(before[name], errors="coerce").max()
-            coupons[name] += 0 if pd.isna(used) else int(used)
-    return coupons

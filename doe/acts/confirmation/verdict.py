@@ -1,10 +1,10 @@
-"""What a confirmation says so far: the verdict, every attempt, and the study beside it."""
+"""What a confirmation says so far: the verdict, every attempt, the study beside it, and what to do next."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,30 +14,31 @@ import pandas as pd
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.rules import plan_data, plans_of
-from doe.acts.study.counts import ScoreCounts, confirmation_counts
+from doe.acts.study.counts import confirmation_counts
 from doe.acts.study.fits import fit_of
 from doe.acts.study.inputs import hash_now
+from doe.acts.study.next_step import NextStep
 from doe.assure.confirmation.attempts import (
     Attempt,
     ConfirmationPlan,
     ConfirmationVerdict,
-    Together,
     assurance_over,
     attempt_of,
     same_setting,
 )
-from doe.assure.confirmation.combination import combine_with_study
+from doe.assure.confirmation.combination import Combination, combine_with_study
 from doe.assure.confirmation.verdict import coupon_states
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding, finding_of
 from doe.domain.jsonable import jsonable
+from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRMATION
 from doe.domain.recipe import ConfirmationRecord
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words.confirmation import plan as words
 from doe.words.confirmation.verdict import ConfirmationFacts
 from doe.words.dates import local
 from reports.confirmation.page import confirmation_page
@@ -60,10 +61,10 @@ class Confirmed:
         Of all confirmation coupons.
     hash : str
         Sum over the rules and the scored confirmation coupons.
-    doubts : tuple of str
-        Why the verdict is not about the study's present answer. Full sentences; empty when it is.
-    remarks : tuple of str
-        What should be known beside the verdict. Full sentences.
+    doubts : tuple of Finding
+        Why the verdict is not about the study's present answer; empty when it is.
+    remarks : tuple of Finding
+        What should be known beside the verdict.
     window_held : bool or None
         Whether every corner held; None where no corner was tested, False where the answer's window is another by now.
     over_attempts : float
@@ -80,8 +81,8 @@ class Confirmed:
     attempts: tuple[Attempt, ...]
     counts: ScoreCounts
     hash: str
-    doubts: tuple[str, ...]
-    remarks: tuple[str, ...]
+    doubts: tuple[Finding, ...]
+    remarks: tuple[Finding, ...]
     window_held: bool | None
     over_attempts: float
     proof: ConfirmationRecord | None
@@ -106,8 +107,8 @@ class Weighed:
     """
 
     confirmed: Confirmed
-    together: Together | None
-    withheld: str
+    together: Combination | None
+    withheld: Finding | str
     kept: AnalysisRecord | None
 
 
@@ -122,35 +123,72 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
     counts = confirmation_counts(book, record.id)
     assert counts is not None  # a rule is stored together with its coupons
     doubts, remarks, window_known = _standing(book, record, plans[-1])
-    found = Confirmed(record, attempts, counts, _sum(attempts), doubts, remarks, None, 1.0, None, None)
-    found = replace(found, over_attempts=assurance_over(attempts), window_held=_window_held(attempts[-1], window_known))
-    record_made = _proof(book, found)
-    whole = found.verdict == "accepted" and found.window_held is not False
-    return replace(found, setpoint_proof=record_made, proof=record_made if whole else None)
+    digest, held = _sum(attempts), _window_held(attempts[-1], window_known)
+    alone = None if doubts else _proof(book, record, attempts, digest)
+    whole = attempts[-1].verdict == "accepted" and held is not False
+    return Confirmed(
+        record=record,
+        attempts=attempts,
+        counts=counts,
+        hash=digest,
+        doubts=doubts,
+        remarks=remarks,
+        window_held=held,
+        over_attempts=assurance_over(attempts),
+        proof=alone if whole else None,
+        setpoint_proof=alone,
+    )
 
 
-def _standing(book: Book, record: StudyRecord, plan: ConfirmationPlan) -> tuple[tuple[str, ...], tuple[str, ...], bool]:
+def planned_confirmation(book: Book, key: Key) -> Confirmed:
+    """The same where one must be there.
+
+    Raises
+    ------
+    InputError
+        If no confirmation is planned.
+    """
+    found = confirmation_of(book, key)
+    if found is None:
+        name = book.study(key).name
+        raise InputError(
+            f"confirmation of {name}",
+            "none planned",
+            "a planned confirmation",
+            f"Compare claims with doe confirm {quoted(name)}, then add --plan.",
+        )
+    return found
+
+
+def _standing(
+    book: Book, record: StudyRecord, plan: ConfirmationPlan
+) -> tuple[tuple[Finding, ...], tuple[Finding, ...], bool]:
     """Doubts whether the plan is about the present answer, remarks, and whether its window is the present one."""
     spec, claim = record.study.spec, plan.claim
-    remarks = words.claim_below(claim, spec.pass_rate, spec.assurance)
-    now = hash_now(book, record)
-    fresh = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == now]
-    if not fresh:
-        return (words.answer_gone(record.name),), tuple(remarks), False
-    answer = answer_from(fresh[-1].payload)
-    moved = [
-        f.label
-        for f in record.study.factors
-        if not same_setting(answer.setpoint.get(f.name), plan.setpoint.get(f.name))
-    ]
+    remarks = []
+    if claim.pass_rate < spec.pass_rate:
+        remarks.append(Finding("claim_below", {"claim": claim.pass_rate, "wanted": spec.pass_rate}))
+    if claim.assurance < spec.assurance:
+        remarks.append(Finding("assurance_below", {"assurance": claim.assurance, "wanted": spec.assurance}))
+    kept = _answer_kept(book, record, hash_now(book, record))
+    if kept is None:
+        return (Finding("answer_gone", {"study": record.name}),), tuple(remarks), False
+    answer = answer_from(kept.payload)
+    moved = [n for n in record.study.factor_names if not same_setting(answer.setpoint.get(n), plan.setpoint.get(n))]
     if moved:
-        return (words.answer_moved(moved),), tuple(remarks), False
+        return (Finding("answer_moved", {"factors": tuple(moved)}),), tuple(remarks), False
     if answer.verdict == "not reachable":
-        return (words.OUT_OF_REACH,), tuple(remarks), False
+        return (Finding("out_of_reach"),), tuple(remarks), False
     same = window_of(answer) == plan.window
     if not same and answer.window is not None:
-        remarks.append(words.WINDOW_MOVED)
+        remarks.append(Finding("window_moved"))
     return (), tuple(remarks), same or answer.window is None
+
+
+def _answer_kept(book: Book, record: StudyRecord, inputs: str) -> AnalysisRecord | None:
+    """The newest answer to these results."""
+    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == inputs]
+    return kept[-1] if kept else None
 
 
 def window_of(answer: Answer) -> dict[str, tuple[float, float]] | None:
@@ -170,16 +208,16 @@ def _window_held(attempt: Attempt, known: bool) -> bool | None:
     return all(held.get(role) == "held" for role in attempt.plan.corners)
 
 
-def _proof(book: Book, found: Confirmed) -> ConfirmationRecord | None:
-    """Record for a recipe: the setpoint is accepted, hand-feel is good enough, nothing is open or in doubt."""
-    attempt, judged = found.current, found.current.judged
-    if judged is None or found.doubts or attempt.plan.given_up:
+def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], digest: str) -> ConfirmationRecord | None:
+    """Record for a recipe: the setpoint is accepted, hand-feel is good enough, nothing is open."""
+    attempt, judged = attempts[-1], attempts[-1].judged
+    if judged is None or attempt.plan.given_up:
         return None
     corners = {c.role: c.verdict for c in judged.corners}
     is_open = any(corners.get(role, "open") == "open" for role in attempt.plan.corners)
     if judged.setpoint_verdict != "accepted" or judged.hand_verdict not in ("", "good enough") or is_open:
         return None
-    kept = [a for a in book.analyses(found.record.id) if a.kind == CONFIRMATION and a.payload.get("sum") == found.hash]
+    kept = [a for a in book.analyses(record.id) if a.kind == CONFIRMATION and a.payload.get("sum") == digest]
     claim = judged.plan
     return ConfirmationRecord(
         claim=claim.pass_rate,
@@ -192,7 +230,7 @@ def _proof(book: Book, found: Confirmed) -> ConfirmationRecord | None:
         pass_rate_low=judged.limits.low,
         pass_rate_high=judged.limits.high,
         judged_at=kept[0].made_at if kept else datetime.now(UTC),
-        attempts=len(found.attempts),
+        attempts=len(attempts),
     )
 
 
@@ -220,26 +258,19 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     InputError
         If no confirmation is planned.
     """
-    found = confirmation_of(book, key)
-    if found is None:
-        name = book.study(key).name
-        raise InputError(
-            f"confirmation of {name}",
-            "none planned",
-            "a planned confirmation",
-            f"Compare claims with doe confirm {quoted(name)}, then add --plan.",
-        )
+    found = planned_confirmation(book, key)
     record = found.record
     now = hash_now(book, record)
     whole = hashlib.sha256(f"{found.hash} {now}".encode()).hexdigest()
     if found.current.judged is None:
-        return Weighed(found, None, words.NOT_SCORED, None)
+        return Weighed(found, None, Finding("not_scored"), None)
     same = [a for a in book.analyses(record.id) if a.kind == CONFIRMATION and a.inputs_hash == whole]
     if same:
         kept = same[-1].payload["together"]
-        together = None if kept is None else Together(**{**kept, "warnings": tuple(kept["warnings"])})
-        return Weighed(found, together, same[-1].payload["withheld"], same[-1])
-    seed = answer_seed(book, record, now)
+        together = None if kept is None else Combination(**{**kept, "warnings": (*map(finding_of, kept["warnings"]),)})
+        return Weighed(found, together, finding_of(same[-1].payload["withheld"]), same[-1])
+    answer = _answer_kept(book, record, now)
+    seed = answer.seed if answer else usual_seed(record.name)
     together, withheld = _put_together(book, found, seed, progress)
     book.save_analysis(
         record.id,
@@ -263,13 +294,9 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     return Weighed(found, together, withheld, None)
 
 
-def answer_seed(book: Book, record: StudyRecord, inputs: str) -> int:
-    """Seed of the answer kept to these results, else the study's usual one."""
-    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == inputs]
-    return kept[-1].seed if kept else usual_seed(record.name)
-
-
-def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | None) -> tuple[Together | None, str]:
+def _put_together(
+    book: Book, found: Confirmed, seed: int, progress: Progress | None
+) -> tuple[Combination | None, Finding | str]:
     """The study's draws, from a fit that saw no confirmation coupon, reweighted by all of those that are settled."""
     study = found.record.study
     rows = pd.concat([attempt.rows for attempt in found.attempts], ignore_index=True)
@@ -279,7 +306,7 @@ def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | 
     waiting = int((states == "waiting").sum())
     if waiting:
         # failures show before passes do: settled coupons alone would look worse than the line is
-        return None, words.withheld(waiting)
+        return None, Finding("coupons_wait", {"coupons": waiting})
     names = list(study.factor_names)
     table = (
         rows.assign(good=states == "passed")
@@ -290,7 +317,7 @@ def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | 
     surfaces = fit_of(book, found.record, seed, progress).surfaces
     rate = RobustRate(study, surfaces)
     here = pd.DataFrame([{name: found.current.plan.setpoint[name] for name in names}])
-    combined = combine_with_study(
+    return combine_with_study(
         rate.draws(here, nodes=64)[:, 0],
         rate.draws(table[names], nodes=64, hand=False),
         table["passed"],
@@ -298,18 +325,7 @@ def _put_together(book: Book, found: Confirmed, seed: int, progress: Progress | 
         worth=table["strokes"] / table["made"],
         target=study.spec.pass_rate,
         assurance=study.spec.assurance,
-    )
-    return Together(
-        study_rate=combined.study_rate,
-        study_low=combined.study_low,
-        rate=combined.rate,
-        low=combined.low,
-        p_target=combined.p_target,
-        effective_draws=combined.effective_draws,
-        surprise=combined.surprise,
-        coupons=len(rows),
         counts_hand=rate.uses_hand,
-        warnings=combined.warnings,
     ), ""
 
 
@@ -347,13 +363,27 @@ def write_confirmation(weighed: Weighed, output: Path, *, shown: Shown, made_by:
     return write_whole(output, page)
 
 
-def refuse_folder(output: Path | None) -> None:
-    """Refuse a page without a file name, before anything is kept.
+MORE_COUPONS = 8
+"""Of a further round, where a setpoint was not confirmed."""
 
-    Raises
-    ------
-    InputError
-        If the place is a folder.
-    """
-    if output is not None and output.is_dir():
-        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as confirmation.html.")
+
+def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
+    """What follows a confirmation as it stands, the most urgent first."""
+    attempt, judged = found.current, found.current.judged
+    if found.doubts:
+        return (NextStep("recommend"),)
+    steps = []
+    if attempt.verdict == "open":
+        if attempt.missing_units or attempt.missing_corners:
+            steps.append(NextStep("make_again"))
+        if judged is None:
+            steps.append(NextStep("make", round=attempt.plan.rounds[-1]))
+        elif attempt.unscored:
+            steps.append(NextStep("score"))
+        elif judged.waiting or any(c.waiting for c in judged.corners):
+            steps.append(NextStep("washes"))
+    elif found.setpoint_proof is not None:
+        steps.append(NextStep("release"))
+    else:
+        steps.append(NextStep("extend", coupons=MORE_COUPONS))
+    return (*steps, *((NextStep("confirmation_page"),) if judged is not None else ()))

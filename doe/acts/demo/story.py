@@ -17,7 +17,6 @@ from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC
 from doe.plans.plan import columns
 from doe.practice.demo import demo_line
@@ -75,7 +74,7 @@ def read_story() -> Story:
             held=typed.held(study["hold"], METRIC),
         ),
         readings=tuple(_readings()),
-        commands=_commands(data),
+        commands=tuple(line.format(**data) for line in data["commands"]),
         data=data,
     )
 
@@ -106,39 +105,6 @@ def _readings() -> list[GaugeReading]:
         )
         for row in rows_of(packaged("gauge.csv"))
     ]
-
-
-def _commands(data: Mapping[str, Any]) -> tuple[str, ...]:
-    """The command lines that make the same stack, line, study and first plan by hand."""
-    stack, line, study, first = data["stack"], data["line"], data["study"], data["rounds"][0]
-    seed = data["simulated"]["plan_seed"]
-    materials = " ".join(f'--{part} "{stack[part]}"' for part in _MATERIALS)
-    machines = " ".join(f'--{option.replace("_", "-")} "{line[option]}"' for option in line if option != "name")
-    repeated = {"factor": "factors", "limit": "limits", "hold": "hold", "forbid": "forbid"}
-    options = " ".join(f'--{option} "{text}"' for option, key in repeated.items() for text in study[key])
-    name = quoted(study["name"])
-    return (
-        f"doe stack add {quoted(stack['name'])} {materials}",
-        f"doe line add {quoted(line['name'])} {machines}",
-        f"doe study new {name} --stack {quoted(stack['name'])} --line {quoted(line['name'])} {options}",
-        f"doe plan {name} --coupons {first['coupons']} --choose {first['kind']} --seed {seed}",
-        f"doe sheet {name} -o sheets " + " ".join(f"--person {who}" for who in data["people"]),
-        f"doe record {name} --file sheets/FILLED.xlsx",
-        f"doe recommend {name}",
-        f"doe extend {name} --coupons {data['rounds'][1]['coupons']}",
-        f"doe report {name} -o report.html",
-        f"doe confirm {name} --plan --claim 0.90 --assurance 0.90",
-        f"doe record {name} --file sheets/CONFIRMATION.xlsx",
-        f"doe confirm {name}",
-        release_command(name, data["release"]),
-        f"doe recipe card {quoted(data['release']['name'])} -o recipe-card.html",
-    )
-
-
-def release_command(name: str, told: Mapping[str, str]) -> str:
-    """The command line that releases the story's recipe."""
-    options = " ".join(f'--{option.replace("_", "-")} "{text}"' for option, text in told.items() if option != "name")
-    return f"doe release {name} --as {quoted(told['name'])} {options}"
 
 
 def read_rounds(story: Story) -> tuple[Round, ...]:

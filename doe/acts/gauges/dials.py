@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING
 
 from doe.acts.gauges.line import gauged_line
 from doe.assure.gauges.cautions import machine_cautions
-from doe.assure.gauges.line import GaugedLine, MachineSetting
+from doe.assure.gauges.line import GaugedLine
 from doe.book.records import StudyRecord
 from doe.domain.coding import inward, to_step
+from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.units import METRIC, Shown
-from doe.words.gauges.cautions import caution_words, dial_beyond, never_dial
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -49,13 +48,13 @@ class OnMachine:
 
 @dataclass(frozen=True)
 class Dials:
-    """Temperatures by factor, those that the readings tell, and what to be careful about (sentences).
+    """Temperatures by factor, those that the readings tell, and what to be careful about.
 
     ``as_dialled`` says that the coupons were made at dial settings, so that surfaces follow from the readings.
     """
 
     of: Mapping[str, OnMachine] = field(default_factory=dict)
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Finding, ...] = ()
     as_dialled: bool = False
 
 
@@ -69,7 +68,6 @@ def dials_of(
     window: Ends,
     *,
     on: date,
-    shown: Shown = METRIC,
 ) -> Dials:
     """Surface and dial of a study's temperatures on its line, by the gauge readings in force on a day.
 
@@ -93,7 +91,7 @@ def dials_of(
         found[name] = OnMachine(
             surface, low, high, Dial(numbers[name], here.u_delta_degc), *window.get(name, (None, None))
         )
-    asked, beyond = dials_on(as_kept, {n: v for n, v in numbers.items() if n not in dialled}, steps, shown=shown)
+    asked, beyond = dials_on(as_kept, {n: v for n, v in numbers.items() if n not in dialled}, steps)
     for name, dial in asked.items():
         low, high = window.get(name, (None, None))
         found[name] = OnMachine(
@@ -101,8 +99,7 @@ def dials_of(
         )
     used = {gauge.machine: gauge for name in numbers if (gauge := line.gauge_of(name)) is not None}
     said = [caution for gauge in used.values() for caution in machine_cautions(gauge)]
-    cautions = (*caution_words(said, shown=shown), *beyond, *caution_words(line.left_out))
-    return Dials(found, cautions, bool(dialled & found.keys()))
+    return Dials(found, (*said, *beyond, *line.left_out), bool(dialled & found.keys()))
 
 
 def dial_ends(
@@ -119,9 +116,9 @@ def dial_ends(
 
 
 def dials_on(
-    gauged: GaugedLine, settings: Mapping[str, float | str], steps: Mapping[str, float], *, shown: Shown = METRIC
-) -> tuple[dict[str, Dial], tuple[str, ...]]:
-    """Dial values of surface settings on a line that was judged, and a sentence for each that lies out of reach.
+    gauged: GaugedLine, settings: Mapping[str, float | str], steps: Mapping[str, float]
+) -> tuple[dict[str, Dial], tuple[Finding, ...]]:
+    """Dial values of surface settings on a line that was judged, and a caution for each that lies out of reach.
 
     One at or above the ceiling is among them, for the caller to refuse.
     """
@@ -130,14 +127,9 @@ def dials_on(
         asked = None if isinstance(value, str) else gauged.dial(name, value)
         if asked is None or not asked.is_checked:
             continue
-        dial = _rounded(asked, steps.get(name, USUAL_STEP_DEGC))
-        if dial.degc >= CEILING_DEGC:
-            cautions.append(never_dial(asked.machine, dial.degc, shown))
-        elif asked.is_beyond:
-            cautions.append(dial_beyond(asked.machine, dial.degc, shown))
+        dial = Dial(to_step(asked.dial_degc, steps.get(name, USUAL_STEP_DEGC)), asked.u_delta_degc)
+        if dial.degc >= CEILING_DEGC or asked.is_beyond:
+            code = "never dial" if dial.degc >= CEILING_DEGC else "dial beyond what was read"
+            cautions.append(Finding(code, {"machine": asked.machine, "dial_degc": dial.degc}))
         found[name] = dial
     return found, tuple(cautions)
-
-
-def _rounded(asked: MachineSetting, step: float) -> Dial:
-    return Dial(to_step(asked.dial_degc, step), asked.u_delta_degc)

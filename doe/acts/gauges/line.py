@@ -8,47 +8,30 @@ the set value in the fit.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from statistics import fmean, stdev
+from statistics import fmean
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from doe.acts.base import today
-from doe.assure.gauges.cautions import (
-    FEW_DF,
-    Basis,
-    gauge_cautions,
-    machine_cautions,
-    machine_temperatures,
-    refuse_dial,
-    suggested_error,
-)
-from doe.assure.gauges.line import GaugedLine, MachineGauge, MachineSetting, gauge_line
+from doe.assure.gauges.cautions import caution, gauge_cautions, machine_temperatures, refuse_dial
+from doe.assure.gauges.line import GaugedLine, gauge_line
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import true_reading
+from doe.assure.gauges.summary import SuggestedError, suggested_error
 from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
-from doe.domain.factors import KNOWN_FACTORS
-from doe.domain.gauge import GaugeReading, MachineKind, in_force
+from doe.domain.finding import Finding
+from doe.domain.gauge import GaugeReading, in_force
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words, machine_notes, planned_otherwise
-from doe.words.gauges.setting_errors import basis_words
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-
-MOST_SETTINGS = 4
-"""Settings shown with what they give: the lowest, the highest and some between."""
-
-FACTOR_OF_MACHINE: dict[MachineKind, str] = {"oven": "cure_temp", "press": "press_temp"}
 
 
 def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None = None) -> GaugedLine:
@@ -109,25 +92,20 @@ CHANGED_DELTA_DEGC = 3.0
 """A dial setting that changed by less between two rounds is not worth a word (our guess, no source)."""
 
 
-def study_cautions(
-    book: Book, record: StudyRecord, gauged: GaugedLine | None = None, *, shown: Shown = METRIC
-) -> tuple[str, ...]:
+def study_cautions(book: Book, record: StudyRecord, gauged: GaugedLine | None = None) -> tuple[Finding, ...]:
     """What to be careful about where a study's temperatures rest on gauges, its rounds included.
 
     ``gauged`` is the line of the study on the day asked about; that of today when left out.
     """
     gauged = gauged_line(book, record) if gauged is None else gauged
-    return (
-        *caution_words(gauge_cautions(gauged, record.study), reader_of(record.study, shown)),
-        *_changed_since(book, record, gauged, shown),
-    )
+    return (*gauge_cautions(gauged, record.study), *_changed_since(book, record, gauged))
 
 
-def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: Shown) -> list[str]:
+def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine) -> list[Finding]:
     """Rounds that were planned while another correction was in force, and by how much it differs."""
     rounds = book.plan_info(record.id).rounds
     then = {day: gauged_line(book, record, on=day) for day in {made.made_at.date() for made in rounds}}
-    said = []
+    found = []
     for name, (low, high) in machine_temperatures(record.study).items():
         now = gauged.gauge_of(name)
         if now is None or not now.is_checked:
@@ -139,133 +117,19 @@ def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine, shown: S
             change = round(now.dial(middle).dial_degc - before.dial(middle).dial_degc, 1)
             if abs(change) >= CHANGED_DELTA_DEGC:
                 off.setdefault((change, before.is_checked), []).append(made.round)
-        for (change, checked), numbers in off.items():
-            said.append(planned_otherwise(now.machine, numbers, change, was_checked=checked, shown=shown))
-    return said
-
-
-@dataclass(frozen=True)
-class SuggestedError:
-    """Setting error of a machine's temperature by the gauge readings of its line, in degC of difference.
-
-    ``basis`` is ``measured``, or why the usual one is kept; ``read_sd`` is what the readings give by themselves;
-    ``trial_sd`` is what a trial wanders that lays every coupon at one place, where the readings tell it.
-    """
-
-    factor: str
-    sd: float
-    basis: Basis
-    read_sd: float | None
-    readings: int
-    trial_sd: float | None
-
-    @property
-    def is_measured(self) -> bool:
-        """Whether it comes from the readings."""
-        return self.basis == "measured"
+        found += [
+            caution("planned otherwise", now, rounds=tuple(numbers), change_delta_degc=change, was_checked=checked)
+            for (change, checked), numbers in off.items()
+        ]
+    return found
 
 
 def suggested_errors(book: Book, line: str) -> dict[str, SuggestedError]:
     """Setting errors that the readings of a line suggest, by factor; only of machines that were read."""
     if not book.gauge_readings(line):  # nothing to import numerics for
         return {}
-    found = {}
-    for gauge in gauged_line(book, line).machines:
-        error = gauge.setting_error
-        if error is None:
-            continue
-        factor = FACTOR_OF_MACHINE[gauge.machine]
-        one = suggested_error(gauge, KNOWN_FACTORS[factor].setting_sd)
-        sd = one.sd_delta_degc
-        told = error.repeat_sd_delta_degc if error.repeat_df >= FEW_DF else None
-        trial = None if told is None else math.ceil(round(told * 10, 6)) / 10
-        shorter = trial if trial and trial < sd else None
-        found[factor] = SuggestedError(factor, sd, one.basis, one.read_delta_degc, len(gauge.readings), shorter)
-    return found
-
-
-@dataclass(frozen=True)
-class DialRow:
-    """One setting that was read: the ``surface`` it gives, and the ``dial`` for just that surface temperature."""
-
-    set_degc: float
-    surface: MachineSetting
-    dial: MachineSetting
-
-
-@dataclass(frozen=True)
-class MachineSummary:
-    """What the readings of one machine say, ready to show.
-
-    Attributes
-    ----------
-    machine : {"oven", "press"}
-    name : str
-    readings : int
-        In force; ``older`` ones tell the drift only.
-    older : int
-    mean_delta_degc, spread_delta_degc : float
-        Of surface minus set value; the spread (standard deviation) is None for a single reading.
-    settings : tuple of DialRow
-        The lowest, the highest and some settings between.
-    factor : str
-        The factor that is this machine's temperature.
-    suggested_error_delta_degc : float
-        Setting error to take for that factor when nobody states one; ``suggested_from`` says where it is from.
-    suggested_from : str
-    step_delta_degc : float
-        Smallest sensible step between neighbouring levels.
-    gauge : MachineGauge
-        Correction, uncertainty by source, setting error, drift, dates.
-    notes, cautions : tuple of str
-    """
-
-    machine: MachineKind
-    name: str
-    readings: int
-    older: int
-    mean_delta_degc: float
-    spread_delta_degc: float | None
-    settings: tuple[DialRow, ...]
-    factor: str
-    suggested_error_delta_degc: float
-    suggested_from: str
-    step_delta_degc: float
-    gauge: MachineGauge
-    notes: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-
-def machine_summaries(gauged: GaugedLine, *, shown: Shown = METRIC) -> tuple[MachineSummary, ...]:
-    """What the readings say of each machine that was read."""
-    return tuple(_summary(m, shown) for m in gauged.machines if m.readings)
-
-
-def _summary(gauge: MachineGauge, shown: Shown) -> MachineSummary:
-    off = [true_reading(r).degc - r.set_degc for r in gauge.readings]
-    settings = sorted({r.set_degc for r in gauge.readings})
-    if len(settings) > MOST_SETTINGS:
-        settings = [settings[round(i * (len(settings) - 1) / (MOST_SETTINGS - 1))] for i in range(MOST_SETTINGS)]
-    factor = FACTOR_OF_MACHINE[gauge.machine]
-    suggested = suggested_error(gauge, KNOWN_FACTORS[factor].setting_sd)
-    step = gauge.step_delta_degc
-    assert step is not None  # it was read
-    return MachineSummary(
-        machine=gauge.machine,
-        name=gauge.name,
-        readings=len(gauge.readings),
-        older=gauge.older,
-        mean_delta_degc=fmean(off),
-        spread_delta_degc=stdev(off) if len(off) > 1 else None,
-        settings=tuple(DialRow(s, gauge.surface(s), gauge.dial(s)) for s in settings),
-        factor=factor,
-        suggested_error_delta_degc=suggested.sd_delta_degc,
-        suggested_from=basis_words(suggested.basis, suggested.read_delta_degc, shown),
-        step_delta_degc=step,
-        gauge=gauge,
-        notes=machine_notes(gauge, shown),
-        cautions=caution_words(machine_cautions(gauge), shown=shown),
-    )
+    found = [suggested_error(gauge) for gauge in gauged_line(book, line).machines if gauge.readings]
+    return {one.factor: one for one in found}
 
 
 @dataclass(frozen=True)

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
 from doe.acts.gauges.dials import USUAL_STEP_DEGC, Dial, dial_ends, dials_on
 from doe.acts.gauges.line import gauged_line
+from doe.assure.gauges.cautions import status_caution
 from doe.assure.gauges.line import GaugedLine
-from doe.book.records import KeptRecipe
+from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.recipe import Recipe, RecipeSetting
+from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting
 from doe.domain.stack import Line
 from doe.domain.units import METRIC, Shown
-from doe.words.gauges.cautions import caution_words, status_words
-from doe.words.recipe.card import dial_not_known, not_known_elsewhere, window_in_doubt
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -39,16 +39,16 @@ class LineSetting:
 class OnLine:
     """A recipe expressed for a line.
 
-    ``is_own`` says that it is the line the recipe was released for; ``unknown`` lists what is not known there, and
-    ``cautions`` what its gauges say. Full sentences.
+    ``is_own`` says that it is the line the recipe was released for; ``unknown`` lists what is not known there, the
+    gravest first, and ``cautions`` what its gauges say.
     """
 
     kept: KeptRecipe
     line: Line
     is_own: bool
     settings: tuple[LineSetting, ...]
-    unknown: tuple[str, ...]
-    cautions: tuple[str, ...]
+    unknown: tuple[Finding, ...]
+    cautions: tuple[Finding | str, ...]
 
 
 def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: Shown = METRIC) -> OnLine:
@@ -63,53 +63,45 @@ def recipe_on(book: Book, kept: KeptRecipe, line_name: str, *, on: date, shown: 
     gauged = gauged_line(book, line, on=on)
     recipe = kept.recipe
     numbers = {s.factor: s.surface for s in recipe.settings if not isinstance(s.surface, str)}
-    dials, beyond = dials_on(gauged, numbers, {}, shown=shown)
-    dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a sentence says why
+    dials, beyond = dials_on(gauged, numbers, {})
+    dials = {name: dial for name, dial in dials.items() if dial.degc < CEILING_DEGC}  # a caution says why
     settings = tuple(_line_setting(gauged, s, dials.get(s.factor)) for s in recipe.settings)
     is_own = line.name == recipe.line.name
-    return OnLine(
-        kept,
-        line,
-        is_own,
-        settings,
-        _unknown(recipe, line, gauged, settings, is_own=is_own, shown=shown),
-        (
-            *filter(None, (status_words(m.status, shown) for m in gauged.machines)),
-            *beyond,
-            *caution_words(gauged.left_out),
-        ),
-    )
+    unknown = (*_in_doubt(gauged, settings), *(() if is_own else _elsewhere(recipe, line.name)))
+    statuses = (status_caution(m.status) for m in gauged.machines if m.status.state != "in date")
+    return OnLine(kept, line, is_own, settings, unknown, (*statuses, *beyond, *gauged.left_out))
 
 
 def _line_setting(gauged: GaugedLine, setting: RecipeSetting, dial: Dial | None) -> LineSetting:
-    low = high = None
-    if dial is not None and setting.window_low is not None and setting.window_high is not None:
-        low, high = dial_ends(gauged, setting.factor, setting.window_low, setting.window_high, dial, USUAL_STEP_DEGC)
-    return LineSetting(setting, dial, low, high)
+    if dial is None:
+        return LineSetting(setting, None, None, None)
+    ends = setting.window_low, setting.window_high
+    return LineSetting(setting, dial, *dial_ends(gauged, setting.factor, *ends, dial, USUAL_STEP_DEGC))
 
 
-def _unknown(
-    recipe: Recipe, line: Line, gauged: GaugedLine, settings: tuple[LineSetting, ...], *, is_own: bool, shown: Shown
-) -> tuple[str, ...]:
-    """What is not known of a recipe on a line, the gravest first."""
-    found = []
+def _in_doubt(gauged: GaugedLine, settings: tuple[LineSetting, ...]) -> Iterator[Finding]:
+    """Dials that no reading tells, or less well than the window is wide."""
     for each in settings:
         setting = each.setting
         gauge = gauged.gauge_of(setting.factor)
         if gauge is None or isinstance(setting.surface, str):
             continue
+        about = {"factor": setting.factor}
         if each.dial is None:
-            found.append(dial_not_known(setting.label, gauge.machine, line.name))
-            continue
-        room = _room(setting)
-        twice = 2 * (each.dial.u_delta_degc or 0.0)
-        if room is not None and twice > room:
-            found.append(window_in_doubt(setting.label, twice, room, shown))
-    return tuple(found) if is_own else (*found, *not_known_elsewhere(recipe, line.name))
+            yield Finding("dial_unknown", {**about, "machine": gauge.machine, "line": gauged.line.name})
+        elif setting.window_low is not None and setting.window_high is not None:
+            room = min(setting.surface - setting.window_low, setting.window_high - setting.surface)
+            twice = 2 * (each.dial.u_delta_degc or 0.0)
+            if twice > room:
+                yield Finding("window_in_doubt", {**about, "known_delta_degc": twice, "room_delta_degc": room})
 
 
-def _room(setting: RecipeSetting) -> float | None:
-    """Distance from the setpoint to the nearer end of the window; None without a window."""
-    if isinstance(setting.surface, str) or setting.window_low is None or setting.window_high is None:
-        return None
-    return min(setting.surface - setting.window_low, setting.window_high - setting.surface)
+def _elsewhere(recipe: Recipe, line: str) -> Iterator[Finding]:
+    """What is not known of a recipe on a line that it was not released for."""
+    lines = {"line": line, "own_line": recipe.line.name}
+    yield Finding("tried_elsewhere" if recipe.confirmation is None else "confirmed_elsewhere", lines)
+    yield Finding("other_oven")
+    if any(s.factor == "pressure" for s in recipe.settings) or "pressure" in recipe.held:
+        yield Finding("other_pressure")
+    yield Finding("limits_elsewhere", lines)
+    yield Finding("other_platen")

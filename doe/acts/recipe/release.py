@@ -2,42 +2,36 @@
 
 from __future__ import annotations
 
-import math
 from calendar import monthrange
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, version
-from doe.acts.confirmation.verdict import confirmation_of
+from doe.acts.confirmation.verdict import confirmation_of, window_of
 from doe.acts.gauges.dials import Dials, dials_of
-from doe.acts.recipe.record_items import (
-    CARE_LABEL,
-    CONFIRMED,
-    HANDLED,
-    ROOM,
-    RecordFacts,
-    RecordItem,
-    facts_of_study,
-    record_items,
-)
+from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.study.fits import Fitted, fit_of
+from doe.assure.confirmation.attempts import same_setting
 from doe.assure.gauges.cautions import refuse_dial
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
-from doe.domain.recipe import LAPSE, PARTS, ConfirmationRecord, Recipe, RecipeSetting
+from doe.domain.recipe import CARE_LABEL, LAPSE, PARTS, ROOM, ConfirmationRecord, Recipe, RecipeSetting, RecordItem
 from doe.domain.stack import Stack
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, check_line, quoted
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
-from doe.words.confirmation import plan as words
+from doe.words.confirmation.plan import sentences
 from doe.words.dates import day
+from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
+from doe.words.recipe.record import found_words, how_to_add, item_label
 from doe.words.wording import count, listing
 
 if TYPE_CHECKING:
@@ -135,58 +129,57 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
     record = book.study(key)
     _check_words(record, wishes)
     kept = _latest_answer(book, record)
-    fitted = _fit(book, record, kept, progress)
-    answer = _answer(kept)
+    fitted = fit_of(book, record, kept.seed, progress)
+    answer = answer_from(kept.payload)
     proof = confirmation_for(book, record, answer)
     if wishes.setpoint_only:
         proof = replace(proof, record=proof.alone, window_held=False)
     stack = with_lots(record.stack, wishes.lots)
-    handling = handling_sentences(
-        record.study,
-        answer.setpoint,
-        gap=wishes.gap,
-        peel=wishes.peel,
-        second_press=wishes.second_press,
-        more=wishes.handling,
+    handling = handling_sentences(record.study, answer.setpoint, vars(wishes), wishes.handling)
+    items = record_items(
+        replace(
+            facts_of_study(book, record, answer),
+            stack=stack,
+            handling=handling,
+            care_label=wishes.care_label,
+            room=wishes.room,
+            inputs_hash=kept.inputs_hash,
+            seed=kept.seed,
+            version=kept.version,
+            confirmed=proof.came_to,
+            is_confirmed=proof.record is not None,
+            waived=wishes.exception,
+        )
     )
-    facts = replace(
-        facts_of_study(book, record, answer),
+    window = {} if proof.window_held is False else window_of(answer) or {}
+    dials = dials_of(book, record, {**_held_settings(record.study), **answer.setpoint}, window, on=now.date())
+    in_the_way = _in_the_way(record, kept, fitted, answer, wishes, proof)
+    _refuse([*in_the_way, *_incomplete(record, wishes, items), *_beyond_the_dial(record, dials)])
+    recipe = Recipe(
+        name=wishes.name.strip(),
+        revision=_revision(book, wishes),
         stack=stack,
+        line=record.line,
+        settings=_settings(record, answer, window, dials),
+        pass_rate=answer.pass_rate,
+        pass_rate_low=min(answer.pass_rate_low, answer.pass_rate),
+        study=record.name,
+        approved_by=wishes.approved_by.strip(),
+        approved_at=now,
+        review_on=review_day(now.date(), wishes.review_months),
+        confirmation=proof.record,
+        exception="" if proof.record is not None else wishes.exception.strip(),
+        held=dict(record.study.held),
         handling=handling,
-        record=_record(wishes),
+        voids=void_sentences(record.study, answer, wishes.voids),
+        why=wishes.why.strip(),
+        cautions=_cautions(record.study, answer, wishes, proof, dials),
+        record=_record(wishes, proof),
         inputs_hash=kept.inputs_hash,
         seed=kept.seed,
         version=kept.version,
-        approved_by=wishes.approved_by,
-        confirmed=proof.words,
-        is_confirmed=proof.record is not None,
-        waived=wishes.exception,
-    )
-    items = record_items(facts)
-    open_window = (
-        {}
-        if answer.window is None or proof.window_held is False
-        else {
-            str(name): (float(low), float(high))
-            for name, low, high in answer.window.bounds[["low", "high"]].itertuples()
-        }
-    )
-    dials = dials_of(book, record, {**_held_settings(record.study), **answer.setpoint}, open_window, on=now.date())
-    _refuse([*_in_the_way(record, kept, fitted, answer, wishes, items, proof), *_beyond_the_dial(record, dials)])
-    _refuse_look_alike(book, wishes.name.strip())
-    earlier = book.recipes(wishes.name)
-    recipe = _recipe(
-        record,
-        kept,
-        answer,
-        wishes,
-        proof,
-        dials,
-        open_window,
-        now=now,
-        revision=len(earlier) + 1,
-        stack=stack,
-        handling=handling,
+        verdict=answer.verdict,
+        as_dialled=dials.as_dialled,
     )
     others = other_settings(record.study, fitted.surfaces, answer)
     # kept before the recipe: figures without a recipe do no harm, a recipe without its figures could not be checked
@@ -203,40 +196,73 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
     return Released(book.release_recipe(recipe, study=record.id), recipe, items, others)
 
 
+def _revision(book: Book, wishes: Wishes) -> int:
+    """Number of the revision; a name that differs from one in the book only by capitals or spaces is refused."""
+    name, plain = wishes.name.strip(), " ".join(wishes.name.casefold().split())
+    for there in (kept.recipe.name for kept in book.recipes()):
+        if there != name and " ".join(there.casefold().split()) == plain:
+            raise InputError(
+                "--as",
+                repr(name),
+                f"{there!r}, or a name that nobody mistakes for it",
+                "The same name makes the next revision.",
+            )
+    revision = len(book.recipes(name)) + 1
+    if revision > 1 and not wishes.why.strip():
+        raise InputError(
+            "--why",
+            "nothing",
+            f"why revision {revision} of {name} is made",
+            "It supersedes the one before, which stays in the book.",
+        )
+    return revision
+
+
+def _cautions(study: Study, answer: Answer, wishes: Wishes, proof: Proof, dials: Dials) -> tuple[str, ...]:
+    """What the user of the recipe must know; a recipe keeps it in the words that were approved."""
+    if proof.record is None:
+        found = caution_sentences(
+            study, answer, exception=wishes.exception, run=came_to(study, proof), window_held=proof.window_held
+        )
+        return (*found, *caution_words(dials.cautions))
+    found = caution_sentences(study, answer, window_held=proof.window_held)
+    return (*found, *sentences(proof.remarks, study), *caution_words(dials.cautions))
+
+
+def _record(wishes: Wishes, proof: Proof) -> dict[str, str]:
+    held = CORNERS_HELD if proof.record and proof.window_held else ""
+    given = {CARE_LABEL: wishes.care_label.strip(), ROOM: wishes.room.strip(), WINDOW: held}
+    return {name: text for name, text in given.items() if text}
+
+
 @dataclass(frozen=True)
 class Proof:
     """What the confirmation came to.
 
     ``record`` of an accepted run, None where there is none; ``alone`` that of the setpoint when a corner of the window
-    did not hold or stays doubtful; ``words`` say what there is; ``window_held``: whether every corner held, None where
-    none was tested; ``remarks`` what the run leaves to be said. Full sentences.
+    did not hold or stays doubtful; ``came_to`` says what there is; ``window_held``: whether every corner held, None
+    where none was tested; ``remarks`` what the run leaves to be said.
     """
 
-    record: ConfirmationRecord | None
-    alone: ConfirmationRecord | None
-    words: str
-    window_held: bool | None
-    remarks: tuple[str, ...] = ()
+    came_to: tuple[Finding, ...]
+    remarks: tuple[Finding, ...] = ()
+    record: ConfirmationRecord | None = None
+    alone: ConfirmationRecord | None = None
+    window_held: bool | None = None
 
 
 def confirmation_for(book: Book, record: StudyRecord, answer: Answer) -> Proof:
     """The accepted confirmation of an answer, or why there is none."""
     found = confirmation_of(book, record.id)
     if found is None:
-        return Proof(None, None, words.NOT_MADE, None)
+        return Proof((Finding("not_made"),))
     attempts, remarks = len(found.attempts), found.remarks
     if attempts > 1:
-        remarks += (words.assurance_left(attempts, found.over_attempts),)
-    if any(not _alike(value, answer.setpoint.get(name)) for name, value in found.current.plan.setpoint.items()):
-        return Proof(None, None, words.OTHER_SETPOINT, None, remarks)
-    came_to = words.came_to(found.verdict, attempts, found.doubts)
-    return Proof(found.proof, found.setpoint_proof, came_to, found.window_held, remarks)
-
-
-def _alike(a: float | str, b: float | str | None) -> bool:
-    if isinstance(a, str) or b is None or isinstance(b, str):
-        return a == b
-    return math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-9)
+        remarks += (Finding("assurance_left", {"attempts": attempts, "assurance": found.over_attempts}),)
+    if any(not same_setting(value, answer.setpoint.get(name)) for name, value in found.current.plan.setpoint.items()):
+        return Proof((Finding("other_setpoint"),), remarks)
+    came = Finding("came_to" if attempts == 1 else "came_to_after", {"verdict": found.verdict, "attempts": attempts})
+    return Proof((came, *found.doubts), remarks, found.proof, found.setpoint_proof, found.window_held)
 
 
 def with_lots(stack: Stack, lots: Mapping[str, str]) -> Stack:
@@ -273,20 +299,25 @@ def with_lots(stack: Stack, lots: Mapping[str, str]) -> Stack:
 
 
 def _check_words(record: StudyRecord, wishes: Wishes) -> None:
+    """Refuse a study that is put away, and texts that a card cannot carry."""
     problems = []
     if record.archived:
-        remedy = f"Take it out again: doe study restore {quoted(record.name)} --why ..."
-        problems.append(InputError(f"study {record.name}", "put away", "a study in use", remedy))
+        problems.append(
+            InputError(
+                f"study {record.name}",
+                "put away",
+                "a study in use",
+                f"Take it out again: doe study restore {quoted(record.name)} --why ...",
+            )
+        )
     for option, text in (("--as", wishes.name), ("--approved-by", wishes.approved_by)):
         if not text.strip():
             problems.append(InputError(option, "nothing", "a name", "Fill it in."))
     if not 1 <= wishes.review_months <= MOST_REVIEW_MONTHS:
+        allowed = f"1 to {MOST_REVIEW_MONTHS}"
         problems.append(
             InputError(
-                "--review-months",
-                wishes.review_months,
-                f"1 to {MOST_REVIEW_MONTHS}",
-                "A recipe is looked at again within two years.",
+                "--review-months", wishes.review_months, allowed, "A recipe is looked at again within two years."
             )
         )
     for option, texts in (("--handling", wishes.handling), ("--void", wishes.voids)):
@@ -299,20 +330,16 @@ def _check_words(record: StudyRecord, wishes: Wishes) -> None:
                     "Join some, or put them on the wall: the card has one page.",
                 )
             )
-    single = (
-        ("--as", wishes.name),
-        ("--approved-by", wishes.approved_by),
-        ("--gap", wishes.gap),
-        ("--peel", wishes.peel),
-        ("--second-press", wishes.second_press),
-        ("--care-label", wishes.care_label),
-        ("--room", wishes.room),
-        ("--exception", wishes.exception),
-    )
-    steps = [("--handling", text) for text in wishes.handling] + [("--void", text) for text in wishes.voids]
-    for option, text in (*single, *steps):
+    names, steps = (wishes.name, wishes.approved_by), ("gap", "peel", "second_press", "care_label", "room", "exception")
+    typed = [
+        *zip(("--as", "--approved-by"), names, (NAME_LENGTH,) * 2, strict=True),
+        *((f"--{step.replace('_', '-')}", str(getattr(wishes, step)), LONGEST_STEP) for step in steps),
+        *(("--handling", text, LONGEST_STEP) for text in wishes.handling),
+        *(("--void", text, LONGEST_STEP) for text in wishes.voids),
+    ]
+    for option, text, longest in typed:
         try:
-            check_line(text, option, longest=LONGEST_STEP if option not in ("--as", "--approved-by") else NAME_LENGTH)
+            check_line(text, option, longest=longest)
         except InputError as error:
             problems.append(error)
     _refuse(problems)
@@ -330,108 +357,82 @@ def _latest_answer(book: Book, record: StudyRecord) -> AnalysisRecord:
     return kept
 
 
-def _answer(kept: AnalysisRecord) -> Answer:
-    return answer_from(kept.payload)
-
-
-def _fit(book: Book, record: StudyRecord, kept: AnalysisRecord, progress: Progress | None) -> Fitted:
-    """The fit behind an answer, made again with its seed."""
-    return fit_of(book, record, kept.seed, progress)
-
-
-def _record(wishes: Wishes) -> dict[str, str]:
-    given = {CARE_LABEL: wishes.care_label.strip(), ROOM: wishes.room.strip()}
-    return {name: text for name, text in given.items() if text}
-
-
 def _in_the_way(
     record: StudyRecord,
     kept: AnalysisRecord,
     fitted: Fitted,
     answer: Answer,
     wishes: Wishes,
-    items: tuple[RecordItem, ...],
     proof: Proof,
 ) -> list[InputError]:
-    """Everything that stands in the way of a release, the gravest first."""
-    name = quoted(record.name)
-    problems = []
-    if fitted.hash != kept.inputs_hash:
-        problems.append(
+    """What answer, washes and confirmation put in the way of a release, the gravest first."""
+    name, answered = quoted(record.name), f"answer of {record.name}"
+    unproven = proof.record is None and not wishes.exception.strip()
+    problems = (
+        (
+            fitted.hash != kept.inputs_hash,
             InputError(
-                f"answer of {record.name}",
+                answered,
                 f"one of {day(kept.made_at)}, before results or study changed",
                 "an answer to the results as they are",
                 f"Look at the new one first: doe recommend {name}",
-            )
-        )
-    if answer.verdict == "not reachable":
-        problems.append(
+            ),
+        ),
+        (
+            answer.verdict == "not reachable",
             InputError(
-                f"answer of {record.name}",
+                answered,
                 "not reachable",
                 "a setpoint that reaches the target",
                 "Change range, stack or target, and make a new study.",
-            )
-        )
-    if fitted.counts.unfinished:
-        problems.append(
+            ),
+        ),
+        (
+            fitted.counts.unfinished,
             InputError(
                 f"washes of {record.name}",
                 f"{count(fitted.counts.unfinished, 'coupon')} still to be judged",
                 "every check of every coupon",
                 f"Enter them: doe record {name} --washes",
-            )
-        )
-    if proof.record is None and proof.alone is not None and not wishes.exception.strip():
-        problems.append(
+            ),
+        ),
+        (
+            unproven and proof.alone is not None,
             InputError(
                 f"confirmation of {record.name}",
                 "the setpoint accepted, the window not",
                 "both accepted",
                 "Release the setpoint alone, without a window: add --setpoint-only.",
-            )
-        )
-    elif proof.record is None and not wishes.exception.strip():
-        problems.append(
+            ),
+        ),
+        (
+            unproven and proof.alone is None,
             InputError(
                 f"confirmation of {record.name}",
-                proof.words,
+                came_to(record.study, proof),
                 "an accepted confirmation of this answer",
                 f"Make one: doe confirm {name}; or say why none is needed: --exception REASON",
-            )
-        )
-    problems += [
-        InputError(f"record of {record.name}, {item.what}", item.found, "an entry", f"Add it: {item.add}")
-        for item in items
-        if item.state == "missing" and item.what not in (CONFIRMED, HANDLED)
-    ]
-    problems += [
-        InputError(
-            f"record of {record.name}, {what}",
-            "nothing",
-            "how it is done",
-            f'Add it: doe release {name} {option} "..."',
-        )
-        for what, option in handling_gaps(
-            record.study, gap=wishes.gap, peel=wishes.peel, second_press=wishes.second_press
-        )
-    ]
-    return problems
+            ),
+        ),
+    )
+    return [error for is_so, error in problems if is_so]
 
 
-def _refuse_look_alike(book: Book, name: str) -> None:
-    """Refuse a name that differs from one in the book only by capitals or spaces: a card would be mistaken."""
-    plain = " ".join(name.casefold().split())
-    for kept in book.recipes():
-        there = kept.recipe.name
-        if there != name and " ".join(there.casefold().split()) == plain:
-            raise InputError(
-                "--as",
-                repr(name),
-                f"{there!r}, or a name that nobody mistakes for it",
-                "The same name makes the next revision.",
-            )
+def came_to(study: Study, proof: Proof) -> str:
+    """What the confirmation came to, in words."""
+    return " ".join(sentences(proof.came_to, study))
+
+
+def _incomplete(record: StudyRecord, wishes: Wishes, items: tuple[RecordItem, ...]) -> Iterator[InputError]:
+    """What the least record lacks; handling and confirmation are said apart."""
+    where = f"record of {record.name}"
+    for item in items:
+        if item.state == "missing" and item.what not in ("confirmation", "handling"):
+            add = how_to_add(item, record.name)
+            yield InputError(f"{where}, {item_label(item)}", found_words(item), "an entry", f"Add it: {add}")
+    for what, option in handling_gaps(record.study, vars(wishes)):
+        name = quoted(record.name)
+        yield InputError(f"{where}, {what}", "nothing", "how it is done", f'Add it: doe release {name} {option} "..."')
 
 
 def _beyond_the_dial(record: StudyRecord, dials: Dials) -> list[InputError]:
@@ -448,62 +449,6 @@ def _beyond_the_dial(record: StudyRecord, dials: Dials) -> list[InputError]:
 def _refuse(problems: list[InputError]) -> None:
     if problems:
         raise InputErrors(problems)
-
-
-def _recipe(
-    record: StudyRecord,
-    kept: AnalysisRecord,
-    answer: Answer,
-    wishes: Wishes,
-    proof: Proof,
-    dials: Dials,
-    window: Mapping[str, tuple[float, float]],
-    *,
-    now: datetime,
-    revision: int,
-    stack: Stack,
-    handling: tuple[str, ...],
-) -> Recipe:
-    if revision > 1 and not wishes.why.strip():
-        raise InputError(
-            "--why",
-            "nothing",
-            f"why revision {revision} of {wishes.name.strip()} is made",
-            "It supersedes the one before, which stays in the book.",
-        )
-    exception = "" if proof.record is not None else wishes.exception.strip()
-    return Recipe(
-        name=wishes.name.strip(),
-        revision=revision,
-        stack=stack,
-        line=record.line,
-        settings=_settings(record, answer, window, dials),
-        pass_rate=answer.pass_rate,
-        pass_rate_low=min(answer.pass_rate_low, answer.pass_rate),
-        study=record.name,
-        approved_by=wishes.approved_by.strip(),
-        approved_at=now,
-        review_on=review_day(now.date(), wishes.review_months),
-        confirmation=proof.record,
-        exception=exception,
-        held=dict(record.study.held),
-        handling=handling,
-        voids=void_sentences(record.study, answer, wishes.voids),
-        why=wishes.why.strip(),
-        cautions=(
-            *caution_sentences(
-                record.study, answer, exception=exception, run=proof.words, window_held=proof.window_held
-            ),
-            *(proof.remarks if proof.record is not None else ()),
-            *dials.cautions,
-        ),
-        record={**_record(wishes), **({WINDOW: CORNERS_HELD} if proof.record and proof.window_held else {})},
-        inputs_hash=kept.inputs_hash,
-        seed=kept.seed,
-        version=kept.version,
-        verdict=answer.verdict,
-        as_dialled=dials.as_dialled,
-    )
 
 
 HELD_SETTINGS = ("cure_temp", "cure_time", "powder_amount", "press_temp", "dwell", "pressure")
@@ -534,9 +479,8 @@ def _setting(
 ) -> RecipeSetting:
     there = dials.of.get(name)
     if there is None:
-        return RecipeSetting(
-            name, label, unit, value if isinstance(value, str) else float(value), None, None, low, high
-        )
+        surface = value if isinstance(value, str) else float(value)
+        return RecipeSetting(name, label, unit, surface, window_low=low, window_high=high)
     return RecipeSetting(
         name,
         label,
@@ -562,25 +506,8 @@ def review_day(approved: date, months: int) -> date:
     return min(day, approved + LAPSE)
 
 
-def kept_figures(book: Book, study_id: int, recipe: Recipe) -> tuple[AnalysisRecord, Mapping[str, Any]] | None:
+def kept_figures(book: Book, study_id: int, recipe: Recipe) -> AnalysisRecord | None:
     """What stood beside a recipe when it was released; None where nothing was kept (brought in from another book)."""
-    found = [
-        a
-        for a in book.analyses(study_id)
-        if a.kind == RELEASE and (a.payload["recipe"], a.payload["revision"]) == (recipe.name, recipe.revision)
-    ]
-    return (found[-1], found[-1].payload) if found else None
-
-
-__all__ = [
-    "RELEASE",
-    "Proof",
-    "RecordFacts",
-    "Released",
-    "Wishes",
-    "confirmation_for",
-    "kept_figures",
-    "release_study",
-    "review_day",
-    "with_lots",
-]
+    mine = (recipe.name, recipe.revision)
+    found = (a for a in book.analyses(study_id) if a.kind == RELEASE)
+    return next((a for a in reversed([*found]) if (a.payload["recipe"], a.payload["revision"]) == mine), None)

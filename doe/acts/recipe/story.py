@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,15 +15,15 @@ from doe.acts.base import RECOMMEND, Progress, version
 from doe.acts.comparison.verdict import comparisons_of
 from doe.acts.confirmation.verdict import confirmation_of
 from doe.acts.recipe.recipes import find_recipe
-from doe.acts.recipe.record_items import RecordItem, facts_of_study, record_items
+from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import kept_figures
 from doe.acts.study.deviations import deviations_of
 from doe.acts.study.earlier import prior_of
 from doe.acts.study.fits import Fitted, fit_of
 from doe.acts.study.rounds import coupons_to_learn_from, results_to_learn_from
-from doe.book.records import AnalysisRecord, KeptRecipe, StudyRecord
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
-from doe.domain.plan_kinds import COMPARE, CONFIRM
+from doe.domain.recipe import CARE_LABEL, ROOM, KeptRecipe, RecordItem
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import compare_plans, left_out
@@ -31,15 +31,14 @@ from doe.plans.judge import judge_plan
 from doe.plans.plan import KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
-from doe.words.confirmation.plan import claim_words, judged_words
-from doe.words.dates import day, local
+from doe.words.comparison import said
+from doe.words.dates import local
 from doe.words.diagnosis import case_told
 from doe.words.gauges.cautions import reading
 from doe.words.recipe.card import confirmation_sentence
-from doe.words.study.plans import kind_label
 from doe.words.study.state import deviation, prior_told
 from reports.files import write_whole
-from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
+from reports.recipe.story import RecipeStory, Reproduction, RoundFacts, Told, recipe_story
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
 
 if TYPE_CHECKING:
@@ -54,14 +53,10 @@ SAME_RATE = 1e-9
 
 @dataclass(frozen=True)
 class StoryWritten:
-    """A story that was written: where, of which revision, whether its record is complete and its figures came again."""
+    """A story that was written, and where."""
 
     path: Path
-    kept: KeptRecipe
-    complete: bool
-    items: tuple[RecordItem, ...]
-    repeat: Reproduction
-    others: tuple[Alternative, ...]
+    story: RecipeStory
 
 
 def write_story(
@@ -81,61 +76,76 @@ def write_story(
     InputError
         If there is no such recipe, its study is not in this book, or the place cannot be written.
     """
-    if output.is_dir():
-        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as why.html.")
     kept = find_recipe(book, name, revision)
-    story, items = tell_story(book, kept, shown=shown, now=now, progress=progress)
-    path = write_whole(output, recipe_story(story))
-    complete = all(item.state != "missing" for item in items)
-    return StoryWritten(path, kept, complete, items, story.repeat, story.others)
+    story = tell_story(book, kept, shown=shown, now=now, progress=progress)
+    return StoryWritten(write_whole(output, recipe_story(story)), story)
 
 
 def tell_story(
     book: Book, kept: KeptRecipe, *, shown: Shown = METRIC, now: datetime, progress: Progress | None = None
-) -> tuple[RecipeStory, tuple[RecordItem, ...]]:
-    """Everything the book knows about why a recipe is as it is."""
+) -> RecipeStory:
+    """Everything the book knows about why a recipe is as it is.
+
+    Raises
+    ------
+    InputError
+        If its study, or the answer it was released from, is not in this book.
+    """
     tell = progress or (lambda share: None)
     recipe = kept.recipe
     if kept.study_id is None:
-        found = f"study {recipe.study} is not in this book"
-        raise InputError(f"recipe {recipe.name}", found, "a recipe with its study", "Open the book it came from.")
+        raise InputError(
+            f"recipe {recipe.name}",
+            f"study {recipe.study} is not in this book",
+            "a recipe with its study",
+            "Open the book it came from.",
+        )
     record = book.study(kept.study_id)
     given = _answer_kept(book, record, kept)
-    answer = _answer(given)
+    answer = answer_from(given.payload)
     fitted = fit_of(book, record, given.seed, lambda share: tell(0.6 * share))
-    known = kept_figures(book, record.id, recipe)
-    others, repeat = _figures(record, fitted, given, answer, known)
+    others, repeat = _figures(record, fitted, given, answer, kept_figures(book, record.id, recipe))
     tell(0.8)
-    items = _items(book, record, kept, answer)
     learned = results_to_learn_from(book, record.id, include_void=True)
     everything = book.results(record.id, include_void=True)
-    judged = everything[~everything["coupon"].isin(learned["coupon"])].reset_index(drop=True)
-    plan, plans, left_out = _plans(book, record)
-    info = book.plan_info(record.id)
+    plan, plans, not_possible = _plans(book, record)
+    rounds = book.plan_info(record.id).rounds
+    prior, confirmed = prior_of(book, record), confirmation_of(book, record.id)
     story = RecipeStory(
-        revision=_revision(kept),
-        revisions=tuple(_revision(k) for k in book.recipes(recipe.name)),
+        revision=kept,
+        revisions=book.recipes(recipe.name),
         report=_report(book, record, fitted, answer, given, learned, shown, now),
-        judged_results=judged,
+        judged_results=everything[~everything["coupon"].isin(learned["coupon"])].reset_index(drop=True),
         readings=_readings(book, record, kept.at, shown),
-        earlier=_earlier(book, record),
-        rounds=_rounds(book, record),
+        earlier="" if prior is None else prior_told(prior.lent),
+        rounds=tuple(RoundFacts(r.round, r.kind, r.seed, r.coupons, local(r.made_at), r.made_by) for r in rounds),
         plan=plan,
         plans=plans,
-        left_out=left_out,
-        plan_notes=info.rounds[0].notes if info.rounds else (),
-        deviations=_deviations(book, record, shown),
+        left_out=not_possible,
+        plan_notes=rounds[0].notes if rounds else (),
+        deviations=tuple(
+            Told(local(d.when), d.who, deviation(d.what, record.study, shown), d.why)
+            for d in deviations_of(book, record)
+        ),
         others=others,
         repeat=repeat,
-        attempts=_attempts(book, record),
-        items=tuple(Item(item.what, item.state, item.found) for item in items),
-        comparisons=_comparisons(book, recipe.name, kept.at),
-        cases=_cases(book, {record.name, recipe.name}, kept.at),
+        attempts=() if confirmed is None else confirmed.attempts,
+        items=_items(book, record, kept, answer),
+        comparisons=tuple(
+            Told(local(c.begun_at), c.begun_by, *said((c.fact,)))
+            for c in comparisons_of(book, recipe.name)
+            if c.begun_at >= kept.at
+        ),
+        cases=tuple(
+            Told(local(note.at), note.who, case_told(note.data["symptoms"], note.data["cause"]))
+            for note in book.notes(CASE)
+            if note.name in (record.name, recipe.name) and note.at >= kept.at
+        ),
         on=now.astimezone(UTC).date(),
         shown=shown,
     )
     tell(1.0)
-    return story, items
+    return story
 
 
 def _answer_kept(book: Book, record: StudyRecord, kept: KeptRecipe) -> AnalysisRecord:
@@ -157,36 +167,25 @@ def _answer_kept(book: Book, record: StudyRecord, kept: KeptRecipe) -> AnalysisR
     return before[-1]
 
 
-def _answer(given: AnalysisRecord) -> Answer:
-    return answer_from(given.payload)
-
-
 def _figures(
     record: StudyRecord,
     fitted: Fitted,
     given: AnalysisRecord,
     answer: Answer,
-    known: tuple[AnalysisRecord, Mapping[str, Any]] | None,
+    known: AnalysisRecord | None,
 ) -> tuple[tuple[Alternative, ...], Reproduction]:
     """What was considered, as kept at release, and whether the same comes out today."""
+    today = other_settings(record.study, fitted.surfaces, answer)
     if known is None:
-        return other_settings(record.study, fitted.surfaces, answer), Reproduction(
-            "not kept", 0.0, given.version, version()
-        )
-    kept = tuple(Alternative(**other) for other in known[1]["others"])
-    then, now = known[0].version, version()
+        return today, Reproduction("not kept", 0.0, given.version, version())
+    kept = tuple(Alternative(**other) for other in known.payload["others"])
+    then, now = known.version, version()
     if fitted.hash != given.inputs_hash:
         return kept, Reproduction("changed", 0.0, then, now)
-    again = {(o.idea, o.coupon): o for o in other_settings(record.study, fitted.surfaces, answer)}
+    again = {(o.idea, o.coupon): o for o in today}
     pairs = [(o, again[(o.idea, o.coupon)]) for o in kept if (o.idea, o.coupon) in again]
-    apart = max(
-        (
-            abs(rate - other)
-            for o, p in pairs
-            for rate, other in ((o.pass_rate, p.pass_rate), (o.pass_rate_low, p.pass_rate_low))
-        ),
-        default=0.0,
-    )
+    differences = ((abs(o.pass_rate - p.pass_rate), abs(o.pass_rate_low - p.pass_rate_low)) for o, p in pairs)
+    apart = max(chain(*differences), default=0.0)
     is_same = apart <= SAME_RATE and len(pairs) == len(kept) == len(again)
     return kept, Reproduction("same" if is_same else "other", apart, then, now)
 
@@ -201,14 +200,14 @@ def _items(book: Book, record: StudyRecord, kept: KeptRecipe, answer: Answer) ->
             stack=recipe.stack,
             line=recipe.line,
             handling=recipe.handling,
-            record=recipe.record,
+            care_label=recipe.record.get(CARE_LABEL, ""),
+            room=recipe.record.get(ROOM, ""),
             inputs_hash=recipe.inputs_hash,
             seed=recipe.seed,
             version=recipe.version,
-            approved_by=recipe.approved_by,
             is_confirmed=recipe.confirmation is not None,
             waived=recipe.exception,
-            confirmed=confirmation_sentence(recipe.confirmation, recipe.exception),
+            confirmed=(confirmation_sentence(recipe.confirmation, recipe.exception),),
         )
     )
 
@@ -258,73 +257,11 @@ def _plans(book: Book, record: StudyRecord) -> tuple[Any, tuple[Any, ...], tuple
     )
 
 
-def _rounds(book: Book, record: StudyRecord) -> tuple[Any, ...]:
-    judging = {CONFIRM: "confirmation: judges the answer, never enters the fit", COMPARE: "comparison of materials"}
-    return tuple(
-        RoundFacts(
-            r.round,
-            judging.get(r.kind) or kind_label(r.kind),
-            r.seed,
-            r.coupons,
-            local(r.made_at),
-            r.made_by,
-        )
-        for r in book.plan_info(record.id).rounds
-    )
-
-
-def _earlier(book: Book, record: StudyRecord) -> str:
-    """What an earlier study lent to this one; empty where none did."""
-    prior = prior_of(book, record)
-    if prior is None:
-        return ""
-    return prior_told(prior)
-
-
 def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[Told, ...]:
     """Gauge readings that were in the book at the release."""
-    told: list[Told] = []
-    for k in book.gauge_history(record.line.name):
-        if k.at > until:
-            continue
-        r = k.reading
-        told.append(Told(local(r.taken_at or k.at), k.who, reading(r, shown, withdrawn=k.withdrawn)))
+    told = (
+        Told(local(k.reading.taken_at or k.at), k.who, reading(k.reading, shown, withdrawn=k.withdrawn))
+        for k in book.gauge_history(record.line.name)
+        if k.at <= until
+    )
     return tuple(sorted(told, key=lambda t: t.when))
-
-
-def _deviations(book: Book, record: StudyRecord, shown: Shown) -> tuple[Told, ...]:
-    return tuple(
-        Told(local(d.when), d.who, deviation(d.what, record.study, shown), d.why) for d in deviations_of(book, record)
-    )
-
-
-def _attempts(book: Book, record: StudyRecord) -> tuple[tuple[str, ...], ...]:
-    """Every confirmation of the study in words: number, day, claim, counts at the setpoint, corners, verdict."""
-    found = confirmation_of(book, record.id)
-    rows = []
-    for attempt in found.attempts if found is not None else ():
-        plan, judged = attempt.plan, attempt.judged
-        given_up = f" ({plan.given_up})" if plan.given_up else ""
-        made_on = "" if plan.made_at is None else day(local(plan.made_at))
-        counts, corners = judged_words(judged)
-        rows.append((str(plan.attempt), made_on, claim_words(plan), counts, corners, attempt.verdict + given_up))
-    return tuple(rows)
-
-
-def _comparisons(book: Book, name: str, since: datetime) -> tuple[Told, ...]:
-    return tuple(
-        Told(local(c.begun_at), c.begun_by, c.sentence) for c in comparisons_of(book, name) if c.begun_at >= since
-    )
-
-
-def _cases(book: Book, names: set[str], since: datetime) -> tuple[Told, ...]:
-    told = []
-    for note in book.notes(CASE):
-        if note.name not in names or note.at < since:
-            continue
-        told.append(Told(local(note.at), note.who, case_told(note.data["symptoms"], note.data["cause"])))
-    return tuple(told)
-
-
-def _revision(kept: KeptRecipe) -> RevisionFacts:
-    return RevisionFacts(kept.recipe, kept.uid, kept.who, kept.retired_why, kept.retired_by, kept.superseded)

@@ -1,21 +1,29 @@
-"""Where every coupon of a study is: waiting for the oven, for the press, for its scores, or for the wash.
+"""Where every coupon of a study is: before the oven, the press, its scores, or the wash; and what is stored of it.
 
 Scores are in the book. That a film was cured, or a coupon pressed, is kept there too, as notes of the topic `STEP`, so
-that every device at the machines shows the same queue and a restart loses nothing.
+that every device at the machines shows the same queue and a restart loses nothing. Several people score: what differs
+from what is stored is found here, and stored with its why.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from statistics import fmean
 from typing import TYPE_CHECKING, Any, Literal
 
-from doe.book.records import PlanInfo, StudyRecord
+import pandas as pd
+
+from doe.book.records import HistoryEntry, PlanInfo, ShopNote, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
-from doe.domain.score import FieldValue
+from doe.domain.plan_kinds import learning_rounds
+from doe.domain.score import FieldValue, ScoreEntry
 from doe.domain.spec import Check
+from doe.plans.timing import minutes_at_machine
+from doe.surfaces.classical.batch_errors import judge_drift
+from doe.words.press import told
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -24,43 +32,26 @@ STEP = "bench step"
 """Topic of the notes that say what was made. Their name is that of the study."""
 
 Step = Literal["cured", "pressed"]
+Status = Literal["void", "failed", "in_part", "to_wash", "passed", "to_score", "to_press", "not_made"]
 STEPS: tuple[Step, ...] = ("cured", "pressed")
 WASH_WAIT = timedelta(hours=24)
 """Least time between press and first wash (common practice, no source)."""
 
 
 @dataclass(frozen=True)
-class Said:
-    """What was last said about a field of a coupon, by whom and when."""
-
-    value: FieldValue
-    who: str
-    at: datetime
-
-
-@dataclass(frozen=True)
-class Mark:
-    """One step that was noted at a machine."""
-
-    note: int
-    who: str
-    at: datetime
-
-
-@dataclass(frozen=True)
 class Coupon:
     """A coupon with all that is known of it.
 
-    ``place`` is what the plan says besides the settings: batches, orders, stroke, role, material. ``said`` holds the
-    fields that are filled, named as `ScoreEntry.fields` names them.
+    ``place`` is what the plan says besides the settings: batches, orders, stroke, role, material. ``said`` holds what
+    was last said of each field that is filled, named as `ScoreEntry.fields` names them; ``marks`` the notes of steps.
     """
 
     name: str
     round: int
     settings: Mapping[str, float | str]
     place: Mapping[str, Any]
-    said: Mapping[str, Said] = field(default_factory=dict)
-    marks: Mapping[Step, tuple[Mark, ...]] = field(default_factory=dict)
+    said: Mapping[str, HistoryEntry] = field(default_factory=dict)
+    marks: Mapping[Step, tuple[ShopNote, ...]] = field(default_factory=dict)
 
     @property
     def void(self) -> str:
@@ -89,12 +80,11 @@ class Coupon:
         return "pressed" in self.marks or any(name.startswith(("check:", "hand:")) for name in self.said)
 
     @property
-    def pressed_at(self) -> datetime | None:
-        """When it was pressed, or the first time it was scored; None when neither is known."""
+    def pressed_at(self) -> datetime:
+        """When it was pressed, or the first time it was scored."""
         if "pressed" in self.marks:
             return self.marks["pressed"][0].at
-        times = [said.at for name, said in self.said.items() if name.startswith(("check:", "hand:"))]
-        return min(times) if times else None
+        return min(said.at for name, said in self.said.items() if name.startswith(("check:", "hand:")))
 
     def check(self, name: str) -> bool | None:
         """Result of a check; None while it was not looked at."""
@@ -102,10 +92,20 @@ class Coupon:
         return None if said is None else bool(said.value)
 
     @property
+    def material(self) -> str:
+        """Which of two materials it is made of, in a comparison; else ``""``."""
+        return str(self.place.get("material", ""))
+
+    @property
     def hands(self) -> dict[str, float]:
         """Hand-feel by person."""
         found = {n.removeprefix("hand:"): s.value for n, s in self.said.items() if n.startswith("hand:")}
         return {name: float(value) for name, value in found.items() if isinstance(value, (int, float))}
+
+    @property
+    def mean_hand(self) -> float | None:
+        """Mean hand-feel of all who felt it; None while nobody did."""
+        return fmean(self.hands.values()) if self.hands else None
 
     def misses(self, checks: Iterable[Check]) -> bool:
         """Whether one of these checks is still to be looked at; a failed or void coupon needs no more looks."""
@@ -146,70 +146,91 @@ class Making:
         for coupon in self.coupons:
             if coupon.name == name:
                 return coupon
-        raise InputError(
-            f"coupon {name}",
-            f"no such coupon in study {self.record.name}",
-            "a coupon of the plan",
-            "Read its label again.",
-        )
+        found = f"no such coupon in study {self.record.name}"
+        raise InputError(f"coupon {name}", found, "a coupon of the plan", "Read its label again.")
+
+    def key_of(self, coupon: Coupon) -> str:
+        """Text that names a coupon of this study and of no other, in this book or another."""
+        return f"{self.record.made_at:%Y%m%d%H%M%S%f}/{coupon.name}"
+
+    @property
+    def people(self) -> tuple[str, ...]:
+        """Everybody who has felt a coupon of this study."""
+        return tuple(dict.fromkeys(name for c in self.coupons for name in c.hands))
 
     def queue(self, stage: Stage) -> tuple[Coupon, ...]:
         """Coupons that wait for a machine, in the order in which they are made there."""
-        order = f"{stage}_order"
         if stage == "cure" and not self.has_cure:
             return ()
-        waiting = [
-            c
-            for c in self.coupons
-            if not c.void and order in c.place and not (c.is_cured if stage == "cure" else c.is_pressed)
-        ]
-        return tuple(sorted(waiting, key=lambda c: (c.round, int(c.place[order]))))
+        return in_order(
+            (
+                c
+                for c in self.coupons
+                if not c.void and f"{stage}_order" in c.place and not (c.is_cured if stage == "cure" else c.is_pressed)
+            ),
+            stage,
+        )
 
     @property
     def to_score(self) -> tuple[Coupon, ...]:
         """Coupons that are pressed and wait for a check at the press, the one pressed first before the others."""
         # coupons that nobody planned have no queue at the machines: somebody made them, and they wait for their scores
-        waiting = [c for c in self.coupons if (c.is_pressed or "press_order" not in c.place) and self._needs_look(c)]
-        return tuple(sorted(waiting, key=lambda c: (c.round, int(c.place.get("press_order", 0)))))
-
-    def _needs_look(self, coupon: Coupon) -> bool:
-        return coupon.misses(self.checks_now)
+        return in_order(
+            c for c in self.coupons if (c.is_pressed or "press_order" not in c.place) and c.misses(self.checks_now)
+        )
 
     def stroke_of(self, coupon: Coupon) -> tuple[Coupon, ...]:
         """The coupons pressed in the same stroke, the coupon itself among them, in press order."""
         stroke = coupon.place.get("stroke")
         if stroke is None:
             return (coupon,)
-        mine = [c for c in self.coupons if c.place.get("stroke") == stroke and c.round == coupon.round and not c.void]
-        return tuple(sorted(mine, key=lambda c: int(c.place.get("press_order", 0)))) or (coupon,)
+        mine = (c for c in self.coupons if c.place.get("stroke") == stroke and c.round == coupon.round and not c.void)
+        return in_order(mine) or (coupon,)
+
+    def status_of(self, coupon: Coupon) -> Status:
+        """Where a coupon is."""
+        if coupon.void:
+            return "void"
+        if coupon.has_failed:
+            return "failed"
+        if coupon.is_scored:
+            if coupon.misses(self.checks_now):
+                return "in_part"
+            return "to_wash" if coupon.misses(self.checks_later) else "passed"
+        if coupon.is_pressed or "press_order" not in coupon.place:
+            return "to_score"
+        return "to_press" if coupon.is_cured and self.has_cure else "not_made"
 
     def kind_of(self, number: int) -> str:
         """Kind of a round."""
         return next((r.kind for r in self.info.rounds if r.round == number), "")
 
 
+def in_order(coupons: Iterable[Coupon], stage: Stage = "press") -> tuple[Coupon, ...]:
+    """Coupons in the order in which they are made at a machine."""
+    return tuple(sorted(coupons, key=lambda c: (c.round, int(c.place.get(f"{stage}_order", 0)))))
+
+
 @dataclass(frozen=True)
 class Wash:
     """A coupon that waits for checks after a wash.
 
-    ``check`` is the next of them, ``due`` when it may be washed for it; None when that depends on nothing we know.
+    ``check`` is the next of them, ``due`` when it may be washed for it.
     """
 
     coupon: Coupon
     check: Check
-    due: datetime | None
+    due: datetime
 
 
 def washes(making: Making) -> tuple[Wash, ...]:
     """Coupons that passed everything so far and wait for a wash, the ones that are due first at the top."""
-    found = []
-    for coupon in making.coupons:
-        if not coupon.is_scored or making._needs_look(coupon) or not coupon.misses(making.checks_later):
-            continue
-        check = next(c for c in making.checks_later if coupon.check(c.name) is None)
-        pressed = coupon.pressed_at
-        found.append(Wash(coupon, check, None if pressed is None else pressed + WASH_WAIT))
-    return tuple(sorted(found, key=lambda w: (w.due is not None, w.due, w.check.after_washes, w.coupon.name)))
+    found = [
+        Wash(c, next(check for check in making.checks_later if c.check(check.name) is None), c.pressed_at + WASH_WAIT)
+        for c in making.coupons
+        if making.status_of(c) == "to_wash"
+    ]
+    return tuple(sorted(found, key=lambda w: (w.due, w.check.after_washes, w.coupon.name)))
 
 
 def making_of(book: Book, key: str | int) -> Making:
@@ -233,55 +254,169 @@ def making_of(book: Book, key: str | int) -> Making:
 
 def read_again(book: Book, making: Making) -> Making:
     """The same study with what was said and noted about its coupons since; its plan stays as it is."""
-    said: dict[str, dict[str, Said]] = {}
-    for entry in book.history(making.record.id):
+    record = making.record
+    said: dict[str, dict[str, HistoryEntry]] = {c.name: {} for c in making.coupons}
+    marks: dict[str, dict[Step, tuple[ShopNote, ...]]] = {c.name: {} for c in making.coupons}
+    for entry in book.history(record.id):
         if entry.current and entry.value not in (None, ""):
-            said.setdefault(entry.coupon, {})[entry.field] = Said(entry.value, entry.who, entry.at)
-    marks = marks_of(book, making.record)
-    coupons = (replace(c, said=said.get(c.name, {}), marks=marks.get(c.name, {})) for c in making.coupons)
-    return replace(making, coupons=tuple(coupons))
-
-
-def marks_of(book: Book, record: StudyRecord) -> dict[str, dict[Step, tuple[Mark, ...]]]:
-    """Steps noted at the machines, by coupon and step, oldest first."""
-    found: dict[str, dict[Step, tuple[Mark, ...]]] = {}
+            said[entry.coupon][entry.field] = entry
     for note in book.notes(STEP, record.name):
         # a later study may carry the name of an archived one; when it was made tells them apart, in any book
-        if note.data.get("study_made") != _made(record) or note.data.get("step") not in STEPS:
-            continue
-        of_coupon = found.setdefault(str(note.data["coupon"]), {})
-        step: Step = note.data["step"]
-        of_coupon[step] = (*of_coupon.get(step, ()), Mark(note.id, note.who, note.at))
-    return found
+        if note.data["study_made"] == record.made_at.isoformat():
+            of_coupon, step = marks[note.data["coupon"]], note.data["step"]
+            of_coupon[step] = (*of_coupon.get(step, ()), note)
+    return replace(making, coupons=tuple(replace(c, said=said[c.name], marks=marks[c.name]) for c in making.coupons))
 
 
-def mark(book: Book, making: Making, names: Sequence[str], step: Step) -> int:
-    """Note that these coupons were cured or pressed; what is noted already adds nothing. Returns the new notes."""
-    fresh = 0
+def mark(book: Book, making: Making, names: Sequence[str], step: Step) -> None:
+    """Note that these coupons were cured or pressed; what is noted already adds nothing."""
     for name in names:
         coupon = making.coupon(name)
         if coupon.void:
             raise InputError(
                 f"coupon {name}", f"void ({coupon.void})", "a coupon that is not void", "Take the void back first."
             )
-        if step in coupon.marks:
-            continue
-        book.save_note(STEP, making.record.name, {"study_made": _made(making.record), "coupon": name, "step": step})
-        fresh += 1
-    return fresh
+        if step not in coupon.marks:
+            made = making.record.made_at.isoformat()
+            book.save_note(STEP, making.record.name, {"study_made": made, "coupon": name, "step": step})
 
 
-def unmark(book: Book, making: Making, name: str, step: Step, why: str) -> int:
-    """Take back that a coupon was cured or pressed, with the reason; returns how many notes no longer count."""
+def unmark(book: Book, making: Making, name: str, step: Step, why: str) -> None:
+    """Take back that a coupon was cured or pressed, with the reason."""
     marks = making.coupon(name).marks.get(step, ())
     if not marks:
         raise InputError(
             f"coupon {name}", f"not noted as {step}", "a step that was noted", "Nothing needs to be taken back."
         )
     for made in marks:
-        book.withdraw_note(made.note, why)
-    return len(marks)
+        book.withdraw_note(made.id, why)
 
 
-def _made(record: StudyRecord) -> str:
-    return record.made_at.isoformat()
+@dataclass(frozen=True)
+class Difference:
+    """A field that is stored with another value than the one given."""
+
+    field: str
+    stored: HistoryEntry
+    given: FieldValue
+
+
+def differences(coupon: Coupon, entry: ScoreEntry) -> tuple[Difference, ...]:
+    """What an entry would correct. The side goes with the symptoms and is not named on its own; notes are added to."""
+    found = []
+    for name, value in entry.fields():
+        said = coupon.said.get(name)
+        follows = name == "side" and ("symptoms" in coupon.said or not entry.symptoms)
+        if said is None or said.value == value or name == "note" or (name == "side" and follows):
+            continue
+        found.append(Difference(name, said, value))
+    return tuple(found)
+
+
+def keeping(entry: ScoreEntry, fields: Collection[str]) -> ScoreEntry:
+    """The entry without these fields: there what is stored stays."""
+
+    def left(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
+        return {name: value for name, value in values.items() if f"{kind}:{name}" not in fields}
+
+    if "symptoms" in fields:
+        entry = replace(entry, symptoms=(), side="")
+    return replace(
+        entry,
+        checks=left("check", entry.checks),
+        hand=left("hand", entry.hand),
+        actual=left("actual", entry.actual),
+        void_reason=None if "void" in fields else entry.void_reason,
+    )
+
+
+def _with_note_added(coupon: Coupon, entry: ScoreEntry) -> ScoreEntry:
+    """The entry with its note below the stored one, so that two people may each write something."""
+    said = coupon.said.get("note")
+    if said is None or not entry.note:
+        return entry
+    before = str(said.value)
+    if entry.note == before or entry.note in before.split("\n"):  # the same form once more
+        return replace(entry, note="")
+    return replace(entry, note=f"{before}\n{entry.note}")
+
+
+def store_scores(book: Book, record: StudyRecord, coupon: Coupon, entry: ScoreEntry, *, why: str = "") -> None:
+    """Store an entry. A correction needs a why, a longer note brings its own.
+
+    Raises
+    ------
+    InputErrors
+        As `Book.record`.
+    """
+    entry = _with_note_added(coupon, entry)
+    if not list(entry.fields()):
+        return
+    if "note" in coupon.said and entry.note and not differences(coupon, entry):
+        why = why or told("note_longer")
+    book.record(record.id, [entry], why=why)
+
+
+def take_back(book: Book, record: StudyRecord, coupon: Coupon, fields: Sequence[str], why: str) -> None:
+    """Empty fields again, as a correction. What was said stays in the history."""
+    cleared = [name for name in fields if name in coupon.said and name != "void"]
+    if "symptoms" in cleared and "side" in coupon.said and "side" not in cleared:
+        cleared.append("side")
+    void = "" if "void" in fields and coupon.void else None
+    if cleared or void is not None:
+        book.record(record.id, [ScoreEntry(coupon.name, cleared=tuple(cleared), void_reason=void)], why=why)
+
+
+LEAST_FOR_HINT = 8
+"""Scored coupons from which on an early look is given."""
+REPEATS = ("repeat centre", "centre")
+"""Roles of the coupons made at the centre."""
+
+
+def minutes_left(making: Making, stage: Stage) -> float:
+    """Minutes that the coupons in the queue of a machine take.
+
+    They count handling and settling between the coupons that are left, not warming up, and one person working.
+    """
+    waiting = making.queue(stage)
+    if not waiting:
+        return 0.0
+    frame = pd.DataFrame([{"coupon": c.name, "round": c.round, **c.settings, **c.place} for c in waiting])
+    return minutes_at_machine(making.record.study, frame, making.record.line, stage)
+
+
+@dataclass(frozen=True)
+class Repeats:
+    """Coupons made at the same centre settings, in the order in which they were pressed.
+
+    ``change`` is the change of the mean hand-feel from the first to the last with its 95 % interval ``(change, low,
+    high)``, where three or more were felt.
+    """
+
+    scored: tuple[Coupon, ...]
+    planned: int
+    change: tuple[float, float, float] | None = None
+
+
+def repeats_of(making: Making) -> Repeats:
+    """What the centre coupons of the rounds that look for settings say about drift so far."""
+    rounds = learning_rounds(making.info.rounds)
+    groups: dict[tuple[object, ...], list[Coupon]] = {}  # a later round may have another centre
+    for coupon in making.coupons:
+        if coupon.place.get("role") in REPEATS and coupon.round in rounds and not coupon.void:
+            groups.setdefault(tuple(coupon.settings.values()), []).append(coupon)
+    mine = max(groups.values(), key=len, default=[])
+    scored = in_order(c for c in mine if c.is_scored)
+    felt = [(float(place), c.mean_hand) for place, c in enumerate(scored) if c.mean_hand is not None]
+    if len(felt) < 3:
+        return Repeats(scored, len(mine))
+    drift = judge_drift([[1.0]] * len(felt), [hand for _, hand in felt], [place for place, _ in felt])
+    if drift.estimate is None or drift.low is None or drift.high is None:
+        return Repeats(scored, len(mine))
+    return Repeats(scored, len(mine), (drift.estimate, drift.low, drift.high))
+
+
+def scored_of(making: Making) -> int:
+    """Coupons with a result that do not count as void, of the rounds that look for settings."""
+    rounds = learning_rounds(making.info.rounds)
+    return sum(c.is_scored and not c.void and c.round in rounds for c in making.coupons)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pandas as pd
@@ -16,13 +16,13 @@ from doe.assure.people.agreement import HandAgreement, PassAgreement, judge_hand
 from doe.assure.people.repeats import AGAIN, Repeat, judge_repeats
 from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
-from doe.domain.units import Shown
 from doe.words.dates import local
-from doe.words.people import LEFT_OUT, hand_words, not_known, pass_words, repeat_words
 from reports.files import write_whole
-from reports.people import people_report
+from reports.pages import render
+from reports.people import people_page
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -32,6 +32,9 @@ WANTED_LOOKS, WANTED_BAD = 30, 10
 
 LEAST_COMMON = 3
 """Coupons that people must have in common before their agreement is worked out."""
+
+
+MissingCode = Literal["passes unknown", "hand open", "repeats unknown", "look blind", "left out"]
 
 
 @dataclass(frozen=True)
@@ -51,10 +54,8 @@ class PeopleAgreement:
         Every person who looked at coupons again, with herself.
     again : tuple of str
         Coupons to look at again, in this order; empty when enough were.
-    sentences : tuple of str
-        What it means, the most important first.
-    missing : tuple of str
-        What cannot be told yet, and what would tell it.
+    missing : tuple of Finding
+        What cannot be told yet, by `MissingCode`.
     """
 
     record: StudyRecord
@@ -63,8 +64,7 @@ class PeopleAgreement:
     hand: HandAgreement | None
     repeats: tuple[Repeat, ...]
     again: tuple[str, ...]
-    sentences: tuple[str, ...]
-    missing: tuple[str, ...]
+    missing: tuple[Finding, ...]
 
 
 def people_of_study(book: Book, key: Key) -> PeopleAgreement:
@@ -95,7 +95,6 @@ def people_of_study(book: Book, key: Key) -> PeopleAgreement:
         hands,
         repeats,
         again,
-        tuple(dict.fromkeys((*pass_words(passes), *hand_words(hands), *(s for r in repeats for s in repeat_words(r))))),
         _missing(record, hand, whole, passes, repeats, again),
     )
 
@@ -149,13 +148,13 @@ def looks_of(book: Book, key: Key) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def record_looks(
     book: Book, key: Key, entries: Sequence[ScoreEntry], person: str
-) -> tuple[StudyRecord, int, int, tuple[str, ...]]:
+) -> tuple[StudyRecord, int, int, tuple[Finding, ...]]:
     """Store entries as further looks: checks by ``person``, hand-feel by whoever felt.
 
     Returns
     -------
-    (StudyRecord, int, int, tuple of str)
-        The study, coupons, new fields, and what of the entries was left out (sentences).
+    (StudyRecord, int, int, tuple of Finding)
+        The study, coupons, new fields, and what of the entries was left out.
     """
     record = book.study(key)
     looks: list[SecondLook] = []
@@ -173,10 +172,10 @@ def record_looks(
             "A further look is about those; notes and symptoms go with the first one.",
         )
     fields = book.record_again(record.id, looks)
-    return record, len({look.coupon for look in looks}), fields, (LEFT_OUT,) if others else ()
+    return record, len({look.coupon for look in looks}), fields, (_missed("left out"),) if others else ()
 
 
-def write_people(found: PeopleAgreement, output: Path, *, shown: Shown, made_by: str) -> Path:
+def write_people(found: PeopleAgreement, output: Path, *, made_by: str) -> Path:
     """Write the agreement of people as one HTML file.
 
     Raises
@@ -184,20 +183,18 @@ def write_people(found: PeopleAgreement, output: Path, *, shown: Shown, made_by:
     InputError
         If the place cannot be written.
     """
-    del shown  # scores have no unit
-    page = people_report(
+    page = people_page(
         found.record.study,
         found.judged,
         found.passes,
         found.hand,
         found.repeats,
         again=found.again,
-        sentences=found.sentences,
         missing=found.missing,
         made_at=local(datetime.now(UTC)),
         made_by=made_by,
     )
-    return write_whole(output, page)
+    return write_whole(output, render("people.html", page))
 
 
 def _first_hand(results: pd.DataFrame) -> pd.DataFrame:
@@ -237,16 +234,15 @@ def _missing(
     passes: PassAgreement | None,
     repeats: Sequence[Repeat],
     again: Sequence[str],
-) -> tuple[str, ...]:
-    wants_hand = record.study.spec.hand_min is not None
-    return not_known(
-        has_passes=passes is not None,
-        hand_people=hand.shape[1],
-        hand_common=len(whole),
-        is_hand_open=wants_hand and (hand.shape[1] < 2 or len(whole) < LEAST_COMMON),
-        has_repeats=any(r.hand_coupons or r.coupons for r in repeats),
-        can_look=bool(again),
-    )
+) -> tuple[Finding, ...]:
+    found = [] if passes is not None else [_missed("passes unknown")]
+    people, common = hand.shape[1], len(whole)
+    if record.study.spec.hand_min is not None and (people < 2 or common < LEAST_COMMON):
+        found.append(_missed("hand open", people=people, common=common))
+    if not any(r.hand_coupons or r.coupons for r in repeats):
+        found.append(_missed("repeats unknown"))
+    return (*found, _missed("look blind")) if again and found else tuple(found)
 
 
-__all__ = ["PeopleAgreement", "looks_of", "people_of_study", "record_looks", "write_people"]
+def _missed(code: MissingCode, **values: int) -> Finding:
+    return Finding(code, values)

@@ -3,31 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
 from doe.book.records import CouponState
+from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE, CONFIRM, JUDGING
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-
-
-@dataclass(frozen=True)
-class ScoreCounts:
-    """How far the scoring of a study has come. ``unfinished`` coupons have some but not all of their checks."""
-
-    coupons: int
-    scored: int
-    passed: int
-    unfinished: int
-    void: int
-
-    @property
-    def waiting(self) -> int:
-        """Coupons without any pass/fail result that are not void."""
-        return self.coupons - self.scored - self.void
 
 
 def score_counts(book: Book, key: Key) -> ScoreCounts:

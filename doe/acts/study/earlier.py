@@ -1,4 +1,4 @@
-"""What an earlier study of a recipe tells a retune: its coupons, each counting for a part of one."""
+"""Coupons of an earlier study that count for a part of one each."""
 
 from __future__ import annotations
 
@@ -6,13 +6,14 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
-from doe.acts.base import version
+from doe.acts.base import PRIOR, version
 from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
 from doe.domain.study import Study
@@ -21,18 +22,19 @@ from doe.surfaces.earlier import Earlier
 if TYPE_CHECKING:
     from doe.book.book import Book
 
-PRIOR, WITHOUT_PRIOR = "prior knowledge", "without prior knowledge"
-"""Kinds of analyses: the earlier coupons with their discount, and the answer that does without them."""
-
 USUAL_DISCOUNT = 0.3
 """What one coupon of the earlier study counts for. See `tests/benchmarks/prior_knowledge.py` and DEVELOPERS.md."""
+
+Reason = Literal["same fabric", "other fabric", "as typed"]
+"""Why earlier coupons count for so much; `doe.words.study.state.reason` says it. Older books hold sentences."""
 
 
 @dataclass(frozen=True)
 class Prior:
     """Coupons of an earlier study as they were when the retune began; a later correction of them changes nothing here.
 
-    ``discount`` is what each counts for; 0 when they are left out, and then ``results`` is empty. ``why`` says why so.
+    ``discount`` is what each counts for; 0 when they are left out, and then ``results`` is empty. ``why`` is the
+    `Reason`, or a sentence of an older book.
     """
 
     study: str
@@ -57,6 +59,12 @@ class Prior:
         """For `doe.fit`; None when nothing is used."""
         return Earlier(self.results, self.discount) if self.is_used else None
 
+    @property
+    def lent(self) -> Finding:
+        """What was lent, as `doe.words.study.state` says it."""
+        told = ("study", "recipe", "revision", "coupons", "discount", "why")
+        return Finding("lent" if self.is_used else "left out", {name: getattr(self, name) for name in told})
+
 
 def check_discount(discount: float) -> float:
     """A discount from 0 (left out) to 1 (like coupons of the new stack).
@@ -71,11 +79,11 @@ def check_discount(discount: float) -> float:
     return discount
 
 
-def usual_discount(differs: Mapping[str, str]) -> tuple[float, str]:
+def usual_discount(differs: Mapping[str, str]) -> tuple[float, Reason]:
     """What the earlier coupons usually count for, and why: nothing when the fabric is another in kind."""
     if differs.get("fabric") == "material":
-        return 0.0, "the fabric is another in kind, so the earlier coupons are left out unless somebody wants them"
-    return USUAL_DISCOUNT, "usual for the same kind of fabric"
+        return 0.0, "other fabric"
+    return USUAL_DISCOUNT, "same fabric"
 
 
 def coupons_for_prior(results: pd.DataFrame, study: Study, levels: Mapping[str, str]) -> pd.DataFrame:
@@ -107,16 +115,8 @@ def prior_analysis(
     used = results if discount > 0 else results.iloc[:0]
     rows = {"columns": list(used.columns), "rows": jsonable(used.to_dict("records"))}
     total = hashlib.sha256(json.dumps(rows, sort_keys=True).encode()).hexdigest()
-    payload = {
-        "study": study,
-        "recipe": recipe,
-        "revision": revision,
-        "discount": discount,
-        "why": why,
-        "results": rows,
-        "hash": total,
-    }
-    return NewAnalysis(PRIOR, total, 0, version(), payload)
+    said = {"study": study, "recipe": recipe, "revision": revision, "discount": discount, "why": why}
+    return NewAnalysis(PRIOR, total, 0, version(), {**said, "results": rows, "hash": total})
 
 
 def prior_of(book: Book, record: StudyRecord) -> Prior | None:
@@ -124,7 +124,5 @@ def prior_of(book: Book, record: StudyRecord) -> Prior | None:
     kept = book.latest_analysis(record.id, PRIOR)
     if kept is None:
         return None
-    data: Mapping[str, Any] = kept.payload
-    rows = data["results"]
-    frame = pd.DataFrame(rows["rows"], columns=rows["columns"])
-    return Prior(data["study"], data["recipe"], data["revision"], data["discount"], data["why"], frame, data["hash"])
+    rows = kept.payload["results"]
+    return Prior(**{**kept.payload, "results": pd.DataFrame(rows["rows"], columns=rows["columns"])})

@@ -8,19 +8,22 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from doe.acts.answers import answer_data, answer_from, facts_data
-from doe.acts.base import FIT, RECOMMEND, Key, Progress, usual_seed, version
+from doe.acts.answers import answer_data, answer_from
+from doe.acts.base import FIT, RECOMMEND, WITHOUT_PRIOR, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
-from doe.acts.study.counts import ScoreCounts, score_counts
-from doe.acts.study.earlier import WITHOUT_PRIOR, Prior, prior_of
+from doe.acts.study.counts import score_counts
+from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import AnalysisRecord, StudyRecord
+from doe.domain.finding import Finding, Value
 from doe.domain.jsonable import jsonable
+from doe.domain.outcome import ScoreCounts
 from doe.setpoint.answer import Answer
 from doe.setpoint.recommendation import recommend
+from doe.setpoint.verdict import find_gaps
+from doe.setpoint.why import Why, explain_answer
 from doe.surfaces.fitted import Surfaces, fit
-from doe.words.study.state import open_checks, prior_sentence
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -38,23 +41,19 @@ class Fitted:
     counts: ScoreCounts
     prior: Prior | None = None
 
+    def belief_data(self) -> dict[str, Any]:
+        """Whether the fit can be believed, as what JSON takes."""
+        belief = self.surfaces.belief
+        names = ("score", "score_no_factor", "right", "fit_p_value", "learned")
+        return {**{name: getattr(belief, name) for name in names}, "facts": belief.facts}
+
 
 def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progress | None = None) -> Fitted:
     """Fit the surfaces of a study to what is scored, and keep the fit in the book."""
     fitted = fit_of(book, book.study(key), seed, progress)
-    belief = fitted.surfaces.belief
-    payload = {
-        "coupons": fitted.surfaces.results.coupons,
-        "passed": int(fitted.surfaces.results.passed.sum()),
-        "score": belief.score,
-        "score_no_factor": belief.score_no_factor,
-        "right": belief.right,
-        "fit_p_value": belief.fit_p_value,
-        "learned": belief.learned,
-        "facts": facts_data(belief.facts),
-        "warnings": facts_data(fitted.surfaces.warnings),
-    }
-    _keep(book, fitted, FIT, payload)
+    results = fitted.surfaces.results
+    counted = {"coupons": results.coupons, "passed": int(results.passed.sum())}
+    _keep(book, fitted, FIT, {**counted, **fitted.belief_data(), "warnings": fitted.surfaces.warnings})
     return fitted
 
 
@@ -109,19 +108,17 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
     same = [a for a in kept_answers if a.inputs_hash == fitted.hash and (seed is None or a.seed == seed)]
     others = [a for a in kept_answers if a.inputs_hash != fitted.hash]
     before = others[-1] if others and not same else None
-    if same:
-        answer, kept = answer_from(same[-1].payload), same[-1]
+    kept = same[-1] if same else None
+    if kept is not None:
+        answer = answer_from(kept.payload)
     else:
-        answer, kept = (
-            recommend(
-                fitted.record.study, fitted.surfaces, seed=fitted.seed, progress=lambda share: tell(0.7 + 0.1 * share)
-            ),
-            None,
-        )
+        study = fitted.record.study
+        answer = recommend(study, fitted.surfaces, seed=fitted.seed, progress=lambda share: tell(0.7 + 0.1 * share))
         _keep(book, fitted, RECOMMEND, answer_data(answer))
     without = _without_prior(book, fitted)
     tell(1.0)
-    return Recommended(fitted, _told(answer, fitted, without), kept, before, without)
+    limits = (*_open_checks(fitted), *_lent(fitted, answer, without), *answer.limits_on_certainty)
+    return Recommended(fitted, replace(answer, limits_on_certainty=limits), kept, before, without)
 
 
 def _without_prior(book: Book, fitted: Fitted) -> Answer | None:
@@ -138,22 +135,85 @@ def _without_prior(book: Book, fitted: Fitted) -> Answer | None:
     return answer
 
 
-def _told(answer: Answer, fitted: Fitted, without: Answer | None) -> Answer:
-    """The answer with what stands before it: open checks first, then what an earlier study does to it."""
-    if without is not None and fitted.prior is not None:
-        said = prior_sentence(fitted.prior, fitted.record.study, answer, without)
-        answer = replace(answer, limits_on_certainty=(said, *answer.limits_on_certainty))
-    return _with_open_checks(answer, fitted)
+def _lent(fitted: Fitted, answer: Answer, without: Answer | None) -> tuple[Finding, ...]:
+    """What the coupons of an earlier study do to an answer; nothing where none count."""
+    if without is None or fitted.prior is None:
+        return ()
+    spec, names = fitted.record.study.spec, [f.name for f in fitted.record.study.numeric]
+
+    def told(found: Answer) -> tuple[Value, ...]:
+        settings = tuple((name, float(found.setpoint[name])) for name in names)
+        return (found.verdict, found.pass_rate, found.pass_rate_low, settings)
+
+    return (fitted.prior.lent.also(assurance=spec.assurance, answer=told(answer), without=told(without)),)
 
 
-def _with_open_checks(answer: Answer, fitted: Fitted) -> Answer:
-    """The answer, which says first what it cannot know: a coupon counts as passed before it was washed.
+def _open_checks(fitted: Fitted) -> tuple[Finding, ...]:
+    """What an answer cannot know: a coupon counts as passed before it was washed.
 
     This is how things stand when the answer is given, so it is not kept with the answer: a wash that is passed
     later changes no result of the fit.
     """
-    if not fitted.counts.unfinished:
-        return answer
+    counts = fitted.counts
+    if not counts.unfinished:
+        return ()
     good = fitted.results[fitted.results["passed"].eq(True)]
-    names = [c.name for c in fitted.record.study.spec.checks if good[f"check_{c.name}"].isna().any()]
-    return replace(answer, limits_on_certainty=(open_checks(fitted.counts, names), *answer.limits_on_certainty))
+    names = tuple(c.name for c in fitted.record.study.spec.checks if good[f"check_{c.name}"].isna().any())
+    return (Finding("open checks", {"unfinished": counts.unfinished, "passed": counts.passed, "checks": names}),)
+
+
+def explain(found: Recommended) -> Why:
+    """Reasons behind an answer, kept or new, from the fit that stands behind it."""
+    return explain_answer(found.fitted.record.study, found.fitted.surfaces, found.answer)
+
+
+@dataclass(frozen=True)
+class EarlyHint:
+    """Where the best settings seem to lie after the coupons scored so far.
+
+    ``window`` holds low and high of every numeric factor, empty where no box holds the target yet; ``pass_rate`` and
+    ``pass_rate_low`` are the expected rate at ``settings`` and its lower bound; ``learned`` says whether the fit
+    predicts coupons better than a guess that knows no setting; ``unvaried`` are the labels of settings that hardly
+    changed so far, ``checks_only`` says that hand-feel is wanted and was not scored yet.
+    """
+
+    hash: str
+    coupons: int
+    passed: int
+    settings: Mapping[str, float | str]
+    window: Mapping[str, tuple[float, float]]
+    pass_rate: float
+    pass_rate_low: float
+    assurance: float
+    learned: bool
+    unvaried: tuple[str, ...] = ()
+    checks_only: bool = False
+
+
+def early_hint(book: Book, study: int) -> EarlyHint:
+    """An early look at where good settings may lie, while coupons are still being scored; nothing of it is kept.
+
+    Raises
+    ------
+    InputError
+        If nothing can be fitted to this study.
+    """
+    record = book.study(study)
+    fitted = fit_of(book, record, None, None)
+    answer = recommend(record.study, fitted.surfaces, seed=fitted.seed)
+    ends = () if answer.window is None else answer.window.bounds[["low", "high"]].astype(float).itertuples()
+    results = fitted.surfaces.results
+    gaps = find_gaps(record.study, fitted.surfaces)
+    return EarlyHint(
+        fitted.hash,
+        results.coupons,
+        int(results.passed.sum()),
+        dict(answer.setpoint),
+        {str(name): (low, high) for name, low, high in ends},
+        answer.pass_rate,
+        answer.pass_rate_low,
+        record.study.spec.assurance,
+        bool(fitted.surfaces.belief.learned),
+        tuple(f.label for f in gaps.unvaried),
+        gaps.hand,
+    )

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
-from doe.acts.study.earlier import Prior, prior_of
+from doe.acts.base import PRIOR
 from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import StudyRecord
 from doe.domain.jsonable import jsonable
+from doe.domain.plan_kinds import JUDGING
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
 
 if TYPE_CHECKING:
+    import pandas as pd
+
+    from doe.acts.study.earlier import Prior
     from doe.book.book import Book
 
 _HASHED = ("coupon", "passed", "side", "round", "cure_batch", "press_batch", "garment", "cure_order", "press_order")
@@ -27,18 +30,41 @@ def inputs_hash(study: Study, results: pd.DataFrame, prior: Prior | None = None)
     Coupons that still wait change nothing in a fit, so they are left out. Earlier coupons count as they were kept,
     with their discount.
     """
-    columns = sorted(
-        c for c in results.columns if c in (*_HASHED, *study.factor_names) or str(c).startswith(("actual_", "hand_"))
-    )
-    scored = results.loc[results["passed"].notna(), columns].sort_values("coupon")
-    rows = jsonable(scored.to_dict("records"))
-    facts: dict[str, Any] = {"study": to_plain(study), "results": rows}
-    if prior is not None and prior.is_used:
-        facts["prior"] = {"hash": prior.hash, "discount": prior.discount}
-    text = json.dumps(facts, sort_keys=True, ensure_ascii=True, allow_nan=False)
-    return hashlib.sha256(text.encode()).hexdigest()
+    earlier = {"hash": prior.hash, "discount": prior.discount} if prior is not None and prior.is_used else None
+    return _sum(study, results.loc[results["passed"].notna()].to_dict("records"), earlier)
 
 
 def hash_now(book: Book, record: StudyRecord) -> str:
     """Sum of what a study's fit would be made from as things stand now."""
-    return inputs_hash(record.study, results_to_learn_from(book, record.id), prior_of(book, record))
+    kept = book.latest_analysis(record.id, PRIOR)
+    prior = None if kept is None else kept.payload
+    used = prior is not None and prior["discount"] > 0 and prior["results"]["rows"]
+    earlier = {"hash": prior["hash"], "discount": prior["discount"]} if prior is not None and used else None
+    if any(made.kind in JUDGING for made in book.plan_info(record.id).rounds):
+        results = results_to_learn_from(book, record.id)
+        return _sum(record.study, results.loc[results["passed"].notna()].to_dict("records"), earlier)
+    # the usual case, without waiting for pandas
+    columns = {name: _as_in_a_frame(values) for name, values in book.result_columns(record.id).items()}
+    rows = [dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)]
+    scored = [row for row in rows if row["passed"] is not None and not row["void"]]
+    return _sum(record.study, scored, earlier)
+
+
+def _as_in_a_frame(values: list[Any]) -> list[Any]:
+    """Numbers of a column as a frame keeps them: all of them are decimal where one is, or where one is missing."""
+    kinds = {type(value) for value in values}
+    decimal = kinds <= {int, float, type(None)} and kinds != {int} and kinds != {type(None)}
+    return [None if value is None else float(value) for value in values] if decimal else values
+
+
+def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], earlier: Mapping[str, Any] | None) -> str:
+    known = {*_HASHED, *study.factor_names}
+    rows = [
+        {name: value for name, value in row.items() if name in known or str(name).startswith(("actual_", "hand_"))}
+        for row in sorted(scored, key=lambda row: str(row["coupon"]))
+    ]
+    facts: dict[str, Any] = {"study": to_plain(study), "results": jsonable(rows)}
+    if earlier is not None:
+        facts["prior"] = earlier
+    text = json.dumps(facts, sort_keys=True, ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()

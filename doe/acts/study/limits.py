@@ -6,8 +6,8 @@ from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.limits import CEILING_DEGC, LIMIT_NAMES, missing_limits
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import show_both
+from doe.words.study.state import limits_command
 
 _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 
@@ -15,12 +15,6 @@ _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 def missing(study: Study) -> list[str]:
     """Limits that are not known yet, by the names used at the command line."""
     return [_OPTION_OF[name] for name in missing_limits(study.factors, study.limits)]
-
-
-def limits_command(study: Study) -> str:
-    """The command that would give the missing limits."""
-    words = " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in missing(study))
-    return f"doe study limits {quoted(study.name)} {words}"
 
 
 def refuse_held(study: Study) -> None:
@@ -59,11 +53,11 @@ def refuse_without_limits(study: Study) -> None:
     InputError
         Naming the missing ones and what to type.
     """
-    if missing_limits(study.factors, study.limits):
+    if absent := missing(study):
         raise InputError(
             f"limits of {study.name}",
-            f"{len(missing(study))} missing ({', '.join(missing(study))})",
+            f"{len(absent)} missing ({', '.join(absent)})",
             "every limit of the makers' data sheets before a plan is made",
-            f"Type: {limits_command(study)}",
+            f"Type: {limits_command(study.name, absent)}",
         )
     refuse_held(study)

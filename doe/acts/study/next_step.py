@@ -7,25 +7,45 @@ from typing import TYPE_CHECKING, Literal
 
 from doe.acts.base import RECOMMEND, Key
 from doe.acts.study.counts import score_counts
+from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
 from doe.acts.study.rounds import is_comparison
-from doe.domain.plan_kinds import CONFIRM
+from doe.domain.outcome import ScoreCounts
+from doe.domain.plan_kinds import CONFIRM, JUDGING
 
 if TYPE_CHECKING:
     from doe.book.book import Book
 
-Step = Literal[
-    "limits", "plan", "make", "recommend", "washes", "feel", "score", "extend", "confirm", "compare", "report"
+SearchStep = Literal[
+    "limits",
+    "plan",
+    "make",
+    "recommend",
+    "washes",
+    "feel",
+    "score",
+    "extend",
+    "confirm",
+    "compare",
+    "report",
 ]
+"""What `next_step` names."""
+
+Step = Literal[SearchStep, "make_again", "confirmation_page", "release"]
+"""Those of a confirmation are among them."""
 
 
 @dataclass(frozen=True)
 class NextStep:
-    """A step with what it is done to: coupons of the round to ``extend`` by, or the first coupon to ``feel``."""
+    """A step with what it is done to.
+
+    ``coupons`` of the round to ``extend`` by, the first ``coupon`` to ``feel``, the ``round`` to ``make`` (0: last).
+    """
 
     step: Step
     coupons: int = 0
     coupon: str = ""
+    round: int = 0
 
 
 def next_step(book: Book, key: Key) -> NextStep:
@@ -45,11 +65,28 @@ def next_step(book: Book, key: Key) -> NextStep:
     kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND]
     if not kept:
         return NextStep("recommend")
-    # only whether an answer still stands is asked of frames: a study without one is shown without waiting for pandas
-    from doe.acts.study.after_answer import after_answer, standing_answer  # noqa: PLC0415
-
-    standing = standing_answer(book, record, kept)
-    if standing is None:
+    now = hash_now(book, record)
+    standing = [a.payload for a in kept if a.inputs_hash == now]
+    if not standing:
         return NextStep("recommend")
-    answer, results = standing
-    return after_answer(answer, counts, results)[0]
+    answer = standing[-1]
+    states = (coupon for coupon in book.coupon_states(record.id) if coupon.kind not in JUDGING and not coupon.void)
+    passed = (coupon.coupon for coupon in states if coupon.passed)
+    asked, felt = len(answer["next_coupons"]["rows"]), answer["hand"] is not None
+    return steps_after(answer["verdict"], asked, felt=felt, passed=next(passed, ""), counts=counts)[0]
+
+
+def steps_after(verdict: str, asked: int, *, felt: bool, passed: str, counts: ScoreCounts) -> tuple[NextStep, ...]:
+    """What to do with an answer, the most urgent first; it is not read whole, which would wait for pandas.
+
+    ``asked`` are the coupons it asks for, ``felt`` says whether it knows hand-feel, ``passed`` is the first coupon
+    that passed.
+    """
+    steps = [NextStep("washes")] if counts.unfinished else []
+    if verdict == "more coupons" and not felt and not asked:
+        steps.append(NextStep("feel", coupon=passed))
+    elif verdict == "more coupons":
+        steps.append(NextStep("score") if counts.waiting else NextStep("extend", coupons=max(1, asked)))
+    elif verdict == "ready":
+        steps.append(NextStep("confirm"))
+    return (*steps, NextStep("report"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
@@ -15,29 +15,32 @@ from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of
 from doe.assure.gauges.line import GaugedLine
-from doe.book.records import StudyRecord
+from doe.book.records import RoundInfo, StudyRecord
 from doe.domain.errors import InputError
-from doe.domain.finding import Finding
 from doe.domain.plan_kinds import Scale
 from doe.domain.units import METRIC, Shown
-from doe.plans.augment import augment_plan
-from doe.plans.build import add_round, make_plan
+from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
-from doe.words.study.plans import why_left_out
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
+from doe.words.study.plans import planned_with, why_left_out
 from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.book.book import Book
 
+Grown = Literal["where coupons tell most", "where the plan is thinnest"]
+"""How the coupons of a further round are chosen."""
+
 
 @dataclass(frozen=True)
 class PlanChoice:
-    """Candidate plans of a study at a budget, the most telling first, the kinds that do not fit, its line.
+    """Candidate plans of a study at a budget, the most telling first, the kinds that do not fit.
 
-    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them.
+    ``cautions`` are what to be careful about in the corrections of its line.
     """
 
     record: StudyRecord
@@ -45,7 +48,6 @@ class PlanChoice:
     seed: int
     judgements: tuple[PlanJudgement, ...]
     left_out: tuple[LeftOut, ...]
-    gauged: GaugedLine
     cautions: tuple[str, ...]
 
 
@@ -57,36 +59,28 @@ def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, 
     judged = compare_plans(record.study, coupons=coupons, seed=seed, line=gauged.line)
     absent = left_out(record.study, coupons=coupons)
     if not judged:
-        raise InputError(
-            "--coupons",
-            coupons,
-            "enough for one of the plans",
-            why_left_out(absent[0]) if absent else "Add coupons.",
-        )
-    return PlanChoice(record, coupons, seed, judged, absent, gauged, study_cautions(book, record, gauged, shown=shown))
+        remedy = why_left_out(absent[0]) if absent else "Add coupons."
+        raise InputError("--coupons", coupons, "enough for one of the plans", remedy)
+    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
+    return PlanChoice(record, coupons, seed, judged, absent, cautions)
 
 
 @dataclass(frozen=True)
 class PlannedRound:
-    """A round that was stored: the whole plan, the new round with how it was chosen and its notes, the plan's worth.
+    """A round that was stored: the whole plan, how the new round was ``made`` and its coupons, the plan's worth.
 
-    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them.
+    ``gauged`` is the line with the corrections in force, ``cautions`` what to be careful about in them; ``scale`` is
+    what the temperatures of all coupons are.
     """
 
     record: StudyRecord
     plan: Plan
-    round: int
-    kind: str
-    notes: tuple[Finding | str, ...]
+    made: RoundInfo
+    coupons: pd.DataFrame
     judgement: PlanJudgement
     gauged: GaugedLine
     cautions: tuple[str, ...]
     scale: Scale
-
-    @property
-    def coupons(self) -> pd.DataFrame:
-        """The coupons of the new round."""
-        return self.plan.coupons[self.plan.coupons["round"] == self.round]
 
 
 def commit_plan(
@@ -113,13 +107,19 @@ def commit_plan(
     )
     refuse_dials(gauged_line(book, record), study, plan.coupons)
     if study != record.study:
-        book.amend_study(record.id, study, f"planned with {count(study.per_garment, 'coupon')} on a garment")
+        book.amend_study(record.id, study, planned_with(study.per_garment))
         record = book.study(record.id)
     book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes, scale="surface")
-    gauged = gauged_line(book, record)
+    return _planned(book, record, plan, shown)
+
+
+def _planned(book: Book, record: StudyRecord, plan: Plan, shown: Shown) -> PlannedRound:
+    """The round that was stored last; ``plan`` is of all rounds that search for the window."""
+    made, gauged = book.plan_info(record.id).rounds[-1], gauged_line(book, record)
+    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
+    coupons = plan.coupons[plan.coupons["round"] == made.round]
     judged = judge_plan(plan, line=gauged.line)
-    cautions = study_cautions(book, record, gauged, shown=shown)
-    return PlannedRound(record, plan, 1, plan.kind, plan.notes, judged, gauged, cautions, "surface")
+    return PlannedRound(record, plan, made, coupons, judged, gauged, cautions, scale_of(book, record))
 
 
 def _without_plan(book: Book, key: Key) -> StudyRecord:
@@ -189,7 +189,7 @@ def extend_study(
         fitted = fit_of(book, record, seed, progress)
         # the whole plan, because rounds and batches are numbered on past those that only judge
         longer = extend_plan(record.study, whole, fitted.surfaces, coupons=coupons, seed=seed, line=record.line)
-        kind = "where coupons tell most"
+        kind: Grown = "where coupons tell most"
     else:
         longer = augment_plan(plan, coupons=coupons, seed=seed, line=record.line)
         if whole.rounds > plan.rounds:
@@ -197,14 +197,8 @@ def extend_study(
             roles = tuple(added["role"])
             longer = add_round(whole, added[list(record.study.factor_names)], seed=seed, line=record.line, roles=roles)
         kind = "where the plan is thinnest"
-    scale = scale_of(book, record)
-    number, notes = longer.rounds, longer.notes[len(whole.notes) :]
-    fresh = longer.coupons[longer.coupons["round"] == number]
-    gauged = gauged_line(book, record)
-    refuse_dials(gauged, record.study, fresh)
+    notes, scale = longer.notes[len(whole.notes) :], scale_of(book, record)
+    fresh = longer.coupons[longer.coupons["round"] == longer.rounds]
+    refuse_dials(gauged_line(book, record), record.study, fresh)
     book.save_round(record.id, fresh, kind=kind, seed=seed, notes=notes, scale=scale)
-    judged = stored_plan(book, record)
-    cautions = study_cautions(book, record, gauged, shown=shown)
-    return PlannedRound(
-        record, judged, number, kind, notes, judge_plan(judged, line=gauged.line), gauged, cautions, scale
-    )
+    return _planned(book, record, stored_plan(book, record), shown)

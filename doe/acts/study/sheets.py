@@ -1,8 +1,8 @@
-"""Writing the sheets of a round and the report of a study, shared by commands and pages."""
+"""Writing the sheets and sticker labels of a round and the report of a study, shared by commands and pages."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -17,26 +17,27 @@ from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import Recommended, recommend_study
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from, scale_of
-from doe.assure.gauges.line import GaugedLine
-from doe.book.records import RoundInfo, StudyRecord
+from doe.book.records import StudyRecord
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.units import Shown
 from doe.words.dates import local
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 from doe.words.gauges.dials import SCALE_WORDS
 from reports.files import write_whole
+from reports.pages import render
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
-from reports.sheet.page import bench_sheet
+from reports.sheet.labels import GRIDS, LabelGrid, check_link, labels_page
+from reports.sheet.page import sheet_page
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
 from reports.study.page import study_report
-from reports.study.photos import CouponPhoto, first_of_each, photos_for_page
+from reports.study.photos import CouponPhoto, photos_for_page
 
 if TYPE_CHECKING:
     from doe.book.book import Book
-
-_KINDS = (".html", ".xlsx", ".csv")
 
 
 @dataclass(frozen=True)
@@ -77,37 +78,63 @@ def write_sheets(
     InputError
         If there is no plan or no such round, or the place cannot be written.
     """
-    record = book.study(key)
-    plan = whole_plan(book, record)
-    number = plan.rounds if round_number is None else round_number
-    if not 1 <= number <= plan.rounds:
-        raise InputError("--round", number, f"1 to {plan.rounds}", "Choose a round of the study.")
+    record, number, coupons = _round(book, key, round_number)
     check_people(people or ())
     names = tuple(people) if people else people_of(book.results(record.id, include_void=True))
-    if output.suffix.lower() in _KINDS:
-        targets = [output]
-    elif output.suffix and not output.is_dir():
-        raise InputError(
-            "--output", output.name, "a folder, or a file ending in .html, .xlsx or .csv", "Correct the ending."
-        )
-    else:
-        targets = [output / f"{slug(record.name)}-round-{number}{end}" for end in ("-sheet.html", ".xlsx", ".csv")]
-    coupons = plan.coupons[plan.coupons["round"] == number]
+    ends = {"-sheet.html": ".html", ".xlsx": ".xlsx", ".csv": ".csv"}
+    targets = _targets(output, record, number, ends, "a folder, or a file ending in .html, .xlsx or .csv")
     if not _is_planned(coupons):  # brought in from a sheet that does not say how they were made
-        if output.suffix.lower() == ".html":
+        targets = [target for target in targets if target.suffix.lower() != ".html"]
+        if not targets:
             raise InputError(
                 f"round {number} of {record.name}",
                 "coupons that were made without a plan",
                 "a planned round",
                 "Write an entry file for them: end the name in .xlsx or .csv.",
             )
-        targets = [target for target in targets if target.suffix != ".html"]
     info = book.plan_info(record.id).rounds[number - 1]
     gauged = gauged_line(book, record)
-    cautions = study_cautions(book, record, gauged, shown=shown)
+    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
     for target in targets:
-        _write_one(target, record, coupons, names, shown, made_by, info, gauged, cautions)
+        if target.suffix.lower() == ".html":
+            page = sheet_page(
+                record.study,
+                record.stack,
+                record.line,
+                coupons,
+                made_at=local(datetime.now(UTC)),
+                people=names,
+                shown=shown,
+                made_by=made_by,
+                notes=info.notes,
+                gauged=gauged,
+                cautions=cautions,
+                confirms=info.kind == CONFIRM,
+            )
+            write_whole(target, render("sheet.html", page))
+        else:
+            write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
+            write(target, record.study, coupons, names, shown=shown)
     return Sheets(record.name, number, names, record.study.spec.hand_min is not None, tuple(targets), cautions)
+
+
+def _round(book: Book, key: Key, round_number: int | None) -> tuple[StudyRecord, int, pd.DataFrame]:
+    """A study, one of its rounds (the last where none is named), and the coupons of that round."""
+    record = book.study(key)
+    plan = whole_plan(book, record)
+    number = plan.rounds if round_number is None else round_number
+    if not 1 <= number <= plan.rounds:
+        raise InputError("--round", number, f"1 to {plan.rounds}", "Choose a round of the study.")
+    return record, number, plan.coupons[plan.coupons["round"] == number]
+
+
+def _targets(output: Path, record: StudyRecord, number: int, ends: Mapping[str, str], allowed: str) -> list[Path]:
+    """Files to write: the one that is named, or one for each of ``ends`` (of names, to endings) in a folder."""
+    if output.suffix.lower() in ends.values():
+        return [output]
+    if output.suffix and not output.is_dir():
+        raise InputError("--output", output.name, allowed, "Correct the ending.")
+    return [output / f"{slug(record.name)}-round-{number}{end}" for end in ends]
 
 
 def _is_planned(coupons: pd.DataFrame) -> bool:
@@ -116,58 +143,64 @@ def _is_planned(coupons: pd.DataFrame) -> bool:
     return all(name in coupons and coupons[name].notna().all() for name in needed)
 
 
-def _write_one(
-    target: Path,
-    record: object,
-    coupons: pd.DataFrame,
-    people: Sequence[str],
-    shown: Shown,
-    made_by: str,
-    info: RoundInfo,
-    gauged: GaugedLine,
-    cautions: Sequence[str],
-) -> None:
-    assert isinstance(record, StudyRecord)
-    if target.suffix.lower() == ".html":
-        page = bench_sheet(
-            record.study,
-            record.stack,
-            record.line,
-            coupons,
-            made_at=local(datetime.now(UTC)),
-            people=people,
-            shown=shown,
-            made_by=made_by,
-            notes=info.notes,
-            gauged=gauged,
-            cautions=cautions,
-            confirms=info.kind == CONFIRM,
-        )
-        write_whole(target, page)
-    else:
-        write = write_entry_xlsx if target.suffix.lower() == ".xlsx" else write_entry_csv
-        write(target, record.study, coupons, people, shown=shown)
-
-
 @dataclass(frozen=True)
-class Reported:
-    """A report that was written, and the answer in it."""
+class Labels:
+    """Label sheets that were written: of which study and round, on which sheets, how many labels, what codes hold."""
 
+    study: str
+    round: int
     path: Path
-    found: Recommended
+    grid: LabelGrid
+    labels: int
+    link: str
+
+
+def write_labels(
+    book: Book,
+    key: Key,
+    output: Path,
+    *,
+    grid: str,
+    link: str = "",
+    skip: int = 0,
+    round_number: int | None = None,
+    shown: Shown,
+) -> Labels:
+    """Write the labels of a round into a folder, or to an .html file.
+
+    Raises
+    ------
+    InputError
+        If there is no plan or no such round, the grid or the address is none, or the place cannot be written.
+    """
+    record, number, coupons = _round(book, key, round_number)
+    (target,) = _targets(output, record, number, {"-labels.html": ".html"}, "a folder, or a file ending in .html")
+    page = labels_page(
+        record.study,
+        coupons,
+        grid=grid,
+        made_at=local(datetime.now(UTC)),
+        round_number=number,
+        study_id=record.id,
+        link=link,
+        skip=skip,
+        shown=shown,
+    )
+    path = write_whole(target, render("labels.html", page))
+    return Labels(record.name, number, path, GRIDS[grid], len(coupons), check_link(link))
 
 
 def write_report(
     book: Book, key: Key, output: Path, *, shown: Shown, seed: int | None = None, progress: Progress | None = None
-) -> Reported:
-    """Write the study report; the answer is the kept one as long as the results are the same."""
+) -> tuple[Path, Recommended]:
+    """Write the study report, and tell where it is; its answer is the kept one as long as the results are the same."""
     if output.is_dir():  # asked before the work, so that nothing is kept for a report that cannot be written
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as report.html.")
     tell = progress or (lambda share: None)
     found = recommend_study(book, key, seed=seed, progress=lambda share: tell(0.5 * share))
     page = report_page(book, found, shown=shown)
     tell(0.95)
-    return Reported(write_whole(output, page), found)
+    return write_whole(output, page), found
 
 
 def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
@@ -195,7 +228,7 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
             plan_notes=(*notes_to_learn_from(book.plan_info(record.id)), SCALE_WORDS[scale_of(book, record)]),
             gauged=gauged,
-            gauge_cautions=study_cautions(book, record, gauged, shown=shown),
+            gauge_cautions=caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown)),
             shown=shown,
             confirmation=confirmation,
             photos=photos,
@@ -209,4 +242,4 @@ def _failed_photos(book: Book, found: Recommended) -> tuple[tuple[CouponPhoto, .
     results = found.fitted.surfaces.results
     failed = set(map(str, results.coupon[~results.passed]))
     there = [p for p in book.photos(found.fitted.record.id) if not p.withdrawn and p.coupon in failed]
-    return photos_for_page(first_of_each([(p.coupon, p.face, partial(book.photo_image, p.id)) for p in there]))
+    return photos_for_page((p.coupon, p.face, partial(book.photo_image, p.id)) for p in there)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,11 +11,15 @@ import numpy as np
 import pandas as pd
 from scipy.stats import nct, norm, t
 
-from doe.domain.errors import InputError
+from doe.domain.finding import Finding, Value
 from doe.domain.outcome import HAND_PREFIX
 from doe.surfaces.classical.mixed import fit_mixed
 
 Aim = Literal["difference", "non-inferiority", "equivalence"]
+HandCode = Literal["batches_of_its_own", "batches_inseparable", "few_batches", "batches_alike"]
+"""What a fit says of the batches of one grouping; beside it its name, and how many are spare."""
+
+_FEW = 3  # a variance from fewer spare batches than this is called rough
 
 
 @dataclass(frozen=True)
@@ -36,7 +41,8 @@ class Equivalence:
     is_equivalent : bool
     is_different : bool
         Whether the limits lie wholly outside the bounds.
-    notes : tuple of str
+    notes : tuple of Finding
+        Groupings whose batch error is not, or hardly, known; codes as in `HandCode`.
     """
 
     difference: float
@@ -50,11 +56,11 @@ class Equivalence:
     bounds: tuple[float, float]
     is_equivalent: bool
     is_different: bool
-    notes: tuple[str, ...] = ()
+    notes: tuple[Finding, ...] = ()
 
 
 def equivalence_of(
-    difference: float, se: float, df: float, *, margin: float, alpha: float = 0.10, notes: tuple[str, ...] = ()
+    difference: float, se: float, df: float, *, margin: float, alpha: float = 0.10, notes: tuple[Finding, ...] = ()
 ) -> Equivalence:
     """Two one-sided tests from a difference and its standard error.
 
@@ -66,26 +72,10 @@ def equivalence_of(
     alpha : float
         Risk of each test.
 
-    Raises
-    ------
-    InputError
-        If margin, risk, standard error or degrees of freedom are outside their range.
-
     References
     ----------
     D. J. Schuirmann (1987), *Journal of Pharmacokinetics and Biopharmaceutics* 15, 657-680 (from memory).
     """
-    if not margin > 0:
-        raise InputError("margin", margin, "above 0", "Say which difference would not matter.")
-    if not 0 < alpha < 0.5:
-        raise InputError("risk", alpha, "between 0 and 0.5", "Write 10 % as 0.10.")
-    if not (se >= 0 and df > 0):
-        raise InputError(
-            "difference",
-            f"standard error {se}, {df} degrees of freedom",
-            "0 or more, and above 0",
-            "Score more coupons.",
-        )
     half = float(t.ppf(1 - alpha, df)) * se
     low, high = difference - half, difference + half
     up, down = (difference + margin, difference - margin)
@@ -125,58 +115,45 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
     Equivalence
         Difference new minus old from a mixed model by REML.
 
-    Raises
-    ------
-    InputError
-        If either material has fewer than two scored coupons.
-
     Notes
     -----
     Where each material had cure batches of its own and only one of them, batch and material cannot be told apart; the
     notes say so. Scores in half steps are treated as numbers.
     """
-    columns = [str(c) for c in scored.columns if str(c).startswith(HAND_PREFIX)]
-    rows = scored.reset_index(drop=True)
-    if not columns or "material" not in rows.columns:
-        raise InputError(
-            "hand-feel",
-            ", ".join(map(str, rows.columns)),
-            f"material and {HAND_PREFIX}<person>",
-            "Say which coupon is of which material.",
-        )
-    keep = {c: rows[c] for c in ("material", "stroke", "cure_batch", "role") if c in rows.columns}
-    wide = pd.DataFrame({**keep, **{c: pd.to_numeric(rows[c], errors="coerce") for c in columns}})
-    wide["print"] = np.arange(len(wide))
-    long = pd.DataFrame(wide.melt(id_vars=[*keep, "print"], var_name="person", value_name="score"))
-    long = long[long["score"].notna()].reset_index(drop=True)
-    counts = {m: int(long.loc[long["material"] == m, "print"].nunique()) for m in ("new", "old")}
-    if min(counts.values()) < 2:
-        raise InputError(
-            "hand-feel",
-            f"{counts['new']} new and {counts['old']} old coupons scored",
-            "2 or more of each",
-            "Score more coupons.",
-        )
-    parts = [np.ones(len(long)), (long["material"] == "new").to_numpy(dtype=float)]
-    names = ["constant", "new"]
-    for column in ("person", "role"):
-        if column in long.columns:
-            for level in sorted(long[column].astype(str).unique())[1:]:
-                parts.append((long[column].astype(str) == level).to_numpy(dtype=float))
-                names.append(f"{column} {level}")
+    keep = [c for c in ("material", "stroke", "cure_batch", "role") if c in scored.columns]
+    people = [c for c in scored.columns if str(c).startswith(HAND_PREFIX)]
+    rows = scored[keep].assign(print=range(len(scored)))
+    rows[people] = scored[people].apply(pd.to_numeric, errors="coerce")
+    long = rows.melt([*keep, "print"], var_name="person", value_name="score").dropna(subset="score")
+    named = long[[c for c in ("person", "role") if c in long.columns]].astype(str)
+    levels = pd.get_dummies(named, drop_first=True, dtype=float)
+    design = np.column_stack([np.ones(len(long)), long["material"] == "new", *levels.to_numpy().T])
     groups = {
         c: long[c].astype(str).to_numpy()
         for c in ("stroke", "cure_batch")
         if c in long.columns and 1 < long[c].nunique() < long["print"].nunique() and long[c].notna().all()
     }
-    if len(columns) > 1:
+    if len(people) > 1:
         groups["print"] = long["print"].to_numpy()
-    fit = fit_mixed(np.column_stack(parts), long["score"], groups, names)
+    fit = fit_mixed(design, long["score"], groups, ["constant", "new", *levels.columns])
     row = fit.coefficients[fit.coefficients["term"] == "new"].iloc[0]
-    notes = tuple(n for n in fit.notes if "cure_batch" in n or "stroke" in n)
+    notes = tuple(_batch_notes(fit.components))
     return equivalence_of(
         float(row["estimate"]), float(row["se"]), float(row["df"]), margin=margin, alpha=alpha, notes=notes
     )
+
+
+def _batch_notes(components: pd.DataFrame) -> Iterator[Finding]:
+    """What the batches of strokes and cure batches leave unknown."""
+    for row in components[components["component"].isin(["stroke", "cure_batch"])].to_dict("records"):
+        codes: dict[HandCode, bool] = {
+            "batches_of_its_own": not row["used"] and not row["spare"],
+            "batches_inseparable": not row["used"] and row["spare"] > 0,
+            "few_batches": row["used"] and row["spare"] < _FEW,
+            "batches_alike": row["at_zero"],
+        }
+        values: dict[str, Value] = {"grouping": str(row["component"]), "spare_batches": int(row["spare"])}
+        yield from (Finding(code, values) for code, holds in codes.items() if holds)
 
 
 def coupons_for_means(
@@ -207,11 +184,6 @@ def coupons_for_means(
         Normal theory (closed form, one or two too few) instead of the noncentral t.
     paired : bool
 
-    Raises
-    ------
-    InputError
-        If difference, scatter, risk or power is outside its range.
-
     References
     ----------
     S. A. Julious (2004), *Statistics in Medicine* 23, 1921-1986 (equivalence with power 2 P - 1); S.-C. Chow, J. Shao
@@ -222,12 +194,6 @@ def coupons_for_means(
     >>> coupons_for_means("equivalence", 0.5, sd=1.0, alpha=0.025, power=0.90)
     105
     """
-    if not (difference > 0 and sd > 0):
-        raise InputError("difference", f"{difference} with sd {sd}", "both above 0", "Say which difference matters.")
-    if not (0 < alpha < 0.5 and alpha < power < 1):
-        raise InputError(
-            "risk and power", f"{alpha}, {power}", "risk below 0.5, power above it and below 1", "Write 10 % as 0.10."
-        )
     need = (1 + power) / 2 if aim == "equivalence" else power
     groups = 1 if paired else 2
     rough = groups * ((norm.ppf(1 - alpha) + norm.ppf(need)) * sd / difference) ** 2

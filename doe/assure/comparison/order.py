@@ -51,12 +51,11 @@ def recipe_points(recipe: Recipe, study: Study) -> pd.DataFrame:
         If a factor has no setting in the recipe, or the setpoint lies outside a range or is forbidden.
     """
     hot = dict(zip((f.name for f in study.numeric), heats(study.numeric), strict=True))
-    rows: list[dict[str, object]] = [{"role": role} for role in (SETPOINT, COOL, HOT)]
+    columns: dict[str, object] = {"role": [SETPOINT, COOL, HOT]}
     for f in study.factors:
         s = recipe.setting(f.name)
         if f.is_categorical:
-            for row in rows:
-                row[f.name] = str(s.surface)
+            columns[f.name] = str(s.surface)
             continue
         at = float(s.surface)
         if not f.low - 1e-9 <= at <= f.high + 1e-9:
@@ -67,10 +66,8 @@ def recipe_points(recipe: Recipe, study: Study) -> pd.DataFrame:
                 "The recipe cannot be made on this stack: start a study of its own for it.",
             )
         low, high = (at if end is None or not hot[f.name] else end for end in (s.window_low, s.window_high))
-        ends = np.clip([at, low, high], f.low, f.high)
-        for row, value in zip(rows, round_settings(f, ends), strict=True):
-            row[f.name] = float(value)
-    points = pd.DataFrame(rows)[["role", *study.factor_names]]
+        columns[f.name] = round_settings(f, np.clip([at, low, high], f.low, f.high))
+    points = pd.DataFrame(columns)
     settings = points[list(study.factor_names)]
     forbidden = is_forbidden(study.forbidden, settings)
     if forbidden[0]:

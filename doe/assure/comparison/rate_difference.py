@@ -11,8 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import gammaln, xlogy
 from scipy.stats import binom, norm
 
-from doe.assure.binomial import wilson_interval
-from doe.domain.errors import InputError
+from doe.assure.binomial import RateInterval, wilson_interval
 
 FloatArray = NDArray[np.float64]
 
@@ -46,22 +45,12 @@ class NonInferiority:
 
 @dataclass(frozen=True)
 class Pairs:
-    """Outcomes of strokes that held both materials: both passed, only new, only old, neither.
-
-    Raises
-    ------
-    InputError
-        If a count is below 0, or there is no pair.
-    """
+    """Outcomes of strokes that held both materials: both passed, only new, only old, neither."""
 
     both: int
     only_new: int
     only_old: int
     neither: int
-
-    def __post_init__(self) -> None:
-        if min(self.both, self.only_new, self.only_old, self.neither) < 0 or self.count < 1:
-            raise InputError("pairs", self, "counts of 0 or more, at least one pair", "Count the strokes again.")
 
     @property
     def count(self) -> int:
@@ -92,12 +81,7 @@ def separate_difference(
     (0.0524, 0.3339)
     """
     new, old = wilson_interval(new_passed, new_coupons, assurance), wilson_interval(old_passed, old_coupons, assurance)
-    d = new.rate - old.rate
-    return RateDifference(
-        d,
-        d - math.hypot(new.rate - new.low, old.high - old.rate),
-        d + math.hypot(new.high - new.rate, old.rate - old.low),
-    )
+    return _combined(new, old)
 
 
 def paired_difference(pairs: Pairs, assurance: float = 0.90) -> RateDifference:
@@ -118,7 +102,11 @@ def paired_difference(pairs: Pairs, assurance: float = 0.90) -> RateDifference:
     products = pairs.both * pairs.neither - pairs.only_new * pairs.only_old
     below = math.sqrt(n**4 * new.rate * (1 - new.rate) * old.rate * (1 - old.rate))
     above = max(products - n / 2, 0.0) if products > 0 else float(products)
-    phi = above / below if below > 0 else 0.0
+    return _combined(new, old, above / below if below > 0 else 0.0)
+
+
+def _combined(new: RateInterval, old: RateInterval, phi: float = 0.0) -> RateDifference:
+    """Newcombe's limits from those of both rates; ``phi`` is the correlation of the pairs."""
     d = new.rate - old.rate
     down, up = (new.rate - new.low, old.high - old.rate), (new.high - new.rate, old.rate - old.low)
     low, high = (math.sqrt(max(a**2 - 2 * phi * a * b + b**2, 0.0)) for a, b in (down, up))
@@ -145,13 +133,9 @@ def non_inferior_separate(
     C. P. Farrington and G. Manning (1990), *Statistics in Medicine* 9, 1447-1454 (score with restricted rates);
     I. S. F. Chan (1998), *Statistics in Medicine* 17, 1403-1413 (exact, ordered by that score).
     """
-    for passed, coupons in ((new_passed, new_coupons), (old_passed, old_coupons)):
-        wilson_interval(passed, coupons)  # refuses impossible counts
-    _check_margin(margin)
     x, y = np.array([float(new_passed)]), np.array([float(old_passed)])
     z, p_new, p_old = _separate_score(x, new_coupons, y, old_coupons, margin)
-    p = float(norm.sf(z[0]))
-    exact = p
+    p = exact = float(norm.sf(z[0]))
     if new_coupons * old_coupons <= MOST_OUTCOMES:
         exact = float(separate_p_values(new_coupons, old_coupons, margin)[new_passed, old_passed])
     return NonInferiority(float(z[0]), p, exact, (float(p_new[0]), float(p_old[0])))
@@ -170,11 +154,9 @@ def non_inferior_pairs(pairs: Pairs, *, margin: float) -> NonInferiority:
     T. Tango (1998), *Statistics in Medicine* 17, 891-908 (score); the exact p is the largest over the unknown chance of
     differing pairs, ordered by that score.
     """
-    _check_margin(margin)
     b, c = np.array([float(pairs.only_new)]), np.array([float(pairs.only_old)])
     z, only_old = _paired_score(b, c, pairs.count, margin)
-    p = float(norm.sf(z[0]))
-    exact = p
+    p = exact = float(norm.sf(z[0]))
     if pairs.count**2 / 2 <= MOST_OUTCOMES:
         exact = float(paired_p_values(pairs.count, margin)[pairs.only_new, pairs.only_old])
     q = float(only_old[0])
@@ -248,10 +230,7 @@ def _separate_score(
     new = np.asarray(np.clip(2 * u * np.cos(w) - b / (3 * a), 0, 1 - margin))
     old = np.asarray(np.clip(new + margin, 0, 1))
     variance = new * (1 - new) / m + old * (1 - old) / n
-    gain = p_new - p_old + margin
-    with np.errstate(divide="ignore", invalid="ignore"):
-        z = np.where(variance > 0, gain / np.sqrt(variance), np.where(gain > 0, np.inf, np.where(gain < 0, -np.inf, 0)))
-    return z, new, old
+    return _score(p_new - p_old + margin, variance), new, old
 
 
 def _paired_score(b: FloatArray, c: FloatArray, n: int, margin: float) -> tuple[FloatArray, FloatArray]:
@@ -262,19 +241,10 @@ def _paired_score(b: FloatArray, c: FloatArray, n: int, margin: float) -> tuple[
     q = (B + np.sqrt(np.maximum(B**2 + 8 * n * C, 0))) / (4 * n)
     q = np.clip(q, margin, (1 + margin) / 2)
     variance = n * (2 * q + s - s**2)
-    gain = b - c + n * margin
+    return _score(b - c + n * margin, variance), q
+
+
+def _score(gain: FloatArray, variance: FloatArray) -> FloatArray:
+    """A gain in standard errors; where nothing scatters its sign decides."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        z = np.where(variance > 0, gain / np.sqrt(variance), np.where(gain > 0, np.inf, np.where(gain < 0, -np.inf, 0)))
-    return z, q
-
-
-def _check_margin(margin: float) -> None:
-    """Refuse a margin that is no share.
-
-    Raises
-    ------
-    InputError
-        If it is not between 0 and 1.
-    """
-    if not 0 < margin < 1:
-        raise InputError("margin", margin, "between 0 and 1", "Write a drop of 10 points as 0.10.")
+        return np.where(variance > 0, gain / np.sqrt(variance), np.where(gain == 0, 0, np.copysign(np.inf, gain)))

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import pandas as pd
 from scipy.stats import binom
 
 from doe.assure.binomial import pass_rate_high
-from doe.assure.comparison.equivalence import Equivalence, compare_hand, coupons_for_means
+from doe.assure.comparison.equivalence import Equivalence, HandCode, compare_hand, coupons_for_means
+from doe.assure.comparison.plan import strokes_for_rates
 from doe.assure.comparison.rate_difference import (
     NonInferiority,
     Pairs,
@@ -21,18 +22,50 @@ from doe.assure.comparison.rate_difference import (
     paired_difference,
     separate_difference,
 )
-from doe.assure.comparison.sizes import strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.confirmation.verdict import CornerResult, coupon_states, judge_corner
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding, Value
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import Spec
 
 ComparisonVerdict = Literal["same recipe holds", "retune", "not enough coupons yet"]
 
-NEW, OLD = "new", "old"
+Code = (
+    HandCode
+    | Literal[
+        # why the verdict is what it is
+        "worse",
+        "slightly_worse",
+        "misses_rate",
+        "softer",
+        "stiffer",
+        "edge_broken",
+        "rate_shown",
+        "hand_alike",
+        "edge_held",
+        "edge_forgiven",
+        # what keeps it open
+        "in_use_misses_rate",
+        "checks_waiting",
+        "rate_doubtful",
+        "rate_open",
+        "rate_waiting",
+        "hand_too_near",
+        "hand_open",
+        "hand_unscored",
+        "window_in_doubt",
+        "edge_doubtful",
+        "edge_still_doubtful",
+        # what makes it doubtful
+        "in_use_fails",
+        "made_apart",
+        "edges_untested",
+    ]
+)
+"""What a comparison may find; `doe.words.comparison` says with which words."""
 
-_WAITING = ("waiting",)
+NEW, OLD = "new", "old"
 
 SURPRISE = 0.20
 """Failures of the material in use that are rarer than this on a line that holds the wanted rate are remarked on."""
@@ -69,6 +102,16 @@ class RateComparison:
     is_non_inferior: bool
     is_worse: bool
 
+    @property
+    def is_paired(self) -> bool:
+        """Whether more coupons are to be made in strokes that hold both materials."""
+        return self.pairs is not None or not self.new_units
+
+
+def made_at(edge: CornerResult) -> int:
+    """Coupons of one material made at an edge."""
+    return edge.passed + edge.failed + edge.waiting
+
 
 @dataclass(frozen=True)
 class EdgeComparison:
@@ -85,7 +128,7 @@ class EdgeComparison:
     @property
     def made(self) -> int:
         """Coupons of the new material made there."""
-        return self.new.passed + self.new.failed + self.new.waiting
+        return made_at(self.new)
 
 
 @dataclass(frozen=True)
@@ -105,7 +148,8 @@ class Comparison:
         Strokes (or coupons of each) that would probably settle it; 0 when settled.
     rate_margin, hand_margin, risk : float
         ``risk`` is that of each one-sided decision, after sharing it between the looks.
-    reasons, missing, notes : tuple of str
+    reasons, missing, notes : tuple of Finding
+        Why the verdict is what it is, what keeps it open, what makes it doubtful; codes as in `Code`.
     """
 
     verdict: ComparisonVerdict
@@ -117,9 +161,19 @@ class Comparison:
     rate_margin: float
     hand_margin: float
     risk: float
-    reasons: tuple[str, ...]
-    missing: tuple[str, ...]
-    notes: tuple[str, ...]
+    reasons: tuple[Finding, ...] = ()
+    missing: tuple[Finding, ...] = ()
+    notes: tuple[Finding, ...] = ()
+
+    def of_rates(self, code: Code, **values: Value) -> Finding:
+        """A finding about the settled units of both materials."""
+        counts = {name: getattr(self.rates, name) for name in ("new_passed", "new_units", "old_passed", "old_units")}
+        return Finding(code, {**counts, "assurance": 1 - self.risk, **values})
+
+    def of_hand(self, code: Code, hand: Equivalence, **values: Value) -> Finding:
+        """A finding about the difference of hand-feel."""
+        limits = {"difference": hand.difference, "hand_low": hand.low, "hand_high": hand.high}
+        return Finding(code, {**limits, "hand_margin": self.hand_margin, "assurance": 1 - self.risk, **values})
 
 
 def compare_materials(
@@ -149,7 +203,7 @@ def compare_materials(
     Raises
     ------
     InputError
-        If a material is missing at the setpoint, or a number is out of range.
+        If a material is missing at the setpoint.
 
     Notes
     -----
@@ -157,41 +211,20 @@ def compare_materials(
     equivalent, every tested edge held, nothing waiting. ``retune``: one of them is shown to be broken. No difference
     *found* is not the same as shown to hold.
     """
-    if looks < 1:
-        raise InputError("looks", looks, "1 or more", "Say how often the study may be judged in all.")
-    if not 0 < rate_margin < 1:
-        raise InputError("margin of the pass rate", rate_margin, "between 0 and 1", "Write 15 points as 0.15.")
-    if not hand_margin > 0:
-        raise InputError("margin of hand-feel", hand_margin, "above 0", "Say which difference would not matter.")
     risk = (1 - spec.assurance) / looks
     rows = _counting(frame, spec)
     here = rows[rows["role"] == SETPOINT]
     rates, waiting = _rates(here, rate_margin, risk)
     edges = tuple(_edges(rows[rows["role"] != SETPOINT], spec))
     waiting += sum(e.new.waiting for e in edges)
-    hand, hand_missing = _hand(here, spec, hand_margin, risk)
-    broken = _broken(rates, hand, edges, spec, hand_margin, risk)
-    held = _held(rates, hand, edges, rate_margin, risk)
-    missing, more = _missing(rates, hand, edges, spec, waiting, rate_margin, hand_margin, risk)
-    missing += hand_missing
-    verdict: ComparisonVerdict = "same recipe holds"
-    if broken or missing:
-        verdict = "retune" if broken else "not enough coupons yet"
-    settled = verdict != "not enough coupons yet"
-    return Comparison(
-        verdict=verdict,
-        rates=rates,
-        hand=hand,
-        edges=edges,
-        waiting=waiting,
-        more_units=0 if settled else more,
-        rate_margin=rate_margin,
-        hand_margin=hand_margin,
-        risk=risk,
-        reasons=(*broken, *held),
-        missing=() if settled else missing,
-        notes=_notes(rates, hand, edges, spec),
-    )
+    hand = _hand(here, spec, hand_margin, risk)
+    found = Comparison("not enough coupons yet", rates, hand, edges, waiting, 0, rate_margin, hand_margin, risk)
+    broken = _broken(found, spec)
+    missing, more = _missing(found, spec)
+    found = replace(found, reasons=(*broken, *_held(found)), notes=_notes(found, spec))
+    if broken or not missing:
+        return replace(found, verdict="retune" if broken else "same recipe holds")
+    return replace(found, more_units=more, missing=missing)
 
 
 def _counting(frame: pd.DataFrame, spec: Spec) -> pd.DataFrame:
@@ -200,25 +233,14 @@ def _counting(frame: pd.DataFrame, spec: Spec) -> pd.DataFrame:
     Raises
     ------
     InputError
-        If the material is not said, or one of the two has no coupon at the setpoint.
+        If one of the materials has no coupon at the setpoint.
     """
-    if "material" not in frame.columns:
-        raise InputError(
-            "comparison",
-            ", ".join(map(str, frame.columns)),
-            "a column material (new or old)",
-            "Say which coupon is of which material.",
-        )
-    odd = sorted(set(frame["material"].astype(str)) - {NEW, OLD})
-    if odd:
-        raise InputError("comparison, material", ", ".join(odd), "new or old", "Correct the material.")
     rows = frame[frame["void"].fillna("").astype(str).eq("")] if "void" in frame.columns else frame
     rows = rows.reset_index(drop=True)
-    role = rows["role"] if "role" in rows.columns else pd.Series(SETPOINT, index=rows.index)
+    role = rows["role"] if "role" in rows.columns else SETPOINT
     rows = rows.assign(role=role, state=coupon_states(rows, spec.checks))
-    here = rows[rows["role"] == SETPOINT]
     for material in (NEW, OLD):
-        if not (here["material"] == material).any():
+        if not rows.loc[rows["role"] == SETPOINT, "material"].eq(material).any():
             raise InputError(
                 "comparison",
                 f"no coupon of the {material} material at the setpoint",
@@ -230,43 +252,33 @@ def _counting(frame: pd.DataFrame, spec: Spec) -> pd.DataFrame:
 
 def _rates(here: pd.DataFrame, margin: float, risk: float) -> tuple[RateComparison, int]:
     """Paired by stroke wherever strokes held both materials; the number of units waiting."""
-    strokes = here["stroke"] if "stroke" in here.columns else pd.Series(range(len(here)), index=here.index)
+    strokes = here["stroke"] if "stroke" in here.columns else here.index
     states = here.assign(stroke=strokes).groupby(["stroke", "material"], sort=False)["state"].agg(_unit_state)
     # one column a material, missing where a stroke held one only
     wide = states.unstack("material")  # noqa: PD010
     both = wide.dropna()
     paired = len(both) > 0 and len(both) >= len(wide) / 2
-    if paired:
-        waiting = int(both.isin(_WAITING).any(axis=1).sum())
-        both = both[~both.isin(_WAITING).any(axis=1)]
-        new, old = both[NEW], both[OLD]
-    else:
-        new, old = wide[NEW].dropna(), wide[OLD].dropna()
-        waiting = int(new.isin(_WAITING).sum() + old.isin(_WAITING).sum())
-        new, old = new[~new.isin(_WAITING)], old[~old.isin(_WAITING)]
+    settled = both if paired else wide
+    waits = settled == "waiting"
+    waiting = int((waits.any(axis=1) if paired else waits).to_numpy().sum())
+    settled = settled[~waits.any(axis=1)] if paired else settled.mask(waits)
+    new, old = settled[NEW].dropna(), settled[OLD].dropna()
     if not (len(new) and len(old)):
-        return _nothing_settled(), waiting
+        nothing = NonInferiority(0.0, 0.5, 1.0, (math.nan, math.nan))
+        limits = RateDifference(0.0, -1.0, 1.0)
+        return RateComparison(None, 0, 0, 0, 0, 1.0, 1.0, limits, nothing, False, False), waiting
     counts = (int((new == "passed").sum()), len(new), int((old == "passed").sum()), len(old))
     pairs = None
     if paired:
         good, good_old = new == "passed", old == "passed"
-        pairs = Pairs(
-            int((good & good_old).sum()),
-            int((good & ~good_old).sum()),
-            int((good_old & ~good).sum()),
-            int((~good & ~good_old).sum()),
-        )
+        ways = ((good, good_old), (good, ~good_old), (~good, good_old), (~good, ~good_old))
+        pairs = Pairs(*(int((one & other).sum()) for one, other in ways))
         limits, test = paired_difference(pairs, 1 - 2 * risk), non_inferior_pairs(pairs, margin=margin)
     else:
         limits, test = separate_difference(*counts, 1 - 2 * risk), non_inferior_separate(*counts, margin=margin)
-    highs = [pass_rate_high(int((s != "failed").sum()), len(s), 1 - risk) for s in (new, old)]
-    found = RateComparison(pairs, *counts, highs[0], highs[1], limits, test, test.p_exact <= risk, limits.high < 0)
-    return found, waiting
-
-
-def _nothing_settled() -> RateComparison:
-    nothing = NonInferiority(0.0, 0.5, 1.0, (math.nan, math.nan))
-    return RateComparison(None, 0, 0, 0, 0, 1.0, 1.0, RateDifference(0.0, -1.0, 1.0), nothing, False, False)
+    new_high, old_high = (pass_rate_high(int((s != "failed").sum()), len(s), 1 - risk) for s in (new, old))
+    is_shown, is_worse = test.p_exact <= risk, limits.high < 0
+    return RateComparison(pairs, *counts, new_high, old_high, limits, test, is_shown, is_worse), waiting
 
 
 def _unit_state(states: pd.Series) -> str:
@@ -276,226 +288,127 @@ def _unit_state(states: pd.Series) -> str:
     return "passed" if (states == "passed").all() else "waiting"
 
 
-def _edges(rows: pd.DataFrame, spec: Spec) -> list[EdgeComparison]:
-    found = []
+def _edges(rows: pd.DataFrame, spec: Spec) -> Iterator[EdgeComparison]:
     for role, part in rows.groupby("role", sort=True):
         new, old = (part[part["material"] == m] for m in (NEW, OLD))
         if len(new):
-            old_result = judge_corner(role, old, spec) if len(old) else None
-            found.append(EdgeComparison(judge_corner(role, new, spec), old_result))
-    return found
+            yield EdgeComparison(judge_corner(role, new, spec), judge_corner(role, old, spec) if len(old) else None)
 
 
-def _hand(here: pd.DataFrame, spec: Spec, margin: float, risk: float) -> tuple[Equivalence | None, tuple[str, ...]]:
-    if spec.hand_min is None:
-        return None, ()
-    columns = [c for c in here.columns if str(c).startswith(HAND_PREFIX)]
-    scored = here[columns].notna().any(axis=1) if columns else pd.Series(False, index=here.index)
+def _hand(here: pd.DataFrame, spec: Spec, margin: float, risk: float) -> Equivalence | None:
+    """Equivalence of hand-feel; None where nobody asks for it, or one of the materials is hardly scored."""
+    scored = here[[c for c in here.columns if str(c).startswith(HAND_PREFIX)]].notna().any(axis=1)
     fewest = min(int((scored & (here["material"] == m)).sum()) for m in (NEW, OLD))
-    if fewest < 2:
-        return None, ("Hand-feel is in the spec: score at least some coupons of each material for it.",)
-    return compare_hand(here, margin=margin, alpha=risk), ()
+    return None if spec.hand_min is None or fewest < 2 else compare_hand(here, margin=margin, alpha=risk)
 
 
-def _broken(
-    rates: RateComparison,
-    hand: Equivalence | None,
-    edges: Sequence[EdgeComparison],
-    spec: Spec,
-    hand_margin: float,
-    risk: float,
-) -> tuple[str, ...]:
+def _of_edge(code: Code, edge: EdgeComparison, **values: Value) -> Finding:
+    new = edge.new
+    return Finding(code, {"role": new.role, "passed": new.passed, "failed": new.failed, "made": edge.made, **values})
+
+
+def _broken(found: Comparison, spec: Spec) -> tuple[Finding, ...]:
+    """What shows that the new material does not do."""
+    rates, hand = found.rates, found.hand
     said = []
-    sure = _sure(risk)
     if rates.is_worse and not rates.is_non_inferior:
-        said.append(
-            f"The new material passes less often: {_counts(rates)}; {sure}, it is at least "
-            f"{-_ceil(rates.limits.high)} points worse."
-            if _ceil(rates.limits.high) < 0
-            else f"The new material passes less often: {_counts(rates)}."
-        )
+        drop = -rates.limits.high
+        said.append(found.of_rates("worse" if round(drop, 8) >= 0.01 else "slightly_worse", least_drop=drop))
     elif rates.new_high < spec.pass_rate <= rates.old_high:
-        said.append(
-            f"The new material misses the wanted {_share(spec.pass_rate)}: {_counts(rates)}; {sure}, its pass rate is "
-            f"at most {_ceil(rates.new_high)} %."
-        )
+        said.append(found.of_rates("misses_rate", wanted=spec.pass_rate, new_high=rates.new_high))
     if hand is not None and hand.is_different:
-        word = "softer" if hand.difference > 0 else "stiffer"
+        code: Code = "softer" if hand.difference > 0 else "stiffer"
         least = min(abs(hand.low), abs(hand.high))
-        said.append(
-            f"The new material is {word} by {abs(hand.difference):.1f} points; {sure}, by at least "
-            f"{math.floor(10 * least) / 10:.1f}, more than the {hand_margin:g} that do not matter."
-        )
-    for edge in edges:
-        if edge.new.verdict == "not held" and not edge.window_in_doubt:
-            said.append(f"{_capital(edge.new.role)}: {edge.new.failed} of {edge.made} failed with the new material.")
-    return tuple(said)
+        said.append(found.of_hand(code, hand, hand_apart=abs(hand.difference), hand_least=least))
+    broken = (e for e in found.edges if e.new.verdict == "not held" and not e.window_in_doubt)
+    return (*said, *(_of_edge("edge_broken", edge) for edge in broken))
 
 
-def _held(
-    rates: RateComparison, hand: Equivalence | None, edges: Sequence[EdgeComparison], margin: float, risk: float
-) -> tuple[str, ...]:
+def _held(found: Comparison) -> tuple[Finding, ...]:
+    """What is shown to hold."""
+    rates, hand = found.rates, found.hand
     said = []
-    sure = _sure(risk)
     if rates.is_non_inferior:
-        said.append(
-            f"Pass rate: {sure}, no more than {100 * margin:g} points below the material in use ({_counts(rates)}; "
-            f"exact p {rates.test.p_exact:.3f})."
-        )
+        said.append(found.of_rates("rate_shown", rate_margin=found.rate_margin, p_exact=rates.test.p_exact))
     if hand is not None and hand.is_equivalent:
-        said.append(
-            f"Hand-feel: alike; {sure} each way, the difference is {_tenths(hand.low, math.floor)} to "
-            f"{_tenths(hand.high, math.ceil)} points."
-        )
-    for e in edges:
-        if e.new.verdict == "held":
-            said.append(
-                f"{_capital(e.new.role)}: held with the new material, {e.new.passed} of {e.made} passed"
-                + (", which is no more than chance." if e.new.failed else ".")
-            )
-    return tuple(said)
+        said.append(found.of_hand("hand_alike", hand))
+    held = (edge for edge in found.edges if edge.new.verdict == "held")
+    return (*said, *(_of_edge("edge_forgiven" if edge.new.failed else "edge_held", edge) for edge in held))
 
 
-def _missing(
-    rates: RateComparison,
-    hand: Equivalence | None,
-    edges: Sequence[EdgeComparison],
-    spec: Spec,
-    waiting: int,
-    rate_margin: float,
-    hand_margin: float,
-    risk: float,
-) -> tuple[tuple[str, ...], int]:
+def _missing(found: Comparison, spec: Spec) -> tuple[tuple[Finding, ...], int]:
     """What keeps the verdict open, and how many more units would probably settle it."""
+    rates, hand = found.rates, found.hand
     said = []
     more = [0]
-    many = "strokes" if rates.pairs is not None or not rates.new_units else "coupons of each"
-    one = "stroke" if many == "strokes" else "coupon of each"
     if rates.old_high < spec.pass_rate:
-        said.append(
-            f"The material in use itself misses the wanted {_share(spec.pass_rate)} ({_counts(rates)}): check line "
-            "and gauges, then make the strokes again."
-        )
-    if waiting:
-        said.append(f"{waiting} {'units wait' if waiting > 1 else 'unit waits'} for a check.")
-    if not rates.is_non_inferior and (rates.new_units or not waiting):
-        needed = _units_for_rates(rates, rate_margin, risk)
-        have = min(rates.new_units, rates.old_units)
+        said.append(found.of_rates("in_use_misses_rate", wanted=spec.pass_rate))
+    if found.waiting:
+        said.append(Finding("checks_waiting", {"units": found.waiting}))
+    if not rates.is_non_inferior and (rates.new_units or not found.waiting):
+        needed, drop = _units_for_rates(found), -rates.limits.low
         if needed is None:
-            said.append(
-                f"Pass rate: as things stand ({_counts(rates)}) the new material looks worse than the one in use; more "
-                "coupons would more likely show a difference than remove the doubt."
-            )
+            said.append(found.of_rates("rate_doubtful"))
+        elif found.waiting:
+            said.append(found.of_rates("rate_waiting", most_drop=drop))
         else:
-            extra = 0 if waiting else max(needed - have, 1)
-            more.append(extra)
-            below = -_floor(rates.limits.low)
-            doubt = f"{_counts(rates)}; {_sure(risk)}, it may be up to {below} points worse"
-            more_said = (
-                f"; if both are alike, about {extra} more {many if extra > 1 else one} show it 4 times in 5."
-                if extra
-                else "."
-            )
-            said.append(f"Pass rate: not shown yet ({doubt}){more_said}")
+            more.append(max(needed - min(rates.new_units, rates.old_units), 1))
+            said.append(found.of_rates("rate_open", most_drop=drop, further=more[-1], paired=rates.is_paired))
     if hand is not None and not hand.is_equivalent and not hand.is_different:
-        further = _units_for_hand(hand, rates, hand_margin, risk)
-        if further is None:
-            said.append(
-                f"Hand-feel: the difference of {hand.difference:+.1f} points lies too near the margin of "
-                f"{hand_margin:g} to be settled by more coupons."
-            )
+        units = _units_for_hand(found, hand)
+        if units is None:
+            said.append(found.of_hand("hand_too_near", hand))
         else:
-            more.append(further)
-            said.append(
-                f"Hand-feel: not shown yet ({_sure(risk)} each way, {_tenths(hand.low, math.floor)} to "
-                f"{_tenths(hand.high, math.ceil)} points); about {further} more {many if further > 1 else one} would."
-            )
-    for edge in edges:
+            more.append(units)
+            said.append(found.of_hand("hand_open", hand, further=units, paired=rates.is_paired))
+    for edge in found.edges:
         if edge.window_in_doubt and edge.old is not None:
-            tried = edge.old.passed + edge.old.failed + edge.old.waiting
-            said.append(
-                f"{_capital(edge.new.role)}: {edge.old.failed} of {tried} failed with the material in use too, and "
-                f"{edge.new.failed} of {edge.made} with the new one: the recipe's own window is in doubt there. Check "
-                "line and gauges, and confirm the window again before the new material is judged at it."
-            )
+            said.append(_of_edge("window_in_doubt", edge, old_failed=edge.old.failed, old_made=made_at(edge.old)))
         elif edge.new.verdict == "doubtful":
-            enough = edge.made >= 2 * CORNER_COUPONS
-            said.append(
-                f"{_capital(edge.new.role)}: {edge.new.failed} of {edge.made} failed, which chance alone allows; "
-                + ("draw the window in on that side, or retune." if enough else "make as many again there.")
-            )
+            said.append(_of_edge("edge_doubtful" if edge.made < 2 * CORNER_COUPONS else "edge_still_doubtful", edge))
+    if hand is None and spec.hand_min is not None:
+        said.append(Finding("hand_unscored"))
     return tuple(said), max(more)
 
 
-def _units_for_rates(rates: RateComparison, margin: float, risk: float) -> int | None:
+def _units_for_rates(found: Comparison) -> int | None:
     """Units in all that would show it with probability 0.8, both being alike; None when new looks clearly worse."""
+    rates, margin = found.rates, found.rate_margin
     if rates.new_units and rates.limits.difference < -margin:
         return None
     # both alike: their common rate, a little drawn in so that few coupons do not promise too much
     passed, units = rates.new_passed + rates.old_passed, rates.new_units + rates.old_units
     rate = min((passed + 1) / (units + 2), 0.98) if units else 0.95
-    paired = rates.pairs is not None or not rates.new_units
-    return strokes_for_rates(rate, margin=margin, alpha=risk, power=0.80, paired=paired)
+    return strokes_for_rates(rate, margin=margin, alpha=found.risk, power=0.80, paired=rates.is_paired)
 
 
-def _units_for_hand(hand: Equivalence, rates: RateComparison, margin: float, risk: float) -> int | None:
+def _units_for_hand(found: Comparison, hand: Equivalence) -> int | None:
     """Further units for equivalent hand-feel, from the standard error so far; None if the difference is too large."""
-    room = margin - abs(hand.difference)
-    if room <= margin / 4:
+    room = found.hand_margin - abs(hand.difference)
+    if room <= found.hand_margin / 4:
         return None
-    have = max(min(rates.new_units, rates.old_units), 2)
+    have = max(min(found.rates.new_units, found.rates.old_units), 2)
     sd = max(hand.se * math.sqrt(have), 1e-3)
-    return max(coupons_for_means("non-inferiority", room, sd=sd, alpha=risk, power=0.80, paired=True) - have, 1)
+    needed = coupons_for_means("non-inferiority", room, sd=sd, alpha=found.risk, power=0.80, paired=True)
+    return max(needed - have, 1)
 
 
-def _notes(
-    rates: RateComparison, hand: Equivalence | None, edges: Sequence[EdgeComparison], spec: Spec
-) -> tuple[str, ...]:
+def _notes(found: Comparison, spec: Spec) -> tuple[Finding, ...]:
+    """What makes the verdict doubtful."""
+    rates = found.rates
     said = []
     failed = rates.old_units - rates.old_passed
     chance = float(binom.sf(failed - 1, rates.old_units, 1 - spec.pass_rate)) if failed else 1.0
     if chance < SURPRISE:
         said.append(
-            f"The material in use failed in {failed} of {rates.old_units} units. A line that holds the wanted "
-            f"{_share(spec.pass_rate)} shows so many failures less than {math.ceil(100 * chance)} times in 100: look "
-            "at line and gauges before the new material is blamed or cleared."
+            Finding(
+                "in_use_fails",
+                {"failed": failed, "made": rates.old_units, "wanted": spec.pass_rate, "chance": chance},
+            )
         )
     if rates.pairs is None and rates.new_units:
-        said.append(
-            "The materials were not made side by side in the same strokes: a drift of the press between them "
-            "would look like a difference of the materials."
-        )
-    if not edges:
-        said.append("No edge of the window was tested with the new material: the recipe is shown at its setpoint only.")
-    if hand is not None:
-        said += [note for note in hand.notes if "cannot be told" in note]
-    return tuple(said)
-
-
-def _counts(rates: RateComparison) -> str:
-    return f"new {rates.new_passed} of {rates.new_units}, in use {rates.old_passed} of {rates.old_units}"
-
-
-def _sure(risk: float) -> str:
-    return f"with {100 * (1 - risk):.3g} % assurance"
-
-
-def _share(share: float) -> str:
-    return f"{100 * share:.10g} %"
-
-
-def _floor(share: float) -> int:
-    return math.floor(round(100 * share, 6))
-
-
-def _ceil(share: float) -> int:
-    return math.ceil(round(100 * share, 6))
-
-
-def _tenths(value: float, toward: Callable[[float], int]) -> str:
-    """To a tenth, outward: a limit is never told better than it is."""
-    return f"{toward(round(10 * value, 6)) / 10 + 0.0:+.1f}"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+        said.append(Finding("made_apart"))
+    if not found.edges:
+        said.append(Finding("edges_untested"))
+    batches = () if found.hand is None else found.hand.notes
+    return (*said, *(note for note in batches if note.code in ("batches_of_its_own", "batches_inseparable")))

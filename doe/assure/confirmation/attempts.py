@@ -10,9 +10,8 @@ from typing import Literal
 
 import pandas as pd
 
-from doe.assure.confirmation.allocation import SETPOINT
+from doe.assure.confirmation.allocation import SETPOINT, Unit
 from doe.assure.confirmation.claims import ClaimPlan
-from doe.assure.confirmation.order import Unit
 from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, coupon_states, judge_confirmation
 from doe.domain.study import Study
 
@@ -129,67 +128,42 @@ class Attempt:
         return "given up" if self.plan.given_up else "open"
 
 
-@dataclass(frozen=True)
-class Together:
-    """Pass rate at the setpoint by the study alone, and by study and confirmation together.
-
-    As in `doe.assure.Combination`; ``coupons`` settled confirmation coupons moved it, and ``counts_hand`` says whether
-    hand-feel is part of these rates.
-    """
-
-    study_rate: float
-    study_low: float
-    rate: float
-    low: float
-    p_target: float
-    effective_draws: float
-    surprise: float
-    coupons: int
-    counts_hand: bool
-    warnings: tuple[str, ...]
-
-
 def attempt_of(study: Study, plan: ConfirmationPlan, frame: pd.DataFrame) -> Attempt:
     """What the coupons of one confirmation say; ``frame`` as `Book.results` gives it, void ones included."""
-    mine = frame[frame["round"].isin(plan.rounds)].sort_values(["round", "cure_order"], kind="stable")
-    mine = mine.reset_index(drop=True)
+    mine = frame[frame["round"].isin(plan.rounds)].sort_values(
+        ["round", "cure_order"], kind="stable", ignore_index=True
+    )
     checks = [CHECK_PREFIX + check.name for check in study.spec.checks]
-    is_void = mine["void"].ne("").to_numpy()
-    failed = mine[checks].eq(False).any(axis=1).to_numpy()
-    lost = is_void.copy()
-    here = mine["role"].eq(SETPOINT).to_numpy()
+    is_void, failed = mine["void"].ne(""), mine[checks].eq(False).any(axis=1)
+    here, lost = mine["role"].eq(SETPOINT), mine["void"].ne("")
     if plan.unit == "stroke":
         # a stroke without one of its coupons cannot pass as a whole; it can still fail
-        by_stroke = mine["stroke"]
-        broken = set(by_stroke[is_void & here]) - set(by_stroke[failed & ~is_void & here])
-        lost |= by_stroke.isin(broken).to_numpy() & here
+        broken = set(mine["stroke"][is_void & here]) - set(mine["stroke"][failed & ~is_void & here])
+        lost |= mine["stroke"].isin(broken) & here
     rows = mine[~lost]
-    unit_of = "stroke" if plan.unit == "stroke" else "coupon"
-    units = list(dict.fromkeys(rows.loc[rows["role"].eq(SETPOINT), unit_of]))
-    counted = set(units[: plan.claim.units])
-    spare = rows["role"].eq(SETPOINT) & ~rows[unit_of].isin(counted)
+    units = rows.loc[rows["role"].eq(SETPOINT), plan.unit].unique()
+    counted = units[: plan.claim.units]
+    spare = rows["role"].eq(SETPOINT) & ~rows[plan.unit].isin(counted)
     rows = rows[~spare].reset_index(drop=True)
-    touched = rows[checks].notna().any(axis=1)
-    begun = set(rows.loc[touched, unit_of])
+    at_setpoint, touched = rows["role"].eq(SETPOINT), rows[checks].notna().any(axis=1)
     judged = None
     if touched.any():
-        made = rows[rows["role"].ne(SETPOINT) | rows[unit_of].isin(begun)]
+        made = rows[~at_setpoint | rows[plan.unit].isin(rows.loc[touched, plan.unit])]
         judged = judge_confirmation(made, plan.claim, study.spec, future_prints=plan.future_prints)
-    settled = rows[rows["role"].eq(SETPOINT).to_numpy() & (coupon_states(rows, study.spec.checks) != "waiting")]
-    reasons = tuple(zip(mine.loc[is_void, "coupon"], mine.loc[is_void, "void"], strict=True))
+    settled = rows[at_setpoint & (coupon_states(rows, study.spec.checks) != "waiting")]
+    void = {str(row["coupon"]): str(row["void"]) for row in mine[is_void].to_dict("records")}
     bad = set(mine.loc[is_void & failed, "coupon"])
+    is_certain = judged is not None and judged.setpoint_verdict != "open"
     return Attempt(
         plan=plan,
         judged=judged,
         rows=rows,
         unscored=int((~touched).sum()),
-        missing_units=0
-        if judged is not None and judged.setpoint_verdict != "open"
-        else plan.claim.units - len(counted),
+        missing_units=0 if is_certain else plan.claim.units - len(counted),
         missing_corners=_missing_corners(plan, rows, judged),
         set_ups=(int(settled["cure_batch"].nunique()), int(settled["press_batch"].nunique())),
-        void=reasons,
-        voided_failures=tuple(pair for pair in reasons if pair[0] in bad),
+        void=tuple(void.items()),
+        voided_failures=tuple(pair for pair in void.items() if pair[0] in bad),
         spare=int(spare.sum()),
     )
 

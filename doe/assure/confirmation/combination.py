@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 
 FloatArray = NDArray[np.float64]
 
@@ -33,9 +34,13 @@ class Combination:
         How many equally weighted draws the reweighted ones are worth.
     surprise : float
         Probability, by the study, of a confirmation as bad as this or worse; small: the two disagree.
-    weights : array, shape (draws,)
-        Sum to 1.
-    warnings : tuple of str
+    coupons : int
+        Settled confirmation coupons that moved it.
+    counts_hand : bool
+        Whether hand-feel is part of these rates.
+    warnings : tuple of Finding or str
+        ``few_draws`` (effective, of), ``surprising`` (chance), ``strokes_alike``; sentences where an older version
+        kept them.
     """
 
     study_rate: float
@@ -45,8 +50,9 @@ class Combination:
     p_target: float
     effective_draws: float
     surprise: float
-    weights: FloatArray
-    warnings: tuple[str, ...]
+    coupons: int
+    counts_hand: bool
+    warnings: tuple[Finding | str, ...]
 
 
 def combine_with_study(
@@ -58,6 +64,7 @@ def combine_with_study(
     worth: ArrayLike = 1.0,
     target: float = 0.95,
     assurance: float = 0.90,
+    counts_hand: bool = False,
 ) -> Combination:
     """Reweight the study's draws by how well each foretold the confirmation.
 
@@ -73,6 +80,8 @@ def combine_with_study(
     worth : float or array, shape (points,)
         What a coupon counts for: 1 over the mean number of coupons a stroke, since those of one stroke are alike.
     target, assurance : float
+    counts_hand : bool
+        Whether hand-feel is part of ``rates``.
 
     Returns
     -------
@@ -113,17 +122,11 @@ def combine_with_study(
     surprise = _surprise(safe, k, n)
     warnings = []
     if effective < FEW_DRAWS:
-        warnings.append(
-            f"Only about {effective:.0f} of {len(drawn)} draws of the study agree with the confirmation: the combined "
-            "figures are rough; trust the exact limits of the confirmation."
-        )
+        warnings.append(Finding("few_draws", {"effective": effective, "of": len(drawn)}))
     if surprise < SURPRISE:
-        warnings.append(
-            f"The study gave a confirmation as bad as this a chance of {surprise:.1%}: something changed between study "
-            "and confirmation, or the study was too hopeful. Find out before releasing."
-        )
+        warnings.append(Finding("surprising", {"chance": surprise}))
     if (w < 1).any():
-        warnings.append("Coupons of one stroke count together as one: they share what the stroke did.")
+        warnings.append(Finding("strokes_alike"))
     return Combination(
         study_rate=float(drawn.mean()),
         study_low=float(np.quantile(drawn, 1 - assurance)),
@@ -132,7 +135,8 @@ def combine_with_study(
         p_target=float(weights @ (drawn >= target)),
         effective_draws=effective,
         surprise=surprise,
-        weights=weights,
+        coupons=int(n.sum()),
+        counts_hand=counts_hand,
         warnings=tuple(warnings),
     )
 

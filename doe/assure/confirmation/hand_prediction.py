@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.stats import t
 
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import HAND_STEP
 from doe.surfaces.classical.mixed import MixedFit, fit_mixed
@@ -34,7 +35,8 @@ class HandPrediction:
     df : float
     coupons, people, strokes : int
     future : int
-    notes : tuple of str
+    notes : tuple of Finding or str
+        ``one_stroke``, ``hardly_differ``; what the mixed model says of strokes, in its words.
     """
 
     mean: float
@@ -47,7 +49,7 @@ class HandPrediction:
     people: int
     strokes: int
     future: int
-    notes: tuple[str, ...]
+    notes: tuple[Finding | str, ...]
 
 
 def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.90) -> HandPrediction:
@@ -84,8 +86,6 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
     """
     if future < 1:
         raise InputError("future prints", future, "1 or more", "Say over how many prints the mean is taken.")
-    if not 0 < assurance < 1:
-        raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
     long = _long(scored)
     coupons, people, strokes = (int(long[c].nunique()) for c in ("coupon", "person", "stroke"))
     if coupons < 2:
@@ -100,11 +100,9 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
     if people > 1:
         groups["print"] = long["coupon"].to_numpy()  # `coupon` is the mixed model's word for the rest
     fit = fit_mixed(X, long["score"], groups, ["constant", *names[:-1]])
-    notes = [n for n in fit.notes if "stroke" in n]
+    notes: list[Finding | str] = [n for n in fit.notes if "stroke" in n]
     if strokes == 1:
-        notes.append(
-            "All coupons came from one stroke: how strokes differ is not known, and the limits are too narrow."
-        )
+        notes.append(Finding("one_stroke"))
     batches = int(fit.components["used"].sum()) - 1
     parts = np.array([*[1 / future] * batches, 1 / (future * people)])
     mean = float(fit.estimates[0])
@@ -113,7 +111,7 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
     single, _ = _variance(fit, parts * future)
     floor = _ROUNDING_VARIANCE / people
     if single - se2 < floor:
-        notes.append("The scores hardly differ; the rounding to half steps is taken as their scatter.")
+        notes.append(Finding("hardly_differ"))
         se2, total, single = floor / coupons, floor / coupons + floor / future, floor / coupons + floor
         df = float(coupons - 1)
     q = float(t.ppf(assurance, df))
@@ -130,7 +128,7 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
         people=people,
         strokes=strokes,
         future=future,
-        notes=tuple(dict.fromkeys(notes)),
+        notes=tuple(notes),
     )
 
 

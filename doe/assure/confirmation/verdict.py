@@ -17,10 +17,13 @@ from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.confirmation.claims import ClaimLimits, ClaimPlan, ClaimState, claim_limits
 from doe.assure.confirmation.hand_prediction import HandPrediction, predict_hand
 from doe.domain.errors import InputError
+from doe.domain.finding import Finding
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import Check, Spec
 
 CornerVerdict = Literal["held", "not held", "doubtful", "open"]
+
+HandVerdict = Literal["good enough", "not good enough", "not shown", ""]
 
 CORNER_RISK = 0.05
 """A corner is not held when so many failures would be rarer than this at the wanted pass rate."""
@@ -64,14 +67,13 @@ class Confirmation:
     limits : ClaimLimits
     corners : tuple of CornerResult
     hand : HandPrediction or None
-    hand_verdict : {"good enough", "not good enough", "not shown", ""}
+    hand_verdict : HandVerdict
         ``""`` where the spec asks for no hand-feel.
-    missing : tuple of str
-        What keeps the verdict open. Full sentences.
-    reasons : tuple of str
-        Why the verdict is what it is. Full sentences.
-    void : int
-        Void coupons, not counted.
+    missing : tuple of Finding
+        What keeps the verdict open: ``to_make`` (unit, units), ``waiting`` (role, unit, waiting, and what for: name and
+        number of each check), ``doubtful`` (role, failed, of), ``hand_unscored`` (coupons), ``hand_open`` (mean, low,
+        wanted, future), ``hand_unsettled`` (the same, where more coupons would not settle it). Empty once the verdict
+        is certain.
     """
 
     verdict: ClaimState
@@ -85,10 +87,8 @@ class Confirmation:
     limits: ClaimLimits
     corners: tuple[CornerResult, ...]
     hand: HandPrediction | None
-    hand_verdict: str
-    missing: tuple[str, ...]
-    reasons: tuple[str, ...]
-    void: int
+    hand_verdict: HandVerdict
+    missing: tuple[Finding, ...]
 
 
 def coupon_states(frame: pd.DataFrame, checks: Sequence[Check]) -> NDArray[np.str_]:
@@ -132,8 +132,8 @@ def judge_confirmation(
     Parameters
     ----------
     frame : DataFrame
-        One row a coupon: ``role`` (``setpoint``, ``corner 1`` ...; all at the setpoint without it), ``check_<name>`` or
-        ``passed``, optional ``stroke``, ``hand_<person>``, ``void``. Rows with a void reason do not count.
+        One row a coupon that is not void, at least one: ``role`` (``setpoint``, ``corner 1`` ...), ``check_<name>`` or
+        ``passed``, optional ``stroke``, ``hand_<person>``.
     plan : ClaimPlan
         Fixed before the coupons were made.
     spec : Spec
@@ -148,18 +148,10 @@ def judge_confirmation(
     Raises
     ------
     InputError
-        If nothing was made, or more units at the setpoint than planned (adding units until a rule is met proves less
-        than it says).
+        If there are more units at the setpoint than planned (adding units until a rule is met proves less than it
+        says).
     """
-    void = frame["void"].fillna("").astype(str).ne("") if "void" in frame.columns else pd.Series(False, frame.index)
-    rows = frame[~void].reset_index(drop=True)
-    rows = rows.assign(
-        role=rows["role"] if "role" in rows.columns else SETPOINT, state=coupon_states(rows, spec.checks)
-    )
-    if rows.empty:
-        raise InputError(
-            "confirmation", "no coupon", "coupons at the setpoint or a corner", "Make the planned coupons."
-        )
+    rows = frame.assign(state=coupon_states(frame, spec.checks))
     here = rows[rows["role"] == SETPOINT]
     unit, units = _units(here)
     if len(units) > plan.units:
@@ -169,13 +161,20 @@ def judge_confirmation(
             f"at most the {plan.units} planned",
             "Judge the planned ones; for more, plan a new confirmation.",
         )
-    passed, failed, waiting = (int((units["state"] == s).sum()) for s in ("passed", "failed", "waiting"))
+    passed, failed, waiting = _counted(units["state"])
     at_setpoint = plan.state(passed, failed)
-    limits = claim_limits(plan, passed, failed, waiting, any_passed=int(units["any"].sum()))
     to_make = 0 if at_setpoint != "open" else plan.units - len(units)
     corners = tuple(judge_corner(role, part, spec) for role, part in rows[rows["role"] != SETPOINT].groupby("role"))
     hand, hand_verdict, hand_missing = _hand(here, spec, future_prints)
-    missing = _missing(rows, spec, at_setpoint, unit, waiting, to_make, corners) + hand_missing
+    missing = [Finding("to_make", {"unit": unit, "units": to_make})] if to_make else []
+    if at_setpoint == "open" and waiting:
+        missing.append(_waiting(rows, SETPOINT, unit, waiting, spec))
+    for c in corners:
+        if c.verdict == "open":
+            missing.append(_waiting(rows, c.role, "coupon", c.waiting, spec))
+        elif c.verdict == "doubtful":
+            missing.append(Finding("doubtful", {"role": c.role, "failed": c.failed, "of": c.passed + c.failed}))
+    missing += hand_missing
     bad = at_setpoint == "not accepted" or any(c.verdict == "not held" for c in corners)
     bad = bad or hand_verdict == "not good enough"
     verdict: ClaimState = "not accepted" if bad else "open" if missing else "accepted"
@@ -188,30 +187,40 @@ def judge_confirmation(
         waiting=waiting,
         to_make=to_make,
         setpoint_verdict=at_setpoint,
-        limits=limits,
+        limits=claim_limits(plan, passed, failed, waiting, any_passed=int(units["any"].sum())),
         corners=corners,
         hand=hand,
         hand_verdict=hand_verdict,
-        missing=() if bad else missing,
-        reasons=_reasons(plan, unit, passed, failed, at_setpoint, limits, corners, hand, hand_verdict, spec),
-        void=int(void.sum()),
+        missing=() if bad else tuple(missing),
     )
+
+
+def _counted(states: pd.Series) -> tuple[int, int, int]:
+    """How many passed, failed and wait."""
+    passed, failed, waiting = (int((states == state).sum()) for state in ("passed", "failed", "waiting"))
+    return passed, failed, waiting
+
+
+def _waiting(rows: pd.DataFrame, role: str, unit: str, waiting: int, spec: Spec) -> Finding:
+    """What the coupons at a place wait for: each check with how many want it."""
+    there = rows[(rows["role"] == role) & (rows["state"] == "waiting")]
+    table = there.reindex(columns=[CHECK_PREFIX + check.name for check in spec.checks]).isna().sum()
+    wanted = tuple((str(name).removeprefix(CHECK_PREFIX), int(n)) for name, n in table.items() if n)
+    return Finding("waiting", {"role": role, "unit": unit, "waiting": waiting, "checks": wanted})
 
 
 def _units(here: pd.DataFrame) -> tuple[Literal["coupon", "stroke"], pd.DataFrame]:
     """State of each unit, and whether any of its coupons passed or still may."""
     if "stroke" not in here.columns or here["stroke"].is_unique or here["stroke"].isna().all():
         return "coupon", pd.DataFrame({"state": here["state"], "any": here["state"] != "failed"})
-    grouped = here.groupby("stroke", sort=False)["state"]
-    failed = grouped.apply(lambda s: (s == "failed").any())
-    whole = grouped.apply(lambda s: (s == "passed").all())
-    state = np.where(failed, "failed", np.where(whole, "passed", "waiting"))
-    return "stroke", pd.DataFrame({"state": state, "any": grouped.apply(lambda s: (s != "failed").any())})
+    failed, passed = ((here["state"] == state).groupby(here["stroke"], sort=False) for state in ("failed", "passed"))
+    state = np.where(failed.any(), "failed", np.where(passed.all(), "passed", "waiting"))
+    return "stroke", pd.DataFrame({"state": state, "any": ~failed.all()})
 
 
 def judge_corner(role: object, part: pd.DataFrame, spec: Spec) -> CornerResult:
     """What the coupons of one corner say; column ``state`` as `coupon_states` gives."""
-    passed, failed, waiting = (int((part["state"] == s).sum()) for s in ("passed", "failed", "waiting"))
+    passed, failed, waiting = _counted(part["state"])
     made = passed + failed + waiting
     missed = float(binom.cdf(failed, made, 0.5))
     verdict: CornerVerdict
@@ -234,135 +243,20 @@ def judge_corner(role: object, part: pd.DataFrame, spec: Spec) -> CornerResult:
     )
 
 
-def _hand(here: pd.DataFrame, spec: Spec, future: int) -> tuple[HandPrediction | None, str, tuple[str, ...]]:
+def _hand(here: pd.DataFrame, spec: Spec, future: int) -> tuple[HandPrediction | None, HandVerdict, list[Finding]]:
+    """Hand-feel to expect, its verdict, and what it lacks."""
     if spec.hand_min is None:
-        return None, "", ()
-    columns = [c for c in here.columns if str(c).startswith(HAND_PREFIX)]
-    scored = here[columns].notna().any(axis=1).sum() if columns else 0
+        return None, "", []
+    scored = int(here.filter(regex=f"^{HAND_PREFIX}").notna().any(axis=1).sum())
     if scored < 2:
-        few = f"{scored} coupon{'s were' if scored != 1 else ' was'}"
-        return None, "not shown", (f"Hand-feel is in the spec, and {few} scored for it: score more.",)
+        return None, "not shown", [Finding("hand_unscored", {"coupons": scored})]
     found = predict_hand(here, future=future, assurance=spec.assurance)
     if found.low >= spec.hand_min:
-        return found, "good enough", ()
+        return found, "good enough", []
     if found.high < spec.hand_min:
-        return found, "not good enough", ()
-    margin = found.mean - spec.hand_min
+        return found, "not good enough", []
     # the limit cannot come nearer to the mean than the scatter of the prints it is about
     floor = (found.mean - found.low) / math.sqrt(1 / found.coupons + 1 / future) / math.sqrt(future)
-    if margin > floor:
-        said = "a few more scored coupons would settle it."
-    else:
-        said = "more coupons will not settle it: single prints differ too much, or the mean is too near the limit."
-    return (
-        found,
-        "not shown",
-        (
-            f"Hand-feel: mean {found.mean:.1f}, but {_prints(future)} may come out as low as {found.low:.1f}, below "
-            f"the {spec.hand_min:g} wanted; {said}",
-        ),
-    )
-
-
-def _missing(
-    rows: pd.DataFrame,
-    spec: Spec,
-    at_setpoint: ClaimState,
-    unit: str,
-    waiting: int,
-    to_make: int,
-    corners: Sequence[CornerResult],
-) -> tuple[str, ...]:
-    said = []
-    if at_setpoint == "open":
-        if to_make:
-            said.append(f"{to_make} {unit}{'s' if to_make > 1 else ''} of the plan not made yet.")
-        if waiting:
-            said.append(
-                f"{waiting} {unit}{'s' if waiting > 1 else ''} at the setpoint wait for: "
-                f"{_waiting_for(rows[rows['role'] == SETPOINT], spec)}."
-            )
-    for c in corners:
-        if c.verdict == "open":
-            part = rows[rows["role"] == c.role]
-            said.append(
-                f"{c.waiting} coupon{'s' if c.waiting > 1 else ''} at {c.role} wait for: {_waiting_for(part, spec)}."
-            )
-        if c.verdict == "doubtful":
-            said.append(
-                f"{c.role}: {c.failed} of {c.passed + c.failed} failed, which chance alone allows; make as many again "
-                "there, or take a smaller window."
-            )
-    return tuple(said)
-
-
-def _waiting_for(part: pd.DataFrame, spec: Spec) -> str:
-    open_rows = part[part["state"] == "waiting"]
-    labels = []
-    for check in spec.checks:
-        column = CHECK_PREFIX + check.name
-        count = len(open_rows) if column not in part.columns else int(open_rows[column].isna().sum())
-        if count:
-            labels.append(f"{check.label} ({count})")
-    return ", ".join(labels)
-
-
-def _reasons(
-    plan: ClaimPlan,
-    unit: str,
-    passed: int,
-    failed: int,
-    at_setpoint: ClaimState,
-    limits: ClaimLimits,
-    corners: Sequence[CornerResult],
-    hand: HandPrediction | None,
-    hand_verdict: str,
-    spec: Spec,
-) -> tuple[str, ...]:
-    forgiven = (
-        "no failure" if plan.failures == 0 else f"at most {plan.failures} failure{'s' if plan.failures > 1 else ''}"
-    )
-    rule = f"{plan.units} {unit}s with {forgiven} show {plan.pass_rate:.0%} with {plan.assurance:.0%} assurance"
-    counted = f"{passed} passed, {failed} failed"
-    said = {
-        "accepted": f"The setpoint is confirmed: {rule}; {counted}. The pass rate is at least {_down(limits.low)}.",
-        "not accepted": f"The setpoint is not confirmed: {rule}; {counted}. The pass rate may be as low as "
-        f"{_down(limits.low)} and is at most {_up(limits.high)}.",
-        "open": f"The setpoint is still open: {rule}; so far {counted}.",
-    }
-    reasons = [said[at_setpoint]]
-    for c in corners:
-        if c.verdict == "not held":
-            made = c.passed + c.failed + c.waiting
-            reasons.append(
-                f"The window does not hold at {c.role}: {c.failed} of {made} failed. Draw the window in on that side "
-                "and confirm again; the setpoint stands by itself."
-            )
-        elif c.verdict == "held":
-            reasons.append(
-                f"{c.role}: {c.passed} passed, {c.failed} failed; a corner where half the prints fail would have shown "
-                f"more failures {1 - c.chance_missed:.0%} of the time."
-            )
-    if hand is not None and hand_verdict == "good enough":
-        reasons.append(
-            f"Hand-feel: {_prints(hand.future)} will be {hand.low:.1f} or softer; {spec.hand_min:g} is wanted."
-        )
-    if hand is not None and hand_verdict == "not good enough":
-        reasons.append(
-            f"Hand-feel: {_prints(hand.future)} will stay below {hand.high:.1f}; {spec.hand_min:g} is wanted."
-        )
-    return tuple(reasons)
-
-
-def _down(limit: float) -> str:
-    """A lower limit in percent, never rounded to more than it holds."""
-    return f"{math.floor(round(limit * 1000, 6)) / 10:.1f}%"
-
-
-def _up(limit: float) -> str:
-    """An upper limit in percent, never rounded to less than it holds."""
-    return f"{math.ceil(round(limit * 1000, 6)) / 10:.1f}%"
-
-
-def _prints(future: int) -> str:
-    return "a single print" if future == 1 else f"the mean of {future} prints"
+    code = "hand_open" if found.mean - spec.hand_min > floor else "hand_unsettled"
+    values = {"mean": found.mean, "low": found.low, "wanted": spec.hand_min, "future": future}
+    return found, "not shown", [Finding(code, values)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -33,6 +32,9 @@ CautionCode = Literal[
     "less sure than stated",
     "wanders more than counted",
     "reading left out",
+    "never dial",
+    "dial beyond what was read",
+    "planned otherwise",
 ]
 """Codes of the cautions about gauges."""
 
@@ -66,7 +68,7 @@ def gauge_cautions(gauged: GaugedLine, study: Study) -> tuple[Finding, ...]:
         stated = getattr(gauged.line, gauge.machine).uncertainty_degc
         if gauge.budget is not None and stated is not None and gauge.budget.expanded > WORSE * stated:
             found.append(
-                _caution(
+                caution(
                     "less sure than stated",
                     gauge,
                     stated_delta_degc=stated,
@@ -78,7 +80,7 @@ def gauge_cautions(gauged: GaugedLine, study: Study) -> tuple[Finding, ...]:
             error, counted = gauge.setting_error, study.factor(name).setting_sd
             if error.df >= FEW_DF and error.sd_delta_degc > WORSE * counted:
                 found.append(
-                    _caution(
+                    caution(
                         "wanders more than counted",
                         gauge,
                         factor=name,
@@ -93,26 +95,26 @@ def machine_cautions(gauge: MachineGauge) -> tuple[Finding, ...]:
     """Cautions about a machine's readings, whatever the study."""
     display = gauge.display
     if display is None:
-        return (_caution("display not checked", gauge),)
+        return (caution("display not checked", gauge),)
     found = []
     if gauge.status.state != "in date":
         found.append(status_caution(gauge.status))
     if not gauge.follows:
-        return (*found, _caution("surface does not follow", gauge))
+        return (*found, caution("surface does not follow", gauge))
     middle = (display.low_degc + display.high_degc) / 2
     if gauge.as_dialled:
-        return (*found, _caution("as dialled", gauge, off_delta_degc=display.surface(middle).degc - middle))
+        return (*found, caution("as dialled", gauge, off_delta_degc=display.surface(middle).degc - middle))
     if display.line is None:
-        found.append(_caution("same at every temperature", gauge, readings=display.readings, apart_delta_degc=8.0))
+        found.append(caution("same at every temperature", gauge, readings=display.readings, apart_delta_degc=8.0))
     off = gauge.surface(middle).surface_degc - middle
     if abs(off) > LARGE_CORRECTION_DELTA_DEGC:
-        found.append(_caution("large correction", gauge, off_delta_degc=off))
+        found.append(caution("large correction", gauge, off_delta_degc=off))
     away = gauge.off_centre_delta_degc
     if away is not None and abs(away) > CLEAR_DELTA_DEGC:
-        found.append(_caution("off centre", gauge, away_delta_degc=away))
+        found.append(caution("off centre", gauge, away_delta_degc=away))
     drift = gauge.drift
     if drift is not None and drift.is_clear and drift.per_year_delta_degc is not None:
-        found.append(_caution("drifts", gauge, per_year_delta_degc=drift.per_year_delta_degc))
+        found.append(caution("drifts", gauge, per_year_delta_degc=drift.per_year_delta_degc))
     return tuple(found)
 
 
@@ -129,7 +131,8 @@ def status_caution(status: GaugeStatus) -> Finding:
     return Finding("out of date", values)
 
 
-def _caution(code: CautionCode, gauge: MachineGauge, **values: Value) -> Finding:
+def caution(code: CautionCode, gauge: MachineGauge, **values: Value) -> Finding:
+    """A caution about a machine."""
     return Finding(code, {"machine": gauge.machine, **values})
 
 
@@ -141,11 +144,11 @@ def _range_cautions(gauge: MachineGauge, name: str, study: Study, low: float, hi
     beyond = tuple(dict.fromkeys(float(round(e.surface_degc)) for e in ends if e.is_beyond))
     if beyond:
         read = (gauge.display.low_degc, gauge.display.high_degc)
-        found.append(_caution("beyond what was read", gauge, factor=name, surfaces_degc=beyond, read_degc=read))
+        found.append(caution("beyond what was read", gauge, factor=name, surfaces_degc=beyond, read_degc=read))
     dial, most = ends[1].dial_degc, highest_dial(study, gauge.machine)
     if not most.allows(dial):
         found.append(
-            _caution("dial refused", gauge, factor=name, dial_degc=dial, most_degc=most.degc, is_own=most.is_own)
+            caution("dial refused", gauge, factor=name, dial_degc=dial, most_degc=most.degc, is_own=most.is_own)
         )
     return found
 
@@ -193,46 +196,3 @@ def dial_error(machine: str, label: str, dial_degc: float, most: HighestDial, sh
         f"at most {limit} (limit of the {machine})" if most.is_own else f"below {limit}",
         f"Its display shows more than its surface has: have the {machine} adjusted, or lower the {label}.",
     )
-
-
-# a setting error to start from
-
-
-Basis = Literal["measured", "no reading", "few readings", "not in time", "not from place to place"]
-
-
-@dataclass(frozen=True)
-class SuggestedSpread:
-    """Setting error to take for a machine when nobody states one, in degC of difference.
-
-    ``basis`` says why: ``measured`` by the readings, or the usual one because there is no reading, too few to count
-    on, or none that tells what changes in time or from place to place. ``read`` is what the readings give by
-    themselves, where they give anything.
-    """
-
-    sd_delta_degc: float
-    basis: Basis
-    read_delta_degc: float | None = None
-
-
-def suggested_error(gauge: MachineGauge, usual: float) -> SuggestedSpread:
-    """Setting error to take for a machine when nobody states one, rounded up to a tenth of a degC.
-
-    Parameters
-    ----------
-    gauge : MachineGauge
-    usual : float
-        What is taken without readings, degC of difference. Where only one of the two parts of the measured one (in
-        time, from place to place) was read, it never goes below the usual.
-    """
-    found = gauge.setting_error
-    if found is None or found.df == 0:
-        return SuggestedSpread(usual, "no reading")
-    measured = math.ceil(round(found.sd_delta_degc * 10, 6)) / 10
-    if found.df < FEW_DF:
-        return SuggestedSpread(usual, "few readings", measured)
-    if measured < usual and found.repeat_sd_delta_degc is None:
-        return SuggestedSpread(usual, "not in time", measured)
-    if measured < usual and found.place_sd_delta_degc is None:
-        return SuggestedSpread(usual, "not from place to place", measured)
-    return SuggestedSpread(measured, "measured", measured)

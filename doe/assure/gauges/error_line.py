@@ -70,14 +70,14 @@ class ErrorLine:
     low: float
     high: float
 
-    def height(self, x: float, *, u_x: float = 0.0, assurance: float = 0.95) -> LineValue:
-        """Value of the line at x, which may itself be uncertain by ``u_x``; two-sided limits."""
+    def height(self, x: float, *, assurance: float = 0.95) -> LineValue:
+        """Value of the line at x; two-sided limits."""
         value = self.intercept + self.slope * x
-        u = math.sqrt(self.height_u**2 + (x - self.centre) ** 2 * self.slope_u**2 + (self.slope * u_x) ** 2)
+        u = math.sqrt(self.height_u**2 + (x - self.centre) ** 2 * self.slope_u**2)
         half = float(t.ppf((1 + assurance) / 2, self.df)) * u
         return LineValue(value, u, self.df, value - half, value + half)
 
-    def inverse(self, y: float, *, u_y: float = 0.0, assurance: float = 0.95) -> LineValue:
+    def inverse(self, y: float, *, assurance: float = 0.95) -> LineValue:
         """The x at which the line reaches y; two-sided limits by propagation.
 
         Raises
@@ -93,7 +93,7 @@ class ErrorLine:
                 "Read the machine at settings farther apart.",
             )
         x = (y - self.intercept) / self.slope
-        u = math.hypot(self.height(x).u, u_y) / abs(self.slope)
+        u = self.height(x).u / abs(self.slope)
         half = float(t.ppf((1 + assurance) / 2, self.df)) * u
         return LineValue(x, u, self.df, x - half, x + half)
 

@@ -10,7 +10,7 @@ from statistics import fmean
 
 from doe.assure.gauges.budget import Budget
 from doe.assure.gauges.dates import GaugeDrift, GaugeStatus, judge_gauge, measure_drift
-from doe.assure.gauges.display import PROBE_U_DELTA_DEGC, DisplayLine, fit_display
+from doe.assure.gauges.display import PROBE_U_DELTA_DEGC, Converted, DisplayLine, fit_display
 from doe.assure.gauges.platen import at_one_setting, spot_of
 from doe.assure.gauges.readings import true_reading
 from doe.assure.gauges.setting_error import (
@@ -55,11 +55,11 @@ class MachineSetting:
     machine: MachineKind
     surface_degc: float
     dial_degc: float
-    u_delta_degc: float | None
-    low_degc: float | None
-    high_degc: float | None
-    is_checked: bool
-    is_beyond: bool
+    u_delta_degc: float | None = None
+    low_degc: float | None = None
+    high_degc: float | None = None
+    is_checked: bool = False
+    is_beyond: bool = False
 
 
 @dataclass(frozen=True)
@@ -117,43 +117,35 @@ class MachineGauge:
         """Smallest sensible step between neighbouring levels; None without a reading."""
         return None if self.budget is None else smallest_step(self.budget)
 
+    @property
+    def notes(self) -> tuple[Finding, ...]:
+        """What is to be known about the correction and the setting error, each once."""
+        display = () if self.display is None else self.display.notes
+        error = self.setting_error
+        known = () if error is None else error.notes if error.df else error.notes[:-1]
+        return tuple(dict.fromkeys((*display, *known)))
+
     def dial(self, surface_degc: float) -> MachineSetting:
         """What to dial in for a surface temperature; the same where the display is not checked."""
         if self.display is None or not self.is_checked:
-            return MachineSetting(self.machine, surface_degc, surface_degc, None, None, None, False, False)
+            return MachineSetting(self.machine, surface_degc, surface_degc)
         found = self.display.dial(surface_degc)
-        return MachineSetting(
-            self.machine,
-            surface_degc,
-            found.degc,
-            found.u_delta_degc,
-            found.low_degc,
-            found.high_degc,
-            True,
-            self._is_beyond(found.degc),
-        )
+        return self._checked(found, surface_degc, found.degc)
 
     def surface(self, dial_degc: float) -> MachineSetting:
         """What the surface has when a value is dialled in; the same where the display is not checked."""
         if self.display is None or not self.is_checked:
-            return MachineSetting(self.machine, dial_degc, dial_degc, None, None, None, False, False)
+            return MachineSetting(self.machine, dial_degc, dial_degc)
         found = self.display.surface(dial_degc)
-        return MachineSetting(
-            self.machine,
-            found.degc,
-            dial_degc,
-            found.u_delta_degc,
-            found.low_degc,
-            found.high_degc,
-            True,
-            self._is_beyond(dial_degc),
-        )
+        return self._checked(found, found.degc, dial_degc)
 
-    def _is_beyond(self, dial_degc: float) -> bool:
+    def _checked(self, found: Converted, surface_degc: float, dial_degc: float) -> MachineSetting:
         assert self.display is not None
         shown = dial_degc - self.display.set_minus_shown_delta_degc
         reach = SAFE_REACH_DELTA_DEGC
-        return not self.display.low_degc - reach <= shown <= self.display.high_degc + reach
+        is_beyond = not self.display.low_degc - reach <= shown <= self.display.high_degc + reach
+        limits = (found.u_delta_degc, found.low_degc, found.high_degc)
+        return MachineSetting(self.machine, surface_degc, dial_degc, *limits, True, is_beyond)
 
 
 @dataclass(frozen=True)

@@ -289,10 +289,12 @@ def _limits(
     agreed: float, chance: float, se: float, n: float, assurance: float, *, most: float | None = None
 ) -> tuple[float, float]:
     """Wilson's limits of the share agreed, turned into kappa; ``most`` coupons at most may be behind it."""
-    if agreed >= 1 - 1e-12 or se <= 0:
-        # nobody ever disagreed: the exact limit of a share that never failed
-        low = pass_rate_low(int(n), int(n), (1 + assurance) / 2) if agreed >= 1 - 1e-12 else 0.0
-        return max((low - chance) / (1 - chance), -1.0), 1.0
+    always, never = agreed >= 1 - 1e-12, agreed <= 1e-12
+    if always or never or se <= 0:
+        # nobody ever disagreed, or ever agreed: the exact limits of a share that was all or nothing
+        sure = pass_rate_low(int(n), int(n), (1 + assurance) / 2)
+        share_low, share_high = sure if always else 0.0, 1 - sure if never else 1.0
+        return max((share_low - chance) / (1 - chance), -1.0), (share_high - chance) / (1 - chance)
     z = float(t.ppf((1 + assurance) / 2, n - 1))
     # a share agreed cannot be known better than from n coupons; few coupons make se too small now and then
     worth = min(agreed * (1 - agreed) / (se * (1 - chance)) ** 2, n if most is None else most)

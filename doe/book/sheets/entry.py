@@ -11,31 +11,19 @@ from pathlib import Path
 import pandas as pd
 
 from doe.book.sheets.cells import coupon_name, read_amount, read_level
-from doe.book.sheets.columns import ColumnUse
-from doe.book.sheets.foreign import ForeignSheet, guess_mapping, read_foreign
-from doe.book.sheets.foreign_results import ForeignResults, map_foreign
-from doe.book.sheets.headings import HeadedColumn, Headings, find_headings
+from doe.book.sheets.headings import HeadedColumn, find_headings, read_headings
 from doe.book.sheets.workbook import SheetFile, read_sheets
-from doe.domain.entry import SymptomWords, sheet_mark
+from doe.domain.entry import FileCode, SymptomWords, sheet_mark
 from doe.domain.errors import InputError, InputErrors, plain
+from doe.domain.finding import Finding
 from doe.domain.said import is_nothing, read_check, read_hand, read_symptoms, read_void
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
 
-__all__ = [
-    "ColumnUse",
-    "EntryFile",
-    "ForeignResults",
-    "ForeignSheet",
-    "guess_mapping",
-    "map_foreign",
-    "read_entry",
-    "read_foreign",
-]
-
 _SAME = 0.006  # entry files show three digits behind the point, spreadsheets may keep two
-_FAR_DEGC = 40.0
+_FAR_DELTA_DEGC = 40.0
+_FAR: FileCode = "far from the plan"
 
 
 @dataclass(frozen=True)
@@ -46,12 +34,12 @@ class EntryFile:
     ----------
     entries : tuple of ScoreEntry
         One for each coupon with anything filled in, in the order of the file.
-    notes : tuple of str
-        Whole sentences on what was left out or looks doubtful.
+    notes : tuple of Finding or str
+        What was left out or looks doubtful: whole sentences, and facts of `FileCode`.
     """
 
     entries: tuple[ScoreEntry, ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[Finding | str, ...] = ()
 
 
 def read_entry(
@@ -94,8 +82,8 @@ def read_entry(
         Naming every row and column that cannot be used; then nothing of the file is.
     """
     sheet, heading_row = find_headings(read_sheets(path), study, people)
-    reader = _Reader(sheet, heading_row, study, coupons, people, symptoms)
-    return reader.read()
+    places, notes = read_headings(sheet, heading_row, study, people)
+    return _Reader(sheet, heading_row, study, places, notes, symptoms).read(coupons)
 
 
 @dataclass
@@ -103,25 +91,17 @@ class _Reader:
     sheet: SheetFile
     heading_row: int
     study: Study
-    coupons: pd.DataFrame
-    people: Sequence[str] | None
+    places: list[HeadedColumn]
+    notes: list[Finding | str]
     symptoms: SymptomWords
     problems: list[InputError] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
 
-    def read(self) -> EntryFile:
-        headings = Headings(self.sheet, self.heading_row, self.study, self.people)
-        if headings.problems:
-            raise InputErrors(headings.problems)
-        places = headings.places
-        self.notes += headings.notes
-        self._check_mark(places)
-        plan: dict[str, Mapping[Hashable, object]] = {
-            str(row["coupon"]): row for row in self.coupons.to_dict("records")
-        }
+    def read(self, coupons: pd.DataFrame) -> EntryFile:
+        self._check_mark()
+        plan: dict[str, Mapping[Hashable, object]] = {str(row["coupon"]): row for row in coupons.to_dict("records")}
         by_name = {coupon_name(coupon): coupon for coupon in reversed(plan)}
-        coupon_at = next(p.index for p in places if p.column.kind == "coupon")
-        filled = [p for p in places if not p.column.protected]
+        coupon_at = next(p.index for p in self.places if p.column.kind == "coupon")
+        filled = [p for p in self.places if not p.column.protected]
         entries: list[ScoreEntry] = []
         first_row: dict[str, int] = {}
         for i in range(self.heading_row + 1, len(self.sheet.rows)):
@@ -134,19 +114,14 @@ class _Reader:
                 self._no_coupon(i, coupon_at, said, says, plan)
                 continue
             if coupon in first_row:
-                self._problem(
-                    i,
-                    "coupon",
-                    f"{coupon} again (first in row {first_row[coupon]})",
-                    "each coupon once",
-                    "Keep one row a coupon.",
-                )
+                found = f"{coupon} again (first in row {first_row[coupon]})"
+                self._problem(i, "coupon", found, "each coupon once", "Keep one row a coupon.")
                 continue
             first_row[coupon] = self.sheet.numbers[i]
-            self._check_settings(i, places, plan[coupon])
+            self._check_settings(i, plan[coupon])
             if says:
                 entry = self._entry(i, coupon, filled, plan[coupon])
-                if any(True for _ in entry.fields()):
+                if entry.says_anything:
                     entries.append(entry)
         if self.problems:
             raise InputErrors(self.problems)
@@ -171,17 +146,14 @@ class _Reader:
         )
         return True
 
-    def _check_mark(self, places: list[HeadedColumn]) -> None:
+    def _check_mark(self) -> None:
         mark = sheet_mark(self.study)
-        ours = mark.rpartition("[")[2]
-        for p in places:
-            if p.column.kind != "mark":
-                continue
-            for i in range(self.heading_row + 1, len(self.sheet.rows)):
+        for p in self.places:
+            for i in range(self.heading_row + 1, len(self.sheet.rows)) if p.column.kind == "mark" else ():
                 text = self.sheet.cell(i, p.index)
-                if text and text.rpartition("[")[2] != ours:
+                if text and text.rpartition("[")[2] != mark.rpartition("[")[2]:
                     raise InputError(
-                        f"{self._row_name(i)}, {p.heading}",
+                        self._where(i, p),
                         text,
                         mark,
                         "This is the sheet of another study (or it was renamed since): choose the right one, or write "
@@ -206,31 +178,26 @@ class _Reader:
             else "Write the name printed on the label.",
         )
 
-    def _check_settings(self, i: int, places: list[HeadedColumn], row: Mapping[Hashable, object]) -> None:
-        for p in places:
-            text = self.sheet.cell(i, p.index)
+    def _check_settings(self, i: int, row: Mapping[Hashable, object]) -> None:
+        for p in self.places:
+            text, unit = self.sheet.cell(i, p.index), p.column.unit
             if p.column.kind != "setting" or not text:
                 continue
             factor, where = self.study.factor(p.column.name), self._where(i, p)
+            planned, instead = str(row[factor.name]), "say in the note what was set"
             try:
                 self._refuse_odd(i, p)
                 if factor.is_categorical:
-                    same, planned = read_level(text, factor, where) == str(row[factor.name]), str(row[factor.name])
+                    same = read_level(text, factor, where) == planned
                 else:
-                    value = float(str(row[factor.name]))
-                    shown = _in_column(value, factor.unit, p.column.unit)
-                    found = read_amount(text, factor, p.column.unit, where, near=value)
-                    same = math.isclose(
-                        _in_column(found, factor.unit, p.column.unit), shown, rel_tol=1e-6, abs_tol=_SAME
-                    )
-                    planned = f"{plain(round(shown, 3))} {SYMBOLS.get(p.column.unit, p.column.unit)}"
+                    value = float(planned)
+                    shown = _in_column(value, factor.unit, unit)
+                    found = _in_column(read_amount(text, factor, unit, where, near=value), factor.unit, unit)
+                    same = math.isclose(found, shown, rel_tol=1e-6, abs_tol=_SAME)
+                    planned = f"{plain(round(shown, 3))} {SYMBOLS.get(unit, unit)}"
+                    instead = f"enter what was measured as 'measured {factor.label}'"
                 if not same:
-                    remedy = (
-                        "Settings belong to the plan: put it back and say in the note what was set."
-                        if factor.is_categorical
-                        else f"Settings belong to the plan: put it back and enter what was measured as 'measured "
-                        f"{factor.label}'."
-                    )
+                    remedy = f"Settings belong to the plan: put it back and {instead}."
                     raise InputError(where, text, f"{planned} (the plan)", remedy)
             except InputError as error:
                 self.problems.append(error)
@@ -269,25 +236,15 @@ class _Reader:
                         note = "" if is_nothing(text) else text
             except InputError as error:
                 self.problems.append(error)
-        return ScoreEntry(
-            coupon=coupon,
-            checks=checks,
-            symptoms=symptoms,
-            side=self.symptoms.side_of(symptoms) if symptoms else "",
-            hand=hand,
-            actual=actual,
-            note=note,
-            void_reason=void,
-        )
+        side = self.symptoms.side_of(symptoms) if symptoms else ""
+        return ScoreEntry(coupon, checks, symptoms, side, hand, actual, note, void)
 
     def _actual(self, text: str, p: HeadedColumn, where: str, row: Mapping[Hashable, object]) -> float:
         factor = self.study.factor(p.column.name)
         planned = float(str(row[factor.name]))
         value = read_amount(text, factor, p.column.unit, where, near=planned)
-        if factor.is_temperature and abs(value - planned) > _FAR_DEGC:
-            self.notes.append(
-                f"{where}: {text} is more than {plain(_FAR_DEGC)} °C away from the plan. Check the gauge and the unit."
-            )
+        if factor.is_temperature and abs(value - planned) > _FAR_DELTA_DEGC:
+            self.notes.append(Finding(_FAR, {"where": where, "found": text, "far_delta_degc": _FAR_DELTA_DEGC}))
         return value
 
     def _says(self, i: int, p: HeadedColumn) -> bool:

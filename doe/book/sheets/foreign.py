@@ -1,19 +1,66 @@
-"""Reading a sheet of coupons made and scored elsewhere, with headings of its own."""
+"""Reading a sheet of coupons made and scored elsewhere, and guessing what its columns are."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 from pathlib import Path
+from statistics import median
 
 import pandas as pd
 
-from doe.book.sheets.columns import ColumnUse, guess_uses
-from doe.book.sheets.workbook import SheetFile, read_sheets
+from doe.book.sheets.cells import split_unit
+from doe.book.sheets.workbook import HEADING_ROWS, SheetFile, read_sheets
 from doe.domain.errors import InputError
+from doe.domain.factors import Factor
+from doe.domain.jsonable import packaged_table
+from doe.domain.said import squeeze, words
 from doe.domain.study import Study
+from doe.domain.units import looks_like_fahrenheit, stored_unit, unit_spelled
 
-_HEADING_ROWS = 40
+_WORDS = packaged_table("heading_words")
+_SURE_ENOUGH = 0.55
+
+
+@dataclass(frozen=True)
+class ColumnUse:
+    """What a column of a foreign sheet is used for.
+
+    Parameters
+    ----------
+    role : str
+        A factor, ``actual_<factor>``, ``check_<check>``, ``pass`` (one verdict over everything), ``hand_<person>``,
+        ``hand`` (nobody named), ``coupon``, ``symptom``, ``side``, ``note``, ``void``, ``round``, ``cure_batch``,
+        ``press_batch``, ``garment`` or ``ignore``.
+    unit : str
+        Unit of bare numbers in it (``degF``, ``min`` ...); empty for the stored unit.
+    """
+
+    role: str
+    unit: str = ""
+
+    @classmethod
+    def of(cls, role: str, heading: str) -> ColumnUse:
+        """Use with the unit that the heading names, if any."""
+        return cls(role, heading_unit(heading)[1])
+
+
+def heading_unit(heading: str) -> tuple[str, str]:
+    """Heading without its unit, and that unit, also without brackets.
+
+    >>> heading_unit("Press °F"), heading_unit("dwell sec"), heading_unit("oven [C]")
+    (('Press', 'degF'), ('dwell', 's'), ('oven', 'degC'))
+    """
+    base, unit = split_unit(heading)
+    if unit is not None:
+        return base, unit
+    parts = heading.replace("_", " ").replace(",", " ").split()
+    if len(parts) > 1 and (spelled := unit_spelled(parts[-1])) is not None:
+        rest = parts[:-1]
+        return " ".join(rest[:-1] if rest[-1].casefold() == "in" else rest), spelled
+    return heading, unit_spelled(heading) or ""
 
 
 @dataclass(frozen=True)
@@ -97,20 +144,19 @@ def read_foreign(path: str | Path, *, sheet_title: str | None = None) -> Foreign
 def _heading_row(sheet: SheetFile) -> int | None:
     widths = sorted(sum(bool(c) for c in row) for row in sheet.rows)
     usual = widths[len(widths) // 2]
-    for i, row in enumerate(sheet.rows[:_HEADING_ROWS]):
+    for i, row in enumerate(sheet.rows[:HEADING_ROWS]):
         filled = [c for c in row if c]
-        wordy = sum(not _is_number(c) for c in filled)
+        wordy = sum(_number(c) is None for c in filled)
         if len(filled) >= max(2, 0.6 * usual) and wordy >= 0.8 * len(filled) and i + 1 < len(sheet.rows):
             return i
     return None
 
 
-def _is_number(text: str) -> bool:
+def _number(text: str) -> float | None:
     try:
-        float(text.replace(",", "."))
+        return float(text.replace(",", "."))
     except ValueError:
-        return False
-    return True
+        return None
 
 
 def _headings(row: tuple[str, ...], width: int) -> tuple[str, ...]:
@@ -134,11 +180,97 @@ def guess_mapping(sheet: ForeignSheet, study: Study) -> dict[str, ColumnUse]:
     Returns
     -------
     dict of heading to ColumnUse
-        Every heading of the sheet; ``ColumnUse("ignore")`` for what is not understood. No use occurs twice.
+        Every heading of the sheet, the surest first taken; ``ColumnUse("ignore")`` for what is not understood. No use
+        occurs twice.
     """
-    numbers = {h: [_number(t) for t in sheet.rows[h] if _is_number(t)] for h in sheet.headings}
-    return guess_uses(sheet.headings, study, numbers)
+    offers = [
+        (score, -j, role, heading)
+        for j, heading in enumerate(sheet.headings)
+        for role, score in _scores(heading, study).items()
+        if score >= _SURE_ENOUGH
+    ]
+    uses: dict[str, ColumnUse] = {}
+    taken: set[str] = set()
+    for _, _, role, heading in sorted(offers, reverse=True):
+        if heading in uses or role in taken:
+            continue
+        uses[heading] = ColumnUse(role, _unit(role, heading, study, sheet))
+        taken.add(role)
+    return {heading: uses.get(heading, ColumnUse("ignore")) for heading in sheet.headings}
 
 
-def _number(text: str) -> float:
-    return float(text.replace(",", "."))
+def _unit(role: str, heading: str, study: Study, sheet: ForeignSheet) -> str:
+    factor = next((f for f in study.numeric if role in (f.name, f"actual_{f.name}")), None)
+    if factor is None:
+        return ""
+    unit = heading_unit(heading)[1]
+    numbers = [number for text in sheet.rows[heading] if (number := _number(text)) is not None]
+    if not unit and factor.is_temperature and numbers and looks_like_fahrenheit(median(numbers)):
+        return "degF"
+    return unit
+
+
+def _scores(heading: str, study: Study) -> dict[str, float]:
+    """How well each use fits a heading, 0 to 1."""
+    base, unit = heading_unit(heading)
+    tokens = set(words(base))
+    name = squeeze(base)
+    scores = {role: 1.0 for role, known in _WORDS["exact"].items() if name in known}
+    if name in _WORDS["pass"]:
+        scores["pass"] = 0.9
+    for check in study.spec.checks:
+        for text in (check.name, f"check_{check.name}", f"after_{check.name}", f"{check.name}es"):
+            scores[f"check_{check.name}"] = max(scores.get(f"check_{check.name}", 0.0), _likeness(base, text))
+    person = _person(base)
+    if person is not None:
+        scores[f"hand_{person}" if person else "hand"] = 0.95
+    is_actual = _any(tokens, _WORDS["actual"]) or name.startswith("actual")
+    for f in study.factors:
+        score = _factor_score(base, tokens.difference(_WORDS["actual"]), unit, f, study)
+        scores[f"actual_{f.name}" if is_actual and not f.is_categorical else f.name] = score
+    return scores
+
+
+def _factor_score(base: str, tokens: set[str], unit: str, f: Factor, study: Study) -> float:
+    """How well a heading names a factor: by its name, or by machine and measure.
+
+    A unit of another kind rules it out.
+    """
+    if unit and stored_unit(unit) != f.unit:
+        return 0.0
+    named = max(_likeness(base, f.name), _likeness(base, f.label))
+    telling = _any(tokens, _WORDS["telling"].get(f.name, ()))
+    if f.is_categorical:
+        return max(named, 0.6 * telling)
+    at = next((machine for machine in ("cure", "press") if _any(tokens, _WORDS[machine])), "")
+    if not unit and not telling and not _any(tokens, _WORDS["measure"].get(f.unit, ())):
+        return named
+    usual = f.name in ("cure_temp", "cure_time", "press_temp", "dwell", "pressure")
+    alone = sum(g.unit == f.unit and g.stage == f.stage for g in study.numeric) == 1
+    only_one = sum(g.unit == f.unit for g in study.numeric) == 1
+    beside = 0.85 if telling else 0.8 if at == f.stage and (usual or alone) else 0.6 if not at and only_one else 0.0
+    return max(named, beside)
+
+
+def _any(tokens: Iterable[str], known: Iterable[str]) -> bool:
+    return not set(tokens).isdisjoint(known)
+
+
+def _person(base: str) -> str | None:
+    """Person of a hand-feel column, "" when nobody is named, None when it is none."""
+    parts = [part.strip("(),") for part in re.split(r"[-_:\s]+", base)]
+    if not _any(map(str.casefold, parts), _WORDS["hand"]):
+        return None
+    return " ".join(p for p in parts if p.casefold() not in (*_WORDS["hand"], *_WORDS["beside_hand"])).strip()
+
+
+def _likeness(base: str, name: str) -> float:
+    """Likeness of two names, 1 when they are the same; little of it counts as none.
+
+    Names with different numbers (wash 1, wash 5) are different names.
+    """
+    ours, theirs = words(base), words(name)
+    if [w for w in ours if w.isdigit()] != [w for w in theirs if w.isdigit()]:
+        return 0.0
+    ratio = SequenceMatcher(None, "".join(ours), "".join(theirs)).ratio()
+    return ratio if ratio >= 0.8 else 0.0

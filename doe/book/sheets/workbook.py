@@ -10,18 +10,22 @@ import zipfile
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
+from datetime import date, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from doe.domain.errors import InputError
 
 if TYPE_CHECKING:
+    from openpyxl.cell import Cell, MergedCell
     from openpyxl.worksheet.worksheet import Worksheet
 
 MAX_BYTES = 20_000_000
 MAX_UNPACKED = 200_000_000
 MAX_ROWS, MAX_COLUMNS, MAX_CELLS = 20_000, 500, 1_000_000
+HEADING_ROWS = 40
+"""Rows among which the row of headings is looked for."""
+
 _TEXT_SUFFIXES, _BOOK_SUFFIXES = (".csv", ".tsv", ".txt"), (".xlsx", ".xlsm")
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0"
 _NEW_FILE = "Write a new entry file and copy the entries into it."
@@ -234,28 +238,23 @@ def _read_worksheet(values: Worksheet, formulas: Worksheet, name: str) -> SheetF
     odd: dict[tuple[int, int], str] = {}
     computed: set[tuple[int, int]] = set()
     for number, (row, source) in enumerate(zip(values.iter_rows(), formulas.iter_rows(), strict=True), start=1):
-        at = len(rows)
-        cells: list[str] = []
-        odd_here: dict[tuple[int, int], str] = {}
-        computed_here: set[tuple[int, int]] = set()
-        for j, (cell, origin) in enumerate(zip(row, source, strict=True)):
-            text, oddness = _cell_text(cell.value)
-            if origin.data_type == "f":
-                if cell.value is None:
-                    text, oddness = "(formula)", "a formula without a stored result"
-                computed_here.add((at, j))
-            if cell.data_type == "e":
-                oddness = f"the error {text}"
-            cells.append(text)
-            if oddness:
-                odd_here[at, j] = oddness
-        trimmed = _trim(cells)
+        cells = [_cell(cell, origin) for cell, origin in zip(row, source, strict=True)]
+        trimmed = _trim([text for text, _ in cells])
         if trimmed:
+            at = len(rows)
+            odd |= {(at, j): oddness for j, (_, oddness) in enumerate(cells) if oddness}
+            computed |= {(at, j) for j, origin in enumerate(source) if origin.data_type == "f"}
             rows.append(trimmed)
             numbers.append(number)
-            odd.update(odd_here)
-            computed |= computed_here
     return SheetFile(name, values.title, tuple(rows), tuple(numbers), "workbook", odd, frozenset(computed))
+
+
+def _cell(cell: Cell | MergedCell, origin: Cell | MergedCell) -> tuple[str, str]:
+    """Text of a cell and what is odd about it; ``origin`` is the same cell with its formula."""
+    if origin.data_type == "f" and cell.value is None:
+        return "(formula)", "a formula without a stored result"
+    text, oddness = _cell_text(cell.value)
+    return text, f"the error {text}" if cell.data_type == "e" else oddness
 
 
 def _cell_text(value: object) -> tuple[str, str]:
@@ -267,12 +266,9 @@ def _cell_text(value: object) -> tuple[str, str]:
             return ("true" if value else "false"), ""
         case float():
             return f"{value:.10g}", ""  # 0.1 + 0.2 reads 0.3
-        case datetime() if value.time() == time():
-            return value.date().isoformat(), f"the date {value.date().isoformat()}"
-        case datetime():
-            return value.isoformat(" "), f"the date {value.isoformat(' ')}"
-        case date():
-            return value.isoformat(), f"the date {value.isoformat()}"
+        case date():  # one with a time of day too
+            text = str(value).removesuffix(" 00:00:00")
+            return text, f"the date {text}"
         case time() | timedelta():
             return str(value), f"the time {value}"
         case _:

@@ -1,20 +1,20 @@
-"""One term judged where batches share errors: within batches, or with batch variances, never as if each coupon stood
-alone."""
+"""One term judged where batches share errors, such as drift over the order of making and curvature seen by centre
+coupons: within batches, or with batch variances, never as if each coupon stood alone."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
+from scipy import stats
 
-from doe.surfaces.classical.confounding import find_confounding
-from doe.surfaces.classical.inputs import Floats
-from doe.surfaces.classical.least_squares import fit_least_squares
+from doe.surfaces.classical.confounding import Floats, find_confounding
+from doe.surfaces.classical.least_squares import LeastSquaresFit, find_pure_error, fit_least_squares
 from doe.surfaces.classical.mixed import MixedFit, fit_mixed
-from doe.surfaces.classical.terms import ModelTerms
+from doe.surfaces.classical.terms import build_terms
 
 Batches = Mapping[str, ArrayLike]
 
@@ -30,6 +30,10 @@ NO_SCATTER = "The coupons leave no scatter beside the settings to judge it by."
 _LEAST_DF = 2  # t on one degree of freedom needs 13 standard errors: the mixed model cannot do worse
 
 
+ORDER = "order made"
+"""Name of the column that drift is read from."""
+
+
 @dataclass(frozen=True)
 class Judged:
     """One estimate beside batch errors.
@@ -38,23 +42,20 @@ class Judged:
     ----------
     estimate : float or None
         None where the coupons cannot tell the term from the others.
-    low, high, p : float or None
-        None where the coupons cannot judge it; `note` says why.
-    f : float or None
-        Of the test: the square of t.
-    counted : tuple of str
-        Groupings whose shared errors the interval counts or leaves out of the comparison.
     note : str
-        How it was judged, a full sentence.
+        How it was judged, or why it was not, a full sentence.
+    low, high, p : float or None
+        None where the coupons cannot judge it.
+    batches : tuple of str
+        Groupings whose shared errors the interval counts or leaves out of the comparison.
     """
 
     estimate: float | None
-    low: float | None
-    high: float | None
-    p: float | None
-    f: float | None
-    counted: tuple[str, ...]
     note: str
+    low: float | None = None
+    high: float | None = None
+    p: float | None = None
+    batches: tuple[str, ...] = ()
 
 
 def telling_batches(batches: Batches | None, rows: int) -> dict[str, pd.Series]:
@@ -106,7 +107,7 @@ def judge_term(
     kept = find_confounding(everything, [*names, name])
     for confounding in kept.confoundings:
         if confounding.term == name:
-            return Judged(None, None, None, None, None, (), str(confounding))
+            return Judged(None, str(confounding))
     rank = len(kept.kept)
     scarce = [g for g, z in indicators.items() if np.linalg.matrix_rank(np.column_stack([everything, z])) - rank < FEW]
     if scarce:
@@ -114,14 +115,12 @@ def judge_term(
         if inside is not None:
             return inside
     if len(y) <= rank:
-        return Judged(None, None, None, None, None, (), "No coupon is left to estimate the error from.")
+        return Judged(None, "No coupon is left to estimate the error from.")
     fit = fit_mixed(everything, y, batches, [*names, name], assurance=assurance)
-    contrast = np.eye(rank)[-1]
-    unseen = fit.unseen_errors(contrast)
+    unseen = fit.unseen_errors(np.eye(rank)[-1])
     if unseen:
-        estimate = float(fit.estimates[-1])
-        return Judged(estimate, None, None, None, None, (), f"It cannot be told from errors that {said(unseen)} share.")
-    return _from_mixed(fit, f"Errors that {said(batches)} share are counted in", tuple(batches))
+        return Judged(float(fit.estimates[-1]), f"It cannot be told from errors that {said(unseen)} share.")
+    return _last_of(fit, f"Errors that {said(batches)} share are counted in", tuple(batches))
 
 
 def _judge_within(
@@ -135,43 +134,32 @@ def _judge_within(
 ) -> Judged | None:
     """Judged with the scarce batches as terms; None where they take the term or the coupons up."""
     fixed = np.column_stack([X, *(indicators[g] for g in scarce)])
-    columns = [str(j) for j in range(fixed.shape[1])]
-    fixed = fixed[:, find_confounding(fixed, columns).kept]
+    fixed = fixed[:, find_confounding(fixed).kept]
     whole = np.column_stack([fixed, tested])
     others = {g: labels for g, labels in batches.items() if g not in scarce}
     groups = np.column_stack([whole, *(indicators[g] for g in others)])
     rank = whole.shape[1]
     if np.linalg.matrix_rank(whole) < rank or len(y) - np.linalg.matrix_rank(groups) < _LEAST_DF:
         return None
-    if find_confounding(whole, [*map(str, range(rank - 1)), "tested"]).confoundings:
+    if find_confounding(whole).confoundings:
         return None
     way = f"Judged within {said(scarce)}"
     if others:
         fit = fit_mixed(whole, y, others, assurance=assurance)
         if fit.unseen_errors(np.eye(rank)[-1]):
             return None
-        return _from_mixed(fit, f"{way}; errors that {said(others)} share are counted in", tuple(batches))
-    line = fit_least_squares(whole, y, assurance=assurance)
-    row = line.coefficients.iloc[-1]
-    return _judged(row, float(line.residual_df), way, tuple(batches))
+        return _last_of(fit, f"{way}; errors that {said(others)} share are counted in", tuple(batches))
+    return _last_of(fit_least_squares(whole, y, assurance=assurance), way, tuple(batches))
 
 
-def _from_mixed(fit: MixedFit, way: str, counted: tuple[str, ...]) -> Judged:
+def _last_of(fit: MixedFit | LeastSquaresFit, way: str, batches: tuple[str, ...]) -> Judged:
+    """The last term of a fit, as it judges it."""
     row = fit.coefficients.iloc[-1]
-    return _judged(row, float(row["df"]), way, counted)
-
-
-def _judged(row: pd.Series, df: float, way: str, counted: tuple[str, ...]) -> Judged:
-    estimate = float(row["estimate"])
     if not row["se"] > 0:
-        return Judged(estimate, None, None, None, None, (), NO_SCATTER)
-    note = f"{way}, on {df:.2g} degree{'' if f'{df:.2g}' == '1' else 's'} of freedom."
-    return Judged(estimate, float(row["low"]), float(row["high"]), float(row["p"]), float(row["t"]) ** 2, counted, note)
-
-
-def uncounted(batches: Batches | None) -> str:
-    """What a sentence adds where no batch labels were given."""
-    return "" if batches else "; errors that a whole batch shares are not counted"
+        return Judged(float(row["estimate"]), NO_SCATTER)
+    df = f"{row['df']:.2g}"
+    note = f"{way}, on {df} degree{'' if df == '1' else 's'} of freedom."
+    return Judged(float(row["estimate"]), note, float(row["low"]), float(row["high"]), float(row["p"]), batches)
 
 
 def said(groupings: Sequence[str] | Mapping[str, object]) -> str:
@@ -186,67 +174,135 @@ def said(groupings: Sequence[str] | Mapping[str, object]) -> str:
     return " and ".join(f"{word}es" if word.endswith("batch") else word for word in words)
 
 
-_ORDERS_LEAST_DF = 3  # coupons beyond terms and batches, without which a model is cut down
+def _note(df: float, batches: Batches | None, of: str = "") -> str:
+    uncounted = "" if batches else "; errors that a whole batch shares are not counted"
+    return f"Judged on {df:g} degrees of freedom{of}{uncounted}."
 
 
-@dataclass(frozen=True)
-class JudgedEffects:
-    """Effects of a two-level plan beside batch errors.
-
-    Attributes
-    ----------
-    table : DataFrame
-        One row a term that could be fitted: term, effect, se, df, low, high, t, p; the last six are missing where the
-        batch error in an effect cannot be told from it.
-    unseen : tuple of str
-        Groupings whose error is not counted in some interval; those effects have none.
-    """
-
-    table: pd.DataFrame
-    unseen: tuple[str, ...]
-
-
-def judge_effects(
-    settings: Floats, y: Floats, terms: ModelTerms, batches: Mapping[str, pd.Series], *, assurance: float
-) -> JudgedEffects | None:
-    """Effects of a two-level plan by the mixed model; None where the coupons carry no such model.
+def judge_drift(
+    X: ArrayLike,
+    y: ArrayLike,
+    order: ArrayLike,
+    names: Sequence[str] | None = None,
+    *,
+    batches: Batches | None = None,
+    assurance: float = 0.95,
+) -> Judged:
+    """Add the order of making to a model and look at its slope: the change of the response from first to last coupon.
 
     Parameters
     ----------
-    settings : array, shape (coupons, factors)
-        -1, 0 (centre coupons) and +1.
+    X : array, shape (coupons, terms)
+        Model matrix; only a column of ones to look at centre coupons alone.
     y : array, shape (coupons,)
-    terms : ModelTerms
-        All of them are fitted if that leaves coupons to judge by, else those of two factors, else main effects.
-    batches : mapping of str to labels, from `telling_batches`
+        Response.
+    order : array, shape (coupons,)
+        When each coupon was made: rank, or minutes since the first; two different places or more.
+    names : sequence of str, optional
+    batches : mapping of str to labels, each of shape (coupons,), optional
+        Batch of each coupon by grouping (cure batch, press batch).
     assurance : float
-        Of each two-sided interval.
+        Of the two-sided interval.
+
+    Returns
+    -------
+    Judged
+        Settings being equal; `batches` are those whose shared errors cannot pass for drift.
 
     Notes
     -----
-    Centre coupons get a term of their own, so that curvature does not pass for batch error.
+    A straight line only. Coupons made batch by batch share the batch's error, which looks like drift when there are
+    few batches: with `batches` given it is judged within them or beside their variances (see `judge_term`), without
+    them by ordinary least squares, which then alarms too often.
+
+    References
+    ----------
+    N. R. Draper and H. Smith (1998), *Applied Regression Analysis*, 3rd ed., ch. 2 (residuals against
+    time order, made a term of the model).
+
+    Examples
+    --------
+    >>> drift = judge_drift([[1], [1], [1], [1]], [4.0, 3.9, 3.9, 3.6], [1, 6, 12, 20])
+    >>> round(drift.estimate, 2)
+    -0.37
     """
-    centre = (settings == 0).all(axis=1).astype(float)
-    z = np.column_stack([np.asarray(pd.get_dummies(labels), dtype=float) for labels in batches.values()])
-    for order in dict.fromkeys((max(terms.orders), 2, 1)):
-        smaller = terms.keep([name for name, size in zip(terms.names, terms.orders, strict=True) if size <= order])
-        X = np.column_stack([smaller.matrix(settings), centre]) if centre.any() else smaller.matrix(settings)
-        if len(y) - np.linalg.matrix_rank(np.column_stack([X, z])) >= _ORDERS_LEAST_DF:
-            break
-    else:
-        return None
-    columns = [*smaller.names, "centre"][: X.shape[1]]
-    fit = fit_mixed(X, y, batches, columns, assurance=assurance)
-    if not np.any(fit.spread.variances):
-        return None
-    rows = fit.coefficients
-    unseen = [fit.unseen_errors(row) for row in np.eye(len(rows))]
-    table = rows.rename(columns={"estimate": "effect"})
-    for column in ("effect", "se", "low", "high"):
-        table[column] *= 2
-    table.loc[[bool(u) for u in unseen], ["se", "df", "low", "high", "t", "p"]] = np.nan
-    shown = ~table["term"].isin(["constant", "centre"])
-    names = dict.fromkeys(name for u, s in zip(unseen, shown, strict=True) if s for name in u)
-    return JudgedEffects(
-        table.loc[shown, ["term", "effect", "se", "df", "low", "high", "t", "p"]].reset_index(drop=True), tuple(names)
-    )
+    matrix, response, when = (np.asarray(values, dtype=float) for values in (X, y, order))
+    share = (when - when.min()) / np.ptp(when)
+    shared = telling_batches(batches, len(matrix))
+    columns = [f"x{j + 1}" for j in range(matrix.shape[1])] if names is None else names
+    if shared:
+        return judge_term(matrix, share, response, columns, ORDER, shared, assurance=assurance)
+    fit = fit_least_squares(np.column_stack([matrix, share]), response, [*columns, ORDER], assurance=assurance)
+    for confounding in fit.separable.confoundings:
+        if confounding.term == ORDER:
+            return Judged(None, str(confounding))
+    row = fit.coefficients.iloc[-1]
+    change = float(row["estimate"])
+    if fit.error is None:
+        return Judged(change, "No coupon is left to estimate the error from, so the change cannot be judged.")
+    if fit.error.variance == 0:
+        return Judged(change, NO_SCATTER)
+    return Judged(change, _note(fit.error.df, batches), float(row["low"]), float(row["high"]), float(row["p"]))
+
+
+def judge_curvature(
+    coded: ArrayLike, y: ArrayLike, *, batches: Batches | None = None, assurance: float = 0.95
+) -> Judged:
+    """Mean of the corner coupons of a two-level plan minus mean of its centre coupons.
+
+    Parameters
+    ----------
+    coded : array, shape (coupons, factors)
+        Coded settings; rows of zeros are centre coupons, rows of -1 and +1 corners, at least one of each.
+    y : array, shape (coupons,)
+        Response.
+    batches : mapping of str to labels, each of shape (coupons,), optional
+        Batch of each coupon by grouping.
+    assurance : float
+        Of the two-sided interval of the difference.
+
+    Notes
+    -----
+    The difference is the *sum* of all pure quadratic coefficients: a hump in one factor and a hollow
+    in another can cancel. The error is pure error, from every repeated setting.
+    Centre coupons often have batches of their own: with `batches` given the difference is judged beside batch errors
+    (`judge_term`) and main effects and interactions of two factors, and it is that model's.
+
+    References
+    ----------
+    D. C. Montgomery, *Design and Analysis of Experiments*, centre points in the 2^k chapter.
+    """
+    settings, response = np.asarray(coded, dtype=float), np.asarray(y, dtype=float)
+    centre = (settings == 0).all(axis=1)
+    n_centre, n_corner = int(centre.sum()), int((~centre).sum())
+    difference = float(response[~centre].mean() - response[centre].mean())
+    shared = telling_batches(batches, len(settings))
+    if shared:
+        names = [f"x{j + 1}" for j in range(settings.shape[1])]
+        z = np.column_stack([np.asarray(pd.get_dummies(labels), dtype=float) for labels in shared.values()])
+        terms = build_terms(names, "interactions")
+        if np.linalg.matrix_rank(np.column_stack([terms.matrix(settings), centre, z])) > len(response) - 3:
+            terms = build_terms(names, "main")
+        found = judge_term(
+            terms.matrix(settings),
+            centre.astype(float),
+            response,
+            terms.names,
+            "the centre",
+            shared,
+            assurance=assurance,
+        )
+        difference = difference if found.estimate is None else -found.estimate
+        if found.low is None or found.high is None:
+            return Judged(difference, found.note)
+        return replace(found, estimate=difference, low=-found.high, high=-found.low)
+    error = find_pure_error(settings, response)
+    if error is None:
+        return Judged(difference, "No setting was repeated, so the difference cannot be judged.")
+    if error.variance == 0:
+        return Judged(difference, "All replicates agree exactly, so the difference cannot be judged against them.")
+    se = np.sqrt(error.variance * (1 / n_centre + 1 / n_corner))
+    half = float(stats.t.ppf((1 + assurance) / 2, error.df) * se)
+    f = difference**2 * n_centre * n_corner / (n_centre + n_corner) / error.variance
+    note = _note(error.df, batches, " of pure error")
+    return Judged(difference, note, difference - half, difference + half, float(stats.f.sf(f, 1, error.df)))

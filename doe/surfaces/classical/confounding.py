@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from doe.domain.errors import InputError
+Floats = NDArray[np.float64]
 
 # A column counts as explained by earlier ones when less than this share of its length is left over.
 _LEFT_OVER = 1e-8
@@ -44,6 +44,8 @@ class Separable:
 
     Attributes
     ----------
+    terms : list of str
+        Names of the kept columns.
     kept, dropped : arrays of int
         Column positions. A column is dropped when the columns before it explain it fully.
     weights : array, shape (kept, dropped)
@@ -52,13 +54,19 @@ class Separable:
         The same in words, one a dropped column.
     """
 
+    terms: list[str]
     kept: NDArray[np.int_]
     dropped: NDArray[np.int_]
-    weights: NDArray[np.float64]
+    weights: Floats
     confoundings: tuple[Confounding, ...]
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What cannot be told apart, a sentence a dropped column."""
+        return tuple(map(str, self.confoundings))
 
-def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
+
+def find_confounding(X: ArrayLike, names: Sequence[str] | None = None) -> Separable:
     """Find the columns of a model matrix that earlier columns already determine.
 
     Columns are taken in their order, so that lower-order terms are kept before higher ones.
@@ -67,26 +75,20 @@ def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
     ----------
     X : array, shape (n, p)
         Model matrix.
-    names : sequence of str
-        One name a column.
+    names : sequence of str, optional
+        One name a column; ``x1``, ``x2`` ... if none are given.
 
     Returns
     -------
     Separable
 
-    Raises
-    ------
-    InputError
-        If there is not one name a column.
-
     Examples
     --------
-    >>> [str(c) for c in find_confounding([[1, 1], [2, 2]], ["dwell", "pressure"]).confoundings]
-    ['These coupons cannot separate pressure from dwell.']
+    >>> find_confounding([[1, 1], [2, 2]], ["dwell", "pressure"]).notes
+    ('These coupons cannot separate pressure from dwell.',)
     """
     matrix = np.asarray(X, dtype=float)
-    if matrix.ndim != 2 or matrix.shape[1] != len(names):
-        raise InputError("model matrix", f"shape {matrix.shape}", f"(coupons, {len(names)})", "Give one name a column.")
+    columns = [f"x{j + 1}" for j in range(matrix.shape[1])] if names is None else names
     size = np.abs(matrix).max(axis=0, initial=0.0)
     scaled = matrix / np.where(size > 0, size, 1.0)
     kept: list[int] = []
@@ -101,13 +103,14 @@ def find_confounding(X: ArrayLike, names: Sequence[str]) -> Separable:
         weights = np.linalg.lstsq(matrix[:, kept], matrix[:, dropped], rcond=None)[0]
         weights[np.abs(weights) < 1e-9 * (1.0 + np.abs(weights).max())] = 0.0
     return Separable(
+        terms=[columns[j] for j in kept],
         kept=np.asarray(kept, dtype=int),
         dropped=np.asarray(dropped, dtype=int),
         weights=weights,
         confoundings=tuple(
             Confounding(
-                term=names[j],
-                others=tuple(names[i] for i, w in zip(kept, column, strict=True) if w != 0.0),
+                term=columns[j],
+                others=tuple(columns[i] for i, w in zip(kept, column, strict=True) if w != 0.0),
                 weights=tuple(float(w) for w in column if w != 0.0),
             )
             for j, column in zip(dropped, weights.T, strict=True)

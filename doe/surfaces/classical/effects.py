@@ -2,30 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from doe.domain.errors import InputError
-from doe.surfaces.classical.batch_errors import (
-    Batches,
-    JudgedEffects,
-    judge_effects,
-    said,
-    telling_batches,
-)
-from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
-from doe.surfaces.classical.least_squares import ErrorEstimate, LeastSquaresFit, fit_least_squares
-from doe.surfaces.classical.pure_error import find_pure_error
-from doe.surfaces.classical.terms import ModelTerms, build_terms
+from doe.surfaces.classical.batch_errors import Batches, said, telling_batches
+from doe.surfaces.classical.confounding import Floats
+from doe.surfaces.classical.least_squares import ErrorEstimate, LeastSquaresFit, find_pure_error, fit_least_squares
+from doe.surfaces.classical.mixed import fit_mixed
+from doe.surfaces.classical.terms import CONSTANT, TermsKind, build_terms
 
-ErrorSource = Literal["auto", "replicates", "model", "none"]
-
+_LEAST_DF = 3  # coupons beyond terms and batches, without which a model is cut down
 _ROUNDING = 1e-12  # effects smaller than this share of the largest response are zero on paper
 
 
@@ -40,8 +31,6 @@ class Effects:
         effect stands for, such as ``"A + B × C × D"``. The interval columns are missing without an
         error estimate; use `lenth` then. Where batch errors are counted there is ``df`` after ``se``, and effects the
         mixed model does not hold have no interval.
-    mean : float
-        Fitted mean at the centre of the plan.
     error : ErrorEstimate or None
     lenth : Lenth or None
         Lenth's margins; given whenever there are three effects or more.
@@ -53,7 +42,6 @@ class Effects:
     """
 
     table: pd.DataFrame
-    mean: float
     error: ErrorEstimate | None
     lenth: Lenth | None
     fit: LeastSquaresFit
@@ -66,8 +54,6 @@ def estimate_effects(
     y: ArrayLike,
     factors: Sequence[str],
     *,
-    terms: ModelTerms | None = None,
-    error: ErrorSource = "auto",
     batches: Batches | None = None,
     assurance: float = 0.95,
 ) -> Effects:
@@ -76,17 +62,10 @@ def estimate_effects(
     Parameters
     ----------
     coded : array, shape (coupons, factors)
-        Settings coded to -1 and +1; centre coupons at 0 are welcome.
+        Settings coded to -1 and +1; centre coupons at 0 are welcome, other settings are not.
     y : array, shape (coupons,)
         Response.
     factors : sequence of str
-    terms : ModelTerms, optional
-        Which effects; default all main effects and interactions of every order.
-    error : {"auto", "replicates", "model", "none"}
-        What the intervals rest on: repeated settings, or the model's own residuals. ``"auto"`` takes
-        replicates if there are any, else the model if it left degrees of freedom, else nothing. Replicates that agree
-        exactly (passes only, or scores in steps), or coupons that all lie on the model, measure no error: there are
-        then no intervals either.
     batches : mapping of str to labels, each of shape (coupons,), optional
         Batch of each coupon by grouping. Where there is an error to judge by, effects and intervals then come from a
         mixed model (`judge_effects`), as far as the coupons carry it.
@@ -97,13 +76,11 @@ def estimate_effects(
     -------
     Effects
 
-    Raises
-    ------
-    InputError
-        If the asked-for error source does not exist in these data, or settings are not -1, 0 or +1.
-
     Notes
     -----
+    Intervals rest on repeated settings if there are any, else on the model's own residuals if it left degrees of
+    freedom, else there are none. Replicates that agree exactly (passes only, or scores in steps), or coupons that all
+    lie on the model, measure no error: there are then no intervals either.
     With void coupons the plan is no longer orthogonal; effects are then twice the least-squares
     coefficients instead of plain differences of means. Intervals hold one effect at a time. Without `batches` errors
     that whole batches share are not in them: for a factor that is set once a batch they are then too short. Lenth's
@@ -119,129 +96,106 @@ def estimate_effects(
     >>> effects.table[["term", "effect"]].round(6).to_dict("list")
     {'term': ['temp', 'dwell', 'temp × dwell'], 'effect': [3.0, 2.0, 1.0]}
     """
-    settings = _two_level(coded, factors)
-    response = as_vector(y, len(settings), "response")
-    model = build_terms(factors, "factorial") if terms is None else terms
-    matrix = model.matrix(settings)
-    judged_by = _choose_error(settings, response, matrix, model, error)
-    fit = fit_least_squares(matrix, response, model.names, assurance=assurance, error=judged_by)
-    used = None if error == "none" else fit.error
-    notes = fit.notes
-    if used is not None and used.variance == 0:  # an interval of no width would call any rounding an effect
-        cause = "All repeated settings agree exactly" if used.source == "replicates" else "The model leaves no scatter"
-        used, notes = None, (*notes, f"{cause}, so the effects have no intervals.")
+    settings, response = np.asarray(coded, dtype=float), np.asarray(y, dtype=float)
+    model = build_terms(factors, "factorial")
+    repeats = find_pure_error(settings, response)
+    fit = fit_least_squares(model.matrix(settings), response, model.names, assurance=assurance, error=repeats)
+    error, notes = fit.error, fit.notes
+    if error is not None and error.variance == 0:  # an interval of no width would call any rounding an effect
+        cause = "All repeated settings agree exactly" if error.is_repeated else "The model leaves no scatter"
+        error, notes = None, (*notes, f"{cause}, so the effects have no intervals.")
     rows = fit.coefficients.copy()
     rows["ss"] = fit.partial_ss
     rows["chain"] = _chains(fit)
-    constant = rows["term"] == "constant"
+    constant = rows["term"] == CONSTANT
     table = rows.loc[~constant].reset_index(drop=True)
     table.insert(1, "effect", 2 * table.pop("estimate"))
     size = table["effect"].abs()
     table["effect"] = table["effect"].where(size > _ROUNDING * np.abs(response).max(initial=0.0), 0.0)
-    for column in ("se", "low", "high"):
-        table[column] = 2 * table[column] if used is not None else np.nan
-    if used is None:
-        table[["t", "p"]] = np.nan
+    table[["se", "low", "high"]] *= 2
+    if error is None:
+        table[["se", "low", "high", "t", "p"]] = np.nan
     table = table[["term", "effect", "se", "low", "high", "t", "p", "ss", "chain"]]
     effects = table["effect"].to_numpy(dtype=float)
-    shared = telling_batches(batches, len(settings)) if used is not None else {}
-    judged = judge_effects(settings, response, model, shared, assurance=assurance) if shared else None
+    lenth = lenth_margins(effects, assurance=assurance) if len(effects) >= 3 else None
+    shared = telling_batches(batches, len(settings)) if error is not None else {}
+    judged = _judge_effects(settings, response, factors, shared, assurance=assurance) if shared else None
     if judged is not None:
-        table = _with_batches(table, judged)
-        notes = (*notes, *_batch_notes(table, judged))
+        found, unseen = judged
+        if unseen:
+            notes = (
+                *notes,
+                f"Some effects cannot be told from errors that {said(unseen)} share; they have no interval.",
+            )
+        if not table["term"].isin(found.index).all():
+            notes = (*notes, "Interactions that the model with batch errors has no coupons for have no interval.")
+        table = _with_batches(table, found)
     elif shared:
         notes = (*notes, f"Too few coupons to count errors that {said(shared)} share in the effects' intervals.")
     return Effects(
         table=table,
-        mean=float(rows.loc[constant, "estimate"].sum()),
-        error=used,
-        lenth=lenth_margins(effects, assurance=assurance) if len(effects) >= 3 else None,
+        error=error,
+        lenth=lenth,
         fit=fit,
         notes=notes,
         batches=() if judged is None else tuple(shared),
     )
 
 
-def _with_batches(table: pd.DataFrame, judged: JudgedEffects) -> pd.DataFrame:
+def _with_batches(table: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     """The table with effects and intervals of the mixed model; those of other terms are taken away."""
-    found = judged.table.set_index("term").reindex(table["term"])
-    effect = found.pop("effect").to_numpy(dtype=float)
-    old = table["effect"].to_numpy(dtype=float)
-    rest = table.drop(columns=["effect", "se", "low", "high", "t", "p"])
-    rest.insert(1, "effect", np.where(np.isfinite(effect) & (old != 0), effect, old))
-    for place, column in enumerate(("se", "df", "low", "high", "t", "p"), start=2):
-        rest.insert(place, column, found[column].to_numpy(dtype=float))
-    return rest
+    judged = found.reindex(table["term"]).reset_index(drop=True)
+    old, effect = table["effect"], judged.pop("effect")
+    effect = effect.where(np.isfinite(effect) & (old != 0), old)
+    return pd.concat([table["term"], effect, judged, table[["ss", "chain"]]], axis=1)
 
 
-def _batch_notes(table: pd.DataFrame, judged: JudgedEffects) -> list[str]:
-    notes = []
-    if judged.unseen:
-        notes.append(
-            f"Some effects cannot be told from errors that {said(judged.unseen)} share; they have no interval."
-        )
-    if not table["term"].isin(judged.table["term"]).all():
-        notes.append("Interactions that the model with batch errors has no coupons for have no interval.")
-    return notes
+def _judge_effects(
+    settings: Floats, y: Floats, factors: Sequence[str], batches: Mapping[str, pd.Series], *, assurance: float
+) -> tuple[pd.DataFrame, tuple[str, ...]] | None:
+    """Effects of a two-level plan by the mixed model; None where the coupons carry no such model.
 
+    All interactions are fitted if that leaves coupons to judge by, else those of two factors, else main effects. Centre
+    coupons get a term of their own, so that curvature does not pass for batch error.
 
-def _two_level(coded: ArrayLike, factors: Sequence[str]) -> Floats:
-    """The rows at the corners, as signs.
-
-    Raises
-    ------
-    InputError
-        If a setting is not -1, 0 or +1.
+    Returns
+    -------
+    table : DataFrame
+        One row a term that could be fitted, its name the index: effect, se, df, low, high, t, p; the last six are
+        missing where the batch error in an effect cannot be told from it.
+    unseen : tuple of str
+        Groupings whose error is not counted in some interval; those effects have none.
     """
-    settings, _ = as_matrix(coded, list(factors))
-    odd = ~np.isclose(settings[..., None], [-1.0, 0.0, 1.0]).any(axis=-1)
-    if odd.any():
-        row, column = np.argwhere(odd)[0]
-        raise InputError(
-            f"{factors[column]}, row {row + 1}",
-            float(settings[row, column]),
-            "-1, 0 or +1 (coded)",
-            "Effects need a two-level plan; fit a quadratic model to other settings.",
-        )
-    return np.round(settings)
-
-
-def _choose_error(
-    settings: Floats, y: Floats, matrix: Floats, model: ModelTerms, error: ErrorSource
-) -> ErrorEstimate | None:
-    """Where the error comes from.
-
-    Raises
-    ------
-    InputError
-        If there is nothing to take that error from.
-    """
-    if error in {"auto", "replicates"}:
-        pure = find_pure_error(settings, y).estimate
-        if pure is not None or error == "auto":
-            return pure  # None: `fit_least_squares` falls back on the model's residuals
-        raise InputError(
-            "error", "no repeated setting", "plans with replicates", "Use the model's residuals or Lenth's margin."
-        )
-    if error == "model" and np.linalg.matrix_rank(matrix) >= len(y):
-        raise InputError(
-            "error",
-            f"{len(model)} terms for {len(y)} coupons",
-            "fewer terms than coupons",
-            "Leave out the highest interactions, or use Lenth's margin.",
-        )
-    return None
+    centre = (settings == 0).all(axis=1).astype(float)
+    z = np.column_stack([np.asarray(pd.get_dummies(labels), dtype=float) for labels in batches.values()])
+    kinds: tuple[TermsKind, ...] = ("factorial", "interactions", "main")
+    for kind in kinds:
+        terms = build_terms(factors, kind)
+        X = np.column_stack([terms.matrix(settings), centre]) if centre.any() else terms.matrix(settings)
+        if len(y) - np.linalg.matrix_rank(np.column_stack([X, z])) >= _LEAST_DF:
+            break
+    else:
+        return None
+    fit = fit_mixed(X, y, batches, [*terms.names, "centre"], assurance=assurance)
+    if not np.any(fit.spread.variances):
+        return None
+    table = fit.coefficients.rename(columns={"estimate": "effect"}).set_index("term")
+    table[["effect", "se", "low", "high"]] *= 2
+    unseen = [fit.unseen_errors(row) for row in np.eye(len(table))]
+    table.loc[[bool(u) for u in unseen], ["se", "df", "low", "high", "t", "p"]] = np.nan
+    shown = ~table.index.isin([CONSTANT, "centre"])
+    names = dict.fromkeys(name for u, s in zip(unseen, shown, strict=True) if s for name in u)
+    return table.loc[shown, ["effect", "se", "df", "low", "high", "t", "p"]], tuple(names)
 
 
 def _chains(fit: LeastSquaresFit) -> list[str]:
     """What each kept term stands for: itself and the dropped terms equal to it up to sign."""
-    kept_names = fit.coefficients["term"].tolist()
-    chains = {name: name for name in kept_names}
-    for confounding in fit.confoundings:
+    chains = {name: name for name in fit.separable.terms}
+    for confounding in fit.separable.confoundings:
         if len(confounding.others) == 1:
             sign = "+" if confounding.weights[0] > 0 else "−"
             chains[confounding.others[0]] += f" {sign} {confounding.term}"
-    return [chains[name] for name in kept_names]
+    return list(chains.values())
 
 
 @dataclass(frozen=True)
@@ -279,11 +233,6 @@ def lenth_margins(effects: ArrayLike, *, assurance: float = 0.95) -> Lenth:
     -------
     Lenth
 
-    Raises
-    ------
-    InputError
-        If there are fewer than three effects or one is not finite.
-
     Notes
     -----
     It rests on most effects being nearly zero. Where more than about half are real, it misses some.
@@ -297,10 +246,7 @@ def lenth_margins(effects: ArrayLike, *, assurance: float = 0.95) -> Lenth:
     >>> round(lenth_margins([9.0, 0.3, -0.2, 0.1, 0.4, -0.1, 0.2]).pse, 3)
     0.3
     """
-    check_assurance(assurance)
-    size = np.abs(as_vector(effects, np.size(effects), "effects"))
-    if len(size) < 3:
-        raise InputError("effects", f"{len(size)} effects", "3 or more", "Use a plan with more coupons.")
+    size = np.abs(np.asarray(effects, dtype=float))
     start = 1.5 * np.median(size)
     small = size[size < 2.5 * start]
     # All of them are zero, or most: then nothing scatters and the margin is zero.
@@ -333,7 +279,7 @@ def half_normal_points(effects: ArrayLike, names: Sequence[str]) -> pd.DataFrame
     ----------
     C. Daniel (1959), *Technometrics* 1(4), 311-341.
     """
-    values = as_vector(effects, len(names), "effects")
+    values = np.asarray(effects, dtype=float)
     order = np.argsort(np.abs(values), kind="stable")
     share = (np.arange(1, len(values) + 1) - 0.5) / max(len(values), 1)
     return pd.DataFrame(

@@ -18,9 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize
 from scipy.special import chdtrc, chdtri, expit, log_expit
 
-from doe.domain.errors import InputError
-from doe.surfaces.classical.confounding import Separable, find_confounding
-from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
+from doe.surfaces.classical.confounding import Floats, Separable, find_confounding
 from doe.surfaces.classical.separation import Separation, find_separation
 
 _FAR_LOGIT = 200.0  # a profile still too likely when a logit has moved this far is taken as unbounded
@@ -30,34 +28,33 @@ _APART = 1e-3  # standard errors between two limits that are two peaks'
 
 @dataclass(frozen=True)
 class FirthData:
-    """Pass/fail data of full column rank: model rows, passes and trials of each."""
+    """Pass/fail data of full column rank: model rows, and 1 for each that passed."""
 
     X: Floats
-    passes: Floats
-    trials: Floats
+    passed: Floats
 
     def information(self, beta: Floats) -> Floats:
-        """X' diag(trials p (1 - p)) X, shape (terms, terms)."""
+        """X' diag(p (1 - p)) X, shape (terms, terms)."""
         eta = self.X @ beta
-        return np.asarray((self.X.T * (self.trials * expit(eta) * expit(-eta))) @ self.X)
+        return np.asarray((self.X.T * (expit(eta) * expit(-eta))) @ self.X)
 
     def penalised(self, beta: Floats) -> tuple[float, Floats]:
         """Log-likelihood plus half the log determinant of the information, and its slopes, shape (terms,).
 
-        Without the constant binomial coefficients. Where the information is singular the value is minus infinity and
+        Where the information is singular the value is minus infinity and
         the slopes are zero.
         """
         eta = self.X @ beta
         p, q = expit(eta), expit(-eta)
-        weight = self.trials * p * q
+        weight = p * q
         try:
             root = np.linalg.cholesky((self.X.T * weight) @ self.X)
         except np.linalg.LinAlgError:
             return -np.inf, np.zeros(len(beta))
         half = np.linalg.solve(root, self.X.T)
         leverage = weight * np.einsum("ij,ij->j", half, half)
-        likelihood = self.passes @ log_expit(eta) + (self.trials - self.passes) @ log_expit(-eta)
-        slopes = (self.passes - self.trials * p + leverage * (0.5 - p)) @ self.X
+        likelihood = self.passed @ log_expit(eta) + (1 - self.passed) @ log_expit(-eta)
+        slopes = (self.passed - p + leverage * (0.5 - p)) @ self.X
         return float(likelihood + np.log(np.diag(root)).sum()), np.asarray(slopes)
 
 
@@ -89,7 +86,6 @@ class FirthFit:
     converged : bool
     """
 
-    names: tuple[str, ...]
     estimates: Floats
     covariance: Floats
     fitted: Floats
@@ -98,11 +94,6 @@ class FirthFit:
     assurance: float
     converged: bool
     data: FirthData = field(repr=False)
-
-    @property
-    def terms(self) -> list[str]:
-        """Names of the kept terms."""
-        return [self.names[j] for j in self.separable.kept]
 
     @cached_property
     def coefficients(self) -> pd.DataFrame:
@@ -115,7 +106,7 @@ class FirthFit:
         low, high = self._profiles.limits.T
         return pd.DataFrame(
             {
-                "term": self.terms,
+                "term": self.separable.terms,
                 "estimate": self.estimates,
                 "se": np.sqrt(np.diag(self.covariance)),
                 "low": low,
@@ -128,20 +119,19 @@ class FirthFit:
     @cached_property
     def separation(self) -> Separation:
         """Whether ordinary logistic regression would have had no finite answer, and through which terms."""
-        data = self.data
-        some_passed, some_failed = data.passes > 0, data.passes < data.trials
-        X = np.vstack([data.X[some_passed], data.X[some_failed]])
-        return find_separation(X, np.repeat([1.0, 0.0], [some_passed.sum(), some_failed.sum()]), self.terms)
+        return find_separation(self.data.X, self.data.passed, self.separable.terms)
 
     @property
     def several_peaks(self) -> tuple[str, ...]:
         """Terms along which searches from different starts ended at different limits."""
-        return tuple(term for term, several in zip(self.terms, self._profiles.several, strict=True) if several)
+        return tuple(
+            term for term, several in zip(self.separable.terms, self._profiles.several, strict=True) if several
+        )
 
     @cached_property
     def notes(self) -> tuple[str, ...]:
         """What a reader must know before believing the numbers."""
-        notes = [str(c) for c in self.separable.confoundings]
+        notes = [*self.separable.notes]
         if not self.converged:
             notes.append("The penalised fit did not settle; do not use its numbers.")
         if self.separation.kind != "none":
@@ -174,7 +164,6 @@ def fit_firth(
     passed: ArrayLike,
     names: Sequence[str] | None = None,
     *,
-    trials: ArrayLike | None = None,
     assurance: float = 0.95,
 ) -> FirthFit:
     """Fit pass/fail data by logistic regression with Firth's penalty.
@@ -184,10 +173,8 @@ def fit_firth(
     X : array, shape (rows, terms)
         Model matrix, the constant included as a column of ones.
     passed : array, shape (rows,)
-        Passes of each row: 0 or 1, or a count up to `trials`.
+        1 for a pass, 0 for a failure.
     names : sequence of str, optional
-    trials : array, shape (rows,), optional
-        Coupons of each row, default 1.
     assurance : float
         Of the two-sided profile limits.
 
@@ -195,11 +182,6 @@ def fit_firth(
     -------
     FirthFit
         Limits, tests and the search for separation are made when first asked for.
-
-    Raises
-    ------
-    InputError
-        If shapes disagree, a value is not finite or there are more passes than trials.
 
     Notes
     -----
@@ -217,25 +199,18 @@ def fit_firth(
 
     Examples
     --------
-    >>> fit = fit_firth([[1.0]], [0], ["constant"], trials=[20])  # 0 of 20: log(0.5 / 20.5)
+    >>> fit = fit_firth([[1.0]] * 20, [0] * 20, ["constant"])  # 0 of 20: log(0.5 / 20.5)
     >>> round(float(fit.estimates[0]), 6)
     -3.713572
     """
-    check_assurance(assurance)
-    matrix, columns = as_matrix(X, names)
-    y = as_vector(passed, len(matrix), "passed")
-    m = np.ones(len(matrix)) if trials is None else as_vector(trials, len(matrix), "trials")
-    if (y < 0).any() or (y > m).any() or not len(matrix):
-        raise InputError("passed", "counts outside their trials", "0 to trials", "Count each coupon once.")
-    separable = find_confounding(matrix[m > 0], columns)
-    design = matrix[:, separable.kept]
-    data = FirthData(design[m > 0], y[m > 0], m[m > 0])
+    matrix = np.asarray(X, dtype=float)
+    separable = find_confounding(matrix, names)
+    data = FirthData(np.ascontiguousarray(matrix[:, separable.kept]), np.asarray(passed, dtype=float))
     beta, value, converged = maximise(data, np.zeros(len(separable.kept)))
     return FirthFit(
-        names=columns,
         estimates=beta,
         covariance=np.asarray(np.linalg.inv(data.information(beta)), dtype=np.float64),
-        fitted=np.asarray(expit(design @ beta)),
+        fitted=np.asarray(expit(data.X @ beta)),
         penalised=value,
         separable=separable,
         assurance=assurance,

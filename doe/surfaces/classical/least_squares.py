@@ -1,4 +1,4 @@
-"""Ordinary least squares of one response on a model matrix, with everything needed to doubt it.
+"""Ordinary least squares on a ready model matrix, pure error from repeated settings, and lack of fit against it.
 
 Ours, because `OLS` of statsmodels shares the effect of confounded terms among them without naming them, divides by zero
 where there are as many terms as coupons, and takes the rounding of scores that are all alike for scatter (a share
@@ -16,18 +16,16 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from doe.domain.errors import InputError
-from doe.surfaces.classical.confounding import Confounding, Separable, find_confounding
-from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
+from doe.surfaces.classical.confounding import Floats, Separable, find_confounding
 
 
 @dataclass(frozen=True)
 class ErrorEstimate:
-    """A variance with its degrees of freedom and where it came from (``"model"``, ``"replicates"`` ...)."""
+    """A variance with its degrees of freedom, and whether repeated settings gave it or the model's own residuals."""
 
     variance: float
-    df: float
-    source: str
+    df: int
+    is_repeated: bool = False
 
 
 @dataclass(frozen=True)
@@ -36,8 +34,6 @@ class LeastSquaresFit:
 
     Attributes
     ----------
-    names : tuple of str
-        Every column that was asked for, also those the coupons cannot tell apart.
     estimates : array, shape (kept,)
         Estimates of the kept terms, in column order.
     separable : Separable
@@ -45,32 +41,19 @@ class LeastSquaresFit:
     error : ErrorEstimate or None
         What the standard errors and intervals rest on; None if no degree of freedom is left.
     root : array, shape (kept, kept)
-        Of `unscaled`: root times its transpose.
-    residuals, leverage : arrays, shape (coupons,)
-    residual_ss, residual_df, residual_sd
-        From this model's own residuals, whatever `error` is. `residual_sd` is None on 0 df.
-    total_ss : float
-        Sum of squares about the mean; about zero where no constant lies in the span of the columns.
-    has_constant : bool
-        Whether one does.
+        Times its transpose it is (X'X)^-1 of the kept columns.
+    residuals : array, shape (coupons,)
+    residual_ss, residual_df
+        From this model's own residuals, whatever `error` is.
     """
 
-    names: tuple[str, ...]
     estimates: Floats
     separable: Separable
     assurance: float
     error: ErrorEstimate | None
     residual_ss: float
-    total_ss: float
-    has_constant: bool
     root: Floats = field(repr=False)
     residuals: Floats = field(repr=False)
-    leverage: Floats = field(repr=False)
-
-    @property
-    def confoundings(self) -> tuple[Confounding, ...]:
-        """Terms the coupons cannot separate from those kept."""
-        return self.separable.confoundings
 
     @property
     def unscaled(self) -> Floats:
@@ -83,37 +66,6 @@ class LeastSquaresFit:
         return len(self.residuals) - len(self.estimates)
 
     @property
-    def residual_sd(self) -> float | None:
-        """Root of the residual mean square."""
-        return float(np.sqrt(self.residual_ss / self.residual_df)) if self.residual_df else None
-
-    @property
-    def r2(self) -> float | None:
-        """Share of the variation that the model explains."""
-        return 1 - self.residual_ss / self.total_ss if self.total_ss > 0 else None
-
-    @property
-    def r2_adjusted(self) -> float | None:
-        """The same for mean squares, which more terms do not raise by themselves."""
-        if self.r2 is None or not self.residual_df:
-            return None
-        return 1 - (1 - self.r2) * (len(self.residuals) - int(self.has_constant)) / self.residual_df
-
-    @property
-    def press(self) -> float | None:
-        """Sum of squared errors of predicting each coupon from all others; None where one is fitted exactly."""
-        return None if self._fitted_exactly else float(np.sum((self.residuals / (1 - self.leverage)) ** 2))
-
-    @property
-    def r2_press(self) -> float | None:
-        """Share of the variation that is predicted for coupons left out."""
-        return None if self.press is None or self.total_ss <= 0 else 1 - self.press / self.total_ss
-
-    @property
-    def _fitted_exactly(self) -> int:
-        return int(np.sum(self.leverage >= 1 - 1e-9))
-
-    @property
     def partial_ss(self) -> Floats:
         """Sum of squares of each kept term after all others, shape (kept,)."""
         return np.asarray(self.estimates**2 / np.diag(self.unscaled))
@@ -121,7 +73,7 @@ class LeastSquaresFit:
     @cached_property
     def coefficients(self) -> pd.DataFrame:
         """One row a kept term: term, estimate, se, df, t, p, low, high; all but two are missing without `error`."""
-        terms = [self.names[j] for j in self.separable.kept]
+        terms = self.separable.terms
         variance, df = (np.nan, np.nan) if self.error is None else (self.error.variance, self.error.df)
         return coefficient_table(
             terms, self.estimates, np.sqrt(variance * np.diag(self.unscaled)), np.full(len(terms), df), self.assurance
@@ -130,30 +82,12 @@ class LeastSquaresFit:
     @property
     def notes(self) -> tuple[str, ...]:
         """What a reader must know before believing the numbers."""
-        notes = [str(c) for c in self.confoundings]
+        notes = [*self.separable.notes]
         if self.residual_df == 0:
             notes.append("The model has as many terms as coupons: its fit says nothing about the error.")
         if self.error is None:
             notes.append("No error estimate: effects have no intervals. Replicates or fewer terms would give one.")
-        if self._fitted_exactly:
-            notes.append(
-                f"{self._fitted_exactly} of {len(self.residuals)} coupons are fitted exactly (leverage 1), "
-                "so leave-one-out is undefined."
-            )
         return tuple(notes)
-
-    def estimate_of(self, name: str) -> float:
-        """Estimate of one kept term by name.
-
-        Raises
-        ------
-        InputError
-            If no such term was kept.
-        """
-        terms = [self.names[j] for j in self.separable.kept]
-        if name not in terms:
-            raise InputError("term", name, ", ".join(terms), "Pick a fitted term.")
-        return float(self.estimates[terms.index(name)])
 
 
 def fit_least_squares(
@@ -169,7 +103,7 @@ def fit_least_squares(
     Parameters
     ----------
     X : array, shape (coupons, terms)
-        Model matrix, the constant included as a column of ones where wanted.
+        Model matrix, the constant included as a column of ones where wanted; finite numbers, one row or more.
     y : array, shape (coupons,)
         Response.
     names : sequence of str, optional
@@ -184,11 +118,6 @@ def fit_least_squares(
     -------
     LeastSquaresFit
 
-    Raises
-    ------
-    InputError
-        If shapes disagree, a value is not finite or there is no coupon.
-
     Notes
     -----
     Trust the intervals only where coupons are independent: coupons that shared a cure or press batch
@@ -196,47 +125,35 @@ def fit_least_squares(
 
     References
     ----------
-    N. R. Draper and H. Smith (1998), *Applied Regression Analysis*, 3rd ed., ch. 5, 6 and 8.
-    D. M. Allen (1974), *Technometrics* 16(1), 125-127, for PRESS.
+    N. R. Draper and H. Smith (1998), *Applied Regression Analysis*, 3rd ed., ch. 5 and 6.
 
     Examples
     --------
     >>> fit = fit_least_squares([[1, -1], [1, 0], [1, 1]], [1.0, 2.0, 3.3], ["constant", "dwell"])
-    >>> round(fit.estimate_of("dwell"), 2)
-    1.15
+    >>> fit.estimates.round(2).tolist()
+    [2.1, 1.15]
     """
-    check_assurance(assurance)
-    matrix, columns = as_matrix(X, names)
-    response = as_vector(y, len(matrix), "response")
-    n = len(matrix)
-    if not n:
-        raise InputError("coupons", 0, "1 or more", "Score at least one coupon first.")
-    separable = find_confounding(matrix, columns)
+    matrix, response = np.asarray(X, dtype=float), np.asarray(y, dtype=float)
+    separable = find_confounding(matrix, names)
     design = matrix[:, separable.kept]
     Q, R = np.linalg.qr(design)
     inverse = np.linalg.solve(R, np.eye(len(R)))
     estimates = inverse @ (Q.T @ response)
     residuals = response - design @ estimates
+    n = len(matrix)
     df = n - len(estimates)
     # Sums of squares that are only rounding error count as zero, or a perfect fit would get a noise level.
     rounding = n * float(1e-14 * np.abs(response).max()) ** 2
     residual_ss = float(residuals @ residuals) if df else 0.0
     residual_ss = residual_ss if residual_ss > rounding else 0.0
-    has_constant = bool(np.linalg.norm(np.ones(n) - Q @ Q.sum(axis=0)) < 1e-8 * np.sqrt(n))
-    about = response - response.mean() if has_constant else response
-    total_ss = float(about @ about)
     return LeastSquaresFit(
-        names=columns,
         estimates=estimates,
         separable=separable,
         assurance=assurance,
-        error=ErrorEstimate(residual_ss / df, df, "model") if error is None and df else error,
+        error=ErrorEstimate(residual_ss / df, df) if error is None and df else error,
         residual_ss=residual_ss,
-        total_ss=total_ss if total_ss > rounding else 0.0,
-        has_constant=has_constant,
         root=inverse,
         residuals=residuals,
-        leverage=np.clip(np.einsum("ij,ij->i", Q, Q), 0.0, 1.0),
     )
 
 
@@ -267,3 +184,93 @@ def coefficient_table(
             "high": estimates + half,
         }
     )
+
+
+def find_pure_error(settings: ArrayLike, y: ArrayLike) -> ErrorEstimate | None:
+    """Variation between coupons whose rows of `settings` are equal (to 1e-9); None where no setting was repeated.
+
+    Parameters
+    ----------
+    settings : array, shape (coupons, factors)
+    y : array, shape (coupons,)
+
+    Notes
+    -----
+    Only true replicates count. Two scores of one coupon are not replicates, and coupons of one batch
+    share their batch's error, so that pure error from them is too small.
+
+    References
+    ----------
+    G. E. P. Box and N. R. Draper (2007), *Response Surfaces, Mixtures, and Ridge Analyses*, 2nd ed.,
+    sec. 3.8 (from memory).
+    """
+    response = np.asarray(y, dtype=float)
+    _, group = np.unique(np.round(np.asarray(settings, dtype=float), 9) + 0.0, axis=0, return_inverse=True)
+    group = group.reshape(-1)
+    sizes = np.bincount(group)
+    means = np.bincount(group, weights=response) / sizes
+    ss = float(np.sum((response - means[group]) ** 2))
+    df = int(len(response) - len(sizes))
+    return ErrorEstimate(ss / df, df, is_repeated=True) if df else None
+
+
+@dataclass(frozen=True)
+class LackOfFit:
+    """Whether the model misses something the replicates would not explain.
+
+    Attributes
+    ----------
+    lack_ss, lack_df, pure_df
+        What pure error leaves of the residual sum of squares, and the two degrees of freedom.
+    f, p : float or None
+        The F test; None when one of the two parts has no degrees of freedom, and `note` says which.
+    """
+
+    lack_ss: float
+    lack_df: int
+    pure_df: int
+    f: float | None
+    p: float | None
+    note: str
+
+
+def judge_lack_of_fit(fit: LeastSquaresFit, settings: ArrayLike, y: ArrayLike) -> LackOfFit:
+    """Test a fit's residuals for lack of fit against pure error.
+
+    Parameters
+    ----------
+    fit : LeastSquaresFit
+    settings : array, shape (coupons, factors)
+        Settings of *every* factor, also those the model leaves out, and any blocks.
+    y : array, shape (coupons,)
+        The response that was fitted.
+
+    Returns
+    -------
+    LackOfFit
+
+    Notes
+    -----
+    A large p is no proof of fit: with a handful of replicates the test misses a lot.
+
+    References
+    ----------
+    D. C. Montgomery, *Design and Analysis of Experiments*, response-surface chapter; Draper and Smith
+    (1998), 3rd ed., sec. 2.1.
+    """
+    pure = find_pure_error(settings, y)
+    pure_df = pure.df if pure else 0
+    lack_df = fit.residual_df - pure_df
+    lack_ss = max(fit.residual_ss - (pure.variance * pure_df if pure else 0.0), 0.0) if lack_df > 0 else 0.0
+    f = p = None
+    if pure is None:
+        note = "No setting was repeated, so lack of fit cannot be judged."
+    elif lack_df == 0:
+        note = "The model has a term for every distinct setting, so it cannot lack fit."
+    elif pure.variance == 0:
+        note = "All replicates agree exactly, so lack of fit cannot be judged against them."
+    else:
+        f = lack_ss / lack_df / pure.variance
+        p = float(stats.f.sf(f, lack_df, pure_df))
+        note = f"Judged on {pure_df} degrees of freedom of pure error."
+    return LackOfFit(lack_ss, lack_df, pure_df, f, p, note)

@@ -9,18 +9,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
+from scipy.linalg import cho_solve, cholesky, solve_triangular
+from scipy.optimize import minimize
 
 from doe.domain.errors import InputError
-from doe.surfaces.classical.confounding import Separable, find_confounding
-from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
+from doe.surfaces.classical.confounding import Floats, find_confounding
 from doe.surfaces.classical.least_squares import coefficient_table
-from doe.surfaces.classical.reml import collect_products, search_ratios
 
+_COUPON = "coupon"  # the scatter that no grouping explains
 _FEW = 3  # a variance from fewer spare batches than this is called rough
+
+# Ratios of a batch variance to that of the coupon error: the largest searched, and below which one counts as zero.
+_LARGEST, _ZERO = 1e6, 1e-8
 
 
 @dataclass(frozen=True)
@@ -38,23 +43,15 @@ class MixedFit:
         grouping the coupons cannot carry, whose variance is then taken as zero (see `notes`).
     covariance : array, shape (kept, kept)
         Of the estimates, with the small-sample correction.
-    minus_two_log : float
-        -2 log restricted likelihood.
-    separable : Separable
-        Terms the coupons cannot tell apart (left out of the fit).
     notes : tuple of str
     unseen : mapping of str to array, shape (kept, kept)
         For each grouping the coupons cannot carry: how much more than the fitted variances say its batches move the
         estimates, per unit of its variance; see `unseen_errors`.
     """
 
-    names: tuple[str, ...]
     coefficients: pd.DataFrame
     components: pd.DataFrame
     covariance: Floats
-    minus_two_log: float
-    separable: Separable
-    assurance: float
     notes: tuple[str, ...]
     spread: _Spread = field(repr=False)
     unseen: Mapping[str, Floats] = field(default_factory=dict, repr=False)
@@ -75,11 +72,6 @@ class MixedFit:
     def estimates(self) -> Floats:
         """Estimates of the kept terms, in column order."""
         return self.coefficients["estimate"].to_numpy(dtype=float)
-
-    def variance_of(self, component: str) -> float:
-        """Variance of one grouping, or of ``coupon``."""
-        rows = self.components.loc[self.components["component"] == component, "variance"]
-        return float(rows.to_numpy(dtype=float)[0])
 
 
 @dataclass(frozen=True)
@@ -164,83 +156,68 @@ def fit_mixed(
     >>> fit.components["variance"].round(2).tolist(), fit.coefficients["df"].round(2).tolist()
     ([3.0, 0.5], [2.0, 2.0])
     """
-    check_assurance(assurance)
-    matrix, columns = as_matrix(X, names)
-    n = len(matrix)
-    response = as_vector(y, n, "response")
-    labels = {name: _batch_numbers(name, values, n) for name, values in groups.items()}
-    separable = find_confounding(matrix, columns)
+    matrix, response = np.asarray(X, dtype=float), np.asarray(y, dtype=float)
+    separable = find_confounding(matrix, names)
     design = matrix[:, separable.kept]
-    p = design.shape[1]
+    n, p = design.shape
     if n <= p:
         raise InputError("coupons", f"{n} rows for {p} terms", "more rows than terms", "Leave out some terms.")
-
-    all_indicators = {name: np.eye(len(levels))[codes] for name, (codes, levels) in labels.items()}
-    spare = {name: _spare_batches(design, z) for name, z in all_indicators.items()}
-    used, notes = _choose_groupings(design, all_indicators, spare)
-    indicators = [all_indicators[name] for name in used]
-
-    Q, R = np.linalg.qr(design)  # fit on orthonormal columns: scaling cannot spoil the small solves
+    indicators = {name: _indicator(name, labels) for name, labels in groups.items()}
+    # batches beyond those the model's terms use up: what a batch variance can be estimated from
+    spare = {name: int(np.linalg.matrix_rank(np.column_stack([design, z]))) - p for name, z in indicators.items()}
+    used, notes = _choose_groupings(design, indicators, spare)
+    fitted = [indicators[name] for name in used]
+    Q, _ = np.linalg.qr(design)
     centred = response - Q @ (Q.T @ response)
+    # Every unit and offset of y, and every scaling of X, gives the same search below.
     size = float(np.sqrt(centred @ centred / (n - p)))
+    ratios = np.zeros(len(used))
     if size <= 1e-13 * (np.abs(response).max(initial=0.0) + 1e-300):
-        size, centred = 0.0, np.zeros(n)
+        size = 0.0
         notes.append("The terms fit every coupon exactly; there is no scatter to estimate a variance from.")
-    ratios, lowest = np.zeros(len(used)), -np.inf
-    if size > 0:
-        ratios, lowest = search_ratios(collect_products(Q, centred / size, indicators))
-        # The criterion saw orthonormal terms and a scaled response: put both back.
-        lowest += 2 * float(np.log(np.abs(np.diag(R))).sum()) + 2 * (n - p) * float(np.log(size))
-    return _finish(
-        _Problem(columns, separable, design, response, labels, used, spare, all_indicators),
-        ratios,
-        lowest,
-        notes=notes,
-        assurance=assurance,
+    else:
+        ratios, _ = search_ratios(collect_products(Q, centred / size, fitted))
+    shapes = np.array([*(z @ z.T for z in fitted), np.eye(n)])
+    relative = np.append(ratios, 1.0)
+    # Whitened by V's Cholesky factor everything below is ordinary least squares on orthonormal columns.
+    L = np.linalg.cholesky(np.tensordot(relative, shapes, axes=1))
+    Q, R = np.linalg.qr(np.linalg.solve(L, design))
+    white = np.linalg.solve(L, response)
+    beta = np.linalg.solve(R, Q.T @ white)
+    left = white - Q @ (Q.T @ white)
+    error = float(left @ left) / (n - p) if size > 0 else 0.0
+    weights = np.linalg.solve(R, np.linalg.solve(L.T, Q).T)  # estimates = weights @ y
+    spread, covariance = _small_sample(Q, R, L, shapes, error=error, relative=relative, reach=weights @ weights.T)
+    zero = [name for name, ratio in zip(used, ratios, strict=True) if ratio == 0]
+    if zero and error > 0:
+        notes.append(f"No error of {', '.join(zero)} was visible; its estimate is zero, not its true size.")
+    return MixedFit(
+        coefficients=coefficient_table(
+            separable.terms, beta, np.sqrt(np.diag(covariance)), spread.degrees(np.eye(p)), assurance
+        ),
+        components=_component_table(
+            design, indicators, spare, dict(zip([*used, _COUPON], spread.variances, strict=True))
+        ),
+        covariance=covariance,
+        notes=(*separable.notes, *notes),
+        spread=spread,
+        unseen=_unseen(design, {name: z for name, z in indicators.items() if name not in used}, shapes, weights),
     )
 
 
-@dataclass(frozen=True)
-class _Problem:
-    columns: tuple[str, ...]
-    separable: Separable
-    design: Floats
-    response: Floats
-    labels: Mapping[str, tuple[np.ndarray[tuple[int, ...], np.dtype[np.intp]], list[object]]]
-    used: list[str]
-    spare: Mapping[str, int]
-    all_indicators: Mapping[str, Floats]
-
-    @property
-    def indicators(self) -> list[Floats]:
-        """Of the groupings whose variances are fitted."""
-        return [self.all_indicators[name] for name in self.used]
-
-
-def _batch_numbers(
-    name: str, values: ArrayLike, n: int
-) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.intp]], list[object]]:
-    """Batches numbered from 0.
+def _indicator(name: str, labels: ArrayLike) -> Floats:
+    """One column a batch, shape (rows, batches).
 
     Raises
     ------
     InputError
-        If a coupon has no batch.
+        If a row has no batch.
     """
-    series = pd.Series(np.asarray(values, dtype=object).reshape(-1))
-    if len(series) != n:
-        raise InputError(name, f"{len(series)} labels", f"{n} (one a row)", "Give every coupon its batch.")
-    codes, levels = pd.factorize(series, sort=False)
+    codes, levels = pd.factorize(np.asarray(labels, dtype=object).reshape(-1))
     if (codes < 0).any():
         row = int(np.argmax(codes < 0)) + 1
         raise InputError(f"{name}, row {row}", "no batch", "a batch label", "Say which batch the coupon was in.")
-    return np.asarray(codes, dtype=np.intp), list(levels)
-
-
-def _spare_batches(design: Floats, indicator: Floats) -> int:
-    """Batches beyond those the model's terms use up: what a batch variance can be estimated from."""
-    rank = int(np.linalg.matrix_rank(np.column_stack([design, indicator])))
-    return rank - int(design.shape[1])
+    return np.eye(len(levels))[codes]
 
 
 def _choose_groupings(
@@ -252,9 +229,7 @@ def _choose_groupings(
     terms. Variances are separable exactly when these matrices, and M for the coupons, are linearly
     independent (Rao and Kleffe, *Estimation of Variance Components*, 1988, sec. 4.2; from memory).
     """
-    n = len(design)
-    Q = np.linalg.qr(design)[0]
-    M = np.eye(n) - Q @ Q.T
+    M = _without(design)
     basis = [M.ravel() / np.linalg.norm(M)]
     used: list[str] = []
     notes: list[str] = []
@@ -283,64 +258,32 @@ def _choose_groupings(
     return used, notes
 
 
-def _finish(problem: _Problem, ratios: Floats, lowest: float, *, notes: list[str], assurance: float) -> MixedFit:
-    """Everything that follows once the variance ratios are known."""
-    X, y = problem.design, problem.response
-    n, p = X.shape
-    shapes = [*(z @ z.T for z in problem.indicators), np.eye(n)]
-    relative = np.append(ratios, 1.0)
-    # Whitened by V's Cholesky factor everything below is ordinary least squares on orthonormal columns.
-    L = np.linalg.cholesky(np.tensordot(relative, np.asarray(shapes), axes=1))
-    Q, R = np.linalg.qr(np.linalg.solve(L, X))
-    white = np.linalg.solve(L, y)
-    beta = np.linalg.solve(R, Q.T @ white)
-    left = white - Q @ (Q.T @ white)
-    error = float(left @ left) / (n - p) if np.isfinite(lowest) else 0.0
-    weights = np.linalg.solve(R, np.linalg.solve(L.T, Q).T)  # estimates = weights @ y
-    spread, covariance = _small_sample(Q, R, L, shapes, error=error, relative=relative, reach=weights @ weights.T)
-    kept_names = [problem.columns[j] for j in problem.separable.kept]
-    zero = [name for name, s in zip(problem.used, ratios, strict=True) if s == 0]
-    if zero and error > 0:
-        notes = [*notes, f"No error of {', '.join(zero)} was visible; its estimate is zero, not its true size."]
-    return MixedFit(
-        names=problem.columns,
-        coefficients=coefficient_table(
-            kept_names, beta, np.sqrt(np.diag(covariance)), spread.degrees(np.eye(p)), assurance
-        ),
-        components=_component_table(problem, spread.variances),
-        covariance=covariance,
-        minus_two_log=lowest,
-        separable=problem.separable,
-        assurance=assurance,
-        notes=(*(str(c) for c in problem.separable.confoundings), *notes),
-        spread=spread,
-        unseen=_unseen(problem, shapes, weights),
-    )
-
-
-def _unseen(problem: _Problem, shapes: list[Floats], weights: Floats) -> dict[str, Floats]:
+def _unseen(design: Floats, absent: Mapping[str, Floats], shapes: Floats, weights: Floats) -> dict[str, Floats]:
     """How far groupings that are not fitted move the estimates beyond what the fitted ones take over from them.
 
     Seen through the projection M that removes the terms, Z Z' of such a grouping is a sum of k times the fitted
     shapes, so fitted variance j takes up k_j of its variance. What is left of Z Z' then acts on the estimates unseen.
     """
-    absent = [name for name in problem.all_indicators if name not in problem.used]
     if not absent:
         return {}
-    Q = np.linalg.qr(problem.design)[0]
-    M = np.eye(len(Q)) - Q @ Q.T
+    M = _without(design)
     seen = np.array([(M @ s @ M).ravel() for s in shapes]).T
     found = {}
-    for name in absent:
-        z = problem.all_indicators[name]
+    for name, z in absent.items():
         left = M @ z
         taken = np.linalg.lstsq(seen, (left @ left.T).ravel(), rcond=None)[0]
-        found[name] = weights @ (z @ z.T - np.tensordot(taken, np.asarray(shapes), axes=1)) @ weights.T
+        found[name] = weights @ (z @ z.T - np.tensordot(taken, shapes, axes=1)) @ weights.T
     return found
 
 
+def _without(design: Floats) -> Floats:
+    """The projection that removes the terms, shape (rows, rows)."""
+    Q = np.linalg.qr(design)[0]
+    return np.asarray(np.eye(len(Q)) - Q @ Q.T)
+
+
 def _small_sample(
-    Q: Floats, R: Floats, L: Floats, shapes: list[Floats], *, error: float, relative: Floats, reach: Floats
+    Q: Floats, R: Floats, L: Floats, shapes: Floats, *, error: float, relative: Floats, reach: Floats
 ) -> tuple[_Spread, Floats]:
     """Ingredients of small-sample intervals, and Kenward and Roger's (1997) corrected covariance.
 
@@ -369,25 +312,130 @@ def _small_sample(
     return spread, phi + added
 
 
-def _component_table(problem: _Problem, variances: Floats) -> pd.DataFrame:
-    found = dict(zip([*problem.used, "coupon"], variances, strict=True))
-    n, p = problem.design.shape
-    everything = np.column_stack([problem.design, *problem.indicators])
-    left = n - int(np.linalg.matrix_rank(everything)) if problem.indicators else n - p
-    rows = [
-        {
-            "component": name,
-            "batches": len(levels),
-            "spare": problem.spare[name],
-            "variance": found.get(name, 0.0),
-            "used": name in problem.used,
-        }
-        for name, (_, levels) in problem.labels.items()
-    ]
-    rows.append({"component": "coupon", "batches": n, "spare": left, "variance": found["coupon"], "used": True})
-    table = pd.DataFrame(rows)
-    total = float(table["variance"].sum())
+def _component_table(
+    design: Floats, indicators: Mapping[str, Floats], spare: Mapping[str, int], variances: Mapping[str, float]
+) -> pd.DataFrame:
+    n = len(design)
+    fitted = [z for name, z in indicators.items() if name in variances]
+    left = n - int(np.linalg.matrix_rank(np.column_stack([design, *fitted]))) if fitted else n - design.shape[1]
+    table = pd.DataFrame({"component": [*indicators, _COUPON]})
+    table["batches"] = [*(z.shape[1] for z in indicators.values()), n]
+    table["spare"] = [*spare.values(), left]
+    table["variance"] = [variances.get(name, 0.0) for name in table["component"]]
     table["sd"] = np.sqrt(table["variance"])
+    total = float(table["variance"].sum())
     table["share"] = table["variance"] / total if total > 0 else 0.0
-    table["at_zero"] = table["used"] & (table["variance"] == 0)
-    return table[["component", "batches", "spare", "variance", "sd", "share", "at_zero", "used"]]
+    used = table["component"].isin(variances)
+    table["at_zero"] = used & (table["variance"] == 0)
+    table["used"] = used
+    return table
+
+
+@dataclass(frozen=True)
+class CrossProducts:
+    """All the data the criterion needs: cross-products of batches (Z), terms (X) and response (y).
+
+    Attributes
+    ----------
+    zz, zx, zy, xx, xy, yy
+        Z'Z, Z'X, Z'y, X'X, X'y and y'y, Z holding the indicator columns of all groupings side by side.
+    grouping : array of int, shape (columns of Z,)
+        Which grouping each column of Z belongs to.
+    coupons, groupings : int
+    """
+
+    zz: Floats
+    zx: Floats
+    zy: Floats
+    xx: Floats
+    xy: Floats
+    yy: float
+    grouping: np.ndarray[tuple[int, ...], np.dtype[np.intp]]
+    coupons: int
+    groupings: int
+
+
+def collect_products(X: Floats, y: Floats, indicators: Sequence[Floats]) -> CrossProducts:
+    """Cross-products of a model matrix, a response and one indicator matrix a grouping."""
+    Z = np.column_stack([np.empty((len(y), 0)), *indicators])
+    grouping = np.repeat(np.arange(len(indicators)), [z.shape[1] for z in indicators])
+    return CrossProducts(
+        zz=Z.T @ Z,
+        zx=Z.T @ X,
+        zy=Z.T @ y,
+        xx=X.T @ X,
+        xy=X.T @ y,
+        yy=float(y @ y),
+        grouping=grouping,
+        coupons=len(y),
+        groupings=len(indicators),
+    )
+
+
+def criterion(products: CrossProducts, ratios: Floats) -> tuple[float, Floats]:
+    """-2 log restricted likelihood, profiled over the coupon error, and its slope in the ratios.
+
+    Parameters
+    ----------
+    products : CrossProducts
+    ratios : array, shape (groupings,)
+        Variance of each grouping over that of the coupon error.
+
+    Notes
+    -----
+    With V = I + Z D D Z', everything follows from the small matrix I + D Z'Z D (Woodbury's identity):
+    D. Bates, M. Maechler, B. Bolker and S. Walker (2015), *J. Statistical Software* 67(1), sec. 3. The
+    slope is tr(P Z_k Z_k') - (n-p) |Z_k' P y|² / y'Py, P the usual projection (Searle, Casella and McCulloch,
+    *Variance Components*, 1992, ch. 6). In the ratios it is not zero at zero, as it is in standard deviations.
+    """
+    n, p = products.coupons, products.xx.shape[0]
+    d = np.sqrt(ratios)[products.grouping]
+    small = np.eye(len(d)) + d[:, None] * products.zz * d
+    L = cholesky(small, lower=True)
+    right = np.column_stack([products.zx, products.zy[:, None], products.zz])
+    lowered = solve_triangular(L, d[:, None] * right, lower=True)
+    lx, ly, lz = lowered[:, :p], lowered[:, p], lowered[:, p + 1 :]
+    xvx, xvy = products.xx - lx.T @ lx, products.xy - lx.T @ ly
+    zvx, zvy, zvz = products.zx - lz.T @ lx, products.zy - lz.T @ ly, products.zz - lz.T @ lz
+    R = cholesky(xvx, lower=True)
+    beta = cho_solve((R, True), xvy)
+    rss = max(products.yy - float(ly @ ly) - float(xvy @ beta), np.finfo(float).tiny)
+    value = (
+        2 * float(np.log(np.diag(L)).sum())
+        + 2 * float(np.log(np.diag(R)).sum())
+        + (n - p) * (1 + np.log(2 * np.pi * rss / (n - p)))
+    )
+    zpz = np.diag(zvz) - np.einsum("ij,ji->i", zvx, cho_solve((R, True), zvx.T))
+    zpy = zvy - zvx @ beta
+    per_column = zpz - (n - p) * zpy**2 / rss
+    slopes = np.bincount(products.grouping, per_column, minlength=products.groupings)
+    return value, np.asarray(slopes, dtype=np.float64)
+
+
+def search_ratios(products: CrossProducts) -> tuple[Floats, float]:
+    """Variance ratios that minimise the criterion, each at least 0, shape (groupings,); and the minimum.
+
+    Several starts, since the surface can have a second dip. A ratio that ends at (nearly) zero is set
+    to zero if that costs nothing.
+    """
+    k = products.groupings
+    best, lowest = np.zeros(k), criterion(products, np.zeros(k))[0]
+    if k == 0:
+        return best, lowest
+    for start in np.vstack([np.full(k, 1.0), np.full(k, 0.04), np.where(np.eye(k) == 1, 4.0, 0.01)]):
+        found = minimize(
+            partial(criterion, products),
+            start,
+            jac=True,
+            method="L-BFGS-B",
+            bounds=[(0.0, _LARGEST)] * k,
+            options={"ftol": 1e-15, "gtol": 1e-9, "maxiter": 500},
+        )
+        if found.fun < lowest - 1e-9:
+            best, lowest = np.asarray(found.x, dtype=np.float64), float(found.fun)
+    for i in np.argsort(best):
+        without = np.where(np.arange(k) == i, 0.0, best)
+        value = criterion(products, without)[0]
+        if best[i] > 0 and (value <= lowest + 1e-9 or best[i] < _ZERO):
+            best, lowest = without, value
+    return best, lowest

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -16,8 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 from scipy.special import expit
 
-from doe.surfaces.classical.confounding import Confounding, find_confounding
-from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector, check_assurance
+from doe.surfaces.classical.confounding import Floats, find_confounding
 from doe.surfaces.classical.separation import Separation, separate
 
 _COLUMNS = ("term", "estimate", "se", "low", "high", "se_expected", "z", "p")
@@ -32,41 +30,25 @@ class OrdinalFit:
     Attributes
     ----------
     problem : str
-        Why there is no fit; empty when there is one. Then the tables are empty and `minus_two_log` None.
+        Why there is no fit; empty when there is one. Then the table is empty.
     coefficients : DataFrame
         term, estimate, se, low, high, se_expected, z, p. `se` and the Wald limits are from the observed
         information, `se_expected` from the expected.
-    cuts : DataFrame
-        between (lower and upper category), estimate.
-    categories : tuple of float
-        Categories that occur, ascending; scores that never occur take no part.
-    minus_two_log : float or None
+    cuts : array, shape (categories - 1,)
+        Between the categories that occur, ascending; scores that never occur take no part.
     separation : Separation
-    confoundings : tuple of Confounding
-        Terms the coupons cannot separate from the kept ones or from the cut points.
     notes : tuple of str
+        The problem, and terms the coupons cannot separate from the kept ones or from the cut points.
     """
 
-    names: tuple[str, ...]
     problem: str
     coefficients: pd.DataFrame
-    cuts: pd.DataFrame
-    categories: tuple[float, ...]
-    minus_two_log: float | None
+    cuts: Floats
     separation: Separation
-    confoundings: tuple[Confounding, ...]
-    assurance: float
     notes: tuple[str, ...]
 
-    @property
-    def can_be_used(self) -> bool:
-        """Whether there is a fit."""
-        return not self.problem
 
-
-def fit_ordinal(
-    X: ArrayLike, score: ArrayLike, names: Sequence[str] | None = None, *, assurance: float = 0.95
-) -> OrdinalFit:
+def fit_ordinal(X: ArrayLike, score: ArrayLike, names: Sequence[str], *, assurance: float = 0.95) -> OrdinalFit:
     """Fit ordered scores by proportional odds (cumulative logits).
 
     Parameters
@@ -75,7 +57,7 @@ def fit_ordinal(
         Model matrix *without* a constant: the cut points take its place.
     score : array, shape (rows,)
         Ordered score, such as hand-feel 1 to 5 in half steps; only the order counts.
-    names : sequence of str, optional
+    names : sequence of str
     assurance : float
         Of the two-sided Wald limits.
 
@@ -84,11 +66,6 @@ def fit_ordinal(
     OrdinalFit
         With `problem` set when the scores are all alike, when no setting varied, or when the settings separate the
         scores so that no finite estimate exists.
-
-    Raises
-    ------
-    InputError
-        If shapes disagree or a value is not finite.
 
     References
     ----------
@@ -101,15 +78,13 @@ def fit_ordinal(
     >>> round(float(fit.coefficients["estimate"].iloc[0]), 4)  # log odds ratio, 2 log 2
     1.3863
     """
-    check_assurance(assurance)
-    matrix, columns = as_matrix(X, names)
-    y = as_vector(score, len(matrix), "score")
+    matrix = np.asarray(X, dtype=float)
     # With a constant in front, a column that never varies counts as confounded with the cut points.
-    with_cut = find_confounding(np.column_stack([np.ones(len(y)), matrix]), ["the cut points", *columns])
+    with_cut = find_confounding(np.column_stack([np.ones(len(matrix)), matrix]), ["the cut points", *names])
     kept = with_cut.kept[with_cut.kept > 0] - 1
-    design, terms = matrix[:, kept], [columns[j] for j in kept]
-    categories, level = np.unique(y, return_inverse=True)
-    separation = Separation("none", (), np.zeros(0))
+    design, terms = matrix[:, kept], [names[j] for j in kept]
+    categories, level = np.unique(np.asarray(score, dtype=float), return_inverse=True)
+    separation = Separation("none")
     problem, found = "", None
     if len(categories) < 2:
         what = "there is no score" if not len(categories) else f"every score is {categories[0]:g}"
@@ -126,31 +101,19 @@ def fit_ordinal(
         else:
             found = _fit(design, level)
             problem = "" if found is not None else "No ordinal fit: the search for the best fit did not settle."
-    table, cuts, minus_two_log = pd.DataFrame(columns=list(_COLUMNS)), np.zeros(0), None
+    table, cuts = pd.DataFrame(columns=list(_COLUMNS)), np.zeros(0)
     if found is not None:
-        beta, se, cuts, minus_two_log = found
+        beta, se, cuts = found
         half = float(stats.norm.ppf(0.5 + assurance / 2)) * se
         expected = np.sqrt(np.diag(np.linalg.inv(_expected_information(design, beta, cuts))))[: len(beta)]
         numbers = (beta, se, beta - half, beta + half, expected, beta / se, 2 * stats.norm.sf(np.abs(beta / se)))
         table = pd.DataFrame(dict(zip(_COLUMNS, (terms, *numbers), strict=True)))
-    return OrdinalFit(
-        names=columns,
-        problem=problem,
-        coefficients=table,
-        cuts=pd.DataFrame(
-            {"between": [f"{low:g} | {high:g}" for low, high in pairwise(categories)][: len(cuts)], "estimate": cuts}
-        ),
-        categories=tuple(float(c) for c in categories),
-        minus_two_log=minus_two_log,
-        separation=separation,
-        confoundings=with_cut.confoundings,
-        assurance=assurance,
-        notes=tuple(note for note in (problem, *(str(c) for c in with_cut.confoundings)) if note),
-    )
+    notes = (problem, *with_cut.notes) if problem else with_cut.notes
+    return OrdinalFit(problem, table, cuts, separation, notes)
 
 
-def _fit(X: Floats, level: NDArray[np.intp]) -> tuple[Floats, Floats, Floats, float] | None:
-    """Coefficients, their standard errors, cut points, -2 log likelihood; None if the search did not settle."""
+def _fit(X: Floats, level: NDArray[np.intp]) -> tuple[Floats, Floats, Floats] | None:
+    """Coefficients, their standard errors, cut points; None if the search did not settle."""
     # Loading statsmodels takes a third of a second, which only those who ask for the check shall pay.
     from statsmodels.miscmodels.ordinal_model import OrderedModel  # noqa: PLC0415
 
@@ -161,7 +124,7 @@ def _fit(X: Floats, level: NDArray[np.intp]) -> tuple[Floats, Floats, Floats, fl
     if not np.isfinite(se).all() or np.abs(model.score(found.params)).max() > 1e-3:
         return None
     cuts = model.transform_threshold_params(found.params)[1:-1]
-    return np.asarray(found.params)[: X.shape[1]] / scale, se / scale, np.asarray(cuts), -2 * float(found.llf)
+    return np.asarray(found.params)[: X.shape[1]] / scale, se / scale, np.asarray(cuts)
 
 
 def _expected_information(X: Floats, beta: Floats, cuts: Floats) -> Floats:

@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import linprog
 
-from doe.domain.errors import InputError
-from doe.surfaces.classical.inputs import Floats, as_matrix, as_vector
+from doe.surfaces.classical.confounding import Floats
 
 # A direction is scaled to entries within [-1, 1] on columns of unit size; below this it is solver noise.
 _NOISE = 1e-6
@@ -33,13 +32,10 @@ class Separation:
         coupons sit exactly on the split.
     terms : tuple of str
         Terms that do it with none to spare, lower-order terms preferred; the constant is not counted.
-    direction : array, shape (terms,)
-        Weights of that combination: along it the likelihood only rises.
     """
 
     kind: Literal["none", "quasi-complete", "complete"]
-    terms: tuple[str, ...]
-    direction: Floats
+    terms: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         if self.kind == "none":
@@ -56,7 +52,7 @@ class Separation:
         )
 
 
-def find_separation(X: ArrayLike, passed: ArrayLike, names: Sequence[str] | None = None) -> Separation:
+def find_separation(X: ArrayLike, passed: ArrayLike, names: Sequence[str]) -> Separation:
     """Look for complete or quasi-complete separation in pass/fail data.
 
     Parameters
@@ -65,16 +61,11 @@ def find_separation(X: ArrayLike, passed: ArrayLike, names: Sequence[str] | None
         Model matrix of full column rank, the constant included.
     passed : array, shape (coupons,)
         1 for a pass, 0 for a failure.
-    names : sequence of str, optional
+    names : sequence of str
 
     Returns
     -------
     Separation
-
-    Raises
-    ------
-    InputError
-        If shapes disagree or a score is neither 0 nor 1.
 
     References
     ----------
@@ -88,13 +79,9 @@ def find_separation(X: ArrayLike, passed: ArrayLike, names: Sequence[str] | None
     >>> found.kind, found.terms
     ('complete', ('dwell',))
     """
-    matrix, columns = as_matrix(X, names)
-    y = as_vector(passed, len(matrix), "passed")
-    if not np.isin(y, (0.0, 1.0)).all():
-        raise InputError("passed", "other values", "0 or 1", "Score each coupon as pass or fail.")
-    signed = np.where(y[:, None] == 1, matrix, -matrix)
-    constant = np.ptp(matrix, axis=0) == 0
-    return separate(signed, columns, is_free=constant)
+    matrix = np.asarray(X, dtype=float)
+    signed = np.where(np.asarray(passed)[:, None] == 1, matrix, -matrix)
+    return separate(signed, names, is_free=np.ptp(matrix, axis=0) == 0)
 
 
 def separate(rows: Floats, names: Sequence[str], *, is_free: NDArray[np.bool_]) -> Separation:
@@ -108,16 +95,14 @@ def separate(rows: Floats, names: Sequence[str], *, is_free: NDArray[np.bool_]) 
     is_free : array of bool, shape (p,)
         Columns (constant, cut points) that always take part and are not named.
     """
-    none = Separation("none", (), np.zeros(len(names)))
     if not len(rows) or not len(names):
-        return none
+        return Separation("none")
     size = np.abs(rows).max(axis=0)
     size[size == 0] = 1.0
     scaled = np.unique(rows / size, axis=0)
-    p = scaled.shape[1]
-    box = [(-1.0, 1.0)] * p
+    box = [(-1.0, 1.0)] * len(names)
     if _widest(scaled, box) is None:
-        return none
+        return Separation("none")
     complete = _with_margin(scaled, box) is not None
     search = _with_margin if complete else _widest
     # Drop every term that is not needed, the last (highest) first: what stays does it with nothing to spare.
@@ -132,7 +117,6 @@ def separate(rows: Floats, names: Sequence[str], *, is_free: NDArray[np.bool_]) 
     return Separation(
         kind="complete" if complete else "quasi-complete",
         terms=tuple(name for name, u, free in zip(names, used, is_free, strict=True) if u and not free),
-        direction=sparse / size,
     )
 
 

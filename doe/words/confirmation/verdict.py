@@ -7,14 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from doe.assure.confirmation.allocation import SETPOINT
-from doe.assure.confirmation.attempts import Attempt, Together
-from doe.assure.confirmation.order import LUCKY
+from doe.assure.confirmation.allocation import LUCKY, SETPOINT
+from doe.assure.confirmation.attempts import Attempt
+from doe.assure.confirmation.combination import Combination
 from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerResult
-from doe.domain.outcome import SIDE_WORDS
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
+from doe.words.confirmation.plan import sentences
 from doe.words.wording import (
+    SIDE_WORDS,
+    allowed,
     amount_both,
     at_least_of_hundred,
     at_most_of_hundred,
@@ -25,6 +28,7 @@ from doe.words.wording import (
     percent_at_most,
     sentence,
     stated,
+    verb,
 )
 
 FrameStyle = Literal["ready", "more", "unreachable"]
@@ -47,11 +51,11 @@ class ConfirmationFacts:
     study : Study
     attempts : tuple of Attempt
         Oldest first; the last one is told, the others are listed.
-    together : Together or None
+    together : Combination or None
         The study beside it; None while coupons wait.
-    withheld : str
-        Why there is nothing beside it.
-    doubts, remarks : tuple of str
+    withheld : Finding or str
+        Why there is nothing beside it; ``""`` when there is.
+    doubts, remarks : tuple of Finding or str
         Why the verdict is not about the present answer; what else should be known.
     over_attempts : float
         Assurance over all attempts at these settings.
@@ -59,25 +63,16 @@ class ConfirmationFacts:
 
     study: Study
     attempts: tuple[Attempt, ...]
-    together: Together | None
-    withheld: str
-    doubts: tuple[str, ...]
-    remarks: tuple[str, ...]
+    together: Combination | None
+    withheld: Finding | str
+    doubts: tuple[Finding | str, ...]
+    remarks: tuple[Finding | str, ...]
     over_attempts: float
 
     @property
     def current(self) -> Attempt:
         """The last attempt."""
         return self.attempts[-1]
-
-
-def allowed(failures: int) -> str:
-    """How many failures the rule allows.
-
-    >>> allowed(0), allowed(1), allowed(2)
-    ('no failure', 'at most 1 failure', 'at most 2 failures')
-    """
-    return "no failure" if failures == 0 else f"at most {count(failures, 'failure')}"
 
 
 def was_allowed(failures: int) -> str:
@@ -87,11 +82,6 @@ def was_allowed(failures: int) -> str:
     ('no failure was allowed', 'at most 2 failures were allowed')
     """
     return f"{allowed(failures)} {'were' if failures > 1 else 'was'} allowed"
-
-
-def units(number: int, unit: str) -> str:
-    """Number of coupons or strokes."""
-    return count(number, unit)
 
 
 def every_check(study: Study) -> str:
@@ -116,7 +106,7 @@ def rule_sentence(attempt: Attempt) -> str:
     """The rule that was fixed before."""
     claim, unit = attempt.plan.claim, attempt.plan.unit
     return (
-        f"The rule, fixed before: {allowed(claim.failures)} among {units(claim.units, unit)} at the setpoint shows a "
+        f"The rule, fixed before: {allowed(claim.failures)} among {count(claim.units, unit)} at the setpoint shows a "
         f"pass rate of {stated(claim.pass_rate)} with {stated(claim.assurance)} assurance."
         + (" A stroke passes only when all its coupons do." if unit == "stroke" else "")
     )
@@ -143,8 +133,8 @@ def lead(facts: ConfirmationFacts) -> str:
     attempt, judged = facts.current, facts.current.judged
     claim, unit = attempt.plan.claim, attempt.plan.unit
     if judged is None:
-        verb = "is" if claim.units == 1 else "are"
-        text = f"{units(claim.units, unit)} at the setpoint {verb} planned; none is scored yet."
+        are = verb(claim.units, "is", "are")
+        text = f"{count(claim.units, unit)} at the setpoint {are} planned; none is scored yet."
     elif judged.setpoint_verdict == "accepted":
         text = _accepted(judged, unit, every_check(facts.study))
     elif judged.setpoint_verdict == "not accepted":
@@ -165,7 +155,7 @@ def _accepted(judged: Confirmation, unit: str, every: str) -> str:
         else "strokes pass there with all their coupons, so at least as many prints do"
     )
     return (
-        f"{judged.passed} of {units(made, unit)} at the setpoint passed {every}, and {judged.failed} failed; "
+        f"{judged.passed} of {count(made, unit)} at the setpoint passed {every}, and {judged.failed} failed; "
         f"{was_allowed(claim.failures)}. With {stated(claim.assurance)} assurance, at least "
         f"{at_least_of_hundred(judged.limits.low)} of 100 {prints}."
     )
@@ -175,7 +165,7 @@ def _refused(judged: Confirmation, unit: str) -> str:
     claim, one = judged.plan, "prints" if unit == "coupon" else "strokes"
     made = judged.passed + judged.failed + judged.waiting
     return (
-        f"{judged.failed} of {units(made, unit)} at the setpoint failed; {was_allowed(claim.failures)}. The pass rate "
+        f"{judged.failed} of {count(made, unit)} at the setpoint failed; {was_allowed(claim.failures)}. The pass rate "
         f"of {stated(claim.pass_rate)} is not shown, and no further {unit} of this run can show it. That does not "
         f"show the opposite: with {stated(claim.assurance)} assurance each, at least "
         f"{at_least_of_hundred(judged.limits.low)} and at most {at_most_of_hundred(judged.limits.high)} of 100 {one} "
@@ -187,10 +177,10 @@ def _open(judged: Confirmation, unit: str, every: str) -> str:
     claim = judged.plan
     more, left = claim.passes_needed - judged.passed, claim.failures - judged.failed + 1
     end = "the next failure" if left == 1 else f"{left} more failures"
-    wait = "waits" if judged.waiting == 1 else "wait"
+    wait = verb(judged.waiting, "waits", "wait")
     waiting = f"; {judged.waiting} passed what was looked at and {wait} for the rest" if judged.waiting else ""
     return (
-        f"So far {units(judged.passed, unit)} at the setpoint passed {every}, and {judged.failed} failed{waiting}. "
+        f"So far {count(judged.passed, unit)} at the setpoint passed {every}, and {judged.failed} failed{waiting}. "
         f"{count(more, 'more pass', 'more passes')} and the setpoint is accepted; {end} and it is not."
     )
 
@@ -214,24 +204,19 @@ def waiting_lines(facts: ConfirmationFacts) -> tuple[str, ...]:
         for check in checks:
             open_now = int((begun & table[CHECK_PREFIX + check.name].isna()).sum())
             if open_now:
-                parts.append(f"{open_now} {'waits' if open_now == 1 else 'wait'} for: {check.label}")
+                parts.append(f"{open_now} {verb(open_now, 'waits', 'wait')} for: {check.label}")
         if parts:
             needless = " (the verdict on the setpoint is certain without)" if settled and role == SETPOINT else ""
             said.append(f"{sentence(str(role)).rstrip('.')}: {'; '.join(parts)}{needless}.")
     if attempt.missing_units:
         lost = attempt.missing_units
-        said.append(
-            f"{units(lost, attempt.plan.unit)} at the setpoint {_be(lost)} to be made again: void shows nothing."
-        )
+        said.append(_lost(lost, attempt.plan.unit, "the setpoint"))
     void_at = {role: n for role, n in attempt.missing_corners.items() if not _in_doubt(attempt, role)}
-    said += [
-        f"{count(n, 'coupon')} at {role} {_be(n)} to be made again: void shows nothing." for role, n in void_at.items()
-    ]
-    return tuple(said)
+    return (*said, *(_lost(n, "coupon", role) for role, n in void_at.items()))
 
 
-def _be(number: int) -> str:
-    return "is" if number == 1 else "are"
+def _lost(number: int, unit: str, role: str) -> str:
+    return f"{count(number, unit)} at {role} {verb(number, 'is', 'are')} to be made again: void shows nothing."
 
 
 def _in_doubt(attempt: Attempt, role: str) -> bool:
@@ -285,10 +270,9 @@ def hand_line(facts: ConfirmationFacts) -> str:
     judged, spec = facts.current.judged, facts.study.spec
     if judged is None or spec.hand_min is None:
         return ""
-    found = judged.hand
-    if found is None:
-        short = [text for text in judged.missing if text.startswith("Hand-feel")]
-        return short[0] if short else ""
+    found, short = judged.hand, [fact for fact in judged.missing if fact.code.startswith("hand_")]
+    if found is None or short:
+        return "".join(sentences(short, facts.study))
     wanted = f"{spec.hand_min:g} is wanted"
     mean = f"the mean of the next {count(found.future, 'print')}" if found.future > 1 else "the next print"
     sure = f"with {stated(spec.assurance)} assurance"
@@ -297,9 +281,13 @@ def hand_line(facts: ConfirmationFacts) -> str:
         return f"Hand-feel: {sure}, {mean} will be {low:.1f} or softer; {wanted}."
     if judged.hand_verdict == "not good enough":
         return f"Hand-feel: {sure}, {mean} will stay at {high:.1f} or below; {wanted}."
-    more = " More scored coupons may settle it." if judged.hand_verdict == "not shown" else ""
-    told = [text for text in judged.missing if text.startswith("Hand-feel")]
-    return told[0] if told else f"Hand-feel: {sure}, {mean} may come out as low as {low:.1f}; {wanted}.{more}"
+    return f"Hand-feel: {sure}, {mean} may come out as low as {low:.1f}; {wanted}. More scored coupons may settle it."
+
+
+def lines(facts: ConfirmationFacts, shown: Shown = METRIC) -> tuple[str, ...]:
+    """What waits, what the corners say, and hand-feel."""
+    hand = hand_line(facts)
+    return (*waiting_lines(facts), *corner_lines(facts, shown), *((hand,) if hand else ()))
 
 
 def independence() -> str:
@@ -313,9 +301,10 @@ def independence() -> str:
 
 
 def care_lines(facts: ConfirmationFacts) -> tuple[str, ...]:
-    """What the numbers cannot know: how often the machines were set, what was made void, the other attempts."""
+    """What the numbers cannot know: how often the machines were set, what was made void, what else to know."""
     attempt = facts.current
-    said = []
+    judged = attempt.judged
+    said = [] if judged is None or judged.hand is None else [*sentences(judged.hand.notes, facts.study)]
     oven, press = attempt.set_ups
     if press:
         batches = f"{count(oven, 'oven batch', 'oven batches')} and {count(press, 'press batch', 'press batches')}"
@@ -326,21 +315,20 @@ def care_lines(facts: ConfirmationFacts) -> tuple[str, ...]:
         said.append(independence())
     if attempt.void:
         named = listing([f"{coupon} ({reason.rstrip('.')})" for coupon, reason in attempt.void])
-        verb = "is void and counts" if len(attempt.void) == 1 else "are void and count"
-        said.append(f"{count(len(attempt.void), 'coupon')} {verb} for nothing: {named}.")
+        are = verb(len(attempt.void), "is void and counts", "are void and count")
+        said.append(f"{count(len(attempt.void), 'coupon')} {are} for nothing: {named}.")
     for coupon, reason in attempt.voided_failures:
         said.append(
             f"{coupon} had failed a check and is void ({reason.rstrip('.')}): if the print failed by itself, it is a "
             "failure, and the claim looks better than it is."
         )
     if attempt.spare:
-        verb = "was" if attempt.spare == 1 else "were"
+        were = verb(attempt.spare, "was made beyond the plan and counts", "were made beyond the plan and count")
         said.append(
-            f"{count(attempt.spare, 'coupon')} at the setpoint {verb} made beyond the plan and "
-            f"{'counts' if attempt.spare == 1 else 'count'} for nothing: more coupons until a rule is met prove less "
-            "than it says."
+            f"{count(attempt.spare, 'coupon')} at the setpoint {were} for nothing: more coupons until a rule is met "
+            "prove less than it says."
         )
-    return tuple(said)
+    return (*said, *sentences(facts.remarks, facts.study))
 
 
 def attempts_line(facts: ConfirmationFacts) -> str:
@@ -429,23 +417,23 @@ def source_notes(facts: ConfirmationFacts) -> tuple[str, ...]:
     """How the three figures are meant."""
     both, judged = facts.together, facts.current.judged
     if both is None:
-        return (facts.withheld,) if facts.withheld else ()
-    said = [
+        return sentences(filter(None, (facts.withheld,)), facts.study)
+    told = [
         "Study alone: its fit, which saw no confirmation coupon. Both together: the same fit, weighted by the "
         f"{count(both.coupons, 'settled confirmation coupon')} of "
         f"{'every attempt' if len(facts.attempts) > 1 else 'this run'}, corners included; nothing is counted twice."
     ]
     if both.counts_hand:
-        said.append(
+        told.append(
             "Study and both count the hand-feel wanted as well; the confirmation alone counts the checks, and "
             "judges hand-feel apart."
         )
     if judged is not None:
-        said.append(
+        told.append(
             "The verdict rests on the exact limits of the confirmation alone. Lower limits are rounded down, "
             "upper ones up."
         )
-    return (*said, *both.warnings)
+    return (*told, *sentences(both.warnings, facts.study))
 
 
 def attempt_rows(attempts: Sequence[Attempt]) -> tuple[tuple[str, ...], ...]:
@@ -461,7 +449,7 @@ def attempt_rows(attempts: Sequence[Attempt]) -> tuple[tuple[str, ...], ...]:
             (
                 str(a.plan.attempt),
                 f"{stated(claim.pass_rate)} with {stated(claim.assurance)}",
-                f"{allowed(claim.failures)} in {units(claim.units, a.plan.unit)}",
+                f"{allowed(claim.failures)} in {count(claim.units, a.plan.unit)}",
                 result,
                 verdict,
             )

@@ -13,7 +13,6 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_difference
-from doe.words.gauges.cautions import NOT_CHECKED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,13 +59,6 @@ class DialSetting:
     plus_minus: str
     u_delta_degc: float | None
     is_checked: bool
-
-    @property
-    def sentence(self) -> str:
-        """The dial with what it stands for, as the end of a sentence."""
-        if not self.is_checked:
-            return f"{self.label}: set {self.dial} ({NOT_CHECKED})"
-        return f"{self.label}: dial in {self.dial} for {self.surface} on the surface"
 
 
 def dial_setting(

@@ -3,31 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
 
-from doe.assure.gauges.cautions import Basis
+from doe.assure.gauges.summary import SuggestedError
 from doe.domain.factors import Factor
 from doe.domain.results import Results
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_difference
 from doe.words.wording import count, listing, spread_both
-
-
-class Suggested(Protocol):
-    """Setting error of a machine's temperature by the gauge readings of its line, in degC of difference."""
-
-    @property
-    def sd(self) -> float: ...
-    @property
-    def readings(self) -> int: ...
-    @property
-    def is_measured(self) -> bool: ...
-    @property
-    def read_sd(self) -> float | None: ...
-    @property
-    def trial_sd(self) -> float | None: ...
-    @property
-    def basis(self) -> Basis: ...
 
 
 def errors_counted(study: Study, results: Results, shown: Shown = METRIC) -> tuple[str, str]:
@@ -68,34 +50,34 @@ def _measured(study: Study, results: Results) -> str:
     return f"; none where it was measured: {listing(parts)}" if parts else ""
 
 
-def basis_words(basis: Basis, read_sd: float | None, shown: Shown = METRIC) -> str:
-    """Why a setting error is taken for a machine when nobody states one, as a clause.
-
-    ``read_sd`` is what the readings give by themselves, degC of difference.
-    """
-    if basis == "measured":
+def basis_words(one: SuggestedError, shown: Shown = METRIC) -> str:
+    """Why a setting error is taken for a machine when nobody states one, as a clause."""
+    if one.is_measured:
         return "measured"
-    if read_sd is None:
-        return "usual, no reading tells it"
-    return f"usual; the readings give {read_words(basis, read_sd, shown)}"
+    gives = _read_words(one, shown)
+    return f"usual; the readings give {gives}" if gives else "usual, no reading tells it"
 
 
-def read_words(basis: Basis, read_sd: float, shown: Shown = METRIC) -> str:
-    """What readings give that do not suffice, and what they lack."""
+def _read_words(one: SuggestedError, shown: Shown) -> str:
+    """What readings give that do not suffice, and what they lack; empty where they give nothing."""
+    if one.read_sd is None:
+        return ""
     lacking = {"few readings": "but are too few to count on", "not in time": "without what changes from time to time"}
-    return f"{show_difference(read_sd, shown)}, {lacking.get(basis, 'without what changes from place to place')}"
+    return (
+        f"{show_difference(one.read_sd, shown)}, {lacking.get(one.basis, 'without what changes from place to place')}"
+    )
 
 
-def readings_say(one: Suggested, shown: Shown) -> str:
+def readings_say(one: SuggestedError, shown: Shown) -> str:
     """What gauge readings tell of a setting error, as the end of a sentence."""
     if one.is_measured:
         verb = "suggests" if one.readings == 1 else "suggest"
         return f"{count(one.readings, 'gauge reading')} {verb} {show_difference(one.sd, shown)}"
-    gives = "" if one.read_sd is None else f": they give {read_words(one.basis, one.read_sd, shown)}"
-    return f"the gauge readings do not tell it yet{gives}"
+    gives = _read_words(one, shown)
+    return f"the gauge readings do not tell it yet{f': they give {gives}' if gives else ''}"
 
 
-def error_words(one: Suggested, taken: Factor, is_stated: bool, shown: Shown) -> str:
+def error_words(one: SuggestedError, taken: Factor, is_stated: bool, shown: Shown) -> str:
     """Which setting error is taken, and what the readings say of it."""
     size = show_difference(taken.setting_sd, shown)
     if is_stated:
@@ -103,7 +85,7 @@ def error_words(one: Suggested, taken: Factor, is_stated: bool, shown: Shown) ->
     elif one.is_measured:
         said = f"{size}, measured by {count(one.readings, 'gauge reading')}, since none was stated"
     else:
-        said = f"{size}, {basis_words(one.basis, one.read_sd, shown)}"
+        said = f"{size}, {basis_words(one, shown)}"
     if one.trial_sd is not None and taken.trial_sd is None:
         said += (
             f". A trial that lays every coupon at one place wanders by {show_difference(one.trial_sd, shown)} only: "

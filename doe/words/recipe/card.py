@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
 from doe.domain.factors import KNOWN_FACTORS
-from doe.domain.recipe import PARTS, USUAL_VOIDS, ConfirmationRecord, Recipe, RecipeSetting, StackDifference
+from doe.domain.finding import Finding
+from doe.domain.recipe import (
+    USUAL_VOIDS,
+    ConfirmationRecord,
+    KeptRecipe,
+    Recipe,
+    RecipeSetting,
+    StackDifference,
+    parts_of,
+)
 from doe.domain.stack import Material
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
 from doe.words.dates import day
+from doe.words.facts import Reader, all_worded, texts_of
 from doe.words.study.answer import misses_hand, scores_first
 from doe.words.wording import (
     at_least_of_hundred,
@@ -111,43 +121,35 @@ def window_words(setting: RecipeSetting, shown: Shown = METRIC) -> str:
 
 
 def handling_sentences(
-    study: Study,
-    setpoint: Mapping[str, float | str],
-    *,
-    gap: str = "",
-    peel: str = "",
-    second_press: str = "",
-    more: tuple[str, ...] = (),
+    study: Study, setpoint: Mapping[str, float | str], typed: Mapping[str, str], more: tuple[str, ...] = ()
 ) -> tuple[str, ...]:
     """Waits, peel and second press in the order of the work; what the study knows, then what was typed.
 
-    An empty part is left out; `handling_gaps` says which have to be typed.
+    ``typed`` by gap, peel and second_press. An empty part is left out; `handling_gaps` says which have to be typed.
     """
     known = {name: _known_step(study, setpoint, name) for name in COVERED}
     return tuple(
         sentence(f"{head}: {', '.join(text.strip().rstrip('.') for text in parts if text.strip())}")
         for head, parts in (
-            ("between cure and press", [known["cooling_gap"], gap]),
-            ("peel", [known["film_type"], known["peel_mode"], known["peel_wait"], peel]),
-            ("second press", [known["second_press_time"], second_press]),
+            ("between cure and press", [known["cooling_gap"], typed.get("gap", "")]),
+            ("peel", [known["film_type"], known["peel_mode"], known["peel_wait"], typed.get("peel", "")]),
+            ("second press", [known["second_press_time"], typed.get("second_press", "")]),
         )
         if any(text.strip() for text in parts)
     ) + tuple(sentence(text) for text in more if text.strip())
 
 
-def handling_gaps(
-    study: Study, *, gap: str = "", peel: str = "", second_press: str = ""
-) -> tuple[tuple[str, str], ...]:
+def handling_gaps(study: Study, typed: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
     """Steps that neither the study knows nor anybody typed: what it is, and the option for it."""
     known = {*study.factor_names, *study.held}
     return tuple(
-        (what, option)
-        for what, option, names, text in (
-            ("wait between cure and press", "--gap", ("cooling_gap",), gap),
-            ("peel: hot, warm or cold, and the wait before it", "--peel", ("peel_wait",), peel),
-            ("second press: how long, under what, or none", "--second-press", ("second_press_time",), second_press),
+        (what, f"--{step.replace('_', '-')}")
+        for what, step, name in (
+            ("wait between cure and press", "gap", "cooling_gap"),
+            ("peel: hot, warm or cold, and the wait before it", "peel", "peel_wait"),
+            ("second press: how long, under what, or none", "second_press", "second_press_time"),
         )
-        if not text.strip() and not known & set(names)
+        if not typed.get(step, "").strip() and name not in known
     )
 
 
@@ -221,7 +223,7 @@ def confirmation_sentence(found: ConfirmationRecord | None, exception: str = "")
     if found is None:
         return sentence(f"Released without an accepted confirmation: {exception.strip()}")
     done = found.passed + found.failed
-    allowed = "no failure" if not found.failures_allowed else count(found.failures_allowed, "failure")
+    allowed = count(found.failures_allowed, "failure") if found.failures_allowed else "no failure"
     again = "" if found.attempts == 1 else f" It was attempt {found.attempts}; the earlier ones count as tried."
     return (
         f"Accepted on {day(found.judged_at)}: {found.passed} of {count(done, found.unit)} passed "
@@ -237,16 +239,15 @@ def expected_sentence(recipe: Recipe) -> str:
     return f"Expected pass rate {percent(recipe.pass_rate)}, at least {low} %, by the surfaces of the study.{window}"
 
 
-def state_words(recipe: Recipe, *, superseded: bool, retired_why: str, on: date) -> str:
+def state_words(kept: KeptRecipe, on: date) -> str:
     """In force, due for review, superseded or retired."""
-    if retired_why:
+    recipe = kept.recipe
+    if kept.retired_why:
         on_day = f" on {day(recipe.retired_at)}" if recipe.retired_at else ""
-        return f"retired{on_day}: {retired_why}"
-    if superseded:
+        return f"retired{on_day}: {kept.retired_why}"
+    if kept.superseded:
         return "superseded by a newer revision"
-    if recipe.is_due(on):
-        return f"in force, review was due on {day(recipe.review_on)}"
-    return f"in force, review by {day(recipe.review_on)}"
+    return f"in force, review {'was due on' if recipe.is_due(on) else 'by'} {day(recipe.review_on)}"
 
 
 @dataclass(frozen=True)
@@ -260,91 +261,51 @@ class Change:
 
 def changes_between(before: Recipe, after: Recipe, shown: Shown = METRIC) -> tuple[Change, ...]:
     """What differs between two revisions, in the order of a card."""
-    found: list[Change] = []
-
-    def add(what: str, old: str, new: str) -> None:
-        if old != new:
-            found.append(Change(what, old or "nothing", new or "nothing"))
-
-    for part in PARTS:
-        add(part, _material(getattr(before.stack, part)), _material(getattr(after.stack, part)))
-    add("line", before.line.name, after.line.name)
-    ours, theirs = ({s.factor: s for s in recipe.settings} for recipe in (before, after))
-    for factor in dict.fromkeys((*ours, *theirs)):
-        old, new = ours.get(factor), theirs.get(factor)
-        label = (new or old).label  # type: ignore[union-attr] # one of them is there
-        add(label, both(old, old.surface, shown) if old else "", both(new, new.surface, shown) if new else "")
-        add(f"{label}, dial", _dial(old, shown), _dial(new, shown))
-        add(f"{label}, window", window_words(old, shown) if old else "", window_words(new, shown) if new else "")
-    for name in dict.fromkeys((*before.held, *after.held)):
-        old_held, new_held = (held(name, r.held[name], shown)[1] if name in r.held else "" for r in (before, after))
-        add(f"{held(name, 0.0)[0]} (held)", old_held, new_held)
-    for what, lines in (("handling", _handling), ("voids", _voids), ("cautions", recipe_cautions)):
-        old_lines, new_lines = lines(before), lines(after)
-        for text in old_lines:
-            if text not in new_lines:
-                add({"voids": "what would void it"}.get(what, what), text, "")
-        for text in new_lines:
-            if text not in old_lines:
-                add({"voids": "what would void it"}.get(what, what), "", text)
-    add("expected pass rate", percent(before.pass_rate), percent(after.pass_rate))
-    add(
-        "confirmation",
-        confirmation_sentence(before.confirmation, before.exception),
-        confirmation_sentence(after.confirmation, after.exception),
+    old, new = _told(before, shown), _told(after, shown)
+    return tuple(
+        Change(key[0], old.get(key) or "nothing", new.get(key) or "nothing")
+        for key in {**old, **new}
+        if old.get(key, "") != new.get(key, "")
     )
-    add("study", before.study, after.study)
-    add("approved by", before.approved_by, after.approved_by)
-    add("review", day(before.review_on), day(after.review_on))
-    for name in dict.fromkeys((*before.record, *after.record)):
-        add(name, before.record.get(name, ""), after.record.get(name, ""))
-    return tuple(found)
 
 
-def _material(material: Material | None) -> str:
+def _told(recipe: Recipe, shown: Shown) -> dict[tuple[str, str], str]:
+    """Everything on a card: what it is, for a sentence of several the sentence too, to how it reads."""
+    lists = {"handling": recipe.handling, "what would void it": recipe.voids, "cautions": recipe_cautions(recipe)}
+    single: dict[str, str] = {
+        **{str(part): material_words(material) for part, material in parts_of(recipe.stack).items()},
+        "line": recipe.line.name,
+        **{s.label: both(s, s.surface, shown) for s in recipe.settings},
+        **{f"{s.label}, dial": both(s, s.dial, shown) for s in recipe.settings if s.dial is not None},
+        **{f"{s.label}, window": window_words(s, shown) for s in recipe.settings},
+        **{f"{label} (held)": text for label, text in (held(n, v, shown) for n, v in recipe.held.items())},
+    }
+    proof = {
+        "expected pass rate": percent(recipe.pass_rate),
+        "confirmation": confirmation_sentence(recipe.confirmation, recipe.exception),
+        "study": recipe.study,
+        "approved by": recipe.approved_by,
+        "review": day(recipe.review_on),
+        **recipe.record,
+    }
+    return {
+        **{(what, ""): text for what, text in single.items()},
+        **{(what, text): text for what, texts in lists.items() for text in texts},
+        **{(what, ""): text for what, text in proof.items()},
+    }
+
+
+def material_words(material: Material | None) -> str:
+    """A material with its lot and detail; empty without one."""
     return "" if material is None else f"{material}{', ' + material.detail if material.detail else ''}"
-
-
-def _dial(setting: RecipeSetting | None, shown: Shown) -> str:
-    return "" if setting is None or setting.dial is None else both(setting, setting.dial, shown)
 
 
 # ---------------------------------------------------------------- a recipe on another line
 
 
-def dial_not_known(label: str, machine: str, line: str) -> str:
-    """No gauge tells what to dial in."""
-    return (
-        f"What to dial in for the {label}: the readings of the {machine} of {line} do not tell it, or there are none."
-    )
-
-
-def window_in_doubt(label: str, known_delta_degc: float, room_delta_degc: float, shown: Shown = METRIC) -> str:
-    """The dial is known less well than the window is wide."""
-    return (
-        f"Whether the {label} really lies in the window: the dial is known to "
-        f"±{difference_size(known_delta_degc, shown)} (k = 2), the window leaves "
-        f"{difference_size(room_delta_degc, shown)}."
-    )
-
-
-def not_known_elsewhere(recipe: Recipe, line: str) -> tuple[str, ...]:
-    """What is not known of a recipe on a line it was not released for."""
-    proof = "was confirmed" if recipe.confirmation is not None else "was tried"
-    has_pressure = any(s.factor == "pressure" for s in recipe.settings) or "pressure" in recipe.held
-    pressure = (
-        "The pressure on the cloth: an air gauge shows the cylinder, not the cloth, and another cylinder or platen "
-        "presses differently at the same reading."
-    )
-    return (
-        f"Whether it passes on {line}: it {proof} on {recipe.line.name} only. Make confirmation coupons here before "
-        "the first order.",
-        "How the other oven heats: air, load and belt differ at the same film temperature, so the same time may cure "
-        "more or less.",
-        *((pressure,) if has_pressure else ()),
-        f"How hot oven and press of {line} may be set: the limits on record are those of {recipe.line.name}.",
-        "Whether this platen is as even: a cold corner of another press is not in the window.",
-    )
+def unknown_words(facts: Iterable[Finding], recipe: Recipe, shown: Shown = METRIC) -> tuple[str, ...]:
+    """What is not known of a recipe on a line, as sentences."""
+    return all_worded(facts, texts_of("recipe"), Reader(shown, labels={s.factor: s.label for s in recipe.settings}))
 
 
 # ---------------------------------------------------------------- stacks that differ
@@ -369,30 +330,9 @@ def difference_words(differences: tuple[StackDifference, ...]) -> str:
     return "; ".join(found) or "the same fabric, film and powder, to the lot"
 
 
-def difference_size(size_delta_degc: float, shown: Shown = METRIC) -> str:
-    """A *difference* of temperatures in both units.
-
-    >>> difference_size(5.0)
-    '5 °C (9 °F)'
-    """
-    texts = []
-    for units in (shown, _other(shown)):
-        number = round(units.delta(size_delta_degc, "degC"), 1)
-        texts.append(f"{number:g} {SYMBOLS[units.unit('degC')]}")
-    return f"{texts[0]} ({texts[1]})"
-
-
 def recipe_cautions(recipe: Recipe) -> tuple[str, ...]:
     """What the user of a recipe must know beside the usual cautions, in sentences."""
     dialled = (
         "The coupons were made at dial settings; the surface temperatures are what the gauge readings give for these.",
     )
     return (*recipe.cautions, *(dialled if recipe.as_dialled else ()))
-
-
-def _handling(recipe: Recipe) -> tuple[str, ...]:
-    return recipe.handling
-
-
-def _voids(recipe: Recipe) -> tuple[str, ...]:
-    return recipe.voids

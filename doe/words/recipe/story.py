@@ -7,12 +7,13 @@ from collections.abc import Sequence
 import pandas as pd
 
 from doe.domain.finding import Finding
+from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
 from doe.words.study.plans import kind_label, plan_notes, was_automatic
-from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent, verb
+from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent, sentence, verb
 
 POINT = 0.005
 """Rates closer than this are as good as each other: half a point, as in the search for the setpoint."""
@@ -24,6 +25,12 @@ IDEAS = {
     "fastest in the window": "shortest times in the window",
     "fastest that passed": "quickest coupon that passed",
 }
+
+
+def round_kind(kind: str) -> str:
+    """What a round of coupons was for."""
+    judging = {CONFIRM: "confirmation: judges the answer, never enters the fit", COMPARE: "comparison of materials"}
+    return judging.get(kind) or kind_label(kind)
 
 
 def settings_words(study: Study, settings: dict[str, float | str], shown: Shown = METRIC) -> str:
@@ -177,8 +184,11 @@ def plan_words(
     shown: Shown = METRIC,
 ) -> tuple[str, ...]:
     """Why that plan: what was said when it was made, and how many others the budget allowed."""
-    auto = plan_notes([note for note in notes if was_automatic(note)], study, shown)
-    first = auto[0] if auto else f"Chosen by hand: {kind_label(chosen.kind)}, {count(chosen.coupons, 'coupon')}."
+    auto = plan_notes([n for n in notes if isinstance(n, Finding) and was_automatic(n)], study, shown)
+    plan = f"{kind_label(chosen.kind)}, {count(chosen.coupons, 'coupon')}."
+    # notes that are texts are of an older version, and may say by themselves who chose
+    kept = " ".join(note for note in notes if isinstance(note, str))
+    first = auto[0] if auto else sentence(f"{plan} {kept}") if kept else f"Chosen by hand: {plan}"
     if not others:
         return (first,)
     were = verb(len(others), "was", "were")

@@ -6,11 +6,13 @@ from collections.abc import Iterable
 
 from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown, show_difference
+from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
-from doe.words.facts import Reader, Text, all_worded, reader_of, worded
-from doe.words.wording import count, listing, sentence, verb
+from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
+from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
+from doe.words.study.brought import BROUGHT
+from doe.words.wording import count, listing, sentence
 
 KIND_LABELS = {
     "half": "half fraction with centre coupons",
@@ -50,13 +52,19 @@ def _note(note: Finding | str, reader: Reader) -> str:
     if isinstance(note, str):
         return note
     values = {name: value for name, value in note.values.items() if name != "round"}
-    text = worded(Finding(note.code, values), NOTES, reader)
+    texts = next((t for t in (NOTES, BROUGHT) if note.code in t), None) or texts_of("comparison")
+    text = worded(Finding(note.code, values), texts, reader)
     return f"Round {note.values['round']}: {text}" if "round" in note.values else text
 
 
-def was_automatic(note: Finding | str) -> bool:
+def was_automatic(note: Finding) -> bool:
     """Whether a note says why the tool itself chose the plan."""
-    return note.startswith(_BY_ITSELF) if isinstance(note, str) else note.code.startswith("chosen as ")
+    return note.code.startswith("chosen as ")
+
+
+def planned_with(per_garment: int) -> str:
+    """Why a study was changed as its plan was made, for the record."""
+    return f"planned with {count(per_garment, 'coupon')} on a garment"
 
 
 def said(facts: Iterable[Finding], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
@@ -112,13 +120,6 @@ def _first_look(_: Reader, *, coupons: int, terms: int, kind: str) -> str:
     )
 
 
-def _moved(_: Reader, *, coupons: int) -> str:
-    return (
-        f"{count(coupons, 'coupon')} {verb(coupons, 'was', 'were')} moved out of a forbidden combination to the "
-        "nearest allowed settings; the plan is no longer exactly balanced."
-    )
-
-
 def _in_random_order(_: Reader, *, stage: str, changes: int, minutes: float, centre_at_the_ends: bool) -> str:
     text = (
         f"{_MACHINES[stage].capitalize()}: fully random order with {count(changes, 'change')} of setting, "
@@ -159,13 +160,6 @@ def _in_batches(
     return text
 
 
-def _not_hard(reader: Reader, *, factor: str) -> str:
-    return (
-        f"{reader.label(factor)} is a temperature but not marked as hard to change: it is changed from coupon to "
-        "coupon, and no settling time is counted for it."
-    )
-
-
 NOTES: dict[str, Text] = {
     "chosen as composite": _BY_ITSELF
     + "{coupons} coupons hold a face-centred composite, which carries the full quadratic.",
@@ -175,14 +169,19 @@ NOTES: dict[str, Text] = {
     "fewer coupons than terms": "{coupons} coupons are fewer than the {terms} terms of the full quadratic: they are "
     "placed for the main effects first and for a share of the rest.",
     "other fraction": "The other fraction was taken, because it holds no forbidden combination.",
-    "moved out of forbidden": _moved,
+    "moved out of forbidden": "{coupons:coupon} {coupons:verb was/were} moved out of a forbidden "
+    "combination to the "
+    "nearest allowed settings; the plan is no longer exactly balanced.",
     "machine in random order": _in_random_order,
     "machine in batches": _in_batches,
-    "temperature not hard to change": _not_hard,
+    "temperature not hard to change": "{factor:label} is a temperature but not marked as hard to change: it is "
+    "changed "
+    "from coupon to coupon, and no settling time is counted for it.",
     "shared strokes": "{coupons} coupons share a press stroke with another. They are sub-samples of that stroke: "
     "it counts once where press settings are judged.",
+    **OF_CONFIRMATIONS,
 }
-"""`doe.plans.notes.NoteCode`."""
+"""`doe.plans.notes.NoteCode`, and what is said of a confirmation's round."""
 
 
 def _effect(reader: Reader, effect: tuple[str, ...]) -> str:
@@ -198,28 +197,6 @@ def _hang_together(reader: Reader, *, effects: tuple[tuple[str, ...], ...]) -> s
     shown = "; ".join(_effect(reader, effect) for effect in effects[:_MOST_EFFECTS])
     more = f" and {len(effects) - _MOST_EFFECTS} more" if len(effects) > _MOST_EFFECTS else ""
     return f"These effects cannot all be told from one another: {shown}{more}."
-
-
-def _degrees(reader: Reader, delta_degc: float) -> str:
-    return show_difference(delta_degc, reader.shown, decimals=None)
-
-
-def _steps_of_unknown_worth(
-    reader: Reader, *, factor: str, step_delta_degc: float, machine: str, usual_delta_degc: float
-) -> str:
-    return (
-        f"{reader.label(factor)}: neighbouring levels are only {_degrees(reader, step_delta_degc)} apart, and the "
-        f"uncertainty of {machine} is not known. Measure it, or keep at least {_degrees(reader, usual_delta_degc)}."
-    )
-
-
-def _steps_within_uncertainty(
-    reader: Reader, *, factor: str, step_delta_degc: float, machine: str, least_delta_degc: float
-) -> str:
-    return (
-        f"{reader.label(factor)}: neighbouring levels are {_degrees(reader, step_delta_degc)} apart, less than twice "
-        f"the uncertainty of {machine} ({_degrees(reader, least_delta_degc)}): they may not differ in truth."
-    )
 
 
 def _followed(_: Reader, *, coupons: tuple[str, ...], model: str) -> str:
@@ -243,18 +220,6 @@ def _batch_error(_: Reader, *, stage: str, repeats: int) -> str:
     return f"Batch-to-batch error at the {_MACHINES[stage]}: {repeated} of a setting."
 
 
-def _never_varied(reader: Reader, *, factor: str) -> str:
-    return (
-        f"Anything about {reader.label(factor)}: every coupon has the same setting of it, its range is narrower than "
-        "a machine step."
-    )
-
-
-def _from_chance(reader: Reader, *, factors: tuple[str, ...]) -> str:
-    labels = " or ".join(map(reader.label, factors))
-    return f"The main effect of {labels} from chance: nothing is left over to judge it by."
-
-
 def _one_person(_: Reader, *, usual_s: tuple[tuple[str, float], ...]) -> str:
     times = ", ".join(f"{_SECONDS[name]} {seconds:g} s" for name, seconds in usual_s)
     return (
@@ -265,7 +230,8 @@ def _one_person(_: Reader, *, usual_s: tuple[tuple[str, float], ...]) -> str:
 
 def _precision(_: Reader, *, model: str, batch_ratio: float) -> str:
     return (
-        f"Precision and smallest effects are those of the {MODEL_LABELS[model]} for a response that is a number, with "
+        f"Precision and smallest effects are those of the {MODEL_LABELS[model]} for a response that is a number, "
+        f"with "
         f"a batch-to-batch variance at each machine of {batch_ratio:g} times the coupon-to-coupon variance "
         "(common practice, no source)."
     )
@@ -274,8 +240,11 @@ def _precision(_: Reader, *, model: str, batch_ratio: float) -> str:
 JUDGED: dict[str, Text] = {
     "aliased": _aliased,
     "hang together": _hang_together,
-    "steps of unknown worth": _steps_of_unknown_worth,
-    "steps within uncertainty": _steps_within_uncertainty,
+    "steps of unknown worth": "{factor:label}: neighbouring levels are only {step_delta_degc:delta} apart, and the "
+    "uncertainty of {machine} is not known. Measure it, or keep at least {usual_delta_degc:delta}.",
+    "steps within uncertainty": "{factor:label}: neighbouring levels are {step_delta_degc:delta} apart, less than "
+    "twice the "
+    "uncertainty of {machine} ({least_delta_degc:delta}): they may not differ in truth.",
     "followed whatever the result": _followed,
     "main effects": _main_effects,
     "interactions": "Which pairs of factors act together: every two-factor interaction has an estimate of its own.",
@@ -284,12 +253,15 @@ JUDGED: dict[str, Text] = {
     "drift": "Drift over the round, if it is large: a centre coupon is made first and last, and the errors of their "
     "batches stand between them.",
     "batch error": _batch_error,
-    "never varied": _never_varied,
+    "never varied": "Anything about {factor:label}: every coupon has the same setting of it, its range is "
+    "narrower than a "
+    "machine step.",
     "which factor bends": "Which factor bends: curvature is seen for some factors together, so the best settings "
     "inside the ranges are not located ({rank} of {terms} terms of the full quadratic).",
     "whether it bends": "Whether the response bends: there is no coupon between the ends of the ranges.",
     "fit of the quadratic": "How well the full quadratic fits: nearly every coupon is used up by its terms.",
-    "main effects from chance": _from_chance,
+    "main effects from chance": "The main effect of {factors:label or} from chance: nothing is left over to judge "
+    "it by.",
     "smaller effects": "Smaller effects than those, or effects of that size from pass or fail alone: such a result "
     "says less than a score.",
     "pass rate by counting": "A pass rate by counting: {coupons} coupons at different settings locate a window, "

@@ -1,15 +1,16 @@
-"""What an answer has to say beside its numbers, in sentences, and how it was made."""
+"""What a fit and its answer have to say beside their numbers, in sentences, and how an answer was made."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import EVERY, Answer
-from doe.surfaces.facts import Code, Fact, Said
-from doe.words.study.surfaces import FIT_WORDS, Say, always, scorers_remedy
-from doe.words.wording import amount_both, count
+from doe.words.facts import Reader, Text, all_worded, filled, reader_of
+from doe.words.study.state import open_checks, prior_sentence
+from doe.words.wording import amount_both, listing
 
 ABOUT = {
     EVERY: "all together",
@@ -28,97 +29,169 @@ LEANING_OFF = "28 of 46"
 """Answers that lean on the priors whose stated rate was more than 10 points off the true one, on 60 other tuning lines;
 of the 134 others 14 were. Counted by ``tests/benchmarks/priors.py --pulls 60 --first 8000``."""
 
-_FAILS = "The checks alone can be met; hand-feel is what fails"
-_SOFTER = "sk whether a stiffer hand is acceptable, or try a softer powder or less of it."
 
-
-def said(study: Study, facts: Sequence[Said], shown: Shown = METRIC) -> tuple[str, ...]:
+def said(study: Study, facts: Sequence[Finding | str], shown: Shown = METRIC) -> tuple[str, ...]:
     """What a fit or an answer has to say, a sentence or two each; what was kept as a sentence stays as it was."""
-    return tuple(fact if isinstance(fact, str) else _WORDS[fact.code](study, fact, shown) for fact in facts)
+    return all_worded(facts, {**WORDS, **_ABOVE}, reader_of(study, shown))
 
 
-def cautions_left(answer: Answer) -> tuple[Said, ...]:
+def cautions_left(answer: Answer) -> tuple[Finding | str, ...]:
     """Warnings of an answer that are not among the limits of its certainty."""
     return tuple(fact for fact in answer.warnings if fact not in answer.limits_on_certainty)
 
 
-def _rate_open(study: Study, fact: Fact, shown: Shown) -> str:
+def _maybe_none(text: str) -> Text:
+    """A text whose coupons an older book left out where there were none."""
+    return lambda reader, *, coupons=0, **values: filled(text, reader, coupons=coupons, **values)
+
+
+def _untried(reader: Reader, *, factors: tuple[str, ...], levels: tuple[str, ...]) -> str:
+    tried = [f"{reader.label(name)} {level}" for name, level in zip(factors, levels, strict=True)]
     return (
-        f"{count(fact.coupons, 'pass/fail coupon')} leave the pass rate at the setpoint open by "
-        f"{100 * (fact.value or 0.0):.0f} points below its expected value."
+        f"No coupon was made with {listing(tried, 'or')}: how far that differs is assumed. Until one is, it is not "
+        "said that no setting reaches the target."
     )
 
 
-def _lapses(study: Study, fact: Fact, shown: Shown) -> str:
-    return (
-        f"About {100 * (fact.value or 0.0):.0f} of 100 coupons seem to fail for reasons that no heat setting mends "
-        "(powder, moisture, handling); finding that cause is worth more than another setting."
+def _hand_unscored(_: Reader, *, coupons: int = 0) -> str:
+    there = " Score hand-feel of the coupons that transferred: they are there, no new one is needed for it."
+    return "Hand-feel is in the spec but was not scored: the pass rate below counts the checks only." + (
+        there if coupons else ""
     )
 
 
-def _changed(fact: Fact) -> str:
+def _hardly_varied(reader: Reader, *, factors: tuple[str, ...], coupons: int) -> str:
+    these = f"these {coupons} coupons" if coupons > 1 else "one coupon"
+    text = "{factors:Label} was hardly varied: {these} cannot say what it does."
+    return filled(text, reader, factors=factors, these=these)
+
+
+def _scorers_remedy(doubt: str, names: Sequence[str]) -> str:
+    """What settles a doubt about the people who scored, as the end of a sentence."""
+    people = [name or "one person" for name in names]
+    if doubt == "one_scorer":
+        return (
+            "let a second person feel the coupons that transferred, without seeing what "
+            f"{people[0]} said, and fit again"
+        )
+    if doubt == "never_compared":
+        return "let two people feel the same coupons, each without seeing the other's scores, and fit again"
+    return (
+        f"settle what {listing(people)} mean by their scores (`doe people`), let both feel the coupons that "
+        "transferred again, and fit again"
+    )
+
+
+def _changed(halved: str, doubled: str) -> str:
     """What would be said with the priors counted half or double, where that would be something else."""
-    ways = (("half", fact.halved), ("double", fact.doubled))
+    ways = (("half", halved), ("double", doubled))
     return ", counted ".join(f"{times} this would be called: {verdict}" for times, verdict in ways if verdict)
 
 
-def _leans_on_priors(study: Study, fact: Fact, shown: Shown) -> str:
-    rate = fact.value or 0.0
-    changed = f" Counted {_changed(fact)}." if fact.halved or fact.doubled else ""
+def _leans_on_priors(_: Reader, *, value: float, about: str, halved: str = "", doubled: str = "") -> str:
+    changed = f" Counted {_changed(halved, doubled)}." if halved or doubled else ""
     return (
         "The numbers at this setting lean on what was assumed before any coupon: were that to count double, it would "
-        f"{'raise' if rate > 0 else 'lower'} the expected pass rate by about {100 * abs(rate):.0f} points, most of all "
-        f"through {ABOUT[fact.about]}.{changed} On simulated lines {LEANING_OFF} such answers were more than 10 points "
+        f"{'raise' if value > 0 else 'lower'} the expected pass rate by about {100 * abs(value):.0f} points, most of "
+        f"all through {ABOUT[about]}.{changed} On simulated lines {LEANING_OFF} such answers were more than 10 points "
         "off."
     )
 
 
-def _hangs_on_priors(study: Study, fact: Fact, shown: Shown) -> str:
-    return f"What is said here hangs on what was assumed before any coupon, too: counted {_changed(fact)}."
+def _hangs_on_priors(_: Reader, *, halved: str = "", doubled: str = "") -> str:
+    counted = _changed(halved, doubled)
+    return f"What is said here hangs on what was assumed before any coupon, too: counted {counted}."
 
 
-def _hand_fails_in_doubt(study: Study, fact: Fact, shown: Shown) -> str:
-    return f"{_FAILS}, and its scores are in doubt. First {scorers_remedy(fact)}; no new coupon is needed for it."
+def _hand_fails_in_doubt(_: Reader, *, about: str, names: tuple[str, ...] = (), **gap: float) -> str:
+    remedy = _scorers_remedy(about, names)
+    return f"{_FAILS}, and its scores are in doubt. First {remedy}; no new coupon is needed for it."
 
 
-def _best_beyond(way: str) -> Say:
-    def said(study: Study, fact: Fact, shown: Shown) -> str:
-        f = study.factor(fact.factors[0])
-        room = "" if fact.limit is None else f" (limit {amount_both(f, fact.limit, shown)})"
+def _best_beyond(way: str) -> Text:
+    def said(reader: Reader, *, factors: tuple[str], value: float = 0.0, limit: float | None = None) -> str:
+        f = reader.factors[factors[0]]
+        room = "" if limit is None else f" (limit {amount_both(f, limit, reader.shown)})"
         return (
-            f"The best {f.label} seems to lie {way} the tested {amount_both(f, fact.value or 0.0, shown)}: move the "
+            f"The best {f.label} seems to lie {way} the tested {amount_both(f, value, reader.shown)}: move the "
             f"range if the limits permit{room}."
         )
 
     return said
 
 
-def _wide_error(study: Study, fact: Fact, shown: Shown) -> str:
-    listed = ", ".join(study.factor(name).label for name in fact.factors)
-    return f"The stated setting error of {listed} is large against its range: a steadier machine widens every window."
+_ABOVE: Mapping[str, Text] = {"open checks": open_checks, "lent": prior_sentence}
+"""How findings on the state of a study are said."""
 
+_UNSEEN = "so an error that the coupons of a batch share is not allowed for: the lower bound may be too high."
+_FAILS = "The checks alone can be met; hand-feel is what fails"
+_SOFTER = "sk whether a stiffer hand is acceptable, or try a softer powder or less of it."
+_PREDICTS = "Predicting each coupon from the others, the surface called {coupons} of {of} right, "
+_OWN = " coupon of this study passed: where the window lies and ends comes from the earlier coupons."
 
-ANSWER_WORDS: dict[Code, Say] = {
-    "rate_open": _rate_open,
-    "lapses": _lapses,
-    "not_measured": always(
-        "No coupon's real temperature was measured: the answer is as good as the displays, or as their correction."
+WORDS: Mapping[str, Text] = {
+    "earlier_counted": "{coupons:coupon} of an earlier study {coupons:verb counts here too,/count here too, each} "
+    "for {value:.2g} of a coupon.",
+    "few_coupons": _maybe_none(
+        "Only {coupons:coupon} scored: the answer rests mostly on what such windows usually look like, not on this "
+        "stack."
     ),
+    "all_passed": "Every coupon passed: no edge of the window was seen, so how far it reaches is assumed.",
+    "none_passed": "No coupon passed: where the window lies, and whether there is one, is not known from these "
+    "coupons.",
+    "own_all_passed": f"Every{_OWN}",
+    "own_none_passed": f"No{_OWN}",
+    "no_over_seen": "No coupon failed by too much heat: the hot edge of the window is assumed, not seen.",
+    "no_under_seen": "No coupon failed by too little heat: the cool edge of the window is assumed, not seen.",
+    "far_outside": "{coupons} of {of} coupons were made or measured more than half a range outside the tested ranges: "
+    "check gauge and unit. They say little about settings inside.",
+    "unvaried": "{factors:Label} {factors:verb was/were} not varied, or hardly: what {factors:verb it does/they do}, "
+    "and how far a window would reach, is assumed. Until coupons vary {factors:verb it/them}, no setpoint counts as "
+    "ready, and no window is given.",
+    "untried": _untried,
+    "hand_unscored": _hand_unscored,
+    "one_scorer": "Hand-feel rests on {names[0]:somebody} alone: whether that is a harsh or a mild judge is not known.",
+    "never_compared": _maybe_none(
+        "No two of the {of} people who scored hand-feel felt {coupons} coupons in common: whether one is a harsher "
+        "judge than another is not known."
+    ),
+    "scorers_apart": "{names[0]:somebody} scores hand-feel {value:.1f} points below {names[1]:somebody} on the "
+    "{coupons} coupons that both felt: settle that first (`doe people`), since their mean is what counts here.",
+    "batches_unknown": f"No {{names:list or}} batches are known, {_UNSEEN}",
+    "one_batch": f"All coupons come from one {{names[0]}} batch, {_UNSEEN}",
+    "waiting": "{coupons:coupon is/coupons are} not scored yet and left out.",
+    "ended_alike": "All coupons ended alike, so nothing here tests whether the surface predicts.",
+    "predicts_better": _maybe_none(f"{_PREDICTS}clearly better than the pass share alone."),
+    "predicts_alike": _maybe_none(
+        f"{_PREDICTS}no better than the pass share alone: these coupons barely show where the window lies."
+    ),
+    "predicts_worse": _maybe_none(
+        f"{_PREDICTS}worse than the pass share alone: do not trust the map; look for a mistake in the record or a "
+        "cause that is not heat."
+    ),
+    "too_mixed": "Passes and fails are more mixed than the surface can explain: something besides the factors matters.",
+    "hardly_varied": _hardly_varied,
+    "inseparable": "These {coupons} coupons cannot separate {factors:label from}: they were changed together.",
+    "barely_learned": "The coupons say little about the best {factors:label}; the middle of the range is favoured "
+    "because nothing speaks against it.",
+    "rate_open": "{coupons} pass/fail {coupons:verb coupon/coupons} leave the pass rate at the setpoint open by "
+    "{value:points} points below its expected value.",
+    "lapses": "About {value:points} of 100 coupons seem to fail for reasons that no heat setting mends (powder, "
+    "moisture, handling); finding that cause is worth more than another setting.",
+    "not_measured": "No coupon's real temperature was measured: the answer is as good as the displays, or as their "
+    "correction.",
     "leans_on_priors": _leans_on_priors,
     "hangs_on_priors": _hangs_on_priors,
-    "hand_fails": always(f"{_FAILS}. A{_SOFTER}"),
+    "hand_fails": f"{_FAILS}. A{_SOFTER}",
     "hand_fails_in_doubt": _hand_fails_in_doubt,
-    "softer_if_scores_stand": always(f"If the scores stand: a{_SOFTER}"),
+    "softer_if_scores_stand": f"If the scores stand: a{_SOFTER}",
     "best_above": _best_beyond("above"),
     "best_below": _best_beyond("below"),
-    "wide_error": _wide_error,
-    "other_stack": always(
-        "Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate."
-    ),
+    "wide_error": "The stated setting error of {factors:label} is large against its range: a steadier machine widens "
+    "every window.",
+    "other_stack": "Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate.",
 }
-"""How what an answer adds to its fit is said."""
-
-_WORDS = FIT_WORDS | ANSWER_WORDS
+"""How each fact is said, by `doe.surfaces.facts.Code`."""
 
 _SETTINGS = {
     "draws": "draws",
@@ -151,7 +224,8 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
             )
         elif key == "rated_lines":
             found["simulated lines behind the error rates"] = (
-                f"{value:g} of seven kinds, on seeds that no prior was chosen on; four factors, wanted rate 95 %, one "
+                f"{value:g} of seven kinds, on seeds that no prior was chosen on; four factors, wanted rate 95 %, "
+                f"one "
                 "round"
             )
         elif rate in _RATES:

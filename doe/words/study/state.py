@@ -2,60 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Protocol
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from typing import Any
 
 from doe.domain.errors import plain
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
+from doe.domain.outcome import ScoreCounts
 from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
 from doe.domain.study import Study
+from doe.domain.texts import quoted
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
-from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated
-
-if TYPE_CHECKING:
-    from doe.setpoint.answer import Answer
+from doe.words.dates import day
+from doe.words.facts import Reader
+from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated, verb
 
 MOST_NAMED = 6
 """Coupons that one sentence names; of more it says how many."""
 
-
-class Counts(Protocol):
-    """How far the scoring of a study is."""
-
-    @property
-    def coupons(self) -> int: ...
-    @property
-    def scored(self) -> int: ...
-    @property
-    def passed(self) -> int: ...
-    @property
-    def unfinished(self) -> int: ...
-    @property
-    def void(self) -> int: ...
+REASONS = {
+    "same fabric": "usual for the same kind of fabric",
+    "other fabric": "the fabric is another in kind, so the earlier coupons are left out unless somebody wants them",
+}
+"""Why earlier coupons count for so much, by code."""
 
 
-class Lent(Protocol):
-    """Coupons of an earlier study that count for a part."""
-
-    @property
-    def study(self) -> str: ...
-    @property
-    def recipe(self) -> str: ...
-    @property
-    def revision(self) -> int: ...
-    @property
-    def coupons(self) -> int: ...
-    @property
-    def discount(self) -> float: ...
-    @property
-    def why(self) -> str: ...
-    @property
-    def is_used(self) -> bool: ...
-
-
-def counts_sentence(counts: Counts) -> str:
+def counts_sentence(counts: ScoreCounts) -> str:
     """How far the scoring is."""
     if not counts.coupons:
         return "No coupon is planned yet."
@@ -63,51 +37,63 @@ def counts_sentence(counts: Counts) -> str:
     if counts.scored:
         parts.append(f"{counts.passed} passed so far, {counts.scored - counts.passed} failed")
     if counts.unfinished:
-        parts.append(f"{counts.unfinished} still {'waits' if counts.unfinished == 1 else 'wait'} for a check (wash)")
+        parts.append(f"{counts.unfinished} still {verb(counts.unfinished, 'waits', 'wait')} for a check (wash)")
     if counts.void:
         parts.append(f"{counts.void} void")
     return "; ".join(parts) + "."
 
 
-def open_checks(counts: Counts, checks: Sequence[str]) -> str:
+def open_checks(_: Reader, *, unfinished: int, passed: int, checks: Sequence[str]) -> str:
     """What stands before an answer while coupons that count as passed still wait for a check."""
     return (
-        f"{counts.unfinished} of {count(counts.passed, 'passed coupon')} still "
-        f"{'waits' if counts.unfinished == 1 else 'wait'} for a check "
+        f"{unfinished} of {count(passed, 'passed coupon')} still {verb(unfinished, 'waits', 'wait')} for a check "
         f"({listing([name.replace('_', ' ') for name in checks])}); until then they count as passed, and the pass rate "
         "may look too good."
     )
 
 
-def prior_sentence(prior: Lent, study: Study, answer: Answer, without: Answer, shown: Shown = METRIC) -> str:
+def prior_sentence(reader: Reader, *, answer: Sequence[Any], without: Sequence[Any], **v: Any) -> str:
     """What the earlier coupons do to an answer, for people: the answer with and without them."""
+    verdict, rate, low, settings = answer
+    other, other_rate, other_low, others = without
+    factors = [reader.factors[name] for name, _ in settings]
     pairs = [
-        (f.label, *(amount_both(f, found.setpoint[f.name], shown) for found in (without, answer)))
-        for f in study.numeric
+        (f.label, amount_both(f, theirs, reader.shown), amount_both(f, mine, reader.shown))
+        for f, (_, mine), (_, theirs) in zip(factors, settings, others, strict=True)
     ]
-    moved = [f"{label} {other} instead of {mine}" for label, other, mine in pairs if other != mine]
-    settings = f"its setpoint would have {listing(moved)}" if moved else "its setpoint would be the same"
-    verdict = "" if without.verdict == answer.verdict else f", and its verdict would be: {without.verdict}"
+    moved = [f"{label} {theirs} instead of {mine}" for label, theirs, mine in pairs if theirs != mine]
+    told = f"its setpoint would have {listing(moved)}" if moved else "its setpoint would be the same"
+    named = "" if other == verdict else f", and its verdict would be: {other}"
     return (
-        f"{_lent(prior)} count{'s' if prior.coupons == 1 else ''} here, each for {prior.discount:.2g} of a coupon. "
-        f"With them {prints(answer.pass_rate)} are expected, at least {prints_at_least(answer.pass_rate_low)} with "
-        f"{stated(study.spec.assurance)} assurance; the answer without them expects {prints(without.pass_rate)}, at "
-        f"least {prints_at_least(without.pass_rate_low)}; {settings}{verdict}."
+        f"{_lent(v)} {verb(v['coupons'], 'counts', 'count')} here, each for {v['discount']:.2g} of a coupon. "
+        f"With them {prints(rate)} are expected, at least {prints_at_least(low)} with "
+        f"{stated(v['assurance'])} assurance; the answer without them expects {prints(other_rate)}, at "
+        f"least {prints_at_least(other_low)}; {told}{named}."
     )
 
 
-def prior_told(prior: Lent) -> str:
+def prior_told(fact: Finding) -> str:
     """What an earlier study lent, and why so much."""
-    if not prior.is_used:
-        return f"The coupons of the study {prior.study} (recipe {prior.recipe}) were left out: {prior.why}"
-    return f"{_lent(prior)} counted, each for {prior.discount:.2g} of a coupon: {prior.why}"
+    v: Mapping[str, Any] = fact.values
+    why = reason(v["why"])
+    if fact.code == "left out":
+        return f"The coupons of the study {v['study']} (recipe {v['recipe']}) were left out: {why}"
+    return f"{_lent(v)} counted, each for {v['discount']:.2g} of a coupon: {why}"
 
 
-def _lent(prior: Lent) -> str:
-    return (
-        f"{count(prior.coupons, 'coupon')} of the study {prior.study} (recipe {prior.recipe}, revision "
-        f"{prior.revision})"
-    )
+def reason(why: str) -> str:
+    """Why earlier coupons count for so much; a sentence of an older book stays as it is."""
+    return REASONS.get(why, why)
+
+
+def _lent(v: Mapping[str, Any]) -> str:
+    return f"{count(v['coupons'], 'coupon')} of the study {v['study']} (recipe {v['recipe']}, revision {v['revision']})"
+
+
+def limits_command(study: str, absent: Iterable[str]) -> str:
+    """The command that would give the limits that are missing."""
+    words = " ".join(f'--limit "{name}=VALUE@SOURCE"' for name in absent)
+    return f"doe study limits {quoted(study)} {words}"
 
 
 # what did not go as planned
@@ -118,16 +104,28 @@ _CHANGES = {"amend study": "was changed", "archive study": "was put away", "rest
 
 def deviation(fact: Finding, study: Study, shown: Shown = METRIC) -> str:
     """What did not go as planned, in a sentence."""
-    return _DEVIATIONS[fact.code](fact.values, study, shown)
+    v: Mapping[str, Any] = fact.values
+    match fact.code:
+        case "void":
+            return f"Coupon {v['coupon']} was marked void."
+        case "counts again":
+            return f"Coupon {v['coupon']} counts again; it was void ({v['before']})."
+        case "corrected":
+            before, after = (_value(study, v["field"], v[value], shown) for value in ("before", "after"))
+            return f"Coupon {v['coupon']}, {_field(v['field'])}: corrected from {before} to {after}."
+        case "measured":
+            return _measured(v, study.factor(v["factor"]), shown)
+        case "late wash":
+            return (
+                f"{count(v['results'], 'wash result')} came after the first answer of "
+                f"{day(datetime.fromisoformat(v['answered_at']))} ({count(v['coupons'], 'coupon')})."
+            )
+        case "changed":
+            return f"The study {_CHANGES[v['verb']]}."
+    return f"Round {v['round']}: {count(v['coupons'], 'coupon')} came in from a sheet, made without a plan."
 
 
-def _corrected(v: Mapping[str, Any], study: Study, shown: Shown) -> str:
-    before, after = (_value(study, v["field"], v[value], shown) for value in ("before", "after"))
-    return f"Coupon {v['coupon']}, {_field(v['field'])}: corrected from {before} to {after}."
-
-
-def _measured(v: Mapping[str, Any], study: Study, shown: Shown) -> str:
-    f = study.factor(v["factor"])
+def _measured(v: Mapping[str, Any], f: Factor, shown: Shown) -> str:
     each = [
         f"{coupon} {show_both(real, f.unit, shown)} for {show_both(wanted, f.unit, shown)}"
         for coupon, real, wanted in zip(v["coupons"], v["measured"], v["wanted"], strict=True)
@@ -137,26 +135,6 @@ def _measured(v: Mapping[str, Any], study: Study, shown: Shown) -> str:
         f"{f.label.capitalize()} was measured to differ from what was set: {listing(each[:MOST_NAMED])}{more}; the "
         "measured values count."
     )
-
-
-def _late(v: Mapping[str, Any], study: Study, shown: Shown) -> str:
-    return (
-        f"{count(v['results'], 'wash result')} came after the first answer of {v['answered_on']} "
-        f"({count(v['coupons'], 'coupon')})."
-    )
-
-
-_DEVIATIONS: dict[str, Callable[[Mapping[str, Any], Study, Shown], str]] = {
-    "void": lambda v, study, shown: f"Coupon {v['coupon']} was marked void.",
-    "counts again": lambda v, study, shown: f"Coupon {v['coupon']} counts again; it was void ({v['before']}).",
-    "corrected": _corrected,
-    "measured": _measured,
-    "late wash": _late,
-    "changed": lambda v, study, shown: f"The study {_CHANGES[v['verb']]}.",
-    "unplanned": lambda v, study, shown: (
-        f"Round {v['round']}: {count(v['coupons'], 'coupon')} came in from a sheet, made without a plan."
-    ),
-}
 
 
 def _field(name: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
@@ -29,7 +30,7 @@ from doe.words.wording import (
 )
 
 SHOWN = 6
-"""Coupons in the table of a terminal."""
+"""Coupons in the table of those that carry the numbers."""
 
 LISTED = 3
 """Names in one sentence."""
@@ -45,6 +46,8 @@ FELT = 0.05
 
 ENDED = {"under": "too little", "over": "too much", "other": "other"}
 """Sides of a failure, as short as in a table."""
+
+DOUBT = "Doubt is the spread of what is still possible, against that before any coupon."
 
 QUANTITIES = {
     "height": "how good the best setting is",
@@ -167,7 +170,7 @@ def _few(names: Sequence[str]) -> str:
 COUPON_HEADS = ("coupon", "result", "without", "bound", "turned", "bound", "called", "draws")
 
 
-def coupon_rows(why: Why, limit: int = SHOWN) -> list[tuple[str, ...]]:
+def coupon_rows(why: Why) -> list[tuple[str, ...]]:
     """The coupons that moved the bound most: result, rate and bound without it and turned round, what it was worth."""
     return [
         (
@@ -180,7 +183,7 @@ def coupon_rows(why: Why, limit: int = SHOWN) -> list[tuple[str, ...]]:
             c.turned.verdict,
             f"{min(c.left_out.effective, c.turned.effective):.0f}",
         )
-        for c in why.coupons[:limit]
+        for c in why.coupons[:SHOWN]
     ]
 
 
@@ -397,3 +400,71 @@ def _pull(why: Why, pull: PriorPull) -> str:
         f"about {rough}{out_of_hundred(rate)} of 100 prints (at least {rough}{at_least_of_hundred(low)}) would be "
         f"expected to be good instead of {out_of_hundred(why.now.rate)} (at least {_bound(why.now)})"
     )
+
+
+@dataclass(frozen=True)
+class WhyPart:
+    """Reasons for one number: sentences, and a table where ``heads`` is not empty.
+
+    ``texts`` are the heads of its columns that hold words, the others hold numbers; ``note`` is what must be known to
+    read it.
+    """
+
+    title: str
+    lines: tuple[str, ...] = ()
+    heads: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    texts: tuple[str, ...] = ()
+    note: str = ""
+
+
+def why_parts(study: Study, why: Why, shown: Shown = METRIC) -> tuple[WhyPart, ...]:
+    """Every part that has something to say."""
+    parts = (
+        WhyPart(
+            "Why this setting",
+            setting_sentences(study, why, shown),
+            OTHER_HEADS,
+            tuple(other_rows(why)),
+            ("setting",),
+        ),
+        WhyPart(
+            "What these numbers rest on",
+            (*rests_on(study, why), DOUBT),
+        ),
+        WhyPart(
+            "Which coupons carry them",
+            coupon_sentences(why),
+            COUPON_HEADS,
+            tuple(coupon_rows(why)),
+            ("coupon", "result", "called"),
+            "Good prints of 100 at this setting, expected and lower bound; without: had the coupon not been made; "
+            f"turned: had it ended the other way. draws: how many of the {why.draws} draws of the fit the numbers are "
+            "worth. For these nothing is fitted again; a refit may prefer another setting.",
+        ),
+        WhyPart("Whether any setting reaches the target", reach_sentences(study, why)),
+        WhyPart(
+            "The ends of the expected window",
+            (),
+            END_HEADS,
+            tuple(end_rows(study, why, shown)),
+            END_HEADS,
+        ),
+        WhyPart(
+            "The cliffs",
+            (),
+            CLIFF_HEADS,
+            tuple(cliff_rows(study, why, shown)),
+            ("factor", "cliff", "nearest beyond"),
+        ),
+        WhyPart("Hand-feel", hand_sentences(why)),
+        WhyPart("What would change them", one_more_sentences(why)),
+        WhyPart("What the assumptions do", (*prior_sentences(why), *model_sentences(why))),
+    )
+    return tuple(part for part in parts if part.lines or part.rows)
+
+
+def rough_note(parts: tuple[WhyPart, ...]) -> tuple[str, ...]:
+    """What the mark of a rough number means, where one stands."""
+    said = [text for part in parts for text in (*part.lines, *(cell for row in part.rows for cell in row))]
+    return ("~ marks numbers that rest on few draws: take them as rough.",) if any("~" in text for text in said) else ()

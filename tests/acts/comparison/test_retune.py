@@ -7,11 +7,12 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+from doe.acts.base import PRIOR, WITHOUT_PRIOR
+from doe.acts.comparison.plan import begin_comparison
 from doe.acts.comparison.retune import RetuneWishes, begin_retune, retune_study
-from doe.acts.comparison.verdict import begin_comparison
 from doe.acts.demo.story import read_rounds, read_story
 from doe.acts.gauges.line import gauged_line
-from doe.acts.study.earlier import PRIOR, WITHOUT_PRIOR, coupons_for_prior, prior_of, usual_discount
+from doe.acts.study.earlier import coupons_for_prior, prior_of, usual_discount
 from doe.acts.study.fits import fit_of, recommend_study
 from doe.acts.study.inputs import hash_now, inputs_hash
 from doe.acts.study.plans import extend_study
@@ -22,6 +23,8 @@ from doe.domain.limits import Limits
 from doe.domain.recipe import RecipeSetting
 from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
+from doe.words.study.setpoint import said as in_words
+from doe.words.study.state import reason
 from tests.acts.comparison.samples import NAME, WINDOWS, lines, release, score
 from tests.acts.comparison.test_verdict import BLANK, LOT
 
@@ -101,7 +104,7 @@ def test_the_usual_discount_is_off_when_the_fabric_is_another_in_kind(book):
     compared(book, BLANK)
     made = begin_retune(book, "compared", RetuneWishes())
     assert (made.prior.discount, made.prior.coupons, made.prior.is_used) == (0, 0, False)
-    assert "another in kind" in made.prior.why
+    assert reason(made.prior.why).startswith("the fabric is another in kind")
     score_round(book, made)
     found = recommend_study(book, made.record.id)
     assert found.without is None
@@ -117,13 +120,14 @@ def test_the_answer_is_given_with_and_without_the_earlier_coupons_and_kept(book)
     used = found.fitted.surfaces.earlier
     assert (used.coupons, used.discount) == (made.prior.coupons, 0.3)
     assert found.without is not None
-    said = found.answer.limits_on_certainty[0]
+    fact = found.answer.limits_on_certainty[0]
+    (said,) = in_words(made.record.study, [fact])
     assert f"{made.prior.coupons} coupons of the study {STUDY}" in said
     assert "each for 0.3 of a coupon" in said
     assert f"the answer without them expects {round(100 * found.without.pass_rate)} of 100" in said
     again = recommend_study(book, made.record.id)
     assert again.kept is not None
-    assert again.answer.limits_on_certainty[0] == said
+    assert again.answer.limits_on_certainty[0] == fact
     kinds = [a.kind for a in book.analyses(made.record.id)]
     assert (kinds.count(PRIOR), kinds.count(WITHOUT_PRIOR)) == (1, 1)
     # the verdict in the list of studies is that of the answer with them
@@ -152,7 +156,7 @@ def test_a_further_round_of_a_retune_uses_the_earlier_coupons_too(book):
     compared(book)
     made = begin_retune(book, "compared", RetuneWishes(coupons=12))
     score_round(book, made)
-    assert extend_study(book, made.record.id, coupons=6).round == 3
+    assert extend_study(book, made.record.id, coupons=6).made.round == 3
 
 
 def test_named_settings_of_the_old_study_are_held_and_their_combinations_settled(book):

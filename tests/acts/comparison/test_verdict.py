@@ -7,20 +7,16 @@ from dataclasses import replace
 
 import pytest
 
-from doe.acts.comparison.verdict import (
-    Wanted,
-    begin_comparison,
-    comparisons_of,
-    judge_comparison,
-    more_coupons,
-    offer_comparison,
-)
+from doe.acts.comparison.plan import Wanted, begin_comparison, offer_comparison
+from doe.acts.comparison.verdict import comparisons_of, judge_comparison, more_coupons
 from doe.acts.study.counts import score_counts
 from doe.acts.study.fits import fit_study, recommend_study
 from doe.acts.study.plans import compare_for, extend_study
 from doe.domain.errors import InputError
 from doe.domain.limits import Limits
 from doe.domain.stack import Material
+from doe.words.comparison import said
+from doe.words.study.plans import plan_notes
 from tests.acts.comparison.samples import NAME, all_pass, release, score
 
 LOT = Wanted(parts={"powder": Material("fine powder", "Pellmere (invented)", "P-04", "new in the range")})
@@ -52,8 +48,9 @@ def test_an_offer_says_what_it_costs_and_stores_nothing(book):
 def test_too_few_strokes_are_told_beforehand(book):
     offer = offer_comparison(book, NAME, replace(LOT, strokes=12))
     # (1 - 0.15)^n <= 0.05 needs 19
-    assert "cannot come out of 12 strokes, even if nothing fails; 19 are the least" in offer.verdicts[0]
-    assert "cannot" not in offer_comparison(book, NAME, replace(LOT, strokes=19)).verdicts[0]
+    assert "cannot come out of 12 strokes, even if nothing fails; 19 are the least" in said(offer.verdicts)[0]
+    assert offer.verdicts[0].code == "cannot_hold"
+    assert offer_comparison(book, NAME, replace(LOT, strokes=19)).verdicts[0].code == "may_hold"
 
 
 def test_limits_on_a_new_makers_sheet_are_asked_for_anew_and_bound_the_ranges(book):
@@ -77,7 +74,10 @@ def test_beginning_stores_stack_study_plan_and_coupons_at_once(book):
     assert (info.kind, info.coupons) == ("compare", len(made.coupons))
     stored = book.plan_coupons(record.id)
     assert set(stored["material"]) == {"new", "incumbent"}
-    assert any("NEW is light tee (Orr (invented), lot O-1). IN USE is heavy tee" in n for n in info.notes)
+    assert any(
+        "NEW is light tee (Orr (invented), lot O-1). IN USE is heavy tee" in n
+        for n in plan_notes(info.notes, record.study)
+    )
     assert book.check() == []
     with pytest.raises(InputError, match="blank of Orr"):
         begin_comparison(book, NAME, replace(BLANK, name="blank of Orr"))
@@ -104,13 +104,13 @@ def test_a_material_that_does_as_well_holds_once_every_check_is_in(book):
     early = judge_comparison(book, made.record.id).comparison
     assert early.verdict == "not enough coupons yet"
     assert early.waiting == len(made.coupons) // 2
-    assert not any("4 times in 5" in m for m in early.missing)
+    assert [m.code for m in early.missing if m.code.startswith("rate_")] == []
     book.record(made.record.id, entries)
     found = judge_comparison(book, made.record.id)
     assert found.comparison.verdict == "same recipe holds"
     assert found.comparison.rates.pairs.both == made.plan.strokes
     assert found.comparison.risk == pytest.approx(0.05)
-    assert "with 95 % assurance" in found.comparison.reasons[0]
+    assert "with 95 % assurance" in said(found.comparison.reasons)[0]
     assert found.kept.verdict == "same recipe holds"
     json.dumps(found.kept.payload, allow_nan=False)
     # looking again keeps nothing new
@@ -170,20 +170,20 @@ def test_the_recipes_story_names_its_comparisons(book):
     assert comparisons_of(book, NAME) == ()
     made = begin_comparison(book, NAME, replace(LOT, name="lot P-04"))
     (first,) = comparisons_of(book, NAME)
-    assert (first.study, first.revision, first.verdict) == ("lot P-04", 1, "")
-    assert "nothing is judged yet" in first.sentence
+    assert (first.study, first.fact.values["revision"], first.verdict) == ("lot P-04", 1, "")
+    assert "nothing is judged yet" in said((first.fact,))[0]
     book.record(made.record.id, all_pass(made.coupons))
     judge_comparison(book, made.record.id)
     (told,) = comparisons_of(book, NAME)
     assert told.verdict == "same recipe holds"
-    assert f"new {made.plan.strokes} of {made.plan.strokes}" in told.sentence
+    assert f"new {made.plan.strokes} of {made.plan.strokes}" in said((told.fact,))[0]
     assert comparisons_of(book, "another") == ()
 
 
 def test_a_newer_revision_is_remarked_on_and_a_retired_recipe_refused(book):
     made = begin_comparison(book, NAME, LOT)
     release(book, revision=2, why="a longer peel wait")
-    assert any("at revision 2 now" in c for c in judge_comparison(book, made.record.id).cautions)
+    assert any("at revision 2 now" in c for c in said(judge_comparison(book, made.record.id).cautions))
     book.retire_recipe(NAME, "the powder is gone")
     with pytest.raises(InputError, match="retired"):
         offer_comparison(book, NAME, LOT)
@@ -195,7 +195,7 @@ def test_failures_of_the_material_in_use_at_an_edge_put_the_window_in_doubt(book
     book.record(made.record.id, all_pass(made.coupons, failing=tuple(edge["coupon"])))
     found = judge_comparison(book, made.record.id).comparison
     assert found.verdict == "not enough coupons yet"
-    assert any("recipe's own window is in doubt" in m for m in found.missing)
+    assert any("recipe's own window is in doubt" in m for m in said(found.missing))
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from doe.acts.recipe.release import _beyond_the_dial
 from doe.acts.study.plans import commit_plan
 from doe.domain.gauge import GaugeReading
 from doe.plans.build import make_plan
+from doe.words.gauges.cautions import caution_words
 from tests.acts.recipe.samples import STUDY
 
 SETPOINT = {"cure_temp": 124.0, "cure_time": 135.0, "press_temp": 160.0, "dwell": 15.0}
@@ -52,8 +53,8 @@ def test_a_machine_never_measured_has_no_dial_and_a_caution(planned):
         measured(book, "press", -4.0)
         found = dials_of(book, book.study(STUDY), SETPOINT, WINDOW, on=TODAY)
     assert set(found.of) == {"press_temp"}
-    assert any("oven was never measured" in text for text in found.cautions)
-    assert not any("press was never measured" in text for text in found.cautions)
+    assert any("oven was never measured" in text for text in caution_words(found.cautions))
+    assert not any("press was never measured" in text for text in caution_words(found.cautions))
 
 
 def test_a_dial_beyond_the_press_or_the_ceiling_is_refused(planned):
@@ -72,7 +73,7 @@ def test_a_setting_far_from_what_was_read_is_said(planned):
     with planned.open() as book:
         measured(book, "press", 0.0, 100.0, 110.0, 120.0)
         found = dials_of(book, book.study(STUDY), SETPOINT, WINDOW, on=TODAY)
-    assert any("beyond the range in which it was measured" in text for text in found.cautions)
+    assert any("beyond the range in which it was measured" in text for text in caution_words(found.cautions))
 
 
 def test_coupons_made_at_dial_settings_get_their_surface_from_the_readings(shop_with):

@@ -9,8 +9,10 @@ import pandas as pd
 import pytest
 
 from doe.acts.base import today
-from doe.acts.gauges.line import gauged_line, keep_readings, machine_summaries, refuse_dials, study_cautions
+from doe.acts.gauges.line import gauged_line, keep_readings, refuse_dials
+from doe.acts.gauges.line import study_cautions as cautions_of
 from doe.acts.study.plans import commit_plan, compare_for, extend_study
+from doe.assure.gauges.summary import machine_summaries
 from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
@@ -20,6 +22,8 @@ from doe.domain.plan_kinds import COMPARE, is_as_dialled
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
+from doe.words.facts import Reader, reader_of
+from doe.words.gauges.cautions import caution_words
 
 LIMITS = Limits(
     film_max_degc=180,
@@ -35,6 +39,11 @@ FACTORS = tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp"
 
 def reading(machine, set_degc, measured, *, days=0, **more):
     return GaugeReading(machine, set_degc, None, measured, taken_at=datetime.now(UTC) - timedelta(days=days), **more)
+
+
+def study_cautions(book, record, gauged=None):
+    """What to be careful about, in words."""
+    return caution_words(cautions_of(book, record, gauged), reader_of(record.study))
 
 
 def low_press(off=-4.0, days=0):
@@ -97,9 +106,11 @@ def test_readings_are_kept_all_or_none(book):
 
 def test_summary_is_the_users_units_in_words_and_degc_in_numbers(book):
     add(book, *low_press(off=-30.0))
-    (press,) = machine_summaries(gauged_line(book, "room"), shown=Shown("degF"))
+    (press,) = machine_summaries(gauged_line(book, "room"))
     assert press.mean_delta_degc == pytest.approx(-30)
-    assert any("54 °F (30 °C) below its display" in text for text in press.cautions)
+    assert any(
+        "54 °F (30 °C) below its display" in text for text in caution_words(press.cautions, Reader(Shown("degF")))
+    )
 
 
 # plans

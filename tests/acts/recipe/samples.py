@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from doe.acts.confirmation.plan import plan_confirmation
+from doe.acts.confirmation.plan import ClaimWishes, plan_confirmation
 from doe.acts.study.fits import recommend_study
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.score import ScoreEntry
@@ -35,7 +35,7 @@ def confirmed(shop: Any, *, fails: tuple[str, ...] = (), claim: float = 0.9, ass
     """The shop with its answer kept and confirmed; ``fails`` names roles whose first coupon fails."""
     with shop.open() as book:
         answer = recommend_study(book, STUDY).answer
-        plan_confirmation(book, STUDY, claim=claim, assurance=assurance, corners=2)
+        plan_confirmation(book, STUDY, ClaimWishes((claim,), assurance))
         rounds = {r.round for r in book.plan_info(STUDY).rounds if r.kind == CONFIRM}
         coupons = book.plan_coupons(STUDY)
         mine = coupons[coupons["round"].isin(rounds)]
@@ -95,9 +95,7 @@ def make_releasable(shop: Any, key: str) -> None:
         plan_confirmation(
             book,
             record.id,
-            claim=0.8,
-            assurance=0.8,
-            corners=0,
+            ClaimWishes((0.8,), 0.8, corners=0),
             give_up="" if found is None else "planned for another answer",
         )
         again = confirmation_of(book, record.id)

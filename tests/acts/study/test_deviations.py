@@ -18,7 +18,7 @@ from tests.acts.recipe.samples import STUDY
 def said(shop, shown=METRIC) -> list[tuple[str, str, str]]:
     with shop.open() as book:
         record = book.study(STUDY)
-        return [(d.kind, deviation(d.what, record.study, shown), d.why) for d in deviations_of(book, record)]
+        return [(d.what.code, deviation(d.what, record.study, shown), d.why) for d in deviations_of(book, record)]
 
 
 def test_a_study_without_incident_has_none(shop_with):
@@ -35,7 +35,7 @@ def test_void_and_correction_are_told_with_their_reasons(shop_with):
         book.record(STUDY, [ScoreEntry("R1-02", void_reason="")], why="another coupon fell")
     fresh = [d for d in said(shop) if d not in before]
     assert ("void", "Coupon R1-02 was marked void.", "fell on the floor") in fresh
-    assert ("correction", "Coupon R1-01, check stretch: corrected from pass to fail.", "looked again") in fresh
+    assert ("corrected", "Coupon R1-01, check stretch: corrected from pass to fail.", "looked again") in fresh
     hand = [d for d in fresh if "hand-feel of ana" in d[1]]
     assert len(hand) == 1
     assert hand[0][1].endswith("to 2.")
@@ -54,11 +54,11 @@ def test_measured_settings_that_differ_are_told_in_both_temperatures_once_an_ent
                 ScoreEntry("R1-02", actual={"press_temp": asked["R1-02"]}),
             ],
         )
-    (found,) = [d for d in said(shop) if d[0] == "setting"]
+    (found,) = [d for d in said(shop) if d[0] == "measured"]
     assert found[1].startswith("Press temperature was measured to differ from what was set: R1-01 ")
     assert "°C (" in found[1]
     assert "R1-02" not in found[1]
-    in_fahrenheit = next(d for d in said(shop, shown=Shown("degF")) if d[0] == "setting")
+    in_fahrenheit = next(d for d in said(shop, shown=Shown("degF")) if d[0] == "measured")
     assert "°F (" in in_fahrenheit[1]
 
 
@@ -67,11 +67,11 @@ def test_washes_that_came_after_the_answer_are_late_those_of_later_rounds_are_no
     with shop.open() as book:
         book.record(STUDY, [ScoreEntry("R1-01", cleared=("check:wash_5",))], why="not washed yet")
         recommend_study(book, STUDY)
-        assert not [d for d in deviations_of(book, book.study(STUDY)) if d.kind == "late"]
+        assert not [d for d in deviations_of(book, book.study(STUDY)) if d.what.code == "late wash"]
         results = book.results(STUDY)
         waiting = results.loc[results["check_wash_1"].isna() & results["passed"].eq(False), "coupon"].iloc[0]
         book.record(STUDY, [ScoreEntry(waiting, {"wash_1": False})])
-    (late,) = [d for d in said(shop) if d[0] == "late"]
+    (late,) = [d for d in said(shop) if d[0] == "late wash"]
     assert late[1].startswith("1 wash result came after the first answer of ")
     assert late[1].endswith("(1 coupon).")
 
@@ -91,7 +91,7 @@ def test_a_changed_study_and_coupons_without_a_plan_are_told(shop_with):
         book.bring_in(record.id, bare, entries, kind="own sheet")
         items = {i.what: i for i in record_items(facts_of_study(book, book.study(STUDY), None))}
     found = said(shop)
-    assert ("change", "The study was changed.", "new film") in found
+    assert ("changed", "The study was changed.", "new film") in found
     assert ("unplanned", "Round 1: 3 coupons came in from a sheet, made without a plan.", "") in found
-    assert items["plan and seed before the data"].state == "said"
-    assert items["setpoint, room each way, nearest failing point"].state == "missing"
+    assert items["plan"].state == "said"
+    assert items["point"].state == "missing"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from doe.assure.confirmation.order import order_confirmation
+from doe.assure.confirmation.allocation import order_confirmation
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.stack import Line

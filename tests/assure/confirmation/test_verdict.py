@@ -152,10 +152,11 @@ def test_washes_still_to_come_keep_the_verdict_open_and_are_named():
     plan = claim_plan(0.8, 0.9)
     found = judge_confirmation(frame("p" * 9 + "ww"), plan, SPEC)
     assert (found.verdict, found.waiting, found.to_make) == ("open", 2, 0)
-    assert found.missing == ("2 coupons at the setpoint wait for: sound after 5 washes (2).",)
+    waits = {"role": "setpoint", "unit": "coupon", "waiting": 2, "checks": (("wash_5", 2),)}
+    assert [(fact.code, dict(fact.values)) for fact in found.missing] == [("waiting", waits)]
     early = judge_confirmation(frame("p" * 5), plan, SPEC)
     assert early.to_make == 6
-    assert "6 coupons of the plan not made yet" in early.missing[0]
+    assert (early.missing[0].code, early.missing[0].values["units"]) == ("to_make", 6)
 
 
 def test_all_passed_is_accepted_and_one_failure_too_many_is_not():
@@ -163,7 +164,6 @@ def test_all_passed_is_accepted_and_one_failure_too_many_is_not():
     good = judge_confirmation(frame("p" * 11), plan, SPEC)
     assert good.verdict == good.setpoint_verdict == "accepted"
     assert good.limits.low >= 0.8
-    assert "at least 81" in good.reasons[0]
     bad = judge_confirmation(frame("pxwww"), plan, SPEC)
     assert (bad.verdict, bad.to_make, bad.missing) == ("not accepted", 0, ())
 
@@ -204,13 +204,13 @@ def test_corners_decide_with_the_setpoint():
     assert with_corner("pppp").corners[0].chance_missed == 1 / 16
     doubtful = with_corner("pppf")
     assert (doubtful.corners[0].verdict, doubtful.verdict) == ("doubtful", "open")
+    assert [fact.code for fact in doubtful.missing] == ["doubtful"]
     broken = with_corner("pfff")
     assert (broken.corners[0].verdict, broken.verdict) == ("not held", "not accepted")
     assert broken.setpoint_verdict == "accepted"
-    assert "does not hold at corner 1" in broken.reasons[1]
     waiting = with_corner("pppw")
     assert waiting.verdict == "open"
-    assert "corner 1 wait for" in waiting.missing[0]
+    assert (waiting.missing[0].code, waiting.missing[0].values["role"]) == ("waiting", "corner 1")
     # as many again settle a doubt either way
     again = with_corner("pppfpppp")
     assert (again.corners[0].verdict, again.verdict) == ("held", "accepted")
@@ -227,19 +227,6 @@ def test_corners_may_be_scored_before_the_setpoint():
     assert judge_confirmation(frame("ffff", role="corner 1"), plan, SPEC).verdict == "not accepted"
 
 
-def test_limits_are_never_rounded_to_more_than_they_hold():
-    shy = judge_confirmation(frame("p" * 10 + "x"), claim_plan(0.8, 0.9), SPEC)
-    # one-sided limits of 10 of 11 at 90 % each: 0.68976 and 0.99047; the nearest tenths would promise too much
-    assert "as low as 68.9% and is at most 99.1%" in shy.reasons[0]
-
-
-def test_void_coupons_do_not_count_but_are_counted():
-    plan = claim_plan(0.8, 0.9)
-    table = frame("p" * 11 + "f").assign(void=[""] * 11 + ["burnt by hand"])
-    found = judge_confirmation(table, plan, SPEC)
-    assert (found.verdict, found.void) == ("accepted", 1)
-
-
 def test_hand_feel_can_hold_a_verdict_open_or_turn_it():
     plan = claim_plan(0.8, 0.9)
     spec = Spec(pass_rate=0.8, hand_min=3.5, assurance=0.9, checks=CHECKS)
@@ -252,14 +239,14 @@ def test_hand_feel_can_hold_a_verdict_open_or_turn_it():
     assert (near.verdict, near.hand_verdict) == ("open", "not shown")
     none = judge_confirmation(base, plan, spec)
     assert none.verdict == "open"
-    assert "0 coupons were scored" in none.missing[0]
+    assert (none.missing[0].code, none.missing[0].values["coupons"]) == ("hand_unscored", 0)
+    assert [fact.code for fact in near.missing] == ["hand_unsettled"]
 
 
 @pytest.mark.parametrize(
     ("call", "words"),
     [
         (lambda: judge_confirmation(frame("p" * 12), claim_plan(0.8, 0.9), SPEC), "at most the 11 planned"),
-        (lambda: judge_confirmation(frame(""), claim_plan(0.8), SPEC), "found no coupon; allowed"),
         (lambda: coupon_states(pd.DataFrame({"x": [1]}), CHECKS), "check columns, or passed"),
         (lambda: claim_plan(0.8).rate_for(1.2), "chance to accept: found 1.2"),
         (lambda: predict_hand(pd.DataFrame({"hand_ana": [4.0]})), "found 1 scored coupons; allowed: 2 or more"),
@@ -298,7 +285,7 @@ def test_coupons_of_one_stroke_count_for_less():
     apart = predict_hand(pd.DataFrame({"hand_ana": score}))
     assert together.df < apart.df
     assert together.low_mean < apart.low_mean
-    assert predict_hand(pd.DataFrame({"hand_ana": score, "stroke": 1})).notes[0].startswith("All coupons came from one")
+    assert predict_hand(pd.DataFrame({"hand_ana": score, "stroke": 1})).notes[0].code == "one_stroke"
 
 
 def test_identical_scores_still_have_the_scatter_of_half_steps():
@@ -333,7 +320,6 @@ def test_reweighting_is_the_conjugate_answer():
     assert found.low == pytest.approx(exact.ppf(0.1), abs=0.003)
     assert found.p_target == pytest.approx(exact.sf(0.9), abs=0.01)
     assert found.surprise == pytest.approx(betabinom.sf(1, 20, 3, 20), abs=0.01)
-    assert found.weights.sum() == pytest.approx(1)
     assert found.warnings == ()
 
 
@@ -350,8 +336,7 @@ def test_a_confirmation_that_contradicts_the_study_is_called_out():
     draws = np.random.default_rng(15).beta(400, 4, size=1500)
     found = combine_with_study(draws, draws[:, None], [10], [20])
     assert found.surprise < 1e-6
-    assert any("something changed" in w for w in found.warnings)
-    assert any("trust the exact limits" in w for w in found.warnings)
+    assert [fact.code for fact in found.warnings] == ["few_draws", "surprising"]
 
 
 def test_coupons_of_one_stroke_move_the_study_less():
@@ -359,7 +344,7 @@ def test_coupons_of_one_stroke_move_the_study_less():
     apart = combine_with_study(draws, draws[:, None], [30], [30])
     together = combine_with_study(draws, draws[:, None], [30], [30], worth=1 / 3)
     assert together.study_rate < together.rate < apart.rate
-    assert any("count together as one" in w for w in together.warnings)
+    assert [fact.code for fact in together.warnings] == ["strokes_alike"]
 
 
 # allocation
@@ -426,11 +411,9 @@ def test_without_a_window_only_the_setpoint_is_confirmed(fitted):
     study, surfaces = fitted
     points = confirmation_points(study, surfaces, answer_with(None))
     assert points["role"].tolist() == ["setpoint"]
-    coupons = confirmation_settings(study, points, setpoint_coupons=11)
+    coupons = confirmation_settings(study, points, [11])
     assert len(coupons) == 11
     assert list(coupons.columns) == ["role", "press_temp", "dwell"]
-    with pytest.raises(InputError, match="1 or more at the setpoint"):
-        confirmation_settings(study, points, setpoint_coupons=0)
 
 
 def test_a_forbidden_corner_is_left_out(fitted):

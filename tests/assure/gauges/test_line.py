@@ -10,14 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from doe.assure.gauges.cautions import (
-    SuggestedSpread,
-    gauge_cautions,
-    machine_temperatures,
-    refuse_dial,
-    suggested_error,
-)
+from doe.assure.gauges.cautions import gauge_cautions, machine_temperatures, refuse_dial
 from doe.assure.gauges.line import gauge_line
+from doe.assure.gauges.summary import SuggestedError, suggested_error
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading
@@ -186,20 +181,20 @@ def test_budget_has_the_sources_that_were_entered():
 
 def test_suggested_error_is_measured_only_where_readings_suffice():
     press = gauge_line(LINE, FOUR_LOW, on=DAY).machine("press")
-    assert suggested_error(press, 5.0) == SuggestedSpread(5.0, "no reading")
+    assert suggested_error(press) == SuggestedError("press_temp", 5.0, "no reading", None, 3, None)
     rng = np.random.default_rng(3)
     at_centre = [read(155, 151 + e) for e in rng.normal(0, 1, 6)]
-    found = suggested_error(gauge_line(LINE, at_centre, on=DAY).machine("press"), 5.0)
-    assert (found.sd_delta_degc, found.basis) == (5.0, "not from place to place")
-    assert "without what changes from place to place" in basis_words(found.basis, found.read_delta_degc)
+    found = suggested_error(gauge_line(LINE, at_centre, on=DAY).machine("press"))
+    assert (found.sd, found.basis) == (5.0, "not from place to place")
+    assert "without what changes from place to place" in basis_words(found)
     places = ("back left", "back right", "front left", "front right")
     mapped = [read(155, 151 + d + e, place=p) for p, d in zip(places, (-3, 2, -1, 3), strict=True) for e in (-1, 0, 1)]
     press = gauge_line(LINE, [*at_centre, *mapped], on=DAY).machine("press")
-    found = suggested_error(press, 5.0)
+    found = suggested_error(press)
     assert found.basis == "measured"
-    assert press.setting_error.sd_delta_degc <= found.sd_delta_degc < press.setting_error.sd_delta_degc + 0.1
+    assert press.setting_error.sd_delta_degc <= found.sd < press.setting_error.sd_delta_degc + 0.1
     wild = [read(155, v) for v in (140, 150, 160, 170)]
-    assert suggested_error(gauge_line(LINE, wild, on=DAY).machine("press"), 5.0).basis == "measured"
+    assert suggested_error(gauge_line(LINE, wild, on=DAY).machine("press")).basis == "measured"
 
 
 def test_nothing_is_known_of_a_line_without_readings():

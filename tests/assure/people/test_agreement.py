@@ -187,3 +187,14 @@ def test_pass_agreement_finds_who_passes_more():
 def test_impossible_agreement_is_refused_in_one_line(call, words):
     with pytest.raises(InputError, match=words):
         call()
+
+
+@pytest.mark.parametrize("first", ["PPPF", "PPFF", "PPPP", "PFPFPFPFPFPF", "PPPPPPPPPPPF", "F" * 30])
+def test_looks_that_contradict_each_other_every_time_have_limits(first: str) -> None:
+    """A share agreed of nothing is known from above only, exactly."""
+    second = "".join("F" if c == "P" else "P" for c in first)
+    found = cohen_kappa(first, second, categories="PF")
+    assert found.agreement == 0
+    assert -1 <= found.low <= found.kappa <= found.high < 1
+    share_high = found.chance + found.high * (1 - found.chance)
+    assert share_high == pytest.approx(1 - 0.025 ** (1 / len(first)))  # Clopper and Pearson's for none of n

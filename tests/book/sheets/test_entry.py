@@ -26,6 +26,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, degc, degf
 from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.reading import WORDS, short_list, side_of
+from doe.words.study.plans import plan_notes
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 
 STUDY = Study(
@@ -427,7 +428,9 @@ def test_bad_fahrenheit_temperature_is_refused(tmp_path, text):
 def test_measured_value_far_from_the_plan_is_taken_with_a_note(tmp_path):
     result = read(filled_csv(tmp_path, {(0, "measured press temperature (°C)"): "95"}))
     assert result.entries[0].actual == {"press_temp": 95.0}
-    assert "more than 40 °C away" in result.notes[0]
+    (note,) = plan_notes(result.notes, STUDY)
+    assert "more than 40 °C (72 °F) away" in note
+    assert "more than 72 °F (40 °C) away" in plan_notes(result.notes, STUDY, Shown("degF"))[0]
 
 
 @pytest.mark.parametrize(

@@ -8,17 +8,21 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from doe.book.sheets.columns import heading_unit
-from doe.book.sheets.entry import ColumnUse, guess_mapping, map_foreign, read_foreign
+from doe.book.sheets.foreign import ColumnUse, guess_mapping, heading_unit, read_foreign
+from doe.book.sheets.foreign_results import map_foreign
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.factors import usual_factor
+from doe.domain.factors import KNOWN_FACTORS, usual_factor
+from doe.domain.jsonable import packaged_table
 from doe.domain.limits import Limits
+from doe.domain.outcome import BATCH_COLUMNS
+from doe.domain.said import squeeze
 from doe.domain.score import entry_problems
 from doe.domain.space import Forbidden
 from doe.domain.spec import Check, Spec
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.symptoms.reading import WORDS
+from doe.words.study.plans import plan_notes
 from reports.sheet.entry import write_entry_xlsx
 
 FACTORS = tuple(usual_factor(n) for n in ("cure_temp", "cure_time", "press_temp", "dwell"))
@@ -322,17 +326,23 @@ def test_settings_outside_ranges_limits_and_forbidden_combinations_are_taken_and
     text = "id,ct,t,pt,d,ok\n1,138,200,155,12,pass\n2,125,120,176,5,fail\n3,125,120,205C,12,fail\n"
     result = map_foreign(sheet_of(tmp_path, text), study, USES)
     assert len(result.coupons) == 3
-    notes = "\n".join(result.notes)
+    notes = "\n".join(plan_notes(result.notes, study))
     assert "press temperature: 2 coupons outside the range of the study, 140 °C to 170 °C" in notes
     assert "press temperature: 2 coupons beyond the limit of 172 °C (342 °F" in notes.replace("341.6", "342")
     assert "press dwell: 1 coupon beyond the limit of 8 s" in notes
     assert "press temperature: 1 coupon at or above 200 °C (392 °F). Never set that again: fumes." in notes
-    assert "1 coupon in the forbidden combination cure_temp >= 135 and cure_time >= 180;" in notes
+    assert "1 coupon in the forbidden combination cure_temp >= 135 °C and cure_time >= 180 s;" in notes
+    # the same on a line that works in Fahrenheit
+    notes = "\n".join(plan_notes(result.notes, study, Shown("degF")))
+    assert "press temperature: 2 coupons outside the range of the study, 284 °F to 338 °F" in notes
+    assert "beyond the limit of 341.6 °F (172 °C)" in notes
+    assert "at or above 392 °F (200 °C)" in notes
+    assert "cure_temp >= 275 °F and" in notes
 
 
 def test_times_that_look_like_minutes_are_said(tmp_path):
     result = map_foreign(sheet_of(tmp_path, PLAIN.replace(",120,", ",2,")), STUDY, USES)
-    assert any("cure time: these look like minutes" in note for note in result.notes)
+    assert any("cure time: these look like minutes" in note for note in plan_notes(result.notes, STUDY))
 
 
 def test_levels_are_matched_in_any_case_and_unknown_ones_refused(tmp_path):
@@ -411,3 +421,12 @@ def test_sheet_without_headings_or_rows_is_answered_in_one_line(tmp_path, text):
 )
 def test_units_in_headings(heading, parts):
     assert heading_unit(heading) == parts
+
+
+def test_words_of_headings_are_about_what_there_is():
+    known = packaged_table("heading_words")
+    assert set(known["telling"]) <= set(KNOWN_FACTORS)
+    assert set(known["measure"]) <= {f.unit for f in KNOWN_FACTORS.values()}
+    assert set(known["exact"]) <= {"coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS}
+    lists = [part for group in known.values() for part in (group.values() if isinstance(group, dict) else (group,))]
+    assert all(words and [squeeze(word) for word in words] == words for words in lists)

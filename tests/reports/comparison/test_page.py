@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pandas as pd
@@ -11,34 +11,36 @@ import pytest
 from jinja2 import meta, nodes
 from markupsafe import escape
 
+from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import compare_materials
+from doe.domain.finding import Finding
 from doe.domain.stack import Material
 from doe.domain.units import Shown
 from doe.words.cautions import CAUTIONS
-from doe.words.comparison import HEADLINES, lead, steps
+from doe.words.comparison import lead, steps
 from doe.words.typography import NO_BREAK
 from reports.comparison.page import ComparisonPage, ComparisonReport, comparison_page, comparison_report
 from reports.study.inputs import HistoryRow, Provenance
 from tests.reports.study.samples import LINE, MADE_AT, STACK, make_study
 from tests.reports.test_templates import trees, views_in
 
-
-@dataclass(frozen=True)
-class Plan:
-    recipe: str = "navy <tee>"
-    revision: int = 2
-    new: str = "light tee (Orr, lot O-1)"
-    in_use: str = "navy 60/40 tee (Example Knits, lot K-204)"
-    differs: tuple = ()
-    assurance: float = 0.90
-    power: float = 0.80
-    looks: int = 2
-    supposed_rate: float = 0.97
-    rate_margin: float = 0.15
-    hand_margin: float = 0.5
-
-    def __post_init__(self):
-        object.__setattr__(self, "differs", {"fabric": "material"})
+PLAN = ComparisonPlan(
+    recipe="navy <tee>",
+    revision=2,
+    in_use="navy 60/40 tee (Example Knits, lot K-204)",
+    new="light tee (Orr, lot O-1)",
+    differs={"fabric": "material"},
+    stack="light tee",
+    rate_margin=0.15,
+    hand_margin=0.5,
+    power=0.80,
+    assurance=0.90,
+    looks=2,
+    supposed_rate=0.97,
+    strokes=22,
+    edge_strokes=4,
+    edges=("hot edge",),
+)
 
 
 def coupons(pairs=22, *, new_fails=(), old_fails=(), edge_fails=(), waiting=(), void=(), hand=True):
@@ -87,12 +89,12 @@ def report(results=None, **changes):
         stack=replace(STACK, fabric=Material("light tee", "Orr", "O-1")),
         line=LINE,
         in_use=STACK,
-        plan=Plan(),
+        plan=PLAN,
         judged=judged,
         results=results,
         rounds=1,
         looks_left=1,
-        cautions=("One caution.",),
+        cautions=(Finding("judged_early"),),
         provenance=Provenance("abc123", "1.0", "Ana", MADE_AT),
         made_at=MADE_AT,
         history=(HistoryRow(MADE_AT, "Ana", "add round"),),
@@ -123,7 +125,7 @@ def test_the_verdict_stands_first_with_its_reasons(case, verdict):
     made = CASES[case]()
     assert made.judged.verdict == verdict
     page = comparison_page(made)
-    assert page.headline == HEADLINES[verdict]
+    assert page.headline == verdict.capitalize()
     text = comparison_report(made)
     assert text.index(page.headline) < text.index("Pictures</h2>") < text.index("Proof</h2>")
     for caution in CAUTIONS:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
 from doe.assure.gauges.platen import judge_map
+from doe.assure.gauges.summary import MachineMap
+from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import METRIC, Shown
-from reports.gauges.map import platen_page, platen_view
+from reports.gauges.map import platen_view
+from reports.pages import render
 
 WHEN = datetime(2030, 3, 4, 9, 30, tzinfo=UTC)
 PLACES = ("back left", "back", "back right", "left", "centre", "right", "front left", "front", "front right")
@@ -23,18 +26,16 @@ def readings(offsets, *, repeats=1, set_degc=150.0, scatter=0.0):
     ]
 
 
+def page_of(found, **named):
+    """A map of a machine as a page shows it."""
+    named = {"line": "back & front", "machine": "press", "name": "swing <press>", "set_degc": (150.0,)} | named
+    day = date(2030, 3, 1)
+    return MachineMap(first=day, last=day, found=found, **{"elsewhere": 0, "left_out": ()} | named)
+
+
 def view(offsets, *, shown=METRIC, **more):
     found = judge_map(readings(offsets, **more))
-    return platen_view(
-        found,
-        line="back & front",
-        machine="press",
-        name="swing <press>",
-        settings=[150.0],
-        days="on 2030-03-01",
-        made_at=WHEN,
-        shown=shown,
-    )
+    return platen_view(page_of(found), made_at=WHEN, shown=shown)
 
 
 def test_headline_names_cold_and_hot_places():
@@ -82,9 +83,8 @@ def test_reader_in_fahrenheit_gets_fahrenheit_first():
 def test_page_of_any_grid_is_one_sound_document(grid):
     places = [f"row {r + 1} column {c + 1}" for r in range(grid[0]) for c in range(grid[1])]
     found = judge_map([GaugeReading("oven", 120, None, 118 + i % 3, p) for i, p in enumerate(places)], grid=grid)
-    page = platen_page(
-        found, line="<script>", machine="oven", name="t", settings=[120.0], days="on 2030-03-01", made_at=WHEN
-    )
+    made = page_of(found, line="<script>", machine="oven", name="t", set_degc=(120.0,))
+    page = render("platen.html", platen_view(made, made_at=WHEN))
     assert "<script>" not in page
     assert "http://" not in page.replace("http://www.w3.org", "")
     assert page.count("<svg") == 1
@@ -92,16 +92,8 @@ def test_page_of_any_grid_is_one_sound_document(grid):
 
 def test_page_carries_cautions_and_escapes_names():
     found = judge_map(readings(dict.fromkeys(PLACES, 0.0)))
-    page = platen_page(
-        found,
-        line="back & front",
-        machine="press",
-        name="swing <press>",
-        settings=[150.0],
-        days="on 2030-03-01",
-        made_at=WHEN,
-        left_out=("Reading 3 is left out.",),
-    )
+    left_out = (Finding("reading left out", {"name": "Reading 3", "why": "It is of bare metal."}),)
+    page = render("platen.html", platen_view(page_of(found, left_out=left_out), made_at=WHEN))
     assert "swing &lt;press&gt;" in page
     assert "Burns at a touch" in page
-    assert "Reading 3 is left out." in page
+    assert "Reading 3 is left out. It is of bare metal." in page

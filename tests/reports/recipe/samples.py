@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
-from doe.domain.recipe import USUAL_VOIDS, ConfirmationRecord, Recipe, RecipeSetting
+from doe.domain.recipe import USUAL_VOIDS, ConfirmationRecord, KeptRecipe, Recipe, RecipeSetting
 from doe.domain.stack import Line, Machine, Material, Stack
 
 WHEN = datetime(2030, 3, 4, 15, 7, tzinfo=UTC)
@@ -54,6 +54,11 @@ def recipe(**changes: object) -> Recipe:
         verdict="ready",
     )
     return replace(usual, **changes)  # type: ignore[arg-type] # the tests name fields of a recipe
+
+
+def kept(made: Recipe | None = None, *, retired_why: str = "", superseded: bool = False) -> KeptRecipe:
+    """A revision as a book keeps it."""
+    return KeptRecipe(1, UID, made or recipe(), 1, "ana", WHEN, retired_why, "", superseded)
 
 
 def crowded() -> Recipe:

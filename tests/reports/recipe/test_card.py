@@ -15,7 +15,7 @@ from doe.domain.recipe import RecipeSetting
 from doe.domain.units import Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from reports.recipe.card import card_page, code_text, recipe_card
-from tests.reports.recipe.samples import UID, WHEN, crowded, recipe
+from tests.reports.recipe.samples import UID, WHEN, crowded, kept, recipe
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -28,7 +28,7 @@ def words(page: str) -> str:
 
 
 def test_the_dial_is_large_and_the_surface_stands_beside_it():
-    settings = {s.label: s for s in card_page(recipe(), uid=UID, on=ON).settings}
+    settings = {s.label: s for s in card_page(kept(), ON).settings}
     press = settings["Press temperature"]
     assert (press.big, press.other, press.is_dial) == ("167 °C", "333 °F", True)
     assert press.window == "window 164 to 168 °C (327 to 334 °F)"
@@ -41,22 +41,22 @@ def test_the_dial_is_large_and_the_surface_stands_beside_it():
 
 
 def test_units_follow_the_reader_and_both_stay():
-    press = card_page(recipe(), uid=UID, on=ON, shown=Shown("degF", "psi")).settings[2]
+    press = card_page(kept(), ON, Shown("degF", "psi")).settings[2]
     assert (press.big, press.other) == ("333 °F", "167 °C")
     assert press.window == "window 327 to 334 °F (164 to 168 °C)"
 
 
 def test_without_a_gauge_the_value_is_no_dial_value():
     bare = replace(recipe(), settings=(RecipeSetting("press_temp", "press temperature", "degC", 163.0),))
-    setting = card_page(bare, uid=UID, on=ON).settings[0]
+    setting = card_page(kept(bare), ON).settings[0]
     assert not setting.is_dial
     assert setting.surface == ""
     assert setting.window == "window not known, keep exactly this"
-    assert "on the dial" not in words(recipe_card(bare, uid=UID, on=ON))
+    assert "on the dial" not in words(recipe_card(kept(bare), ON))
 
 
 def test_the_page_holds_everything_to_work_by():
-    text = words(recipe_card(recipe(), uid=UID, on=ON))
+    text = words(recipe_card(kept(), ON))
     for wanted in (
         "heavy tee",
         "Revision 1, for back room (tunnel oven, swing press), in force, review by 2031-03-04.",
@@ -77,27 +77,27 @@ def test_the_page_holds_everything_to_work_by():
 
 
 def test_a_card_that_must_not_be_used_says_so_first():
-    assert card_page(recipe(), uid=UID, on=ON).warnings == ()
-    old = card_page(recipe(), uid=UID, on=ON, superseded=True)
+    assert card_page(kept(), ON).warnings == ()
+    old = card_page(kept(superseded=True), ON)
     assert old.warnings[0] == "Do not work by this card, it is not in force: superseded by a newer revision."
     gone = replace(recipe(), retired_at=WHEN)
-    found = card_page(gone, uid=UID, on=ON, retired_why="powder is no longer made")
+    found = card_page(kept(gone, retired_why="powder is no longer made"), ON)
     said = "Do not work by this card, it is not in force: retired on 2030-03-04: powder is no longer made."
     assert found.warnings[0] == said
-    due = card_page(recipe(), uid=UID, on=date(2031, 3, 4))
+    due = card_page(kept(), date(2031, 3, 4))
     assert due.warnings == ("Review was due on 2031-03-04.",)
     assert "review was due" in due.revision_line
 
 
 def test_an_exception_stands_where_the_confirmation_would():
-    page = card_page(replace(recipe(), confirmation=None, exception="trial order, kim answers"), uid=UID, on=ON)
+    page = card_page(kept(replace(recipe(), confirmation=None, exception="trial order, kim answers")), ON)
     assert page.confirmation == "Released without an accepted confirmation: trial order, kim answers."
 
 
 def test_names_are_escaped_and_long_ones_keep_the_id_in_the_code():
     nasty = replace(recipe(), name="<script>alert(1)</script>")
-    assert "<script>alert" not in recipe_card(nasty, uid=UID, on=ON)
-    assert str(escape(nasty.name)) in recipe_card(nasty, uid=UID, on=ON)
+    assert "<script>alert" not in recipe_card(kept(nasty), ON)
+    assert str(escape(nasty.name)) in recipe_card(kept(nasty), ON)
     assert code_text(replace(recipe(), name="ü" * 120), UID) == f"recipe {'ü' * 120}, revision 1, id {UID}"
     assert code_text(replace(recipe(), name="中" * 120), UID) == f"recipe id {UID}"
 
@@ -107,7 +107,7 @@ def test_names_are_escaped_and_long_ones_keep_the_id_in_the_code():
 @pytest.mark.parametrize("which", ["usual", "crowded"])
 def test_it_prints_on_exactly_one_page(browser: Browser, which, paper):
     page = browser.new_page()
-    page.set_content(recipe_card(recipe() if which == "usual" else crowded(), uid=UID, on=ON))
+    page.set_content(recipe_card(kept(recipe() if which == "usual" else crowded()), ON))
     pdf = page.pdf(format=paper, print_background=True)
     page.close()
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) == 1
@@ -119,7 +119,7 @@ def test_the_code_on_the_screen_reads_back_and_a_phone_shows_no_sideways_scroll(
     from PIL import Image
 
     page = browser.new_page(viewport={"width": 390, "height": 900}, device_scale_factor=2)
-    page.set_content(recipe_card(crowded(), uid=UID, on=ON))
+    page.set_content(recipe_card(kept(crowded()), ON))
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     import io
 

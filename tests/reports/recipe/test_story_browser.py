@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from doe.domain.finding import Finding
+from doe.domain.recipe import RecordItem
 from doe.plans.compare import compare_plans
 from doe.plans.judge import judge_plan
 from doe.setpoint.alternatives import other_settings
-from reports.recipe.story import Item, RecipeStory, Reproduction, RevisionFacts, RoundFacts, Told, recipe_story
-from tests.reports.recipe.samples import UID, crowded, recipe
+from reports.recipe.story import RecipeStory, Reproduction, RoundFacts, Told, recipe_story
+from tests.reports.recipe.samples import crowded, kept
 from tests.reports.study.samples import MADE_AT, plan_of, samples
+from tests.words.confirmation.test_verdict import attempt
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -30,8 +33,8 @@ def page_text() -> str:
 def story_page() -> str:
     """The story of an invented recipe with something of everything."""
     report = samples()["ready"]
-    first = RevisionFacts(recipe(), UID, "ana", "", "", superseded=True)
-    second = RevisionFacts(replace(crowded(), revision=2, why="new peel"), UID, "ana", "", "", superseded=False)
+    first = kept(superseded=True)
+    second = kept(replace(crowded(), revision=2, why="new peel"))
     told = Told(MADE_AT, "ana", "Something happened with <b>signs</b> & a long sentence about it.", "because it did")
     plan = plan_of()
     others = other_settings(report.study, report.surfaces, report.answer)
@@ -51,8 +54,8 @@ def story_page() -> str:
             deviations=(told,),
             others=others,
             repeat=Reproduction("other", 0.0123, "0.1.0", "0.2.0"),
-            attempts=(("1", "2030-01-01", "90 %", "22 passed", "none tested", "accepted"),),
-            items=(Item("room climate", "missing", "nothing"),),
+            attempts=(attempt("p" * 11, "pppp"),),
+            items=(RecordItem("room", "missing", (Finding("nothing"),)),),
             comparisons=(told,),
             cases=(told,),
             on=date(2030, 6, 1),

@@ -17,8 +17,8 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.gauges.dials import dial_setting, dials_of_coupons, dials_of_settings, whole_both
 from doe.words.typography import NO_BREAK
-from reports.sheet.page import SheetPage, bench_sheet, sheet_page
-from tests.reports.study.samples import LINE, MADE_AT, STACK, make_study, plan_of
+from reports.sheet.page import SheetPage, sheet_page
+from tests.reports.study.samples import LINE, MADE_AT, STACK, bench_sheet, make_study, plan_of
 
 DAY = date(2030, 6, 1)
 
@@ -169,12 +169,12 @@ def test_dials_of_coupons_and_settings_name_each_temperature_once():
         (name, value) for name in ("cure_temp", "press_temp") for value in sorted(coupons[name].unique())
     ]
     at = dials_of_settings(gauged(), study, {"cure_temp": 125, "cure_time": 150, "press_temp": 155.0, "dwell": 14})
-    assert [d.sentence for d in at] == [
-        "cure temperature: dial in 128 °C (262 °F) for 125 °C (257 °F) on the surface",
-        "press temperature: dial in 159 °C (318 °F) for 155 °C (311 °F) on the surface",
+    assert [(d.label, d.dial, d.surface) for d in at] == [
+        ("cure temperature", "128 °C (262 °F)", "125 °C (257 °F)"),
+        ("press temperature", "159 °C (318 °F)", "155 °C (311 °F)"),
     ]
     bare = dials_of_settings(gauged(press=None), study, {"cure_temp": 125, "press_temp": 155.0})
-    assert bare[1].sentence == "press temperature: set 155 °C (311 °F) (display not checked)"
+    assert (bare[1].label, bare[1].dial, bare[1].is_checked) == ("press temperature", "155 °C (311 °F)", False)
 
 
 @pytest.mark.parametrize("degc", [0.0, 99.5, 149.999999, 199.4])

@@ -13,8 +13,8 @@ from doe.domain.units import Shown
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from doe.words.typography import NO_BREAK
 from doe.words.wording import amount_both
-from reports.sheet.labels import GRIDS, LabelsPage, check_link, coupon_address, label_sheets, labels_page, tag_text
-from tests.reports.study.samples import FOUR, MADE_AT, make_study, plan_of
+from reports.sheet.labels import GRIDS, LabelsPage, check_link, coupon_address, labels_page, tag_text
+from tests.reports.study.samples import FOUR, MADE_AT, label_sheets, make_study, plan_of
 
 LINK = "http://192.168.1.20:8731"
 SIX = (*FOUR, "pressure", "film_type")

@@ -12,8 +12,8 @@ from doe.plans.build import add_round
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from doe.words.typography import NO_BREAK
 from doe.words.wording import amount_both
-from reports.sheet.page import SheetPage, bench_sheet, sheet_page
-from tests.reports.study.samples import FOUR, LINE, MADE_AT, STACK, make_study, plan_of
+from reports.sheet.page import SheetPage, sheet_page
+from tests.reports.study.samples import FOUR, LINE, MADE_AT, STACK, bench_sheet, make_study, plan_of
 
 
 def page(**changes: object) -> SheetPage:
@@ -129,7 +129,7 @@ def test_only_the_asked_round_is_printed_and_the_last_by_default():
     plan = plan_of()
     longer = add_round(plan, plan.settings.head(4), seed=5, line=LINE).coupons
     last = sheet_page(make_study(), STACK, LINE, longer, made_at=MADE_AT)
-    first = sheet_page(make_study(), STACK, LINE, longer, made_at=MADE_AT, round_number=1)
+    first = sheet_page(make_study(), STACK, LINE, longer[longer["round"] == 1], made_at=MADE_AT)
     assert {row.coupon[:2] for batch in last.press_batches for row in batch.rows} == {"R2"}
     assert sum(len(batch.rows) for batch in first.press_batches) == len(plan.coupons)
 

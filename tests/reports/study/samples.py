@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cache
+from typing import Any
 
 import pandas as pd
 
@@ -22,6 +23,9 @@ from doe.practice.lines import make_line
 from doe.setpoint.answer import Window
 from doe.setpoint.recommendation import recommend
 from doe.surfaces.fitted import fit
+from reports.pages import render
+from reports.sheet.labels import labels_page
+from reports.sheet.page import sheet_page
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
 
 FOUR = ("cure_temp", "cure_time", "press_temp", "dwell")
@@ -44,6 +48,16 @@ LIMITS = Limits(
     max_pressure_bar=6,
     sources={"film_max_degc": "film sheet, edition 3"},
 )
+
+
+def bench_sheet(*inputs: Any, **others: Any) -> str:
+    """`sheet_page` as a document."""
+    return render("sheet.html", sheet_page(*inputs, **others))
+
+
+def label_sheets(*inputs: Any, **others: Any) -> str:
+    """`labels_page` as a document."""
+    return render("labels.html", labels_page(*inputs, **others))
 
 
 def make_study(names: tuple[str, ...] = FOUR, *, forbidden: str = "", spec: Spec | None = None) -> Study:
@@ -92,6 +106,11 @@ def sample(
         plan_notes=plan.notes,
         shown=shown or Shown(),
     )
+
+
+def with_checks(report: StudyReport, **changes: Any) -> StudyReport:
+    """The report with other classical checks."""
+    return replace(report, checks=replace(report.classical, **changes))
 
 
 def without_hand(frame: pd.DataFrame) -> pd.DataFrame:

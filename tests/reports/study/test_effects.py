@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
-from doe.surfaces.classical.curvature import Curvature
-from doe.surfaces.classical.drift import Drift
+from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import estimate_effects
 from reports.study.page import study_page
 from reports.views import StudyPage
-from tests.reports.study.samples import samples
+from tests.reports.study.samples import samples, with_checks
 
 WIDE = "Judged within cure batches and press batches, on 6 degrees of freedom."
 
 
 def shown(**changes: object) -> StudyPage:
-    report = samples()["ready"]
-    return study_page(replace(report, checks=replace(report.classical, **changes)))  # type: ignore[arg-type]
+    return study_page(with_checks(samples()["ready"], **changes))
 
 
 def line_about(page: StudyPage, word: str) -> str:
@@ -27,14 +23,14 @@ def line_about(page: StudyPage, word: str) -> str:
 
 
 def test_a_sentence_on_drift_says_how_it_was_judged() -> None:
-    page = shown(drift=Drift(-0.62, -0.9, -0.3, 0.004, WIDE, ("cure_batch", "press_batch")), curvature=None)
+    page = shown(drift=Judged(-0.62, WIDE, -0.9, -0.3, 0.004, ("cure_batch", "press_batch")), curvature=None)
     assert line_about(page, "moved by").endswith(f"more than chance explains (p 0.004). {WIDE}")
 
 
 def test_an_interval_wider_than_the_scale_is_said_to_tell_nothing() -> None:
     page = shown(
-        drift=Drift(-0.3, -2.7, 2.0, 0.8, WIDE, ("press_batch",)),
-        curvature=Curvature(0.2, 0.1, 16, 4, None, -3.0, 3.4, 0.01, 0.9, "On 1 degree of freedom.", ("press_batch",)),
+        drift=Judged(-0.3, WIDE, -2.7, 2.0, 0.8, ("press_batch",)),
+        curvature=Judged(0.2, "On 1 degree of freedom.", -3.0, 3.4, 0.9, ("press_batch",)),
     )
     drift, curvature = line_about(page, "Drift"), line_about(page, "Curvature")
     assert "cannot be told with these batches and coupons" in drift
@@ -44,12 +40,12 @@ def test_an_interval_wider_than_the_scale_is_said_to_tell_nothing() -> None:
 
 
 def test_a_drift_beyond_doubt_is_said_however_wide_its_interval() -> None:
-    page = shown(drift=Drift(5.0, 0.5, 9.5, 0.03, WIDE, ("press_batch",)), curvature=None)
+    page = shown(drift=Judged(5.0, WIDE, 0.5, 9.5, 0.03, ("press_batch",)), curvature=None)
     assert "more than chance explains (p 0.03)" in line_about(page, "moved by")
 
 
 def test_the_size_of_a_curvature_carries_its_interval() -> None:
-    found = Curvature(-0.6, 0.5, 16, 4, None, -1.0, -0.2, 9.0, 0.02, "Counted.", ("press_batch",))
+    found = Judged(-0.6, "Counted.", -1.0, -0.2, 0.02, ("press_batch",))
     assert line_about(shown(curvature=found), "Centre coupons") == (
         "Centre coupons lie 0.6 hand-feel points above the corners (corners less centre: -1.0 to -0.2), more than "
         "chance explains (p 0.02). Counted."

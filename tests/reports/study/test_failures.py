@@ -13,7 +13,7 @@ from doe.symptoms.reading import symptom
 from reports.downloads import csv_text, frame_csv
 from reports.study.failures import failed_groups, window_among_coupons
 from reports.study.page import study_page, study_report
-from reports.study.photos import first_of_each, photos_for_page, small_jpeg
+from reports.study.photos import photos_for_page, small_jpeg
 from tests.reports.study.samples import samples
 
 
@@ -128,7 +128,8 @@ def test_what_is_no_picture_is_left_out_and_a_page_stays_light():
 
 def test_every_coupon_is_shown_once_before_any_is_shown_twice():
     photos = [("a", "print", picture), ("a", "back", picture), ("b", "print", picture)]
-    assert [(p[0], p[1]) for p in first_of_each(photos)] == [("a", "print"), ("b", "print"), ("a", "back")]
+    kept, _ = photos_for_page(photos)
+    assert [(p.coupon, p.face) for p in kept] == [("a", "print side"), ("b", "print side"), ("a", "back")]
 
 
 def test_photos_stand_with_their_coupon_and_the_rest_are_counted():

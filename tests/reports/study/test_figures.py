@@ -2,19 +2,34 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from collections.abc import Callable
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.axes import Axes
 
 from doe.domain.factors import Factor, usual_factor
 from doe.domain.units import METRIC, Shown
+from doe.setpoint.answer import Window
 from reports.drawing.svg import MARKS, axis_values, ticks_of
-from reports.study.coupon_figures import EffectBars, draw_drift, draw_effects, draw_half_normal, draw_strip
-from reports.study.prints_figure import draw_prints
-from reports.study.surface_figures import Box, Curve, Dots, MapGrid, draw_map, draw_profile
-from reports.study.surface_figures import _apart as apart
+from reports.study.figures import (
+    Along,
+    Curve,
+    Dots,
+    MapGrid,
+    draw_drift,
+    draw_effects,
+    draw_half_normal,
+    draw_map,
+    draw_prints,
+    draw_profile,
+    draw_strip,
+    drawn,
+)
+from reports.study.figures import _apart as apart
 
 PRESS, DWELL = usual_factor("press_temp"), usual_factor("dwell")
 X, Y = np.linspace(PRESS.low, PRESS.high, 21), np.linspace(DWELL.low, DWELL.high, 21)
@@ -26,96 +41,58 @@ ALL_MARKS = Dots(
 )
 
 
-def a_map(name: str = "map1", *, tested: np.ndarray | None = None, shown: Shown = METRIC, over: bool = True) -> str:
+def a_window(kind: str, press: tuple[float, float], dwell: tuple[float, float]) -> Window:
+    bounds = pd.DataFrame([press, dwell], index=["press_temp", "dwell"], columns=["low", "high"])
+    return Window(bounds, kind, 0.95, 1.0)  # type: ignore[arg-type]
+
+
+WINDOWS = a_window("expected", (150, 158), (11, 15)), a_window("assured", (152, 156), (12, 14))
+
+
+def svg_of(paint: Callable[[Axes], None], name: str = "s", title: str = "t", description: str = "d") -> str:
+    return str(drawn((4, 3), paint, name=name, title=title, description=description).svg)
+
+
+def a_map(name: str = "map1", *, tested: np.ndarray | None = None, shown: Shown = METRIC) -> str:
     grid = MapGrid(
-        PRESS, DWELL, X, Y, RATE, HEAT if over else None, np.ones_like(RATE, bool) if tested is None else tested
+        Along(PRESS, shown),
+        Along(DWELL, shown),
+        X,
+        Y,
+        RATE,
+        HEAT,
+        np.ones_like(RATE, bool) if tested is None else tested,
     )
-    return str(
-        draw_map(
-            grid,
-            name=name,
-            title="Finding",
-            description="Words & more",
-            levels=[0.5, 0.8, 0.95],
-            target=0.95,
-            as_percent=True,
-            setpoint=(154, 13),
-            window=Box((150, 158), (11, 15)),
-            assured=Box((152, 156), (12, 14)),
-            dots=ALL_MARKS,
-            shown=shown,
-        )
+    return svg_of(
+        lambda ax: draw_map(
+            ax, grid, levels=[0.5, 0.8, 0.95], target=0.95, setpoint=(154, 13), windows=WINDOWS, dots=ALL_MARKS
+        ),
+        name,
+        "Finding",
+        "Words & more",
     )
 
 
 def all_figures() -> dict[str, str]:
-    curve = Curve(PRESS, X, RATE[10], RATE[10] - 0.1, RATE[10], ((147.0, "under"), (164.0, "over")))
+    curve = Curve(X, RATE[10], RATE[10] - 0.1, RATE[10], ((147.0, "under"), (164.0, "over")))
     effect = np.array([1.2, -0.8, 0.1])
+    bars = pd.DataFrame({"term": ["a", "b", "c"], "effect": effect, "low": effect - 0.3, "high": effect + 0.3})
     marks = np.array(["pass", "under", "over", "pass"])
+    film = usual_factor("film_type")
+    points = pd.DataFrame({"term": ["c", "b", "a"], "size": [0.1, 0.8, 1.2], "quantile": [0.2, 0.7, 1.4]})
+    hand, rounds = np.array([4, 3.5, np.nan, 4]), np.array([1.0, 1, 2, 2])
     return {
         "map": a_map(),
-        "profile": str(
-            draw_profile(
-                curve,
-                name="p",
-                title="t",
-                description="d",
-                setpoint=154,
-                target=0.95,
-                window=(150, 158),
-                as_percent=True,
-            )
+        "profile": svg_of(
+            lambda ax: draw_profile(ax, Along(PRESS), curve, setpoint=154, target=0.95, window=(150, 158)), "p"
         ),
-        "strip": str(
-            draw_strip(PRESS, [140, 155, 170, 155], marks, name="s", title="t", description="d", setpoint=154)
+        "strip": svg_of(lambda ax: draw_strip(ax, Along(PRESS), [140, 155, 170, 155], marks, setpoint=154)),
+        "levels": svg_of(
+            lambda ax: draw_strip(ax, Along(film), ["hot", "cold", "hot", "hot"], marks, setpoint="hot"), "l"
         ),
-        "levels": str(
-            draw_strip(
-                usual_factor("film_type"),
-                ["hot", "cold", "hot", "hot"],
-                marks,
-                name="s",
-                title="t",
-                description="d",
-                setpoint="hot",
-            )
-        ),
-        "effects": str(
-            draw_effects(
-                EffectBars(("a", "b", "c"), effect, effect - 0.3, effect + 0.3),
-                name="e",
-                title="t",
-                description="d",
-                axis="points",
-                margin=None,
-            )
-        ),
-        "half": str(
-            draw_half_normal(
-                ["c", "b", "a"],
-                np.array([0.1, 0.8, 1.2]),
-                np.array([0.2, 0.7, 1.4]),
-                name="h",
-                title="t",
-                description="d",
-                margin=0.9,
-                simultaneous=1.5,
-                axis="points",
-            )
-        ),
-        "drift": str(
-            draw_drift(
-                np.arange(1.0, 5),
-                np.array([4, 3.5, np.nan, 4]),
-                marks,
-                marks == "pass",
-                rounds=np.array([1.0, 1, 2, 2]),
-                is_hand=True,
-                name="d",
-                title="t",
-                description="d",
-            )
-        ),
+        "effects": svg_of(lambda ax: draw_effects(ax, bars, "points"), "e"),
+        "half": svg_of(lambda ax: draw_half_normal(ax, points, margin=0.9, simultaneous=1.5, axis="points"), "h"),
+        "drift": svg_of(lambda ax: draw_drift(ax, hand, marks, marks == "pass", rounds, is_hand=True), "d"),
         "prints": str(draw_prints(0.957, 0.89, name="x", title="t", description="d")),
     }
 
@@ -169,7 +146,9 @@ def test_the_same_figure_gives_the_same_file():
 
 def test_words_from_outside_are_escaped():
     odd = Factor("odd", "degC", 140, 170, label="<script>alert(1)</script>")
-    svg = draw_strip(odd, [150.0], np.array(["pass"]), name="s", title="<b>", description='"&', setpoint=150)
+    svg = svg_of(
+        lambda ax: draw_strip(ax, Along(odd), [150.0], np.array(["pass"]), setpoint=150), title="<b>", description='"&'
+    )
     assert "<script>" not in svg
     assert "<b>" not in svg
     ET.fromstring(svg)

@@ -12,7 +12,7 @@ import pytest
 from doe.domain.spec import Spec
 from doe.domain.units import Shown
 from doe.setpoint.answer import Cliff
-from doe.surfaces.classical.drift import Drift
+from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import estimate_effects
 from doe.surfaces.classical.mixed import fit_mixed
 from doe.surfaces.window_model import Priors
@@ -24,8 +24,8 @@ from doe.words.wording import amount_both, at_least_of_hundred, out_of_hundred, 
 from reports.study.effects import swings_of
 from reports.study.page import study_page, study_report
 from reports.study.proof import prior_pairs
-from reports.views import StudyPage
-from tests.reports.study.samples import MADE_AT, make_study, samples
+from reports.views import Picture, StudyPage
+from tests.reports.study.samples import MADE_AT, make_study, samples, with_checks
 
 CASES = (
     "ready",
@@ -172,11 +172,16 @@ def test_every_factor_has_its_curve_and_its_strip(case):
     assert len(page(case).strip_pictures) == len(study.factors)
 
 
-def test_asked_pairs_are_mapped():
-    report = replace(samples()["no hand-feel"], pairs=(("cure_time", "dwell"),))
-    pictures = study_page(report).map_pictures
-    assert len(pictures) == 1
-    assert pictures[0].title.startswith("Cure time and press dwell")
+def test_the_settings_that_decide_most_are_mapped_together():
+    pictures = page("no hand-feel").map_pictures
+    assert len(pictures) == 2
+    labels = [[f.label for f in make_study().factors if f.label in sentence_of(picture)] for picture in pictures]
+    assert sorted(label for pair in labels for label in pair) == sorted(f.label for f in make_study().factors)
+
+
+def sentence_of(picture: Picture) -> str:
+    """Its title with a small first letter, as labels have."""
+    return picture.title[0].lower() + picture.title[1:]
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -316,12 +321,8 @@ def eight_corners(hand: list[float], **changes: object) -> StudyPage:
     coded = [[a, b, c] for c in (-1, 1) for b in (-1, 1) for a in (-1, 1)]
     names = ["cure_temp", "press_temp", "dwell"]
     settings = [row for row in coded for _ in range(len(hand) // 8)]
-    error = "none" if len(hand) == 8 else "auto"
-    report = samples()["ready"]
-    checks = replace(
-        report.classical, effects=estimate_effects(settings, hand, names, error=error), pass_effects=None, **changes
-    )  # type: ignore[arg-type]
-    return study_page(replace(report, checks=checks))
+    effects = estimate_effects(settings, hand, names)
+    return study_page(with_checks(samples()["ready"], effects=effects, pass_effects=None, **changes))
 
 
 def test_an_unreplicated_plan_gets_a_half_normal_plot():
@@ -340,7 +341,7 @@ def test_a_replicated_plan_gets_effects_with_intervals():
 
 def test_drift_and_curvature_are_put_into_words():
     shown = eight_corners(
-        [4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5], drift=Drift(-0.62, -0.9, -0.3, 0.004, ""), curvature=None
+        [4.5, 3.0, 4.0, 2.5, 4.5, 3.0, 4.5, 2.5], drift=Judged(-0.62, "", -0.9, -0.3, 0.004), curvature=None
     )
     assert any("moved by -0.6 points (-0.9 to -0.3), more than chance explains" in line for line in shown.effect_lines)
 
@@ -361,7 +362,7 @@ def test_what_the_batches_cannot_tell_of_hand_feel_reaches_the_reader():
     y = 3.0 + x + np.linspace(0, 0.1, n)
     batch = np.where(x > 0, "1", "2")  # every batch with a setting of its own
     model = fit_mixed(np.column_stack([np.ones(n), x]), y, {"press_batch": batch}, ["constant", "press_temp"])
-    told = study_page(replace(report, checks=replace(report.classical, hand_model=model))).check_lines
+    told = study_page(with_checks(report, hand_model=model)).check_lines
     assert any(line.startswith("Hand-feel model: every press batch had settings of its own") for line in told)
     assert any("too narrow" in line for line in told)
     assert not any("press_batch" in line for line in told)
@@ -458,8 +459,7 @@ def test_passes_and_fails_whose_repeats_agree_are_not_judged_by_a_margin_of_zero
     settings, passed = [*coded, [0, 0, 0], [0, 0, 0]], [0, 1, 0, 1, 1, 1, 1, 1, 1, 1]
     effects = estimate_effects(settings, passed, ["cure_temp", "press_temp", "dwell"])
     report = samples()["ready"]
-    checks = replace(report.classical, effects=None, pass_effects=effects)
-    shown = study_page(replace(report, checks=checks)).effect_pictures[-1]
+    shown = study_page(with_checks(report, effects=None, pass_effects=effects)).effect_pictures[-1]
     assert "cannot be judged" in shown.title
     assert "leaves out zero" not in shown.caption
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from doe.setpoint.why import explain_answer
-from doe.words.study.why_parts import why_parts
+from doe.words.study.why import why_parts
 from reports.study.page import study_page, study_report
-from reports.study.why import PRINTED
+from reports.study.proof import PRINTED
 from tests.reports.study.samples import samples
 
 

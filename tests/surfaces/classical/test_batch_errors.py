@@ -11,9 +11,7 @@ from scipy import stats
 import doe
 from doe.domain.coding import code_frame
 from doe.domain.study import Study
-from doe.surfaces.classical.batch_errors import judge_term, telling_batches
-from doe.surfaces.classical.curvature import judge_curvature
-from doe.surfaces.classical.drift import judge_drift
+from doe.surfaces.classical.batch_errors import judge_curvature, judge_drift, judge_term, telling_batches
 from doe.surfaces.classical.effects import estimate_effects
 from doe.surfaces.classical.mixed import fit_mixed
 from doe.surfaces.classical.terms import build_terms
@@ -83,7 +81,7 @@ def test_drift_within_batches_is_not_moved_by_any_batch_error(full: Round, seed:
         moved += 50 * rng.normal(size=len(names))[index]
     one, other = (judge_drift(full.X, scores, full.order, batches=full.batches) for scores in (y, moved))
     assert one.note == "Judged within cure batches and press batches, on 6 degrees of freedom."
-    assert other.change == pytest.approx(one.change, abs=1e-8)
+    assert other.estimate == pytest.approx(one.estimate, abs=1e-8)
     assert other.p == pytest.approx(one.p, abs=1e-8)
 
 
@@ -94,7 +92,7 @@ def test_a_drift_larger_than_batch_error_is_found() -> None:
     order = np.arange(48.0)
     y = 3 + 2 * order / 47 + 0.25 * rng.normal(size=48) + 0.1 * rng.normal(size=8)[batch]
     found = judge_drift(np.ones((48, 1)), y, order, batches={"press_batch": batch})
-    assert found.change == pytest.approx(2, abs=0.5)
+    assert found.estimate == pytest.approx(2, abs=0.5)
     assert found.p < 0.001
     assert found.note.startswith("Errors that press batches share are counted in")
 
@@ -108,7 +106,7 @@ def test_one_term_is_judged_as_the_mixed_model_judges_its_contrast() -> None:
     found = judge_term(X, tested, y, ["constant"], "x", batches, assurance=0.95)
     fit = fit_mixed(np.column_stack([X, tested]), y, {"cure_batch": batch})
     row = fit.coefficients.iloc[1]
-    assert (found.p, found.f) == (pytest.approx(row["p"]), pytest.approx(row["t"] ** 2))
+    assert found.p == pytest.approx(row["p"])
     assert (found.low, found.high) == pytest.approx((row["low"], row["high"]))
 
 
@@ -117,7 +115,7 @@ def test_batches_of_one_coupon_and_a_single_batch_are_no_batches_to_speak_of() -
     y, order = rng.normal(size=9), np.arange(9.0)
     alone = judge_drift(np.ones((9, 1)), y, order, batches={"cure_batch": order, "press_batch": np.ones(9)})
     plain = judge_drift(np.ones((9, 1)), y, order)
-    assert (alone.change, alone.p, alone.batches) == (plain.change, plain.p, ())
+    assert (alone.estimate, alone.p, alone.batches) == (plain.estimate, plain.p, ())
     assert plain.note == "Judged on 7 degrees of freedom; errors that a whole batch shares are not counted."
     assert alone.note == "Judged on 7 degrees of freedom."
 
@@ -125,7 +123,7 @@ def test_batches_of_one_coupon_and_a_single_batch_are_no_batches_to_speak_of() -
 def test_a_drift_that_only_runs_from_batch_to_batch_is_not_judged() -> None:
     batch = np.repeat([0, 1], 4)
     found = judge_drift(np.ones((8, 1)), [3, 3, 4, 3, 4, 4, 5, 4], batch, batches={"press_batch": batch})
-    assert found.change == pytest.approx(1.0)
+    assert found.estimate == pytest.approx(1.0)
     assert found.p is None
     assert found.note == "It cannot be told from errors that press batches share."
 
@@ -179,6 +177,6 @@ def test_scores_that_are_all_alike_are_no_drift_and_not_judged(full: Round, way:
     else:
         batches = full.batches if way == "within batches" else None
         found = judge_drift(full.X, np.full(20, 4.1), full.order, batches=batches)
-    assert found.change == pytest.approx(0, abs=1e-9)
+    assert found.estimate == pytest.approx(0, abs=1e-9)
     assert found.p is None
     assert "no scatter" in found.note

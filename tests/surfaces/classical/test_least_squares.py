@@ -8,11 +8,9 @@ import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from doe.domain.errors import InputError
-from doe.surfaces.classical.curvature import judge_curvature
+from doe.surfaces.classical.batch_errors import judge_curvature
 from doe.surfaces.classical.effects import estimate_effects, half_normal_points, lenth_margins
-from doe.surfaces.classical.least_squares import ErrorEstimate, fit_least_squares
-from doe.surfaces.classical.pure_error import find_pure_error, judge_lack_of_fit
+from doe.surfaces.classical.least_squares import ErrorEstimate, find_pure_error, fit_least_squares, judge_lack_of_fit
 from doe.surfaces.classical.terms import build_terms
 
 
@@ -26,30 +24,16 @@ def random_fit(seed: int, n: int = 15, p: int = 4):
 def test_fit_agrees_with_statsmodels(seed):
     X, y = random_fit(seed)
     fit, other = fit_least_squares(X, y, assurance=0.9), sm.OLS(y, X).fit()
-    influence = other.get_influence()
     table = fit.coefficients
     assert table["estimate"].to_numpy() == pytest.approx(other.params)
     assert table["se"].to_numpy() == pytest.approx(other.bse)
     assert table["p"].to_numpy() == pytest.approx(other.pvalues)
     assert table[["low", "high"]].to_numpy() == pytest.approx(other.conf_int(0.1))
-    assert (fit.r2, fit.r2_adjusted) == pytest.approx((other.rsquared, other.rsquared_adj))
-    assert fit.leverage == pytest.approx(influence.hat_matrix_diag)
-    assert fit.press == pytest.approx(np.sum(influence.resid_press**2))
-    assert fit.r2_press == pytest.approx(1 - np.sum(influence.resid_press**2) / other.centered_tss)
-    assert (fit.residual_ss, fit.total_ss) == pytest.approx((other.ssr, other.centered_tss))
+    assert fit.residual_ss == pytest.approx(other.ssr)
     assert fit.unscaled == pytest.approx(other.normalized_cov_params)
     assert fit.partial_ss == pytest.approx(other.tvalues**2 * other.mse_resid)
     assert fit.error is not None
     assert (fit.error.variance, fit.error.df, fit.notes) == (pytest.approx(other.mse_resid), other.df_resid, ())
-
-
-def test_without_a_constant_the_variation_is_about_zero():
-    X, y = random_fit(2)
-    fit, other = fit_least_squares(X[:, 1:], y), sm.OLS(y, X[:, 1:]).fit()
-    assert not fit.has_constant
-    assert (fit.r2, fit.r2_adjusted, fit.total_ss) == pytest.approx(
-        (other.rsquared, other.rsquared_adj, other.uncentered_tss)
-    )
 
 
 @pytest.mark.parametrize("size", [1e-200, 1e-9, 1e9, 1e160])
@@ -65,18 +49,6 @@ def test_columns_of_nothing_leave_an_empty_fit():
     assert fit.coefficients.empty
     assert fit.residual_ss == pytest.approx(21)
     assert fit.notes == ("These coupons say nothing about dwell: it is zero at every one of them.",)
-
-
-def test_press_is_the_sum_over_really_leaving_each_coupon_out():
-    X, y = random_fit(11)
-    twin = 0.0
-    for i in range(len(y)):
-        rest = np.arange(len(y)) != i
-        beta = np.linalg.lstsq(X[rest], y[rest], rcond=None)[0]
-        twin += (y[i] - X[i] @ beta) ** 2
-    fit = fit_least_squares(X, y)
-    assert fit.press == pytest.approx(twin)
-    assert fit.r2_press == pytest.approx(1 - twin / np.sum((y - y.mean()) ** 2))
 
 
 def test_sums_of_squares_are_differences_of_refitted_models():
@@ -97,7 +69,6 @@ def test_fit_leaves_residuals_that_no_column_explains(seed, p, spare):
     X, y = random_fit(seed, n=p + spare, p=p)
     fit = fit_least_squares(X, y)
     assert X.T @ fit.residuals == pytest.approx(np.zeros(p), abs=1e-7)
-    assert fit.leverage.sum() == pytest.approx(p)
     assert fit.residual_df == spare
 
 
@@ -109,7 +80,6 @@ def test_units_of_the_response_do_not_change_the_tests(seed, scale, shift):
     assert other.coefficients["t"].iloc[1:].to_numpy() == pytest.approx(
         one.coefficients["t"].iloc[1:].to_numpy(), rel=1e-5
     )
-    assert other.r2 == pytest.approx(one.r2)
 
 
 def test_relabelled_coupons_give_the_same_fit():
@@ -128,37 +98,22 @@ def test_confounded_terms_are_named_and_the_fit_goes_on():
 
 def test_saturated_fit_says_that_it_has_no_error():
     fit = fit_least_squares([[1, -1], [1, 1]], [2.0, 3.0])
-    assert (fit.residual_df, fit.residual_sd, fit.error, fit.press, fit.r2_adjusted) == (0, None, None, None, None)
+    assert (fit.residual_df, fit.error) == (0, None)
     assert fit.coefficients["se"].isna().all()
     assert any("says nothing about the error" in note for note in fit.notes)
 
 
-def test_constant_response_has_no_variation_to_explain():
+def test_rounding_of_a_constant_response_is_no_scatter():
     fit = fit_least_squares([[1, -1], [1, 0], [1, 1]], [0.1, 0.1, 0.1])
-    assert (fit.r2, fit.r2_adjusted, fit.r2_press) == (None, None, None)
-    assert fit.residual_sd == 0
+    assert fit.residual_ss == 0
+    assert fit.coefficients["se"].tolist() == [0, 0]
 
 
 def test_error_from_elsewhere_sets_the_intervals():
     X, y = random_fit(2)
-    fit = fit_least_squares(X, y, error=ErrorEstimate(4.0, 1e9, "known"), assurance=0.95)
+    fit = fit_least_squares(X, y, error=ErrorEstimate(4.0, 10**9), assurance=0.95)
     half = (fit.coefficients["high"] - fit.coefficients["low"]).to_numpy() / 2
     assert half == pytest.approx(1.959964 * 2 * np.sqrt(np.diag(np.linalg.inv(X.T @ X))), rel=1e-5)
-
-
-@pytest.mark.parametrize(
-    ("X", "y", "words"),
-    [
-        ([[1, 1], [1, np.nan]], [1, 2], "row 2.*finite"),
-        ([[1, 1], [1, 2]], [1, np.inf], "response, row 2"),
-        ([[1, 1], [1, 2]], [1, 2, 3], r"allowed: \(2,\)"),
-        ([1, 2], [1, 2], "2 .coupons, terms."),
-        (np.empty((0, 2)), [], "1 or more"),
-    ],
-)
-def test_bad_arrays_are_refused_in_one_line(X, y, words):
-    with pytest.raises(InputError, match=words):
-        fit_least_squares(X, y)
 
 
 def test_intervals_cover_the_truth_as_often_as_they_say():
@@ -177,8 +132,9 @@ def test_pure_error_is_the_pooled_variance_of_equal_settings():
     settings_ = np.array([[0, 0], [1, 1], [0, 0], [1, 1], [0, 0], [1, 0]])
     y = np.array([1.0, 4.0, 2.0, 6.0, 3.0, 9.0])
     pure = find_pure_error(settings_, y)
-    assert (pure.ss, pure.df, pure.variance) == (pytest.approx(2.0 + 2.0), 3, pytest.approx(4 / 3))
-    assert pure.group[0] == pure.group[2] == pure.group[4]
+    assert pure is not None
+    assert (pure.df, pure.variance) == (3, pytest.approx(4 / 3))
+    assert find_pure_error(settings_[3:], y[3:]) is None
 
 
 def test_lack_of_fit_cannot_be_judged_without_replicates():
@@ -187,12 +143,6 @@ def test_lack_of_fit_cannot_be_judged_without_replicates():
     found = judge_lack_of_fit(fit_least_squares(X, y), X[:, 1:], y)
     assert (found.f, found.p) == (None, None)
     assert "No setting was repeated" in found.note
-
-
-def test_lack_of_fit_refuses_settings_that_leave_a_model_factor_out():
-    X = np.column_stack([np.ones(4), [0.0, 0, 1, 1], [0.0, 1, 0, 1]])
-    with pytest.raises(InputError, match="every factor and block"):
-        judge_lack_of_fit(fit_least_squares(X, [1.0, 2, 3, 5]), np.zeros((4, 1)), [1.0, 2, 3, 5])
 
 
 def test_lack_of_fit_keeps_its_promised_false_alarms():
@@ -231,30 +181,11 @@ def test_unreplicated_plan_has_no_intervals_but_lenth_margins():
     assert effects.lenth is not None
 
 
-def test_error_none_hides_the_intervals_even_with_replicates():
-    coded = np.vstack([plan(2), plan(2)])
-    effects = estimate_effects(coded, np.arange(8.0), ["a", "b"], error="none")
-    assert effects.error is None
-    assert effects.table["low"].isna().all()
-
-
 def test_void_coupon_leaves_effects_estimable_but_no_longer_plain_differences():
     coded = np.vstack([plan(2), plan(2)])[:-1]
     y = 3 + coded @ [1.0, -2.0]
     effects = estimate_effects(coded, y, ["a", "b"]).table
     assert effects["effect"].to_numpy() == pytest.approx([2.0, -4.0, 0.0], abs=1e-9)
-
-
-def test_effects_refuse_settings_between_the_levels():
-    with pytest.raises(InputError, match=r"dwell, row 2: found 0.5"):
-        estimate_effects([[-1, 1], [1, 0.5]], [1, 2], ["temp", "dwell"])
-
-
-def test_asking_for_replicates_that_do_not_exist_is_refused():
-    with pytest.raises(InputError, match="Lenth"):
-        estimate_effects(plan(2), [1, 2, 3, 4], ["a", "b"], error="replicates")
-    with pytest.raises(InputError, match="fewer terms than coupons"):
-        estimate_effects(plan(2), [1, 2, 3, 4], ["a", "b"], error="model")
 
 
 @given(st.lists(st.floats(-50, 50), min_size=3, max_size=31), st.floats(0.1, 20))
@@ -281,7 +212,7 @@ def test_half_normal_points_are_sorted_with_daniel_quantiles():
 def test_curvature_is_the_sum_of_the_pure_quadratic_coefficients():
     coded = np.vstack([plan(3), np.zeros((3, 3))])
     y = 5 - 2 * coded[:, 0] ** 2 + 0.5 * coded[:, 1] ** 2 + coded @ [1.0, 2.0, 3.0]
-    assert judge_curvature(coded, y).difference == pytest.approx(-1.5)
+    assert judge_curvature(coded, y).estimate == pytest.approx(-1.5)
 
 
 def test_curvature_test_is_the_two_sample_t_test_when_the_corners_are_one_setting():
@@ -295,9 +226,7 @@ def test_curvature_test_is_the_two_sample_t_test_when_the_corners_are_one_settin
     assert (found.low, found.high) == pytest.approx(tuple(other.confidence_interval(0.9)))
 
 
-def test_curvature_needs_centre_coupons_and_says_when_it_cannot_judge():
-    with pytest.raises(InputError, match="0 centre and 4 corner"):
-        judge_curvature(plan(2), [1, 2, 3, 4])
+def test_curvature_says_when_it_cannot_judge():
     found = judge_curvature(np.vstack([plan(2), [[0, 0]]]), [1, 2, 3, 4, 5])
     assert found.p is None
     assert "No setting was repeated" in found.note

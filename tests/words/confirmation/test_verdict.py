@@ -9,8 +9,9 @@ import pandas as pd
 import pytest
 
 from doe.assure.binomial import pass_rate_high, pass_rate_low
-from doe.assure.confirmation.attempts import ConfirmationPlan, Together, assurance_over, attempt_of
+from doe.assure.confirmation.attempts import ConfirmationPlan, assurance_over, attempt_of
 from doe.assure.confirmation.claims import claim_plan
+from doe.assure.confirmation.combination import Combination
 from doe.domain.factors import usual_factor
 from doe.domain.spec import Check, Spec
 from doe.domain.stack import Line, Material, Stack
@@ -205,7 +206,7 @@ def test_hand_feel_is_rounded_to_the_safe_side_and_says_whose_assurance():
 
 
 def test_all_three_figures_stand_side_by_side_each_with_its_assurance():
-    both = Together(0.96, 0.92, 0.97, 0.9501, 0.9, 400.0, 0.8, 15, True, ("A warning.",))
+    both = Combination(0.96, 0.92, 0.97, 0.9501, 0.9, 400.0, 0.8, 15, True, ("A warning.",))
     found = facts(attempt("p" * 11, "pppp"), together=both)
     assert words.source_rows(found) == (
         ("study alone (90 %)", "96.0 %", "92.0 %", ""),

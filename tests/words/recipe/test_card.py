@@ -86,9 +86,9 @@ def test_why_not_of_plans_follows_their_judgements():
 
 def test_handling_takes_what_the_study_knows_and_asks_for_the_rest():
     study = make_study()  # holds peel wait and second press, not the gap
-    assert [option for _, option in handling_gaps(study)] == ["--gap"]
-    assert handling_gaps(study, gap="10 s") == ()
-    steps = handling_sentences(study, SETPOINT, gap="10 s, flat", peel="cold.", more=("warm the film", " "))
+    assert [option for _, option in handling_gaps(study, {})] == ["--gap"]
+    assert handling_gaps(study, {"gap": "10 s"}) == ()
+    steps = handling_sentences(study, SETPOINT, {"gap": "10 s, flat", "peel": "cold."}, ("warm the film", " "))
     assert steps == (
         "Between cure and press: 10 s, flat.",
         "Peel: wait 10 s, cold.",

@@ -13,8 +13,7 @@ from doe.domain.serial import to_plain
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.plans.augment import augment_plan
-from doe.plans.build import add_round, make_plan
+from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.classical import base_points
 from doe.plans.compare import ReasonCode, left_out
 from doe.plans.confusion import confusion
@@ -22,6 +21,7 @@ from doe.plans.judge import JudgementCode, judge_plan
 from doe.plans.model import MODELS
 from doe.plans.notes import NoteCode
 from doe.plans.plan import KINDS
+from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.study.plans import (
     JUDGED,
     KIND_LABELS,
@@ -38,7 +38,7 @@ from tests.plans.studies import usual
 
 
 def test_every_code_and_every_kind_has_its_words():
-    assert set(NOTES) == set(get_args(NoteCode))
+    assert set(NOTES) == {*get_args(NoteCode), *OF_CONFIRMATIONS}
     assert set(JUDGED) == set(get_args(JudgementCode))
     assert set(REASONS) == set(get_args(ReasonCode))
     assert {"auto", *KIND_LABELS} == set(KINDS)

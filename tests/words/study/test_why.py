@@ -16,7 +16,7 @@ from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
 from doe.setpoint.why import CouponWeight, Learned, OneMore, Why, explain_answer
 from doe.words.study import why as words
-from doe.words.study.why_parts import WhyPart, rough_note, why_parts
+from doe.words.study.why import WhyPart, rough_note, why_parts
 from tests.shared import known_coupons
 
 

@@ -10,6 +10,8 @@ import json
 import sqlalchemy as sa
 from alembic import op
 
+from doe.book.columns import REFUSE_CHANGE, closing, earlier, link, row_id, texts
+
 revision = "0002"
 down_revision = "0001"
 
@@ -26,40 +28,26 @@ _KEPT = (
     "entries",
     "analyses",
 )
-_REFUSAL = "the book is append-only: correct with a new entry"
 
 
 def upgrade() -> None:
     """Add the readings and the verdicts, then close every table to changes."""
     op.create_table(
         "gauge_readings",
-        sa.Column("id", sa.Integer, primary_key=True),
-        sa.Column("line_name", sa.Text, nullable=False),
-        sa.Column("data", sa.Text, nullable=False),
-        sa.Column("withdraws", sa.Integer, sa.ForeignKey("gauge_readings.id"), unique=True),
-        sa.Column("act_id", sa.Integer, sa.ForeignKey("acts.id"), nullable=False),
+        row_id(),
+        sa.Column("line_name", sa.Text, nullable=False, index=True),
+        *texts("data"),
+        earlier("withdraws", "gauge_readings"),
+        link("act_id", "acts", index=True),
     )
-    op.create_index("ix_gauge_readings_line_name", "gauge_readings", ["line_name"])
-    op.create_index("ix_gauge_readings_act_id", "gauge_readings", ["act_id"])
     op.add_column("analyses", sa.Column("verdict", sa.Text, nullable=False, server_default=""))
     _fill_verdicts()
-    if op.get_bind().dialect.name == "sqlite":
-        for table in _KEPT:
-            for act in ("UPDATE", "DELETE"):
-                op.execute(
-                    f"CREATE TRIGGER no_{act.lower()}_{table} BEFORE {act} ON {table} "
-                    f"BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END"
-                )
-    elif op.get_bind().dialect.name == "postgresql":
-        op.execute(
-            "CREATE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS "
-            f"$$ BEGIN RAISE EXCEPTION '{_REFUSAL}'; END $$"
-        )
-        for table in _KEPT:
-            op.execute(
-                f"CREATE TRIGGER no_change_{table} BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} "
-                "FOR EACH STATEMENT EXECUTE FUNCTION refuse_change()"
-            )
+    dialect = op.get_bind().dialect.name
+    if dialect == "postgresql":
+        op.execute(REFUSE_CHANGE)
+    for table in _KEPT:
+        for statement in closing(table, dialect):
+            op.execute(statement)
 
 
 def _fill_verdicts() -> None:

@@ -13,12 +13,11 @@ from typing import Any
 import sqlalchemy as sa
 from alembic import op
 
+from doe.book.columns import closing
 from doe.book.older import recipe_with_facts, scale_of_notes
 
 revision = "0005"
 down_revision = "0004"
-
-_REFUSAL = "the book is append-only: correct with a new entry"
 
 
 def upgrade() -> None:
@@ -55,9 +54,7 @@ def _open_to_changes(table: str) -> Iterator[None]:
     if dialect == "sqlite":
         op.execute(f"DROP TRIGGER no_update_{table}")
         yield
-        op.execute(
-            f"CREATE TRIGGER no_update_{table} BEFORE UPDATE ON {table} BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END"
-        )
+        op.execute(closing(table, dialect)[0])
     elif dialect == "postgresql":
         op.execute(f"ALTER TABLE {table} DISABLE TRIGGER no_change_{table}")
         yield

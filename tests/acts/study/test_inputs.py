@@ -1,0 +1,41 @@
+"""The sum over what a fit is made from is the same with and without a frame."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from doe.acts.study.inputs import hash_now, inputs_hash
+from doe.acts.study.rounds import results_to_learn_from
+from doe.book.book import Book
+from doe.domain.plan_kinds import CONFIRM
+from doe.domain.score import ScoreEntry
+from tests.book.samples import fill, make_plan
+
+SCORES = [
+    ScoreEntry("R1-01", checks={"release": True}, hand={"ana": 3, "bo": 4.5}),
+    ScoreEntry("R1-02", checks={"release": False}, symptoms=("dull",), actual={"dwell": 11}),
+    ScoreEntry("R1-03", checks={"release": False}, side="over", void_reason="dropped"),
+    ScoreEntry("R1-04", hand={"ana": 2}),
+]
+
+
+@pytest.mark.parametrize("kind", ["follow-up", CONFIRM])
+@pytest.mark.parametrize("places", ["all", "some", "none"])
+def test_the_sum_of_a_study_is_that_of_its_frame(tmp_path: Path, kind: str, places: str) -> None:
+    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book:
+        fill(book)
+        more = make_plan(3, number=2).astype({"cure_batch": object, "garment": object})
+        if places == "some":  # numbers beside nothing are decimal in a frame
+            more.loc[1, ["cure_batch", "garment"]] = None
+        elif places == "none":
+            more = more.drop(columns=["cure_batch", "garment", "press_order"])
+        book.save_round(1, more, kind=kind, seed=2)
+        last = str(more["coupon"].iloc[-1])
+        book.record(1, [*SCORES, ScoreEntry(last, checks={"release": True}, hand={"cy": 5})])
+        record = book.study(1)
+        assert hash_now(book, record) == inputs_hash(record.study, results_to_learn_from(book, 1))
+        before = hash_now(book, record)
+        book.record(1, [ScoreEntry("R1-01", hand={"ana": 3.5})], why="felt again")
+        assert hash_now(book, record) != before
