@@ -169,7 +169,7 @@ def _proposed(offer: ClaimOffer) -> ClaimRow:
 
 def claim_blocks(offer: ClaimOffer, first: ClaimRow, shown: Shown) -> list[Block]:
     """Claims for a person: where the coupons would go, what each claim costs, how likely it is."""
-    rates = tuple(f"if {rate:.0%}" for rate in STATED_RATES)
+    rates = tuple(f"if {percent(rate)}" for rate in STATED_RATES)
     heads = ("claim", "sure", "allowed", "coupons", "garments", "hours", "by study", *rates)
     each = "" if offer.per_unit == 1 else f" x {offer.per_unit}"
     rows = [

@@ -9,6 +9,7 @@ from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.words.study.setpoint import said as in_words
 from doe.words.study.state import counts_sentence
+from doe.words.wording import percent
 
 app = commands()
 
@@ -19,7 +20,7 @@ def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
     with desk.open(create=False) as book, desk.progress("fitting") as tell:
         fitted = fit_study(book, study, seed=seed, progress=tell)
     surfaces, belief = fitted.surfaces, fitted.surfaces.belief
-    rows = [(name, f"{max(share, 0):.0%}") for name, share in belief.learned.items()]
+    rows = [(name, percent(max(share, 0))) for name, share in belief.learned.items()]
     learned = (
         Table(("factor", "learned"), rows, right=("learned",)),
         "\nlearned: how much narrower the place of the best setting is than before the coupons.",

@@ -27,8 +27,8 @@ def sizes_reply(found: SizesWorth) -> Reply:
     if found.lines < found.wanted_lines:
         left = found.wanted_lines - found.lines
         blocks.append(
-            f"{count(left, 'line')} of {found.wanted_lines} could not be drawn: their kinds do not fit these ranges, "
-            "setting errors and spec."
+            f"{count(left, 'line')} of {found.wanted_lines} could not be drawn: their families do not fit these "
+            "ranges, setting errors and spec."
         )
     if found.impossible:
         blocks.append(

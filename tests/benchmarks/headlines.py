@@ -195,9 +195,9 @@ def quality() -> str:
     said = (
         "On simulated lines with a known truth (four factors, wanted pass rate 95 %, one round; "
         f"{', '.join(lines)} lines).\n"
-        "*Locked* families share no formula with anything the tool was tuned on; their ranges are 5 to 14 setting\n"
-        "errors wide. *Own kinds* are those that priors and thresholds were chosen on, with other seeds. Shares of lines\n"
-        "with 20 / 28 coupons, ± one standard error. Pages: "
+        "*Locked* families share no formula with anything the tool was tuned on; their ranges are 5 to 14\n"
+        "setting errors wide. *Own kinds* are those that priors and thresholds were chosen on, with other seeds.\n"
+        "Shares of lines with 20 / 28 coupons, ± one standard error. Pages: "
         f"{', '.join(f'[{page}]({LINK}/{page}.md)' for page, _ in WORLDS)}.\n"
     )
     body = [[label, *(_with_error(found, name) for found in pages)] for label, name in QUALITY]

@@ -87,7 +87,7 @@ def test_show_says_correction_uncertainty_step_error_and_date(shop_with):
     text = " ".join(shop.good("gauge", "show", LINE).out.split())
     assert "Levels of press_temp should lie at least 6 °C apart" in text
     assert "measure it again by" in text
-    assert "probe 74%, resolution of the display 5%, map 20%" in text
+    assert "probe 74 %, resolution of the display 5 %, map 20 %" in text
     warm = " ".join(shop.good("gauge", "show", LINE, "--temperature", "degF").out.split())
     assert "Levels of press_temp should lie at least 10 °F apart" in warm  # 5.1 degC is 9.2 degF
 

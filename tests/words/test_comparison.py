@@ -25,7 +25,7 @@ def test_every_code_has_its_words():
 @pytest.mark.parametrize(
     ("found", "words"),
     [
-        (Finding("worse", {**COUNTS, "least_drop": 0.0199}), "with 95 % assurance, it is at least 1 points worse."),
+        (Finding("worse", {**COUNTS, "least_drop": 0.0199}), "with 95 % assurance, it is at least 1 point worse."),
         (
             Finding("misses_rate", {**COUNTS, "wanted": 0.975, "new_high": 0.9601}),
             "97.5 %: new 18 of 20, in use 20 of 20",

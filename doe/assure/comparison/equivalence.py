@@ -13,6 +13,7 @@ from scipy.stats import nct, norm, t
 
 from doe.domain.finding import Finding, Value
 from doe.domain.outcome import HAND_PREFIX
+from doe.domain.spec import HAND_STEP
 from doe.surfaces.classical.mixed import fit_mixed
 
 Aim = Literal["difference", "non-inferiority", "equivalence"]
@@ -60,7 +61,14 @@ class Equivalence:
 
 
 def equivalence_of(
-    difference: float, se: float, df: float, *, margin: float, alpha: float = 0.10, notes: tuple[Finding, ...] = ()
+    difference: float,
+    se: float,
+    df: float,
+    *,
+    margin: float,
+    alpha: float = 0.10,
+    rounding: float = 0.0,
+    notes: tuple[Finding, ...] = (),
 ) -> Equivalence:
     """Two one-sided tests from a difference and its standard error.
 
@@ -71,15 +79,18 @@ def equivalence_of(
         Largest difference either way that does not matter.
     alpha : float
         Risk of each test.
+    rounding : float
+        How far the difference may be off because scores were rounded; the limits are that much wider either way.
 
     References
     ----------
     D. J. Schuirmann (1987), *Journal of Pharmacokinetics and Biopharmaceutics* 15, 657-680 (from memory).
     """
-    half = float(t.ppf(1 - alpha, df)) * se
+    half = float(t.ppf(1 - alpha, df)) * se + rounding
     low, high = difference - half, difference + half
-    up, down = (difference + margin, difference - margin)
-    t_low, t_high = (v / se if se > 0 else math.copysign(math.inf, v) for v in (up, down))
+    up, down = difference + margin - rounding, difference - margin + rounding
+    t_low = up / se if se > 0 else math.inf if up > 0 else -math.inf
+    t_high = down / se if se > 0 else -math.inf if down < 0 else math.inf
     p = max(float(t.sf(t_low, df)), float(t.cdf(t_high, df)))
     return Equivalence(
         difference,
@@ -118,7 +129,8 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
     Notes
     -----
     Where each material had cure batches of its own and only one of them, batch and material cannot be told apart; the
-    notes say so. Scores in half steps are treated as numbers.
+    notes say so. Scores in half steps are treated as numbers, with an allowance for what rounding hides
+    (`rounding_bias`): people who all give the same half say nothing of what lies between two halves.
     """
     keep = [c for c in ("material", "stroke", "cure_batch", "role") if c in scored.columns]
     people = [c for c in scored.columns if str(c).startswith(HAND_PREFIX)]
@@ -137,10 +149,45 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
         groups["print"] = long["print"].to_numpy()
     fit = fit_mixed(design, long["score"], groups, ["constant", "new", *levels.columns])
     row = fit.coefficients[fit.coefficients["term"] == "new"].iloc[0]
-    notes = tuple(_batch_notes(fit.components))
+    in_steps = bool(np.allclose(long["score"] % HAND_STEP, 0))
+    scatter = math.sqrt(float(fit.components["variance"].sum()))
     return equivalence_of(
-        float(row["estimate"]), float(row["se"]), float(row["df"]), margin=margin, alpha=alpha, notes=notes
+        float(row["estimate"]),
+        float(row["se"]),
+        float(row["df"]),
+        margin=margin,
+        alpha=alpha,
+        rounding=2 * rounding_bias(scatter) if in_steps else 0.0,  # either mean may be off, and not the same way
+        notes=tuple(_batch_notes(fit.components)),
     )
+
+
+def rounding_bias(scatter: float) -> float:
+    """How far the mean of scores rounded to half steps may lie from the true one, at worst over where that lies.
+
+    Parameters
+    ----------
+    scatter : float
+        Standard deviation of the rounded scores, their rounding included.
+
+    Notes
+    -----
+    Rounding a normal score with standard deviation s moves its mean by the series (h / pi) sum over k of
+    (-1)^k / k sin(2 pi k mu / h) exp(-2 (pi k s / h)^2), h the step (Sheppard's corrections are what is left of it when
+    s is large; from memory). What rounding adds to the variance, h^2 / 12, is taken off first.
+
+    Examples
+    --------
+    >>> [round(rounding_bias(scatter), 3) for scatter in (0.0, 0.2, 0.3, 0.5)]
+    [0.25, 0.035, 0.001, 0.0]
+    """
+    inner = math.sqrt(max(scatter**2 - HAND_STEP**2 / 12, 0.0))
+    if inner == 0:
+        return HAND_STEP / 2
+    k = np.arange(1, 60)
+    places = np.linspace(0, 0.5, 101)[:, None]  # of a step; the other half mirrors it
+    waves = (-1.0) ** k / k * np.sin(2 * np.pi * k * places) * np.exp(-2 * (np.pi * k * inner / HAND_STEP) ** 2)
+    return float(HAND_STEP / np.pi * np.abs(waves.sum(axis=1)).max())
 
 
 def _batch_notes(components: pd.DataFrame) -> Iterator[Finding]:

@@ -10,7 +10,7 @@ from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
 from doe.words.dates import day
 from doe.words.gauges.cautions import days_read, machine_notes, settings_words, signed
 from doe.words.gauges.setting_errors import basis_words
-from doe.words.wording import count
+from doe.words.wording import count, percent
 
 DAYS_SHOWN = 6
 """Days with readings that the line about drift names: the first ones left out."""
@@ -53,7 +53,7 @@ def worth_words(found: MachineSummary, shown: Shown) -> tuple[str, ...]:
     gauge, suggested = found.gauge, found.suggested
     assert gauge.budget is not None  # it was read
     shares = zip(gauge.budget.table["source"], gauge.budget.table["share"], strict=True)
-    sources = ", ".join(f"{source} {share:.0%}" for source, share in shares)
+    sources = ", ".join(f"{source} {percent(share)}" for source, share in shares)
     step = math.ceil(round(shown.delta(found.step_delta_degc, "degC"), 6))
     status = gauge.status
     due = status.state == "in date" and status.due is not None

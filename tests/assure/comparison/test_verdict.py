@@ -181,6 +181,39 @@ def test_equivalence_of_separate_coupons_is_the_plain_t_test():
         assert getattr(found, name) == pytest.approx(getattr(twin, name))
 
 
+def in_halves(rng: np.random.Generator, margin: float, sd: float, strokes: int = 20) -> pd.DataFrame:
+    """Scores in halves of a new material that is stiffer by a margin, somewhere between two halves."""
+    old = rng.uniform(3, 4)
+    scores = np.concatenate([mean + sd * rng.normal(size=strokes) for mean in (old - margin, old)])
+    return pd.DataFrame(
+        {
+            "material": ["new"] * strokes + ["old"] * strokes,
+            "stroke": [*range(strokes)] * 2,
+            "hand_ana": np.round(2 * scores) / 2,
+        }
+    )
+
+
+@pytest.mark.parametrize("strokes", [25, 26])
+def test_scores_that_all_fall_on_one_half_settle_nothing(strokes):
+    """What lies between two halves is not known however many agree; a difference of a whole step may be none."""
+    alike = in_halves(np.random.default_rng(1), 0.0, 0.0, strokes)
+    assert not compare_hand(alike, margin=0.5).is_equivalent
+    apart = alike.assign(hand_ana=alike["hand_ana"] - 0.5 * (alike["material"] == "new"))
+    found = compare_hand(apart, margin=0.5)
+    assert not found.is_equivalent
+    assert not found.is_different
+    assert found.p > 0.1
+
+
+@pytest.mark.parametrize(("margin", "sd"), [(0.5, 0.05), (0.3, 0.05), (0.5, 0.2)])
+def test_a_difference_at_the_margin_is_seldom_called_none_however_small_the_scatter(margin, sd):
+    # 150 each of a longer run: 0.01, 0.00, 0.03 (0.09 at 0.4 and 0.05, the most of twelve); stated: 0.05
+    rng = np.random.default_rng(7)
+    called = [compare_hand(in_halves(rng, margin, sd), margin=margin, alpha=0.05).is_equivalent for _ in range(40)]
+    assert sum(called) <= 5
+
+
 def test_equivalence_in_strokes_is_the_paired_t_test():
     rng = np.random.default_rng(23)
     stroke = rng.normal(0, 0.6, 10)
