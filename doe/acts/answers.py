@@ -10,7 +10,7 @@ import pandas as pd
 
 from doe.domain.finding import finding_of
 from doe.domain.jsonable import jsonable
-from doe.setpoint.answer import Answer, Cliff, Window
+from doe.setpoint.answer import Answer, Cliff, Room, Window
 
 SAYING = ("limits_on_certainty", "changes", "warnings")
 """Parts of an answer that hold facts."""
@@ -37,9 +37,12 @@ def answer_from(data: Mapping[str, Any]) -> Answer:
     following = values["next_coupons"]
     values["next_coupons"] = pd.DataFrame(following["rows"], columns=following["columns"])
     values["window"], values["assured_window"] = window(values["window"]), window(values["assured_window"])
-    values["cliffs"] = tuple(
-        Cliff(**{**c, "setting_errors": math.nan if c["setting_errors"] is None else c["setting_errors"]})
-        for c in values["cliffs"]
-    )
+    values["cliffs"] = tuple(Cliff(**_numbers(c, "setting_errors")) for c in values["cliffs"])
+    values["room"] = tuple(Room(**_numbers(r, "lower", "higher")) for r in values.get("room", ()))
     values |= {name: tuple(map(finding_of, values[name])) for name in SAYING}
     return Answer(**values)
+
+
+def _numbers(found: Mapping[str, Any], *names: str) -> dict[str, Any]:
+    """Distances as they were: one that is not a number, as without a setting error, is written as null."""
+    return {**found, **{name: math.nan if found[name] is None else found[name] for name in names}}

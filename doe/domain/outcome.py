@@ -11,6 +11,12 @@ from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 Side = Literal["", "under", "over", "other", "unknown"]
 SIDES: tuple[str, ...] = get_args(Side)
 
+Grade = Literal["", "clean", "just", "slight", "bad"]
+GRADES: tuple[str, ...] = get_args(Grade)
+"""How far a coupon lies from the line between pass and fail: clean or only just passed, failed slightly or badly."""
+CLEAN, JUST, SLIGHT, BAD = GRADES[1:]
+PASSED_GRADES = (CLEAN, JUST)
+
 HAND_PREFIX = "hand_"
 ACTUAL_PREFIX = "actual_"
 BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")

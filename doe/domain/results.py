@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.factors import Factor, check_value, value_bounds
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX, SIDES, check_hand
+from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, GRADES, HAND_PREFIX, PASSED_GRADES, SIDES, check_hand
 from doe.domain.study import Study
 from doe.domain.units import check_celsius, degc
 
@@ -30,6 +30,8 @@ class Results:
     passed : bool array, shape (n,)
     side : array of str, shape (n,)
         ``""`` for passed coupons, else ``under``, ``over``, ``other`` or ``unknown``.
+    grade : array of str, shape (n,)
+        ``clean`` or ``just`` for passed coupons, ``slight`` or ``bad`` for failed ones; ``""`` where not given.
     hand : float array, shape (n, people)
         Hand-feel 1 to 5, NaN where not scored.
     people : tuple of str
@@ -46,6 +48,7 @@ class Results:
     measured: pd.DataFrame
     passed: NDArray[np.bool_]
     side: NDArray[np.str_]
+    grade: NDArray[np.str_]
     hand: NDArray[np.float64]
     people: tuple[str, ...]
     batches: pd.DataFrame
@@ -66,7 +69,8 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
     study : Study
     frame : DataFrame
         One row a coupon: every factor, ``passed`` (bool; empty while waiting), ``side``, ``hand_<person>``, optional
-        ``actual_<factor>``, ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment``, ``press_order``.
+        ``grade``, ``actual_<factor>``, ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment``,
+        ``press_order``.
 
     Raises
     ------
@@ -118,6 +122,8 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
     problems += found
     side, found = _sides(frame, passed, scored, rows)
     problems += found
+    grade, found = _grades(frame, passed, scored, rows)
+    problems += found
     hand_columns = [c for c in frame.columns if str(c).startswith(HAND_PREFIX)]
     hand = np.full((len(frame), len(hand_columns)), np.nan)
     for j, name in enumerate(hand_columns):
@@ -137,6 +143,7 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
         measured=pd.DataFrame(measured)[scored].reset_index(drop=True),
         passed=passed[scored],
         side=side[scored],
+        grade=grade[scored],
         hand=hand[scored],
         people=tuple(str(c)[len(HAND_PREFIX) :] for c in hand_columns),
         batches=batches[scored].reset_index(drop=True),
@@ -230,3 +237,26 @@ def _sides(
     # a failed coupon without a side has failed for a reason nobody named; a passed one has no side
     side = np.where(passed, "", np.where(given == "", "unknown", given))
     return np.where(scored, side, "").astype(str), problems
+
+
+def _grades(
+    frame: pd.DataFrame, passed: NDArray[np.bool_], scored: NDArray[np.bool_], rows: list[str]
+) -> tuple[NDArray[np.str_], list[InputError]]:
+
+    given = _labels(frame.get("grade"), len(frame))
+    known = np.isin(given, GRADES)
+    at_odds = known & scored & (given != "") & (np.isin(given, PASSED_GRADES) != passed)
+    problems = [
+        InputError(f"{rows[i]}, grade", repr(str(given[i])), ", ".join(GRADES[1:]) + ", or empty", "Correct the grade.")
+        for i in np.flatnonzero(~known)
+    ]
+    problems += [
+        InputError(
+            f"{rows[i]}, grade",
+            f"{given[i]} on a coupon that {'passed' if passed[i] else 'failed'}",
+            "clean or just when it passed, slight or bad when it failed",
+            "Correct the grade or the checks.",
+        )
+        for i in np.flatnonzero(at_odds)
+    ]
+    return np.where(scored, given, "").astype(str), problems

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.outcome import ACTUAL_PREFIX, BAD, CLEAN, HAND_PREFIX, JUST, SLIGHT
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.domain.study import MAX_FACTORS, Study
 from doe.practice.habits import Habits
@@ -22,7 +22,7 @@ IntArray = NDArray[np.int64]
 
 # Always drawn for this many, so that a coupon's luck does not depend on how many there are.
 _FACTORS, _MECHANISMS = MAX_FACTORS, 8
-_CHANCES = ("lapse", "lapse check", "machine", "side", "symptom")
+_CHANCES = ("lapse", "lapse check", "machine", "side", "symptom", "grade", "grade slip")
 
 OTHER_MECHANISMS = ("thin", "thick", "steam")
 """Ways to fail that are no question of heat, in the order of `Margins.other`: too little powder, too much, steam."""
@@ -72,12 +72,15 @@ class Scoring:
         Factors whose real value is measured and given as ``actual_<factor>``.
     gauge_sd : float
         Standard deviation of that measurement, as a share of the factor's setting error.
+    grades : bool
+        Whether coupons are graded besides passed or failed.
     """
 
     people: tuple[str, ...] = ("ana", "ben")
     washes: int | None = None
     measured: tuple[str, ...] = ()
     gauge_sd: float = 0.25
+    grades: bool = False
 
 
 DEFAULT_SCORING = Scoring()
@@ -113,7 +116,8 @@ def run(line: CouponMaker, coupons: pd.DataFrame, seed: int, how: Scoring = DEFA
     margins = line.margins_at(real, levels)
     under, over = _with_scatter(line, margins, luck)
     lapse = luck.uniform["lapse"] < line.habits.lapse
-    side, severity, machine = _failures(line, under, over, _other(margins, luck), lapse, luck)
+    other = _other(margins, luck)
+    side, severity, machine = _failures(line, under, over, other, lapse, luck)
     first = _first_failed(line, severity, lapse, luck)
     failed = first < len(line.study.spec.checks)
     checks = _check_results(line, first, how)
@@ -129,6 +133,9 @@ def run(line: CouponMaker, coupons: pd.DataFrame, seed: int, how: Scoring = DEFA
         out[check.name] = checks[check.name]
     out["passed"] = passed
     out["side"] = np.where(seen, shown, "")
+    if how.grades:
+        slack = np.column_stack([under, over, other]).min(axis=1)
+        out["grade"] = _grades(line, slack, lapse, passed, luck)
     out["symptom"] = _symptoms(line, shown, machine, first, seen, luck)
     hand = line.hand_at(real, levels)
     hand = np.clip(hand + line.habits.hand_coupon_sd * luck.hand, HAND_LOW, HAND_HIGH)
@@ -271,6 +278,19 @@ def _recorded_side(line: CouponMaker, side: NDArray[np.str_], luck: _Luck) -> ND
     unknown = line.habits.unknown
     shown = np.where(draw < unknown + line.habits.wrong_side, wrong, side)
     return np.where(side == "", "", np.where(draw < unknown, "unknown", shown))
+
+
+def _grades(
+    line: CouponMaker, slack: FloatArray, lapse: NDArray[np.bool_], passed: list[bool | None], luck: _Luck
+) -> list[str]:
+    """Grade of each scored coupon: how far its worst margin lies from 0; chance alone where no setting spoiled it."""
+    far = np.where(slack > 0, slack > line.habits.just, slack < -line.habits.slight)
+    far = np.where(lapse, luck.uniform["grade"] < 0.5, far)
+    far ^= luck.uniform["grade slip"] < line.habits.grade_slip
+    return [
+        "" if ok is None else (CLEAN if f else JUST) if ok else (BAD if f else SLIGHT)
+        for ok, f in zip(passed, far, strict=True)
+    ]
 
 
 def _symptoms(

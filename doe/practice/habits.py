@@ -26,6 +26,11 @@ class Habits:
         Share of failed coupons whose side is not known, or taken for the other side.
     hand_coupon_sd, hand_scorer_sd, hand_bias_sd : float
         Spread of hand-feel from coupon to coupon, from scoring to scoring, and between people (scale points).
+    just, slight : float
+        How far from the line between pass and fail a pass is called clean and a failure bad, in standard deviations of
+        the coupon scatter.
+    grade_slip : float
+        Share of coupons whose grade is the other one of their side.
     """
 
     batch_share: float = 0.5
@@ -36,6 +41,9 @@ class Habits:
     hand_coupon_sd: float = 0.15
     hand_scorer_sd: float = 0.35
     hand_bias_sd: float = 0.25
+    just: float = 1.5
+    slight: float = 1.5
+    grade_slip: float = 0.05
 
     @classmethod
     def draw(cls, rng: np.random.Generator) -> Habits:

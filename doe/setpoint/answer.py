@@ -44,6 +44,21 @@ class Window:
 
 
 @dataclass(frozen=True)
+class Room:
+    """How far one setting may move alone from the setpoint while the expected pass rate holds the target.
+
+    ``low`` and ``high`` are machine settings (stored unit) inside the tested range; ``lower`` and ``higher`` how far
+    they lie from the setpoint in setting errors (NaN when the factor has none).
+    """
+
+    factor: str
+    low: float
+    high: float
+    lower: float
+    higher: float
+
+
+@dataclass(frozen=True)
 class Cliff:
     """Where the expected pass rate falls 10 points below the setpoint's, moving one factor alone.
 
@@ -68,7 +83,7 @@ class Answer:
     setpoint : mapping
         Factor name to value in its stored unit (or level), rounded to machine settings.
     window, assured_window : Window or None
-        None when no such box holds.
+        None when no box holds that has room on both sides of every setting, one machine step at least.
     pass_rate, pass_rate_low : float
         Expected share of prints that meet the whole spec at the setpoint with setting error, and its lower bound
         at the spec's assurance.
@@ -99,6 +114,9 @@ class Answer:
         production; ``ready_rate``, ``ready_shortfall``, ``reach_chance``, ``reach_gap``: thresholds of the verdict;
         and the keys of `doe.setpoint.verdict.ERROR_RATES`. An older version kept labels in words.
     seed : int
+    room : tuple of Room
+        One a numeric factor; empty when the target is not expected to hold at the setpoint, or no coupon varied some
+        setting. Older versions kept none.
     """
 
     setpoint: Mapping[str, float | str]
@@ -121,3 +139,4 @@ class Answer:
     warnings: tuple[Finding | str, ...]
     method: Mapping[str, float | str]
     seed: int
+    room: tuple[Room, ...] = ()

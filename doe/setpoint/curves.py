@@ -8,13 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from doe.domain.coding import FloatArray
+from doe.domain.coding import FloatArray, round_inward
+from doe.domain.factors import Factor
 from doe.domain.study import Study
-from doe.setpoint.answer import Answer, Cliff
+from doe.setpoint.answer import Answer, Cliff, Room, Window
 from doe.setpoint.robust import RobustRate
 from doe.surfaces.fitted import Surfaces
 
 Setpoint = Mapping[str, float | str]
+
+_EDGES = 81  # settings of each factor that are looked at
 
 CLIFF_DROP = 0.10
 """Loss of expected robust pass rate, against the setpoint's, that is called a cliff."""
@@ -130,30 +133,67 @@ def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str,
     )
 
 
-def find_cliffs(study: Study, surfaces: Surfaces, setpoint: Setpoint) -> tuple[Cliff, ...]:
-    """Cliffs around a setpoint, nearest first in setting errors; only those inside the tested range."""
-    found = []
+def find_edges(
+    study: Study, surfaces: Surfaces, setpoint: Setpoint, window: Window | None
+) -> tuple[tuple[Cliff, ...], tuple[Room, ...]]:
+    """Cliffs around a setpoint, nearest first in setting errors, and how far each setting may move alone.
+
+    Both lie inside the tested ranges. Room is none where the target does not hold at the setpoint; it is never less
+    than the window, whose box holds with more care.
+    """
+    cliffs: list[Cliff] = []
+    rooms: list[Room] = []
     for f in study.numeric:
-        curve = _curve(study, surfaces, setpoint, f.name, n=81)
+        curve = _curve(study, surfaces, setpoint, f.name, n=_EDGES)
         here = float(setpoint[f.name])
-        level = float(np.interp(here, curve.values, curve.pass_rate)) - CLIFF_DROP
-        below = curve.pass_rate < level
-        for direction, rows in (
-            ("lower", np.flatnonzero(below & (curve.values < here))[::-1]),
-            ("higher", np.flatnonzero(below & (curve.values > here))),
-        ):
-            if not len(rows):
-                continue
-            at = float(curve.values[rows[0]])
-            distance = abs(at - here)
-            found.append(
-                Cliff(
-                    factor=f.name,
-                    direction="lower" if direction == "lower" else "higher",
-                    at=at,
-                    distance=distance,
-                    setting_errors=distance / f.setting_sd if f.setting_sd else float("nan"),
-                    side="over" if curve.p_over[rows[0]] > curve.p_under[rows[0]] else "under",
-                )
+        cliffs += _cliffs(f, curve, here)
+        room = _room(study, f, curve, here, window)
+        rooms += [] if room is None else [room]
+    ordered = tuple(sorted(cliffs, key=lambda c: (np.isnan(c.setting_errors), c.setting_errors)))
+    return ordered, tuple(rooms) if len(rooms) == len(study.numeric) else ()
+
+
+def _cliffs(f: Factor, curve: Profile, here: float) -> list[Cliff]:
+    found = []
+    level = float(np.interp(here, curve.values, curve.pass_rate)) - CLIFF_DROP
+    below = curve.pass_rate < level
+    for direction, rows in (
+        ("lower", np.flatnonzero(below & (curve.values < here))[::-1]),
+        ("higher", np.flatnonzero(below & (curve.values > here))),
+    ):
+        if not len(rows):
+            continue
+        at = float(curve.values[rows[0]])
+        distance = abs(at - here)
+        found.append(
+            Cliff(
+                factor=f.name,
+                direction="lower" if direction == "lower" else "higher",
+                at=at,
+                distance=distance,
+                setting_errors=_errors(f, distance),
+                side="over" if curve.p_over[rows[0]] > curve.p_under[rows[0]] else "under",
             )
-    return tuple(sorted(found, key=lambda c: (np.isnan(c.setting_errors), c.setting_errors)))
+        )
+    return found
+
+
+def _room(study: Study, f: Factor, curve: Profile, here: float, window: Window | None) -> Room | None:
+    target = study.spec.pass_rate
+    if float(np.interp(here, curve.values, curve.pass_rate)) < target and window is None:
+        return None
+    short = curve.pass_rate < target
+    least, most = study.limits.bounds(f.name) if study.limits else (None, None)
+    below, above = curve.values[short & (curve.values < here)], curve.values[short & (curve.values > here)]
+    step = curve.values[1] - curve.values[0]
+    low = max(below.max() + step if len(below) else f.low, f.low if least is None else least)
+    high = min(above.min() - step if len(above) else f.high, f.high if most is None else most)
+    low, high = round_inward(f, min(low, here), max(high, here)) or (here, here)
+    if window is not None:
+        box = window.bounds.astype(float).T[f.name]
+        low, high = min(low, box["low"]), max(high, box["high"])
+    return Room(f.name, low, high, _errors(f, here - low), _errors(f, high - here))
+
+
+def _errors(f: Factor, distance: float) -> float:
+    return distance / f.setting_sd if f.setting_sd else float("nan")

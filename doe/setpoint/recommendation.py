@@ -13,7 +13,7 @@ from doe.domain.finding import Finding
 from doe.domain.seeds import check_seed
 from doe.domain.study import Study
 from doe.setpoint.answer import Answer
-from doe.setpoint.curves import find_cliffs
+from doe.setpoint.curves import find_edges
 from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.priors import prior_warning
 from doe.setpoint.robust import RobustRate
@@ -86,6 +86,7 @@ def recommend(
         else pd.DataFrame(columns=list(study.factor_names))
     )
     leaning = _leaning(SetpointDraws(study, rates, found.best, judge_for(study, surfaces)), surfaces)
+    cliffs, room = find_edges(study, surfaces, setpoint, window)
     changes: tuple[Finding, ...] = ()
     if verdict == "not reachable":
         changes = possible_changes(study, surfaces, _checks_best(study, surfaces, seed))
@@ -104,7 +105,7 @@ def recommend(
         best_pass_rate=chance.best,
         p_reachable=chance.p_reachable,
         next_coupons=following,
-        cliffs=find_cliffs(study, surfaces, setpoint),
+        cliffs=cliffs,
         limits_on_certainty=(*certainty_limits(surfaces, pass_rate, pass_rate_low, gaps), *leaning),
         changes=changes,
         warnings=(*surfaces.warnings, *leaning),
@@ -119,6 +120,7 @@ def recommend(
             **error_rates(made),
         },
         seed=seed,
+        room=() if gaps.unvaried or pass_rate < study.spec.pass_rate else room,
     )
     tell(1.0)
     return answer

@@ -40,9 +40,8 @@ def error_nodes(factors: int, nodes: int) -> FloatArray:
 class RobustRate:
     """Robust pass rate of settings under a study's surfaces.
 
-    Setting error is counted once: the fit takes the trial's own error out of the surface (none where actual values were
-    measured), and here all of production's stated error is put in. Hand-feel keeps the trial's error, which errs on the
-    careful side.
+    Setting error is counted once: the fit takes the trial's own error out of both surfaces (none where actual values
+    were measured), and here all of production's stated error is put in.
     """
 
     study: Study
@@ -92,9 +91,10 @@ class RobustRate:
     def _spread(self, frame: pd.DataFrame, error: FloatArray) -> FloatArray:
         """Model coordinates of settings with their error nodes, shape (rows * nodes, factors)."""
         columns = []
-        for j, f in enumerate(self.surfaces.scaling.numeric):
+        scaling = self.surfaces.scaling
+        for f, j in zip(scaling.numeric, scaling.rank, strict=True):
             value = frame[f.name].to_numpy(dtype=float)[:, None] + f.setting_sd * error[None, :, j]
             if f.scale == "log":  # a time cannot fall to zero however far the error reaches
                 value = np.maximum(value, 0.1 * f.low)
-            columns.append(self.surfaces.scaling.z_of(f, value).reshape(-1))
+            columns.append(scaling.z_of(f, value).reshape(-1))
         return np.column_stack(columns)

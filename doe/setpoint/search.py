@@ -15,7 +15,9 @@ from doe.domain.limits import CEILING_DEGC
 from doe.domain.masks import is_forbidden
 from doe.domain.study import Study
 from doe.setpoint.robust import RobustRate
+from doe.surfaces.contract import SurfaceDraws
 from doe.surfaces.fitted import Surfaces
+from doe.surfaces.outcomes import expit
 
 SPREAD_POINTS = 512
 """Points spread over the tested region for the first look."""
@@ -23,8 +25,22 @@ SPREAD_POINTS = 512
 FIRST_DRAWS = 200
 """Draws of the first look; what any setting reaches is counted on them."""
 
-AS_GOOD = 0.005
-"""Robust pass rates this close are as good as equal: the draws cannot tell them apart."""
+EXACT_NODES = 256
+"""Points that stand for the setting error where the best of each draw is looked at again."""
+
+FINALISTS = 16
+"""Settings that go from one look to the next."""
+
+SHARP = 0.2
+"""Width over which a robust rate counts as reaching the target or not, as a share of what the target lets be lost.
+
+A draw just short of the target counts nearly half, so that a handful of draws does not decide between two settings."""
+
+TIE_BREAK = 0.1
+"""Weight of the expected rate beside the chance of the target: where hardly a draw reaches it, the better rate wins."""
+
+AS_GOOD = 0.02
+"""Merits this close are as good as equal: the draws cannot tell the settings apart, and the one with more room wins."""
 
 
 @dataclass(frozen=True)
@@ -73,11 +89,22 @@ def settings_frame(study: Study, surfaces: Surfaces, z: FloatArray, combination:
     return frame[allowed(study, frame)].reset_index(drop=True)
 
 
+def merit(study: Study, rates: FloatArray) -> FloatArray:
+    """What the search makes as large as it can: the chance that a setting truly reaches the wanted rate, (settings,).
+
+    ``rates`` are the draws' robust rates, (draws, settings).
+    """
+    target = study.spec.pass_rate
+    width = SHARP * max(1 - target, 0.001)
+    return np.asarray(expit((rates - target) / width).mean(axis=0) + TIE_BREAK * rates.mean(axis=0))
+
+
 def find_setpoint(rate: RobustRate, *, rng: np.random.Generator) -> Found:
-    """Maximise the lower quantile (1 - assurance) of the robust pass rate over the tested region.
+    """The setting whose robust pass rate most surely reaches the wanted one (`merit`).
 
     A spread of points is looked at with few draws, the neighbourhoods of the best with more, the last few with all.
-    Among settings as good within noise, the one with the higher expected rate, then the one that takes less time, wins.
+    Among settings as good within noise the one with the most room wins: the highest least expected rate one setting
+    error to either side of each factor.
 
     Raises
     ------
@@ -85,23 +112,74 @@ def find_setpoint(rate: RobustRate, *, rng: np.random.Generator) -> Found:
         If the forbidden combinations and limits leave no setting at all.
     """
     study, surfaces = rate.study, rate.surfaces
-    points, first = first_look(rate, rng=rng)
+    first = first_look(rate, rng=rng)
     some = surfaces.draws.thin(400)
-    low = 1 - study.spec.assurance
-    merit = np.quantile(first, low, axis=0)
-    best, best_at = first.max(axis=1), points.iloc[first.argmax(axis=1)].reset_index(drop=True)
-    top = points.iloc[np.argsort(-merit)[:16]].reset_index(drop=True)
+    inner = _off_the_ends(study, first.points)
+    top = _best(first.points[inner], first.merit[inner])
     for reach, count in ((0.25, 160), (0.10, 120)):
         near = _near(study, surfaces, top, reach, count, rng)
-        merit = np.quantile(rate.draws(near, nodes=16, draws=some), low, axis=0)
-        top = near.iloc[np.argsort(-merit)[:16]].reset_index(drop=True)
+        near = near[_off_the_ends(study, near)]
+        top = _best(near, merit(study, rate.draws(near, nodes=16, draws=some)))
     rates = rate.draws(top, nodes=64)
-    chosen = _choose(study, top, np.quantile(rates, low, axis=0), rates.mean(axis=0))
-    return Found(top.iloc[[chosen]].reset_index(drop=True), rates[:, chosen], best, best_at)
+    score = merit(study, rates)
+    good = np.flatnonzero(score >= score.max() - AS_GOOD)
+    room = [_beside(rate, top.iloc[i : i + 1], some) for i in good]
+    chosen = int(good[int(np.argmax(room))])
+    return Found(top.iloc[[chosen]].reset_index(drop=True), rates[:, chosen], first.best, first.best_at)
 
 
-def first_look(rate: RobustRate, *, rng: np.random.Generator) -> tuple[pd.DataFrame, FloatArray]:
-    """Settings spread over the tested region, and their robust pass rates, shape (thinned draws, settings).
+def _off_the_ends(study: Study, points: pd.DataFrame) -> NDArray[np.bool_]:
+    """Settings with a machine step to each end of their ranges and limits, where a window may start; all if none."""
+    inner = np.ones(len(points), dtype=bool)
+    for f in study.numeric:
+        values = points[f.name].to_numpy(dtype=float)
+        least, most = study.limits.bounds(f.name) if study.limits else (None, None)
+        low, high = max(f.low, -np.inf if least is None else least), min(f.high, np.inf if most is None else most)
+        step = f.step or 0.0
+        inner &= (values >= low + step - 1e-9) & (values <= high - step + 1e-9)
+    return inner if inner.any() else ~inner
+
+
+def _best(points: pd.DataFrame, merits: FloatArray) -> pd.DataFrame:
+    return points.iloc[np.argsort(-merits, kind="stable")[:FINALISTS]].reset_index(drop=True)
+
+
+def _beside(rate: RobustRate, point: pd.DataFrame, draws: SurfaceDraws) -> float:
+    """Least expected rate one setting error to either side of each factor, the point itself included."""
+    numeric = [f for f in rate.study.numeric if f.setting_sd]
+    around = pd.concat([point] * (1 + 2 * len(numeric)), ignore_index=True)
+    for j, f in enumerate(numeric):
+        # a machine set beyond the tested range is not what is asked here
+        for row, sign in ((1 + 2 * j, -1), (2 + 2 * j, 1)):
+            value = float(around[f.name].iloc[row]) + sign * f.setting_sd
+            around.loc[row, f.name] = min(max(value, f.low), f.high)
+    return float(rate.draws(around, nodes=16, draws=draws).mean(axis=0).min())
+
+
+@dataclass(frozen=True)
+class FirstLook:
+    """Settings spread over the tested region.
+
+    Attributes
+    ----------
+    points : DataFrame
+        Permitted machine settings.
+    merit : array, shape (points,)
+    best, best_at
+        As in `Found`.
+    """
+
+    points: pd.DataFrame
+    merit: FloatArray
+    best: FloatArray
+    best_at: pd.DataFrame
+
+
+def first_look(rate: RobustRate, *, rng: np.random.Generator) -> FirstLook:
+    """Settings spread over the tested region, how good each is, and the best of each thinned draw.
+
+    All are compared with few points for the setting error; the best of the draws are then looked at with many, as the
+    highest of several hundred rough rates is too high.
 
     Raises
     ------
@@ -113,13 +191,18 @@ def first_look(rate: RobustRate, *, rng: np.random.Generator) -> tuple[pd.DataFr
         raise InputError(
             "forbidden combinations", "nothing left", "at least one permitted setting", "Relax one of them."
         )
-    return points, rate.draws(points, nodes=16, draws=rate.surfaces.draws.thin(FIRST_DRAWS))
+    draws = rate.surfaces.draws.thin(FIRST_DRAWS)
+    rough = rate.draws(points, nodes=16, draws=draws)
+    leading = np.unique(rough.argmax(axis=1))
+    exact = rate.draws(points.iloc[leading], nodes=EXACT_NODES, draws=draws)
+    at = leading[exact.argmax(axis=1)]
+    return FirstLook(points, merit(rate.study, rough), exact.max(axis=1), points.iloc[at].reset_index(drop=True))
 
 
 def _first_points(study: Study, surfaces: Surfaces, rng: np.random.Generator) -> pd.DataFrame:
     k, combinations = len(surfaces.scaling.numeric), len(surfaces.scaling.combinations())
     sobol = qmc.Sobol(k, scramble=True, rng=rng)
-    spread = 2 * sobol.random(SPREAD_POINTS) - 1
+    spread = (2 * sobol.random(SPREAD_POINTS) - 1)[:, surfaces.scaling.rank]
     tried = np.clip(surfaces.scaling.z(surfaces.results.settings), -1, 1)
     peaks = surfaces.draws.thin(96).peak
     z = [np.concatenate([spread, np.clip(peaks[c], -1, 1), tried]) for c in range(combinations)]
@@ -132,14 +215,5 @@ def _near(
 ) -> pd.DataFrame:
     z, combination = surfaces.scaling.z(top), surfaces.scaling.combination(top)
     pick = rng.integers(0, len(z), count)
-    moved = z[pick] + reach * rng.standard_normal((count, z.shape[1]))
+    moved = z[pick] + reach * rng.standard_normal((count, z.shape[1]))[:, surfaces.scaling.rank]
     return settings_frame(study, surfaces, np.concatenate([z, moved]), np.concatenate([combination, combination[pick]]))
-
-
-def _choose(study: Study, points: pd.DataFrame, low: FloatArray, expected: FloatArray) -> int:
-    good = low >= low.max() - AS_GOOD
-    good &= expected >= expected[good].max() - AS_GOOD / 2
-    seconds = [points[f.name].to_numpy(dtype=float) for f in study.numeric if f.unit == "s"]
-    cost = np.sum(seconds, axis=0) if seconds else np.zeros(len(points))
-    rows = np.flatnonzero(good)
-    return int(rows[np.lexsort((-low[rows], cost[rows]))[0]])

@@ -66,9 +66,9 @@ def ask(study: Study, surfaces: Surfaces, answer: Answer) -> tuple[SetpointDraws
     other draws; then `Asked.as_answered` differs from it.
     """
     rate = RobustRate(study, surfaces)
-    points, first = first_look(rate, rng=np.random.default_rng(answer.seed))
+    first = first_look(rate, rng=np.random.default_rng(answer.seed))
     rates = rate.draws(pd.DataFrame([dict(answer.setpoint)]), nodes=64)[:, 0]
-    return SetpointDraws(study, rates, first.max(axis=1), judge_for(study, surfaces)), points
+    return SetpointDraws(study, rates, first.best, judge_for(study, surfaces)), first.points
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from doe.setpoint.search import Found
 from doe.setpoint.verdict import reach_threshold
 from doe.surfaces.contract import SurfaceDraws
 from doe.surfaces.outcomes import FloatArray, expit
+from doe.surfaces.window_model import t_below
 
 DRAWS, GOALS, NODES = 600, 32, 16
 """Draws weighted at most; settings that may become the setpoint; points that stand for the setting error."""
@@ -99,12 +100,6 @@ def _thirds(hand: FloatArray, sd: FloatArray, passes: FloatArray) -> tuple[Float
     # twice the square of its scale is the variance of that t; its middle is narrower than a normal's
     width = TERCILE * np.sqrt((weight * ((hand - middle) ** 2 + 1.4 * sd**2)).sum(axis=0))
     return t_below((middle - width - hand) / sd), t_below((hand - middle - width) / sd)
-
-
-def t_below(t: FloatArray) -> FloatArray:
-    """Distribution function of Student's t with 4 degrees of freedom (closed form, Abramowitz and Stegun 26.7)."""
-    s = t / np.sqrt(1 + t**2 / 4)
-    return np.asarray(0.5 + 0.375 * s * (1 - s**2 / 12))
 
 
 def expected_worth(ways: FloatArray, chance: FloatArray, gain: FloatArray) -> FloatArray:

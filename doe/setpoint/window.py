@@ -30,6 +30,8 @@ def find_window(
 ) -> Window | None:
     """Grow a box from the setpoint, evenly and then side by side, while the target holds in all of it.
 
+    It starts with one machine step to each side of every setting: a box without width in one of them is no window.
+
     Parameters
     ----------
     rate : RobustRate
@@ -41,7 +43,7 @@ def find_window(
     Returns
     -------
     Window or None
-        None when the target does not hold at the setpoint itself.
+        None when the target does not hold at the setpoint, or not one machine step to each side of every setting.
     """
     study = rate.study
     target, low = study.spec.pass_rate, 1 - study.spec.assurance
@@ -60,13 +62,18 @@ def find_window(
         merit = draws.mean(axis=0) if kind == "expected" else np.quantile(draws, low, axis=0)
         return float(merit.min())
 
-    box = np.column_stack([centre, centre])
-    if worst(box, 64, True) < target:
+    if worst(np.column_stack([centre, centre]), 64, True) < target:
         return None
-    grow = np.array([growth(f) for f in numeric])
+    grow, step = np.array([growth(f) for f in numeric]), np.array([_least_step(f) for f in numeric])
+    sides = np.array([-1.0, 1.0])
+    box = centre[:, None] + step[:, None] * sides  # room on both sides of everything, or there is no window
+    if (box[:, 0] < ends[:, 0] - 1e-9).any() or (box[:, 1] > ends[:, 1] + 1e-9).any() or worst(box, 64, True) < target:
+        return None
+    least = box
     for reach in np.arange(STEP, LARGEST_EVEN + STEP / 2, STEP):  # first an even box, so that no factor is starved
-        even = np.clip(centre[:, None] + reach * unit[:, None] * np.array([-1.0, 1.0]), ends[:, :1], ends[:, 1:])
-        even = _rounded(numeric, even, centre)
+        wide = np.maximum(reach * unit, step)
+        even = np.clip(centre[:, None] + wide[:, None] * sides, ends[:, :1], ends[:, 1:])
+        even = _rounded(numeric, even, least)
         if worst(even, 16, False) < target:
             break
         box = even
@@ -74,16 +81,16 @@ def find_window(
     while open_sides:  # then side by side, the tightest first
         j, side = min(open_sides, key=lambda at: (abs(box[at] - centre[at[0]]) / unit[at[0]], at))
         wider = box.copy()
-        wider[j, side] = np.clip(box[j, side] + (-1, 1)[side] * grow[j], *ends[j])
+        wider[j, side] = np.clip(box[j, side] + sides[side] * grow[j], *ends[j])
         if wider[j, side] != box[j, side] and worst(wider, 16, False) >= target:
             box = wider
         else:
             open_sides.remove((j, side))
-    bounds = _rounded(numeric, box, centre)
+    bounds = _rounded(numeric, box, least)
     final = worst(bounds, 64, True)
-    while final < target and not np.array_equal(bounds[:, 0], bounds[:, 1]):
+    while final < target and not np.array_equal(bounds, least):
         # the quick look used few draws; the box may need to give a little
-        bounds = _rounded(numeric, centre[:, None] + 0.9 * (bounds - centre[:, None]), centre)
+        bounds = _rounded(numeric, centre[:, None] + 0.9 * (bounds - centre[:, None]), least)
         final = worst(bounds, 64, True)
     reach = np.min(np.minimum(centre - bounds[:, 0], bounds[:, 1] - centre) / unit)
     frame = pd.DataFrame(bounds, index=[f.name for f in numeric], columns=["low", "high"])
@@ -101,11 +108,17 @@ def growth(factor: Factor) -> float:
     return step * max(1, round(STEP * _unit(factor) / step)) if step else STEP * _unit(factor)
 
 
-def _rounded(numeric: tuple[Factor, ...], box: FloatArray, centre: FloatArray) -> FloatArray:
+def _least_step(factor: Factor) -> float:
+    """What counts as room on a side: one machine step, or a quarter of a setting error where there are no steps."""
+    return factor.step or _unit(factor) / 4
+
+
+def _rounded(numeric: tuple[Factor, ...], box: FloatArray, least: FloatArray) -> FloatArray:
+    """A box moved inward to machine settings, but no smaller than the least one."""
     out = np.empty_like(box)
     for j, f in enumerate(numeric):
-        inward = round_inward(f, min(box[j, 0], centre[j]), max(box[j, 1], centre[j]))
-        out[j] = (centre[j], centre[j]) if inward is None else inward
+        low, high = round_inward(f, *box[j]) or least[j]
+        out[j] = min(low, least[j, 0]), max(high, least[j, 1])
     return out
 
 

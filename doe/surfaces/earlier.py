@@ -92,6 +92,7 @@ def pooled(own: Results, use: EarlierUse) -> tuple[Results, NDArray[np.float64]]
         measured=pd.concat([own.measured, earlier.measured[list(own.measured.columns)]], ignore_index=True),
         passed=np.concatenate([own.passed, earlier.passed]),
         side=np.concatenate([own.side, earlier.side]),
+        grade=np.concatenate([own.grade, earlier.grade]),
         hand=hand,
         people=people,
         batches=pd.concat([own.batches, marked], ignore_index=True),

@@ -3,6 +3,9 @@
 A coupon is spoiled by something else than heat (lapse) with a small probability, else it is sound or fails by heat. A
 heat failure shows too much or too little heat, or rarely the wrong one of them; its symptom is sometimes put down to
 other reasons, and a spoiled coupon's to heat.
+
+A grade says how far a coupon lies from the line between pass and fail: the outcomes are ordered, with a cut on each
+side of that line (cumulative logits, McCullagh 1980, JRSS B 42, 109-142). A coupon without a grade has no cut.
 """
 
 from __future__ import annotations
@@ -12,6 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from doe.domain.outcome import BAD, CLEAN, JUST, SLIGHT
 
 FloatArray = NDArray[np.float64]
 
@@ -40,6 +45,8 @@ class OutcomeSlopes:
     ----------
     value, logit, over : array, shape (draws, coupons)
         Log probability, and its slopes along the logits of a sound print and of *over*.
+    width : array, shape (draws, coupons)
+        Slope along the distance of the coupon's cut from the line between pass and fail; 0 without a grade.
     lapse, wrong : array, shape (draws,)
         Slopes of the weighted sum along the shares of lapses and of wrong sides.
     """
@@ -47,6 +54,7 @@ class OutcomeSlopes:
     value: FloatArray
     logit: FloatArray
     over: FloatArray
+    width: FloatArray
     lapse: FloatArray
     wrong: FloatArray
 
@@ -59,7 +67,9 @@ class Outcomes:
     doubled, so that one formula does for all.
     """
 
-    def __init__(self, passed: NDArray[np.bool_], fail_kind: Mapping[str, NDArray[np.bool_]]) -> None:
+    def __init__(
+        self, passed: NDArray[np.bool_], fail_kind: Mapping[str, NDArray[np.bool_]], grade: NDArray[np.str_]
+    ) -> None:
         self._order = np.argsort(~passed, kind="stable")
         self._back = np.argsort(self._order)
         self.passes = int(passed.sum())
@@ -73,35 +83,70 @@ class Outcomes:
         table = np.zeros((3, len(passed)))
         for kind, numbers in by_kind.items():
             table[:, fail_kind[kind]] = np.array(numbers)[:, None]
+        table[1, grade != ""] /= 2  # what something else spoiled may look slight or bad
         self._sign, self._by_lapse, self._by_heat = table[:, self._order[self.passes :]]
+        self._near = np.isin(grade, (JUST, SLIGHT))[self._order]
+        self._far = np.isin(grade, (CLEAN, BAD))[self._order]
 
-    def log_chance(self, eta: FloatArray, over: FloatArray, lapse: FloatArray, wrong: FloatArray) -> FloatArray:
+    def log_chance(
+        self, eta: FloatArray, over: FloatArray, lapse: FloatArray, wrong: FloatArray, width: FloatArray
+    ) -> FloatArray:
         """Log probability of each coupon's outcome, shape (draws, coupons).
 
         Parameters
         ----------
         eta, over : array, shape (draws, coupons)
         lapse, wrong : array, shape (draws,)
+        width : array, shape (draws, coupons)
+            How far the cut on the coupon's side lies from the line between pass and fail, in logits; above 0.
         """
         good, bad = self._order[: self.passes], self._order[self.passes :]
-        sound = np.log1p(-lapse)[:, None] + log_expit(eta[:, good])
+        sound = np.log1p(-lapse)[:, None] + self._zone(eta[:, good], width[:, good], slice(0, self.passes))
         named = wrong[:, None] + expit(self._sign * over[:, bad]) * (1 - 2 * wrong)[:, None]
-        heat_fail = expit(-eta[:, bad]) * (1 - lapse)[:, None]
+        heat_fail = np.exp(self._zone(-eta[:, bad], width[:, bad], slice(self.passes, None))) * (1 - lapse)[:, None]
         failed = np.log(self._by_lapse * lapse[:, None] + self._by_heat * heat_fail * named)
         return np.concatenate([sound, failed], axis=1)[:, self._back]
 
+    def _zone(self, toward: FloatArray, width: FloatArray, rows: slice) -> FloatArray:
+        """Log probability of the grade's zone, (draws, those rows); ``toward`` is the logit of the coupon's side."""
+        near, far = self._near[rows], self._far[rows]
+        value = log_expit(np.where(far, toward - width, toward))
+        if near.any():
+            value[:, near] += log_expit(width - toward)[:, near] + np.log(-np.expm1(-width[:, near]))
+        return value
+
+    def _zone_slopes(self, toward: FloatArray, width: FloatArray, rows: slice) -> tuple[FloatArray, FloatArray]:
+        """Slopes of `_zone` along the logit of the coupon's side and along the width."""
+        near, far = self._near[rows], self._far[rows]
+        along = expit(np.where(far, width - toward, -toward))
+        wider = np.where(far, -along, 0.0)
+        if near.any():
+            short = expit(toward - width)[:, near]
+            along[:, near] -= short
+            wider[:, near] = short + 1 / np.expm1(width[:, near])
+        return along, wider
+
     def slopes(
-        self, eta: FloatArray, over: FloatArray, lapse: FloatArray, wrong: FloatArray, weights: FloatArray
+        self,
+        eta: FloatArray,
+        over: FloatArray,
+        lapse: FloatArray,
+        wrong: FloatArray,
+        width: FloatArray,
+        weights: FloatArray,
     ) -> OutcomeSlopes:
         """`log_chance` with its slopes, each coupon's slopes times its weight, shape (coupons,)."""
         good, bad = self._order[: self.passes], self._order[self.passes :]
-        value, d_eta, d_over = np.empty_like(eta), np.empty_like(eta), np.zeros_like(over)
+        sound, failing = slice(0, self.passes), slice(self.passes, None)
+        value, d_eta, d_width = np.empty_like(eta), np.empty_like(eta), np.empty_like(eta)
+        d_over = np.zeros_like(over)
 
-        logit = eta[:, good]
-        value[:, good] = np.log1p(-lapse)[:, None] + log_expit(logit)
-        d_eta[:, good] = expit(-logit) * weights[good]
+        value[:, good] = np.log1p(-lapse)[:, None] + self._zone(eta[:, good], width[:, good], sound)
+        along, wider = self._zone_slopes(eta[:, good], width[:, good], sound)
+        d_eta[:, good], d_width[:, good] = along * weights[good], wider * weights[good]
 
-        share, fail = expit(self._sign * over[:, bad]), expit(-eta[:, bad])
+        share = expit(self._sign * over[:, bad])
+        fail = np.exp(self._zone(-eta[:, bad], width[:, bad], failing))
         plain = (1 - 2 * wrong)[:, None]
         named = wrong[:, None] + share * plain
         by_heat = self._by_heat * fail * (1 - lapse)[:, None]
@@ -109,8 +154,10 @@ class Outcomes:
         value[:, bad] = np.log(chance)
         pull = weights[bad] / chance
         heated = pull * by_heat
-        d_eta[:, bad] = -heated * named * (1 - fail)
+        along, wider = self._zone_slopes(-eta[:, bad], width[:, bad], failing)
+        d_eta[:, bad], d_width[:, bad] = -heated * named * along, heated * named * wider
         d_over[:, bad] = heated * self._sign * share * (1 - share) * plain
         d_wrong = (heated * (1 - 2 * share)).sum(axis=1)
         d_lapse = (pull * (self._by_lapse - self._by_heat * fail * named)).sum(axis=1)
-        return OutcomeSlopes(value, d_eta, d_over, d_lapse - weights[good].sum() / (1 - lapse), d_wrong)
+        d_lapse = d_lapse - weights[good].sum() / (1 - lapse)
+        return OutcomeSlopes(value, d_eta, d_over, d_width, d_lapse, d_wrong)

@@ -36,6 +36,14 @@ class Scaling:
         """The factors with a range, in order; the axes of ``z``."""
         return tuple(f for f in self.factors if not f.is_categorical)
 
+    @property
+    def rank(self) -> NDArray[np.intp]:
+        """Place of each numeric factor among their names in order, shape (numeric factors,).
+
+        What is random a factor is taken in this order, so that no answer depends on the order they were typed in.
+        """
+        return np.argsort(np.argsort([f.name for f in self.numeric]))
+
     def z(self, frame: pd.DataFrame) -> FloatArray:
         """Model coordinates of settings, shape (rows, numeric factors)."""
         columns = [self.z_of(f, frame[f.name].to_numpy(dtype=float)) for f in self.numeric]

@@ -60,12 +60,20 @@ class TrialError:
         return AveragedLogit(logit, shrunk, bent)
 
     def backward(
-        self, d_logit: FloatArray, averaged: AveragedLogit, curve: FloatArray, peak: FloatArray
+        self,
+        d_logit: FloatArray,
+        d_shrunk: FloatArray,
+        averaged: AveragedLogit,
+        curve: FloatArray,
+        peak: FloatArray,
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """From slopes along the averaged logits to those along eta, curve and peak (their shapes)."""
+        """From slopes along the averaged logits to those along eta, curve and peak (their shapes).
+
+        ``d_shrunk`` is the slope along how far logits are shrunk, of what is shrunk besides eta, (draws, coupons).
+        """
         k = self._z.shape[1]
         d_eta = d_logit * averaged.shrunk
-        d_spread = d_eta * averaged.logit * averaged.shrunk
+        d_spread = (d_eta * averaged.logit + d_shrunk * averaged.shrunk**2) * averaged.shrunk
         d_spread *= -np.pi / 16
         d_slope = averaged.bent * (8 * d_spread)
         d_curve = 4 * curve * (d_spread @ self._products.T).reshape(-1, k, k)

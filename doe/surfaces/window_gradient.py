@@ -87,13 +87,18 @@ class TemperedWindow:
         weights = power * model.weights
         averaged = error.average(eta, draws.curve, draws.peak) if error.present else None
         logit = eta if averaged is None else averaged.logit
-        found = model.outcomes().slopes(logit, over, draws.lapse, draws.wrong_side, weights)
+        cut = model.cuts(draws)
+        width = cut if averaged is None else cut * averaged.shrunk
+        found = model.outcomes().slopes(logit, over, draws.lapse, draws.wrong_side, width, weights)
+        wider = found.width * width
+        back.cut_pass += wider @ model.passed
+        back.cut_fail += wider @ ~model.passed
         back.lapse += found.lapse
         back.wrong += found.wrong
         value = found.value @ weights
         if averaged is None:
             return value, found.logit, found.over
-        d_eta, d_curve, d_peak = error.backward(found.logit, averaged, draws.curve, draws.peak)
+        d_eta, d_curve, d_peak = error.backward(found.logit, found.width * cut, averaged, draws.curve, draws.peak)
         back.curve += d_curve
         back.peak += d_peak
         return value, d_eta, found.over
@@ -191,6 +196,8 @@ class TemperedWindow:
         put("split", p.log_split[1] * (back.weight * weight).sum(axis=1))
         put("lapse", p.logit_lapse[1] * back.lapse * draws.lapse * (1 - draws.lapse))
         put("wrong_side", p.logit_wrong_side[1] * back.wrong * draws.wrong_side * (1 - draws.wrong_side))
+        if model.graded:
+            put("cuts", p.log_cut[1] * np.column_stack([back.cut_pass, back.cut_fail]))
         put("hand_top", p.hand_top[1] * back.hand_top.sum(axis=0))
         put("hand_depth", p.log_hand_depth[1] * back.depth * depth)
         put("hand_sd", p.log_hand_sd[1] * back.hand_sd * draws.hand_sd)
@@ -227,6 +234,7 @@ class _Backward:
         self.hand_peak = np.zeros((combinations, draws, k))
         self.depth = np.zeros(draws)
         self.hand_sd = np.zeros(draws)
+        self.cut_pass, self.cut_fail = np.zeros(draws), np.zeros(draws)
 
 
 def _times(matrix: FloatArray, vector: FloatArray) -> FloatArray:

@@ -57,6 +57,7 @@ class Priors:
     log_heat_sd: float = 0.5
     logit_lapse: tuple[float, float] = (-4.2, 0.8)
     logit_wrong_side: tuple[float, float] = (-2.4, 0.6)
+    log_cut: tuple[float, float] = (0.9, 0.5)
     hand_top: tuple[float, float] = (4.1, 0.5)
     log_hand_depth: tuple[float, float] = (-1.0, 1.0)
     hand_place_sd: float = 0.5
@@ -101,6 +102,8 @@ class WindowDraws:
         The same before it is stretched by the height of the peak; hand-feel falls by ``depth`` times it.
     top, depth : array, shape (draws,)
         Logit of the peak before levels shift it, and depth of hand-feel.
+    cuts : array, shape (draws, 2)
+        How far from the line between pass and fail, in logits, a pass turns clean and a failure bad.
     """
 
     logit: FloatArray
@@ -114,6 +117,7 @@ class WindowDraws:
     shape: FloatArray
     top: FloatArray
     depth: FloatArray
+    cuts: FloatArray
 
     @property
     def count(self) -> int:
@@ -137,6 +141,7 @@ class WindowDraws:
             self.shape[pick],
             self.top[pick],
             self.depth[pick],
+            self.cuts[pick],
         )
 
     def eta(self, z: FloatArray, combination: int = 0) -> FloatArray:
@@ -213,12 +218,14 @@ class WindowModel:
         self.features = quadratic_features(z)
         self.passed = results.passed
         self.fail_kind = {kind: results.side == kind for kind in ("under", "over", "other", "unknown")}
+        self.grade = results.grade
+        self.graded = bool((results.grade != "").any())
         self.hand = hand
         self.hand_low, self.hand_high = rounding_bounds(hand, results)
         self.batches = _batch_matrices(results, results.coupons if own is None else own)
         self.heats = heats(self.factors)
         self._trade = _trade_means(self.factors, self.priors)
-        self.rank = np.argsort(np.argsort([f.name for f in self.factors]))
+        self.rank = scaling.rank
         self.pairs = np.array(sorted(permutations(range(self.k), 2), key=lambda pair: tuple(self.rank[list(pair)])))
         self.pairs = self.pairs.reshape(-1, 2).T
         self.slices = self._layout()
@@ -273,6 +280,7 @@ class WindowModel:
             "heat": k,
             "lapse": 1,
             "wrong_side": 1,
+            "cuts": 2 * self.graded,
             "hand_top": 1,
             "hand_depth": 1,
             "hand_place": k,
@@ -386,6 +394,7 @@ class WindowModel:
             shape=shape,
             top=top,
             depth=depth,
+            cuts=np.exp(p.log_cut[0] + p.log_cut[1] * xi[:, at["cuts"]]),
         )
 
     def _shift(self, xi: FloatArray, combination: int) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -423,19 +432,29 @@ class WindowModel:
         eta, over = self.coupon_logits(draws)
         for sd, shift in self.batch_shifts(xi):
             eta += sd[:, None] * shift
-        eta = self.with_trial_error(eta, draws)
-        return self.outcomes().log_chance(eta, over, draws.lapse, draws.wrong_side)
+        error, width = self.trial_error, self.cuts(draws)
+        if error.present:
+            averaged = error.average(eta, draws.curve, draws.peak)
+            eta, width = averaged.logit, width * averaged.shrunk
+        return self.outcomes().log_chance(eta, over, draws.lapse, draws.wrong_side, width)
+
+    def cuts(self, draws: WindowDraws) -> FloatArray:
+        """Distance of the cut on each coupon's side from the line between pass and fail, (draws, coupons)."""
+        if not self.graded:
+            return np.ones((draws.count, len(self.passed)))
+        return np.asarray(draws.cuts[:, np.where(self.passed, 0, 1)])
 
     def pass_log_chance(self, xi: FloatArray) -> FloatArray:
         """Log probability that each coupon passes its checks, shape (draws, coupons)."""
         passing = copy(self)
         passing.passed = np.ones(len(self.passed), dtype=bool)
+        passing.grade = np.full(len(self.passed), "")
         passing.fail_kind = {kind: np.zeros(len(self.passed), dtype=bool) for kind in self.fail_kind}
         return passing.coupon_log_likelihood(xi)
 
     def outcomes(self) -> Outcomes:
         """What happened to the coupons, for the likelihood."""
-        return Outcomes(self.passed, self.fail_kind)
+        return Outcomes(self.passed, self.fail_kind, self.grade)
 
     def with_trial_error(self, eta: FloatArray, draws: WindowDraws) -> FloatArray:
         """Logit of a pass at the *set* values, the trial's own setting error averaged over, shape (draws, coupons)."""

@@ -55,6 +55,8 @@ class Population:
     unknown, wrong_side : failures whose side is missing, or taken for the other one
     batch_share, garment_share : of the machines' and the coupons' variance that is common to a batch, to a garment
     hand_coupon_sd, hand_scorer_sd, hand_bias_sd : points of the scale
+    cut : standard deviations of the coupon scatter from the line between pass and fail to the next grade, log-uniform
+    grade_slip : share of coupons graded the other one of their side
     offset : display minus true temperature, in setting errors (standard deviation)
     """
 
@@ -72,6 +74,8 @@ class Population:
     hand_coupon_sd: tuple[float, float] = (0.1, 0.3)
     hand_scorer_sd: tuple[float, float] = (0.2, 0.5)
     hand_bias_sd: tuple[float, float] = (0.1, 0.6)
+    cut: tuple[float, float] = (0.7, 4.0)
+    grade_slip: tuple[float, float] = (0.0, 0.10)
     offset: float = 1.0
 
 
@@ -188,6 +192,7 @@ def _level_moves(rng: np.random.Generator, levels: int, heat: FloatArray) -> Flo
 
 def _habits(rng: np.random.Generator, world: Population) -> Habits:
     """Habits of a shop; most lose few prints to what is no setting, some many."""
+    own = rng.spawn(1)[0]  # grades have a stream of their own: a line is the same with and without them
     return Habits(
         batch_share=rng.uniform(*world.batch_share),
         garment_share=rng.uniform(*world.garment_share),
@@ -197,4 +202,7 @@ def _habits(rng: np.random.Generator, world: Population) -> Habits:
         hand_coupon_sd=rng.uniform(*world.hand_coupon_sd),
         hand_scorer_sd=rng.uniform(*world.hand_scorer_sd),
         hand_bias_sd=rng.uniform(*world.hand_bias_sd),
+        just=log_uniform(own, world.cut),
+        slight=log_uniform(own, world.cut),
+        grade_slip=own.uniform(*world.grade_slip),
     )
