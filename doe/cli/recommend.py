@@ -103,7 +103,7 @@ def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ())
         "",
         *(f"  {text}" for text in words.sureness(study, answer)),
         "",
-        *(f"  {text}" for text in words.window_sentences(study, answer)),
+        *(f"  {text}" for text in words.window_sentences(study, answer, shown)),
         f"  Nearest cliff: {words.nearest_cliff(study, answer, shown)}",
         "",
         *(f"  {text}" for text in errors_counted(study, found.fitted.surfaces.results, shown)),
@@ -133,16 +133,19 @@ def _why_blocks(found: Recommended, why: Why, shown: Shown) -> list[Block]:
 
 
 def settings_table(study: Study, found: Recommended, shown: Shown) -> Table:
-    """The setpoint with both windows and the tested range."""
+    """The setpoint, how far each setting may move alone, both windows and the tested range."""
     answer = found.answer
+    alone = {room.factor: room for room in answer.room}
     rows = []
     for f in study.factors:
         spans = [_span(f, window, shown) for window in (answer.window, answer.assured_window)]
         tested = " / ".join(f.levels) if f.is_categorical else amount_range(f, f.low, f.high, shown)
+        room = alone.get(f.name)
+        spans.insert(0, "" if room is None else amount_range(f, room.low, room.high, shown))
         rows.append((f.name, amount_both(f, answer.setpoint[f.name], shown), *spans, tested))
     assured = answer.assured_window is not None
-    heads = ("factor", "setpoint", "expected window", *(("assured window",) if assured else ()), "tested")
-    return Table(heads, [row if assured else (*row[:3], row[4]) for row in rows])
+    heads = ("factor", "setpoint", "room alone", "window", *(("assured window",) if assured else ()), "tested")
+    return Table(heads, [row if assured else (*row[:4], row[5]) for row in rows])
 
 
 def _span(f: Factor, window: Window | None, shown: Shown) -> str:

@@ -55,7 +55,7 @@ class Priors:
     trade_sd: float = 0.3
     log_split: tuple[float, float] = (0.7, 0.5)
     log_heat_sd: float = 0.5
-    logit_lapse: tuple[float, float] = (-4.2, 0.8)
+    logit_lapse: tuple[float, float] = (-5.0, 1.0)
     logit_wrong_side: tuple[float, float] = (-2.4, 0.6)
     log_cut: tuple[float, float] = (0.9, 0.5)
     hand_top: tuple[float, float] = (4.1, 0.5)

@@ -30,7 +30,7 @@ from scipy import stats
 
 from doe.domain.factors import Factor
 from doe.domain.results import Results, read_results
-from doe.domain.spec import Spec
+from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP, Spec
 from doe.domain.study import Study
 from doe.plans.build import make_plan
 from doe.setpoint.robust import RobustRate
@@ -39,9 +39,9 @@ from doe.surfaces.fitted import PARTICLES, Surfaces
 from doe.surfaces.hamiltonian import sample_by_slopes
 from doe.surfaces.hand_scores import HandScores, mean_hand
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, expit
-from doe.surfaces.scaling import Scaling
+from doe.surfaces.scaling import Scaling, quadratic_features
 from doe.surfaces.window_gradient import TemperedWindow
-from doe.surfaces.window_model import HAND_FREEDOM, WindowModel
+from doe.surfaces.window_model import HAND_FREEDOM, WindowModel, rounding_bounds
 from tests.benchmarks.decision_case import usual_study
 from tests.benchmarks.results import Figures, arguments, table, written
 
@@ -94,7 +94,8 @@ def make_coupons(
 ) -> tuple[NDArray[np.bool_], NDArray[np.str_], HandScores]:
     """Results of one truth ``xi``, shape (1, parameters): passed, side, hand-feel of what transferred by one person."""
     n = len(model.passed)
-    chance = real_chances(model, xi, rng) if real_errors else model_chances(model, xi)
+    wander = np.sqrt(model.trial_variance) * rng.standard_normal(model.z.shape) if real_errors else 0.0
+    chance = real_chances(model, xi, model.z + wander) if real_errors else model_chances(model, xi)
     if not np.allclose(chance.sum(axis=0), 1):
         raise AssertionError("the ways a coupon can end do not add up to one")
     ended = (rng.random(n) > np.cumsum(chance, axis=0)[:-1]).sum(axis=0)
@@ -102,8 +103,11 @@ def make_coupons(
     side = np.where(passed, "", np.array(["", *OUTCOMES[1:]])[ended])
     side = np.where(~passed & (rng.random(n) < UNNAMED), "unknown", side)
     truth, rows = model.unpack(xi), np.flatnonzero(passed)
-    mean = (truth.hand[0] @ model.features[rows].T)[0]
-    score = mean + truth.hand_sd[0] * rng.standard_t(HAND_FREEDOM, len(rows))
+    mean = (truth.hand[0] @ quadratic_features(model.z + wander).T)[0]
+    if not real_errors:
+        mean -= truth.depth[0] * (model.trial_variance @ np.diagonal(truth.shape[0]))
+    felt = mean[rows] + truth.hand_sd[0] * rng.standard_t(HAND_FREEDOM, len(rows))
+    score = np.clip(np.round(felt / HAND_STEP) * HAND_STEP, HAND_LOW, HAND_HIGH)
     return passed, side, HandScores(rows, score, np.ones(len(rows)), np.zeros(1))
 
 
@@ -120,10 +124,9 @@ def model_chances(model: WindowModel, xi: FloatArray) -> FloatArray:
     return np.array(rows)
 
 
-def real_chances(model: WindowModel, xi: FloatArray, rng: np.random.Generator) -> FloatArray:
+def real_chances(model: WindowModel, xi: FloatArray, real: FloatArray) -> FloatArray:
     """The same for coupons whose real settings have wandered from the set ones; the surface is asked there."""
     truth = model.unpack(xi)
-    real = model.z + np.sqrt(model.trial_variance) * rng.standard_normal(model.z.shape)
     eta = truth.eta(real)[0]
     for i, matrix in enumerate(model.batches):
         log_sd = model.priors.log_batch_sd[0] + model.priors.log_batch_sd[1] * xi[0, model.slices["batch_sd"]][i]
@@ -169,6 +172,9 @@ def run_repeat(seed: int, *, factors: int = 2, particles: int = PARTICLES, real_
     xi = rng.standard_normal((1, model.parameters))
     passed, side, hand = make_coupons(model, xi, rng, real_errors=real_errors)
     model.passed, model.hand = passed, hand
+    given = np.full((len(passed), 1), np.nan)
+    given[hand.rows, 0] = hand.score
+    model.hand_low, model.hand_high = rounding_bounds(hand, replace(results, hand=given))
     model.fail_kind = {kind: side == kind for kind in model.fail_kind}
     surfaces, draws = fitted(model, study, results, rng, particles)
     truth, window = model.unpack(xi), surfaces.draws

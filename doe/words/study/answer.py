@@ -9,6 +9,7 @@ from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import LINKED_FROM, Answer, Cliff, Window
 from doe.words.study.setpoint import said
 from doe.words.wording import (
+    amount,
     amount_both,
     beyond,
     count,
@@ -148,13 +149,27 @@ def nearest_cliff(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
 _NOT_VARIED = "the coupons did not vary every setting, so nothing shows how far one would reach."
 
 
-def window_sentences(study: Study, answer: Answer) -> tuple[str, ...]:
+def no_room(study: Study, answer: Answer, shown: Shown = METRIC) -> str:
+    """Why there is no window though the target is expected to hold at the setpoint."""
+    if not answer.room:
+        return _NOT_VARIED
+    held = [
+        f"{f.label} at {amount(f, answer.setpoint[f.name], shown)}"
+        for f, room in zip(study.numeric, answer.room, strict=True)
+        if min(float(answer.setpoint[f.name]) - room.low, room.high - float(answer.setpoint[f.name])) < (f.step or 1e-9)
+    ]
+    if held:
+        return f"no room: hold {listing(held)}. One machine step further the target is not expected to hold."
+    return "no room for several settings at once: move one at a time, and no further than its room."
+
+
+def window_sentences(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[str, ...]:
     """The two windows, kept apart."""
     target = stated(study.spec.pass_rate)
     assurance = stated(study.spec.assurance)
     rate = "pass rate of the checks alone" if misses_hand(study, answer) else "pass rate"
     if answer.window is None and answer.pass_rate >= study.spec.pass_rate:
-        expected = f"No expected window: {_NOT_VARIED}"
+        expected = f"No expected window: {no_room(study, answer, shown)}"
     elif answer.window is None:
         expected = f"No expected window: the expected pass rate does not hold {target} in any box around the setpoint."
     else:
