@@ -18,6 +18,10 @@ COUPONS_PER_GARMENT = 4
 """Coupons cut from, or pressed on, one garment where nothing was said (common practice, no source)."""
 
 
+LEAST_BUDGET = 16
+"""Coupons that a search step by step is given at least: no verdict stands before."""
+
+
 @dataclass(frozen=True)
 class Study:
     """What is varied, over which ranges, and what counts as good enough.
@@ -39,6 +43,10 @@ class Study:
     coupons_per_garment : int, optional
         Coupons cut from, or pressed on, one garment, which is a block; `COUPONS_PER_GARMENT` where left out.
 
+    most_coupons : int, optional
+        The search goes step by step, a few coupons at a time until its verdict stands, and ends with so many; None for
+        rounds of any size.
+
     Raises
     ------
     InputError
@@ -53,6 +61,7 @@ class Study:
     forbidden: tuple[Forbidden, ...] = ()
     held: Mapping[str, float | str] = field(default_factory=dict)
     coupons_per_garment: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    most_coupons: int | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         fill = object.__setattr__
@@ -78,6 +87,10 @@ class Study:
         self._check_held(names)
         if self.per_garment < 1:
             raise InputError("coupons per garment", self.per_garment, "1 or more", "Count what fits on one garment.")
+        if self.most_coupons is not None and self.most_coupons < LEAST_BUDGET:
+            raise InputError(
+                "coupons altogether", self.most_coupons, f"{LEAST_BUDGET} or more", "Fewer settle hardly any verdict."
+            )
         check_ranges(self.factors, self.limits)
 
     def _check_held(self, names: list[str]) -> None:

@@ -11,9 +11,9 @@ from doe.plans.build import add_round
 from doe.plans.plan import Plan
 from doe.setpoint.answer import LINKED_FROM
 from doe.setpoint.next_coupons import choose_coupons
-from doe.setpoint.recommendation import NEXT_COUPONS
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import find_setpoint
+from doe.setpoint.verdict import next_size
 from doe.surfaces.fitted import Surfaces
 
 
@@ -22,7 +22,7 @@ def extend_plan(
     plan: Plan,
     surfaces: Surfaces,
     *,
-    coupons: int = NEXT_COUPONS,
+    coupons: int | None = None,
     seed: int = 0,
     line: Line = DEFAULT_LINE,
 ) -> Plan:
@@ -32,8 +32,9 @@ def extend_plan(
     ----------
     study, plan, surfaces
         What there is so far.
-    coupons : int
-        Coupons of the new round, the two centre coupons of a round of six or more among them.
+    coupons : int, optional
+        Coupons of the new round, the two centre coupons of a round of six or more among them; by default 8, or a step
+        of 4 where the study goes step by step.
     seed : int
     line : Line
         For settle times and what fits under the platen.
@@ -47,6 +48,7 @@ def extend_plan(
     rng = np.random.default_rng(seed)
     rate = RobustRate(study, surfaces)
     found = find_setpoint(rate, rng=rng)
+    coupons = next_size(study, surfaces.results.coupons) if coupons is None else coupons
     linked = coupons >= LINKED_FROM
     settings = choose_coupons(rate, found, coupons - 2 * linked, rng=rng)
     return add_round(plan, settings, seed=seed, line=line, repeat_centre=linked)

@@ -27,15 +27,13 @@ from doe.setpoint.verdict import (
     error_rates,
     find_gaps,
     judge,
+    next_size,
     possible_changes,
     reach_threshold,
     share_inside,
 )
 from doe.setpoint.window import find_window
 from doe.surfaces.fitted import Surfaces
-
-NEXT_COUPONS = 8
-"""Coupons proposed for a next round."""
 
 
 def recommend(
@@ -80,9 +78,10 @@ def recommend(
     tell(0.8)
     hand, hand_low, hand_high = _hand(surfaces, point, low)
     setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
+    size = next_size(study, made)
     following = (
-        choose_coupons(rate, found, NEXT_COUPONS, rng=rng)
-        if verdict == "more coupons" and not gaps.is_scoring_enough(by_numbers)
+        choose_coupons(rate, found, size, rng=rng)
+        if verdict == "more coupons" and size and not gaps.is_scoring_enough(by_numbers)
         else pd.DataFrame(columns=list(study.factor_names))
     )
     leaning = _leaning(SetpointDraws(study, rates, found.best, judge_for(study, surfaces)), surfaces)
@@ -115,7 +114,7 @@ def recommend(
             "setting_error": "once",
             "ready_rate": study.spec.pass_rate,
             "ready_shortfall": READY_LOW_SHORTFALL,
-            "reach_chance": reach_threshold(made),
+            "reach_chance": reach_threshold(study, made),
             "reach_gap": OUT_OF_REACH_GAP,
             **error_rates(made),
         },

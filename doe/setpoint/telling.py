@@ -16,7 +16,7 @@ import pandas as pd
 
 from doe.setpoint.robust import RobustRate
 from doe.setpoint.search import Found
-from doe.setpoint.verdict import reach_threshold
+from doe.setpoint.verdict import STEP_OUT_OF_REACH, reach_threshold
 from doe.surfaces.contract import SurfaceDraws
 from doe.surfaces.outcomes import FloatArray, expit
 from doe.surfaces.window_model import t_below
@@ -55,7 +55,7 @@ class DecisionWorth:
         rates = rate.draws(places, nodes=NODES, draws=draws)
         goals = np.argsort(-(rates.mean(axis=0) - 0.5 * rates.std(axis=0)), kind="stable")[:GOALS]
         reached = rates >= target
-        limit = reach_threshold(rate.surfaces.results.coupons + later)
+        limit = max(reach_threshold(rate.study, rate.surfaces.results.coupons + later), STEP_OUT_OF_REACH)
         none = np.where(reached.any(axis=1), 1 - 1 / limit, 1.0)
         return cls(draws, np.column_stack([reached[:, goals], none]))
 

@@ -41,6 +41,18 @@ OUT_OF_REACH_GAP = 0.05
 """... and even the best setting of a typical draw falls short by more than this."""
 
 
+STEP_COUPONS = 4
+"""Coupons of a step, where a search goes step by step ..."""
+
+STEP_READY, STEP_READY_FROM = 0.80, 16
+"""... which looks at its results again and again, so it is called ready only where the chance that the setpoint reaches
+the target is at least this, from so many coupons on ..."""
+
+STEP_OUT_OF_REACH, STEP_OUT_FROM = 0.15, 20
+"""... and not reachable below this chance, from so many coupons on. Chosen on 54 tuning lines so that the error rates
+of single rounds are kept with every look counted."""
+
+
 ERROR_RATES: dict[str, float] = {
     "rated_lines": 903,
     "false_ready_20": 11,
@@ -66,6 +78,10 @@ WORSE_RATES: dict[str, float] = {
     "worse_bound_held_12": 85,
 }
 """Goes with the rates above when an answer rests on fewer coupons than they were counted with: those with 12."""
+
+
+NEXT_COUPONS = 8
+"""Coupons proposed for a next round."""
 
 
 @dataclass(frozen=True)
@@ -149,17 +165,25 @@ def judge(
     coupons : int
         Coupons behind the draws.
     """
-    target = study.spec.pass_rate
-    if inside >= LEAST_INSIDE and pass_rate >= target and pass_rate_low >= target - READY_LOW_SHORTFALL:
+    target, stepwise = study.spec.pass_rate, study.most_coupons is not None
+    holds = inside >= LEAST_INSIDE and pass_rate >= target and pass_rate_low >= target - READY_LOW_SHORTFALL
+    if holds and (not stepwise or (coupons >= STEP_READY_FROM and chance.p_target >= STEP_READY)):
         return "ready"
-    if chance.p_reachable < reach_threshold(coupons) and chance.best < target - OUT_OF_REACH_GAP:
+    if chance.p_reachable < reach_threshold(study, coupons) and chance.best < target - OUT_OF_REACH_GAP:
         return "not reachable"
     return "more coupons"
 
 
-def reach_threshold(coupons: int) -> float:
+def reach_threshold(study: Study, coupons: int) -> float:
     """Chance that any setting reaches the target below which it is called not reachable, with so many coupons."""
+    if study.most_coupons is not None:
+        return STEP_OUT_OF_REACH if coupons >= STEP_OUT_FROM else 0.0
     return OUT_OF_REACH if coupons >= FEW_COUPONS else OUT_OF_REACH_FEW
+
+
+def next_size(study: Study, made: int) -> int:
+    """Coupons proposed after ``made`` of them: a step, no more than the budget leaves, or a usual second round."""
+    return NEXT_COUPONS if study.most_coupons is None else max(0, min(STEP_COUPONS, study.most_coupons - made))
 
 
 def error_rates(coupons: int) -> dict[str, float]:

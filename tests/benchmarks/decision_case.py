@@ -13,7 +13,9 @@ import pandas as pd
 from scipy.stats import qmc
 
 import doe
-from doe.practice.coupons import DEFAULT_SCORING, lean
+from doe.domain.stack import DEFAULT_LINE
+from doe.plans.build import add_round
+from doe.practice.coupons import DEFAULT_SCORING, Scoring, lean
 from doe.practice.lines import SimulatedLine, make_line
 from doe.practice.materials import CLOTHS, POWDERS
 from doe.practice.population.draw import FAMILIES, draw_line
@@ -36,6 +38,10 @@ WORLDS: dict[str, tuple[str, ...]] = {
 }
 """Lines by world: the kinds of `doe.practice.make_line` over the usual ranges; the families of the population on which
 choices may be made, and those on which none may, each over ranges of its own."""
+STEPWISE = 9
+"""Stands for the number of rounds of a case that goes step by step; its coupons are the most that it may make."""
+FIRST_STEP = 12
+"""Coupons that a search step by step begins with."""
 LEAST_FIRST = 10
 """Coupons that a first round of four factors needs at least."""
 
@@ -107,7 +113,7 @@ def share_below(line: SimulatedLine, window: Window | None, setpoint: Mapping[st
 
 
 def run_line(
-    kind: str, seed: int, cases: Sequence[tuple[int, int]], *, baselines: bool, hand: bool = True
+    kind: str, seed: int, cases: Sequence[tuple[int, int]], *, baselines: bool, hand: bool = True, grades: bool = False
 ) -> list[Record]:
     """All cases (coupons, rounds) of one line, each a record that JSON takes.
 
@@ -127,32 +133,70 @@ def run_line(
             "target": study.spec.pass_rate,
         }
         try:
-            record |= _case(study, line, coupons, rounds, seed, baselines=baselines)
+            how = Scoring(grades=grades)
+            if rounds == STEPWISE:
+                record |= _steps(study, line, coupons, seed, how)
+            else:
+                record |= _case(study, line, coupons, rounds, seed, how, baselines=baselines)
         except Exception:
             record["error"] = traceback.format_exc()
         records.append(record)
     return records
 
 
-def _case(study: doe.Study, line: SimulatedLine, coupons: int, rounds: int, seed: int, *, baselines: bool) -> Record:
+def _steps(study: doe.Study, line: SimulatedLine, most: int, seed: int, how: Scoring) -> Record:
+    """A search step by step until its verdict stands or the most coupons are made."""
+    study = replace(study, most_coupons=most)
+    plan = doe.make_plan(study, coupons=FIRST_STEP, seed=seed)
+    while True:
+        results = line.run(plan.coupons, seed, how)
+        start = time.process_time()
+        surfaces = doe.fit(study, results, seed=seed)
+        fitted = time.process_time()
+        answer = doe.recommend(study, surfaces, seed=seed)
+        spent = fitted - start, time.process_time() - fitted
+        if answer.next_coupons.empty:
+            return _record(line, results, answer) | {"fit_s": spent[0], "recommend_s": spent[1]}
+        plan = add_round(plan, answer.next_coupons, seed=seed, line=DEFAULT_LINE, repeat_centre=False)
+
+
+def _case(
+    study: doe.Study,
+    line: SimulatedLine,
+    coupons: int,
+    rounds: int,
+    seed: int,
+    how: Scoring,
+    *,
+    baselines: bool,
+) -> Record:
     later = second_round(coupons) if rounds == 2 else 0
     plan = doe.make_plan(study, coupons=coupons - later, seed=seed)
-    results = line.run(plan.coupons, seed)
+    results = line.run(plan.coupons, seed, how)
     first_verdict = None
     if later:
         surfaces = doe.fit(study, results, seed=seed)
         first_verdict = doe.recommend(study, surfaces, seed=seed).verdict
         plan = doe.extend_plan(study, plan, surfaces, coupons=later, seed=seed)
-        results = line.run(plan.coupons, seed)
+        results = line.run(plan.coupons, seed, how)
     start = time.process_time()  # one thread: what it takes on a core of its own, however busy the machine is
     surfaces = doe.fit(study, results, seed=seed)
     fitted = time.process_time()
     answer = doe.recommend(study, surfaces, seed=seed)
     done = time.process_time()
-    record: Record = {
+    record = _record(line, results, answer) | {
+        "first_verdict": first_verdict,
+        "fit_s": fitted - start,
+        "recommend_s": done - fitted,
+    }
+    return record | (usual_ways(study, line, results, coupons, seed) if baselines else {})
+
+
+def _record(line: SimulatedLine, results: pd.DataFrame, answer: doe.Answer) -> Record:
+    """An answer beside the truth."""
+    return {
         "made": len(results),
         "passed": int(results["passed"].sum()),
-        "first_verdict": first_verdict,
         "setpoint": dict(answer.setpoint),
         "true": true_rate(line, answer.setpoint),
         "pass_rate": answer.pass_rate,
@@ -168,10 +212,7 @@ def _case(study: doe.Study, line: SimulatedLine, coupons: int, rounds: int, seed
         "hand_low": answer.hand_low,
         "hand_high": answer.hand_high,
         "hand_true": true_hand(line, answer.setpoint),
-        "fit_s": fitted - start,
-        "recommend_s": done - fitted,
     }
-    return record | (usual_ways(study, line, results, coupons, seed) if baselines else {})
 
 
 def usual_ways(study: doe.Study, line: SimulatedLine, results: pd.DataFrame, coupons: int, seed: int) -> Record:
@@ -191,7 +232,8 @@ def judged(record: Record) -> Record:
         return record
     chance = Chance(record["p_target"], record["p_reachable"], record["best_pass_rate"])
     # every coupon of a plan lies in the region, so nothing stands against "ready"
-    said = judge(usual_study(), chance, record["pass_rate"], record["pass_rate_low"], coupons=record["made"])
+    study = replace(usual_study(), most_coupons=record["coupons"] if record["rounds"] == STEPWISE else None)
+    said = judge(study, chance, record["pass_rate"], record["pass_rate_low"], coupons=record["made"])
     return record | {"verdict": said}
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
+from tests.benchmarks.decision_case import STEPWISE
 from tests.benchmarks.results import Figure, Figures, Record, cell, mean, share, table
 
 SUCCESS, BAD, READY_BAD, REACHABLE = 0.95, 0.80, 0.90, 0.97
@@ -99,6 +100,7 @@ def _largest_gap(records: Sequence[Record]) -> Figure:
 Statement = Callable[[list[Record]], Figure]
 ROWS: tuple[tuple[str, str, Statement, int], ...] = (
     # name in the JSON file, label in the table, figure, digits
+    ("made", "coupons made, mean", lambda rs: mean(r["made"] for r in rs), 1),
     (
         "reached",
         "true robust pass >= 0.95 at the setpoint (best >= 0.97)",
@@ -207,7 +209,7 @@ def headlines(records: Sequence[Record]) -> Figures:
     seeds = [r["seed"] for r in records]
     said: Figures = {"errors": len(records) - len(sound), "first_seed": min(seeds), "last_seed": max(seeds)}
     for case in _cases(sound):
-        of, ending = _of_case(sound, case), f"{case[0]}" + ("_two_rounds" if case[1] == 2 else "")
+        of, ending = _of_case(sound, case), f"{case[0]}" + {2: "_two_rounds", STEPWISE: "_steps"}.get(case[1], "")
         said[f"lines_{ending}"] = len(of)
         for name, _, figure, _ in ROWS:
             value, error, count = figure(of)
@@ -225,6 +227,8 @@ def _of_case(records: Sequence[Record], case: tuple[int, int]) -> list[Record]:
 
 
 def _name(case: tuple[int, int]) -> str:
+    if case[1] == STEPWISE:
+        return f"step by step, up to {case[0]}"
     return f"{case[0]} coupons" + (", two rounds" if case[1] == 2 else "")
 
 

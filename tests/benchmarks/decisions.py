@@ -27,7 +27,7 @@ from joblib import Parallel, delayed
 from rich.console import Console
 from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
-from tests.benchmarks.decision_case import WORLDS, judged, run_line, run_oven, warm_up
+from tests.benchmarks.decision_case import STEPWISE, WORLDS, judged, run_line, run_oven, warm_up
 from tests.benchmarks.decision_table import headlines, oven_report, report
 from tests.benchmarks.results import (
     Record,
@@ -66,7 +66,7 @@ def missing(
     return [job for job in jobs if job[2]]
 
 
-def one(job: Job, baselines: bool, hand: bool, commit: str) -> list[Record]:
+def one(job: Job, baselines: bool, hand: bool, grades: bool, commit: str) -> list[Record]:
     """Run one job, warming the process up first; rounds 0 stands for the oven's question."""
     warm_up()
     kind, seed, cases = job
@@ -74,7 +74,7 @@ def one(job: Job, baselines: bool, hand: bool, commit: str) -> list[Record]:
     made = (
         run_oven(kind, seed, [c for c, _ in cases])
         if oven
-        else run_line(kind, seed, cases, baselines=baselines, hand=hand)
+        else run_line(kind, seed, cases, baselines=baselines, hand=hand, grades=grades)
     )
     return [record | {"commit": commit} for record in made]
 
@@ -89,6 +89,8 @@ def parse() -> argparse.Namespace:
     parser.add_argument("--seeds", choices=FIRST_SEED, default="tuning")
     parser.add_argument("--world", choices=WORLDS, default="kinds", help="where lines are drawn from")
     parser.add_argument("--no-hand", action="store_true", help="the spec asks for no hand-feel")
+    parser.add_argument("--grades", action="store_true", help="coupons are graded, not only passed or failed")
+    parser.add_argument("--step-by-step", action="store_true", help="--coupons are the most that a search may make")
     parser.add_argument(
         "--kinds",
         help="comma list of kinds or families; those of the world by default (not borderline, not workshop)",
@@ -106,7 +108,8 @@ def part_of(options: argparse.Namespace) -> str:
     """Which results page a run belongs to: one for each world, with and without hand-feel."""
     parts = ["oven"] if options.oven else []
     parts += [options.world] if options.world != "kinds" else []
-    return "-".join(parts + (["checks"] if options.no_hand else []))
+    marks = {"checks": options.no_hand, "grades": options.grades, "steps": options.step_by_step}
+    return "-".join(parts + [mark for mark, on in marks.items() if on])
 
 
 def main() -> None:
@@ -125,7 +128,8 @@ def main() -> None:
 
 def run(options: argparse.Namespace, lines: list[tuple[str, int]]) -> list[Record]:
     """Run what is missing; records of all that was asked for."""
-    cases = [(c, r) for r in ([0] if options.oven else options.rounds) for c in options.coupons]
+    rounds = [0] if options.oven else [STEPWISE] if options.step_by_step else options.rounds
+    cases = [(c, r) for r in rounds for c in options.coupons]
     records = read_records(options.out)
     jobs = [] if options.table_only else missing(lines, cases, {key(r) for r in records})
     console, commit = Console(stderr=True), commit_now()
@@ -133,7 +137,8 @@ def run(options: argparse.Namespace, lines: list[tuple[str, int]]) -> list[Recor
     with bar:
         task = bar.add_task("lines", total=len(jobs))
         parallel = Parallel(n_jobs=options.jobs, return_as="generator_unordered")
-        for made in parallel(delayed(one)(job, not options.no_baselines, not options.no_hand, commit) for job in jobs):
+        how = not options.no_baselines, not options.no_hand, options.grades
+        for made in parallel(delayed(one)(job, *how, commit) for job in jobs):
             records += made
             append_records(options.out, made)
             bar.advance(task)

@@ -114,7 +114,7 @@ def test_not_reachable_is_worth_saying_where_its_chance_passes_the_threshold(two
     rate, found = _found(two, known_coupons(two, 12, seed=2, top=2.0))
     for later in (2, FEW_COUPONS):
         worth = DecisionWorth.of(rate, found, later)
-        limit = reach_threshold(12 + later)
+        limit = reach_threshold(rate.study, 12 + later)
         reached, none = worth.gain[:, :-1], worth.gain[:, -1]
         assert set(np.unique(reached)) <= {0.0, 1.0}
         somewhere = none < 1

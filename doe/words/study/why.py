@@ -311,15 +311,17 @@ def reach_sentences(study: Study, why: Why) -> tuple[str, ...]:
     before = why.before
     earlier = "" if before is None else f"; before any coupon it was {percent(before.p_reachable)}"
     best = "" if before is None else f", before any coupon {out_of_hundred(before.best)}"
-    own = sum(not c.earlier for c in why.coupons)
+    limit = reach_threshold(study, sum(not c.earlier for c in why.coupons))
     said = [
         f"The chance that some tested setting reaches {stated(study.spec.pass_rate)} is "
         f"{percent(why.now.p_reachable)}{earlier}. The best rate anywhere is expected to be "
         f"{out_of_hundred(why.now.best)} of 100{best}.",
-        f"Not reachable is said below {percent(reach_threshold(own))}, when that best rate also falls short by more "
-        f"than {100 * OUT_OF_REACH_GAP:.0f} points.",
+        f"Not reachable is said below {percent(limit)}, when that best rate also falls short by more "
+        f"than {100 * OUT_OF_REACH_GAP:.0f} points."
+        if limit
+        else "With so few coupons of a search step by step it is not yet said that no setting does.",
     ]
-    out_of_reach = why.now.p_reachable < reach_threshold(own) and why.now.best < study.spec.pass_rate - OUT_OF_REACH_GAP
+    out_of_reach = why.now.p_reachable < limit and why.now.best < study.spec.pass_rate - OUT_OF_REACH_GAP
     if out_of_reach and why.now.verdict != "not reachable":
         said.append("It is not said here all the same: the coupons leave open what these numbers do not know of.")
     most = max(why.coupons, key=lambda c: abs(c.turned.p_reachable - why.now.p_reachable))
