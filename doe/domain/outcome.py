@@ -16,6 +16,17 @@ GRADES: tuple[str, ...] = get_args(Grade)
 """How far a coupon lies from the line between pass and fail: clean or only just passed, failed slightly or badly."""
 CLEAN, JUST, SLIGHT, BAD = GRADES[1:]
 PASSED_GRADES = (CLEAN, JUST)
+GRADE_RULE = "clean or just when it passed, slight or bad when it failed"
+
+
+def grade_fits(grade: str, passed: bool | None) -> bool:
+    """Whether a grade goes with the result: one that a later wash contradicts does not.
+
+    >>> grade_fits("just", True), grade_fits("clean", False), grade_fits("bad", None), grade_fits("", True)
+    (True, False, True, True)
+    """
+    return not grade or passed is None or (grade in PASSED_GRADES) == passed
+
 
 HAND_PREFIX = "hand_"
 ACTUAL_PREFIX = "actual_"
