@@ -16,7 +16,6 @@ GRADES: tuple[str, ...] = get_args(Grade)
 """How far a coupon lies from the line between pass and fail: clean or only just passed, failed slightly or badly."""
 CLEAN, JUST, SLIGHT, BAD = GRADES[1:]
 PASSED_GRADES = (CLEAN, JUST)
-GRADE_RULE = "clean or just when it passed, slight or bad when it failed"
 
 
 def grade_fits(grade: str, passed: bool | None) -> bool:
@@ -47,6 +46,16 @@ class ScoreCounts:
     def waiting(self) -> int:
         """Coupons without any pass/fail result that are not void."""
         return self.coupons - self.scored - self.void
+
+
+def grade_at_odds(grade: str, *, passed: bool, where: str) -> InputError:
+    """The refusal of a grade that does not go with the result."""
+    return InputError(
+        where,
+        f"{grade} on a coupon that {'passed' if passed else 'failed'}",
+        "clean or just when it passed, slight or bad when it failed",
+        "Correct the grade or the checks.",
+    )
 
 
 def check_hand(value: float, where: str) -> None:

@@ -14,12 +14,12 @@ from doe.domain.limits import CEILING_DEGC
 from doe.domain.outcome import (
     ACTUAL_PREFIX,
     BATCH_COLUMNS,
-    GRADE_RULE,
     GRADES,
     HAND_PREFIX,
     PASSED_GRADES,
     SIDES,
     check_hand,
+    grade_at_odds,
 )
 from doe.domain.study import Study
 from doe.domain.units import check_celsius, degc
@@ -260,12 +260,6 @@ def _grades(
         for i in np.flatnonzero(~known)
     ]
     problems += [
-        InputError(
-            f"{rows[i]}, grade",
-            f"{given[i]} on a coupon that {'passed' if passed[i] else 'failed'}",
-            GRADE_RULE,
-            "Correct the grade or the checks.",
-        )
-        for i in np.flatnonzero(at_odds)
+        grade_at_odds(given[i], passed=bool(passed[i]), where=f"{rows[i]}, grade") for i in np.flatnonzero(at_odds)
     ]
     return np.where(scored, given, "").astype(str), problems

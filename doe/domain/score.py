@@ -10,7 +10,7 @@ from datetime import datetime
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.factors import check_value
-from doe.domain.outcome import GRADE_RULE, GRADES, SIDES, check_hand, grade_fits
+from doe.domain.outcome import GRADES, SIDES, check_hand, grade_at_odds, grade_fits
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, check_line, check_note
 from doe.domain.units import check_celsius
@@ -231,10 +231,9 @@ def _grade_problems(entry: ScoreEntry, place: str) -> list[InputError]:
     if entry.grade not in GRADES:
         allowed = f"{', '.join(GRADES[1:])}, or empty"
         return [InputError(f"{place}, grade", repr(entry.grade), allowed, "Correct the grade.")]
-    if grade_fits(entry.grade, passed):
+    if passed is None or grade_fits(entry.grade, passed):
         return []
-    found = f"{entry.grade} on a coupon that {'passed' if passed else 'failed'}"
-    return [InputError(f"{place}, grade", found, GRADE_RULE, "Correct the grade or the checks.")]
+    return [grade_at_odds(entry.grade, passed=passed, where=f"{place}, grade")]
 
 
 def _actual_problems(entry: ScoreEntry, study: Study, place: str) -> list[InputError]:
