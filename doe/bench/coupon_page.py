@@ -27,7 +27,7 @@ from doe.bench.views import (
 from doe.bench.web import Visit
 from doe.domain.entry import HAND_CHOICES, check_people
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.said import read_check, read_symptoms, said_hand
+from doe.domain.said import read_check, read_grade, read_symptoms, said_hand
 from doe.domain.score import FieldValue, ScoreEntry, entry_problems
 from doe.domain.spec import Check
 from doe.domain.study import Study
@@ -36,7 +36,7 @@ from doe.symptoms.catalogue import CATALOGUE
 from doe.symptoms.reading import WORDS, short_list
 from doe.words.press import FACES, KINDS, field_name, field_value, told
 from doe.words.typed import quantity
-from doe.words.wording import score
+from doe.words.wording import GRADED, score
 from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import HAND_RULE
 
@@ -83,6 +83,7 @@ def typed_entry(visit: Visit, making: Making, coupon: Coupon) -> ScoreEntry:
         },
         note=_note(visit),
         void_reason=void or None,
+        grade=taken(partial(read_grade, visit.text("grade"), "grade"), ""),
     )
     problems = problems or entry_problems(entry, study)
     if problems:
@@ -142,7 +143,7 @@ def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> Sc
     ticked = visit.texts("symptom")
     boxes = {s.key: SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in ticked) for s in CATALOGUE}
     rarer = tuple(box for key, box in boxes.items() if key not in common)
-    person, hand = visit.text("person") or who, visit.text("hand")
+    person, hand, graded = visit.text("person") or who, visit.text("hand"), visit.text("grade")
     measured = tuple(
         Measured(
             ACTUAL + f.name,
@@ -166,6 +167,8 @@ def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> Sc
         later_open=bool(visit.query("wash"))
         or not coupon.misses(making.checks_now)
         or any(visit.text(CHECK + c.name) for c in making.checks_later),
+        grades=tuple(Choice(g, words, g == graded) for g, words in (*GRADED.items(), ("", "no grade"))),
+        stored_grade=_stored(study, coupon, "grade", shown),
         symptoms=tuple(boxes[key] for key in common),
         more_symptoms=rarer,
         more_open=any(box.is_on for box in rarer),

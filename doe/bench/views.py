@@ -289,6 +289,8 @@ class ScoreForm:
         Checks at the press, and after washes.
     later_open : bool
         Whether the checks after washes are due.
+    grades : tuple of Choice
+    stored_grade : str
     symptoms, more_symptoms : tuple of SymptomBox
     more_open : bool
         Whether one of the rarer symptoms is ticked.
@@ -310,6 +312,8 @@ class ScoreForm:
     now: tuple[CheckRow, ...]
     later: tuple[CheckRow, ...]
     later_open: bool
+    grades: tuple[Choice, ...]
+    stored_grade: str
     symptoms: tuple[SymptomBox, ...]
     more_symptoms: tuple[SymptomBox, ...]
     more_open: bool

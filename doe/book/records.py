@@ -100,8 +100,8 @@ class PlanInfo:
 class HistoryEntry:
     """One thing ever said about a coupon. ``current`` is False once a later entry superseded it.
 
-    ``field`` is such as ``check:release``, ``hand:ana``, ``actual:dwell``, ``symptoms``, ``side``, ``note`` or
-    ``void``; ``value`` is None where a field was cleared.
+    ``field`` is such as ``check:release``, ``hand:ana``, ``actual:dwell``, ``symptoms``, ``side``, ``grade``,
+    ``note`` or ``void``; ``value`` is None where a field was cleared.
     """
 
     id: int

@@ -14,7 +14,7 @@ from doe.book.store import Writing, records
 from doe.book.studies import Key, find, find_open
 from doe.book.tables import acts, as_text, coupons, entries, is_current, to_text
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, grade_fits
 from doe.domain.score import ScoreEntry, SecondLook, again_field, entry_problems, look_problems
 from doe.domain.serial import study_from
 
@@ -104,13 +104,18 @@ class Scores(Rounds):
         """One row a coupon: the latest value of every field.
 
         Columns: coupon, <factors>, ``actual_<factor>`` (where measured), passed (True, False or None while no check
-        is scored), side, ``hand_<person>``, round, cure_batch, press_batch, ... as the plan has them,
+        is scored), side, grade (``""`` where none was given or a later check contradicts it), ``hand_<person>``,
+        round, cure_batch, press_batch, ... as the plan has them,
         ``check_<check>`` (True, False, None) for every check of the study, symptom (keys joined by ``"; "``), note,
         void (the reason, ``""``).
         """
         with self.reading() as connection:
             study, columns = study_from(find(connection, key).data), self.result_columns(key)
-        types = {**plan_types(study), "passed": object, **dict.fromkeys(("side", "symptom", "note", "void"), str)}
+        types = {
+            **plan_types(study),
+            "passed": object,
+            **dict.fromkeys(("side", "grade", "symptom", "note", "void"), str),
+        }
         types |= {f"check_{check.name}": object for check in study.spec.checks}
         types |= {name: float for name in columns if name.startswith((ACTUAL_PREFIX, HAND_PREFIX))}
         frame = frame_of(columns, types)
@@ -130,10 +135,12 @@ class Scores(Rounds):
         plan = plan_columns(study, rows)
         columns: dict[str, list[Any]] = {name: plan[name] for name in ("coupon", *study.factor_names)}
         columns |= _of_kind(said, "actual:", ACTUAL_PREFIX)
-        columns |= {"passed": [], "side": []}
-        for side, *values in zip(said.get("side", nothing), *checks.values(), strict=True):
+        columns |= {"passed": [], "side": [], "grade": []}
+        plain = (said.get(name, nothing) for name in ("side", "grade"))
+        for side, grade, *values in zip(*plain, *checks.values(), strict=True):
             scored = [value for value in values if value is not None]
             columns["passed"].append(all(scored) if scored else None)
+            columns["grade"].append(grade if grade and scored and grade_fits(grade, all(scored)) else "")
             # a coupon that passes everything has no side; one that failed for a reason nobody named is unknown
             columns["side"].append("" if all(scored) else side or "unknown")
         columns |= _of_kind(said, "hand:", HAND_PREFIX)
@@ -141,6 +148,21 @@ class Scores(Rounds):
         columns |= checks
         columns["symptom"] = ["; ".join(keys or ()) for keys in said.get("symptoms", nothing)]
         return columns | {name: [text or "" for text in said.get(name, nothing)] for name in ("note", "void")}
+
+    def grades_at_odds(self, key: Key) -> tuple[str, ...]:
+        """Coupons with a grade that does not go with what they came to, so that it counts as not given, in plan order.
+
+        A wash that fails a coupon graded *clean* at the press makes one; nobody said anything wrong.
+        """
+        with self.reading() as connection:
+            row, columns = find(connection, key), self.result_columns(key)
+            given = {
+                c: grade for c, _, grade in connection.execute(_said(row.study_id).where(entries.c.field == "grade"))
+            }
+        told = (columns[name] for name in ("coupon", "passed", "void"))
+        return tuple(
+            c for c, passed, void in zip(*told, strict=True) if not void and not grade_fits(given.get(c) or "", passed)
+        )
 
     def coupon_states(self, key: Key) -> tuple[CouponState, ...]:
         """How far the scoring of each coupon has come, in plan order; `results` without its frame."""
@@ -266,8 +288,11 @@ def _news(
             continue
         if text in _NOTHING and before in _NOTHING:
             continue  # clearing what is empty says nothing
-        # a reason for voiding is a why already; every other change of something said needs one
+        # a reason for voiding is a why already, and a check that fails is one for grading anew; every other change of
+        # something said needs one
+        regraded = name == "grade" and text not in _NOTHING and False in entry.checks.values()
         explained = why.strip() or (name == "void" and text not in _NOTHING)
+        explained = explained or (regraded and not grade_fits(json.loads(before) or "", False))
         if before not in _NOTHING and text != before and not explained:
             problems.append(
                 InputError(

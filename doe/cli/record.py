@@ -37,7 +37,7 @@ app = commands()
     example="""
     doe record "new powder" --file sheets/new-powder-round-1.xlsx
     doe record "new powder" --coupon R1-03 --pass release --fail stretch \\
-      --symptom "edge lift dry" --hand ana=3.5
+      --symptom "edge lift dry" --grade slightly --hand ana=3.5
     doe record "new powder" --coupon R1-04 --actual press_temp=148 \\
       --note "gauge strip under the film"
     doe record "new powder" --coupon R1-05 --void "film torn at the press"
@@ -60,6 +60,9 @@ def record(
     failed: Annotated[Texts, typer.Option("--fail", help="Repeat: a check it failed.")] = None,
     symptom: Annotated[Texts, typer.Option(help="Repeat: what is seen on it.")] = None,
     side: Annotated[str, typer.Option(help="under, over, other or unknown; otherwise from the symptom.")] = "",
+    grade: Annotated[
+        str, typer.Option(metavar="WORD", help='Optional: passed clean or "only just"; failed slightly or badly.')
+    ] = "",
     hand: Annotated[Texts, typer.Option(help="Repeat: hand-feel, such as ana=3.5.")] = None,
     actual: Annotated[Texts, typer.Option(help="Repeat: a measured setting, press_temp=148.")] = None,
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
@@ -75,7 +78,7 @@ def record(
 ) -> Reply:
     """Record scores: from a filled file, for one coupon, from a sheet of your own, or asked one by one."""
     one = scoring.ScoreOptions(
-        coupon, passed or (), failed or (), symptom or (), side, hand or (), actual or (), note, void
+        coupon, passed or (), failed or (), symptom or (), side, hand or (), actual or (), note, void, grade
     )
     with desk.open(create=False) as book:
         if sum(map(bool, (file, own_sheet, one.says_anything))) > 1:

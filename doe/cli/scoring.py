@@ -13,7 +13,7 @@ import typer
 from doe.acts.base import Key
 from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
-from doe.acts.study.counts import confirmation_counts, score_counts
+from doe.acts.study.counts import confirmation_counts, grades_at_odds, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
 from doe.book.records import StudyRecord
@@ -27,8 +27,8 @@ from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.finding import Finding
-from doe.domain.outcome import BATCH_COLUMNS, ScoreCounts
-from doe.domain.said import read_hand, read_symptoms, read_void, said_check, said_hand
+from doe.domain.outcome import BATCH_COLUMNS, PASSED_GRADES, ScoreCounts, grade_fits
+from doe.domain.said import GRADE_WORDS, read_grade, read_hand, read_symptoms, read_void, said_check, said_hand
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.spec import Check
 from doe.domain.study import Study
@@ -85,7 +85,8 @@ def read_file(book: Book, record: StudyRecord, path: Path) -> EntryFile:
 def record_entries(book: Book, record: StudyRecord, found: EntryFile, *, why: str) -> Recorded:
     """Store everything that was said, or nothing."""
     fields = book.record(record.id, found.entries, why=why)
-    return recorded(book, record, found.entries, fields, found.notes)
+    odd = grades_at_odds(book, record.id, {entry.coupon for entry in found.entries})
+    return recorded(book, record, found.entries, fields, (*found.notes, *odd))
 
 
 @dataclass(frozen=True)
@@ -101,6 +102,7 @@ class ScoreOptions:
     actual: Sequence[str]
     note: str
     void: str | None
+    grade: str
 
     @property
     def says_anything(self) -> bool:
@@ -138,6 +140,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
         actual=_actual(study, typed.actual, shown, confirm=confirm),
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
+        grade=read_grade(typed.grade, "--grade"),
     )
     if not entry.says_anything:
         raise InputError(
@@ -196,7 +199,7 @@ def _confirm(sheet: ForeignSheet, study: Study, guessed: Uses) -> Uses:
     """Show the guess with the first cell of each column, and let a person change it."""
     uses = guessed.copy()
     checks = [f"check_{c.name}" for c in study.spec.checks]
-    others = ("pass", "hand_NAME", "coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS, "ignore")
+    others = ("pass", "hand_NAME", "coupon", "symptom", "side", "grade", "note", "void", *BATCH_COLUMNS, "ignore")
     roles = [*study.factor_names, *checks, *others]
     while True:
         rows = [
@@ -293,7 +296,7 @@ def ask_coupons(
             done.append(entry.coupon)
     except (typer.Abort, KeyboardInterrupt, _Stop):
         say("\nStopped. Every coupon before this one is stored.")
-    return recorded(book, record, done, fields)
+    return recorded(book, record, done, fields, grades_at_odds(book, record.id, done))
 
 
 def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> ScoreEntry | None:
@@ -311,6 +314,7 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> 
         made[check.name] = word == "pass"
         if word == "fail":
             break
+    grade = _ask_grade(coupon, all(made.values())) if made else ""
     symptoms, side = _ask_symptom() if False in made.values() else ((), "")
     transferred = not (checks and made.get(checks[0].name) is False and not checks[0].after_washes)
     felt = {}
@@ -319,7 +323,7 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> 
         felt[person] = ask(question, partial(read_hand, where=f"hand {person}"), default="")
     hand = {person: value for person, value in felt.items() if value is not None}
     note = ask_text("  note (Enter: none)", default="")
-    return ScoreEntry(coupon.name, checks=made, symptoms=symptoms, side=side, hand=hand, note=note)
+    return ScoreEntry(coupon.name, checks=made, symptoms=symptoms, side=side, hand=hand, note=note, grade=grade)
 
 
 def _word(answer: str) -> str:
@@ -327,6 +331,22 @@ def _word(answer: str) -> str:
     if word is None:
         raise InputError("answer", repr(answer), "p, f, s, v or q", "Type one letter.")
     return word
+
+
+def _ask_grade(coupon: Coupon, passed: bool) -> str:
+    said = coupon.said.get("grade")
+    if said is not None and grade_fits(str(said.value), passed):
+        return ""
+    words = [word for grade, word in GRADE_WORDS.items() if (grade in PASSED_GRADES) == passed]
+    result = "passed clean or only just (c, j" if passed else "failed slightly or badly (s, b"
+
+    def read(answer: str) -> str:
+        grade = read_grade(answer, "grade")
+        if not grade_fits(grade, passed):
+            raise InputError("grade", repr(answer), " or ".join(words), "Say how clear it is, or press Enter.")
+        return grade
+
+    return ask(f"  {result}; Enter: no grade)", read, default="")
 
 
 def _reason(answer: str) -> str:

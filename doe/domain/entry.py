@@ -10,11 +10,12 @@ from typing import Literal
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.factors import Factor
 from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, Side
+from doe.domain.said import GRADE_WORDS
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, to_stored
 
-ColumnKind = Literal["coupon", "setting", "actual", "check", "symptom", "hand", "void", "note", "mark"]
+ColumnKind = Literal["coupon", "setting", "actual", "check", "grade", "symptom", "hand", "void", "note", "mark"]
 
 FileCode = Literal[
     "outside the range",
@@ -23,6 +24,7 @@ FileCode = Literal[
     "at the ceiling",
     "in a forbidden combination",
     "far from the plan",
+    "grades at odds",
 ]
 """What may be found in a filled file or a sheet of one's own beside the scores."""
 
@@ -60,8 +62,8 @@ class EntryColumn:
     Parameters
     ----------
     key : str
-        Name in the results: ``coupon``, a factor, ``actual_<factor>``, ``check_<check>``, ``symptom``,
-        ``hand_<person>``, ``void``, ``note`` or ``mark``.
+        Name in the results: ``coupon``, a factor, ``actual_<factor>``, ``check_<check>``, ``grade``,
+        ``symptom``, ``hand_<person>``, ``void``, ``note`` or ``mark``.
     heading : str
         Words at the top of the column, with the unit.
     kind : str
@@ -132,15 +134,22 @@ def entry_columns(
         )
         for check in study.spec.checks
     ]
-    columns.append(
+    columns += [
+        EntryColumn(
+            "grade",
+            "grade",
+            "grade",
+            tuple(GRADE_WORDS.values()),
+            hint="May stay empty. Passed clean or only just; failed slightly or badly.",
+        ),
         EntryColumn(
             "symptom",
             "symptom",
             "symptom",
             tuple(symptoms),
             hint="What is seen on a failed coupon, by name or by letter of the sheet. Several: put ; between.",
-        )
-    )
+        ),
+    ]
     columns += [
         EntryColumn(
             HAND_PREFIX + person,
@@ -202,7 +211,7 @@ def hand_heading(person: str) -> str:
 def check_heading(name: str, study: Study) -> str:
     """Heading of a check's column; a check named like another column says that it is a check."""
     words = name.replace("_", " ")
-    taken = {"coupon", "symptom", "void because", "void", "note", "sheet of", "mark"}
+    taken = {"coupon", "grade", "symptom", "void because", "void", "note", "sheet of", "mark"}
     taken |= {label.casefold() for f in study.factors for label in (f.label, f.name.replace("_", " "))}
     return f"check: {words}" if words.casefold() in taken else words
 

@@ -34,6 +34,7 @@ _RESERVED = {
     "stroke",
     "passed",
     "side",
+    "grade",
     "role",
     "note",
     "symptom",

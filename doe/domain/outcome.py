@@ -17,6 +17,16 @@ GRADES: tuple[str, ...] = get_args(Grade)
 CLEAN, JUST, SLIGHT, BAD = GRADES[1:]
 PASSED_GRADES = (CLEAN, JUST)
 
+
+def grade_fits(grade: str, passed: bool | None) -> bool:
+    """Whether a grade goes with the result: one that a later wash contradicts does not.
+
+    >>> grade_fits("just", True), grade_fits("clean", False), grade_fits("bad", None), grade_fits("", True)
+    (True, False, True, True)
+    """
+    return not grade or passed is None or (grade in PASSED_GRADES) == passed
+
+
 HAND_PREFIX = "hand_"
 ACTUAL_PREFIX = "actual_"
 BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")
@@ -36,6 +46,16 @@ class ScoreCounts:
     def waiting(self) -> int:
         """Coupons without any pass/fail result that are not void."""
         return self.coupons - self.scored - self.void
+
+
+def grade_at_odds(grade: str, *, passed: bool, where: str) -> InputError:
+    """The refusal of a grade that does not go with the result."""
+    return InputError(
+        where,
+        f"{grade} on a coupon that {'passed' if passed else 'failed'}",
+        "clean or just when it passed, slight or bad when it failed",
+        "Correct the grade or the checks.",
+    )
 
 
 def check_hand(value: float, where: str) -> None:

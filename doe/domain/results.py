@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 from doe.domain.errors import InputError, InputErrors, plain
 from doe.domain.factors import Factor, check_value, value_bounds
 from doe.domain.limits import CEILING_DEGC
-from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, GRADES, HAND_PREFIX, PASSED_GRADES, SIDES, check_hand
+from doe.domain.outcome import (
+    ACTUAL_PREFIX,
+    BATCH_COLUMNS,
+    GRADES,
+    HAND_PREFIX,
+    PASSED_GRADES,
+    SIDES,
+    check_hand,
+    grade_at_odds,
+)
 from doe.domain.study import Study
 from doe.domain.units import check_celsius, degc
 
@@ -251,12 +260,6 @@ def _grades(
         for i in np.flatnonzero(~known)
     ]
     problems += [
-        InputError(
-            f"{rows[i]}, grade",
-            f"{given[i]} on a coupon that {'passed' if passed[i] else 'failed'}",
-            "clean or just when it passed, slight or bad when it failed",
-            "Correct the grade or the checks.",
-        )
-        for i in np.flatnonzero(at_odds)
+        grade_at_odds(given[i], passed=bool(passed[i]), where=f"{rows[i]}, grade") for i in np.flatnonzero(at_odds)
     ]
     return np.where(scored, given, "").astype(str), problems

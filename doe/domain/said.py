@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 
 from doe.domain.errors import InputError
-from doe.domain.outcome import check_hand
+from doe.domain.outcome import BAD, CLEAN, JUST, SLIGHT, check_hand
 from doe.domain.units import parse_number
 
 NOTHING = frozenset({"", "nan", "n/a", "na", "null", "none", "nil", "-", "–", "—", "--", "...", "…"})
@@ -24,6 +24,16 @@ _MANY = re.compile(r"[;,\n|+]")
 
 _NO_VOID = frozenset({"no", "n", "false", "0", "not void"})
 _BARE_VOID = frozenset({"yes", "y", "true", "1", "x", "void"})
+
+
+GRADE_WORDS: dict[str, str] = {CLEAN: "clean", JUST: "only just", SLIGHT: "slightly", BAD: "badly"}
+"""The word of each grade on sheets and forms: passed clean or only just, failed slightly or badly."""
+_GRADE_SAID = {
+    CLEAN: ("clean", "cleanly", "clear", "clearly", "c"),
+    JUST: ("only just", "just", "barely", "j"),
+    SLIGHT: ("slightly", "slight", "s"),
+    BAD: ("badly", "bad", "b"),
+}
 
 
 def words(text: str) -> list[str]:
@@ -115,6 +125,26 @@ def said_hand(text: str, where: str) -> float:
     if found is None:
         raise InputError(where, repr(text), "1 to 5 in half steps", "Write the score as a number, or leave it out.")
     return found
+
+
+def read_grade(text: str, where: str) -> str:
+    """Grade of a word, its code or its first letter, in any case; ``""`` for an empty cell.
+
+    >>> read_grade("Only just", "grade"), read_grade("BAD", "grade"), read_grade("-", "grade")
+    ('just', 'bad', '')
+
+    Raises
+    ------
+    InputError
+        For any other word.
+    """
+    if is_nothing(text):
+        return ""
+    word = squeeze(text)
+    for grade, known in _GRADE_SAID.items():
+        if word in map(squeeze, (*known, f"passed {known[0]}", f"{known[0]} passed", f"failed {known[0]}")):
+            return grade
+    raise InputError(where, repr(text), ", ".join(GRADE_WORDS.values()), "Choose one of them, or leave it empty.")
 
 
 ANY_SYMPTOM = "a symptom of the list"

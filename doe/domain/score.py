@@ -10,12 +10,12 @@ from datetime import datetime
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.factors import check_value
-from doe.domain.outcome import SIDES, check_hand
+from doe.domain.outcome import GRADES, SIDES, check_hand, grade_at_odds, grade_fits
 from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, check_line, check_note
 from doe.domain.units import check_celsius
 
-PLAIN_FIELDS = ("symptoms", "side", "note", "void")
+PLAIN_FIELDS = ("symptoms", "side", "grade", "note", "void")
 """Fields of a coupon that are not kept per check, person or factor."""
 
 FieldValue = bool | float | str | tuple[str, ...] | None
@@ -50,7 +50,9 @@ class ScoreEntry:
         When it was judged, with a time zone, if that was not when it is stored.
     cleared : tuple of str
         Fields to empty again as a correction, named as `fields` names them: ``check:release``, ``hand:ana``,
-        ``actual:dwell``, ``symptoms``, ``side``, ``note``.
+        ``actual:dwell``, ``symptoms``, ``side``, ``grade``, ``note``.
+    grade : {"", "clean", "just", "slight", "bad"}
+        How far it lies from the line between pass and fail; ``""`` says nothing.
     """
 
     coupon: str
@@ -63,6 +65,7 @@ class ScoreEntry:
     void_reason: str | None = None
     scored_at: datetime | None = None
     cleared: tuple[str, ...] = ()
+    grade: str = ""
 
     def __post_init__(self) -> None:
         if not self.coupon.strip():
@@ -82,6 +85,8 @@ class ScoreEntry:
             yield "symptoms", self.symptoms
         if self.side:
             yield "side", self.side
+        if self.grade:
+            yield "grade", self.grade
         yield from ((f"hand:{person}", float(value)) for person, value in self.hand.items())
         yield from ((f"actual:{name}", float(value)) for name, value in self.actual.items())
         if self.note:
@@ -192,6 +197,7 @@ def entry_problems(entry: ScoreEntry, study: Study, where: str = "") -> list[Inp
             bad("symptom", repr(key), "a key of the symptom catalogue", "Choose a symptom from the list.")
     if entry.side not in SIDES:
         bad("side", repr(entry.side), "under, over, other, unknown, or empty", "Correct the side.")
+    problems += _grade_problems(entry, place)
     for person, value in entry.hand.items():
         try:
             if not person.strip():
@@ -213,11 +219,21 @@ def entry_problems(entry: ScoreEntry, study: Study, where: str = "") -> list[Inp
     spoken = [name for name, _ in entry.fields()]
     for name in entry.cleared:
         kind = name.partition(":")[0]
-        if name not in ("symptoms", "side", "note") and kind not in ("check", "hand", "actual"):
+        if name not in ("symptoms", "side", "grade", "note") and kind not in ("check", "hand", "actual"):
             bad("cleared", name, "a field such as hand:ana or note", "Name a field that was entered.")
         elif spoken.count(name) > 1:
             bad("cleared", name, "a field that is not entered at the same time", "Enter it or clear it, not both.")
     return problems
+
+
+def _grade_problems(entry: ScoreEntry, place: str) -> list[InputError]:
+    passed = all(entry.checks.values()) if entry.checks else None
+    if entry.grade not in GRADES:
+        allowed = f"{', '.join(GRADES[1:])}, or empty"
+        return [InputError(f"{place}, grade", repr(entry.grade), allowed, "Correct the grade.")]
+    if passed is None or grade_fits(entry.grade, passed):
+        return []
+    return [grade_at_odds(entry.grade, passed=passed, where=f"{place}, grade")]
 
 
 def _actual_problems(entry: ScoreEntry, study: Study, place: str) -> list[InputError]:

@@ -10,7 +10,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.symptoms.reading import WORDS
 from doe.words.facts import filled, texts_of
-from doe.words.wording import amount, count, score
+from doe.words.wording import GRADED, amount, count, score
 
 KINDS = {
     CONFIRM: "Confirmation: these coupons check a setpoint already chosen; they do not look for better settings.",
@@ -96,4 +96,6 @@ def field_value(study: Study, field: str, value: FieldValue, shown: Shown) -> st
         return ", ".join(WORDS.labels.get(str(key), str(key)) for key in value)
     if value in (None, ""):
         return "nothing"
+    if field == "grade":
+        return GRADED.get(str(value), str(value))
     return f"{value:g}" if isinstance(value, float) else str(value)

@@ -21,6 +21,10 @@ SIDE_WORDS: dict[str, str] = {
 """What a person reads for a side."""
 
 
+GRADED = {"clean": "passed clean", "just": "only just passed", "slight": "failed slightly", "bad": "failed badly"}
+"""The result of a graded coupon; one with no grade is *passed* or *failed*."""
+
+
 def count(number: int, one: str, many: str | None = None) -> str:
     """Number with its noun.
 

@@ -28,6 +28,7 @@ _WIDTHS = {
     "setting": 13,
     "actual": 14,
     "check": 10,
+    "grade": 11,
     "symptom": 24,
     "hand": 10,
     "void": 18,
@@ -168,7 +169,7 @@ def _fill_entries(sheet: Worksheet, columns: Sequence[EntryColumn], rows: list[l
             cell = _write(sheet, i, j, row[j - 1])
             cell.border, cell.fill = box, given if column.protected else asked
             cell.protection = Protection(locked=column.protected)
-            if column.kind in ("coupon", "check", "symptom", "void", "note"):
+            if column.kind in ("coupon", "check", "grade", "symptom", "void", "note"):
                 cell.number_format = "@"  # text: a spreadsheet would turn 1-2 into a date
     sheet.row_dimensions[1].height = 48
     _lock(sheet)
@@ -220,7 +221,7 @@ def _add_choices(sheet: Worksheet, columns: Sequence[EntryColumn], coupons: int)
 
     for j, column in enumerate(columns, start=1):
         match column.kind:
-            case "check":
+            case "check" | "grade":
                 rule = DataValidation("list", formula1=f'"{",".join(column.allowed)}"', errorStyle="stop")
                 rule.error = f"Choose {' or '.join(column.allowed)}, or leave it empty."
             case "symptom":

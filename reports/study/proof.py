@@ -24,6 +24,7 @@ from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
 from doe.words.dates import date_and_time
 from doe.words.study.why import WhyPart, differences, rough_note, why_parts
 from doe.words.wording import (
+    GRADED,
     SIDE_WORDS,
     amount,
     amount_both,
@@ -173,9 +174,10 @@ def _result(row: pd.Series) -> str:
         return "void, left out of the fit"
     if pd.isna(row["passed"]):
         return "waiting"
+    graded = GRADED.get(str(row.get("grade", "")))
     if bool(row["passed"]):
-        return "passed"
-    return f"failed, {SIDE_WORDS['unknown' if pd.isna(side) or side == '' else str(side)]}"
+        return graded or "passed"
+    return f"{graded or 'failed'}, {SIDE_WORDS['unknown' if pd.isna(side) or side == '' else str(side)]}"
 
 
 def target_pairs(study: Study) -> tuple[Pair, ...]:

@@ -305,6 +305,22 @@ def test_a_program_started_anew_loses_no_typed_score(browser, book_with):
     assert ("note", "before the restart", "ana", "") in history(path, "R1-11")
 
 
+@pytest.mark.parametrize("scripts", [True, False])
+def test_a_grade_is_one_tap_in_one_row_that_fits_a_phone(device, bench, scripts):
+    page = device("ana", scripts=scripts)
+    page.goto(f"{bench[0].address}/c/1/R1-11")
+    taps = [tap.bounding_box() for tap in page.locator(".grades-row label").all()]
+    assert len(taps) == 5
+    assert len({round(tap["y"]) for tap in taps}) == 1
+    assert all(tap["x"] >= 0 and tap["x"] + tap["width"] <= PHONE[0] for tap in taps)
+    choose(page, "check:release", "pass")
+    choose(page, "grade", "clean")
+    choose(page, "grade", "just")  # another tap takes the first one back
+    page.get_by_role("button", name="Save", exact=True).click()
+    page.wait_for_url("**/s/1?saved=R1-11")
+    assert results(bench[1]).loc["R1-11", "grade"] == "just"
+
+
 def test_a_second_tap_on_save_is_no_second_score(device, bench):
     page = device("ana")
     page.goto(f"{bench[0].address}/c/1/R1-11")

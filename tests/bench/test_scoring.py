@@ -254,6 +254,56 @@ def test_two_people_scoring_the_same_coupon_both_count(desk):
     assert "hand-feel, ana 3.5" in words(ben.get("/undo/1/R1-03"))
 
 
+def test_a_grade_is_one_tap_shown_corrected_and_taken_back(desk):
+    ana = desk.device("ana")
+    form = ana.get("/c/1/R1-03")
+    taps = re.findall(r'name="grade" value="(\w*)"( checked)?><span>(.*?)</span>', form.text)
+    assert [(value, text) for value, _, text in taps] == [
+        ("clean", "passed clean"),
+        ("just", "only just passed"),
+        ("slight", "failed slightly"),
+        ("bad", "failed badly"),
+        ("", "no grade"),
+    ]
+    assert [value for value, checked, _ in taps if checked] == [""]
+    ana.score("R1-03", **{"check:release": "pass", "grade": "just"})
+    assert said(desk, "R1-03") == {"check:release": True, "grade": "just"}
+    assert "stored: only just passed (ana)" in words(ana.get("/c/1/R1-03"))
+    page = ana.score("R1-03", grade="clean")
+    assert page.status_code == 409
+    assert "Keep what is stored: only just passed, by ana" in words(page)
+    ana.send(page, "/score/1/R1-03", **{"on:grade": "mine", "reason": "looked again"})
+    assert said(desk, "R1-03")["grade"] == "clean"
+    ana.send(ana.get("/undo/1/R1-03"), "/undo/1/R1-03", what=["grade"], reason="wrong coupon")
+    assert said(desk, "R1-03")["grade"] is None
+    past = words(ana.get("/undo/1/R1-03"))
+    assert all(text in past for text in ("grade only just passed", "grade passed clean", "grade taken back"))
+
+
+def test_a_grade_at_odds_with_the_checks_is_refused_and_the_form_keeps_it(desk):
+    page = desk.device("ana").score("R1-03", **{"check:release": "fail", "grade": "clean"})
+    assert page.status_code == 422
+    assert "coupon R1-03, grade" in words(page)
+    assert 'name="grade" value="clean" checked' in page.text
+    assert said(desk, "R1-03") == {}
+
+
+def test_a_wash_that_fails_is_reason_enough_to_grade_anew(desk):
+    ana = desk.device("ana")
+    ana.score("R1-03", **{"check:release": "pass", "check:stretch": "pass", "grade": "clean"})
+    page = ana.score("R1-03", **{"check:wash_1": "fail", "grade": "slight"})
+    assert page.url.path == "/s/1"
+    assert said(desk, "R1-03")["grade"] == "slight"
+
+
+def test_keeping_the_stored_grade_stores_the_rest(desk):
+    ana, ben = desk.device("ana"), desk.device("ben")
+    ana.score("R1-03", **{"check:release": "pass", "grade": "just"})
+    page = ben.score("R1-03", **{"grade": "clean", "hand": "2"})
+    ben.send(page, "/score/1/R1-03", **{"on:grade": "stored", "reason": "looked again"})
+    assert said(desk, "R1-03") == {"check:release": True, "grade": "just", "hand:ben": 2.0}
+
+
 def test_a_name_is_spelled_as_it_was_before(desk):
     desk.device("Ana").score("R1-03", hand="3")  # the book knows an ana already
     other = desk.device("ANA")

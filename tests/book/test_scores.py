@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from doe.book.book import Book
 from doe.book.records import HistoryEntry
 from doe.domain.errors import InputError, InputErrors
+from doe.domain.outcome import GRADES, grade_fits
 from doe.domain.results import read_results
 from doe.domain.score import ScoreEntry
 from tests.book.samples import fill, make_plan, make_study, ticking
@@ -29,11 +30,14 @@ people = words.filter(lambda t: t[0] not in "=+-@")
 
 @st.composite
 def score_entries(draw: st.DrawFn, coupon: str) -> ScoreEntry:
+    checks = draw(st.dictionaries(st.sampled_from(CHECKS), st.booleans()))
+    passed = all(checks.values()) if checks else None
     return ScoreEntry(
         coupon,
-        checks=draw(st.dictionaries(st.sampled_from(CHECKS), st.booleans())),
+        checks=checks,
         symptoms=draw(st.lists(st.sampled_from(("dull", "lifted edge", "ink boiled")), unique=True).map(tuple)),
         side=draw(st.sampled_from(("", "under", "over", "other", "unknown"))),
+        grade=draw(st.sampled_from(GRADES).filter(lambda grade: grade_fits(grade, passed))),
         hand=draw(st.dictionaries(people, half_steps, max_size=2)),
         actual=draw(st.dictionaries(st.sampled_from(("cure_temp", "dwell")), st.floats(1, 190), max_size=2)),
         note=draw(st.one_of(st.just(""), words)),
@@ -90,6 +94,8 @@ def test_results_return_what_was_last_said(many: Book, calls: list[tuple[ScoreEn
         assert row["passed"] is (all(scored) if scored else None)
         wrong = row["passed"] is False
         assert row["side"] == (want.get("side", "unknown") if wrong else "")
+        kept = str(want.get("grade", ""))
+        assert row["grade"] == (kept if scored and grade_fits(kept, row["passed"]) else "")
         assert row["symptom"] == "; ".join(want.get("symptoms", ()))
         assert row["note"] == want.get("note", "")
         assert row["void"] == want.get("void", "")
@@ -141,6 +147,53 @@ def test_a_wash_that_comes_later_updates_the_coupon(book: Book) -> None:
     assert row["passed"] is False
     assert row["side"] == "unknown"
     assert row["check_wash_1"] is None
+
+
+def test_grades_come_back_and_enter_the_fit(book: Book) -> None:
+    book.record(
+        S,
+        [
+            ScoreEntry("R1-01", checks={"release": True}, grade="just"),
+            ScoreEntry("R1-02", checks={"release": False}, grade="bad"),
+            ScoreEntry("R1-03", checks={"release": True}),
+            ScoreEntry("R1-04", grade="clean"),
+        ],
+    )
+    frame = book.results(S)
+    assert list(frame["grade"]) == ["just", "bad", "", ""]  # nothing was checked on the last one yet
+    assert list(read_results(make_study(), frame).grade) == ["just", "bad", ""]
+    assert book.grades_at_odds(S) == ()
+    assert book.check() == []
+
+
+def test_a_grade_that_a_wash_contradicts_counts_as_not_given_and_is_named(book: Book) -> None:
+    book.record(S, [ScoreEntry("R1-01", checks={"release": True}, grade="clean")])
+    book.record(S, [ScoreEntry("R1-01", checks={"wash_5": False}), ScoreEntry("R1-02", checks={"release": False})])
+    frame = book.results(S)
+    assert list(frame["grade"])[:2] == ["", ""]
+    assert list(read_results(make_study(), frame).grade) == ["", ""]
+    assert book.grades_at_odds(S) == ("R1-01",)
+    book.record(S, [ScoreEntry("R1-01", void_reason="lost")])
+    assert book.grades_at_odds(S) == ()
+
+
+def test_a_check_that_fails_is_reason_enough_to_grade_anew(book: Book) -> None:
+    book.record(S, [ScoreEntry("R1-01", checks={"release": True}, grade="clean")])
+    with pytest.raises(InputError, match="grade: found just, but clean is stored"):
+        book.record(S, [ScoreEntry("R1-01", grade="just")])
+    with pytest.raises(InputError, match="grade: found slight, but clean is stored"):
+        book.record(S, [ScoreEntry("R1-01", grade="slight")])
+    book.record(S, [ScoreEntry("R1-01", checks={"wash_5": False}, grade="slight")])
+    assert book.results(S)["grade"].iloc[0] == "slight"
+    assert [h.value for h in book.history(S, "R1-01") if h.field == "grade"] == ["clean", "slight"]
+    with pytest.raises(InputError, match="grade: found bad, but slight is stored"):
+        book.record(S, [ScoreEntry("R1-01", checks={"wash_1": False}, grade="bad")])
+
+
+def test_a_grade_at_odds_with_its_own_entry_is_refused(book: Book) -> None:
+    with pytest.raises(InputError, match="coupon R1-01, grade: found clean on a coupon that failed"):
+        book.record(S, [ScoreEntry("R1-01", checks={"release": False}, grade="clean")])
+    assert book.history(S) == ()
 
 
 def test_a_correction_keeps_the_history(book: Book) -> None:

@@ -169,8 +169,8 @@ def results(shop):
 def test_scoring_at_the_press_stores_coupon_by_coupon(planned):
     typed = lines(
         "ana, ben",
-        *["", "p", "p", "4", "x", "3.5", "fine"],  # Enter alone is no pass; x is asked again
-        *["f", "film lock", ""],  # did not transfer: no hand-feel is asked
+        *["", "p", "p", "b", "Only just", "4", "x", "3.5", "fine"],  # Enter alone is no pass; b and x are asked again
+        *["f", "", "film lock", ""],  # did not transfer: no hand-feel is asked
         *["v", "", "burnt by the lamp"],
         "s",
         "q",
@@ -179,6 +179,7 @@ def test_scoring_at_the_press_stores_coupon_by_coupon(planned):
     frame = results(planned)
     assert frame.loc[0, ["hand_ana", "hand_ben", "note"]].tolist() == [4.0, 3.5, "fine"]
     assert frame.loc[0, "passed"] is True or frame.loc[0, "passed"] == True  # noqa: E712 - a column with None
+    assert frame["grade"].tolist()[:3] == ["just", "", ""]
     assert frame.loc[1, ["side", "symptom"]].tolist() == ["over", "film_lock"]
     assert frame.loc[2, "void"] == "burnt by the lamp"
     assert frame["passed"].notna().sum() == 2
@@ -186,17 +187,18 @@ def test_scoring_at_the_press_stores_coupon_by_coupon(planned):
 
 
 def test_scoring_goes_on_where_it_stopped_and_washes_come_later(planned):
-    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "4", "", "f", "A", "", "q"))
-    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "4.5", "", "q"))
+    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "c", "4", "", "f", "s", "A", "", "q"))
+    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "", "4.5", "", "q"))
     frame = results(planned)
     assert frame["hand_ana"].tolist()[:3] == pytest.approx([4, float("nan"), 4.5], nan_ok=True)
-    found = planned.good("record", STUDY, "--washes", typed=lines("p", "f", "colour shed", "", "", "q"))
+    found = planned.good("record", STUDY, "--washes", typed=lines("p", "f", "b", "colour shed", "", "", "q"))
     assert "12 coupons wait" not in found.out
     assert results(planned).loc[0, ["check_wash_1", "check_wash_5", "side"]].tolist() == [True, False, "under"]
+    assert results(planned)["grade"].tolist()[:3] == ["bad", "slight", ""]  # what failed in the wash was asked again
 
 
 def test_ending_the_input_keeps_what_was_stored(planned):
-    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "4", "", "p"))
+    planned.good("record", STUDY, "--person", "ana", typed=lines("p", "p", "", "4", "", "p"))
     assert results(planned)["passed"].notna().sum() == 1
 
 

@@ -64,6 +64,8 @@ BAD_COMMANDS = [
     (["record", STUDY, "--coupon", "R1-01", "--actual", "press_temp=320"], "that is 160 degC"),
     (["record", STUDY, "--coupon", "R1-01", "--actual", "glow=3"], "glow"),
     (["record", STUDY, "--coupon", "R1-01", "--side", "left"], "under, over, other"),
+    (["record", STUDY, "--coupon", "R1-01", "--grade", "great"], "clean, only just, slightly, badly"),
+    (["record", STUDY, "--coupon", "R1-01", "--pass", "release", "--grade", "badly"], "bad on a coupon that passed"),
     (["record", STUDY, "--coupon", "R1-01", "--void", "void"], "reason"),
     (["record", STUDY, "--file", "a.csv", "--coupon", "R1-01", "--pass", "release"], "one of them"),
     (["record", STUDY, "--file", "absent.csv"], "absent.csv"),

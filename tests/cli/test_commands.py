@@ -176,6 +176,21 @@ def test_scores_of_one_coupon_by_flags(shop_with):
     assert row["note"] == "strip"
 
 
+def test_a_grade_by_word_and_one_at_odds_with_the_checks_is_said_once(shop_with):
+    shop = shop_with(1)
+    with shop.open() as book:
+        passed = book.results(STUDY).set_index("coupon")["passed"]
+    good, failed = passed[passed.eq(True)].index[0], passed[passed.eq(False)].index[0]
+    assert shop.good("record", STUDY, "--coupon", good, "--grade", "Only just", "--json").json["notes"] == []
+    found = shop.good("record", STUDY, "--coupon", failed, "--grade", "clean")
+    odd = " ".join((found.out + found.err).split())
+    assert odd.count(f"The grade of {failed} does not go with the checks") == 1
+    with shop.open() as book:
+        grades = book.results(STUDY).set_index("coupon")["grade"]
+    assert (grades[good], grades[failed]) == ("just", "")
+    assert "does not go with" not in shop.good("record", STUDY, "--coupon", good, "--note", "seen").err
+
+
 def test_a_correction_needs_a_reason_and_keeps_the_old_value(shop_with):
     shop = shop_with(1)
     words = ["record", STUDY, "--coupon", "R1-01", "--fail", "wash_5", "--symptom", "edge lift wash"]

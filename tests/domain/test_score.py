@@ -9,6 +9,7 @@ import pytest
 
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
+from doe.domain.said import read_grade
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.study import Study
 
@@ -43,6 +44,7 @@ def test_an_entry_needs_a_coupon() -> None:
     [
         ({"checks": {"shine": True}}, "check", "allowed: release, stretch, wash_1, wash_5"),
         ({"side": "left"}, "side", "allowed: under, over, other, unknown, or empty"),
+        ({"grade": "great"}, "grade", "allowed: clean, just, slight, bad, or empty"),
         ({"hand": {"ana": 3.2}}, "hand_ana", "allowed: 1 to 5 in half steps"),
         ({"hand": {"ana": 5.5}}, "hand_ana", "allowed: 1 to 5 in half steps"),
         ({"hand": {"ana": math.nan}}, "hand_ana", "allowed: 1 to 5 in half steps"),
@@ -71,3 +73,61 @@ def test_every_problem_is_listed() -> None:
         "coupon R1-01, side",
         "coupon R1-01, hand_x",
     ]
+
+
+@pytest.mark.parametrize(
+    ("checks", "grade", "is_fine"),
+    [
+        ({"release": True}, "clean", True),
+        ({"release": True, "stretch": True}, "just", True),
+        ({"release": True, "stretch": False}, "slight", True),
+        ({"release": False}, "bad", True),
+        ({}, "bad", True),
+        ({"release": True, "stretch": False}, "clean", False),
+        ({"release": True}, "slight", False),
+    ],
+)
+def test_a_grade_goes_with_the_checks_of_its_entry(checks: dict[str, bool], grade: str, is_fine: bool) -> None:
+    entry = ScoreEntry("R1-01", checks=checks, grade=grade)
+    assert ("grade", grade) in list(entry.fields())
+    problems = entry_problems(entry, STUDY)
+    assert [p.where for p in problems] == ([] if is_fine else ["coupon R1-01, grade"])
+
+
+def test_a_grade_at_odds_says_what_goes_with_which_result() -> None:
+    (problem,) = entry_problems(ScoreEntry("R1-01", checks={"release": False}, grade="clean"), STUDY)
+    assert str(problem) == (
+        "coupon R1-01, grade: found clean on a coupon that failed; allowed: clean or just when it passed, slight or "
+        "bad when it failed. Correct the grade or the checks."
+    )
+
+
+def test_a_grade_can_be_cleared() -> None:
+    assert entry_problems(ScoreEntry("R1-01", cleared=("grade",)), STUDY) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "grade"),
+    [
+        ("clean", "clean"),
+        ("Passed clean", "clean"),
+        ("only just", "just"),
+        ("ONLY JUST passed", "just"),
+        ("just", "just"),
+        ("slightly", "slight"),
+        ("Slight", "slight"),
+        ("failed slightly", "slight"),
+        ("badly", "bad"),
+        ("B", "bad"),
+        ("", ""),
+        ("n/a", ""),
+    ],
+)
+def test_a_grade_is_read_by_word_code_or_letter_in_any_case(text: str, grade: str) -> None:
+    assert read_grade(text, "grade") == grade
+
+
+def test_another_word_is_no_grade() -> None:
+    with pytest.raises(InputError, match="allowed: clean, only just, slightly, badly") as refused:
+        read_grade("great", "sheet.csv, row 3, grade")
+    assert refused.value.where == "sheet.csv, row 3, grade"

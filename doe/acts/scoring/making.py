@@ -18,6 +18,7 @@ import pandas as pd
 from doe.book.records import HistoryEntry, PlanInfo, ShopNote, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
+from doe.domain.outcome import PASSED_GRADES
 from doe.domain.plan_kinds import learning_rounds
 from doe.domain.score import FieldValue, ScoreEntry
 from doe.domain.spec import Check
@@ -302,12 +303,16 @@ class Difference:
 
 
 def differences(coupon: Coupon, entry: ScoreEntry) -> tuple[Difference, ...]:
-    """What an entry would correct. The side goes with the symptoms and is not named on its own; notes are added to."""
+    """What an entry would correct. Side and, after a check that fails, grade follow; notes are added to."""
     found = []
     for name, value in entry.fields():
         said = coupon.said.get(name)
         follows = name == "side" and ("symptoms" in coupon.said or not entry.symptoms)
-        if said is None or said.value == value or name == "note" or (name == "side" and follows):
+        # a check that fails is the reason for grading anew
+        follows |= (
+            name == "grade" and False in entry.checks.values() and said is not None and said.value in PASSED_GRADES
+        )
+        if said is None or said.value == value or name == "note" or follows:
             continue
         found.append(Difference(name, said, value))
     return tuple(found)
@@ -326,6 +331,7 @@ def keeping(entry: ScoreEntry, fields: Collection[str]) -> ScoreEntry:
         checks=left("check", entry.checks),
         hand=left("hand", entry.hand),
         actual=left("actual", entry.actual),
+        grade="" if "grade" in fields else entry.grade,
         void_reason=None if "void" in fields else entry.void_reason,
     )
 

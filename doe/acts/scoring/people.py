@@ -160,7 +160,9 @@ def record_looks(
     looks: list[SecondLook] = []
     others = False
     for entry in entries:
-        others = others or bool(entry.symptoms or entry.actual or entry.note or entry.void_reason is not None)
+        others = others or bool(
+            entry.symptoms or entry.grade or entry.actual or entry.note or entry.void_reason is not None
+        )
         if entry.checks or person in entry.hand:
             looks.append(SecondLook(entry.coupon, person, entry.checks, entry.hand.get(person)))
         looks += [SecondLook(entry.coupon, who, {}, v) for who, v in entry.hand.items() if who != person]

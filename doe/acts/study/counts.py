@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
 from doe.book.records import CouponState
+from doe.domain.finding import Finding
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE, CONFIRM, JUDGING
 
@@ -25,6 +26,12 @@ def confirmation_counts(book: Book, key: Key) -> ScoreCounts | None:
     """Counts of the confirmation coupons of a study, of every attempt; None when none is planned."""
     counts = _count(coupon for coupon in book.coupon_states(key) if coupon.kind == CONFIRM)
     return counts if counts.coupons else None
+
+
+def grades_at_odds(book: Book, key: Key, coupons: Collection[str]) -> tuple[Finding, ...]:
+    """Which of these coupons have a grade that does not go with their checks and counts as not given."""
+    found = tuple(name for name in book.grades_at_odds(key) if name in coupons)
+    return (Finding("grades at odds", {"coupons": found}),) if found else ()
 
 
 def _count(coupons: Iterable[CouponState]) -> ScoreCounts:

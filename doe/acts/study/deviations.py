@@ -56,7 +56,7 @@ def _corrections(history: tuple[HistoryEntry, ...]) -> Iterator[Deviation]:
         elif h.supersedes is not None and h.field == "void":
             before = by_id[h.supersedes].value
             yield _made(h.at, h.who, "counts again", h.why, coupon=h.coupon, before=before)
-        elif h.supersedes is not None:
+        elif h.supersedes is not None and (h.field != "grade" or h.why):  # a failed check explains a new grade
             before = by_id[h.supersedes].value
             values = {"coupon": h.coupon, "field": h.field, "before": before, "after": h.value}
             yield _made(h.at, h.who, "corrected", h.why, **values)

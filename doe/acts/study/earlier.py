@@ -104,6 +104,8 @@ def coupons_for_prior(results: pd.DataFrame, study: Study, levels: Mapping[str, 
     names = ("coupon", *study.factor_names, "passed", "side", *BATCH_COLUMNS)
     actual = [ACTUAL_PREFIX + n for n in study.factor_names]
     columns = [c for c in results.columns if c in names or c in actual or str(c).startswith(HAND_PREFIX)]
+    if (results["grade"] != "").any():
+        columns.append("grade")
     found: pd.DataFrame = results.loc[keep, columns].reset_index(drop=True)
     return found
 

@@ -11,7 +11,7 @@ import pandas as pd
 from doe.acts.answers import answer_data, answer_from
 from doe.acts.base import FIT, RECOMMEND, WITHOUT_PRIOR, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
-from doe.acts.study.counts import score_counts
+from doe.acts.study.counts import grades_at_odds, score_counts
 from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import results_to_learn_from
@@ -117,7 +117,12 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
         _keep(book, fitted, RECOMMEND, answer_data(answer))
     without = _without_prior(book, fitted)
     tell(1.0)
-    limits = (*_open_checks(fitted), *_lent(fitted, answer, without), *answer.limits_on_certainty)
+    limits = (
+        *_open_checks(fitted),
+        *grades_at_odds(book, fitted.record.id, set(fitted.results["coupon"])),
+        *_lent(fitted, answer, without),
+        *answer.limits_on_certainty,
+    )
     return Recommended(fitted, replace(answer, limits_on_certainty=limits), kept, before, without)
 
 

@@ -59,8 +59,13 @@ def _as_in_a_frame(values: list[Any]) -> list[Any]:
 
 def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], earlier: Mapping[str, Any] | None) -> str:
     known = {*_HASHED, *study.factor_names}
+    # a grade counts only where one was given, so that a study without grades has the sum it always had
     rows = [
-        {name: value for name, value in row.items() if name in known or str(name).startswith(("actual_", "hand_"))}
+        {
+            name: value
+            for name, value in row.items()
+            if name in known or str(name).startswith(("actual_", "hand_")) or (name == "grade" and value)
+        }
         for row in sorted(scored, key=lambda row: str(row["coupon"]))
     ]
     facts: dict[str, Any] = {"study": to_plain(study), "results": jsonable(rows)}

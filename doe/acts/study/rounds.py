@@ -66,5 +66,5 @@ def _belongs(kept: pd.DataFrame, column: str, said: set[str]) -> bool:
         if column.startswith(prefix):
             return field + column.removeprefix(prefix) in said
     # where and how coupons are made: a column is there as soon as one coupon has a value in it
-    always = column.startswith("check_") or column in ("passed", "side", "symptom", "note", "void")
+    always = column.startswith("check_") or column in ("passed", "side", "grade", "symptom", "note", "void")
     return always or bool(kept[column].notna().any())

@@ -32,8 +32,8 @@ class ColumnUse:
     ----------
     role : str
         A factor, ``actual_<factor>``, ``check_<check>``, ``pass`` (one verdict over everything), ``hand_<person>``,
-        ``hand`` (nobody named), ``coupon``, ``symptom``, ``side``, ``note``, ``void``, ``round``, ``cure_batch``,
-        ``press_batch``, ``garment`` or ``ignore``.
+        ``hand`` (nobody named), ``coupon``, ``symptom``, ``side``, ``grade``, ``note``, ``void``, ``round``,
+        ``cure_batch``, ``press_batch``, ``garment`` or ``ignore``.
     unit : str
         Unit of bare numbers in it (``degF``, ``min`` ...); empty for the stored unit.
     """

@@ -19,13 +19,13 @@ from doe.domain.factors import Factor
 from doe.domain.finding import Finding, Value
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.outcome import BATCH_COLUMNS, SIDES
-from doe.domain.said import ANY_SYMPTOM, is_nothing, read_check, read_hand, read_symptoms, read_void
+from doe.domain.said import ANY_SYMPTOM, is_nothing, read_check, read_grade, read_hand, read_symptoms, read_void
 from doe.domain.score import ScoreEntry
 from doe.domain.study import Study
 
 _PLACES = ("round", "cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke")
 _NOBODY = "someone"
-_PLAIN_ROLES = ("coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS)
+_PLAIN_ROLES = ("coupon", "symptom", "side", "grade", "note", "void", *BATCH_COLUMNS)
 
 
 @dataclass(frozen=True)
@@ -190,8 +190,8 @@ def _role(role: str, where: str, study: Study, people: Sequence[str]) -> str:
         raise InputError(
             where,
             role,
-            "a factor, actual_<factor>, check_<check>, pass, hand_<person>, coupon, symptom, note, "
-            "void, a batch, or ignore",
+            "a factor, actual_<factor>, check_<check>, pass, hand_<person>, coupon, symptom, grade, "
+            "note, void, a batch, or ignore",
             "Correct the use of the column.",
         )
     return role
@@ -268,7 +268,7 @@ class _Row:
         hand: dict[str, float] = {}
         actual: dict[str, float] = {}
         symptoms: tuple[str, ...] = ()
-        note = other_words = side = ""
+        note = other_words = side = grade = ""
         void = None
         for role in self.uses:
             kind, _, name = role.partition("_")
@@ -292,6 +292,8 @@ class _Row:
                     if side not in SIDES:
                         allowed = "under, over, other, unknown, or empty"
                         raise InputError(self.where(role), repr(side), allowed, "Correct the side.")
+                elif role == "grade":
+                    grade = read_grade(self._text(role), self.where(role))
                 elif role == "note":
                     note = self._text(role)
                 elif role == "void":
@@ -299,7 +301,7 @@ class _Row:
         if not side and self.symptoms is not None and symptoms:
             side = self.symptoms.side_of(symptoms)
         note = "; ".join(part for part in (note, other_words) if part)
-        return ScoreEntry(coupon, checks, symptoms, side, hand, actual, note, void)
+        return ScoreEntry(coupon, checks, symptoms, side, hand, actual, note, void, grade=grade)
 
     def _symptoms(self, text: str) -> tuple[tuple[str, ...], str]:
         """Symptoms of the list, and text that is none of them: a shop's own words are kept, not refused."""

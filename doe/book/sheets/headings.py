@@ -35,7 +35,7 @@ def _names(study: Study, people: Sequence[str] | None) -> dict[str, EntryColumn]
     for column in columns:
         for name in (column.key, split_unit(column.heading)[0]):
             names.setdefault(squeeze(name), column)
-    for also, key in (("symptoms", "symptom"), ("notes", "note")):
+    for also, key in (("symptoms", "symptom"), ("notes", "note"), ("grades", "grade"), ("howclear", "grade")):
         names.setdefault(also, names[key])
     return names
 

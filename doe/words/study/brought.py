@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from doe.domain.units import show, show_both, show_difference
 from doe.words.facts import Reader, Text
+from doe.words.study.state import grades_at_odds
 from doe.words.wording import count
 
 
@@ -58,5 +59,6 @@ BROUGHT: dict[str, Text] = {
     "at the ceiling": _at_the_ceiling,
     "in a forbidden combination": _forbidden,
     "far from the plan": _far,
+    "grades at odds": grades_at_odds,
 }
 """`doe.domain.entry.FileCode`."""

@@ -9,7 +9,7 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import EVERY, Answer
 from doe.words.facts import Reader, Text, all_worded, filled, reader_of
-from doe.words.study.state import open_checks, prior_sentence
+from doe.words.study.state import grades_at_odds, open_checks, prior_sentence
 from doe.words.wording import amount_both, listing
 
 ABOUT = {
@@ -120,7 +120,7 @@ def _best_beyond(way: str) -> Text:
     return said
 
 
-_ABOVE: Mapping[str, Text] = {"open checks": open_checks, "lent": prior_sentence}
+_ABOVE: Mapping[str, Text] = {"open checks": open_checks, "grades at odds": grades_at_odds, "lent": prior_sentence}
 """How findings on the state of a study are said."""
 
 _UNSEEN = "so an error that the coupons of a batch share is not allowed for: the lower bound may be too high."

@@ -17,7 +17,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.words.dates import day
 from doe.words.facts import Reader
-from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated, verb
+from doe.words.wording import GRADED, amount_both, count, listing, prints, prints_at_least, stated, verb
 
 MOST_NAMED = 6
 """Coupons that one sentence names; of more it says how many."""
@@ -49,6 +49,16 @@ def open_checks(_: Reader, *, unfinished: int, passed: int, checks: Sequence[str
         f"{unfinished} of {count(passed, 'passed coupon')} still {verb(unfinished, 'waits', 'wait')} for a check "
         f"({listing([name.replace('_', ' ') for name in checks])}); until then they count as passed, and the pass rate "
         "may look too good."
+    )
+
+
+def grades_at_odds(_: Reader, *, coupons: Sequence[str]) -> str:
+    """Which grades count as not given, because a check says the opposite."""
+    one, more = len(coupons) == 1, len(coupons) - MOST_NAMED
+    named = f"{', '.join(coupons[:MOST_NAMED])} and {more} more" if more > 0 else listing(coupons)
+    return (
+        f"The {'grade' if one else 'grades'} of {named} {'does' if one else 'do'} not go with the checks as "
+        f"they stand and {'counts' if one else 'count'} as not given: grade again, or leave it so."
     )
 
 
@@ -154,7 +164,7 @@ def _value(study: Study, field: str, value: Any, shown: Shown) -> str:
     if isinstance(value, list | tuple):
         return listing([str(v).replace("_", " ") for v in value])
     if isinstance(value, str):
-        return value.replace("_", " ") if field == "side" else value
+        return GRADED[value] if field == "grade" else value.replace("_", " ") if field == "side" else value
     name = field.removeprefix("actual:")
     if name in study.factor_names:
         return show_both(value, study.factor(name).unit, shown)

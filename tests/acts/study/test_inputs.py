@@ -39,3 +39,19 @@ def test_the_sum_of_a_study_is_that_of_its_frame(tmp_path: Path, kind: str, plac
         before = hash_now(book, record)
         book.record(1, [ScoreEntry("R1-01", hand={"ana": 3.5})], why="felt again")
         assert hash_now(book, record) != before
+
+
+def test_grades_are_part_of_the_sum_only_where_they_are_given(tmp_path: Path) -> None:
+    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book:
+        fill(book)
+        record = book.study(1)
+        book.record(1, SCORES)
+        plain = hash_now(book, record)
+        frame = results_to_learn_from(book, 1)
+        assert inputs_hash(record.study, frame.drop(columns="grade")) == plain  # as it was before anybody graded
+        book.record(1, [ScoreEntry("R1-01", grade="just")])
+        graded = hash_now(book, record)
+        assert graded != plain
+        assert graded == inputs_hash(record.study, results_to_learn_from(book, 1))
+        book.record(1, [ScoreEntry("R1-01", cleared=("grade",))], why="wrong coupon")
+        assert hash_now(book, record) == plain

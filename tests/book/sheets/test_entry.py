@@ -115,9 +115,13 @@ scores = st.fixed_dictionaries(
         "hand": st.dictionaries(st.sampled_from(PEOPLE), hands, min_size=1),
         "actual": st.dictionaries(st.sampled_from(["cure_temp", "press_temp"]), st.integers(-25, 25), min_size=1),
         "note": st.sampled_from(["left edge, see photo", 'Ärmel; "2" Stück', "=1+1", "2 x", "line\ntwo"]),
+        "near": st.booleans(),
         "void_reason": st.sampled_from(["fell on the floor", "lost, box 3"]),
     },
 )
+
+
+GRADE_SAID = {"clean": "clean", "just": "Only just", "slight": "slightly", "bad": "BADLY"}
 
 
 def entry_of(i: int, said: dict) -> ScoreEntry:
@@ -132,7 +136,17 @@ def entry_of(i: int, said: dict) -> ScoreEntry:
         actual={f: float(row[f]) + d for f, d in said.get("actual", {}).items()},
         note=said.get("note", ""),
         void_reason=said.get("void_reason"),
+        grade=graded(said),
     )
+
+
+def graded(said: dict) -> str:
+    """The first or second grade that goes with the checks."""
+    near = said.get("near")
+    if near is None:
+        return ""
+    passed = all(said.get("checks", {}).values())
+    return ("just" if near else "clean") if passed else ("slight" if near else "bad")
 
 
 def cells_of(i: int, entry: ScoreEntry, shown: Shown) -> dict[tuple[int, str], object]:
@@ -141,6 +155,8 @@ def cells_of(i: int, entry: ScoreEntry, shown: Shown) -> dict[tuple[int, str], o
     cells: dict[tuple[int, str], object] = {}
     for name, passed in entry.checks.items():
         cells[i, name.replace("_", " ")] = "pass" if passed else "fail"
+    if entry.grade:
+        cells[i, "grade"] = GRADE_SAID[entry.grade]
     if entry.symptoms:
         cells[i, "symptom"] = "; ".join(WORDS.labels[key] for key in entry.symptoms)
     for person, value in entry.hand.items():
@@ -163,7 +179,7 @@ def same(read_back: tuple[ScoreEntry, ...], wanted: list[ScoreEntry]) -> None:
         assert back.side == want.side
         assert back.hand == want.hand
         assert back.actual == pytest.approx(want.actual, abs=1e-9)
-        assert (back.note, back.void_reason) == (want.note, want.void_reason)
+        assert (back.note, back.void_reason, back.grade) == (want.note, want.void_reason, want.grade)
         assert entry_problems(back, STUDY) == []
 
 
@@ -180,6 +196,16 @@ def test_what_a_person_fills_in_comes_back_exactly(tmp_path, said, shown, book):
     else:
         path = filled_csv(tmp_path, {k: str(v) for k, v in cells.items()}, shown=shown)
     same(read(path).entries, [e for e in entries if any(True for _ in e.fields())])
+
+
+def test_a_sheet_without_grades_stays_valid_and_another_word_is_named(tmp_path):
+    table = rows_of(filled_csv(tmp_path, {(0, "release"): "pass"}))
+    at = table[0].index("grade")
+    path = write_rows(tmp_path / "entry.csv", [[*row[:at], *row[at + 1 :]] for row in table])
+    (entry,) = read(path).entries
+    assert (entry.checks, entry.grade) == ({"release": True}, "")
+    (problem,) = problems_of(filled_csv(tmp_path, {(1, "release"): "pass", (1, "grade"): "great"}))
+    assert problem.startswith("entry.csv, row 3, grade: found 'great'; allowed: clean, only just, slightly, badly.")
 
 
 @pytest.mark.parametrize("shown", [METRIC, FAHRENHEIT, Shown("degF", "bar")])

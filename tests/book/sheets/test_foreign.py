@@ -139,6 +139,8 @@ def test_coupons_have_the_columns_of_a_plan_and_unknown_batches_are_missing(tmp_
         ("sound", "check_sound", ""),
         ("cure batch", "cure_batch", ""),
         ("side", "side", ""),
+        ("Grade", "grade", ""),
+        ("how clear?", "grade", ""),
         ("date", "ignore", ""),
         ("customer", "ignore", ""),
         ("colour", "ignore", ""),
@@ -306,6 +308,18 @@ def test_batches_void_side_and_measured_values_are_taken(tmp_path):
     assert third.void_reason is None
 
 
+def test_grades_of_a_sheet_are_taken_and_other_words_refused_where_they_stand(tmp_path):
+    text = "id,ct,t,pt,d,ok,seen as\n1,125,120,155,12,no,Badly\n2,125,120,155,12,yes,only just\n3,125,120,155,12,yes,\n"
+    uses = USES | {"seen as": "grade"}
+    result = map_foreign(sheet_of(tmp_path, text), STUDY, uses, symptoms=WORDS)
+    assert [e.grade for e in result.entries] == ["bad", "just", ""]
+    assert not any(entry_problems(e, STUDY) for e in result.entries)
+    bad = sheet_of(tmp_path, text.replace("Badly", "great"))
+    (problem,) = problems_of(lambda: map_foreign(bad, STUDY, uses, symptoms=WORDS))
+    assert "row 2, seen as" in problem
+    assert "allowed: clean, only just, slightly, badly" in problem
+
+
 def test_settings_outside_ranges_limits_and_forbidden_combinations_are_taken_and_said(tmp_path):
     limits = Limits(
         film_max_degc=172,
@@ -427,6 +441,6 @@ def test_words_of_headings_are_about_what_there_is():
     known = packaged_table("heading_words")
     assert set(known["telling"]) <= set(KNOWN_FACTORS)
     assert set(known["measure"]) <= {f.unit for f in KNOWN_FACTORS.values()}
-    assert set(known["exact"]) <= {"coupon", "symptom", "side", "note", "void", *BATCH_COLUMNS}
+    assert set(known["exact"]) <= {"coupon", "symptom", "side", "grade", "note", "void", *BATCH_COLUMNS}
     lists = [part for group in known.values() for part in (group.values() if isinstance(group, dict) else (group,))]
     assert all(words and [squeeze(word) for word in words] == words for words in lists)

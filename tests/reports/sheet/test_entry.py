@@ -55,6 +55,7 @@ def test_columns_stand_in_the_order_of_the_work():
         "check_stretch",
         "check_wash_1",
         "check_wash_5",
+        "grade",
         "symptom",
         "hand_ana",
         "hand_Bo",
@@ -120,6 +121,11 @@ def test_measured_temperatures_take_numbers_of_the_shown_unit(tmp_path, shown, h
     assert (rule.type, rule.operator) == ("decimal", "between")
     assert (float(rule.formula1), float(rule.formula2)) == (low, high)
     assert "not what the display shows" in rule.prompt
+
+
+def test_a_grade_is_chosen_from_its_four_words(book):
+    assert rule_of(book["entries"], "grade").formula1 == '"clean,only just,slightly,badly"'
+    assert any(str(cell.value).startswith("Grade: may stay empty") for cell in book["how to fill"]["A"])
 
 
 def test_every_rule_stays_inside_what_a_spreadsheet_takes(book):

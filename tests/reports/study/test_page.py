@@ -199,6 +199,20 @@ def test_waiting_and_measured_coupons_show_as_such():
     assert "waiting" in rows[1]
 
 
+def test_a_grade_stands_with_the_result_where_one_was_given():
+    report = samples()["more coupons"]
+    passed = report.results["passed"].astype(bool)
+    first, other = passed.idxmax(), (~passed).idxmax()
+    results = report.results.assign(grade="")
+    results.loc[[first, other], "grade"] = ["just", "bad"]
+    plain, rows = (study_page(replace(report, results=r)).coupon_table.rows for r in (report.results, results))
+    assert "only just passed" in rows[first]
+    assert any(text.startswith("failed badly, ") for text in rows[other])
+    assert [row for i, row in enumerate(rows) if i not in (first, other)] == [
+        row for i, row in enumerate(plain) if i not in (first, other)
+    ]
+
+
 def test_a_void_coupon_stays_listed_with_its_reason():
     report = samples()["more coupons"]
     results = report.results.assign(void=["dropped in the oven"] + [None] * (len(report.results) - 1))
