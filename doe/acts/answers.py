@@ -10,7 +10,7 @@ import pandas as pd
 
 from doe.domain.finding import finding_of
 from doe.domain.jsonable import jsonable
-from doe.setpoint.answer import Answer, Cliff, Room, Window
+from doe.setpoint.answer import Answer, Cliff, SettingRoom, Window
 
 SAYING = ("limits_on_certainty", "changes", "warnings")
 """Parts of an answer that hold facts."""
@@ -38,7 +38,7 @@ def answer_from(data: Mapping[str, Any]) -> Answer:
     values["next_coupons"] = pd.DataFrame(following["rows"], columns=following["columns"])
     values["window"], values["assured_window"] = window(values["window"]), window(values["assured_window"])
     values["cliffs"] = tuple(Cliff(**_numbers(c, "setting_errors")) for c in values["cliffs"])
-    values["room"] = tuple(Room(**_numbers(r, "lower", "higher")) for r in values.get("room", ()))
+    values["room"] = tuple(SettingRoom(**_numbers(r, "lower", "higher")) for r in values.get("room", ()))
     values |= {name: tuple(map(finding_of, values[name])) for name in SAYING}
     return Answer(**values)
 

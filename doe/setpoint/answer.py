@@ -44,7 +44,7 @@ class Window:
 
 
 @dataclass(frozen=True)
-class Room:
+class SettingRoom:
     """How far one setting may move alone from the setpoint while the expected pass rate holds the target.
 
     ``low`` and ``high`` are machine settings (stored unit) inside the tested range; ``lower`` and ``higher`` how far
@@ -114,7 +114,7 @@ class Answer:
         production; ``ready_rate``, ``ready_shortfall``, ``reach_chance``, ``reach_gap``: thresholds of the verdict;
         and the keys of `doe.setpoint.verdict.ERROR_RATES`. An older version kept labels in words.
     seed : int
-    room : tuple of Room
+    room : tuple of SettingRoom
         One a numeric factor; empty when the target is not expected to hold at the setpoint, or no coupon varied some
         setting. Older versions kept none.
     """
@@ -139,4 +139,4 @@ class Answer:
     warnings: tuple[Finding | str, ...]
     method: Mapping[str, float | str]
     seed: int
-    room: tuple[Room, ...] = ()
+    room: tuple[SettingRoom, ...] = ()

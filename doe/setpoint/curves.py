@@ -11,7 +11,7 @@ import pandas as pd
 from doe.domain.coding import FloatArray, round_inward
 from doe.domain.factors import Factor
 from doe.domain.study import Study
-from doe.setpoint.answer import Answer, Cliff, Room, Window
+from doe.setpoint.answer import Answer, Cliff, SettingRoom, Window
 from doe.setpoint.robust import RobustRate
 from doe.surfaces.fitted import Surfaces
 
@@ -135,14 +135,14 @@ def robust_map(study: Study, surfaces: Surfaces, answer: Answer, x: str, y: str,
 
 def find_edges(
     study: Study, surfaces: Surfaces, setpoint: Setpoint, window: Window | None
-) -> tuple[tuple[Cliff, ...], tuple[Room, ...]]:
+) -> tuple[tuple[Cliff, ...], tuple[SettingRoom, ...]]:
     """Cliffs around a setpoint, nearest first in setting errors, and how far each setting may move alone.
 
-    Both lie inside the tested ranges. Room is none where the target does not hold at the setpoint; it is never less
+    Both lie inside the tested ranges. There is no room where the target does not hold at the setpoint, and never less
     than the window, whose box holds with more care.
     """
     cliffs: list[Cliff] = []
-    rooms: list[Room] = []
+    rooms: list[SettingRoom] = []
     for f in study.numeric:
         curve = _curve(study, surfaces, setpoint, f.name, n=_EDGES)
         here = float(setpoint[f.name])
@@ -178,7 +178,7 @@ def _cliffs(f: Factor, curve: Profile, here: float) -> list[Cliff]:
     return found
 
 
-def _room(study: Study, f: Factor, curve: Profile, here: float, window: Window | None) -> Room | None:
+def _room(study: Study, f: Factor, curve: Profile, here: float, window: Window | None) -> SettingRoom | None:
     target = study.spec.pass_rate
     if float(np.interp(here, curve.values, curve.pass_rate)) < target and window is None:
         return None
@@ -192,7 +192,7 @@ def _room(study: Study, f: Factor, curve: Profile, here: float, window: Window |
     if window is not None:
         box = window.bounds.astype(float).T[f.name]
         low, high = min(low, box["low"]), max(high, box["high"])
-    return Room(f.name, low, high, _errors(f, here - low), _errors(f, high - here))
+    return SettingRoom(f.name, low, high, _errors(f, here - low), _errors(f, high - here))
 
 
 def _errors(f: Factor, distance: float) -> float:
