@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from collections.abc import Sequence
+from dataclasses import fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, cast
+from typing import TYPE_CHECKING, cast
 
 import pandas as pd
-import typer
 
 from doe.acts.base import Key, Progress
 from doe.acts.confirmation.plan import (
@@ -23,9 +23,8 @@ from doe.acts.confirmation.plan import (
 from doe.acts.confirmation.rules import plans_of
 from doe.acts.confirmation.verdict import after_confirmation, confirm_study, confirmation_facts, write_confirmation
 from doe.acts.study.next_step import NextStep
-from doe.assure.confirmation.allocation import SET_UPS, Unit
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY, PER_GARMENT, SEED
+from doe.assure.confirmation.allocation import Unit
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
@@ -45,61 +44,31 @@ if TYPE_CHECKING:
     from doe.book.book import Book
 
 
-app = commands()
-
-
-@command(
-    app,
-    "confirm",
-    example="""
-    doe confirm "new powder"
-    doe confirm "new powder" --claim 0.90 --claim 0.95 --allow 0 --allow 1
-    doe confirm "new powder" --plan --claim 0.95 --assurance 0.90 --allow 0
-    doe confirm "new powder" -o confirmation.html
-    """,
-)
+@command("confirm")
 def confirm(
     desk: Desk,
-    study: KEY,
-    plan: Annotated[
-        bool, typer.Option("--plan", help="Fix the rule and make its coupons; nothing is adjusted after that.")
-    ] = False,
-    claim: Annotated[
-        list[str] | None, typer.Option(help="Pass rate to be shown, 0.95 or 95%; repeat to compare several.")
-    ] = None,
-    assurance: Annotated[str | None, typer.Option(help="How sure the claim is meant to be, 0.90 or 90%.")] = None,
-    allow: Annotated[
-        list[int] | None, typer.Option(min=0, help="Failures allowed at the setpoint; repeat to compare several.")
-    ] = None,
-    units: Annotated[str, typer.Option(help="What is counted: coupon, or stroke (all its coupons pass).")] = "coupon",
-    corners: Annotated[int, typer.Option(min=0, help="Corners of the window that are tested too.")] = 2,
-    set_ups: Annotated[
-        int, typer.Option(min=1, help="How often oven and press are set afresh for the setpoint; usually 6.")
-    ] = SET_UPS,
-    per_garment: PER_GARMENT = None,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Make void coupons again, and those of a corner in doubt once more.")
-    ] = False,
-    give_up: Annotated[
-        str, typer.Option(metavar="WHY", help="With --plan: give up the one under way; it stays on record.")
-    ] = "",
-    output: Annotated[Path | None, typer.Option("--output", "-o", help="An HTML page of the confirmation.")] = None,
-    seed: SEED = None,
+    study: str,
+    wishes: ClaimWishes,
+    plan: bool = False,
+    claim: Sequence[str] = (),
+    assurance: str | None = None,
+    units: str = "coupon",
+    again: bool = False,
+    give_up: str = "",
+    output: Path | None = None,
+    seed: int | None = None,
 ) -> Reply:
     """Confirm the setpoint: how many coupons for which claim, the rule, then the verdict so far."""
     unit = units.strip().lower().removesuffix("s")
     if unit not in ("coupon", "stroke"):
         raise InputError("--units", repr(units), "coupon or stroke", "Count one of them.")
-    asked = ClaimWishes(
-        tuple(_share(text, "--claim") for text in claim or ()),
-        None if assurance is None else _share(assurance, "--assurance"),
-        tuple(allow or ()),
-        cast("Unit", unit),
-        corners,
-        set_ups,
-        per_garment,
+    asked = replace(
+        wishes,
+        claims=tuple(_share(text, "--claim") for text in claim),
+        assurance=None if assurance is None else _share(assurance, "--assurance"),
+        unit=cast("Unit", unit),
     )
-    if sum((plan, replace, output is not None)) > 1:
+    if sum((plan, again, output is not None)) > 1:
         raise InputError(
             "doe confirm",
             "several things at once",
@@ -111,8 +80,8 @@ def confirm(
     with desk.open(create=False) as book, desk.progress("looking at the answer") as tell:
         if plan:
             return make_plan(book, study, asked, desk.shown, seed=seed, give_up=give_up, tell=tell)
-        if replace:
-            return make_again(book, study, desk.shown, per_garment=per_garment, seed=seed)
+        if again:
+            return make_again(book, study, desk.shown, per_garment=asked.per_garment, seed=seed)
         if output is None and (asked.compares or not plans_of(book, study)):
             return compare(book, study, asked, desk.shown, tell=tell)
         return tell_verdict(book, study, desk.shown, output=output, made_by=desk.name, tell=tell)

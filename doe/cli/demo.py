@@ -3,25 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, DemoDone, run_demo, size_kb
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Commands, Reply, Table
 from doe.cli.recommend import settings_table
 from doe.domain.texts import quoted
 from doe.words.study import answer as words
 
-app = commands()
 
-
-@command(app, "demo", example="doe demo")
-def demo(
-    desk: Desk,
-    folder: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier demo.")] = Path("doe-demo"),
-) -> Reply:
+@command("demo")
+def demo(desk: Desk, folder: Path = Path("doe-demo")) -> Reply:
     """Run an invented shop from its first stack to its report, in a folder of its own."""
     with desk.steps() as step:
         done = run_demo(folder, shown=desk.shown, step=step)

@@ -7,18 +7,19 @@ import inspect
 import os
 import re
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field, replace
-from inspect import cleandoc
-from typing import TYPE_CHECKING, Annotated, Any
+from dataclasses import dataclass, field, is_dataclass, replace
+from typing import TYPE_CHECKING, Any, get_args
 
 import typer
 
 from doe.cli.ask import confirm_reading
 from doe.cli.output import Reply, folded, show_reply
 from doe.cli.terminal import Stopped
+from doe.cli.tree import COMMANDS
 from doe.domain.errors import InputError
+from doe.domain.jsonable import packaged_table
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.typed import Confirm
@@ -39,19 +40,11 @@ _UNITS = {
 class Desk:
     """The shared options of a command, and what they open."""
 
-    book: Annotated[
-        str | None, typer.Option(metavar="PATH", help="The book; otherwise DOE_BOOK, or your data folder.")
-    ] = None
-    who: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Who does this; otherwise DOE_WHO, or your login.")
-    ] = None
-    temperature: Annotated[
-        str | None, typer.Option(metavar="degC|degF", help="Unit to read and show; otherwise DOE_UNITS.")
-    ] = None
-    pressure: Annotated[
-        str | None, typer.Option(metavar="bar|psi", help="Unit to read and show; otherwise DOE_UNITS.")
-    ] = None
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object on standard output, nothing else.")] = False
+    book: str | None = None
+    who: str | None = None
+    temperature: str | None = None
+    pressure: str | None = None
+    as_json: bool = False
     opened: list[Book] = field(default_factory=list, init=False)
 
     @property
@@ -150,23 +143,34 @@ def is_terminal(stream: Any) -> bool:
     return bool(stream is not None and stream.isatty())
 
 
-def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[..., Reply]], Callable[..., Reply]]:
-    """Make a function a command: it gets a `Desk` first and returns its `Reply`.
+def command(path: str) -> Callable[[Callable[..., Reply]], Callable[..., Reply]]:
+    """Make a function the command of that place in the tree: it gets a `Desk` first and returns its `Reply`.
 
-    The shared options are added to its own, so that every command has the same ones, and ``example`` (one command
-    line a line) stands under its ``--help``; a test runs them all.
+    How each of its parameters is typed stands in ``templates/tables/options.toml``, with an example. One that is a
+    dataclass is typed field by field; fields that the table does not name, or that are parameters of their own, keep
+    their defaults.
     """
+    told = packaged_table("options")
+    table = {**told["any"], **told[path].get("takes", {}), **told["shared"]}
 
     def register(function: Callable[..., Reply]) -> Callable[..., Reply]:
-        own = list(inspect.signature(function, eval_str=True).parameters.values())[1:]
-        shared = inspect.signature(Desk, locals={"Book": object}, eval_str=True).parameters
-        parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in (*own, *shared.values())]
+        first, *own = inspect.signature(function, eval_str=True).parameters.values()
+        bundles: dict[str, tuple[Any, list[inspect.Parameter]]] = {
+            p.name: (p.annotation, _fields(p, table.keys() - {q.name for q in own}))
+            for p in (first, *own)
+            if is_dataclass(p.annotation)
+        }
+        typed = [q for p in (*own, first) for q in (bundles[p.name][1] if p.name in bundles else [p])]
+        parameters = [_as_option(p, table[p.name]) if p.name in table else p for p in typed]
 
         def run(**values: Any) -> None:
-            desk = Desk(**{key: values.pop(key) for key in shared})
+            values |= {p.name: tuple(values[p.name] or ()) for p in typed if p.default == ()}
+            for name, (kind, fields) in bundles.items():
+                values[name] = kind(**{p.name: values.pop(p.name) for p in fields})
+            desk = values[first.name]
             _ = desk.shown  # a wrong unit is refused before anything is done
             try:
-                reply = function(desk, **values)
+                reply = function(**values)
             except (KeyboardInterrupt, typer.Abort, EOFError) as error:
                 raise Stopped(sum(book.stored for book in desk.opened)) from error
             try:
@@ -187,20 +191,34 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
         run.__name__ = function.__name__
         run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined] # typer reads the options here
         run.__annotations__ = {p.name: p.annotation for p in parameters}
-        lines = (part for line in cleandoc(example).splitlines() for part in folded(line, continued=True))
+        lines = (part for line in told[path]["example"].splitlines() for part in folded(line, continued=True))
         indented = "\n".join(f"  {line}" for line in lines)
         summary = inspect.getdoc(function) or ""
-        app.command(name, short_help=summary.partition("\n")[0], epilog=f"\b\nExample:\n{indented}")(run)
+        name, epilog = path.rpartition(" ")[2], f"\b\nExample:\n{indented}"
+        COMMANDS[function.__module__].command(name, short_help=summary.partition("\n")[0], epilog=epilog)(run)
         return function
 
     return register
 
 
+def _fields(bundle: inspect.Parameter, names: Set[str]) -> list[inspect.Parameter]:
+    """Fields of a dataclass that are typed at the command line."""
+    fields = inspect.signature(bundle.annotation, locals={"Book": object}, eval_str=True).parameters.values()
+    return [p for p in fields if p.name in names]
+
+
+def _as_option(p: inspect.Parameter, told: Mapping[str, Any]) -> inspect.Parameter:
+    """A parameter as typer takes it; one that holds several values is an option that may be repeated."""
+    how = dict(told)
+    kind = typer.Argument if how.pop("is", "") == "argument" else typer.Option
+    flags = how.pop("flags", [f"--{p.name.replace('_', '-')}"] if p.annotation is bool else ())
+    default = ... if p.default is p.empty else p.default
+    annotation = p.annotation
+    if default == ():
+        default, annotation = None, list[get_args(annotation)[0]] | None  # type: ignore[misc] # known when it runs
+    return p.replace(kind=p.KEYWORD_ONLY, annotation=annotation, default=kind(default, *flags, **how))
+
+
 def _let_go_of_output() -> None:
     """Send what is still unwritten nowhere, or Python tries once more when it ends, and complains."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
-def commands() -> typer.Typer:
-    """The commands of a module, for `command` to add to; `doe.cli.tree` says where each of them hangs."""
-    return typer.Typer(rich_markup_mode=None, add_completion=False)

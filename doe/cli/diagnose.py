@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from doe.acts import diagnosis as acts
 from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
 from doe.cli.ask import ask, ask_choice
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
@@ -36,61 +34,25 @@ from doe.words.typed import Confirm, quantity
 if TYPE_CHECKING:
     from doe.book.book import Book
 
-STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Its recipe, limits, gauge and surfaces count.")]
-
 
 MOST = 8
 """Causes, and checks, that ``--json`` carries."""
 
-app = commands()
 
-
-@command(
-    app,
-    "diagnose",
-    example="""
-    doe diagnose --symptom "edge haze" --humidity 25
-    doe diagnose "new powder" --symptom "no transfer" --set press_temp=150 --found settings=usual
-    doe diagnose "new powder" --symptom "no transfer" --found gauge_press=cooler \\
-      --turned-out press_not_reached
-    doe diagnose --recipe "heavy tee" --symptom scorch --set press_temp=165
-    doe diagnose --past
-    """,
-)
+@command("diagnose")
 def diagnose(
     desk: Desk,
-    study: STUDY = None,
-    symptom: Annotated[list[str] | None, typer.Option(help="Repeat: what is seen on the print.")] = None,
-    absent: Annotated[
-        list[str] | None, typer.Option("--not", help="Repeat: what was looked for and is not there.")
-    ] = None,
-    settings: Annotated[
-        list[str] | None, typer.Option("--set", help="Repeat: a current setting, press_temp=150.")
-    ] = None,
-    when: Annotated[str, typer.Option(help="When it shows: at peel, at stretch, after wash, days later ...")] = "",
-    where: Annotated[
-        str, typer.Option(help="Where: whole, edges, small parts, solids, or one place of the platen.")
-    ] = "",
-    humidity: Annotated[float | None, typer.Option(help="Of the room, in percent.")] = None,
-    powder_months: Annotated[float | None, typer.Option(help="Months since the packet was opened.")] = None,
-    powder_kept: Annotated[str, typer.Option(help="How: sealed, open, damp or warm.")] = "",
-    film_months: Annotated[float | None, typer.Option(help="Months since the film was opened.")] = None,
-    ink_months: Annotated[float | None, typer.Option(help="Months since the ink was opened.")] = None,
-    cloth: Annotated[str, typer.Option(help="cotton, blend, polyester, stretch or nylon.")] = "",
-    film: Annotated[str, typer.Option(help="Peel class of the film in use: hot, warm or cold.")] = "",
-    recipe_film: Annotated[str, typer.Option(help="Peel class of the recipe's film.")] = "",
-    peel_wait: Annotated[float | None, typer.Option(help="Seconds between press and peel.")] = None,
-    gap: Annotated[float | None, typer.Option(help="Seconds between oven and press.")] = None,
-    washed_after: Annotated[float | None, typer.Option(help="Hours between press and wash.")] = None,
-    between_strokes: Annotated[float | None, typer.Option(help="Seconds between two strokes.")] = None,
-    found: Annotated[list[str] | None, typer.Option(help="Repeat: a check and its outcome, room=dry.")] = None,
-    turned_out: Annotated[
-        str | None, typer.Option(metavar="CAUSE", help="What it turned out to be (none: not on the list).")
-    ] = None,
-    recipe: Annotated[str | None, typer.Option(help="A released recipe, instead of the study behind it.")] = None,
-    past: Annotated[bool, typer.Option("--past", help="List the shop's cases.")] = False,
-    withdraw: Annotated[int | None, typer.Option(help="Take back a case of that number; with --why.")] = None,
-    why: Annotated[str, typer.Option(help="Why a case is taken back.")] = "",
+    known: Known,
+    study: str | None = None,
+    symptom: Sequence[str] = (),
+    absent: Sequence[str] = (),
+    settings_typed: Sequence[str] = (),
+    found: Sequence[str] = (),
+    turned_out: str | None = None,
+    recipe: str | None = None,
+    past: bool = False,
+    withdraw: int | None = None,
+    why: str = "",
 ) -> Reply:
     """Rank what may be wrong with a failing recipe, and propose the check that tells most per minute."""
     if past or withdraw is not None:
@@ -101,30 +63,17 @@ def diagnose(
         if released is not None:
             study = str(released.study_id)
         record = book.study(study) if book is not None and study is not None else None
-        current = _settings_typed(settings or (), record.study if record else None, desk.shown, confirm=desk.confirm)
+        current = _settings(settings_typed, record.study if record else None, desk.shown, confirm=desk.confirm)
         setting = acts.setting_of(book, study, current, kept=released)
-        known = Known(
-            humidity_pct=humidity,
-            powder_months=powder_months,
-            powder_stored=powder_kept,
-            film_months=film_months,
-            ink_months=ink_months,
-            fabric=cloth,
+        known = replace(
+            known,
             dyed_polyester=setting.dyed_polyester,
-            film_class=film,
-            recipe_film_class=recipe_film,
-            peel_wait_s=peel_wait,
-            gap_s=gap,
-            wash_wait_h=washed_after,
-            since_stroke_s=between_strokes,
-            when=when,
-            where=where,
             settings=setting.levels,
             readings=setting.readings,
             p_under=setting.p_under,
             p_over=setting.p_over,
         )
-        outcomes = dict(_outcome(text) for text in found or ())
+        outcomes = dict(map(_outcome, found))
         if asks and book is not None:
             return _session(desk, book, setting, _asked(known))
         evidence = Evidence(_keys(symptom), _keys(absent), known, outcomes)
@@ -159,9 +108,7 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
     return kept
 
 
-def _settings_typed(
-    texts: Sequence[str], study: Study | None, shown: Shown, *, confirm: Confirm | None
-) -> dict[str, float]:
+def _settings(texts: Sequence[str], study: Study | None, shown: Shown, *, confirm: Confirm | None) -> dict[str, float]:
     """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
     units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
     if study is not None:
@@ -191,8 +138,8 @@ def _book(desk: Desk, *, needed: bool, stores: bool) -> Iterator[Book | None]:
         yield book
 
 
-def _keys(texts: list[str] | None) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(key for text in texts or () for key in read_symptoms(text, WORDS.labels, "--symptom")))
+def _keys(texts: Sequence[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(key for text in texts for key in read_symptoms(text, WORDS.labels, "--symptom")))
 
 
 def _outcome(text: str) -> tuple[str, str]:

@@ -2,31 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Sequence
 
-import typer
-
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.output import Reply
 from doe.domain.texts import quoted
 from doe.words.glossary import GLOSSARY
 from doe.words.glossary import explain as look_up
 
-app = commands()
 
-
-@command(
-    app,
-    "explain",
-    example="""
-    doe explain "setting error"
-    doe explain
-    """,
-)
-def explain(
-    desk: Desk,
-    words: Annotated[list[str] | None, typer.Argument(metavar="WORD", help="The word; without one, the list.")] = None,
-) -> Reply:
+@command("explain")
+def explain(desk: Desk, words: Sequence[str] = ()) -> Reply:
     """Explain a word of the reports in one paragraph."""
     if not words:
         names = [w.name for w in GLOSSARY]

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from doe.acts.study.fits import fit_study
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY, SEED
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.words.study.setpoint import said as in_words
 from doe.words.study.state import counts_sentence
 from doe.words.wording import percent
 
-app = commands()
 
-
-@command(app, "fit", example='doe fit "new powder"')
-def fit(desk: Desk, study: KEY, seed: SEED = None) -> Reply:
+@command("fit")
+def fit(desk: Desk, study: str, seed: int | None = None) -> Reply:
     """Fit the surfaces to what is scored, and say what these coupons can and cannot tell."""
     with desk.open(create=False) as book, desk.progress("fitting") as tell:
         fitted = fit_study(book, study, seed=seed, progress=tell)

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from datetime import date
-from typing import Annotated
-
-import typer
 
 from doe.acts.base import today
 from doe.book.records import KeptReading
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, MachineKind, in_force
 from doe.domain.texts import quoted
@@ -18,11 +15,9 @@ from doe.domain.units import SYMBOLS, Shown
 from doe.words.dates import day
 from doe.words.wording import count
 
-app = commands()
 
-
-@command(app, "list", example="doe gauge list back-room")
-def list_readings(desk: Desk, line: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
+@command("gauge list")
+def list_readings(desk: Desk, line: str) -> Reply:
     """List the readings of a line, the withdrawn ones too, and the newest day of each machine."""
     with desk.look() as book:
         known = book.line(line)
@@ -84,12 +79,8 @@ def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], uni
     return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"))
 
 
-@command(app, "withdraw", example='doe gauge withdraw 1 --why "platen had not settled"')
-def withdraw(
-    desk: Desk,
-    number: Annotated[int, typer.Argument(help="Number of the reading, from doe gauge list.")],
-    why: Annotated[str, typer.Option(help="What was wrong with it.")],
-) -> Reply:
+@command("gauge withdraw")
+def withdraw(desk: Desk, number: int, why: str) -> Reply:
     """Take a mistaken reading back; it stays visible with the reason."""
     with desk.open(create=False) as book:
         book.withdraw_gauge_reading(number, why)

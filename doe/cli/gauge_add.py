@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
 from doe.acts.gauges.line import keep_readings
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Warn
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
@@ -15,45 +11,26 @@ from doe.domain.texts import quoted
 from doe.words.gauges.machines import doubt_words, kept_words
 from doe.words.typed import moment, quantity
 
-app = commands()
-
 FAR_DELTA_DEGC = 10.0
 """A reading farther than this from others like it is more often a slip than a machine (our guess, no source)."""
 
 
-@command(
-    app,
-    "add",
-    example="""
-    doe gauge add back-room --machine press --set 150 --shown 150 --measured 146 --place "back left"
-    doe gauge add back-room --machine press --set 150 --measured 149 --measured 148.5
-    doe gauge add back-room --machine press --set 150 --measured 143 --place front --tool infrared \\
-      --emissivity 0.95 --surface-emissivity 0.9 --surroundings 30
-    """,
-)
+@command("gauge add")
 def add(
     desk: Desk,
-    line: Annotated[str, typer.Argument(help="The line.")],
-    machine: Annotated[str, typer.Option(help="oven or press.")],
-    set_to: Annotated[str, typer.Option("--set", help="What it was set to.")],
-    measured: Annotated[
-        list[str], typer.Option(help="What the gauge read once it had settled; again for each repeat.")
-    ],
-    shown: Annotated[str | None, typer.Option(help="What its display showed.")] = None,
-    place: Annotated[str, typer.Option(help="Where: centre, back left, front ...; or row 2 column 5.")] = "centre",
-    tool: Annotated[str, typer.Option(help="Which gauge: strip, probe, infrared ...")] = "",
-    emissivity: Annotated[float | None, typer.Option(help="Setting of an infrared gauge, above 0 to 1.")] = None,
-    surface_emissivity: Annotated[
-        float | None, typer.Option(help="Of what an infrared gauge looked at; matt tape is about 0.95.")
-    ] = None,
-    surroundings: Annotated[
-        str | None, typer.Option(help="Temperature of what that surface faces: the room, or a hot platen.")
-    ] = None,
-    repeat: Annotated[
-        int | None, typer.Option(min=1, help="Which pass over the places it was; counted on by itself.")
-    ] = None,
-    taken: Annotated[str | None, typer.Option(help="When it was read, such as 2031-03-05; otherwise now.")] = None,
-    note: Annotated[str, typer.Option(help="Anything else.")] = "",
+    line: str,
+    machine: str,
+    set_to: str,
+    measured: list[str],
+    shown: str | None = None,
+    place: str = "centre",
+    tool: str = "",
+    emissivity: float | None = None,
+    surface_emissivity: float | None = None,
+    surroundings: str | None = None,
+    repeat: int | None = None,
+    taken: str | None = None,
+    note: str = "",
 ) -> Reply:
     """Keep one reading of a gauge on a machine, or repeats of it."""
 

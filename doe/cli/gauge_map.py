@@ -4,31 +4,21 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.acts.gauges.line import gauged_line
 from doe.acts.gauges.map import write_map
 from doe.assure.gauges.summary import map_machine
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS
 from doe.words.gauges.cautions import caution_words, map_words
 from doe.words.gauges.machines import map_heading
 
-app = commands()
 
-
-@command(app, "map", example="doe gauge map back-room --machine press -o press-map.html")
+@command("gauge map")
 def map_readings(
-    desk: Desk,
-    line: Annotated[str, typer.Argument(help="The line.")],
-    machine: Annotated[str, typer.Option(help="oven or press.")] = "press",
-    rows: Annotated[int, typer.Option(help="Rows of places, from the back to the front.")] = 3,
-    columns: Annotated[int, typer.Option(help="Columns of places, from left to right.")] = 3,
-    output: Annotated[Path | None, typer.Option("--output", "-o", help="Also write it as an HTML page.")] = None,
+    desk: Desk, line: str, machine: str = "press", rows: int = 3, columns: int = 3, output: Path | None = None
 ) -> Reply:
     """Show where a platen or an oven is cold, and where coupons may lie."""
     with desk.look() as book:

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
 from doe.acts.gauges.line import gauged_line
 from doe.assure.gauges.summary import MachineSummary, machine_summaries
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown
@@ -17,11 +13,9 @@ from doe.words.gauges.cautions import caution_words, machine_notes, status_words
 from doe.words.gauges.machines import summary_words, worth_words
 from doe.words.gauges.setting_errors import basis_words
 
-app = commands()
 
-
-@command(app, "show", example="doe gauge show back-room")
-def show(desk: Desk, line: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
+@command("gauge show")
+def show(desk: Desk, line: str) -> Reply:
     """Show what the readings of a line say of each machine, and what to dial in.
 
     Correction with its uncertainty, setting error, smallest sensible step between levels, drift, when to measure again.

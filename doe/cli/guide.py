@@ -2,29 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Commands, Reply, Table
 from doe.words.guide import TOPICS, Paragraph, guide_blocks, guide_text
 
-app = commands()
 
-
-@command(
-    app,
-    "guide",
-    example="""
-    doe guide
-    doe guide powder
-    """,
-)
-def guide(
-    desk: Desk,
-    topic: Annotated[str | None, typer.Argument(metavar="TOPIC", help="Without one, the list.")] = None,
-) -> Reply:
+@command("guide")
+def guide(desk: Desk, topic: str | None = None) -> Reply:
     """Walk through a use of the tool, command by command."""
     if topic is None:
         table = Table(("topic", "how to"), list(TOPICS.items()))

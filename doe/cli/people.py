@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_people
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
@@ -21,22 +17,8 @@ SHOWN = 10
 """Coupons to look at again that the terminal names."""
 
 
-app = commands()
-
-
-@command(
-    app,
-    "people",
-    example="""
-    doe people "new powder"
-    doe people "new powder" -o people.html
-    """,
-)
-def people(
-    desk: Desk,
-    study: KEY,
-    output: Annotated[Path | None, typer.Option("--output", "-o", help="Write the agreement as an HTML file.")] = None,
-) -> Reply:
+@command("people")
+def people(desk: Desk, study: str, output: Path | None = None) -> Reply:
     """Say how far the people who score agree, who is harsh or kind, and what to do about it."""
     if output is not None and output.is_dir():
         raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as people.html.")

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
 from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_for
 from doe.acts.study.worth import sizes_worth
 from doe.cli.ask import ask_choice
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.gauge_dials import dial_blocks, dial_data
-from doe.cli.options import KEY, PER_GARMENT, SEED
 from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.sizes import sizes_reply
 from doe.cli.terminal import say
@@ -27,42 +22,17 @@ ALIASES_SHOWN = 3
 """Alias sentences of one plan that the comparison prints."""
 
 
-app = commands()
-
-
-@command(
-    app,
-    "plan",
-    example="""
-    doe plan "new powder" --coupons 20
-    doe plan "new powder" --coupons 20 --choose optimal
-    doe plan "new powder" --sizes
-    """,
-)
+@command("plan")
 def plan(
     desk: Desk,
-    study: KEY,
-    coupons: Annotated[int, typer.Option(min=1, help="How many coupons can be made.")] = 20,
-    choose: Annotated[
-        str | None,
-        typer.Option(
-            metavar="KIND",
-            help="Make this plan: auto, half, quarter, full, composite, box-behnken, optimal or d-optimal.",
-        ),
-    ] = None,
-    order: Annotated[
-        str,
-        typer.Option(help="batched: few changes; repeated: settings in two batches; random."),
-    ] = "batched",
-    per_garment: PER_GARMENT = None,
-    sizes: Annotated[
-        bool,
-        typer.Option("--sizes", help="Show what 12 to 40 coupons would buy, tried on invented lines; stop any time."),
-    ] = False,
-    lines: Annotated[
-        int | None, typer.Option(min=1, max=700, help="Invented lines for --sizes; more take longer. Usual: 42.")
-    ] = None,
-    seed: SEED = None,
+    study: str,
+    coupons: int = 20,
+    choose: str | None = None,
+    order: str = "batched",
+    per_garment: int | None = None,
+    sizes: bool = False,
+    lines: int | None = None,
+    seed: int | None = None,
 ) -> Reply:
     """Compare plans at a budget of coupons, before any is made; --choose makes one."""
     if sizes:

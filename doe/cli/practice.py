@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.acts import practising
 from doe.cli.ask import ask_text
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table
 from doe.cli.plots import little_map
 from doe.cli.terminal import error_lines, say
@@ -27,12 +24,8 @@ from reports.files import write_whole
 from reports.pages import render
 from reports.practice import practice_page
 
-app = commands()
 
-EXERCISE = Annotated[str, typer.Argument(metavar="EXERCISE", help="tune, fault, blank, report or compare.")]
-
-
-@command(app, "list", example="doe practice list")
+@command("practice list")
 def list_exercises(desk: Desk) -> Reply:
     """List the exercises and what each one teaches."""
     return Reply(
@@ -42,26 +35,9 @@ def list_exercises(desk: Desk) -> Reply:
     )
 
 
-@command(
-    app,
-    "play",
-    example="""
-    doe practice play fault --seed 2 --answer settings --answer "= dust" --answer "= ink" \\
-      --answer "= no_gap" -o truth.html
-    """,
-)
+@command("practice play")
 def play(
-    desk: Desk,
-    exercise: EXERCISE,
-    seed: Annotated[
-        int | None, typer.Option(help="Which line; otherwise the one set for the class, or a new one.")
-    ] = None,
-    answers: Annotated[
-        list[str] | None, typer.Option("--answer", help="Repeat: an answer, as it would be typed; hint asks for one.")
-    ] = None,
-    output: Annotated[
-        Path | None, typer.Option("--output", "-o", metavar="FILE", help="Page with the truth, .html, at the end.")
-    ] = None,
+    desk: Desk, exercise: str, seed: int | None = None, answers: Sequence[str] = (), output: Path | None = None
 ) -> Reply:
     """Do an exercise; at the end the truth comes out and the score is kept under your name."""
     if not answers and not desk.can_ask:
@@ -207,12 +183,8 @@ def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
     return blocks
 
 
-@command(app, "lesson", example="doe practice lesson tune --seed 12")
-def lesson(
-    desk: Desk,
-    exercise: EXERCISE,
-    seed: Annotated[int, typer.Option(help="The line that everybody gets.")],
-) -> Reply:
+@command("practice lesson")
+def lesson(desk: Desk, exercise: str, seed: int) -> Reply:
     """Set the same line for the whole class."""
     with desk.open() as book:
         practising.set_lesson(book, exercise, seed)
@@ -223,11 +195,8 @@ def lesson(
     )
 
 
-@command(app, "class", example="doe practice class")
-def class_(
-    desk: Desk,
-    person: Annotated[str | None, typer.Option(help="Only this one.")] = None,
-) -> Reply:
+@command("practice class")
+def class_(desk: Desk, person: str | None = None) -> Reply:
     """Show who did which exercise, how often and how well."""
     with desk.look() as book:
         found = [p for p in practising.class_progress(book) if person is None or p.person == person]

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated
 
 import pandas as pd
-import typer
 
 from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.study.fits import Recommended, explain, recommend_study
 from doe.acts.study.next_step import steps_after
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Desk, command
 from doe.cli.gauge_dials import dial_blocks, dial_data
-from doe.cli.options import KEY, SEED
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
 from doe.domain.factors import Factor
@@ -33,25 +30,9 @@ from doe.words.study.setpoint import cautions_left, method_words, said
 from doe.words.study.why import differences, rough_note, why_parts
 from doe.words.wording import amount, amount_both, amount_range
 
-app = commands()
 
-
-@command(
-    app,
-    "recommend",
-    example="""
-    doe recommend "new powder"
-    doe recommend "new powder" --why
-""",
-)
-def recommend(
-    desk: Desk,
-    study: KEY,
-    seed: SEED = None,
-    why: Annotated[
-        bool, typer.Option("--why", help="Also say which coupons and which assumptions every number rests on.")
-    ] = False,
-) -> Reply:
+@command("recommend")
+def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False) -> Reply:
     """Recommend settings that keep passing when the machines wander, and say how sure that is."""
     with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
         found = recommend_study(book, study, seed=seed, progress=tell)

@@ -92,15 +92,15 @@ def record_entries(book: Book, record: StudyRecord, found: EntryFile, *, why: st
 class ScoreOptions:
     """What was typed for one coupon, still as text."""
 
-    coupon: str | None
-    passed: Sequence[str]
-    failed: Sequence[str]
-    symptoms: Sequence[str]
-    side: str
-    hand: Sequence[str]
-    actual: Sequence[str]
-    note: str
-    void: str | None
+    coupon: str | None = None
+    passed: Sequence[str] = ()
+    failed: Sequence[str] = ()
+    symptoms: Sequence[str] = ()
+    side: str = ""
+    hand: Sequence[str] = ()
+    actual: Sequence[str] = ()
+    note: str = ""
+    void: str | None = None
 
     @property
     def says_anything(self) -> bool:

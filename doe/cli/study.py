@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.next_step import next_step
 from doe.cli import study_words
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY, LIMIT_HELP
+from doe.cli.desk import Desk, command
 from doe.cli.output import Reply, Table, Warn
 from doe.cli.study_questions import ask_limits
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
@@ -25,13 +23,9 @@ from doe.words.wording import count
 if TYPE_CHECKING:
     from doe.book.book import Book
 
-app = commands()
 
-
-@command(app, "list", example="doe study list")
-def list_studies(
-    desk: Desk, archived: Annotated[bool, typer.Option("--archived", help="Show those put away as well.")] = False
-) -> Reply:
+@command("study list")
+def list_studies(desk: Desk, archived: bool = False) -> Reply:
     """List the studies, newest first, with what is scored and the last verdict."""
     with desk.look() as book:
         found = book.studies(include_archived=archived)
@@ -59,8 +53,8 @@ def list_studies(
     )
 
 
-@command(app, "show", example='doe study show "new powder"')
-def show(desk: Desk, study: KEY) -> Reply:
+@command("study show")
+def show(desk: Desk, study: str) -> Reply:
     """Show a study: factors, target, limits, rounds, scores so far."""
     with desk.look() as book:
         record = book.study(study)
@@ -115,22 +109,8 @@ def _attempts(book: Book, study: int, *, scored: int) -> tuple[tuple[int, str], 
     return verdicts_of(book, study)
 
 
-@command(
-    app,
-    "limits",
-    example="""
-    doe study limits "new powder" --limit "film_max=175@film data sheet" \\
-      --limit "powder_max=180@powder data sheet" --limit fabric_max=180 \\
-      --limit oven_max=190 --limit press_max=190 --limit min_cure_time=60 \\
-      --limit "min_dwell=5@film data sheet"
-    """,
-)
-def limits(
-    desk: Desk,
-    study: KEY,
-    limit: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
-    why: Annotated[str, typer.Option(help="Why, for the record.")] = "limits from the data sheets",
-) -> Reply:
+@command("study limits")
+def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "limits from the data sheets") -> Reply:
     """Show or set the limits from the makers' data sheets. No plan is made without them."""
     with desk.open(create=False) as book:
         record = book.study(study)
@@ -156,8 +136,8 @@ def limits(
     )
 
 
-@command(app, "archive", example='doe study archive "new powder" --why "made twice by mistake"')
-def archive(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why it is put away.")]) -> Reply:
+@command("study archive")
+def archive(desk: Desk, study: str, why: str) -> Reply:
     """Put a study away; nothing of it is deleted."""
     with desk.open(create=False) as book:
         name = book.study(study).name
@@ -169,8 +149,8 @@ def archive(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why i
     )
 
 
-@command(app, "restore", example='doe study restore "new powder" --why "needed after all"')
-def restore(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why it is taken out again.")]) -> Reply:
+@command("study restore")
+def restore(desk: Desk, study: str, why: str) -> Reply:
     """Take a study out again that was put away."""
     with desk.open(create=False) as book:
         name = book.study(study).name

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Annotated, Any
-
-import typer
+from typing import Any
 
 from doe.acts.gauges.line import suggested_errors
 from doe.cli import study_words
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY
+from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply
 from doe.domain.errors import InputError
 from doe.domain.study import Study
@@ -20,33 +17,13 @@ from doe.domain.units import Shown, show_difference
 from doe.words.gauges.setting_errors import readings_say
 from doe.words.typed import spread
 
-app = commands()
 
-
-@command(
-    app,
-    "amend",
-    example="""
-    doe study amend "new powder" --error press_temp=6 --why "gauge readings over a week"
-    doe study amend "new powder" --trial-error press_temp=2 --why "all coupons at the centre"
-    """,
-)
-def amend(
-    desk: Desk,
-    study: KEY,
-    error: Annotated[
-        list[str] | None, typer.Option("--error", help="Repeat: FACTOR=SETTING ERROR in production.")
-    ] = None,
-    trial: Annotated[
-        list[str] | None,
-        typer.Option("--trial-error", help="Repeat: FACTOR=SETTING ERROR while coupons are made, or none."),
-    ] = None,
-    why: Annotated[str, typer.Option(help="Why it is changed.")] = "",
-) -> Reply:
+@command("study amend")
+def amend(desk: Desk, study: str, error: Sequence[str] = (), trial: Sequence[str] = (), why: str = "") -> Reply:
     """Change setting errors of a study, or show what its gauge readings suggest."""
     with desk.open(create=False) as book:
         record = book.study(study)
-        changed = _changed(record.study, error or (), trial or (), desk.shown)
+        changed = _changed(record.study, error, trial, desk.shown)
         is_new = changed != record.study
         if is_new:
             book.amend_study(record.id, changed, why)

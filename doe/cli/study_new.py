@@ -4,17 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Annotated
-
-import typer
 
 from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.next_step import next_step
 from doe.assure.gauges.summary import SuggestedError
 from doe.cli import study_words
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import LIMIT_HELP
+from doe.cli.desk import Desk, command
 from doe.cli.output import Reply
 from doe.cli.study_questions import StudyOptions, ask_missing, states_error, study_of
 from doe.domain.factors import DEFAULT_FACTORS
@@ -22,59 +18,10 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words.gauges.setting_errors import error_words
 
-app = commands()
 
-
-@command(
-    app,
-    "new",
-    example="""
-    doe study new "new powder" --stack tee-fine --line back-room \\
-      --factor cure_temp=110..140,sd=4 --factor cure_time=90..210 \\
-      --factor press_temp=140..170,sd=5 --factor dwell=8..20 --hold pressure=3bar \\
-      --forbid "cure_temp >= 138 and cure_time >= 200; film curls"
-    """,
-)
-def new(
-    desk: Desk,
-    name: Annotated[str | None, typer.Argument(help="The question in a few words.")] = None,
-    stack: Annotated[str | None, typer.Option(help="The stack, from doe stack list.")] = None,
-    line: Annotated[str | None, typer.Option(help="The line, from doe line list.")] = None,
-    factors: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--factor",
-            help="Repeat: NAME=LOW..HIGH,sd=SETTING ERROR,trial=THE SAME WHILE TESTING, or film_type=hot/cold.",
-        ),
-    ] = None,
-    limits: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
-    forbid: Annotated[
-        list[str] | None, typer.Option("--forbid", help='Repeat: "cure_temp >= 135 and cure_time >= 180; reason".')
-    ] = None,
-    hold: Annotated[
-        list[str] | None, typer.Option("--hold", help="Repeat: a constant setting, such as pressure=40psi.")
-    ] = None,
-    pass_rate: Annotated[str | None, typer.Option(help="Share of prints that must pass, 0.95 or 95%.")] = None,
-    hand_min: Annotated[str | None, typer.Option(help="Least mean hand-feel, 1 to 5, or none.")] = None,
-    assurance: Annotated[str | None, typer.Option(help="How sure statements are meant to be, 0.90 or 90%.")] = None,
-    checks: Annotated[
-        list[str] | None, typer.Option("--check", help='Repeat: release, or "wash_3@3=sound after 3 washes".')
-    ] = None,
-) -> Reply:
+@command("study new")
+def new(desk: Desk, wanted: StudyOptions) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
-    wanted = StudyOptions(
-        name or "",
-        stack or "",
-        line or "",
-        factors or (),
-        limits or (),
-        forbid or (),
-        hold or (),
-        pass_rate,
-        hand_min,
-        assurance,
-        checks or (),
-    )
     with desk.open() as book:
         if desk.can_ask and not wanted.is_complete:
             wanted = ask_missing(book, wanted, desk.shown)

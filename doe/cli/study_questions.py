@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 class StudyOptions:
     """A study as it is typed: the texts of the options of ``doe study new``, empty where nothing was said."""
 
-    name: str
-    stack: str
-    line: str
+    name: str = ""
+    stack: str = ""
+    line: str = ""
     factors: Sequence[str] = ()
     limits: Sequence[str] = ()
     forbid: Sequence[str] = ()
