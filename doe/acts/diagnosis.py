@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import pandas as pd
 
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, usual_seed
 from doe.acts.recipe.recipes import in_force_for
+from doe.book.book import Book
 from doe.book.records import ShopNote, StudyRecord
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
@@ -23,9 +24,6 @@ from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
 from doe.symptoms.faults import fault
 from doe.symptoms.known import Level
 from doe.symptoms.odds import Case, shop_odds
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 Given = Literal["dialled", "study"]
 

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 from zlib import crc32
 
+from doe.book.book import Book
 from doe.domain.errors import InputError
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
-    from doe.practice.drill import DrillResult
+from doe.practice.drill import DrillResult
 
 DONE, LESSON = "practice", "lesson"
 """Topics of the notes: an exercise that was done, and a seed set for a class."""

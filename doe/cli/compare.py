@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -27,6 +26,7 @@ from doe.acts.comparison.verdict import (
     more_coupons,
     write_comparison,
 )
+from doe.book.book import Book
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
@@ -40,9 +40,6 @@ from doe.words.dates import day
 from doe.words.study.state import counts_sentence, reason
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
 
-if TYPE_CHECKING:
-    from doe.book.book import Book
-
 DECIDED = {"begin", "limit", "margin", "hand_margin", "power", "assurance", "looks"}
 """Options of what is decided before the first coupon, and not changed after."""
 
@@ -52,11 +49,12 @@ def compare(
     desk: Desk,
     context: typer.Context,
     subject: str,
-    wishes: Wanted,
+    *,
     fabric: str | None = None,
     film: str | None = None,
     powder: str | None = None,
     ink: str | None = None,
+    wishes: Wanted,
     limit: Sequence[str] = (),
     margin: str = f"{USUAL_MARGIN}",
     power: str = f"{USUAL_POWER}",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 import pandas as pd
 
@@ -24,6 +24,7 @@ from doe.acts.confirmation.rules import plans_of
 from doe.acts.confirmation.verdict import after_confirmation, confirm_study, confirmation_facts, write_confirmation
 from doe.acts.study.next_step import NextStep
 from doe.assure.confirmation.allocation import Unit
+from doe.book.book import Book
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
@@ -40,18 +41,16 @@ from doe.words.typed import share
 from doe.words.wording import SIDE_WORDS, allowed, amount, count, listing, percent, percent_at_least, stated
 from reports.files import refuse_folder
 
-if TYPE_CHECKING:
-    from doe.book.book import Book
-
 
 @command("confirm")
 def confirm(
     desk: Desk,
     study: str,
-    wishes: ClaimWishes,
+    *,
     plan: bool = False,
     claim: Sequence[str] = (),
     assurance: str | None = None,
+    wishes: ClaimWishes,
     units: str = "coupon",
     again: bool = False,
     give_up: str = "",

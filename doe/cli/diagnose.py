@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from doe.acts import diagnosis as acts
 from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
+from doe.book.book import Book
 from doe.cli.ask import ask, ask_choice
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn, show_reply
@@ -30,10 +31,6 @@ from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
 from doe.words.dates import day
 from doe.words.typed import Confirm, quantity
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
-
 
 MOST = 8
 """Causes, and checks, that ``--json`` carries."""

@@ -8,7 +8,7 @@ import pandas as pd
 
 from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
-from doe.acts.gauges.line import gauged_line, study_cautions
+from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.fits import Recommended, explain, recommend_study
 from doe.acts.study.next_step import steps_after
 from doe.cli.desk import Desk, command
@@ -21,8 +21,6 @@ from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.setpoint.why import Why
 from doe.words.dates import minute
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
 from doe.words.gauges.dials import dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.study import answer as words
@@ -37,9 +35,7 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
     with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
         found = recommend_study(book, study, seed=seed, progress=tell)
         gauged = gauged_line(book, found.fitted.record)
-        cautions = caution_words(
-            study_cautions(book, found.fitted.record, gauged), reader_of(found.fitted.record.study, desk.shown)
-        )
+        cautions = cautions_said(book, found.fitted.record, desk.shown, gauged)
     reasons = explain(found) if why else None
     dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
     study_asked = found.fitted.record.study

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from doe.acts.scoring.people import record_looks
 from doe.acts.study.next_step import next_step
 from doe.acts.study.plans import whole_plan
+from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile
 from doe.cli import scoring
@@ -21,9 +21,6 @@ from doe.words.facts import filled
 from doe.words.people import missing_words
 from doe.words.study.plans import plan_notes
 from doe.words.study.state import counts_sentence
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @command("record")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence, Sized
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 import typer
 
@@ -16,6 +16,7 @@ from doe.acts.scoring.people import people_of_study, record_looks
 from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
+from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile, read_entry
 from doe.book.sheets.foreign import ColumnUse, ForeignSheet, guess_mapping, read_foreign
@@ -38,9 +39,6 @@ from doe.plans.judge import judge_plan
 from doe.symptoms.reading import WORDS, short_list, symptom
 from doe.words.typed import Confirm, pairs, quantity
 from doe.words.wording import amount, count
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)

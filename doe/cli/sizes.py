@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from doe.acts.study.worth import SizesWorth
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.practice.worth import Share, Worth
 from doe.words.study import worth as words
 from doe.words.wording import count, listing
-
-if TYPE_CHECKING:
-    from doe.acts.study.worth import SizesWorth
 
 
 def sizes_reply(found: SizesWorth) -> Reply:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.next_step import next_step
+from doe.book.book import Book
 from doe.cli import study_words
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply, Table, Warn
@@ -19,9 +19,6 @@ from doe.words import typed
 from doe.words.dates import day
 from doe.words.study.state import counts_sentence
 from doe.words.wording import count
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @command("study list")
@@ -101,7 +98,7 @@ def _next_command(book: Book, study: int) -> str:
 def _attempts(book: Book, study: int, *, scored: int) -> tuple[tuple[int, str], ...]:
     """Number and verdict of every confirmation."""
     if not scored:  # nothing to judge yet, so nobody waits for SciPy
-        plans = [a.payload for a in book.analyses(study) if a.kind == CONFIRMATION_PLAN]
+        plans = [a.payload for a in book.analyses(study, CONFIRMATION_PLAN)]
         ended = {plan["gives_up"]["attempt"] for plan in plans if plan["gives_up"]}
         return tuple((plan["attempt"], "given up" if plan["attempt"] in ended else "open") for plan in plans)
     from doe.acts.confirmation.rules import verdicts_of  # noqa: PLC0415 - as said

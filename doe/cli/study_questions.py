@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 from doe.acts.study.limits import missing
+from doe.book.book import Book
 from doe.cli.ask import ask, ask_choice, ask_yes, confirm_reading
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
@@ -18,9 +18,6 @@ from doe.domain.units import SYMBOLS, Shown
 from doe.words import typed
 from doe.words.limits import LIMIT_LABELS
 from doe.words.typed import Confirm
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from doe.acts.study.limits import missing
+from doe.acts.study.next_step import NextStep
 from doe.book.records import StudyRecord
 from doe.cli.output import Block, Table, Warn
 from doe.domain.factors import Factor
@@ -23,9 +22,6 @@ from doe.words.study.state import (
     target_words,
 )
 from doe.words.wording import amount_range
-
-if TYPE_CHECKING:
-    from doe.acts.study.next_step import NextStep
 
 _OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from doe.assure.comparison.plan import ComparisonPlan
+from doe.assure.comparison.verdict import Comparison
 from doe.domain.finding import Finding
 from doe.words.facts import Reader, Text, texts_of, worded
 from doe.words.wording import at_least_of_hundred, at_most_of_hundred, count, percent, sentence, stated
-
-if TYPE_CHECKING:
-    from doe.assure.comparison.plan import ComparisonPlan
-    from doe.assure.comparison.verdict import Comparison
 
 KINDS = {"same recipe holds": "ready", "retune": "unreachable", "not enough coupons yet": "more"}
 """Verdict to style of its frame."""

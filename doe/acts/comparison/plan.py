@@ -7,17 +7,18 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import partial
 from itertools import product
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from doe.acts.base import Key, digest, usual_seed, version
-from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
+from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.limits import refuse_held
 from doe.assure.comparison.equivalence import coupons_for_means
 from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe_points
 from doe.assure.comparison.plan import ComparisonPlan, first_round, strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
+from doe.book.book import Book
 from doe.book.records import NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
@@ -31,12 +32,7 @@ from doe.domain.study import Study
 from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
 from doe.words.wording import listing
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"
 """Kinds of analyses: what was decided before a coupon was made, and what the coupons said."""
@@ -178,7 +174,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         edge_strokes=edge_strokes,
         edges=edges,
     )
-    seed = usual_seed(study.name) if wanted.seed is None else wanted.seed
+    seed = usual_seed(study.name, wanted.seed)
     line = book.line(recipe.line.name)
     coupons = partial(
         comparison_coupons,
@@ -259,7 +255,7 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
         1,
         offer.coupons,
         offer.hours,
-        caution_words(study_cautions(book, record), reader_of(record.study, shown)),
+        cautions_said(book, record, shown),
     )
 
 

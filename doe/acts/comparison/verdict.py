@@ -7,19 +7,20 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from doe.acts.base import Key, digest, version
 from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, plan_from, sheet_notes
-from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
+from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.counts import score_counts
+from doe.acts.study.deviations import history_of
 from doe.acts.study.rounds import is_comparison
 from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
@@ -32,14 +33,9 @@ from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.words.dates import local
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
 from reports.comparison.page import ComparisonReport, comparison_report
 from reports.files import write_whole
-from reports.study.inputs import HistoryRow, Provenance
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
+from reports.study.inputs import Provenance
 
 
 @dataclass(frozen=True)
@@ -210,7 +206,7 @@ def more_coupons(
     notes = sheet_notes(plan, record.line)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
     hours = hours_for(record.study, coupons, record.line)
-    cautions = caution_words(study_cautions(book, record), reader_of(record.study, shown))
+    cautions = cautions_said(book, record, shown)
     return Begun(record, plan, number, coupons, hours, cautions)
 
 
@@ -223,7 +219,6 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
         If the place cannot be written.
     """
     record, kept = found.record, found.kept
-    acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     page = comparison_report(
         ComparisonReport(
             study=record.study,
@@ -238,7 +233,7 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
             cautions=found.cautions,
             provenance=Provenance(kept.inputs_hash, kept.version, made_by, local(kept.made_at)),
             made_at=local(datetime.now(UTC)),
-            history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
+            history=history_of(book, record),
             shown=shown,
         )
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -31,6 +31,7 @@ from doe.assure.confirmation.allocation import (
 )
 from doe.assure.confirmation.attempts import ConfirmationPlan
 from doe.assure.confirmation.claims import ClaimPlan, claim_plan
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
@@ -44,9 +45,6 @@ from doe.setpoint.robust import RobustRate
 from doe.words.dates import minute
 from doe.words.study.answer import scores_first
 from doe.words.wording import count, stated
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 STATED_RATES = (0.97, 0.99)
 """True pass rates at which the chance to be accepted is shown, beside what the study believes."""
@@ -256,7 +254,7 @@ def _store(
     They come in an order a person can run, with batches, strokes and garments that no earlier round has.
     """
     before, number = whole_plan(book, record).coupons, _next_round(book, record)
-    seed = usual_seed(record.name) if seed is None else seed
+    seed = usual_seed(record.name, seed)
     coupons = order_confirmation(
         _on_garments(record.study, wishes.per_garment),
         confirmation_settings(record.study, plan.points, times),
@@ -354,7 +352,7 @@ def _offer(book: Book, key: Key, wishes: ClaimWishes, progress: Progress | None)
     where = f"answer of {record.name}"
     if wishes.unit == "stroke" and record.line.coupons_per_stroke == 1:
         raise InputError("--units", "stroke", "coupon: this line presses one coupon a stroke", "Leave it out.")
-    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND]
+    kept = book.analyses(record.id, RECOMMEND)
     if not kept:
         raise InputError(where, "none kept", "an answer to confirm", f"Ask for it first: doe recommend {name}.")
     now = hash_now(book, record)

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from doe.acts.base import Key
 from doe.assure.confirmation.attempts import ConfirmationPlan, ConfirmationVerdict, attempt_of
 from doe.assure.confirmation.claims import ClaimPlan
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord
 from doe.domain.jsonable import jsonable
 from doe.domain.plan_kinds import CONFIRMATION_PLAN
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 REPLACEMENT = "confirmation replacement"
 """Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
@@ -32,13 +30,11 @@ def plan_data(plan: ConfirmationPlan, *, gives_up: Mapping[str, Any] | None = No
 
 def plans_of(book: Book, key: Key) -> tuple[ConfirmationPlan, ...]:
     """Every confirmation ever planned for a study, oldest first."""
-    kept = book.analyses(key)
-    plans = [a for a in kept if a.kind == CONFIRMATION_PLAN]
+    plans = book.analyses(key, CONFIRMATION_PLAN)
     ends = {a.payload["gives_up"]["attempt"]: str(a.payload["gives_up"]["why"]) for a in plans if a.payload["gives_up"]}
     further: dict[int, list[int]] = {}
-    for a in kept:
-        if a.kind == REPLACEMENT:
-            further.setdefault(int(a.payload["attempt"]), []).append(int(a.payload["round"]))
+    for a in book.analyses(key, REPLACEMENT):
+        further.setdefault(int(a.payload["attempt"]), []).append(int(a.payload["round"]))
     return tuple(
         _plan_from(a, further.get(int(a.payload["attempt"]), ()), ends.get(a.payload["attempt"], "")) for a in plans
     )

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
+from doe.acts.base import RECOMMEND, Key, Progress, digest, usual_seed, version
 from doe.acts.confirmation.rules import plan_data, plans_of
 from doe.acts.study.counts import confirmation_counts
 from doe.acts.study.fits import fit_of
@@ -28,6 +26,7 @@ from doe.assure.confirmation.attempts import (
 )
 from doe.assure.confirmation.combination import Combination, combine_with_study
 from doe.assure.confirmation.verdict import coupon_states
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, finding_of
@@ -43,9 +42,6 @@ from doe.words.confirmation.verdict import ConfirmationFacts
 from doe.words.dates import local
 from reports.confirmation.page import confirmation_page
 from reports.files import write_whole
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)
@@ -123,14 +119,14 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
     counts = confirmation_counts(book, record.id)
     assert counts is not None  # a rule is stored together with its coupons
     doubts, remarks, window_known = _standing(book, record, plans[-1])
-    digest, held = _sum(attempts), _window_held(attempts[-1], window_known)
-    alone = None if doubts else _proof(book, record, attempts, digest)
+    inputs, held = _sum(attempts), _window_held(attempts[-1], window_known)
+    alone = None if doubts else _proof(book, record, attempts, inputs)
     whole = attempts[-1].verdict == "accepted" and held is not False
     return Confirmed(
         record=record,
         attempts=attempts,
         counts=counts,
-        hash=digest,
+        hash=inputs,
         doubts=doubts,
         remarks=remarks,
         window_held=held,
@@ -187,7 +183,7 @@ def _standing(
 
 def _answer_kept(book: Book, record: StudyRecord, inputs: str) -> AnalysisRecord | None:
     """The newest answer to these results."""
-    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == inputs]
+    kept = [a for a in book.analyses(record.id, RECOMMEND) if a.inputs_hash == inputs]
     return kept[-1] if kept else None
 
 
@@ -208,7 +204,7 @@ def _window_held(attempt: Attempt, known: bool) -> bool | None:
     return all(held.get(role) == "held" for role in attempt.plan.corners)
 
 
-def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], digest: str) -> ConfirmationRecord | None:
+def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], inputs: str) -> ConfirmationRecord | None:
     """Record for a recipe: the setpoint is accepted, hand-feel is good enough, nothing is open."""
     attempt, judged = attempts[-1], attempts[-1].judged
     if judged is None or attempt.plan.given_up:
@@ -217,7 +213,7 @@ def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], diges
     is_open = any(corners.get(role, "open") == "open" for role in attempt.plan.corners)
     if judged.setpoint_verdict != "accepted" or judged.hand_verdict not in ("", "good enough") or is_open:
         return None
-    kept = [a for a in book.analyses(record.id) if a.kind == CONFIRMATION and a.payload.get("sum") == digest]
+    kept = [a for a in book.analyses(record.id, CONFIRMATION) if a.payload.get("sum") == inputs]
     claim = judged.plan
     return ConfirmationRecord(
         claim=claim.pass_rate,
@@ -244,8 +240,7 @@ def _sum(attempts: tuple[Attempt, ...]) -> str:
         parts.append(
             [plan_data(attempt.plan), attempt.plan.given_up, jsonable(scored.to_dict("records")), attempt.void]
         )
-    text = json.dumps(jsonable(parts), sort_keys=True, ensure_ascii=True, allow_nan=False)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return digest(jsonable(parts))
 
 
 def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> Weighed:
@@ -264,7 +259,7 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     whole = hashlib.sha256(f"{found.hash} {now}".encode()).hexdigest()
     if found.current.judged is None:
         return Weighed(found, None, Finding("not_scored"), None)
-    same = [a for a in book.analyses(record.id) if a.kind == CONFIRMATION and a.inputs_hash == whole]
+    same = [a for a in book.analyses(record.id, CONFIRMATION) if a.inputs_hash == whole]
     if same:
         kept = same[-1].payload["together"]
         together = None if kept is None else Combination(**{**kept, "warnings": (*map(finding_of, kept["warnings"]),)})

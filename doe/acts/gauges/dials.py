@@ -5,18 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING
 
 from doe.acts.gauges.line import gauged_line
 from doe.assure.gauges.cautions import machine_cautions
 from doe.assure.gauges.line import GaugedLine
+from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.coding import inward, to_step
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 USUAL_STEP_DEGC = 1.0
 """Step of a dial where nothing else is known."""

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from statistics import fmean
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -22,6 +21,7 @@ from doe.assure.gauges.line import GaugedLine, gauge_line
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import true_reading
 from doe.assure.gauges.summary import SuggestedError, suggested_error
+from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
@@ -29,9 +29,9 @@ from doe.domain.gauge import GaugeReading, in_force
 from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
+from doe.domain.units import Shown
+from doe.words.facts import reader_of
+from doe.words.gauges.cautions import caution_words
 
 
 def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None = None) -> GaugedLine:
@@ -99,6 +99,11 @@ def study_cautions(book: Book, record: StudyRecord, gauged: GaugedLine | None = 
     """
     gauged = gauged_line(book, record) if gauged is None else gauged
     return (*gauge_cautions(gauged, record.study), *_changed_since(book, record, gauged))
+
+
+def cautions_said(book: Book, record: StudyRecord, shown: Shown, gauged: GaugedLine | None = None) -> tuple[str, ...]:
+    """The same in sentences."""
+    return caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
 
 
 def _changed_since(book: Book, record: StudyRecord, gauged: GaugedLine) -> list[Finding]:

@@ -6,7 +6,6 @@ from calendar import monthrange
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import TYPE_CHECKING
 
 from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, version
@@ -16,6 +15,7 @@ from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.study.fits import Fitted, fit_of
 from doe.assure.confirmation.attempts import same_setting
 from doe.assure.gauges.cautions import refuse_dial
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
@@ -33,9 +33,6 @@ from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
 from doe.words.recipe.record import found_words, how_to_add, item_label
 from doe.words.wording import count, listing
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 RELEASE = "release"
 """Kind of the analysis that keeps what stood beside a recipe when it was released."""
@@ -509,5 +506,5 @@ def review_day(approved: date, months: int) -> date:
 def kept_figures(book: Book, study_id: int, recipe: Recipe) -> AnalysisRecord | None:
     """What stood beside a recipe when it was released; None where nothing was kept (brought in from another book)."""
     mine = (recipe.name, recipe.revision)
-    found = (a for a in book.analyses(study_id) if a.kind == RELEASE)
-    return next((a for a in reversed([*found]) if (a.payload["recipe"], a.payload["revision"]) == mine), None)
+    found = reversed(book.analyses(study_id, RELEASE))
+    return next((a for a in found if (a.payload["recipe"], a.payload["revision"]) == mine), None)

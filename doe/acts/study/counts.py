@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
 from doe.acts.base import Key
+from doe.book.book import Book
 from doe.book.records import CouponState
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE, CONFIRM, JUDGING
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 def score_counts(book: Book, key: Key) -> ScoreCounts:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import pandas as pd
 
-from doe.acts.base import PRIOR, version
+from doe.acts.base import PRIOR, digest, version
+from doe.book.book import Book
 from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
@@ -18,9 +17,6 @@ from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
 from doe.domain.study import Study
 from doe.surfaces.earlier import Earlier
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 USUAL_DISCOUNT = 0.3
 """What one coupon of the earlier study counts for. See `tests/benchmarks/prior_knowledge.py` and DEVELOPERS.md."""
@@ -114,7 +110,7 @@ def prior_analysis(
     """Prior knowledge as the book keeps it."""
     used = results if discount > 0 else results.iloc[:0]
     rows = {"columns": list(used.columns), "rows": jsonable(used.to_dict("records"))}
-    total = hashlib.sha256(json.dumps(rows, sort_keys=True).encode()).hexdigest()
+    total = digest(rows)
     said = {"study": study, "recipe": recipe, "revision": revision, "discount": discount, "why": why}
     return NewAnalysis(PRIOR, total, 0, version(), {**said, "results": rows, "hash": total})
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
@@ -15,6 +15,7 @@ from doe.acts.study.counts import score_counts
 from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import results_to_learn_from
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.finding import Finding, Value
 from doe.domain.jsonable import jsonable
@@ -24,9 +25,6 @@ from doe.setpoint.recommendation import recommend
 from doe.setpoint.verdict import find_gaps
 from doe.setpoint.why import Why, explain_answer
 from doe.surfaces.fitted import Surfaces, fit
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)
@@ -61,7 +59,7 @@ def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress
     """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
     refuse_comparison(book, record, "fit")
     results = results_to_learn_from(book, record.id)
-    seed = usual_seed(record.name) if seed is None else seed
+    seed = usual_seed(record.name, seed)
     prior = prior_of(book, record)
     earlier = prior.earlier() if prior else None
     surfaces = fit(record.study, results, seed=seed, progress=progress, earlier=earlier)
@@ -104,7 +102,7 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
     """
     tell = progress or (lambda share: None)
     fitted = fit_of(book, book.study(key), seed, lambda share: tell(0.7 * share))
-    kept_answers = [a for a in book.analyses(fitted.record.id) if a.kind == RECOMMEND]
+    kept_answers = book.analyses(fitted.record.id, RECOMMEND)
     same = [a for a in kept_answers if a.inputs_hash == fitted.hash and (seed is None or a.seed == seed)]
     others = [a for a in kept_answers if a.inputs_hash != fitted.hash]
     before = others[-1] if others and not same else None
@@ -125,8 +123,8 @@ def _without_prior(book: Book, fitted: Fitted) -> Answer | None:
     """The answer without the coupons of an earlier study, kept beside the other; None where there are none."""
     if fitted.prior is None or not fitted.prior.is_used:
         return None
-    for kept in reversed(book.analyses(fitted.record.id)):
-        if kept.kind == WITHOUT_PRIOR and kept.inputs_hash == fitted.hash and kept.seed == fitted.seed:
+    for kept in reversed(book.analyses(fitted.record.id, WITHOUT_PRIOR)):
+        if kept.inputs_hash == fitted.hash and kept.seed == fitted.seed:
             return answer_from(kept.payload["answer"])
     study = fitted.record.study
     answer = recommend(study, fit(study, fitted.surfaces.results, seed=fitted.seed), seed=fitted.seed)

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import pandas as pd
 
 from doe.acts.base import Key, Progress, usual_seed
 from doe.acts.comparison.verdict import refuse_comparison
-from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
+from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.counts import score_counts
 from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of
 from doe.assure.gauges.line import GaugedLine
+from doe.book.book import Book
 from doe.book.records import RoundInfo, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import Scale
@@ -24,13 +25,8 @@ from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
 from doe.words.study.plans import planned_with, why_left_out
 from doe.words.wording import count
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 Grown = Literal["where coupons tell most", "where the plan is thinnest"]
 """How the coupons of a further round are chosen."""
@@ -54,14 +50,14 @@ class PlanChoice:
 def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, shown: Shown = METRIC) -> PlanChoice:
     """Compare plans for a study that has none yet."""
     record = _without_plan(book, key)
-    seed = usual_seed(record.name) if seed is None else seed
+    seed = usual_seed(record.name, seed)
     gauged = gauged_line(book, record)
     judged = compare_plans(record.study, coupons=coupons, seed=seed, line=gauged.line)
     absent = left_out(record.study, coupons=coupons)
     if not judged:
         remedy = why_left_out(absent[0]) if absent else "Add coupons."
         raise InputError("--coupons", coupons, "enough for one of the plans", remedy)
-    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
+    cautions = cautions_said(book, record, shown, gauged)
     return PlanChoice(record, coupons, seed, judged, absent, cautions)
 
 
@@ -101,7 +97,7 @@ def commit_plan(
         study,
         coupons=coupons,
         kind=kind,
-        seed=usual_seed(record.name) if seed is None else seed,
+        seed=usual_seed(record.name, seed),
         line=record.line,
         order=order,
     )
@@ -116,7 +112,7 @@ def commit_plan(
 def _planned(book: Book, record: StudyRecord, plan: Plan, shown: Shown) -> PlannedRound:
     """The round that was stored last; ``plan`` is of all rounds that search for the window."""
     made, gauged = book.plan_info(record.id).rounds[-1], gauged_line(book, record)
-    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
+    cautions = cautions_said(book, record, shown, gauged)
     coupons = plan.coupons[plan.coupons["round"] == made.round]
     judged = judge_plan(plan, line=gauged.line)
     return PlannedRound(record, plan, made, coupons, judged, gauged, cautions, scale_of(book, record))
@@ -184,7 +180,7 @@ def extend_study(
     refuse_comparison(book, record, "more coupons by doe extend")
     refuse_without_limits(record.study)
     plan, whole = stored_plan(book, record), whole_plan(book, record)
-    seed = usual_seed(record.name) if seed is None else seed
+    seed = usual_seed(record.name, seed)
     if score_counts(book, record.id).scored:
         fitted = fit_of(book, record, seed, progress)
         # the whole plan, because rounds and batches are numbered on past those that only judge
