@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
-from typing import Any
 
 import pandas as pd
 
@@ -49,12 +48,6 @@ _LIMITS_OF: Mapping[Part, tuple[str, ...]] = {
     "ink": (),
 }
 """Limits that stand on the data sheet of a part: another supplier's or make's sheet has to be read anew."""
-
-
-def plan_from(payload: Mapping[str, Any]) -> ComparisonPlan:
-    """The plan that was kept; what a later version may have added is left out."""
-    known = {f.name: payload[f.name] for f in fields(ComparisonPlan)}
-    return ComparisonPlan(**{**known, "edges": tuple(known["edges"])})
 
 
 @dataclass(frozen=True)

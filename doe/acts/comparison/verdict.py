@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from doe.acts.base import Key, digest, version
-from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, plan_from, sheet_notes
+from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, sheet_notes
 from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.counts import score_counts
 from doe.acts.study.deviations import history_of
@@ -28,7 +28,7 @@ from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import KeptRecipe
-from doe.domain.serial import to_plain
+from doe.domain.serial import from_plain, to_plain
 from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
@@ -252,7 +252,7 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
     last = dict(book.analyses_of_kind(COMPARISON))  # a later one of the same study replaces an earlier one
     stories = []
     for study_id, planned in book.analyses_of_kind(COMPARISON_PLAN):
-        plan = plan_from(planned.payload)
+        plan = from_plain(ComparisonPlan, planned.payload)
         if plan.recipe != recipe_name:
             continue
         judged = last.get(study_id)
@@ -306,7 +306,7 @@ def comparison_plan(book: Book, key: Key) -> tuple[StudyRecord, ComparisonPlan]:
             "a comparison or a recipe",
             "Begin one with: doe compare RECIPE --begin",
         )
-    return record, plan_from(planned.payload)
+    return record, from_plain(ComparisonPlan, planned.payload)
 
 
 def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: StudyRecord) -> Iterator[Finding]:

@@ -34,6 +34,7 @@ from doe.domain.jsonable import jsonable
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRMATION
 from doe.domain.recipe import ConfirmationRecord
+from doe.domain.serial import from_plain
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
@@ -262,7 +263,7 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     same = [a for a in book.analyses(record.id, CONFIRMATION) if a.inputs_hash == whole]
     if same:
         kept = same[-1].payload["together"]
-        together = None if kept is None else Combination(**{**kept, "warnings": (*map(finding_of, kept["warnings"]),)})
+        together = None if kept is None else from_plain(Combination, kept)
         return Weighed(found, together, finding_of(same[-1].payload["withheld"]), same[-1])
     answer = _answer_kept(book, record, now)
     seed = answer.seed if answer else usual_seed(record.name)
