@@ -35,10 +35,12 @@ from doe.domain.stack import Material
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.comparison import DIFFERS, count_rows, facts_said, lead, points, said
+from doe.words.comparison import count_rows, facts_said, lead, points, said
 from doe.words.dates import day
+from doe.words.recipe.card import DIFFERS
 from doe.words.study.state import counts_sentence, reason
 from doe.words.wording import amount, amount_range, count, listing, percent, stated
+from reports.files import refuse_folder
 
 DECIDED = {"begin", "limit", "margin", "hand_margin", "power", "assurance", "looks"}
 """Options of what is decided before the first coupon, and not changed after."""
@@ -279,8 +281,8 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
 
 
 def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
-    if output is not None and output.is_dir():  # asked before the work, so that nothing is kept for it
-        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as comparison.html.")
+    if output is not None:  # asked before the work, so that nothing is kept for it
+        refuse_folder(output, "comparison.html")
     found = judge_comparison(book, key)
     judged = found.comparison
     blocks, following = verdict_blocks(found), next_steps(found)

@@ -8,10 +8,10 @@ from pathlib import Path
 from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_people
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
-from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count
+from reports.files import refuse_folder
 
 SHOWN = 10
 """Coupons to look at again that the terminal names."""
@@ -20,8 +20,8 @@ SHOWN = 10
 @command("people")
 def people(desk: Desk, study: str, output: Path | None = None) -> Reply:
     """Say how far the people who score agree, who is harsh or kind, and what to do about it."""
-    if output is not None and output.is_dir():
-        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as people.html.")
+    if output is not None:
+        refuse_folder(output, "people.html")
     with desk.look() as book:
         found = people_of_study(book, study)
     written = None

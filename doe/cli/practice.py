@@ -6,23 +6,24 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+
 from doe.acts import practising
 from doe.cli.ask import ask_text
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table
-from doe.cli.plots import little_map
 from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted
 from doe.domain.units import Shown, show
-from doe.practice.drill import Drill, MadeCoupon, Question, Turn, practice_study
+from doe.practice.drill import Drill, DrillResult, MadeCoupon, MapPicture, Question, Turn, practice_study
 from doe.practice.drills import reply, start
 from doe.symptoms.reading import WORDS
 from doe.words import practice as words
 from doe.words.dates import day
 from reports.files import write_whole
 from reports.pages import render
-from reports.practice import practice_page
+from reports.practice import map_finding, practice_page
 
 
 @command("practice list")
@@ -221,3 +222,30 @@ def class_(desk: Desk, person: str | None = None) -> Reply:
         said,
         () if rows else (f"doe practice play tune --who {quoted(desk.name)}",),
     )
+
+
+_COLUMNS, _ROWS = 46, 12
+
+
+def little_map(outcome: DrillResult) -> list[str]:
+    """Truth over press temperature and dwell, the other settings at the best; nothing for other pictures."""
+    picture = outcome.picture
+    if not isinstance(picture, MapPicture):
+        return []
+    study = picture.line.study
+    fx, fy = study.factor("press_temp"), study.factor("dwell")
+    xs, ys = np.linspace(fx.low, fx.high, _COLUMNS), np.geomspace(fy.low, fy.high, _ROWS)
+    rates = picture.rates("press_temp", "dwell", xs, ys, nodes=32)
+    grid = np.where(rates >= 0.95, "#", np.where(rates >= 0.8, "+", np.where(rates >= 0.5, ".", " ")))
+    keys = {}
+    for name, settings in picture.marks.items():
+        mark = name.removeprefix("the ")[0].upper()
+        keys[mark] = name
+        column = int(np.abs(xs - settings["press_temp"]).argmin())
+        row = int(np.abs(np.log(ys / settings["dwell"])).argmin())
+        grid[row, column] = mark
+    lines = ["", "The truth: # 95 of 100 or more pass, + 80, . 50; the other settings as the best."]
+    lines += [f"  |{''.join(line)}|" for line in grid[::-1]]
+    finding = map_finding(rates)
+    named = ", ".join(f"{mark} {name}" for mark, name in keys.items())
+    return [*lines, f"  across: press temperature, up: dwell; {named}", f"  {finding[0].upper()}{finding[1:]}."]

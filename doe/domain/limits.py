@@ -27,6 +27,8 @@ LIMIT_NAMES = {
     "max_pressure": "max_pressure_bar",
 }
 """What a limit is called at the command line, and the field it fills."""
+LIMIT_OPTIONS = {field: name for name, field in LIMIT_NAMES.items()}
+"""What a field is called at the command line."""
 
 RangeCode = Literal["outside the usual", "dye may move"]
 """What may be unusual about a tested range."""

@@ -18,13 +18,6 @@ KINDS = {"same recipe holds": "ready", "retune": "unreachable", "not enough coup
 EDGES = {"held": "holds", "not held": "broken", "doubtful": "in doubt", "open": "open"}
 """Verdict on an edge to its words."""
 
-DIFFERS = {
-    "lot": "another lot",
-    "supplier": "another supplier or make",
-    "material": "another material",
-    "same": "the same",
-}
-
 
 def lead(plan: ComparisonPlan, judged: Comparison) -> str:
     """The verdict in two sentences."""

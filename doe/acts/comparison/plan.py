@@ -22,7 +22,7 @@ from doe.book.records import NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
-from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
+from doe.domain.limits import LIMIT_OPTIONS, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import KeptRecipe, Part, Recipe, StackDifference, stack_differences
 from doe.domain.spec import Spec
@@ -335,8 +335,7 @@ def comparison_study(
     name = wanted.name or f"{recipe.name} with {_words(d.ours for d in differences)}"[:NAME_LENGTH].rstrip()
     held_by = base.coupons_per_garment if wanted.per_garment is None else wanted.per_garment
     study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors), coupons_per_garment=held_by)
-    short = {field: name for name, field in LIMIT_NAMES.items()}
-    return study, tuple(short[n] for n in missing_limits(study.factors, limits))
+    return study, tuple(LIMIT_OPTIONS[n] for n in missing_limits(study.factors, limits))
 
 
 def limits_anew(old: Limits | None, differences: Sequence[StackDifference], given: Limits | None) -> Limits:

@@ -27,7 +27,7 @@ from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.words.dates import local
 from doe.words.gauges.dials import SCALE_WORDS
-from reports.files import write_whole
+from reports.files import refuse_folder, write_whole
 from reports.pages import render
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 from reports.sheet.labels import GRIDS, LabelGrid, check_link, labels_page
@@ -191,8 +191,7 @@ def write_report(
     book: Book, key: Key, output: Path, *, shown: Shown, seed: int | None = None, progress: Progress | None = None
 ) -> tuple[Path, Recommended]:
     """Write the study report, and tell where it is; its answer is the kept one as long as the results are the same."""
-    if output.is_dir():  # asked before the work, so that nothing is kept for a report that cannot be written
-        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as report.html.")
+    refuse_folder(output, "report.html")  # before the work, so that nothing is kept for a report that cannot be written
     tell = progress or (lambda share: None)
     found = recommend_study(book, key, seed=seed, progress=lambda share: tell(0.5 * share))
     page = report_page(book, found, shown=shown)

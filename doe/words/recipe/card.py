@@ -310,12 +310,13 @@ def unknown_words(facts: Iterable[Finding], recipe: Recipe, shown: Shown = METRI
 
 # ---------------------------------------------------------------- stacks that differ
 
-_KIND_WORDS = {
+DIFFERS = {
     "same": "the same",
     "lot": "another lot",
     "supplier": "another supplier or make",
     "material": "another material",
 }
+"""How a part differs, in words."""
 
 
 def difference_words(differences: tuple[StackDifference, ...]) -> str:
@@ -324,9 +325,7 @@ def difference_words(differences: tuple[StackDifference, ...]) -> str:
     >>> difference_words((StackDifference("film", "lot", "x (lot 1)", "x (lot 2)"),))
     'film: another lot (here x (lot 1), recipe x (lot 2))'
     """
-    found = [
-        f"{d.part}: {_KIND_WORDS[d.kind]} (here {d.ours}, recipe {d.theirs})" for d in differences if d.kind != "same"
-    ]
+    found = [f"{d.part}: {DIFFERS[d.kind]} (here {d.ours}, recipe {d.theirs})" for d in differences if d.kind != "same"]
     return "; ".join(found) or "the same fabric, film and powder, to the lot"
 
 
