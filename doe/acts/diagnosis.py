@@ -15,6 +15,7 @@ from doe.book.book import Book
 from doe.book.records import ShopNote, StudyRecord
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
+from doe.domain.jsonable import named
 from doe.domain.limits import Limits
 from doe.domain.recipe import KeptRecipe
 from doe.domain.recipe import Recipe as Released
@@ -176,8 +177,7 @@ def keep_case(book: Book, setting: Setting, evidence: Evidence, cause: str, *, c
     return book.save_note(
         CASE,
         setting.name,
-        {"symptoms": evidence.symptoms, "absent": evidence.absent, "found": evidence.found, "cause": key}
-        | ({"coupon": coupon} if coupon else {}),
+        {**named(evidence, "symptoms", "absent", "found"), "cause": key} | ({"coupon": coupon} if coupon else {}),
     )
 
 

@@ -8,6 +8,7 @@ from zlib import crc32
 
 from doe.book.book import Book
 from doe.domain.errors import InputError
+from doe.domain.jsonable import named
 from doe.practice.drill import DrillResult
 
 DONE, LESSON = "practice", "lesson"
@@ -51,15 +52,7 @@ def keep_outcome(book: Book, person: str, outcome: DrillResult, answers: list[st
     return book.save_note(
         DONE,
         person,
-        {
-            "exercise": outcome.exercise,
-            "seed": outcome.seed,
-            "score": outcome.score,
-            "coupons": outcome.coupons,
-            "minutes": outcome.minutes,
-            "hints": outcome.hints,
-            "answers": answers,
-        },
+        {**named(outcome, "exercise", "seed", "score", "coupons", "minutes", "hints"), "answers": answers},
     )
 
 

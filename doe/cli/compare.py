@@ -30,6 +30,7 @@ from doe.book.book import Book
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
+from doe.domain.jsonable import named
 from doe.domain.recipe import Part
 from doe.domain.stack import Material
 from doe.domain.texts import quoted
@@ -80,7 +81,7 @@ def compare(
             wanted = replace(
                 wishes,
                 parts=_materials(book, subject, asked),
-                limits=typed.limits(limit, None, desk.shown, confirm=desk.confirm) if limit else None,
+                limits=typed.limits(limit, None, desk.shown) if limit else None,
                 rate_margin=typed.share(margin, "--margin"),
                 power=typed.share(power, "--power"),
                 assurance=None if assurance is None else typed.share(assurance, "--assurance"),
@@ -213,14 +214,7 @@ def _begun(made: Begun) -> Reply:
     places = made.coupons.groupby("role", sort=False).size()
     rows = [(str(role), str(n // 2), str(n)) for role, n in places.items()]
     return Reply(
-        {
-            "study": name,
-            "id": made.record.id,
-            "round": made.round,
-            "plan": made.plan,
-            "coupons": made.coupons,
-            "hours": made.hours,
-        },
+        {"study": name, "id": made.record.id, **named(made, "round", "plan", "coupons", "hours")},
         (
             f"Round {made.round} of the comparison {name} is in the book: {count(len(made.coupons), 'coupon')}, half "
             f"of each material, about {made.hours:.1f} hours.",
@@ -255,17 +249,13 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
         {
             "study": study.name,
             "id": made.record.id,
-            "comparison": made.comparison,
+            **named(made, "comparison", "brought", "round", "coupons", "hours"),
             "recipe": made.recipe.name,
             "revision": made.recipe.revision,
             "discount": prior.discount,
             "why": reason(prior.why),
             "why_code": prior.why,
             "earlier_coupons": prior.coupons,
-            "brought": made.brought,
-            "round": made.round,
-            "coupons": made.coupons,
-            "hours": made.hours,
         },
         (
             f"Study {made.record.id}, {study.name}, is in the book: a retune around recipe {made.recipe.name}, "
@@ -293,10 +283,7 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
     return Reply(
         {
             "study": found.record.name,
-            "plan": found.plan,
-            "counts": found.counts,
-            "rounds": found.rounds,
-            "looks_left": found.looks_left,
+            **named(found, "plan", "counts", "rounds", "looks_left"),
             "comparison": {
                 **vars(judged),
                 **facts_said(reasons=judged.reasons, missing=judged.missing, notes=judged.notes),

@@ -29,6 +29,7 @@ from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
+from doe.domain.jsonable import named
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
@@ -238,11 +239,9 @@ def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int | None, s
     return Reply(
         {
             "study": made.record.name,
-            "round": made.round,
+            **named(made, "round", "units", "coupons"),
             "attempt": made.plan.attempt,
-            "units": made.units,
             "corners": dict(made.corners),
-            "coupons": made.coupons,
         },
         (
             f"Round {made.round} of {made.record.name} makes {listing(for_what)} again, for confirmation "
@@ -275,12 +274,11 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
         {
             "study": study.name,
             "planned": True,
-            "verdict": confirmed.verdict,
+            **named(confirmed, "verdict", "counts", "window_held", "over_attempts", "proof", "setpoint_proof"),
             "headline": words.headline(attempt),
             "lead": words.lead(facts),
             "lines": words.lines(facts, shown),
             "care": words.care_lines(facts),
-            "counts": confirmed.counts,
             "attempts": [
                 {
                     "verdict": a.verdict,
@@ -289,8 +287,6 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
                 for a in confirmed.attempts
             ],
             "set_ups": attempt.set_ups,
-            "window_held": confirmed.window_held,
-            "over_attempts": confirmed.over_attempts,
             "doubts": sentences(facts.doubts, study),
             "remarks": sentences(facts.remarks, study),
             "together": together,
@@ -301,8 +297,6 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
                 "withheld": found.withheld or None,
                 "warnings": found.together.warnings if found.together else (),
             },
-            "proof": confirmed.proof,
-            "setpoint_proof": confirmed.setpoint_proof,
             "kept_since": found.kept.made_at if found.kept else None,
             "page": path,
         },

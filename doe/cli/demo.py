@@ -8,6 +8,7 @@ from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, S
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Commands, Reply, Table
 from doe.cli.recommend import settings_table
+from doe.domain.jsonable import named
 from doe.domain.texts import quoted
 from doe.words.study import answer as words
 
@@ -19,14 +20,12 @@ def demo(desk: Desk, folder: Path = Path("doe-demo")) -> Reply:
         done = run_demo(folder, shown=desk.shown, step=step)
     book = done.path(BOOK)
     data = {
-        "folder": done.folder,
+        **named(done, "folder", "later", "kept_book"),
         "files": {name.rpartition(".")[0]: done.path(name) for name in FILES},
         "invented": True,
         "study": done.story.study.name,
         "verdicts": [found.answer.verdict for found in done.answers],
-        "later": done.later,
         "setpoint": done.answers[-1].answer.setpoint,
-        "kept_book": done.kept_book,
         "commands": done.story.commands,
     }
     following = f"doe study show {quoted(done.story.study.name)} --book {book}"

@@ -21,8 +21,7 @@ from doe.cli.tree import COMMANDS
 from doe.domain.errors import InputError
 from doe.domain.jsonable import packaged_table
 from doe.domain.texts import quoted
-from doe.domain.units import Shown
-from doe.words.typed import Confirm
+from doe.words.typed import Asking
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -65,7 +64,7 @@ class Desk:
         return given.strip()
 
     @property
-    def shown(self) -> Shown:
+    def shown(self) -> Asking:
         """The units to read and show: the options, else DOE_UNITS, else degC and bar."""
         text = os.environ.get("DOE_UNITS", "")
         found = {"temperature": "degC", "pressure": "bar"}
@@ -81,7 +80,7 @@ class Desk:
                     f"--{kind}", repr(typed), " or ".join(dict.fromkeys(units.values())), "Correct the unit."
                 )
             found[kind] = units[typed.lower()]
-        return Shown(**found)  # type: ignore[arg-type] # the units of the table
+        return Asking(**found, confirm=confirm_reading if self.can_ask else None)  # type: ignore[arg-type] # of the table
 
     def open(self, *, create: bool = True) -> Book:
         """The book, to be used as a context manager."""
@@ -110,11 +109,6 @@ class Desk:
     def can_ask(self) -> bool:
         """Whether a person sits at the other end."""
         return not self.as_json and is_terminal(sys.stdin)
-
-    @property
-    def confirm(self) -> Confirm | None:
-        """Asks that person whether a value was meant as it is read; None without one."""
-        return confirm_reading if self.can_ask else None
 
     @contextmanager
     def progress(self, what: str) -> Iterator[Progress]:

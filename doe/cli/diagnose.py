@@ -17,6 +17,7 @@ from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.jsonable import named
 from doe.domain.recipe import KeptRecipe
 from doe.domain.said import read_symptoms
 from doe.domain.study import Study
@@ -30,7 +31,7 @@ from doe.symptoms.reading import WORDS, symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
 from doe.words.dates import day
-from doe.words.typed import Confirm, quantity
+from doe.words.typed import quantity
 
 MOST = 8
 """Causes, and checks, that ``--json`` carries."""
@@ -60,7 +61,7 @@ def diagnose(
         if released is not None:
             study = str(released.study_id)
         record = book.study(study) if book is not None and study is not None else None
-        current = _settings(settings_typed, record.study if record else None, desk.shown, confirm=desk.confirm)
+        current = _settings(settings_typed, record.study if record else None, desk.shown)
         setting = acts.setting_of(book, study, current, kept=released)
         known = replace(
             known,
@@ -105,7 +106,7 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
     return kept
 
 
-def _settings(texts: Sequence[str], study: Study | None, shown: Shown, *, confirm: Confirm | None) -> dict[str, float]:
+def _settings(texts: Sequence[str], study: Study | None, shown: Shown) -> dict[str, float]:
     """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
     units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
     if study is not None:
@@ -115,7 +116,7 @@ def _settings(texts: Sequence[str], study: Study | None, shown: Shown, *, confir
         name, equals, value = (part.strip() for part in text.partition("="))
         if not equals or name not in units:
             raise InputError("--set", repr(text), f"one of {', '.join(units)}", "Write it like --set press_temp=150.")
-        found[name] = quantity(value, units[name], f"--set {name}", shown, confirm=confirm)
+        found[name] = quantity(value, units[name], f"--set {name}", shown)
     return found
 
 
@@ -313,12 +314,8 @@ def _data(done: Diagnosed, shown: Shown) -> dict[str, Any]:
     """The diagnosis for ``--json``; what moved the odds as facts, and in words."""
     found = done.diagnosis
     return {
-        "symptoms": done.evidence.symptoms,
-        "absent": done.evidence.absent,
-        "found": done.evidence.found,
-        "settled": found.settled,
-        "tied": found.tied,
-        "p_none": found.p_none,
+        **named(done.evidence, "symptoms", "absent", "found"),
+        **named(found, "settled", "tied", "p_none"),
         "shop_cases": found.cases,
         "causes": [
             {

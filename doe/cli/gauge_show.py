@@ -12,6 +12,7 @@ from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
+from doe.domain.jsonable import named
 from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown
 from doe.words.dates import local
@@ -92,17 +93,12 @@ def _data(found: MachineSummary, units: Shown) -> dict[str, object]:
     """One machine for ``--json``: values, facts by code, and the same in words."""
     gauge = found.gauge
     return {
-        "machine": gauge.machine,
-        "name": gauge.name,
+        **named(gauge, "machine", "name", "older"),
         "readings": len(gauge.readings),
-        "older": gauge.older,
-        "mean_delta_degc": found.mean_delta_degc,
-        "spread_delta_degc": found.spread_delta_degc,
-        "settings": found.settings,
+        **named(found, "mean_delta_degc", "spread_delta_degc", "settings", "step_delta_degc"),
         "factor": found.suggested.factor,
         "suggested_error_delta_degc": found.suggested.sd,
         "suggested_from": basis_words(found.suggested, units),
-        "step_delta_degc": found.step_delta_degc,
         "gauge": gauge,
         "notes": machine_notes(gauge, units),
         "cautions": _cautions(found, units),
@@ -134,7 +130,7 @@ def add(
     """Keep one reading of a gauge on a machine, or repeats of it."""
 
     def degc(text: str, option: str) -> float:
-        return quantity(text, "degC", option, desk.shown, confirm=desk.confirm)
+        return quantity(text, "degC", option, desk.shown)
 
     if repeat is not None and len(measured) > 1:
         raise InputError("--repeat", repeat, "one --measured with it", "Leave it out: repeats are counted on.")
@@ -164,13 +160,7 @@ def add(
         if k.away_delta_degc is not None and abs(k.away_delta_degc) >= FAR_DELTA_DEGC:
             said.append(Warn(doubt_words(k.id, k.away_delta_degc, desk.shown)))
     return Reply(
-        {
-            "id": kept[0].id,
-            "line": line,
-            "reading": kept[0].reading,
-            "surface_degc": kept[0].surface_degc,
-            "kept": kept,
-        },
+        {**named(kept[0], "id", "reading", "surface_degc"), "line": line, "kept": kept},
         said,
         (f"doe gauge show {quoted(line)}",),
     )
@@ -206,13 +196,11 @@ def map_readings(
     ]
     return Reply(
         {
-            "line": made.line,
+            **named(made, "line", "set_degc", "elsewhere"),
             "machine": machine,
-            "set_degc": made.set_degc,
             "map": made.found,
             "sentences": said,
             "page": written,
-            "elsewhere": made.elsewhere,
             "left_out": left_out,
             "facts": {"left_out": made.left_out},
         },

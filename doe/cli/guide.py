@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Commands, Reply, Table
+from doe.domain.jsonable import named
 from doe.domain.texts import quoted
 from doe.words.glossary import GLOSSARY
 from doe.words.glossary import explain as look_up
@@ -34,7 +35,7 @@ def explain(desk: Desk, words: Sequence[str] = ()) -> Reply:
         return Reply({"words": names}, (", ".join(names) + ".",), ('doe explain "setting error"',))
     word = look_up(" ".join(words))
     return Reply(
-        {"word": word.name, "text": word.text, "also": word.also, "see": word.see},
+        {"word": word.name, **named(word, "text", "also", "see")},
         (f"{word.name[0].upper()}{word.name[1:]}", "", word.text),
         [f"doe explain {quoted(name)}" for name in word.see],
     )

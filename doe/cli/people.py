@@ -8,6 +8,7 @@ from pathlib import Path
 from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_people
 from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table, Warn
+from doe.domain.jsonable import named
 from doe.domain.texts import quoted
 from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count
@@ -34,9 +35,7 @@ def people(desk: Desk, study: str, output: Path | None = None) -> Reply:
     return Reply(
         {
             "study": found.record.name,
-            "passes": found.passes,
-            "hand": found.hand,
-            "repeats": found.repeats,
+            **named(found, "passes", "hand", "repeats"),
             "sentences": said,
             "missing": missing,
             "facts": {"missing": found.missing},

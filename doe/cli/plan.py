@@ -9,6 +9,7 @@ from doe.cli.desk import Desk, command
 from doe.cli.gauge_dials import dial_blocks, dial_data
 from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.terminal import say
+from doe.domain.jsonable import named
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
@@ -216,10 +217,7 @@ def sizes_reply(found: SizesWorth) -> Reply:
         )
     data = {
         "study": found.record.name,
-        "lines": found.lines,
-        "wanted_lines": found.wanted_lines,
-        "from_cache": found.from_cache,
-        "impossible": found.impossible,
+        **named(found, "lines", "wanted_lines", "from_cache", "impossible"),
         "sizes": [_size_data(row) for row in found.rows],
     }
     return Reply(data, blocks, (f"doe plan {quoted(found.record.name)} --coupons 20",))
@@ -230,5 +228,5 @@ def _size_data(row: Worth) -> dict[str, object]:
     data: dict[str, object] = {"coupons": row.coupons, "hours": row.hours}
     for name in ("ready", "good", "bad", "ready_bad", "given_up", "found_out"):
         share: Share = getattr(row, name)
-        data[name] = {"share": share.value, "error": share.error, "hits": share.hits, "lines": share.lines}
+        data[name] = {"share": share.value, **named(share, "error", "hits", "lines")}
     return data

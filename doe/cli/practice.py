@@ -14,6 +14,7 @@ from doe.cli.desk import Desk, command
 from doe.cli.output import Block, Reply, Table
 from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
+from doe.domain.jsonable import named
 from doe.domain.texts import quoted
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, DrillResult, MadeCoupon, MapPicture, Question, Turn, practice_study
@@ -77,13 +78,10 @@ def play(
             "exercise": exercise,
             "seed": chosen,
             "over": True,
-            "score": outcome.score,
+            **named(outcome, "score", "coupons", "minutes", "hints"),
             "parts": words.parts(outcome, desk.shown),
             "truth": words.truth(outcome, desk.shown),
             "facts": {"parts": outcome.parts, "truth": outcome.truth},
-            "coupons": outcome.coupons,
-            "minutes": outcome.minutes,
-            "hints": outcome.hints,
             "turns": [_turn_data(turn, desk.shown) for turn in turns],
             "note": number,
             "page": page,

@@ -51,7 +51,7 @@ def record(
             found = scoring.read_file(book, kept, file)
         elif one.says_anything:
             whole_plan(book, kept)
-            found = EntryFile((scoring.read_typed(kept.study, one, desk.shown, confirm=desk.confirm),), ())
+            found = EntryFile((scoring.read_typed(kept.study, one, desk.shown),), ())
         elif own_sheet is None and not desk.can_ask:
             raise InputError(
                 f"doe record{' --again' if again else ''}",

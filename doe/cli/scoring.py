@@ -37,7 +37,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.plans.judge import judge_plan
 from doe.symptoms.reading import WORDS, short_list, symptom
-from doe.words.typed import Confirm, pairs, quantity
+from doe.words.typed import pairs, quantity
 from doe.words.wording import amount, count
 
 
@@ -106,7 +106,7 @@ class ScoreOptions:
         return self.coupon is not None or any(vars(self).values())
 
 
-def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Confirm | None) -> ScoreEntry:
+def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
     """Score entry of what was typed.
 
     Raises
@@ -133,7 +133,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
         hand={
             name: said_hand(value, f"--hand {name}") for name, value in pairs(typed.hand, "--hand", "ana=3.5").items()
         },
-        actual=_actual(study, typed.actual, shown, confirm=confirm),
+        actual=_actual(study, typed.actual, shown),
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
     )
@@ -147,13 +147,13 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
     return entry
 
 
-def _actual(study: Study, texts: Sequence[str], shown: Shown, *, confirm: Confirm | None) -> dict[str, float]:
+def _actual(study: Study, texts: Sequence[str], shown: Shown) -> dict[str, float]:
     made = {}
     for name, value in pairs(texts, "--actual", "press_temp=148").items():
         unit = study.factor(name).unit
         if not unit:
             raise InputError("--actual", name, ", ".join(f.name for f in study.numeric), "Use a factor with a range.")
-        made[name] = quantity(value, unit, f"--actual {name}", shown, confirm=confirm)
+        made[name] = quantity(value, unit, f"--actual {name}", shown)
     return made
 
 

@@ -9,6 +9,7 @@ from doe.acts.study.sheets import write_labels, write_sheets
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply, Warn
 from doe.domain.errors import InputError
+from doe.domain.jsonable import named
 from doe.domain.texts import quoted
 from doe.words.wording import count
 
@@ -39,13 +40,7 @@ def sheet(
             )
         codes = "" if stuck.link else " The codes hold the coupon's name; with --link they open its page."
         return Reply(
-            {
-                "study": stuck.study,
-                "round": stuck.round,
-                "files": (stuck.path,),
-                "labels": stuck.labels,
-                "link": stuck.link,
-            },
+            {**named(stuck, "study", "round", "labels", "link"), "files": (stuck.path,)},
             (
                 f"{count(stuck.labels, 'label')} for round {stuck.round} of {stuck.study}:",
                 f"  {stuck.path}",
@@ -71,13 +66,7 @@ def sheet(
     )
     entry = next((f for f in made.files if f.suffix == ".xlsx"), made.files[-1])
     return Reply(
-        {
-            "study": made.study,
-            "round": made.round,
-            "files": made.files,
-            "people": made.people,
-            "gauge_cautions": made.cautions,
-        },
+        {**named(made, "study", "round", "files", "people"), "gauge_cautions": made.cautions},
         (
             f"Round {made.round} of {made.study}:",
             *(f"  {f}" for f in made.files),

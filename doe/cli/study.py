@@ -13,6 +13,7 @@ from doe.cli import study_words
 from doe.cli.desk import Desk, command
 from doe.cli.output import Reply, Table, Warn
 from doe.cli.study_questions import ask_limits
+from doe.domain.jsonable import named
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from doe.words import typed
@@ -68,15 +69,11 @@ def show(desk: Desk, study: str) -> Reply:
     last = [f"Last verdict: {verdicts[-1].verdict} ({day(verdicts[-1].made_at)})."] if verdicts else []
     return Reply(
         {
-            "id": record.id,
-            "study": record.study,
-            "stack": record.stack,
-            "line": record.line,
+            **named(record, "id", "study", "stack", "line", "archived"),
             "rounds": info.rounds,
             "counts": counts,
             "confirmation_counts": apart,
             "confirmations": [verdict for _, verdict in attempts],
-            "archived": record.archived,
             "missing_limits": missing(record.study),
         },
         (
@@ -113,7 +110,7 @@ def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "limits
         record = book.study(study)
         found = record.study.limits
         if limit:
-            found = typed.limits(limit, found, desk.shown, confirm=desk.confirm)
+            found = typed.limits(limit, found, desk.shown)
         elif desk.can_ask and missing(record.study):
             found = typed.limits(ask_limits(record.study, desk.shown), found, desk.shown)
         changed = replace(record.study, limits=found)

@@ -29,7 +29,7 @@ def new(desk: Desk, wanted: StudyOptions) -> Reply:
     with desk.open() as book:
         if desk.can_ask and not wanted.is_complete:
             wanted = ask_missing(book, wanted, desk.shown)
-        study = study_of(wanted, desk.shown, confirm=desk.confirm)
+        study = study_of(wanted, desk.shown)
         suggested = suggested_errors(book, wanted.line)
         study, errors = _with_measured_errors(study, wanted.factors, suggested, desk.shown)
         refuse_held(study)

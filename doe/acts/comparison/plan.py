@@ -21,7 +21,7 @@ from doe.book.book import Book
 from doe.book.records import NewAnalysis, NewRound, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.limits import LIMIT_OPTIONS, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import KeptRecipe, Part, Recipe, StackDifference, stack_differences
@@ -254,7 +254,7 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
 
 def sheet_notes(plan: ComparisonPlan, line: Line) -> tuple[Finding, ...]:
     """What the person at the press must know of a round."""
-    materials = {name: getattr(plan, name) for name in ("new", "in_use", "recipe", "revision")}
+    materials = named(plan, "new", "in_use", "recipe", "revision")
     pair = Finding("pair_together" if line.coupons_per_stroke > 1 else "pair_in_turn")
     return Finding("new_and_in_use", materials), pair, Finding("score_blind")
 

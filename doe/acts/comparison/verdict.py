@@ -24,7 +24,7 @@ from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import KeptRecipe
@@ -272,7 +272,7 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
 
 def _told(plan: ComparisonPlan, judged: AnalysisRecord | None) -> Finding:
     """What a comparison came to, of its verdict as the book keeps it."""
-    about: dict[str, Value] = {name: getattr(plan, name) for name in ("new", "in_use", "revision")}
+    about: dict[str, Value] = named(plan, "new", "in_use", "revision")
     rates = judged.payload["rates"] if judged else {"new_units": 0}
     if judged is None or not rates["new_units"]:
         return Finding("not_judged", about)

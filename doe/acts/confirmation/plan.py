@@ -35,7 +35,7 @@ from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
 from doe.domain.study import Study
 from doe.domain.texts import check_note, quoted
@@ -288,7 +288,7 @@ def _round_notes(plan: ConfirmationPlan) -> tuple[Finding, ...]:
     claim = plan.claim
     units = {"units": claim.units, "unit": plan.unit}
     corners = {"corners": len(plan.corners), "corner_coupons": plan.corner_coupons}
-    rule = {"failures": claim.failures, "pass_rate": claim.pass_rate, "assurance": claim.assurance}
+    rule = {**named(claim, "failures", "pass_rate", "assurance")}
     return (
         Finding("confirms", {"attempt": plan.attempt, **units, "per_unit": plan.per_unit, **corners}),
         Finding("rule_fixed", {**units, **rule}),

@@ -30,7 +30,7 @@ from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, finding_of
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRMATION
 from doe.domain.recipe import ConfirmationRecord
@@ -276,14 +276,12 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
         version=version(),
         payload=jsonable(
             {
-                "verdict": found.verdict,
+                **named(found, "verdict", "doubts", "over_attempts"),
                 "sum": found.hash,
                 "attempt": found.current.plan.attempt,
                 "judged": found.current.judged,
                 "together": together,
                 "withheld": withheld,
-                "doubts": found.doubts,
-                "over_attempts": found.over_attempts,
             }
         ),
     )

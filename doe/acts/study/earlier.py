@@ -13,7 +13,7 @@ from doe.book.book import Book
 from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
 from doe.domain.study import Study
 from doe.surfaces.earlier import Earlier
@@ -58,8 +58,8 @@ class Prior:
     @property
     def lent(self) -> Finding:
         """What was lent, as `doe.words.study.state` says it."""
-        told = ("study", "recipe", "revision", "coupons", "discount", "why")
-        return Finding("lent" if self.is_used else "left out", {name: getattr(self, name) for name in told})
+        told = named(self, "study", "recipe", "revision", "coupons", "discount", "why")
+        return Finding("lent" if self.is_used else "left out", told)
 
 
 def check_discount(discount: float) -> float:

@@ -18,7 +18,7 @@ from doe.acts.study.rounds import results_to_learn_from
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.finding import Finding, Value
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
 from doe.setpoint.answer import Answer
 from doe.setpoint.recommendation import recommend
@@ -42,8 +42,7 @@ class Fitted:
     def belief_data(self) -> dict[str, Any]:
         """Whether the fit can be believed, as what JSON takes."""
         belief = self.surfaces.belief
-        names = ("score", "score_no_factor", "right", "fit_p_value", "learned")
-        return {**{name: getattr(belief, name) for name in names}, "facts": belief.facts}
+        return named(belief, "score", "score_no_factor", "right", "fit_p_value", "learned", "facts")
 
 
 def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progress | None = None) -> Fitted:

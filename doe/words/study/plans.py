@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from doe.domain.finding import Finding
+from doe.domain.jsonable import named
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
@@ -79,12 +80,7 @@ def why_left_out(left_out: LeftOut) -> str:
 
 def judgement_data(judged: PlanJudgement, study: Study, shown: Shown = METRIC) -> dict[str, object]:
     """A judgement for JSON: sentences where a person looks for them, the facts beside them."""
-    facts = {
-        "warnings": judged.warnings,
-        "can_tell": judged.can_tell,
-        "cannot_tell": judged.cannot_tell,
-        "assumptions": judged.assumptions,
-    }
+    facts = {**named(judged, "warnings", "can_tell", "cannot_tell", "assumptions")}
     return {
         **{name: value for name, value in vars(judged).items() if name not in {*facts, "aliases"}},
         "label": kind_label(judged.kind),
