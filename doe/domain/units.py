@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from doe.domain.errors import InputError, plain
+from doe.domain.jsonable import packaged_table
 
 TemperatureUnit = Literal["degC", "degF"]
 PressureUnit = Literal["bar", "psi"]
@@ -23,47 +25,11 @@ G_M2_PER_OZ_YD2 = 33.905747  # 28.349523125 g / 0.83612736 m2
 STORED_UNITS = ("degC", "s", "bar", "g/m2", "")
 """Units a factor may carry; an empty one is for categorical factors."""
 
-SYMBOLS = {"degC": "°C", "degF": "°F", "s": "s", "bar": "bar", "psi": "psi", "g/m2": "g/m²", "": ""}
+_TABLES = packaged_table("units")
+SYMBOLS: Mapping[str, str] = _TABLES["signs"]
+_SPELLINGS: Mapping[str, str] = _TABLES["spelled"]
 
-_SPELLINGS = {
-    "c": "degC",
-    "°c": "degC",
-    "degc": "degC",
-    "celsius": "degC",
-    "f": "degF",
-    "°f": "degF",
-    "degf": "degF",
-    "fahrenheit": "degF",
-    "s": "s",
-    "sec": "s",
-    "secs": "s",
-    "second": "s",
-    "seconds": "s",
-    "min": "min",
-    "mins": "min",
-    "minute": "min",
-    "minutes": "min",
-    "bar": "bar",
-    "psi": "psi",
-    "kpa": "kPa",
-    "g/m2": "g/m2",
-    "g/m²": "g/m2",
-    "gsm": "g/m2",
-    "oz/yd2": "oz/yd2",
-    "oz/yd²": "oz/yd2",
-}
-
-_STORED_OF = {
-    "degC": "degC",
-    "degF": "degC",
-    "s": "s",
-    "min": "s",
-    "bar": "bar",
-    "psi": "bar",
-    "kPa": "bar",
-    "g/m2": "g/m2",
-    "oz/yd2": "g/m2",
-}
+_STORED_OF: Mapping[str, str] = _TABLES["stored"]
 
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].*?)?\s*$")
 

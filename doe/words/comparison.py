@@ -12,10 +12,10 @@ from doe.domain.finding import Finding
 from doe.words.facts import Reader, Text, texts_of, worded
 from doe.words.wording import at_least_of_hundred, at_most_of_hundred, count, percent, sentence, stated
 
-KINDS = {"same recipe holds": "ready", "retune": "unreachable", "not enough coupons yet": "more"}
+KINDS = texts_of("catalogues", "comparison_frames")
 """Verdict to style of its frame."""
 
-EDGES = {"held": "holds", "not held": "broken", "doubtful": "in doubt", "open": "open"}
+EDGES = texts_of("catalogues", "edges")
 """Verdict on an edge to its words."""
 
 

@@ -65,9 +65,10 @@ def all_worded(facts: Iterable[Finding | str], texts: Mapping[str, Text], reader
     return tuple(worded(fact, texts, reader) for fact in facts)
 
 
-def texts_of(subject: str) -> Mapping[str, str]:
-    """The texts of a subject by their codes, as they stand in ``templates/tables``."""
-    return packaged_table(subject)
+def texts_of(subject: str, part: str = "") -> Mapping[str, str]:
+    """The texts of a subject, or of a part of it, by their codes, as they stand in ``templates/tables``."""
+    table: Mapping[str, Any] = packaged_table(subject)
+    return table[part] if part else table
 
 
 class _Filler(Formatter):

@@ -310,12 +310,7 @@ def unknown_words(facts: Iterable[Finding], recipe: Recipe, shown: Shown = METRI
 
 # ---------------------------------------------------------------- stacks that differ
 
-DIFFERS = {
-    "same": "the same",
-    "lot": "another lot",
-    "supplier": "another supplier or make",
-    "material": "another material",
-}
+DIFFERS = texts_of("catalogues", "differs")
 """How a part differs, in words."""
 
 

@@ -15,22 +15,10 @@ from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worde
 from doe.words.study.brought import BROUGHT
 from doe.words.wording import count, listing, sentence
 
-KIND_LABELS = {
-    "half": "half fraction with centre coupons",
-    "quarter": "quarter fraction with centre coupons",
-    "full": "full factorial with centre coupons",
-    "composite": "face-centred composite",
-    "box-behnken": "Box-Behnken",
-    "optimal": "optimal plan, smallest average prediction variance (I)",
-    "d-optimal": "optimal plan, sharpest coefficients (D)",
-}
+KIND_LABELS = texts_of("said_of_plans", "kinds")
 """What a textbook calls each kind of plan."""
 
-MODEL_LABELS = {
-    "main": "main effects",
-    "interactions": "main effects and two-factor interactions",
-    "quadratic": "full quadratic",
-}
+MODEL_LABELS = texts_of("said_of_plans", "models")
 
 _MACHINES = {"cure": "oven", "press": "press"}
 _SECONDS = {"cure_time": "cure", "dwell": "dwell", "peel_wait": "wait before peel", "second_press_time": "second press"}
@@ -157,24 +145,11 @@ def _in_batches(
 
 
 NOTES: dict[str, Text] = {
-    "chosen as composite": _BY_ITSELF
-    + "{coupons} coupons hold a face-centred composite, which carries the full quadratic.",
+    **texts_of("said_of_plans", "notes"),
     "chosen as optimal": _chosen_as_optimal,
     "chosen as a first look": _first_look,
-    "chosen as no textbook plan fits": _BY_ITSELF + "no textbook plan has {coupons} coupons for these factors.",
-    "fewer coupons than terms": "{coupons} coupons are fewer than the {terms} terms of the full quadratic: they are "
-    "placed for the main effects first and for a share of the rest.",
-    "other fraction": "The other fraction was taken, because it holds no forbidden combination.",
-    "moved out of forbidden": "{coupons:coupon} {coupons:verb was/were} moved out of a forbidden "
-    "combination to the "
-    "nearest allowed settings; the plan is no longer exactly balanced.",
     "machine in random order": _in_random_order,
     "machine in batches": _in_batches,
-    "temperature not hard to change": "{factor:label} is a temperature but not marked as hard to change: it is "
-    "changed "
-    "from coupon to coupon, and no settling time is counted for it.",
-    "shared strokes": "{coupons} coupons share a press stroke with another. They are sub-samples of that stroke: "
-    "it counts once where press settings are judged.",
     **OF_CONFIRMATIONS,
 }
 """`doe.plans.notes.NoteCode`, and what is said of a confirmation's round."""
@@ -234,44 +209,16 @@ def _precision(_: Reader, *, model: str, batch_ratio: float) -> str:
 
 
 JUDGED: dict[str, Text] = {
+    **texts_of("said_of_plans", "judged"),
     "aliased": _aliased,
     "hang together": _hang_together,
-    "steps of unknown worth": "{factor:label}: neighbouring levels are only {step_delta_degc:delta} apart, and the "
-    "uncertainty of {machine} is not known. Measure it, or keep at least {usual_delta_degc:delta}.",
-    "steps within uncertainty": "{factor:label}: neighbouring levels are {step_delta_degc:delta} apart, less than "
-    "twice the "
-    "uncertainty of {machine} ({least_delta_degc:delta}): they may not differ in truth.",
     "followed whatever the result": _followed,
     "main effects": _main_effects,
-    "interactions": "Which pairs of factors act together: every two-factor interaction has an estimate of its own.",
-    "best settings": "Where the best settings lie inside the ranges: each factor may bend.",
-    "bends at all": "Whether the response bends at all between the ends of the ranges.",
-    "drift": "Drift over the round, if it is large: a centre coupon is made first and last, and the errors of their "
-    "batches stand between them.",
     "batch error": _batch_error,
-    "never varied": "Anything about {factor:label}: every coupon has the same setting of it, its range is "
-    "narrower than a "
-    "machine step.",
-    "which factor bends": "Which factor bends: curvature is seen for some factors together, so the best settings "
-    "inside the ranges are not located ({rank} of {terms} terms of the full quadratic).",
-    "whether it bends": "Whether the response bends: there is no coupon between the ends of the ranges.",
-    "fit of the quadratic": "How well the full quadratic fits: nearly every coupon is used up by its terms.",
-    "main effects from chance": "The main effect of {factors:label or} from chance: nothing is left over to judge "
-    "it by.",
-    "smaller effects": "Smaller effects than those, or effects of that size from pass or fail alone: such a result "
-    "says less than a score.",
-    "pass rate by counting": "A pass rate by counting: {coupons} coupons at different settings locate a window, "
-    "confirmation coupons at the chosen settings prove it.",
-    "handling": "Handling: {cure_min:g} minutes a coupon at the oven and {press_min:g} at the press "
-    "(common practice, no source).",
     "one person": _one_person,
     "precision": _precision,
 }
 """`doe.plans.judge.JudgementCode`."""
 
-REASONS: dict[str, Text] = {
-    "too few coupons": "It needs {least} coupons or more; there are {coupons}.",
-    "other number of factors": "It exists for {allowed} factors with a range; here it is {found}.",
-    "refused here": "Here it has {found}. {remedy}",
-}
+REASONS = texts_of("said_of_plans", "reasons")
 """`doe.plans.compare.ReasonCode`."""

@@ -16,16 +16,13 @@ from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.words.dates import day
-from doe.words.facts import Reader
+from doe.words.facts import Reader, texts_of
 from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated, verb
 
 MOST_NAMED = 6
 """Coupons that one sentence names; of more it says how many."""
 
-REASONS = {
-    "same fabric": "usual for the same kind of fabric",
-    "other fabric": "the fabric is another in kind, so the earlier coupons are left out unless somebody wants them",
-}
+REASONS = texts_of("catalogues", "earlier_coupons")
 """Why earlier coupons count for so much, by code."""
 
 
@@ -98,8 +95,8 @@ def limits_command(study: str, absent: Iterable[str]) -> str:
 
 # what did not go as planned
 
-_FIELDS = {"check": "check {plain}", "hand": "hand-feel of {what}", "actual": "measured {plain}"}
-_CHANGES = {"amend study": "was changed", "archive study": "was put away", "restore study": "was taken out again"}
+_FIELDS = texts_of("catalogues", "fields")
+_CHANGES = texts_of("catalogues", "changes")
 
 
 def deviation(fact: Finding, study: Study, shown: Shown = METRIC) -> str:
