@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING
 import segno
 import typer
 
-from doe.cli.desk import Desk, command, is_terminal
+from doe.cli.desk import Desk, Reply, command, is_terminal
 from doe.cli.log import keep_log
-from doe.cli.output import Reply
 from doe.cli.terminal import error_lines, line_width, print_json, say
 from doe.domain.errors import DoeError
 from reports.drawing.qr import QUIET

@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from doe.book.book import Book
-from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, Table, Warn
+from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.words.dates import minute
 from doe.words.wording import count
 

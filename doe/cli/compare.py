@@ -27,8 +27,7 @@ from doe.acts.comparison.verdict import (
     write_comparison,
 )
 from doe.book.book import Book
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.errors import InputError
 from doe.domain.jsonable import named
 from doe.domain.recipe import Part

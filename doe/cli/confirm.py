@@ -25,8 +25,7 @@ from doe.acts.confirmation.verdict import after_confirmation, confirm_study, con
 from doe.acts.study.next_step import NextStep
 from doe.assure.confirmation.allocation import Unit
 from doe.book.book import Book
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
 from doe.domain.jsonable import named

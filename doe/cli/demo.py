@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, DemoDone, run_demo, size_kb
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Commands, Reply, Table
+from doe.cli.desk import Block, Commands, Desk, Reply, Table, command
 from doe.cli.recommend import settings_table
 from doe.domain.jsonable import named
 from doe.domain.texts import quoted

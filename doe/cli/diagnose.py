@@ -12,8 +12,7 @@ from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
 from doe.book.book import Book
 from doe.cli.ask import ask, ask_choice
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn, show_reply
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from doe.assure.gauges.line import GaugedLine
-from doe.cli.output import Block, Table, Warn
+from doe.cli.desk import Block, Table, Warn
 from doe.domain.jsonable import named
 from doe.words.dates import day
 from doe.words.gauges.dials import DialSetting

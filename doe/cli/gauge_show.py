@@ -8,8 +8,7 @@ from pathlib import Path
 
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.assure.gauges.summary import MachineSummary, machine_summaries, map_machine
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import named

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Commands, Reply, Table
+from doe.cli.desk import Block, Commands, Desk, Reply, Table, command
 from doe.domain.jsonable import named
 from doe.domain.texts import quoted
 from doe.words.glossary import GLOSSARY

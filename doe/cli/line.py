@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, Table
+from doe.cli.desk import Desk, Reply, Table, command
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine
 from doe.domain.texts import quoted
 from doe.domain.units import show_difference

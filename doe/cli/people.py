@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_people
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.jsonable import named
 from doe.domain.texts import quoted
 from doe.words.people import agreement_words, missing_words

@@ -5,9 +5,8 @@ from __future__ import annotations
 from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_for, extend_study
 from doe.acts.study.worth import SizesWorth, sizes_worth
 from doe.cli.ask import ask_choice
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
 from doe.cli.gauge_dials import dial_blocks, dial_data
-from doe.cli.output import Block, Reply, Table, Warn, show_reply
 from doe.cli.terminal import say
 from doe.domain.jsonable import named
 from doe.domain.study import Study

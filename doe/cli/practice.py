@@ -10,8 +10,7 @@ import numpy as np
 
 from doe.acts import practising
 from doe.cli.ask import ask_text
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table
+from doe.cli.desk import Block, Desk, Reply, Table, command
 from doe.cli.terminal import error_lines, say
 from doe.domain.errors import InputError
 from doe.domain.jsonable import named

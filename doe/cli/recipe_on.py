@@ -7,8 +7,7 @@ from pathlib import Path
 from doe.acts.base import today
 from doe.acts.recipe.on_line import OnLine, recipe_on
 from doe.acts.recipe.recipes import find_recipe
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.cautions import FOOTER

@@ -11,9 +11,8 @@ from doe.acts.base import version
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.fits import Recommended, explain, fit_study, recommend_study
 from doe.acts.study.next_step import steps_after
-from doe.cli.desk import Desk, command
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.gauge_dials import dial_blocks, dial_data
-from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
 from doe.domain.factors import Factor
 from doe.domain.study import Study

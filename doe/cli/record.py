@@ -12,8 +12,7 @@ from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile
 from doe.cli import scoring
-from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, Warn
+from doe.cli.desk import Desk, Reply, Warn, command
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted

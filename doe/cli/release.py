@@ -8,8 +8,7 @@ from datetime import UTC, datetime
 
 from doe.acts.base import slug
 from doe.acts.recipe.release import Released, Wishes, release_study
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply, Warn
+from doe.cli.desk import Block, Desk, Reply, Warn, command
 from doe.cli.recipe import recipe_table
 from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS

@@ -7,8 +7,7 @@ from pathlib import Path
 
 from doe.acts.recipe.story import write_story
 from doe.acts.study.sheets import write_report
-from doe.cli.desk import Desk, command
-from doe.cli.output import Reply
+from doe.cli.desk import Desk, Reply, command
 from doe.cli.recommend import history
 from doe.domain.errors import InputError
 from doe.domain.texts import quoted

@@ -22,8 +22,7 @@ from doe.book.sheets.entry import EntryFile, read_entry
 from doe.book.sheets.foreign import ColumnUse, ForeignSheet, guess_mapping, read_foreign
 from doe.book.sheets.foreign_results import map_foreign
 from doe.cli.ask import ask, ask_text, ask_yes
-from doe.cli.desk import Desk
-from doe.cli.output import Table, print_table
+from doe.cli.desk import Desk, Table, print_table
 from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
 from doe.domain.errors import InputError, InputErrors

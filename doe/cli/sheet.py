@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from doe.acts.study.sheets import write_labels, write_sheets
-from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, Warn
+from doe.cli.desk import Desk, Reply, Warn, command
 from doe.domain.errors import InputError
 from doe.domain.jsonable import named
 from doe.domain.texts import quoted

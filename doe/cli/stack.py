@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, Table
+from doe.cli.desk import Desk, Reply, Table, command
 from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.words import typed

@@ -10,8 +10,7 @@ from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.next_step import next_step
 from doe.book.book import Book
 from doe.cli import study_words
-from doe.cli.desk import Desk, command
-from doe.cli.output import Reply, Table, Warn
+from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.cli.study_questions import ask_limits
 from doe.domain.jsonable import named
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN

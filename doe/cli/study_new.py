@@ -11,8 +11,7 @@ from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.next_step import next_step
 from doe.assure.gauges.summary import SuggestedError
 from doe.cli import study_words
-from doe.cli.desk import Desk, command
-from doe.cli.output import Block, Reply
+from doe.cli.desk import Block, Desk, Reply, command
 from doe.cli.study_questions import StudyOptions, ask_missing, states_error, study_of
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS

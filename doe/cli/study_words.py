@@ -5,7 +5,7 @@ from __future__ import annotations
 from doe.acts.study.limits import missing
 from doe.acts.study.next_step import NextStep
 from doe.book.records import StudyRecord
-from doe.cli.output import Block, Table, Warn
+from doe.cli.desk import Block, Table, Warn
 from doe.domain.factors import Factor
 from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
 from doe.domain.study import Study

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from doe.cli.output import folded
+from doe.cli.desk import folded
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
 from doe.domain.jsonable import jsonable
