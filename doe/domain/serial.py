@@ -53,19 +53,20 @@ def _hints(kind: type) -> dict[str, Any]:
 
 def _value(kind: Any, plain: Any) -> Any:
     """A value of a field, by what the field is declared to hold."""
+    if plain is None:
+        return math.nan if kind is float else None
     parts = [part for part in get_args(kind) if part is not NoneType]
+    if NoneType in get_args(kind) and len(parts) == 1:
+        return _value(parts[0], plain)
     if Finding in (kind, *parts):
         return finding_of(plain)
     if get_origin(kind) is tuple:
         return tuple(_value(parts[0], part) for part in plain)
-    if plain is None:
-        return math.nan if kind is float else None
-    declared = parts[0] if len(parts) == 1 else kind  # that of "X or none"
-    if is_dataclass(declared):
-        return from_plain(declared, plain)  # type: ignore[arg-type] # a class
-    if isinstance(declared, type) and issubclass(declared, date):
-        return declared.fromisoformat(plain)
-    return plain
+    if get_origin(kind) is Mapping:
+        return {name: _value(parts[1], part) for name, part in dict(plain).items()}
+    if is_dataclass(kind):
+        return from_plain(kind, plain)  # type: ignore[arg-type] # a class
+    return kind.fromisoformat(plain) if isinstance(kind, type) and issubclass(kind, date) else plain
 
 
 study_from = partial(from_plain, Study)

@@ -137,7 +137,7 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     "percent": lambda _, share, decimals: percent(share, int(decimals or 0)),
     "allowed": lambda _, failures, __: allowed(failures),
     # temperatures and other quantities: both units, the reader's; a difference, a whole one, without its sign
-    "both": lambda reader, degc, _: show_both(degc, "degC", reader.shown),
+    "both": lambda reader, value, unit: show_both(value, unit or "degC", reader.shown),
     "show": lambda reader, value, unit: show(value, unit, reader.shown),
     "apart": lambda reader, delta, decimals: show_difference(delta, reader.shown, decimals=int(decimals or 1)),
     "size": lambda reader, delta, decimals: show_difference(abs(delta), reader.shown, decimals=int(decimals or 1)),
@@ -149,6 +149,8 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     # words that a value chooses
     "sign": lambda _, number, words: words.split("/")[number >= 0],
     "either": lambda _, value, words: words.split("/")[not value],
+    "word": lambda _, code, place: texts_of(*place.split())[code],
+    "if": lambda _, value, more: more.removeprefix(value) if more.startswith(value) else "",
     "day": lambda _, moment, __: day(datetime.fromisoformat(moment)),
 }
 """How a value reads, by what stands behind its colon, with what follows after a space."""

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
 from doe.acts.base import Key
 from doe.assure.confirmation.attempts import ConfirmationPlan, ConfirmationVerdict, attempt_of
-from doe.assure.confirmation.claims import ClaimPlan
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.plan_kinds import CONFIRMATION_PLAN
+from doe.domain.serial import from_plain
 
 REPLACEMENT = "confirmation replacement"
 """Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
@@ -50,19 +51,11 @@ def verdicts_of(book: Book, key: Key) -> tuple[tuple[int, ConfirmationVerdict], 
 
 
 def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> ConfirmationPlan:
-    data = {name: value for name, value in kept.payload.items() if name not in ("gives_up", "verdict")}
-    window = data.pop("window")
-    return ConfirmationPlan(
-        **{
-            **data,
-            "claim": ClaimPlan(**data["claim"]),
-            "points": pd.DataFrame(data["points"]),
-            "rounds": (*data["rounds"], *further),
-            "window": None if window is None else {name: (ends[0], ends[1]) for name, ends in window.items()},
-        },
-        id=kept.id,
-        inputs_hash=kept.inputs_hash,
-        made_at=kept.made_at,
-        made_by=kept.made_by,
-        given_up=given_up,
-    )
+    data = {
+        **kept.payload,
+        **named(kept, "id", "inputs_hash"),
+        "points": pd.DataFrame(kept.payload["points"]),
+        "rounds": (*kept.payload["rounds"], *further),
+        "given_up": given_up,
+    }
+    return replace(from_plain(ConfirmationPlan, data), made_at=kept.made_at, made_by=kept.made_by)

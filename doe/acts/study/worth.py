@@ -19,7 +19,7 @@ from doe.acts.study.limits import refuse_without_limits
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
-from doe.domain.serial import to_plain
+from doe.domain.serial import from_plain, to_plain
 from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.practice import worth as trial
@@ -186,14 +186,7 @@ class _Store:
         for text in lines:
             with suppress(ValueError, TypeError, KeyError):  # a line cut short, or of something else
                 row = json.loads(text)
-                tried = Tried(
-                    str(row["kind"]),
-                    int(row["seed"]),
-                    int(row["coupons"]),
-                    str(row["verdict"]),
-                    float(row["true"]),
-                    float(row["best"]),
-                )
+                tried = from_plain(Tried, row)
                 if 0 <= tried.true <= 1 and row["sum"] == _checksum(tried):
                     found[tried.kind, tried.seed, tried.coupons] = tried
         return found

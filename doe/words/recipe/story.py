@@ -12,14 +12,19 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
-from doe.words.facts import texts_of
 from doe.words.study.plans import kind_label, plan_notes, was_automatic
 from doe.words.wording import amount_both, at_least_of_hundred, count, listing, percent, sentence, verb
 
 POINT = 0.005
 """Rates closer than this are as good as each other: half a point, as in the search for the setpoint."""
 
-IDEAS = texts_of("catalogues", "ideas")
+IDEAS = {
+    "setpoint": "the setpoint",
+    "best coupon": "best coupon: it passed and felt best",
+    "middle of the ranges": "middle of the tested ranges",
+    "fastest in the window": "shortest times in the window",
+    "fastest that passed": "quickest coupon that passed",
+}
 
 
 def round_kind(kind: str) -> str:

@@ -7,12 +7,11 @@ from collections.abc import Iterable
 from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import METRIC, Shown, show
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
-from doe.words.study.brought import BROUGHT
 from doe.words.wording import count, listing, sentence
 
 KIND_LABELS = texts_of("said_of_plans", "kinds")
@@ -20,7 +19,6 @@ KIND_LABELS = texts_of("said_of_plans", "kinds")
 
 MODEL_LABELS = texts_of("said_of_plans", "models")
 
-_MACHINES = {"cure": "oven", "press": "press"}
 _SECONDS = {"cure_time": "cure", "dwell": "dwell", "peel_wait": "wait before peel", "second_press_time": "second press"}
 _MOST_EFFECTS, _MOST_COUPONS = 12, 5
 _BY_ITSELF = "Chosen automatically: "
@@ -97,22 +95,6 @@ def _chosen_as_optimal(
     return f"{_BY_ITSELF}an optimal plan suits {coupons} coupons with {listing(reasons)}."
 
 
-def _first_look(_: Reader, *, coupons: int, terms: int, kind: str) -> str:
-    return (
-        f"{_BY_ITSELF}{coupons} coupons are too few for the {terms} terms of the full quadratic, "
-        f"so this is a first look: {KIND_LABELS[kind]}."
-    )
-
-
-def _in_random_order(_: Reader, *, stage: str, changes: int, minutes: float, centre_at_the_ends: bool) -> str:
-    text = (
-        f"{_MACHINES[stage].capitalize()}: fully random order with {count(changes, 'change')} of setting, "
-        f"{minutes:.0f} minutes of settling."
-    )
-    ends = " The first and the last coupon are centre coupons all the same."
-    return text + (ends if centre_at_the_ends else "")
-
-
 def _in_batches(
     _: Reader,
     *,
@@ -124,8 +106,9 @@ def _in_batches(
     once: float | None,
     twice: float | None,
 ) -> str:
+    machine = texts_of("said_of_plans", "machines_first")[stage]
     text = (
-        f"{_MACHINES[stage].capitalize()}: {count(batches, 'batch', 'batches')}, {minutes:.0f} minutes of settling, "
+        f"{machine}: {count(batches, 'batch', 'batches')}, {minutes:.0f} minutes of settling, "
         f"where a fully random order would take about {minutes_at_random:.0f}."
     )
     if repeats:
@@ -147,12 +130,25 @@ def _in_batches(
 NOTES: dict[str, Text] = {
     **texts_of("said_of_plans", "notes"),
     "chosen as optimal": _chosen_as_optimal,
-    "chosen as a first look": _first_look,
-    "machine in random order": _in_random_order,
     "machine in batches": _in_batches,
     **OF_CONFIRMATIONS,
 }
 """`doe.plans.notes.NoteCode`, and what is said of a confirmation's round."""
+
+
+def _forbidden(reader: Reader, *, coupons: int, clauses: tuple[tuple[str, str, float | str, str], ...]) -> str:
+    parts = (
+        f"{factor} {compare} {value if isinstance(value, str) else show(value, unit, reader.shown)}"
+        for factor, compare, value, unit in clauses
+    )
+    return (
+        f"{count(coupons, 'coupon')} in the forbidden combination {' and '.join(parts)}; "
+        "do not make such a coupon again."
+    )
+
+
+BROUGHT: dict[str, Text] = {**texts_of("said_of_plans", "brought"), "in a forbidden combination": _forbidden}
+"""`doe.domain.entry.FileCode`."""
 
 
 def _effect(reader: Reader, effect: tuple[str, ...]) -> str:
@@ -186,25 +182,11 @@ def _main_effects(reader: Reader, *, smallest_sd: tuple[tuple[str, float], ...],
     )
 
 
-def _batch_error(_: Reader, *, stage: str, repeats: int) -> str:
-    repeated = count(repeats, "repeated batch", "repeated batches")
-    return f"Batch-to-batch error at the {_MACHINES[stage]}: {repeated} of a setting."
-
-
 def _one_person(_: Reader, *, usual_s: tuple[tuple[str, float], ...]) -> str:
     times = ", ".join(f"{_SECONDS[name]} {seconds:g} s" for name, seconds in usual_s)
     return (
         "One person, one film or one stroke at a time; warming up from cold, washing and scoring are not counted. "
         f"Times that are neither varied nor held: {times} (common practice, no source)."
-    )
-
-
-def _precision(_: Reader, *, model: str, batch_ratio: float) -> str:
-    return (
-        f"Precision and smallest effects are those of the {MODEL_LABELS[model]} for a response that is a number, "
-        f"with "
-        f"a batch-to-batch variance at each machine of {batch_ratio:g} times the coupon-to-coupon variance "
-        "(common practice, no source)."
     )
 
 
@@ -214,9 +196,7 @@ JUDGED: dict[str, Text] = {
     "hang together": _hang_together,
     "followed whatever the result": _followed,
     "main effects": _main_effects,
-    "batch error": _batch_error,
     "one person": _one_person,
-    "precision": _precision,
 }
 """`doe.plans.judge.JudgementCode`."""
 

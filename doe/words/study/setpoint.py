@@ -43,19 +43,6 @@ def _untried(reader: Reader, *, factors: tuple[str, ...], levels: tuple[str, ...
     )
 
 
-def _hand_unscored(_: Reader, *, coupons: int = 0) -> str:
-    there = " Score hand-feel of the coupons that transferred: they are there, no new one is needed for it."
-    return "Hand-feel is in the spec but was not scored: the pass rate below counts the checks only." + (
-        there if coupons else ""
-    )
-
-
-def _hardly_varied(reader: Reader, *, factors: tuple[str, ...], coupons: int) -> str:
-    these = f"these {coupons} coupons" if coupons > 1 else "one coupon"
-    text = "{factors:Label} was hardly varied: {these} cannot say what it does."
-    return filled(text, reader, factors=factors, these=these)
-
-
 def _scorers_remedy(doubt: str, names: Sequence[str]) -> str:
     """What settles a doubt about the people who scored, as the end of a sentence."""
     people = [name or "one person" for name in names]
@@ -119,8 +106,6 @@ WORDS: Mapping[str, Text] = {
     **texts_of("said_of_fits", "said"),
     **{code: _maybe_none(text) for code, text in texts_of("said_of_fits", "perhaps_without_coupons").items()},
     "untried": _untried,
-    "hand_unscored": _hand_unscored,
-    "hardly_varied": _hardly_varied,
     "leans_on_priors": _leans_on_priors,
     "hangs_on_priors": _hangs_on_priors,
     "hand_fails_in_doubt": _hand_fails_in_doubt,
