@@ -6,8 +6,7 @@ from pathlib import Path
 
 from doe.book.book import Book
 from doe.cli.desk import Desk, Reply, Table, Warn, command
-from doe.words.dates import minute
-from doe.words.wording import count
+from doe.words.wording import count, minute
 
 
 @command("book backup")

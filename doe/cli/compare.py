@@ -36,10 +36,9 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import count_rows, facts_said, lead, points, said
-from doe.words.dates import day
 from doe.words.recipe.card import DIFFERS
 from doe.words.study.state import counts_sentence, reason
-from doe.words.wording import amount, amount_range, count, listing, percent, stated
+from doe.words.wording import amount, amount_range, count, day, listing, percent, stated
 from reports.files import refuse_folder
 
 DECIDED = {"begin", "limit", "margin", "hand_margin", "power", "assurance", "looks"}

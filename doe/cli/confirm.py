@@ -35,10 +35,9 @@ from doe.domain.units import Shown
 from doe.words.confirmation import verdict as words
 from doe.words.confirmation.plan import sentences
 from doe.words.confirmation.verdict import ConfirmationFacts, independence
-from doe.words.dates import minute
 from doe.words.study.plans import plan_notes
 from doe.words.typed import share
-from doe.words.wording import SIDE_WORDS, allowed, amount, count, listing, percent, percent_at_least, stated
+from doe.words.wording import SIDE_WORDS, allowed, amount, count, listing, minute, percent, percent_at_least, stated
 from reports.files import refuse_folder
 
 

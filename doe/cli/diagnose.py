@@ -29,8 +29,8 @@ from doe.symptoms.looks import look
 from doe.symptoms.reading import WORDS, symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
-from doe.words.dates import day
 from doe.words.typed import quantity
+from doe.words.wording import day
 
 MOST = 8
 """Causes, and checks, that ``--json`` carries."""

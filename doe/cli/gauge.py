@@ -11,8 +11,7 @@ from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, MachineKind, in_force
 from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown
-from doe.words.dates import day
-from doe.words.wording import count
+from doe.words.wording import count, day
 
 
 @command("gauge list")

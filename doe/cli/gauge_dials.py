@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from doe.assure.gauges.line import GaugedLine
 from doe.cli.desk import Block, Table, Warn
 from doe.domain.jsonable import named
-from doe.words.dates import day
 from doe.words.gauges.dials import DialSetting
+from doe.words.wording import day
 
 
 def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: GaugedLine) -> list[Block]:

@@ -14,12 +14,12 @@ from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import named
 from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown
-from doe.words.dates import local
 from doe.words.facts import Reader
 from doe.words.gauges.cautions import caution_words, machine_notes, map_words, status_words
 from doe.words.gauges.machines import doubt_words, kept_words, map_heading, summary_words, worth_words
 from doe.words.gauges.setting_errors import basis_words
 from doe.words.typed import moment, quantity
+from doe.words.wording import local
 from reports.files import write_whole
 from reports.gauges.map import platen_view
 from reports.pages import render

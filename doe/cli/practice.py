@@ -20,7 +20,7 @@ from doe.practice.drill import Drill, DrillResult, MadeCoupon, MapPicture, Quest
 from doe.practice.drills import reply, start
 from doe.symptoms.reading import WORDS
 from doe.words import practice as words
-from doe.words.dates import day
+from doe.words.wording import day
 from reports.files import write_whole
 from reports.pages import render
 from reports.practice import map_finding, practice_page

@@ -13,7 +13,6 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.cautions import FOOTER
-from doe.words.dates import day
 from doe.words.recipe.card import (
     SIMILAR,
     both,
@@ -25,7 +24,7 @@ from doe.words.recipe.card import (
     state_words,
     window_words,
 )
-from doe.words.wording import count, held
+from doe.words.wording import count, day, held
 
 
 @command("recipe list")

@@ -20,14 +20,13 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.setpoint.why import Why
-from doe.words.dates import minute
 from doe.words.gauges.dials import dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.study import answer as words
 from doe.words.study.setpoint import cautions_left, method_words, said
 from doe.words.study.state import counts_sentence
 from doe.words.study.why import differences, rough_note, why_parts
-from doe.words.wording import amount, amount_both, amount_range, percent
+from doe.words.wording import amount, amount_both, amount_range, minute, percent
 
 
 @command("recommend")

@@ -14,9 +14,9 @@ from doe.domain.errors import InputError
 from doe.domain.recipe import PARTS
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
-from doe.words.dates import day
 from doe.words.recipe.card import confirmation_sentence, recipe_cautions
 from doe.words.recipe.record import found_words, item_data, item_label
+from doe.words.wording import day
 
 
 @command("release")

@@ -16,9 +16,8 @@ from doe.domain.jsonable import named
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.texts import quoted
 from doe.words import typed
-from doe.words.dates import day
 from doe.words.study.state import counts_sentence
-from doe.words.wording import count
+from doe.words.wording import count, day
 
 
 @command("study list")

@@ -123,6 +123,11 @@ class Shown:
             return degf(stored_value)
         return psi(stored_value) if shown == "psi" else stored_value
 
+    @property
+    def other(self) -> Shown:
+        """The other unit of each kind."""
+        return Shown("degF" if self.temperature == "degC" else "degC", "psi" if self.pressure == "bar" else "bar")
+
     def delta(self, stored_value: float, stored: str) -> float:
         """Stored *difference* in the shown unit."""
         shown = self.unit(stored)
@@ -154,8 +159,7 @@ def show_both(value: float, unit: str, shown: Shown = METRIC) -> str:
     """
     if unit != "degC":
         return show(value, unit, shown)
-    other = Shown("degF" if shown.temperature == "degC" else "degC", shown.pressure)
-    return f"{show(value, unit, shown)} ({show(value, unit, other)})"
+    return f"{show(value, unit, shown)} ({show(value, unit, shown.other)})"
 
 
 def show_difference(delta_degc: float, shown: Shown = METRIC, *, decimals: int | None = 1) -> str:
@@ -164,9 +168,10 @@ def show_difference(delta_degc: float, shown: Shown = METRIC, *, decimals: int |
     >>> show_difference(-4), show_difference(10, Shown(temperature="degF"), decimals=0)
     ('-4.0 °C (-7.2 °F)', '18 °F (10 °C)')
     """
-    other = Shown("degF" if shown.temperature == "degC" else "degC")
     form = "g" if decimals is None else f".{decimals}f"
-    return "{} ({})".format(*(f"{u.delta(delta_degc, 'degC'):{form}} {SYMBOLS[u.temperature]}" for u in (shown, other)))
+    return "{} ({})".format(
+        *(f"{u.delta(delta_degc, 'degC'):{form}} {SYMBOLS[u.temperature]}" for u in (shown, shown.other))
+    )
 
 
 def size_words(size: float, unit: str) -> str:

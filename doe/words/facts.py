@@ -15,11 +15,12 @@ from doe.domain.jsonable import packaged_table
 from doe.domain.study import Study
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both, show_difference
-from doe.words.dates import day, day_and_time
 from doe.words.wording import (
     allowed,
     at_least_of_hundred,
     count,
+    day,
+    day_and_time,
     degrees_apart,
     listing,
     out_of_hundred,

@@ -29,9 +29,8 @@ from doe.words.comparison import (
     said,
     steps,
 )
-from doe.words.dates import date_and_time
 from doe.words.recipe.card import DIFFERS
-from doe.words.wording import amount_both, at_most_of_hundred, count, percent, score, sentence, stated
+from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_time, percent, score, sentence, stated
 from reports.comparison.figures import draw_hand, draw_limits, draw_pairs
 from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs

@@ -32,7 +32,7 @@ from doe.domain.serial import from_plain, to_plain
 from doe.domain.stack import Stack
 from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
-from doe.words.dates import local
+from doe.words.wording import local
 from reports.comparison.page import ComparisonReport, comparison_report
 from reports.files import write_whole
 from reports.study.inputs import Provenance

@@ -42,9 +42,8 @@ from doe.domain.texts import check_note, quoted
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words.dates import minute
 from doe.words.study.answer import scores_first
-from doe.words.wording import count, stated
+from doe.words.wording import count, minute, stated
 
 STATED_RATES = (0.97, 0.99)
 """True pass rates at which the chance to be accepted is shown, beside what the study believes."""

@@ -40,7 +40,7 @@ from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.words.confirmation.verdict import ConfirmationFacts
-from doe.words.dates import local
+from doe.words.wording import local
 from reports.confirmation.page import confirmation_page
 from reports.files import write_whole
 

@@ -28,11 +28,10 @@ from doe.domain.texts import NAME_LENGTH, check_line, quoted
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
 from doe.words.confirmation.plan import sentences
-from doe.words.dates import day
 from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
 from doe.words.recipe.record import found_words, how_to_add, item_label
-from doe.words.wording import count, listing
+from doe.words.wording import count, day, listing
 
 RELEASE = "release"
 """Kind of the analysis that keeps what stood beside a recipe when it was released."""

@@ -31,11 +31,11 @@ from doe.plans.plan import KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
 from doe.words.comparison import said
-from doe.words.dates import local
 from doe.words.diagnosis import case_told
 from doe.words.gauges.cautions import reading
 from doe.words.recipe.card import confirmation_sentence
 from doe.words.study.state import deviation, prior_told
+from doe.words.wording import local
 from reports.files import write_whole
 from reports.recipe.story import RecipeStory, Reproduction, RoundFacts, Told, recipe_story
 

@@ -20,7 +20,7 @@ from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
-from doe.words.dates import local
+from doe.words.wording import local
 from reports.files import write_whole
 from reports.pages import render
 from reports.people import people_page

@@ -12,7 +12,7 @@ from doe.acts.base import RECOMMEND
 from doe.book.book import Book
 from doe.book.records import HistoryEntry, StudyRecord
 from doe.domain.finding import Finding, Value
-from doe.words.dates import day, local
+from doe.words.wording import day, local
 from reports.study.inputs import HistoryRow
 
 DeviationCode = Literal["void", "counts again", "corrected", "measured", "late wash", "changed", "unplanned"]

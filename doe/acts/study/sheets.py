@@ -25,8 +25,8 @@ from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
-from doe.words.dates import local
 from doe.words.gauges.dials import SCALE_WORDS
+from doe.words.wording import local
 from reports.files import refuse_folder, write_whole
 from reports.pages import render
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx

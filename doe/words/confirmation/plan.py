@@ -7,9 +7,8 @@ from collections.abc import Iterable, Mapping
 from doe.assure.confirmation.attempts import Attempt
 from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.words.dates import day, local
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of
-from doe.words.wording import count, stated
+from doe.words.wording import count, day, local, stated
 
 
 def sentences(facts: Iterable[Finding | str], study: Study) -> tuple[str, ...]:
