@@ -8,9 +8,9 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, usual_seed
 from doe.acts.recipe.recipes import in_force_for
+from doe.acts.study.fits import answer_from
 from doe.book.book import Book
 from doe.book.records import ShopNote, StudyRecord
 from doe.domain.factors import Factor

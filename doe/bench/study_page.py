@@ -13,10 +13,9 @@ from doe.bench.shop import Shop
 from doe.bench.state import Seen
 from doe.bench.views import Card, Frame, Group, Hidden, HintPage, Link, ListPage, MachinesPage, SettingRow, Timer
 from doe.bench.web import coupon_url
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.plan_kinds import learning_rounds
-from doe.domain.texts import quoted
 from doe.domain.units import Shown, show
 from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.press import KINDS, MATERIALS, drift, minutes_words, told

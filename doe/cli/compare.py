@@ -28,11 +28,10 @@ from doe.acts.comparison.verdict import (
 )
 from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
 from doe.domain.recipe import Part
 from doe.domain.stack import Material
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import count_rows, facts_said, lead, points, said

@@ -20,17 +20,21 @@ from doe.acts.confirmation.plan import (
     plan_confirmation,
     replace_void,
 )
-from doe.acts.confirmation.rules import plans_of
-from doe.acts.confirmation.verdict import after_confirmation, confirm_study, confirmation_facts, write_confirmation
+from doe.acts.confirmation.verdict import (
+    after_confirmation,
+    confirm_study,
+    confirmation_facts,
+    plans_of,
+    write_confirmation,
+)
 from doe.acts.study.next_step import NextStep
 from doe.assure.confirmation.allocation import Unit
 from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.study_words import step_command
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.confirmation import verdict as words
 from doe.words.confirmation.plan import sentences

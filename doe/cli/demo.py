@@ -7,8 +7,8 @@ from pathlib import Path
 from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, DemoDone, run_demo, size_kb
 from doe.cli.desk import Block, Commands, Desk, Reply, Table, command
 from doe.cli.recommend import settings_table
+from doe.domain.errors import quoted
 from doe.domain.jsonable import named
-from doe.domain.texts import quoted
 from doe.words.study import answer as words
 
 

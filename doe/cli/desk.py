@@ -21,9 +21,8 @@ from rich.text import Text
 from doe.cli.ask import confirm_reading
 from doe.cli.terminal import WIDTH, Stopped, line_width, print_json, say, wants_colour
 from doe.cli.tree import COMMANDS
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import jsonable, packaged_table
-from doe.domain.texts import quoted
 from doe.words.typed import Asking
 
 if TYPE_CHECKING:

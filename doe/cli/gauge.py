@@ -8,8 +8,8 @@ from datetime import date
 from doe.acts.base import today
 from doe.book.records import KeptReading
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.domain.errors import quoted
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, MachineKind, in_force
-from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown
 from doe.words.wording import count, day
 

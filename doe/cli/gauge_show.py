@@ -9,10 +9,9 @@ from pathlib import Path
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.assure.gauges.summary import MachineSummary, machine_summaries, map_machine
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import named
-from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown
 from doe.words.facts import Reader
 from doe.words.gauges.cautions import caution_words, machine_notes, map_words, status_words

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from doe.cli.desk import Block, Commands, Desk, Reply, Table, command
+from doe.domain.errors import quoted
 from doe.domain.jsonable import named
-from doe.domain.texts import quoted
 from doe.words.glossary import GLOSSARY
 from doe.words.glossary import explain as look_up
 from doe.words.guide import TOPICS, Paragraph, guide_blocks, guide_text

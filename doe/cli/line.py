@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from doe.cli.desk import Desk, Reply, Table, command
+from doe.domain.errors import quoted
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine
-from doe.domain.texts import quoted
 from doe.domain.units import show_difference
 from doe.words.typed import spread
 from doe.words.wording import count

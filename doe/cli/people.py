@@ -7,8 +7,8 @@ from pathlib import Path
 
 from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_people
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.domain.errors import quoted
 from doe.domain.jsonable import named
-from doe.domain.texts import quoted
 from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count
 from reports.files import refuse_folder

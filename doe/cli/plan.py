@@ -8,9 +8,9 @@ from doe.cli.ask import ask_choice
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
 from doe.cli.gauge_dials import dial_blocks, dial_data
 from doe.cli.terminal import say
+from doe.domain.errors import quoted
 from doe.domain.jsonable import named
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.plans.judge import PlanJudgement
 from doe.practice.worth import Share, Worth

@@ -12,9 +12,8 @@ from doe.acts import practising
 from doe.cli.ask import ask_text
 from doe.cli.desk import Block, Desk, Reply, Table, command
 from doe.cli.terminal import error_lines, say
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
-from doe.domain.texts import quoted
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, DrillResult, MadeCoupon, MapPicture, Question, Turn, practice_study
 from doe.practice.drills import reply, start

@@ -7,9 +7,8 @@ from typing import Any
 from doe.acts.base import today
 from doe.acts.recipe.recipes import find_recipe, recipes_to_list
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import KeptRecipe, Nearest, Recipe, nearest_recipes, parts_of
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.cautions import FOOTER

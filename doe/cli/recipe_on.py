@@ -8,7 +8,7 @@ from doe.acts.base import today
 from doe.acts.recipe.on_line import OnLine, recipe_on
 from doe.acts.recipe.recipes import find_recipe
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
-from doe.domain.texts import quoted
+from doe.domain.errors import quoted
 from doe.domain.units import Shown
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import caution_words

@@ -6,17 +6,16 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
 from doe.acts.gauges.line import cautions_said, gauged_line
-from doe.acts.study.fits import Recommended, explain, fit_study, recommend_study
+from doe.acts.study.fits import SAYING, Recommended, answer_data, explain, fit_study, recommend_study
 from doe.acts.study.next_step import steps_after
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.gauge_dials import dial_blocks, dial_data
 from doe.cli.study_words import step_command
+from doe.domain.errors import quoted
 from doe.domain.factors import Factor
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.setpoint.why import Why

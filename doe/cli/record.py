@@ -14,8 +14,7 @@ from doe.book.sheets.entry import EntryFile
 from doe.cli import scoring
 from doe.cli.desk import Desk, Reply, Warn, command
 from doe.cli.study_words import step_command
-from doe.domain.errors import InputError
-from doe.domain.texts import quoted
+from doe.domain.errors import InputError, quoted
 from doe.words.facts import filled
 from doe.words.people import missing_words
 from doe.words.study.plans import plan_notes

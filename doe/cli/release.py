@@ -10,9 +10,8 @@ from doe.acts.base import slug
 from doe.acts.recipe.release import Released, Wishes, release_study
 from doe.cli.desk import Block, Desk, Reply, Warn, command
 from doe.cli.recipe import recipe_table
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import PARTS
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.recipe.card import confirmation_sentence, recipe_cautions
 from doe.words.recipe.record import found_words, item_data, item_label

@@ -9,8 +9,7 @@ from doe.acts.recipe.story import write_story
 from doe.acts.study.sheets import write_report
 from doe.cli.desk import Desk, Reply, command
 from doe.cli.recommend import history
-from doe.domain.errors import InputError
-from doe.domain.texts import quoted
+from doe.domain.errors import InputError, quoted
 from doe.words.recipe.record import item_data
 from doe.words.study.answer import headline
 from reports.recipe.story import record_sentence, repeat_sentence

@@ -13,9 +13,9 @@ import typer
 from doe.acts.base import Key
 from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
-from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
+from doe.acts.study.rounds import confirmation_counts, score_counts
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile, read_entry
@@ -25,14 +25,13 @@ from doe.cli.ask import ask, ask_text, ask_yes
 from doe.cli.desk import Desk, Table, print_table
 from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
-from doe.domain.errors import InputError, InputErrors
+from doe.domain.errors import InputError, InputErrors, quoted
 from doe.domain.finding import Finding
 from doe.domain.outcome import BATCH_COLUMNS, ScoreCounts
 from doe.domain.said import read_hand, read_symptoms, read_void, said_check, said_hand
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.spec import Check
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.plans.judge import judge_plan
 from doe.symptoms.reading import WORDS, short_list, symptom

@@ -7,9 +7,8 @@ from pathlib import Path
 
 from doe.acts.study.sheets import write_labels, write_sheets
 from doe.cli.desk import Desk, Reply, Warn, command
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
-from doe.domain.texts import quoted
 from doe.words.wording import count
 
 

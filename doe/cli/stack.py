@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from doe.cli.desk import Desk, Reply, Table, command
+from doe.domain.errors import quoted
 from doe.domain.stack import Stack
-from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.wording import count
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.next_step import next_step
+from doe.acts.study.rounds import confirmation_counts, score_counts
 from doe.book.book import Book
 from doe.cli import study_words
 from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.cli.study_questions import ask_limits
+from doe.domain.errors import quoted
 from doe.domain.jsonable import named
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
-from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.study.state import counts_sentence
 from doe.words.wording import count, day
@@ -96,7 +96,7 @@ def _attempts(book: Book, study: int, *, scored: int) -> tuple[tuple[int, str], 
         plans = [a.payload for a in book.analyses(study, CONFIRMATION_PLAN)]
         ended = {plan["gives_up"]["attempt"] for plan in plans if plan["gives_up"]}
         return tuple((plan["attempt"], "given up" if plan["attempt"] in ended else "open") for plan in plans)
-    from doe.acts.confirmation.rules import verdicts_of  # noqa: PLC0415 - as said
+    from doe.acts.confirmation.verdict import verdicts_of  # noqa: PLC0415 - as said
 
     return verdicts_of(book, study)
 

@@ -13,10 +13,9 @@ from doe.assure.gauges.summary import SuggestedError
 from doe.cli import study_words
 from doe.cli.desk import Block, Desk, Reply, command
 from doe.cli.study_questions import StudyOptions, ask_missing, states_error, study_of
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.factors import DEFAULT_FACTORS
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown, show_difference
 from doe.words.gauges.setting_errors import error_words, readings_say
 from doe.words.typed import spread

@@ -6,10 +6,10 @@ from doe.acts.study.limits import missing
 from doe.acts.study.next_step import NextStep
 from doe.book.records import StudyRecord
 from doe.cli.desk import Block, Table, Warn
+from doe.domain.errors import quoted
 from doe.domain.factors import Factor
 from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.limits import LIMIT_LABELS, range_warnings

@@ -7,9 +7,8 @@ import re
 from dataclasses import KW_ONLY, dataclass, field
 from typing import Literal
 
-from doe.domain.errors import InputError, plain
+from doe.domain.errors import InputError, check_line, plain
 from doe.domain.jsonable import named, packaged_table, rows
-from doe.domain.texts import check_line
 from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius, show_both, size_words
 
 Scale = Literal["linear", "log"]

@@ -6,10 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Literal
 
-from doe.domain.errors import InputError, InputErrors
+from doe.domain.errors import InputError, InputErrors, check_line
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
-from doe.domain.texts import check_line
 from doe.domain.units import check_celsius, show_both
 
 CEILING_DEGC = 200.0

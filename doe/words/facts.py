@@ -9,11 +9,11 @@ from datetime import UTC, datetime
 from string import Formatter
 from typing import Any
 
+from doe.domain.errors import quoted
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both, show_difference
 from doe.words.wording import (
     allowed,

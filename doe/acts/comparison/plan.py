@@ -19,7 +19,7 @@ from doe.assure.comparison.plan import ComparisonPlan, first_round, strokes_for_
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.book.book import Book
 from doe.book.records import NewAnalysis, NewRound, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import NAME_LENGTH, InputError, quoted
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable, named
 from doe.domain.limits import LIMIT_OPTIONS, Limits, missing_limits
@@ -28,7 +28,6 @@ from doe.domain.recipe import KeptRecipe, Part, Recipe, StackDifference, stack_d
 from doe.domain.spec import Spec
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
-from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
 from doe.words.wording import listing

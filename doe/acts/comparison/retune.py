@@ -24,6 +24,7 @@ from doe.acts.study.rounds import results_to_learn_from
 from doe.book.book import Book
 from doe.book.records import NewRound, StudyRecord
 from doe.domain.coding import to_step
+from doe.domain.errors import NAME_LENGTH
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC, Limits
@@ -32,7 +33,6 @@ from doe.domain.recipe import Recipe
 from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
-from doe.domain.texts import NAME_LENGTH
 from doe.domain.units import METRIC, Shown
 from doe.plans.build import make_plan
 

@@ -13,16 +13,15 @@ import pandas as pd
 from doe.acts.base import Key, digest, version
 from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, sheet_notes
 from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
-from doe.acts.study.counts import score_counts
 from doe.acts.study.deviations import history_of
-from doe.acts.study.rounds import is_comparison
+from doe.acts.study.rounds import is_comparison, score_counts
 from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.finding import Finding, Value
 from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
@@ -30,7 +29,6 @@ from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import KeptRecipe
 from doe.domain.serial import from_plain, to_plain
 from doe.domain.stack import Stack
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.words.wording import local
 from reports.comparison.page import ComparisonReport, comparison_report

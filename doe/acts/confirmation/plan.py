@@ -10,16 +10,21 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
-from doe.acts.confirmation.rules import REPLACEMENT, plan_data, plans_of
-from doe.acts.confirmation.verdict import Confirmed, confirmation_of, planned_confirmation, window_of
-from doe.acts.study.counts import score_counts
-from doe.acts.study.fits import fit_of
+from doe.acts.confirmation.verdict import (
+    REPLACEMENT,
+    Confirmed,
+    confirmation_of,
+    plan_data,
+    planned_confirmation,
+    plans_of,
+    window_of,
+)
+from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
-from doe.acts.study.rounds import scale_of
+from doe.acts.study.rounds import scale_of, score_counts
 from doe.assure.confirmation.allocation import (
     CORNER_COUPONS,
     SET_UPS,
@@ -33,12 +38,11 @@ from doe.assure.confirmation.attempts import ConfirmationPlan
 from doe.assure.confirmation.claims import ClaimPlan, claim_plan
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, check_note, quoted
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable, named
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
 from doe.domain.study import Study
-from doe.domain.texts import check_note, quoted
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate

@@ -1,21 +1,21 @@
-"""What a confirmation says so far: the verdict, every attempt, the study beside it, and what to do next."""
+"""Rules of confirmations as the book keeps them, and what one says so far: verdict, attempts, and what is next."""
 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
-from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, digest, usual_seed, version
-from doe.acts.confirmation.rules import plan_data, plans_of
-from doe.acts.study.counts import confirmation_counts
-from doe.acts.study.fits import fit_of
+from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.next_step import NextStep
+from doe.acts.study.rounds import confirmation_counts
 from doe.assure.confirmation.attempts import (
     Attempt,
     ConfirmationPlan,
@@ -28,14 +28,13 @@ from doe.assure.confirmation.combination import Combination, combine_with_study
 from doe.assure.confirmation.verdict import coupon_states
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.finding import Finding, finding_of
 from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
-from doe.domain.plan_kinds import CONFIRMATION
+from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.recipe import ConfirmationRecord
 from doe.domain.serial import from_plain
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
@@ -381,3 +380,48 @@ def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
     else:
         steps.append(NextStep("extend", coupons=MORE_COUPONS))
     return (*steps, *((NextStep("confirmation_page"),) if judged is not None else ()))
+
+
+REPLACEMENT = "confirmation replacement"
+"""Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
+
+
+def plan_data(plan: ConfirmationPlan, *, gives_up: Mapping[str, Any] | None = None) -> dict[str, Any]:
+    """A rule as what JSON takes; ``gives_up`` names the attempt that it puts an end to, and why."""
+    data: dict[str, Any] = jsonable(plan)
+    for name in ("id", "made_at", "made_by", "given_up", "inputs_hash"):  # the book keeps these beside it
+        del data[name]
+    # the verdict is for lists of studies: until coupons are scored, this is how far it has come
+    return data | {"gives_up": dict(gives_up) if gives_up else None, "verdict": "planned"}
+
+
+def plans_of(book: Book, key: Key) -> tuple[ConfirmationPlan, ...]:
+    """Every confirmation ever planned for a study, oldest first."""
+    plans = book.analyses(key, CONFIRMATION_PLAN)
+    ends = {a.payload["gives_up"]["attempt"]: str(a.payload["gives_up"]["why"]) for a in plans if a.payload["gives_up"]}
+    further: dict[int, list[int]] = {}
+    for a in book.analyses(key, REPLACEMENT):
+        further.setdefault(int(a.payload["attempt"]), []).append(int(a.payload["round"]))
+    return tuple(
+        _plan_from(a, further.get(int(a.payload["attempt"]), ()), ends.get(a.payload["attempt"], "")) for a in plans
+    )
+
+
+def verdicts_of(book: Book, key: Key) -> tuple[tuple[int, ConfirmationVerdict], ...]:
+    """Number and verdict of every confirmation of a study as it stands, oldest first."""
+    plans = plans_of(book, key)
+    if not plans:
+        return ()
+    study, frame = book.study(key).study, book.results(key, include_void=True)
+    return tuple((plan.attempt, attempt_of(study, plan, frame).verdict) for plan in plans)
+
+
+def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> ConfirmationPlan:
+    data = {
+        **kept.payload,
+        **named(kept, "id", "inputs_hash"),
+        "points": pd.DataFrame(kept.payload["points"]),
+        "rounds": (*kept.payload["rounds"], *further),
+        "given_up": given_up,
+    }
+    return replace(from_plain(ConfirmationPlan, data), made_at=kept.made_at, made_by=kept.made_by)

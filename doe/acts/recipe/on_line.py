@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from doe.acts.gauges.dials import USUAL_STEP_DEGC, Dial, dial_ends, dials_on
-from doe.acts.gauges.line import gauged_line
+from doe.acts.gauges.line import USUAL_STEP_DEGC, Dial, dial_ends, dials_on, gauged_line
 from doe.assure.gauges.cautions import status_caution
 from doe.assure.gauges.line import GaugedLine
 from doe.book.book import Book

@@ -8,7 +8,6 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Progress, version
 from doe.acts.comparison.verdict import comparisons_of
 from doe.acts.confirmation.verdict import confirmation_of
@@ -17,13 +16,12 @@ from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import kept_figures
 from doe.acts.study.deviations import deviations_of
 from doe.acts.study.earlier import prior_of
-from doe.acts.study.fits import Fitted, fit_of
+from doe.acts.study.fits import Fitted, answer_from, fit_of
 from doe.acts.study.sheets import report_facts
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import CARE_LABEL, ROOM, KeptRecipe, RecordItem
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import compare_plans, left_out
 from doe.plans.judge import judge_plan

@@ -1,26 +1,25 @@
-"""Fitting a study and recommending its setpoint; what is reported is kept in the book."""
+"""Fitting a study and recommending its setpoint; what is reported is kept in the book, and read back as it was."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
 
-from doe.acts.answers import answer_data, answer_from
 from doe.acts.base import FIT, RECOMMEND, WITHOUT_PRIOR, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
-from doe.acts.study.counts import score_counts
 from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
-from doe.acts.study.rounds import results_to_learn_from
+from doe.acts.study.rounds import results_to_learn_from, score_counts
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.finding import Finding, Value
+from doe.domain.finding import Finding, Value, finding_of
 from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
-from doe.setpoint.answer import Answer
+from doe.setpoint.answer import Answer, Cliff, Window
 from doe.setpoint.recommendation import recommend
 from doe.setpoint.verdict import find_gaps
 from doe.setpoint.why import Why, explain_answer
@@ -214,3 +213,36 @@ def early_hint(book: Book, study: int) -> EarlyHint:
         tuple(f.label for f in gaps.unvaried),
         gaps.hand,
     )
+
+
+SAYING = ("limits_on_certainty", "changes", "warnings")
+"""Parts of an answer that hold facts."""
+
+
+def answer_data(answer: Answer) -> dict[str, Any]:
+    """An answer as what JSON takes; `answer_from` reads it back."""
+    data: dict[str, Any] = jsonable(answer)
+    # an empty frame keeps its columns too
+    data["next_coupons"] = {"columns": list(answer.next_coupons.columns), "rows": data["next_coupons"]}
+    return data
+
+
+def answer_from(data: Mapping[str, Any]) -> Answer:
+    """The answer that `answer_data` wrote down."""
+
+    def window(found: Mapping[str, Any] | None) -> Window | None:
+        if found is None:
+            return None
+        rows = pd.DataFrame(found["bounds"])
+        return Window(**{**found, "bounds": rows.set_index(rows.columns[0]).rename_axis(None)})
+
+    values = dict(data)
+    following = values["next_coupons"]
+    values["next_coupons"] = pd.DataFrame(following["rows"], columns=following["columns"])
+    values["window"], values["assured_window"] = window(values["window"]), window(values["assured_window"])
+    values["cliffs"] = tuple(
+        Cliff(**{**c, "setting_errors": math.nan if c["setting_errors"] is None else c["setting_errors"]})
+        for c in values["cliffs"]
+    )
+    values |= {name: tuple(map(finding_of, values[name])) for name in SAYING}
+    return Answer(**values)

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from doe.acts.base import RECOMMEND, Key
-from doe.acts.study.counts import score_counts
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
-from doe.acts.study.rounds import is_comparison
+from doe.acts.study.rounds import is_comparison, score_counts
 from doe.book.book import Book
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRM, JUDGING

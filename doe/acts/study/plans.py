@@ -10,10 +10,9 @@ import pandas as pd
 from doe.acts.base import Key, Progress, usual_seed
 from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
-from doe.acts.study.counts import score_counts
 from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
-from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of
+from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of, score_counts
 from doe.assure.gauges.line import GaugedLine
 from doe.book.book import Book
 from doe.book.records import RoundInfo, StudyRecord

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from doe.domain.errors import plain
+from doe.domain.errors import plain, quoted
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
 from doe.domain.outcome import ScoreCounts
 from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.words.facts import Reader, texts_of, worded
 from doe.words.wording import amount_both, count, listing, prints, prints_at_least, stated, verb
