@@ -14,9 +14,8 @@ from doe.assure.people.agreement import HandAgreement, PassAgreement, band_of
 from doe.assure.people.repeats import Repeat
 from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.words.dates import date_and_time
 from doe.words.people import agreement_words, missing_words
-from doe.words.wording import count, percent
+from doe.words.wording import count, date_and_time, percent
 from reports.drawing.svg import ACCENT, PAPER, SOFT, canvas, to_svg
 from reports.study.proof import number, words
 from reports.views import PageTable, Picture

@@ -36,9 +36,9 @@ def digest(data: object) -> str:
     return sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
 
 
-def usual_seed(name: str) -> int:
-    """Seed of a study when none is given: the same for the same name, so that nothing depends on luck."""
-    return crc32(name.encode()) % 100_000
+def usual_seed(name: str, given: int | None = None) -> int:
+    """The seed that was given, else that of a study: the same for the same name, so that nothing depends on luck."""
+    return crc32(name.encode()) % 100_000 if given is None else given
 
 
 def today() -> date:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import pandas as pd
 
-from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, usual_seed
 from doe.acts.recipe.recipes import in_force_for
+from doe.acts.study.fits import answer_from
+from doe.book.book import Book
 from doe.book.records import ShopNote, StudyRecord
 from doe.domain.factors import Factor
 from doe.domain.gauge import GaugeReading
+from doe.domain.jsonable import named
 from doe.domain.limits import Limits
 from doe.domain.recipe import KeptRecipe
 from doe.domain.recipe import Recipe as Released
@@ -23,9 +25,6 @@ from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
 from doe.symptoms.faults import fault
 from doe.symptoms.known import Level
 from doe.symptoms.odds import Case, shop_odds
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 Given = Literal["dialled", "study"]
 
@@ -178,8 +177,7 @@ def keep_case(book: Book, setting: Setting, evidence: Evidence, cause: str, *, c
     return book.save_note(
         CASE,
         setting.name,
-        {"symptoms": evidence.symptoms, "absent": evidence.absent, "found": evidence.found, "cause": key}
-        | ({"coupon": coupon} if coupon else {}),
+        {**named(evidence, "symptoms", "absent", "found"), "cause": key} | ({"coupon": coupon} if coupon else {}),
     )
 
 

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 from zlib import crc32
 
+from doe.book.book import Book
 from doe.domain.errors import InputError
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
-    from doe.practice.drill import DrillResult
+from doe.domain.jsonable import named
+from doe.practice.drill import DrillResult
 
 DONE, LESSON = "practice", "lesson"
 """Topics of the notes: an exercise that was done, and a seed set for a class."""
@@ -54,15 +52,7 @@ def keep_outcome(book: Book, person: str, outcome: DrillResult, answers: list[st
     return book.save_note(
         DONE,
         person,
-        {
-            "exercise": outcome.exercise,
-            "seed": outcome.seed,
-            "score": outcome.score,
-            "coupons": outcome.coupons,
-            "minutes": outcome.minutes,
-            "hints": outcome.hints,
-            "answers": answers,
-        },
+        {**named(outcome, "exercise", "seed", "score", "coupons", "minutes", "hints"), "answers": answers},
     )
 
 

@@ -28,8 +28,8 @@ from doe.bench.views import Hidden
 from doe.bench.web import MARK, TOKEN, Visit, coupon_url, page, problem_lines
 from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry
-from doe.words.dates import local
 from doe.words.press import told
+from doe.words.wording import local
 
 _NOT_SENT_ON = (TOKEN, MARK, "why", "reason")
 

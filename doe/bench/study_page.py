@@ -13,12 +13,10 @@ from doe.bench.shop import Shop
 from doe.bench.state import Seen
 from doe.bench.views import Card, Frame, Group, Hidden, HintPage, Link, ListPage, MachinesPage, SettingRow, Timer
 from doe.bench.web import coupon_url
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.factors import KNOWN_FACTORS, Factor, Stage, usual_factor
 from doe.domain.plan_kinds import learning_rounds
-from doe.domain.texts import quoted
 from doe.domain.units import Shown, show
-from doe.words.dates import local
 from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.press import KINDS, MATERIALS, drift, minutes_words, told
 from doe.words.wording import (
@@ -26,7 +24,7 @@ from doe.words.wording import (
     amount_both,
     at_least_of_hundred,
     held,
-    other_units,
+    local,
     percent,
     range_both,
     stated,
@@ -115,7 +113,7 @@ def _dial(f: Factor, value: float | str, dials: SheetDials, *, is_held: bool = F
     else:
         gauge = dials.gauged.gauge_of(f.name) if dials.gauged is not None else None
         more = NOT_CHECKED if gauge is not None and not (gauge.as_dialled and gauge.readings) else ""
-    other = amount(f, value, other_units(dials.shown)) if f.is_temperature and not f.is_categorical else ""
+    other = amount(f, value, dials.shown.other) if f.is_temperature and not f.is_categorical else ""
     more = "; ".join(text for text in ("held" if is_held else "", more) if text)
     return SettingRow(f.label, amount(f, value, dials.shown), other, more, is_held)
 

@@ -60,11 +60,12 @@ class Analyses(Store):
             act = writing.act(f"keep {kind}", row.name, study_id=row.study_id)
             return writing.add(analyses, {"study_id": row.study_id, **values}, act)
 
-    def analyses(self, key: Key) -> tuple[AnalysisRecord, ...]:
-        """Everything kept about a study, oldest first."""
+    def analyses(self, key: Key, kind: str | None = None) -> tuple[AnalysisRecord, ...]:
+        """Everything kept about a study, or all of one kind, oldest first."""
         with self.reading() as connection:
             mine = analyses.c.study_id == find(connection, key).study_id
-            return records(AnalysisRecord, connection.execute(_KEPT.where(mine)))
+            chosen = _KEPT.where(mine) if kind is None else _KEPT.where(mine, analyses.c.kind == kind)
+            return records(AnalysisRecord, connection.execute(chosen))
 
     def analyses_of_kind(self, kind: str) -> tuple[tuple[int, AnalysisRecord], ...]:
         """Everything kept of a kind in any study, archived ones too, with the study's number, oldest first."""

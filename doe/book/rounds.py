@@ -12,12 +12,11 @@ from doe.book.records import PlanInfo, RoundInfo
 from doe.book.store import records
 from doe.book.studies import Key, Studies, find, find_open
 from doe.book.tables import acts, coupons, rounds
-from doe.domain.errors import InputError, InputErrors
+from doe.domain.errors import NAME_LENGTH, InputError, InputErrors, check_line
 from doe.domain.finding import Finding, finding_of
 from doe.domain.plan_kinds import Scale
 from doe.domain.serial import study_from
 from doe.domain.study import Study
-from doe.domain.texts import NAME_LENGTH, check_line
 
 if TYPE_CHECKING:
     import pandas as pd

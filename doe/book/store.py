@@ -19,8 +19,7 @@ import sqlalchemy as sa
 from doe.book import schema
 from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, words_for_errors
 from doe.book.tables import acts, book_info, columns_of
-from doe.domain.errors import InputError
-from doe.domain.texts import NAME_LENGTH, check_line, check_note
+from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_note
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance

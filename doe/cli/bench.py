@@ -5,14 +5,13 @@ from __future__ import annotations
 import os
 import sys
 from io import StringIO
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import segno
 import typer
 
-from doe.cli.desk import Desk, command, commands, is_terminal
+from doe.cli.desk import Desk, Reply, command, is_terminal
 from doe.cli.log import keep_log
-from doe.cli.output import Reply
 from doe.cli.terminal import error_lines, line_width, print_json, say
 from doe.domain.errors import DoeError
 from reports.drawing.qr import QUIET
@@ -21,25 +20,8 @@ if TYPE_CHECKING:
     from doe.bench.serve import Listener
 
 
-app = commands()
-
-
-@command(
-    app,
-    "bench",
-    example="""
-    doe bench
-    doe bench --host 0.0.0.0
-    doe bench --host 192.168.1.20 --port 8080
-    """,
-)
-def bench(
-    desk: Desk,
-    host: Annotated[
-        str, typer.Option(help="Address to listen at; 0.0.0.0 for every device of the shop's network.")
-    ] = "127.0.0.1",
-    port: Annotated[int, typer.Option(help="Port to listen at; 0 takes any free one.")] = 8765,
-) -> Reply:
+@command("bench")
+def bench(desk: Desk, host: str = "127.0.0.1", port: int = 8765) -> Reply:
     """Serve the page at the press: queues, countdowns, score forms and photos on phones and tablets.
 
     Only this machine reaches it unless --host says otherwise; then every device needs the pairing code that is

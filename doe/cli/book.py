@@ -3,28 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.book.book import Book
-from doe.cli.desk import Desk, command, commands
-from doe.cli.output import Reply, Table, Warn
-from doe.words.dates import minute
-from doe.words.wording import count
-
-app = commands()
+from doe.cli.desk import Desk, Reply, Table, Warn, command
+from doe.words.wording import count, minute
 
 
-@command(app, "backup", example="doe book backup shop-backup.sqlite")
-def backup(desk: Desk, path: Annotated[Path, typer.Argument(help="A new file.")]) -> Reply:
+@command("book backup")
+def backup(desk: Desk, path: Path) -> Reply:
     """Copy the whole book to a new file, consistent even while others write."""
     with desk.look() as book:
         made = book.backup(path)
     return Reply({"backup": made}, (f"The book was copied to {made}.",), (f"doe book check --book {made}",))
 
 
-@command(app, "check", example="doe book check")
+@command("book check")
 def check(desk: Desk) -> Reply:
     """Look for problems in the book; exit code 1 when there are any."""
     with desk.look() as book:
@@ -39,16 +32,16 @@ def check(desk: Desk) -> Reply:
     )
 
 
-@command(app, "export", example="doe book export shop-export.zip")
-def export(desk: Desk, path: Annotated[Path, typer.Argument(help="A new zip file.")]) -> Reply:
+@command("book export")
+def export(desk: Desk, path: Path) -> Reply:
     """Write everything, history included, to a zip file that another book can take in."""
     with desk.look() as book:
         made = book.export(path)
     return Reply({"export": made}, (f"Everything was written to {made}.",), (f"doe book import {made} --book OTHER",))
 
 
-@command(app, "import", example="doe book import shop-export.zip --book other.sqlite")
-def import_(desk: Desk, path: Annotated[Path, typer.Argument(help="A file that doe book export wrote.")]) -> Reply:
+@command("book import")
+def import_(desk: Desk, path: Path) -> Reply:
     """Take in everything an export holds; names that clash are refused."""
     with desk.open() as book:
         studies = book.import_(path)
@@ -57,7 +50,7 @@ def import_(desk: Desk, path: Annotated[Path, typer.Argument(help="A file that d
     )
 
 
-@command(app, "upgrade", example="doe book upgrade")
+@command("book upgrade")
 def upgrade(desk: Desk) -> Reply:
     """Bring an older book up to this version; a file is backed up beside itself first."""
     with Book.open(desk.book, who=desk.name, create=False, upgrade=True) as book:
@@ -67,8 +60,8 @@ def upgrade(desk: Desk) -> Reply:
     return Reply({"problems": []}, ("The book is up to date and sound.",), ("doe study list",))
 
 
-@command(app, "audit", example="doe book audit --last 20")
-def audit(desk: Desk, last: Annotated[int, typer.Option(min=1, help="How many acts.")] = 50) -> Reply:
+@command("book audit")
+def audit(desk: Desk, last: int = 50) -> Reply:
     """Show who did what, when and why, newest first."""
     with desk.look() as book:
         acts = book.audit(last)

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from doe.acts.comparison.plan import (
-    USUAL_HAND_MARGIN,
-    USUAL_LOOKS,
     USUAL_MARGIN,
     USUAL_POWER,
     Begun,
@@ -29,108 +26,75 @@ from doe.acts.comparison.verdict import (
     more_coupons,
     write_comparison,
 )
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import LIMIT_HELP, MATERIAL_HELP, PER_GARMENT, SEED
-from doe.cli.output import Block, Reply, Table, Warn
-from doe.domain.errors import InputError
+from doe.book.book import Book
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.domain.errors import InputError, quoted
+from doe.domain.jsonable import named
 from doe.domain.recipe import Part
 from doe.domain.stack import Material
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
-from doe.words.comparison import DIFFERS, count_rows, facts_said, lead, points, said
-from doe.words.dates import day
+from doe.words.comparison import count_rows, facts_said, lead, points, said
+from doe.words.recipe.card import DIFFERS
 from doe.words.study.state import counts_sentence, reason
-from doe.words.wording import amount, amount_range, count, listing, percent, stated
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
+from doe.words.wording import amount, amount_range, count, day, listing, percent, stated
+from reports.files import refuse_folder
 
 DECIDED = {"begin", "limit", "margin", "hand_margin", "power", "assurance", "looks"}
 """Options of what is decided before the first coupon, and not changed after."""
 
-app = commands()
 
-
-@command(
-    app,
-    "compare",
-    example="""
-    doe compare "heavy tee" --powder "lot=P4"
-    doe compare "heavy tee" --powder "lot=P4" --begin --as "powder lot P4"
-    doe compare "powder lot P4" -o comparison.html
-    """,
-)
+@command("compare")
 def compare(
     desk: Desk,
     context: typer.Context,
-    name: Annotated[str, typer.Argument(help="A released recipe, or a comparison that was begun.")],
-    fabric: Annotated[str | None, typer.Option(help=MATERIAL_HELP)] = None,
-    film: Annotated[str | None, typer.Option(help='The same; "lot=..." alone keeps the rest.')] = None,
-    powder: Annotated[str | None, typer.Option(help="The same.")] = None,
-    ink: Annotated[str | None, typer.Option(help="The same.")] = None,
-    stack: Annotated[str | None, typer.Option(help="Or a stack of the book.")] = None,
-    limit: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
-    margin: Annotated[
-        str, typer.Option(help="Drop of the pass rate that would do no harm: 0.15 or 15%.")
-    ] = f"{USUAL_MARGIN}",
-    hand_margin: Annotated[float, typer.Option(help="Points of hand-feel that do not matter.")] = USUAL_HAND_MARGIN,
-    power: Annotated[str, typer.Option(help="Chance to show it when both are alike: 0.80 or 80%.")] = f"{USUAL_POWER}",
-    assurance: Annotated[
-        str | None, typer.Option(help="How sure the verdict is meant to be; as the recipe's study otherwise.")
-    ] = None,
-    looks: Annotated[int, typer.Option(help="How often it may be judged in all.")] = USUAL_LOOKS,
-    strokes: Annotated[int | None, typer.Option(help="Pairs at the setpoint, instead of the proposed.")] = None,
-    edge_strokes: Annotated[int | None, typer.Option(help="Pairs at each edge of the window; 0 for none.")] = None,
-    per_garment: PER_GARMENT = None,
-    begin: Annotated[bool, typer.Option("--begin", help="Store the comparison and its coupons.")] = False,
-    called: Annotated[str, typer.Option("--as", help="What the comparison, or the new study, is called.")] = "",
-    more: Annotated[bool, typer.Option("--more", help="Add the next round of a comparison that is open.")] = False,
-    retune: Annotated[
-        bool, typer.Option("--retune", help="Start a tuning study on the new material of a comparison.")
-    ] = False,
-    coupons: Annotated[int, typer.Option(min=1, help="Coupons of the retune.")] = 20,
-    discount: Annotated[
-        float | None, typer.Option(help="What a coupon of the recipe's own study counts for in it, 0 to 1.")
-    ] = None,
-    output: Annotated[Path | None, typer.Option("--output", "-o", help="Write the comparison as an HTML file.")] = None,
-    seed: SEED = None,
+    subject: str,
+    *,
+    fabric: str | None = None,
+    film: str | None = None,
+    powder: str | None = None,
+    ink: str | None = None,
+    wishes: Wanted,
+    limit: Sequence[str] = (),
+    margin: str = f"{USUAL_MARGIN}",
+    power: str = f"{USUAL_POWER}",
+    assurance: str | None = None,
+    begin: bool = False,
+    more: bool = False,
+    retune: bool = False,
+    coupons: int = 20,
+    discount: float | None = None,
+    output: Path | None = None,
 ) -> Reply:
     """Compare a new blank, powder or film with a released recipe: its size, its coupons, its verdict."""
     new: dict[Part, str | None] = {"fabric": fabric, "film": film, "powder": powder, "ink": ink}
     asked = {part: text for part, text in new.items() if text is not None}
     with desk.open(create=False) as book:
-        record = None if asked or stack else comparison_of(book, name)
+        record = None if asked or wishes.stack else comparison_of(book, subject)
         if record is None:
-            _refuse(context, name, {"more", "retune", "output", "discount"})
-            if not asked and not stack and not begin:
-                return _story(book, name)
-            wanted = Wanted(
-                parts=_materials(book, name, asked),
-                stack=stack,
-                limits=typed.limits(limit, None, desk.shown, confirm=desk.confirm) if limit else None,
+            _refuse(context, subject, {"more", "retune", "output", "discount"})
+            if not asked and not wishes.stack and not begin:
+                return _story(book, subject)
+            wanted = replace(
+                wishes,
+                parts=_materials(book, subject, asked),
+                limits=typed.limits(limit, None, desk.shown) if limit else None,
                 rate_margin=typed.share(margin, "--margin"),
-                hand_margin=hand_margin,
                 power=typed.share(power, "--power"),
                 assurance=None if assurance is None else typed.share(assurance, "--assurance"),
-                looks=looks,
-                strokes=strokes,
-                edge_strokes=edge_strokes,
-                name=called,
-                seed=seed,
-                per_garment=per_garment,
             )
             if begin:
-                return _begun(begin_comparison(book, name, wanted, shown=desk.shown))
+                return _begun(begin_comparison(book, subject, wanted, shown=desk.shown))
             with desk.progress("working out sizes"):
-                return _offered(offer_comparison(book, name, wanted), desk.shown, asked, stack)
+                return _offered(offer_comparison(book, subject, wanted), desk.shown, asked, wishes.stack)
         _refuse(context, record.name, DECIDED | (set() if more else {"strokes"}) | (set() if retune else {"discount"}))
         if retune:
-            wishes = RetuneWishes(coupons, discount, called, seed, per_garment)
+            retuning = RetuneWishes(coupons, discount, wishes.name, wishes.seed, wishes.per_garment)
             with desk.progress("making the plan"):
-                return _retuned(begin_retune(book, record.id, wishes, shown=desk.shown), desk.shown)
+                return _retuned(begin_retune(book, record.id, retuning, shown=desk.shown), desk.shown)
         if more:
-            return _begun(more_coupons(book, record.id, strokes=strokes, edge_strokes=edge_strokes, shown=desk.shown))
+            strokes, edges = wishes.strokes, wishes.edge_strokes
+            return _begun(more_coupons(book, record.id, strokes=strokes, edge_strokes=edges, shown=desk.shown))
         return _judged(book, record.id, desk, output)
 
 
@@ -247,14 +211,7 @@ def _begun(made: Begun) -> Reply:
     places = made.coupons.groupby("role", sort=False).size()
     rows = [(str(role), str(n // 2), str(n)) for role, n in places.items()]
     return Reply(
-        {
-            "study": name,
-            "id": made.record.id,
-            "round": made.round,
-            "plan": made.plan,
-            "coupons": made.coupons,
-            "hours": made.hours,
-        },
+        {"study": name, "id": made.record.id, **named(made, "round", "plan", "coupons", "hours")},
         (
             f"Round {made.round} of the comparison {name} is in the book: {count(len(made.coupons), 'coupon')}, half "
             f"of each material, about {made.hours:.1f} hours.",
@@ -289,17 +246,13 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
         {
             "study": study.name,
             "id": made.record.id,
-            "comparison": made.comparison,
+            **named(made, "comparison", "brought", "round", "coupons", "hours"),
             "recipe": made.recipe.name,
             "revision": made.recipe.revision,
             "discount": prior.discount,
             "why": reason(prior.why),
             "why_code": prior.why,
             "earlier_coupons": prior.coupons,
-            "brought": made.brought,
-            "round": made.round,
-            "coupons": made.coupons,
-            "hours": made.hours,
         },
         (
             f"Study {made.record.id}, {study.name}, is in the book: a retune around recipe {made.recipe.name}, "
@@ -315,8 +268,8 @@ def _retuned(made: Retuned, shown: Shown) -> Reply:
 
 
 def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
-    if output is not None and output.is_dir():  # asked before the work, so that nothing is kept for it
-        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as comparison.html.")
+    if output is not None:  # asked before the work, so that nothing is kept for it
+        refuse_folder(output, "comparison.html")
     found = judge_comparison(book, key)
     judged = found.comparison
     blocks, following = verdict_blocks(found), next_steps(found)
@@ -327,10 +280,7 @@ def _judged(book: Book, key: int, desk: Desk, output: Path | None) -> Reply:
     return Reply(
         {
             "study": found.record.name,
-            "plan": found.plan,
-            "counts": found.counts,
-            "rounds": found.rounds,
-            "looks_left": found.looks_left,
+            **named(found, "plan", "counts", "rounds", "looks_left"),
             "comparison": {
                 **vars(judged),
                 **facts_said(reasons=judged.reasons, missing=judged.missing, notes=judged.notes),

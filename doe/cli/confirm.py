@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from collections.abc import Sequence
+from dataclasses import fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, cast
+from typing import cast
 
 import pandas as pd
-import typer
 
 from doe.acts.base import Key, Progress
 from doe.acts.confirmation.plan import (
@@ -20,86 +20,57 @@ from doe.acts.confirmation.plan import (
     plan_confirmation,
     replace_void,
 )
-from doe.acts.confirmation.rules import plans_of
-from doe.acts.confirmation.verdict import after_confirmation, confirm_study, confirmation_facts, write_confirmation
+from doe.acts.confirmation.verdict import (
+    after_confirmation,
+    confirm_study,
+    confirmation_facts,
+    plans_of,
+    write_confirmation,
+)
 from doe.acts.study.next_step import NextStep
-from doe.assure.confirmation.allocation import SET_UPS, Unit
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY, PER_GARMENT, SEED
-from doe.cli.output import Block, Reply, Table, Warn
+from doe.assure.confirmation.allocation import Unit
+from doe.book.book import Book
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.study_words import step_command
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
+from doe.domain.jsonable import named
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.confirmation import verdict as words
 from doe.words.confirmation.plan import sentences
 from doe.words.confirmation.verdict import ConfirmationFacts, independence
-from doe.words.dates import minute
 from doe.words.study.plans import plan_notes
 from doe.words.typed import share
-from doe.words.wording import SIDE_WORDS, allowed, amount, count, listing, percent, percent_at_least, stated
+from doe.words.wording import SIDE_WORDS, allowed, amount, count, listing, minute, percent, percent_at_least, stated
 from reports.files import refuse_folder
 
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
-
-app = commands()
-
-
-@command(
-    app,
-    "confirm",
-    example="""
-    doe confirm "new powder"
-    doe confirm "new powder" --claim 0.90 --claim 0.95 --allow 0 --allow 1
-    doe confirm "new powder" --plan --claim 0.95 --assurance 0.90 --allow 0
-    doe confirm "new powder" -o confirmation.html
-    """,
-)
+@command("confirm")
 def confirm(
     desk: Desk,
-    study: KEY,
-    plan: Annotated[
-        bool, typer.Option("--plan", help="Fix the rule and make its coupons; nothing is adjusted after that.")
-    ] = False,
-    claim: Annotated[
-        list[str] | None, typer.Option(help="Pass rate to be shown, 0.95 or 95%; repeat to compare several.")
-    ] = None,
-    assurance: Annotated[str | None, typer.Option(help="How sure the claim is meant to be, 0.90 or 90%.")] = None,
-    allow: Annotated[
-        list[int] | None, typer.Option(min=0, help="Failures allowed at the setpoint; repeat to compare several.")
-    ] = None,
-    units: Annotated[str, typer.Option(help="What is counted: coupon, or stroke (all its coupons pass).")] = "coupon",
-    corners: Annotated[int, typer.Option(min=0, help="Corners of the window that are tested too.")] = 2,
-    set_ups: Annotated[
-        int, typer.Option(min=1, help="How often oven and press are set afresh for the setpoint; usually 6.")
-    ] = SET_UPS,
-    per_garment: PER_GARMENT = None,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Make void coupons again, and those of a corner in doubt once more.")
-    ] = False,
-    give_up: Annotated[
-        str, typer.Option(metavar="WHY", help="With --plan: give up the one under way; it stays on record.")
-    ] = "",
-    output: Annotated[Path | None, typer.Option("--output", "-o", help="An HTML page of the confirmation.")] = None,
-    seed: SEED = None,
+    study: str,
+    *,
+    plan: bool = False,
+    claim: Sequence[str] = (),
+    assurance: str | None = None,
+    wishes: ClaimWishes,
+    units: str = "coupon",
+    again: bool = False,
+    give_up: str = "",
+    output: Path | None = None,
+    seed: int | None = None,
 ) -> Reply:
     """Confirm the setpoint: how many coupons for which claim, the rule, then the verdict so far."""
     unit = units.strip().lower().removesuffix("s")
     if unit not in ("coupon", "stroke"):
         raise InputError("--units", repr(units), "coupon or stroke", "Count one of them.")
-    asked = ClaimWishes(
-        tuple(_share(text, "--claim") for text in claim or ()),
-        None if assurance is None else _share(assurance, "--assurance"),
-        tuple(allow or ()),
-        cast("Unit", unit),
-        corners,
-        set_ups,
-        per_garment,
+    asked = replace(
+        wishes,
+        claims=tuple(_share(text, "--claim") for text in claim),
+        assurance=None if assurance is None else _share(assurance, "--assurance"),
+        unit=cast("Unit", unit),
     )
-    if sum((plan, replace, output is not None)) > 1:
+    if sum((plan, again, output is not None)) > 1:
         raise InputError(
             "doe confirm",
             "several things at once",
@@ -111,8 +82,8 @@ def confirm(
     with desk.open(create=False) as book, desk.progress("looking at the answer") as tell:
         if plan:
             return make_plan(book, study, asked, desk.shown, seed=seed, give_up=give_up, tell=tell)
-        if replace:
-            return make_again(book, study, desk.shown, per_garment=per_garment, seed=seed)
+        if again:
+            return make_again(book, study, desk.shown, per_garment=asked.per_garment, seed=seed)
         if output is None and (asked.compares or not plans_of(book, study)):
             return compare(book, study, asked, desk.shown, tell=tell)
         return tell_verdict(book, study, desk.shown, output=output, made_by=desk.name, tell=tell)
@@ -270,11 +241,9 @@ def make_again(book: Book, key: Key, shown: Shown, *, per_garment: int | None, s
     return Reply(
         {
             "study": made.record.name,
-            "round": made.round,
+            **named(made, "round", "units", "coupons"),
             "attempt": made.plan.attempt,
-            "units": made.units,
             "corners": dict(made.corners),
-            "coupons": made.coupons,
         },
         (
             f"Round {made.round} of {made.record.name} makes {listing(for_what)} again, for confirmation "
@@ -307,12 +276,11 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
         {
             "study": study.name,
             "planned": True,
-            "verdict": confirmed.verdict,
+            **named(confirmed, "verdict", "counts", "window_held", "over_attempts", "proof", "setpoint_proof"),
             "headline": words.headline(attempt),
             "lead": words.lead(facts),
             "lines": words.lines(facts, shown),
             "care": words.care_lines(facts),
-            "counts": confirmed.counts,
             "attempts": [
                 {
                     "verdict": a.verdict,
@@ -321,8 +289,6 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
                 for a in confirmed.attempts
             ],
             "set_ups": attempt.set_ups,
-            "window_held": confirmed.window_held,
-            "over_attempts": confirmed.over_attempts,
             "doubts": sentences(facts.doubts, study),
             "remarks": sentences(facts.remarks, study),
             "together": together,
@@ -333,8 +299,6 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
                 "withheld": found.withheld or None,
                 "warnings": found.together.warnings if found.together else (),
             },
-            "proof": confirmed.proof,
-            "setpoint_proof": confirmed.setpoint_proof,
             "kept_since": found.kept.made_at if found.kept else None,
             "page": path,
         },

@@ -3,38 +3,28 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, DemoDone, run_demo, size_kb
-from doe.cli.desk import Desk, command, commands
-from doe.cli.output import Block, Commands, Reply, Table
+from doe.cli.desk import Block, Commands, Desk, Reply, Table, command
 from doe.cli.recommend import settings_table
-from doe.domain.texts import quoted
+from doe.domain.errors import quoted
+from doe.domain.jsonable import named
 from doe.words.study import answer as words
 
-app = commands()
 
-
-@command(app, "demo", example="doe demo")
-def demo(
-    desk: Desk,
-    folder: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier demo.")] = Path("doe-demo"),
-) -> Reply:
+@command("demo")
+def demo(desk: Desk, folder: Path = Path("doe-demo")) -> Reply:
     """Run an invented shop from its first stack to its report, in a folder of its own."""
     with desk.steps() as step:
         done = run_demo(folder, shown=desk.shown, step=step)
     book = done.path(BOOK)
     data = {
-        "folder": done.folder,
+        **named(done, "folder", "later", "kept_book"),
         "files": {name.rpartition(".")[0]: done.path(name) for name in FILES},
         "invented": True,
         "study": done.story.study.name,
         "verdicts": [found.answer.verdict for found in done.answers],
-        "later": done.later,
         "setpoint": done.answers[-1].answer.setpoint,
-        "kept_book": done.kept_book,
         "commands": done.story.commands,
     }
     following = f"doe study show {quoted(done.story.study.name)} --book {book}"

@@ -1,4 +1,4 @@
-"""What every command shares: its book, who asks, the units, whether it may ask back, and how it replies."""
+"""What every command shares: its book, who asks, the units, whether it may ask back, and its reply, as text or JSON."""
 
 from __future__ import annotations
 
@@ -7,21 +7,23 @@ import inspect
 import os
 import re
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field, replace
-from inspect import cleandoc
-from typing import TYPE_CHECKING, Annotated, Any
+from dataclasses import dataclass, field, is_dataclass, replace
+from typing import TYPE_CHECKING, Any, get_args
 
 import typer
+from rich.box import Box
+from rich.console import Console
+from rich.table import Table as RichTable
+from rich.text import Text
 
 from doe.cli.ask import confirm_reading
-from doe.cli.output import Reply, folded, show_reply
-from doe.cli.terminal import Stopped
-from doe.domain.errors import InputError
-from doe.domain.texts import quoted
-from doe.domain.units import Shown
-from doe.words.typed import Confirm
+from doe.cli.terminal import WIDTH, Stopped, line_width, print_json, say, wants_colour
+from doe.cli.tree import COMMANDS
+from doe.domain.errors import InputError, quoted
+from doe.domain.jsonable import jsonable, packaged_table
+from doe.words.typed import Asking
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -39,19 +41,11 @@ _UNITS = {
 class Desk:
     """The shared options of a command, and what they open."""
 
-    book: Annotated[
-        str | None, typer.Option(metavar="PATH", help="The book; otherwise DOE_BOOK, or your data folder.")
-    ] = None
-    who: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Who does this; otherwise DOE_WHO, or your login.")
-    ] = None
-    temperature: Annotated[
-        str | None, typer.Option(metavar="degC|degF", help="Unit to read and show; otherwise DOE_UNITS.")
-    ] = None
-    pressure: Annotated[
-        str | None, typer.Option(metavar="bar|psi", help="Unit to read and show; otherwise DOE_UNITS.")
-    ] = None
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object on standard output, nothing else.")] = False
+    book: str | None = None
+    who: str | None = None
+    temperature: str | None = None
+    pressure: str | None = None
+    as_json: bool = False
     opened: list[Book] = field(default_factory=list, init=False)
 
     @property
@@ -72,7 +66,7 @@ class Desk:
         return given.strip()
 
     @property
-    def shown(self) -> Shown:
+    def shown(self) -> Asking:
         """The units to read and show: the options, else DOE_UNITS, else degC and bar."""
         text = os.environ.get("DOE_UNITS", "")
         found = {"temperature": "degC", "pressure": "bar"}
@@ -88,7 +82,7 @@ class Desk:
                     f"--{kind}", repr(typed), " or ".join(dict.fromkeys(units.values())), "Correct the unit."
                 )
             found[kind] = units[typed.lower()]
-        return Shown(**found)  # type: ignore[arg-type] # the units of the table
+        return Asking(**found, confirm=confirm_reading if self.can_ask else None)  # type: ignore[arg-type] # of the table
 
     def open(self, *, create: bool = True) -> Book:
         """The book, to be used as a context manager."""
@@ -118,11 +112,6 @@ class Desk:
         """Whether a person sits at the other end."""
         return not self.as_json and is_terminal(sys.stdin)
 
-    @property
-    def confirm(self) -> Confirm | None:
-        """Asks that person whether a value was meant as it is read; None without one."""
-        return confirm_reading if self.can_ask else None
-
     @contextmanager
     def progress(self, what: str) -> Iterator[Progress]:
         """A progress bar on standard error, only when that is a terminal; gives a function to call with 0 to 1."""
@@ -136,7 +125,6 @@ class Desk:
             yield lambda share, what: None
             return
         # a command in a pipe shows no bar and need not load one
-        from rich.console import Console  # noqa: PLC0415
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn  # noqa: PLC0415
 
         columns = (TextColumn("{task.description}"), BarColumn(bar_width=30), TimeElapsedColumn())
@@ -150,23 +138,34 @@ def is_terminal(stream: Any) -> bool:
     return bool(stream is not None and stream.isatty())
 
 
-def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[..., Reply]], Callable[..., Reply]]:
-    """Make a function a command: it gets a `Desk` first and returns its `Reply`.
+def command(path: str) -> Callable[[Callable[..., Reply]], Callable[..., Reply]]:
+    """Make a function the command of that place in the tree: it gets a `Desk` first and returns its `Reply`.
 
-    The shared options are added to its own, so that every command has the same ones, and ``example`` (one command
-    line a line) stands under its ``--help``; a test runs them all.
+    How each of its parameters is typed stands in ``templates/tables/options.toml``, with an example. One that is a
+    dataclass is typed field by field; fields that the table does not name, or that are parameters of their own, keep
+    their defaults.
     """
+    told = packaged_table("options")
+    table = {**told["any"], **told[path].get("takes", {}), **told["shared"]}
 
     def register(function: Callable[..., Reply]) -> Callable[..., Reply]:
-        own = list(inspect.signature(function, eval_str=True).parameters.values())[1:]
-        shared = inspect.signature(Desk, locals={"Book": object}, eval_str=True).parameters
-        parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in (*own, *shared.values())]
+        first, *own = inspect.signature(function, eval_str=True).parameters.values()
+        bundles: dict[str, tuple[Any, list[inspect.Parameter]]] = {
+            p.name: (p.annotation, _fields(p, table.keys() - {q.name for q in own}))
+            for p in (first, *own)
+            if is_dataclass(p.annotation)
+        }
+        typed = [q for p in (*own, first) for q in (bundles[p.name][1] if p.name in bundles else [p])]
+        parameters = [_as_option(p, table[p.name]) if p.name in table else p for p in typed]
 
         def run(**values: Any) -> None:
-            desk = Desk(**{key: values.pop(key) for key in shared})
+            values |= {p.name: tuple(values[p.name] or ()) for p in typed if p.default == ()}
+            for name, (kind, fields) in bundles.items():
+                values[name] = kind(**{p.name: values.pop(p.name) for p in fields})
+            desk = values[first.name]
             _ = desk.shown  # a wrong unit is refused before anything is done
             try:
-                reply = function(desk, **values)
+                reply = function(**values)
             except (KeyboardInterrupt, typer.Abort, EOFError) as error:
                 raise Stopped(sum(book.stored for book in desk.opened)) from error
             try:
@@ -187,13 +186,32 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
         run.__name__ = function.__name__
         run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined] # typer reads the options here
         run.__annotations__ = {p.name: p.annotation for p in parameters}
-        lines = (part for line in cleandoc(example).splitlines() for part in folded(line, continued=True))
+        lines = (part for line in told[path]["example"].splitlines() for part in folded(line, continued=True))
         indented = "\n".join(f"  {line}" for line in lines)
         summary = inspect.getdoc(function) or ""
-        app.command(name, short_help=summary.partition("\n")[0], epilog=f"\b\nExample:\n{indented}")(run)
+        name, epilog = path.rpartition(" ")[2], f"\b\nExample:\n{indented}"
+        COMMANDS[function.__module__].command(name, short_help=summary.partition("\n")[0], epilog=epilog)(run)
         return function
 
     return register
+
+
+def _fields(bundle: inspect.Parameter, names: Set[str]) -> list[inspect.Parameter]:
+    """Fields of a dataclass that are typed at the command line."""
+    fields = inspect.signature(bundle.annotation, locals={"Book": object}, eval_str=True).parameters.values()
+    return [p for p in fields if p.name in names]
+
+
+def _as_option(p: inspect.Parameter, told: Mapping[str, Any]) -> inspect.Parameter:
+    """A parameter as typer takes it; one that holds several values is an option that may be repeated."""
+    how = dict(told)
+    kind = typer.Argument if how.pop("is", "") == "argument" else typer.Option
+    flags = how.pop("flags", [f"--{p.name.replace('_', '-')}"] if p.annotation is bool else ())
+    default = ... if p.default is p.empty else p.default
+    annotation = p.annotation
+    if default == ():
+        default, annotation = None, list[get_args(annotation)[0]] | None  # type: ignore[misc] # known when it runs
+    return p.replace(kind=p.KEYWORD_ONLY, annotation=annotation, default=kind(default, *flags, **how))
 
 
 def _let_go_of_output() -> None:
@@ -201,6 +219,119 @@ def _let_go_of_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def commands() -> typer.Typer:
-    """The commands of a module, for `command` to add to; `doe.cli.tree` says where each of them hangs."""
-    return typer.Typer(rich_markup_mode=None, add_completion=False)
+@dataclass(frozen=True)
+class Table:
+    """Rows under headings. ``right`` lists the headings whose column holds numbers."""
+
+    columns: tuple[str, ...]
+    rows: Sequence[tuple[str, ...]]
+    title: str = ""
+    right: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Warn:
+    """A sentence that must not be overlooked."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Commands:
+    """Command lines to copy; long ones are continued with a backslash where the shell takes one."""
+
+    lines: Sequence[str]
+
+
+Block = str | Warn | Table | Commands
+
+
+@dataclass(frozen=True)
+class Reply:
+    """What a command has to say.
+
+    Parameters
+    ----------
+    data : mapping
+        The facts, for ``--json``.
+    blocks : sequence of Block
+        The same for a person, top to bottom. The first line answers.
+    next_steps : sequence of str
+        Commands or acts that usually come next.
+    exit_code : int
+        1 only for a check that found problems.
+    """
+
+    data: Mapping[str, Any]
+    blocks: Sequence[Block] = ()
+    next_steps: Sequence[str] = field(default_factory=tuple)
+    exit_code: int = 0
+
+
+def show_reply(reply: Reply, *, as_json: bool) -> None:
+    """Print a reply on standard output."""
+    if as_json:
+        print_json({"ok": reply.exit_code == 0, **jsonable(reply.data), "next": list(reply.next_steps)})
+        return
+    for block in reply.blocks:
+        if isinstance(block, Table):
+            print_table(block)
+        elif isinstance(block, Commands):
+            for line in block.lines:
+                _print_command(line)
+        elif isinstance(block, Warn):
+            say(f"! {block.text}", indent="  ", style="33")
+        else:
+            say(block)
+    if reply.next_steps:
+        say("")
+        say("Next:")
+        for step in reply.next_steps:
+            _print_command(step)
+
+
+def _print_command(line: str) -> None:
+    """A command line as it is copied: not wrapped, but continued where the shell takes that."""
+    print("\n".join(f"  {part}" for part in folded(line)))
+
+
+def print_table(table: Table) -> None:
+    """Print a table; columns of text fold when it would be wider than the terminal."""
+    # a single rule under the headings reads well in any font and in a log
+    box = Box("    \n    \n ---\n    \n    \n    \n    \n    \n", ascii=True)
+    grid = RichTable(
+        box=box,
+        title=table.title or None,
+        title_justify="left",
+        title_style="bold",
+        header_style="bold",
+        pad_edge=False,
+        show_edge=False,
+    )
+    for name in table.columns:
+        right = name in table.right
+        grid.add_column(Text(name), justify="right" if right else "left", no_wrap=right, overflow="fold")
+    for row in table.rows:
+        grid.add_row(*(Text(cell) for cell in row))
+    console = Console(width=line_width(), highlight=False, no_color=not wants_colour(sys.stdout), file=sys.stdout)
+    with console.capture() as caught:
+        console.print(grid)
+    print()
+    for line in caught.get().splitlines():
+        print(line.rstrip())
+
+
+def folded(line: str, *, continued: bool = os.name != "nt") -> list[str]:
+    """Command line on several lines, broken before its options; on one where the shell has no backslash for it."""
+    if not continued or len(line) <= WIDTH - 4:
+        return [line]
+    lines: list[str] = []
+    first, *options = re.split(r" (?=--[a-z])", line)
+    current = first
+    for option in options:
+        if len(current) + len(option) > WIDTH - 7:
+            lines.append(f"{current} \\")
+            current = f"  {option}"
+        else:
+            current += f" {option}"
+    return [*lines, current]

@@ -5,19 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import Any
 
 from doe.acts import diagnosis as acts
 from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
+from doe.book.book import Book
 from doe.cli.ask import ask, ask_choice
-from doe.cli.desk import Desk, command, commands
-from doe.cli.output import Block, Reply, Table, Warn, show_reply
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.jsonable import named
 from doe.domain.recipe import KeptRecipe
 from doe.domain.said import read_symptoms
 from doe.domain.study import Study
@@ -30,67 +29,27 @@ from doe.symptoms.looks import look
 from doe.symptoms.reading import WORDS, symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
-from doe.words.dates import day
-from doe.words.typed import Confirm, quantity
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
-
-STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Its recipe, limits, gauge and surfaces count.")]
-
+from doe.words.typed import quantity
+from doe.words.wording import day
 
 MOST = 8
 """Causes, and checks, that ``--json`` carries."""
 
-app = commands()
 
-
-@command(
-    app,
-    "diagnose",
-    example="""
-    doe diagnose --symptom "edge haze" --humidity 25
-    doe diagnose "new powder" --symptom "no transfer" --set press_temp=150 --found settings=usual
-    doe diagnose "new powder" --symptom "no transfer" --found gauge_press=cooler \\
-      --turned-out press_not_reached
-    doe diagnose --recipe "heavy tee" --symptom scorch --set press_temp=165
-    doe diagnose --past
-    """,
-)
+@command("diagnose")
 def diagnose(
     desk: Desk,
-    study: STUDY = None,
-    symptom: Annotated[list[str] | None, typer.Option(help="Repeat: what is seen on the print.")] = None,
-    absent: Annotated[
-        list[str] | None, typer.Option("--not", help="Repeat: what was looked for and is not there.")
-    ] = None,
-    settings: Annotated[
-        list[str] | None, typer.Option("--set", help="Repeat: a current setting, press_temp=150.")
-    ] = None,
-    when: Annotated[str, typer.Option(help="When it shows: at peel, at stretch, after wash, days later ...")] = "",
-    where: Annotated[
-        str, typer.Option(help="Where: whole, edges, small parts, solids, or one place of the platen.")
-    ] = "",
-    humidity: Annotated[float | None, typer.Option(help="Of the room, in percent.")] = None,
-    powder_months: Annotated[float | None, typer.Option(help="Months since the packet was opened.")] = None,
-    powder_kept: Annotated[str, typer.Option(help="How: sealed, open, damp or warm.")] = "",
-    film_months: Annotated[float | None, typer.Option(help="Months since the film was opened.")] = None,
-    ink_months: Annotated[float | None, typer.Option(help="Months since the ink was opened.")] = None,
-    cloth: Annotated[str, typer.Option(help="cotton, blend, polyester, stretch or nylon.")] = "",
-    film: Annotated[str, typer.Option(help="Peel class of the film in use: hot, warm or cold.")] = "",
-    recipe_film: Annotated[str, typer.Option(help="Peel class of the recipe's film.")] = "",
-    peel_wait: Annotated[float | None, typer.Option(help="Seconds between press and peel.")] = None,
-    gap: Annotated[float | None, typer.Option(help="Seconds between oven and press.")] = None,
-    washed_after: Annotated[float | None, typer.Option(help="Hours between press and wash.")] = None,
-    between_strokes: Annotated[float | None, typer.Option(help="Seconds between two strokes.")] = None,
-    found: Annotated[list[str] | None, typer.Option(help="Repeat: a check and its outcome, room=dry.")] = None,
-    turned_out: Annotated[
-        str | None, typer.Option(metavar="CAUSE", help="What it turned out to be (none: not on the list).")
-    ] = None,
-    recipe: Annotated[str | None, typer.Option(help="A released recipe, instead of the study behind it.")] = None,
-    past: Annotated[bool, typer.Option("--past", help="List the shop's cases.")] = False,
-    withdraw: Annotated[int | None, typer.Option(help="Take back a case of that number; with --why.")] = None,
-    why: Annotated[str, typer.Option(help="Why a case is taken back.")] = "",
+    known: Known,
+    study: str | None = None,
+    symptom: Sequence[str] = (),
+    absent: Sequence[str] = (),
+    settings_typed: Sequence[str] = (),
+    found: Sequence[str] = (),
+    turned_out: str | None = None,
+    recipe: str | None = None,
+    past: bool = False,
+    withdraw: int | None = None,
+    why: str = "",
 ) -> Reply:
     """Rank what may be wrong with a failing recipe, and propose the check that tells most per minute."""
     if past or withdraw is not None:
@@ -101,30 +60,17 @@ def diagnose(
         if released is not None:
             study = str(released.study_id)
         record = book.study(study) if book is not None and study is not None else None
-        current = _settings_typed(settings or (), record.study if record else None, desk.shown, confirm=desk.confirm)
+        current = _settings(settings_typed, record.study if record else None, desk.shown)
         setting = acts.setting_of(book, study, current, kept=released)
-        known = Known(
-            humidity_pct=humidity,
-            powder_months=powder_months,
-            powder_stored=powder_kept,
-            film_months=film_months,
-            ink_months=ink_months,
-            fabric=cloth,
+        known = replace(
+            known,
             dyed_polyester=setting.dyed_polyester,
-            film_class=film,
-            recipe_film_class=recipe_film,
-            peel_wait_s=peel_wait,
-            gap_s=gap,
-            wash_wait_h=washed_after,
-            since_stroke_s=between_strokes,
-            when=when,
-            where=where,
             settings=setting.levels,
             readings=setting.readings,
             p_under=setting.p_under,
             p_over=setting.p_over,
         )
-        outcomes = dict(_outcome(text) for text in found or ())
+        outcomes = dict(map(_outcome, found))
         if asks and book is not None:
             return _session(desk, book, setting, _asked(known))
         evidence = Evidence(_keys(symptom), _keys(absent), known, outcomes)
@@ -159,9 +105,7 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
     return kept
 
 
-def _settings_typed(
-    texts: Sequence[str], study: Study | None, shown: Shown, *, confirm: Confirm | None
-) -> dict[str, float]:
+def _settings(texts: Sequence[str], study: Study | None, shown: Shown) -> dict[str, float]:
     """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
     units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
     if study is not None:
@@ -171,7 +115,7 @@ def _settings_typed(
         name, equals, value = (part.strip() for part in text.partition("="))
         if not equals or name not in units:
             raise InputError("--set", repr(text), f"one of {', '.join(units)}", "Write it like --set press_temp=150.")
-        found[name] = quantity(value, units[name], f"--set {name}", shown, confirm=confirm)
+        found[name] = quantity(value, units[name], f"--set {name}", shown)
     return found
 
 
@@ -191,8 +135,8 @@ def _book(desk: Desk, *, needed: bool, stores: bool) -> Iterator[Book | None]:
         yield book
 
 
-def _keys(texts: list[str] | None) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(key for text in texts or () for key in read_symptoms(text, WORDS.labels, "--symptom")))
+def _keys(texts: Sequence[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(key for text in texts for key in read_symptoms(text, WORDS.labels, "--symptom")))
 
 
 def _outcome(text: str) -> tuple[str, str]:
@@ -369,12 +313,8 @@ def _data(done: Diagnosed, shown: Shown) -> dict[str, Any]:
     """The diagnosis for ``--json``; what moved the odds as facts, and in words."""
     found = done.diagnosis
     return {
-        "symptoms": done.evidence.symptoms,
-        "absent": done.evidence.absent,
-        "found": done.evidence.found,
-        "settled": found.settled,
-        "tied": found.tied,
-        "p_none": found.p_none,
+        **named(done.evidence, "symptoms", "absent", "found"),
+        **named(found, "settled", "tied", "p_none"),
         "shop_cases": found.cases,
         "causes": [
             {

@@ -4,25 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from datetime import date
-from typing import Annotated
-
-import typer
 
 from doe.acts.base import today
 from doe.book.records import KeptReading
-from doe.cli.desk import Desk, command, commands
-from doe.cli.output import Block, Reply, Table, Warn
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.domain.errors import quoted
 from doe.domain.gauge import MACHINE_KINDS, USUAL_INTERVAL_DAYS, GaugeReading, MachineKind, in_force
-from doe.domain.texts import quoted
 from doe.domain.units import SYMBOLS, Shown
-from doe.words.dates import day
-from doe.words.wording import count
-
-app = commands()
+from doe.words.wording import count, day
 
 
-@command(app, "list", example="doe gauge list back-room")
-def list_readings(desk: Desk, line: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
+@command("gauge list")
+def list_readings(desk: Desk, line: str) -> Reply:
     """List the readings of a line, the withdrawn ones too, and the newest day of each machine."""
     with desk.look() as book:
         known = book.line(line)
@@ -84,12 +77,8 @@ def readings_table(kept: Sequence[KeptReading], counting: Set[GaugeReading], uni
     return Table(heads, rows, right=("no.", "set", "shown", "measured", "taken"))
 
 
-@command(app, "withdraw", example='doe gauge withdraw 1 --why "platen had not settled"')
-def withdraw(
-    desk: Desk,
-    number: Annotated[int, typer.Argument(help="Number of the reading, from doe gauge list.")],
-    why: Annotated[str, typer.Option(help="What was wrong with it.")],
-) -> Reply:
+@command("gauge withdraw")
+def withdraw(desk: Desk, number: int, why: str) -> Reply:
     """Take a mistaken reading back; it stays visible with the reason."""
     with desk.open(create=False) as book:
         book.withdraw_gauge_reading(number, why)

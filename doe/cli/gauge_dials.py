@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from doe.assure.gauges.line import GaugedLine
-from doe.cli.output import Block, Table, Warn
-from doe.words.dates import day
+from doe.cli.desk import Block, Table, Warn
+from doe.domain.jsonable import named
 from doe.words.gauges.dials import DialSetting
+from doe.words.wording import day
 
 
 def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: GaugedLine) -> list[Block]:
@@ -27,13 +28,6 @@ def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: G
 def dial_data(dials: Sequence[DialSetting]) -> list[dict[str, object]]:
     """Dial settings for ``--json``."""
     return [
-        {
-            "factor": d.name,
-            "machine": d.machine,
-            "surface_degc": d.surface_degc,
-            "dial_degc": d.dial_degc,
-            "u_delta_degc": d.u_delta_degc,
-            "is_checked": d.is_checked,
-        }
+        {"factor": d.name, **named(d, "machine", "surface_degc", "dial_degc", "u_delta_degc", "is_checked")}
         for d in dials
     ]

@@ -1,27 +1,31 @@
-"""`doe gauge show`: what the readings of a line mean."""
+"""`doe gauge show`, `add` and `map`: what the readings of a line mean, new ones, and where a machine is cold."""
 
 from __future__ import annotations
 
-from typing import Annotated
+import math
+from datetime import UTC, datetime
+from pathlib import Path
 
-import typer
-
-from doe.acts.gauges.line import gauged_line
-from doe.assure.gauges.summary import MachineSummary, machine_summaries
-from doe.cli.desk import Desk, command, commands
-from doe.cli.output import Block, Reply, Table, Warn
-from doe.domain.texts import quoted
+from doe.acts.gauges.line import gauged_line, keep_readings
+from doe.assure.gauges.summary import MachineSummary, machine_summaries, map_machine
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.domain.errors import InputError, quoted
+from doe.domain.gauge import GaugeReading
+from doe.domain.jsonable import named
 from doe.domain.units import SYMBOLS, Shown
 from doe.words.facts import Reader
-from doe.words.gauges.cautions import caution_words, machine_notes, status_words
-from doe.words.gauges.machines import summary_words, worth_words
+from doe.words.gauges.cautions import caution_words, machine_notes, map_words, status_words
+from doe.words.gauges.machines import doubt_words, kept_words, map_heading, summary_words, worth_words
 from doe.words.gauges.setting_errors import basis_words
+from doe.words.typed import moment, quantity
+from doe.words.wording import local
+from reports.files import write_whole
+from reports.gauges.map import platen_view
+from reports.pages import render
 
-app = commands()
 
-
-@command(app, "show", example="doe gauge show back-room")
-def show(desk: Desk, line: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
+@command("gauge show")
+def show(desk: Desk, line: str) -> Reply:
     """Show what the readings of a line say of each machine, and what to dial in.
 
     Correction with its uncertainty, setting error, smallest sensible step between levels, drift, when to measure again.
@@ -87,19 +91,117 @@ def _data(found: MachineSummary, units: Shown) -> dict[str, object]:
     """One machine for ``--json``: values, facts by code, and the same in words."""
     gauge = found.gauge
     return {
-        "machine": gauge.machine,
-        "name": gauge.name,
+        **named(gauge, "machine", "name", "older"),
         "readings": len(gauge.readings),
-        "older": gauge.older,
-        "mean_delta_degc": found.mean_delta_degc,
-        "spread_delta_degc": found.spread_delta_degc,
-        "settings": found.settings,
+        **named(found, "mean_delta_degc", "spread_delta_degc", "settings", "step_delta_degc"),
         "factor": found.suggested.factor,
         "suggested_error_delta_degc": found.suggested.sd,
         "suggested_from": basis_words(found.suggested, units),
-        "step_delta_degc": found.step_delta_degc,
         "gauge": gauge,
         "notes": machine_notes(gauge, units),
         "cautions": _cautions(found, units),
         "facts": {"notes": gauge.notes, "cautions": found.cautions, "suggested": found.suggested},
     }
+
+
+FAR_DELTA_DEGC = 10.0
+"""A reading farther than this from others like it is more often a slip than a machine (our guess, no source)."""
+
+
+@command("gauge add")
+def add(
+    desk: Desk,
+    line: str,
+    machine: str,
+    set_to: str,
+    measured: list[str],
+    shown: str | None = None,
+    place: str = "centre",
+    tool: str = "",
+    emissivity: float | None = None,
+    surface_emissivity: float | None = None,
+    surroundings: str | None = None,
+    repeat: int | None = None,
+    taken: str | None = None,
+    note: str = "",
+) -> Reply:
+    """Keep one reading of a gauge on a machine, or repeats of it."""
+
+    def degc(text: str, option: str) -> float:
+        return quantity(text, "degC", option, desk.shown)
+
+    if repeat is not None and len(measured) > 1:
+        raise InputError("--repeat", repeat, "one --measured with it", "Leave it out: repeats are counted on.")
+    when = None if taken is None else moment(taken, "--taken")
+    readings = [
+        GaugeReading(
+            machine,  # type: ignore[arg-type] # GaugeReading refuses other machines
+            degc(set_to, "--set"),
+            None if shown is None else degc(shown, "--shown"),
+            degc(text, "--measured"),
+            place,
+            tool,
+            when,
+            note,
+            emissivity,
+            surface_emissivity,
+            None if surroundings is None else degc(surroundings, "--surroundings"),
+            repeat,
+        )
+        for text in measured
+    ]
+    with desk.open() as book:
+        kept = keep_readings(book, line, readings)
+    said: list[Block] = []
+    for k in kept:
+        said.append(kept_words(k.id, k.reading, k.surface_degc, line, desk.shown))
+        if k.away_delta_degc is not None and abs(k.away_delta_degc) >= FAR_DELTA_DEGC:
+            said.append(Warn(doubt_words(k.id, k.away_delta_degc, desk.shown)))
+    return Reply(
+        {**named(kept[0], "id", "reading", "surface_degc"), "line": line, "kept": kept},
+        said,
+        (f"doe gauge show {quoted(line)}",),
+    )
+
+
+@command("gauge map")
+def map_readings(
+    desk: Desk, line: str, machine: str = "press", rows: int = 3, columns: int = 3, output: Path | None = None
+) -> Reply:
+    """Show where a platen or an oven is cold, and where coupons may lie."""
+    with desk.look() as book:
+        made = map_machine(gauged_line(book, line), machine, (rows, columns))
+    written = None
+    if output is not None:
+        page = platen_view(made, made_at=local(datetime.now(UTC)), shown=desk.shown)
+        written = write_whole(output, render("platen.html", page))
+    said, left_out = map_words(made.found, desk.shown), caution_words(made.left_out)
+    values = made.found.deviation_delta_degc
+    usual = values.shape == (3, 3)
+    heads = ("left", "middle", "right") if usual else tuple(f"column {i + 1}" for i in range(values.shape[1]))
+    names = ("back", "middle", "front") if usual else tuple(f"row {i + 1}" for i in range(values.shape[0]))
+    cells = [
+        (name, *("not read" if math.isnan(v) else f"{desk.shown.delta(float(v), 'degC'):+.1f}" for v in row))
+        for name, row in zip(names, values, strict=True)
+    ]
+    blocks: list[Block] = [
+        map_heading(made, desk.shown),
+        Table(("", *heads), cells, right=heads),
+        f"\nSurface minus set value in {SYMBOLS[desk.shown.temperature]}; the back on top, the left on the left.",
+        *said,
+        *(Warn(text) for text in left_out),
+        *([f"The map is in {written}."] if written else []),
+    ]
+    return Reply(
+        {
+            **named(made, "line", "set_degc", "elsewhere"),
+            "machine": machine,
+            "map": made.found,
+            "sentences": said,
+            "page": written,
+            "left_out": left_out,
+            "facts": {"left_out": made.left_out},
+        },
+        blocks,
+        (f"doe gauge show {quoted(made.line)}",),
+    )

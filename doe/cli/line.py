@@ -3,54 +3,36 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Annotated
 
-import typer
-
-from doe.cli.desk import Desk, command, commands
-from doe.cli.output import Reply, Table
+from doe.cli.desk import Desk, Reply, Table, command
+from doe.domain.errors import quoted
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Machine
-from doe.domain.texts import quoted
 from doe.domain.units import show_difference
 from doe.words.typed import spread
 from doe.words.wording import count
 
-app = commands()
 
-
-@command(
-    app,
-    "add",
-    example="""
-    doe line add back-room --oven "tunnel oven" --press "swing press" --gauge "strip gauge 3"
-    """,
-)
+@command("line add")
 def add(
     desk: Desk,
-    name: Annotated[str, typer.Argument(help="A short name for the line.")],
-    oven: Annotated[str, typer.Option(help="Name of the oven or tunnel.")] = "oven",
-    press: Annotated[str, typer.Option(help="Name of the press.")] = "press",
-    gauge: Annotated[str, typer.Option(help="What surface temperatures are measured with.")] = "",
-    oven_heat: Annotated[
-        float | None, typer.Option(help="Minutes the oven takes to settle 10 degC (18 degF) up.")
-    ] = None,
-    oven_cool: Annotated[float | None, typer.Option(help="The same, down.")] = None,
-    press_heat: Annotated[float | None, typer.Option(help="Minutes the press takes to settle 10 degC up.")] = None,
-    press_cool: Annotated[float | None, typer.Option(help="The same, down.")] = None,
-    oven_uncertainty: Annotated[str | None, typer.Option(help="Of its temperature, k = 2.")] = None,
-    press_uncertainty: Annotated[str | None, typer.Option(help="Of its temperature, k = 2.")] = None,
-    oven_recovery: Annotated[
-        str | None, typer.Option(help="Half of how far its temperature falls and comes back in use.")
-    ] = None,
-    press_recovery: Annotated[str | None, typer.Option(help="The same, from print to print.")] = None,
-    oven_display_step: Annotated[str | None, typer.Option(help="Step of its display; 1 degC is usual.")] = None,
-    press_display_step: Annotated[str | None, typer.Option(help="Step of its display; 1 degC is usual.")] = None,
-    gauge_uncertainty: Annotated[
-        str | None, typer.Option(help="Of the gauge, k = 2, from its data sheet; 2.2 degC is taken otherwise.")
-    ] = None,
-    per_stroke: Annotated[int, typer.Option(help="Coupons that fit under the platen at once.")] = 1,
-    per_sheet: Annotated[int, typer.Option(help="Coupons that fit on one film sheet in the oven.")] = 4,
-    why: Annotated[str, typer.Option(help="Why a line of that name is corrected.")] = "",
+    name: str,
+    oven: str = "oven",
+    press: str = "press",
+    gauge: str = "",
+    oven_heat: float | None = None,
+    oven_cool: float | None = None,
+    press_heat: float | None = None,
+    press_cool: float | None = None,
+    oven_uncertainty: str | None = None,
+    press_uncertainty: str | None = None,
+    oven_recovery: str | None = None,
+    press_recovery: str | None = None,
+    oven_display_step: str | None = None,
+    press_display_step: str | None = None,
+    gauge_uncertainty: str | None = None,
+    per_stroke: int = 1,
+    per_sheet: int = 4,
+    why: str = "",
 ) -> Reply:
     """Keep a line; settle minutes decide the order of a plan."""
     made = Line(
@@ -95,7 +77,7 @@ def _machine(
     return replace(usual, name=name, **{field: value for field, value in changes.items() if value is not None})
 
 
-@command(app, "list", example="doe line list")
+@command("line list")
 def list_lines(desk: Desk) -> Reply:
     """List the lines of the book."""
     with desk.look() as book:
@@ -110,8 +92,8 @@ def list_lines(desk: Desk) -> Reply:
     )
 
 
-@command(app, "show", example="doe line show back-room")
-def show(desk: Desk, name: Annotated[str, typer.Argument(help="The line.")]) -> Reply:
+@command("line show")
+def show(desk: Desk, name: str) -> Reply:
     """Show one line, how long its machines take to settle, and how many gauge readings there are."""
     with desk.look() as book:
         line = book.line(name)

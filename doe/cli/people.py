@@ -4,42 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.acts.scoring.people import PeopleAgreement, people_of_study, write_people
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY
-from doe.cli.output import Block, Reply, Table, Warn
-from doe.domain.errors import InputError
-from doe.domain.texts import quoted
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.domain.errors import quoted
+from doe.domain.jsonable import named
 from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count
+from reports.files import refuse_folder
 
 SHOWN = 10
 """Coupons to look at again that the terminal names."""
 
 
-app = commands()
-
-
-@command(
-    app,
-    "people",
-    example="""
-    doe people "new powder"
-    doe people "new powder" -o people.html
-    """,
-)
-def people(
-    desk: Desk,
-    study: KEY,
-    output: Annotated[Path | None, typer.Option("--output", "-o", help="Write the agreement as an HTML file.")] = None,
-) -> Reply:
+@command("people")
+def people(desk: Desk, study: str, output: Path | None = None) -> Reply:
     """Say how far the people who score agree, who is harsh or kind, and what to do about it."""
-    if output is not None and output.is_dir():
-        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as people.html.")
+    if output is not None:
+        refuse_folder(output, "people.html")
     with desk.look() as book:
         found = people_of_study(book, study)
     written = None
@@ -52,9 +34,7 @@ def people(
     return Reply(
         {
             "study": found.record.name,
-            "passes": found.passes,
-            "hand": found.hand,
-            "repeats": found.repeats,
+            **named(found, "passes", "hand", "repeats"),
             "sentences": said,
             "missing": missing,
             "facts": {"missing": found.missing},

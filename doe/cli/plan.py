@@ -1,73 +1,52 @@
-"""`doe plan`: candidate plans side by side, then the one chosen."""
+"""`doe plan` and `doe extend`: candidate plans side by side, the one chosen, what sizes buy, and further rounds."""
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
-from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_for
-from doe.acts.study.worth import sizes_worth
+from doe.acts.study.plans import PlanChoice, PlannedRound, commit_plan, compare_for, extend_study
+from doe.acts.study.worth import SizesWorth, sizes_worth
 from doe.cli.ask import ask_choice
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
 from doe.cli.gauge_dials import dial_blocks, dial_data
-from doe.cli.options import KEY, PER_GARMENT, SEED
-from doe.cli.output import Block, Reply, Table, Warn, show_reply
-from doe.cli.sizes import sizes_reply
 from doe.cli.terminal import say
+from doe.domain.errors import quoted
+from doe.domain.jsonable import named
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.plans.judge import PlanJudgement
+from doe.practice.worth import Share, Worth
 from doe.words.gauges.dials import SCALE_WORDS, dials_of_coupons
-from doe.words.study.plans import judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
-from doe.words.wording import amount, count
+from doe.words.study import worth as words
+from doe.words.study.plans import goes_on, judgement_data, kind_label, left_out_data, plan_notes, said, why_left_out
+from doe.words.wording import amount, count, listing
+
+USUAL_COUPONS, FIRST_STEP, MOST_COUPONS = 20, 12, 40
+"""Coupons of a first round; those that a search step by step begins with, and that it may make altogether."""
 
 ALIASES_SHOWN = 3
 """Alias sentences of one plan that the comparison prints."""
 
 
-app = commands()
-
-
-@command(
-    app,
-    "plan",
-    example="""
-    doe plan "new powder" --coupons 20
-    doe plan "new powder" --coupons 20 --choose optimal
-    doe plan "new powder" --sizes
-    """,
-)
+@command("plan")
 def plan(
     desk: Desk,
-    study: KEY,
-    coupons: Annotated[int, typer.Option(min=1, help="How many coupons can be made.")] = 20,
-    choose: Annotated[
-        str | None,
-        typer.Option(
-            metavar="KIND",
-            help="Make this plan: auto, half, quarter, full, composite, box-behnken, optimal or d-optimal.",
-        ),
-    ] = None,
-    order: Annotated[
-        str,
-        typer.Option(help="batched: few changes; repeated: settings in two batches; random."),
-    ] = "batched",
-    per_garment: PER_GARMENT = None,
-    sizes: Annotated[
-        bool,
-        typer.Option("--sizes", help="Show what 12 to 40 coupons would buy, tried on invented lines; stop any time."),
-    ] = False,
-    lines: Annotated[
-        int | None, typer.Option(min=1, max=700, help="Invented lines for --sizes; more take longer. Usual: 42.")
-    ] = None,
-    seed: SEED = None,
+    study: str,
+    coupons: int | None = None,
+    choose: str | None = None,
+    step_by_step: bool = False,
+    most: int = MOST_COUPONS,
+    order: str = "batched",
+    per_garment: int | None = None,
+    sizes: bool = False,
+    lines: int | None = None,
+    seed: int | None = None,
 ) -> Reply:
     """Compare plans at a budget of coupons, before any is made; --choose makes one."""
     if sizes:
         with desk.look() as book, desk.progress("trying sizes") as tell:
             return sizes_reply(sizes_worth(book, study, lines=lines, progress=tell))
+    coupons = coupons or (FIRST_STEP if step_by_step else USUAL_COUPONS)
+    if step_by_step and choose is None:
+        choose = "auto"
     with desk.open(create=False) as book:
         if choose is None:
             with desk.progress("comparing plans"):
@@ -98,10 +77,13 @@ def plan(
                 seed=seed,
                 order=order,
                 per_garment=per_garment,
+                most=most if step_by_step else None,
                 shown=desk.shown,
             )
     return Reply(
-        planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {quoted(made.record.name)} -o sheets",)
+        planned_data(made, desk.shown),
+        [*planned(made, desk), *goes_on(made.record.study)],
+        (f"doe sheet {quoted(made.record.name)} -o sheets",),
     )
 
 
@@ -210,3 +192,51 @@ def planned(made: PlannedRound, desk: Desk) -> list[Block]:
         "\noven, press: batches made at one setting of that machine.",
         *dial_blocks(dials_of_coupons(made.gauged, made.record.study, made.coupons, shown), made.cautions, made.gauged),
     ]
+
+
+@command("extend")
+def extend(desk: Desk, study: str, coupons: int | None = None, seed: int | None = None) -> Reply:
+    """Add a round of the coupons that are expected to help the verdict most, as a block in runnable order."""
+    with desk.open(create=False) as book, desk.progress("choosing coupons") as tell:
+        made = extend_study(book, study, coupons=coupons, seed=seed, progress=tell, shown=desk.shown)
+    name = quoted(made.record.name)
+    return Reply(
+        planned_data(made, desk.shown), planned(made, desk), (f"doe sheet {name} -o sheets --round {made.made.round}",)
+    )
+
+
+def sizes_reply(found: SizesWorth) -> Reply:
+    """Sizes side by side, with what the table says and does not say."""
+    study = found.record.study
+    blocks: list[Block] = [
+        words.lead(study, found.lines),
+        Table(words.HEADS, words.rows(found.rows), right=words.HEADS),
+        "\n" + words.legend(study),
+        *(f"\n{text}" for text in words.findings(found.rows)),
+        Warn("The lines are invented: compare the sizes with each other, and do not take a share for a promise."),
+    ]
+    if found.lines < found.wanted_lines:
+        left = found.wanted_lines - found.lines
+        blocks.append(
+            f"{count(left, 'line')} of {found.wanted_lines} could not be drawn: their families do not fit these "
+            "ranges, setting errors and spec."
+        )
+    if found.impossible:
+        blocks.append(
+            f"No plan of {listing([str(n) for n in found.impossible], 'or')} coupons exists for so many factors."
+        )
+    data = {
+        "study": found.record.name,
+        **named(found, "lines", "wanted_lines", "from_cache", "impossible"),
+        "sizes": [_size_data(row) for row in found.rows],
+    }
+    return Reply(data, blocks, (f"doe plan {quoted(found.record.name)} --coupons 20",))
+
+
+def _size_data(row: Worth) -> dict[str, object]:
+    """A size for ``--json``: every share with its counts and standard error."""
+    data: dict[str, object] = {"coupons": row.coupons, "hours": row.hours}
+    for name in ("ready", "good", "bad", "ready_bad", "given_up", "found_out"):
+        share: Share = getattr(row, name)
+        data[name] = {"share": share.value, **named(share, "error", "hits", "lines")}
+    return data

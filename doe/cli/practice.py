@@ -5,34 +5,27 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
 
-import typer
+import numpy as np
 
 from doe.acts import practising
 from doe.cli.ask import ask_text
-from doe.cli.desk import Desk, command, commands
-from doe.cli.output import Block, Reply, Table
-from doe.cli.plots import little_map
+from doe.cli.desk import Block, Desk, Reply, Table, command
 from doe.cli.terminal import error_lines, say
-from doe.domain.errors import InputError
-from doe.domain.texts import quoted
+from doe.domain.errors import InputError, quoted
+from doe.domain.jsonable import named
 from doe.domain.units import Shown, show
-from doe.practice.drill import Drill, MadeCoupon, Question, Turn, practice_study
+from doe.practice.drill import Drill, DrillResult, MadeCoupon, MapPicture, Question, Turn, practice_study
 from doe.practice.drills import reply, start
 from doe.symptoms.reading import WORDS
 from doe.words import practice as words
-from doe.words.dates import day
+from doe.words.wording import day
 from reports.files import write_whole
 from reports.pages import render
-from reports.practice import practice_page
-
-app = commands()
-
-EXERCISE = Annotated[str, typer.Argument(metavar="EXERCISE", help="tune, fault, blank, report or compare.")]
+from reports.practice import map_finding, practice_page
 
 
-@command(app, "list", example="doe practice list")
+@command("practice list")
 def list_exercises(desk: Desk) -> Reply:
     """List the exercises and what each one teaches."""
     return Reply(
@@ -42,26 +35,9 @@ def list_exercises(desk: Desk) -> Reply:
     )
 
 
-@command(
-    app,
-    "play",
-    example="""
-    doe practice play fault --seed 2 --answer settings --answer "= dust" --answer "= ink" \\
-      --answer "= no_gap" -o truth.html
-    """,
-)
+@command("practice play")
 def play(
-    desk: Desk,
-    exercise: EXERCISE,
-    seed: Annotated[
-        int | None, typer.Option(help="Which line; otherwise the one set for the class, or a new one.")
-    ] = None,
-    answers: Annotated[
-        list[str] | None, typer.Option("--answer", help="Repeat: an answer, as it would be typed; hint asks for one.")
-    ] = None,
-    output: Annotated[
-        Path | None, typer.Option("--output", "-o", metavar="FILE", help="Page with the truth, .html, at the end.")
-    ] = None,
+    desk: Desk, exercise: str, seed: int | None = None, answers: Sequence[str] = (), output: Path | None = None
 ) -> Reply:
     """Do an exercise; at the end the truth comes out and the score is kept under your name."""
     if not answers and not desk.can_ask:
@@ -100,13 +76,10 @@ def play(
             "exercise": exercise,
             "seed": chosen,
             "over": True,
-            "score": outcome.score,
+            **named(outcome, "score", "coupons", "minutes", "hints"),
             "parts": words.parts(outcome, desk.shown),
             "truth": words.truth(outcome, desk.shown),
             "facts": {"parts": outcome.parts, "truth": outcome.truth},
-            "coupons": outcome.coupons,
-            "minutes": outcome.minutes,
-            "hints": outcome.hints,
             "turns": [_turn_data(turn, desk.shown) for turn in turns],
             "note": number,
             "page": page,
@@ -207,12 +180,8 @@ def _outcome_blocks(drill: Drill, page: Path | None) -> list[Block]:
     return blocks
 
 
-@command(app, "lesson", example="doe practice lesson tune --seed 12")
-def lesson(
-    desk: Desk,
-    exercise: EXERCISE,
-    seed: Annotated[int, typer.Option(help="The line that everybody gets.")],
-) -> Reply:
+@command("practice lesson")
+def lesson(desk: Desk, exercise: str, seed: int) -> Reply:
     """Set the same line for the whole class."""
     with desk.open() as book:
         practising.set_lesson(book, exercise, seed)
@@ -223,11 +192,8 @@ def lesson(
     )
 
 
-@command(app, "class", example="doe practice class")
-def class_(
-    desk: Desk,
-    person: Annotated[str | None, typer.Option(help="Only this one.")] = None,
-) -> Reply:
+@command("practice class")
+def class_(desk: Desk, person: str | None = None) -> Reply:
     """Show who did which exercise, how often and how well."""
     with desk.look() as book:
         found = [p for p in practising.class_progress(book) if person is None or p.person == person]
@@ -252,3 +218,30 @@ def class_(
         said,
         () if rows else (f"doe practice play tune --who {quoted(desk.name)}",),
     )
+
+
+_COLUMNS, _ROWS = 46, 12
+
+
+def little_map(outcome: DrillResult) -> list[str]:
+    """Truth over press temperature and dwell, the other settings at the best; nothing for other pictures."""
+    picture = outcome.picture
+    if not isinstance(picture, MapPicture):
+        return []
+    study = picture.line.study
+    fx, fy = study.factor("press_temp"), study.factor("dwell")
+    xs, ys = np.linspace(fx.low, fx.high, _COLUMNS), np.geomspace(fy.low, fy.high, _ROWS)
+    rates = picture.rates("press_temp", "dwell", xs, ys, nodes=32)
+    grid = np.where(rates >= 0.95, "#", np.where(rates >= 0.8, "+", np.where(rates >= 0.5, ".", " ")))
+    keys = {}
+    for name, settings in picture.marks.items():
+        mark = name.removeprefix("the ")[0].upper()
+        keys[mark] = name
+        column = int(np.abs(xs - settings["press_temp"]).argmin())
+        row = int(np.abs(np.log(ys / settings["dwell"])).argmin())
+        grid[row, column] = mark
+    lines = ["", "The truth: # 95 of 100 or more pass, + 80, . 50; the other settings as the best."]
+    lines += [f"  |{''.join(line)}|" for line in grid[::-1]]
+    finding = map_finding(rates)
+    named = ", ".join(f"{mark} {name}" for mark, name in keys.items())
+    return [*lines, f"  across: press temperature, up: dwell; {named}", f"  {finding[0].upper()}{finding[1:]}."]

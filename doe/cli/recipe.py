@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
-
-import typer
+from typing import Any
 
 from doe.acts.base import today
 from doe.acts.recipe.recipes import find_recipe, recipes_to_list
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import RECIPE, REVISION
-from doe.cli.output import Block, Reply, Table, Warn
-from doe.domain.errors import InputError
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import KeptRecipe, Nearest, Recipe, nearest_recipes, parts_of
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.cautions import FOOTER
-from doe.words.dates import day
 from doe.words.recipe.card import (
     SIMILAR,
     both,
@@ -29,15 +23,11 @@ from doe.words.recipe.card import (
     state_words,
     window_words,
 )
-from doe.words.wording import count, held
-
-app = commands()
+from doe.words.wording import count, day, held
 
 
-@command(app, "list", example="doe recipe list")
-def list_recipes(
-    desk: Desk, every: Annotated[bool, typer.Option("--all", help="Show every revision, retired ones too.")] = False
-) -> Reply:
+@command("recipe list")
+def list_recipes(desk: Desk, every: bool = False) -> Reply:
     """List the recipes in force, those due for review first."""
     now = today()
     with desk.look() as book:
@@ -64,8 +54,8 @@ def list_recipes(
     return Reply({"recipes": data}, (said, table), (f"doe recipe show {quoted(kept[0].recipe.name)}",))
 
 
-@command(app, "show", example='doe recipe show "heavy tee"')
-def show(desk: Desk, recipe: RECIPE, revision: REVISION = None) -> Reply:
+@command("recipe show")
+def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
     """Show one revision: settings, handling, what it rests on, what would void it."""
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
@@ -94,8 +84,8 @@ def show(desk: Desk, recipe: RECIPE, revision: REVISION = None) -> Reply:
     return Reply(_data(kept), blocks, (f"doe recipe card {name} -o card.html", f"doe recipe history {name}"))
 
 
-@command(app, "history", example='doe recipe history "heavy tee"')
-def history(desk: Desk, recipe: RECIPE) -> Reply:
+@command("recipe history")
+def history(desk: Desk, recipe: str) -> Reply:
     """Show every revision of a recipe and what changed between them."""
     with desk.look() as book:
         kept = book.recipes(find_recipe(book, recipe).recipe.name)
@@ -122,8 +112,8 @@ def history(desk: Desk, recipe: RECIPE) -> Reply:
     )
 
 
-@command(app, "retire", example='doe recipe retire "heavy tee" --why "the powder is no longer made"')
-def retire(desk: Desk, recipe: RECIPE, why: Annotated[str, typer.Option(help="Why it is not used any more.")]) -> Reply:
+@command("recipe retire")
+def retire(desk: Desk, recipe: str, why: str) -> Reply:
     """Take a recipe out of use; every revision stays in the book."""
     with desk.open(create=False) as book:
         name = find_recipe(book, recipe).recipe.name
@@ -136,20 +126,9 @@ def retire(desk: Desk, recipe: RECIPE, why: Annotated[str, typer.Option(help="Wh
     )
 
 
-@command(
-    app,
-    "find",
-    example="""
-    doe recipe find tee-fine
-    doe recipe find --fabric "heavy tee; supplier=Orr"
-    """,
-)
+@command("recipe find")
 def find(
-    desk: Desk,
-    stack: Annotated[str | None, typer.Argument(help="A stack of the book.")] = None,
-    fabric: Annotated[str | None, typer.Option(help='As "name; supplier=...; lot=...".')] = None,
-    film: Annotated[str | None, typer.Option(help='As "name; supplier=...; lot=...".')] = None,
-    powder: Annotated[str | None, typer.Option(help='As "name; supplier=...; lot=...".')] = None,
+    desk: Desk, stack: str | None = None, fabric: str | None = None, film: str | None = None, powder: str | None = None
 ) -> Reply:
     """Find the recipe whose materials are nearest, and see what differs."""
     given: dict[Any, Any] = {

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.acts.base import today
 from doe.acts.recipe.on_line import OnLine, recipe_on
 from doe.acts.recipe.recipes import find_recipe
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import RECIPE, REVISION
-from doe.cli.output import Block, Reply, Table, Warn
-from doe.domain.texts import quoted
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.domain.errors import quoted
 from doe.domain.units import Shown
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import caution_words
@@ -21,16 +16,9 @@ from doe.words.recipe.card import both, span, unknown_words
 from reports.files import write_whole
 from reports.recipe.card import recipe_card
 
-app = commands()
 
-
-@command(app, "on", example='doe recipe on "heavy tee" back-room')
-def on(
-    desk: Desk,
-    recipe: RECIPE,
-    line: Annotated[str, typer.Argument(help="The line, from doe line list.")],
-    revision: REVISION = None,
-) -> Reply:
+@command("recipe on")
+def on(desk: Desk, recipe: str, line: str, revision: int | None = None) -> Reply:
     """Express a recipe for a line through its gauges, and say what is not known there."""
     with desk.look() as book:
         moved = recipe_on(book, find_recipe(book, recipe, revision), line, on=today(), shown=desk.shown)
@@ -79,13 +67,8 @@ def on_blocks(moved: OnLine, shown: Shown) -> list[Block]:
     ]
 
 
-@command(app, "card", example='doe recipe card "heavy tee" -o card.html')
-def card(
-    desk: Desk,
-    recipe: RECIPE,
-    output: Annotated[Path, typer.Option("--output", "-o", help="The HTML file to write.")] = Path("card.html"),
-    revision: REVISION = None,
-) -> Reply:
+@command("recipe card")
+def card(desk: Desk, recipe: str, output: Path = Path("card.html"), revision: int | None = None) -> Reply:
     """Write the card for the press: one page of A4 or Letter."""
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)

@@ -1,64 +1,40 @@
-"""`doe recommend`: a robust setpoint, its window, how sure, and what to do next."""
+"""`doe recommend` and `doe fit`: a robust setpoint, its window, how sure, and whether the surfaces can be believed."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated
 
 import pandas as pd
-import typer
 
-from doe.acts.answers import SAYING, answer_data
 from doe.acts.base import version
-from doe.acts.gauges.line import gauged_line, study_cautions
-from doe.acts.study.fits import Recommended, explain, recommend_study
+from doe.acts.gauges.line import cautions_said, gauged_line
+from doe.acts.study.fits import SAYING, Recommended, answer_data, explain, fit_study, recommend_study
 from doe.acts.study.next_step import steps_after
-from doe.cli.desk import Desk, command, commands
+from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.gauge_dials import dial_blocks, dial_data
-from doe.cli.options import KEY, SEED
-from doe.cli.output import Block, Reply, Table, Warn
 from doe.cli.study_words import step_command
+from doe.domain.errors import quoted
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
 from doe.setpoint.why import Why
-from doe.words.dates import minute
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
 from doe.words.gauges.dials import dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.study import answer as words
 from doe.words.study.setpoint import cautions_left, method_words, said
+from doe.words.study.state import counts_sentence
 from doe.words.study.why import differences, rough_note, why_parts
-from doe.words.wording import amount, amount_both, amount_range
-
-app = commands()
+from doe.words.wording import amount, amount_both, amount_range, minute, percent
 
 
-@command(
-    app,
-    "recommend",
-    example="""
-    doe recommend "new powder"
-    doe recommend "new powder" --why
-""",
-)
-def recommend(
-    desk: Desk,
-    study: KEY,
-    seed: SEED = None,
-    why: Annotated[
-        bool, typer.Option("--why", help="Also say which coupons and which assumptions every number rests on.")
-    ] = False,
-) -> Reply:
+@command("recommend")
+def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False) -> Reply:
     """Recommend settings that keep passing when the machines wander, and say how sure that is."""
     with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
         found = recommend_study(book, study, seed=seed, progress=tell)
         gauged = gauged_line(book, found.fitted.record)
-        cautions = caution_words(
-            study_cautions(book, found.fitted.record, gauged), reader_of(found.fitted.record.study, desk.shown)
-        )
+        cautions = cautions_said(book, found.fitted.record, desk.shown, gauged)
     reasons = explain(found) if why else None
     dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
     study_asked = found.fitted.record.study
@@ -178,3 +154,31 @@ def history(found: Recommended) -> list[Block]:
             )
         ]
     return ["The answer is kept in the book with its seed, version and the sum of its inputs."]
+
+
+@command("fit")
+def fit(desk: Desk, study: str, seed: int | None = None) -> Reply:
+    """Fit the surfaces to what is scored, and say what these coupons can and cannot tell."""
+    with desk.open(create=False) as book, desk.progress("fitting") as tell:
+        fitted = fit_study(book, study, seed=seed, progress=tell)
+    surfaces, belief = fitted.surfaces, fitted.surfaces.belief
+    rows = [(name, percent(max(share, 0))) for name, share in belief.learned.items()]
+    learned = (
+        Table(("factor", "learned"), rows, right=("learned",)),
+        "\nlearned: how much narrower the place of the best setting is than before the coupons.",
+    )
+    sentences, warnings = (said(fitted.record.study, facts, desk.shown) for facts in (belief.facts, surfaces.warnings))
+    told: tuple[Block, ...] = (*(f"  {text}" for text in sentences), *(Warn(text) for text in warnings))
+    return Reply(
+        {
+            "study": fitted.record.name,
+            "counts": fitted.counts,
+            "seed": fitted.seed,
+            "inputs_hash": fitted.hash,
+            "belief": {**fitted.belief_data(), "sentences": sentences},
+            "warnings": warnings,
+            "facts": surfaces.warnings,
+        },
+        (f"Fitted {fitted.record.name}. {counts_sentence(fitted.counts)}", *told, *learned),
+        (f"doe recommend {quoted(fitted.record.name)}",),
+    )

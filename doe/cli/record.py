@@ -2,84 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
-
-import typer
 
 from doe.acts.scoring.people import record_looks
 from doe.acts.study.next_step import next_step
 from doe.acts.study.plans import whole_plan
+from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile
 from doe.cli import scoring
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY, Texts
-from doe.cli.output import Reply, Warn
-from doe.cli.sheet import PEOPLE
+from doe.cli.desk import Desk, Reply, Warn, command
 from doe.cli.study_words import step_command
-from doe.domain.errors import InputError
-from doe.domain.texts import quoted
+from doe.domain.errors import InputError, quoted
 from doe.words.facts import filled
 from doe.words.people import missing_words
 from doe.words.study.plans import plan_notes
 from doe.words.study.state import counts_sentence
 
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
-app = commands()
-
-
-@command(
-    app,
-    "record",
-    example="""
-    doe record "new powder" --file sheets/new-powder-round-1.xlsx
-    doe record "new powder" --coupon R1-03 --pass release --fail stretch \\
-      --symptom "edge lift dry" --grade slightly --hand ana=3.5
-    doe record "new powder" --coupon R1-04 --actual press_temp=148 \\
-      --note "gauge strip under the film"
-    doe record "new powder" --coupon R1-05 --void "film torn at the press"
-    doe record "new powder" --again --coupon R1-06 --pass release --hand ben=3.5
-    """,
-)
+@command("record")
 def record(
     desk: Desk,
-    study: KEY,
-    file: Annotated[Path | None, typer.Option(help="A filled entry file, .xlsx or .csv; all of it or nothing.")] = None,
-    own_sheet: Annotated[
-        Path | None, typer.Option(help="A sheet of your own with settings and scores, made without a plan.")
-    ] = None,
-    columns: Annotated[
-        Texts,
-        typer.Option("--map", help='Repeat, for --own-sheet: "heading=factor, check or hand_ana".'),
-    ] = None,
-    coupon: Annotated[str | None, typer.Option(help="One coupon, such as R1-03.")] = None,
-    passed: Annotated[Texts, typer.Option("--pass", help="Repeat: a check it passed.")] = None,
-    failed: Annotated[Texts, typer.Option("--fail", help="Repeat: a check it failed.")] = None,
-    symptom: Annotated[Texts, typer.Option(help="Repeat: what is seen on it.")] = None,
-    side: Annotated[str, typer.Option(help="under, over, other or unknown; otherwise from the symptom.")] = "",
-    grade: Annotated[
-        str, typer.Option(metavar="WORD", help='Optional: passed clean or "only just"; failed slightly or badly.')
-    ] = "",
-    hand: Annotated[Texts, typer.Option(help="Repeat: hand-feel, such as ana=3.5.")] = None,
-    actual: Annotated[Texts, typer.Option(help="Repeat: a measured setting, press_temp=148.")] = None,
-    note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
-    void: Annotated[str | None, typer.Option(metavar="REASON", help="The coupon is lost or spoiled, and why.")] = None,
-    person: PEOPLE = None,
-    washes: Annotated[
-        bool, typer.Option("--washes", help="At a terminal: ask for the wash checks, not the first ones.")
-    ] = False,
-    again: Annotated[
-        bool, typer.Option("--again", help="A further, blind look by --who: kept beside the scores, changes none.")
-    ] = False,
-    why: Annotated[str, typer.Option(help="Why scores are corrected.")] = "",
+    study: str,
+    one: scoring.ScoreOptions,
+    file: Path | None = None,
+    own_sheet: Path | None = None,
+    columns: Sequence[str] = (),
+    person: Sequence[str] = (),
+    washes: bool = False,
+    again: bool = False,
+    why: str = "",
 ) -> Reply:
     """Record scores: from a filled file, for one coupon, from a sheet of your own, or asked one by one."""
-    one = scoring.ScoreOptions(
-        coupon, passed or (), failed or (), symptom or (), side, hand or (), actual or (), note, void, grade
-    )
     with desk.open(create=False) as book:
         if sum(map(bool, (file, own_sheet, one.says_anything))) > 1:
             raise InputError(
@@ -94,7 +49,7 @@ def record(
             found = scoring.read_file(book, kept, file)
         elif one.says_anything:
             whole_plan(book, kept)
-            found = EntryFile((scoring.read_typed(kept.study, one, desk.shown, confirm=desk.confirm),), ())
+            found = EntryFile((scoring.read_typed(kept.study, one, desk.shown),), ())
         elif own_sheet is None and not desk.can_ask:
             raise InputError(
                 f"doe record{' --again' if again else ''}",
@@ -111,8 +66,8 @@ def record(
         if found is not None:
             done = scoring.record_entries(book, kept, found, why=why)
         elif own_sheet is not None:
-            uses = scoring.own_uses(desk, kept, own_sheet, columns or ())
-            done = scoring.record_own(book, kept, own_sheet, uses, people=person or (), why=why)
+            uses = scoring.own_uses(desk, kept, own_sheet, columns)
+            done = scoring.record_own(book, kept, own_sheet, uses, people=person, why=why)
         else:
             done = scoring.ask_coupons(book, kept, desk.shown, people=person, washes=washes)
         following = step_command(kept.study, next_step(book, study))

@@ -4,45 +4,25 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.acts.recipe.story import write_story
 from doe.acts.study.sheets import write_report
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import SEED
-from doe.cli.output import Reply
+from doe.cli.desk import Desk, Reply, command
 from doe.cli.recommend import history
-from doe.domain.errors import InputError
-from doe.domain.texts import quoted
+from doe.domain.errors import InputError, quoted
 from doe.words.recipe.record import item_data
 from doe.words.study.answer import headline
 from reports.recipe.story import record_sentence, repeat_sentence
 
-STUDY = Annotated[str | None, typer.Argument(metavar="STUDY", help="Name or number of the study.")]
 
-
-app = commands()
-
-
-@command(
-    app,
-    "report",
-    example="""
-    doe report "new powder" -o report.html
-    doe report --recipe "heavy tee" -o why.html
-    """,
-)
+@command("report")
 def report(
     desk: Desk,
-    study: STUDY = None,
-    output: Annotated[Path, typer.Option("--output", "-o", help="The HTML file to write.")] = Path("report.html"),
-    seed: SEED = None,
-    recipe: Annotated[
-        str | None, typer.Option(help="Tell why this recipe was chosen, instead of reporting a study.")
-    ] = None,
-    revision: Annotated[int | None, typer.Option(help="Of that recipe; the newest by default.")] = None,
+    study: str | None = None,
+    output: Path = Path("report.html"),
+    seed: int | None = None,
+    recipe: str | None = None,
+    revision: int | None = None,
 ) -> Reply:
     """Write the report of a study, or why a recipe was chosen: one HTML file that needs no network."""
     if recipe is not None:

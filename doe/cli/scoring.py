@@ -6,41 +6,37 @@ from collections.abc import Callable, Iterable, Sequence, Sized
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 import typer
 
 from doe.acts.base import Key
 from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
-from doe.acts.study.counts import confirmation_counts, grades_at_odds, score_counts
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import stored_plan, whole_plan
+from doe.acts.study.rounds import confirmation_counts, grades_at_odds, score_counts
+from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile, read_entry
 from doe.book.sheets.foreign import ColumnUse, ForeignSheet, guess_mapping, read_foreign
 from doe.book.sheets.foreign_results import map_foreign
 from doe.cli.ask import ask, ask_text, ask_yes
-from doe.cli.desk import Desk
-from doe.cli.output import Table, print_table
+from doe.cli.desk import Desk, Table, print_table
 from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
-from doe.domain.errors import InputError, InputErrors
+from doe.domain.errors import InputError, InputErrors, quoted
 from doe.domain.finding import Finding
 from doe.domain.outcome import BATCH_COLUMNS, PASSED_GRADES, ScoreCounts, grade_fits
 from doe.domain.said import GRADE_WORDS, read_grade, read_hand, read_symptoms, read_void, said_check, said_hand
 from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.spec import Check
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.plans.judge import judge_plan
 from doe.symptoms.reading import WORDS, short_list, symptom
-from doe.words.typed import Confirm, pairs, quantity
+from doe.words.typed import pairs, quantity
 from doe.words.wording import amount, count
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)
@@ -93,16 +89,16 @@ def record_entries(book: Book, record: StudyRecord, found: EntryFile, *, why: st
 class ScoreOptions:
     """What was typed for one coupon, still as text."""
 
-    coupon: str | None
-    passed: Sequence[str]
-    failed: Sequence[str]
-    symptoms: Sequence[str]
-    side: str
-    hand: Sequence[str]
-    actual: Sequence[str]
-    note: str
-    void: str | None
-    grade: str
+    coupon: str | None = None
+    passed: Sequence[str] = ()
+    failed: Sequence[str] = ()
+    symptoms: Sequence[str] = ()
+    side: str = ""
+    hand: Sequence[str] = ()
+    actual: Sequence[str] = ()
+    note: str = ""
+    void: str | None = None
+    grade: str = ""
 
     @property
     def says_anything(self) -> bool:
@@ -110,7 +106,7 @@ class ScoreOptions:
         return self.coupon is not None or any(vars(self).values())
 
 
-def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Confirm | None) -> ScoreEntry:
+def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
     """Score entry of what was typed.
 
     Raises
@@ -137,7 +133,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
         hand={
             name: said_hand(value, f"--hand {name}") for name, value in pairs(typed.hand, "--hand", "ana=3.5").items()
         },
-        actual=_actual(study, typed.actual, shown, confirm=confirm),
+        actual=_actual(study, typed.actual, shown),
         note=typed.note,
         void_reason=None if typed.void is None else read_void(typed.void, "--void"),
         grade=read_grade(typed.grade, "--grade"),
@@ -152,13 +148,13 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown, *, confirm: Conf
     return entry
 
 
-def _actual(study: Study, texts: Sequence[str], shown: Shown, *, confirm: Confirm | None) -> dict[str, float]:
+def _actual(study: Study, texts: Sequence[str], shown: Shown) -> dict[str, float]:
     made = {}
     for name, value in pairs(texts, "--actual", "press_temp=148").items():
         unit = study.factor(name).unit
         if not unit:
             raise InputError("--actual", name, ", ".join(f.name for f in study.numeric), "Use a factor with a range.")
-        made[name] = quantity(value, unit, f"--actual {name}", shown, confirm=confirm)
+        made[name] = quantity(value, unit, f"--actual {name}", shown)
     return made
 
 

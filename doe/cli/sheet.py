@@ -2,49 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from doe.acts.study.sheets import write_labels, write_sheets
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY
-from doe.cli.output import Reply, Warn
-from doe.domain.errors import InputError
-from doe.domain.texts import quoted
+from doe.cli.desk import Desk, Reply, Warn, command
+from doe.domain.errors import InputError, quoted
+from doe.domain.jsonable import named
 from doe.words.wording import count
 
-PEOPLE = Annotated[list[str] | None, typer.Option("--person", help="Repeat: who feels the coupons (hand-feel).")]
 
-
-app = commands()
-
-
-@command(
-    app,
-    "sheet",
-    example="""
-    doe sheet "new powder" -o sheets --person ana --person ben
-    doe sheet "new powder" -o round-1.xlsx --round 1 --person ana --person ben
-    doe sheet "new powder" -o sheets --labels a4 --link http://192.168.1.20:8731
-    """,
-)
+@command("sheet")
 def sheet(
     desk: Desk,
-    study: KEY,
-    output: Annotated[
-        Path, typer.Option("--output", "-o", help="A folder for all three, or one .html, .xlsx or .csv file.")
-    ] = Path("sheets"),
-    person: PEOPLE = None,
-    round_number: Annotated[int | None, typer.Option("--round", help="Which round; the last one otherwise.")] = None,
-    labels: Annotated[
-        str | None, typer.Option("--labels", help="Sticker labels instead, on a4 or letter sheets.")
-    ] = None,
-    link: Annotated[
-        str, typer.Option("--link", help="Labels: address of the page at the press, for their codes.")
-    ] = "",
-    skip: Annotated[int, typer.Option("--skip", help="Labels: how many of the first sheet are used already.")] = 0,
+    study: str,
+    output: Path = Path("sheets"),
+    person: Sequence[str] = (),
+    round_number: int | None = None,
+    labels: str | None = None,
+    link: str = "",
+    skip: int = 0,
 ) -> Reply:
     """Write the bench sheet (HTML, to print) and entry files (XLSX and CSV, to fill in), or sticker labels."""
     if labels is not None:
@@ -61,13 +38,7 @@ def sheet(
             )
         codes = "" if stuck.link else " The codes hold the coupon's name; with --link they open its page."
         return Reply(
-            {
-                "study": stuck.study,
-                "round": stuck.round,
-                "files": (stuck.path,),
-                "labels": stuck.labels,
-                "link": stuck.link,
-            },
+            {**named(stuck, "study", "round", "labels", "link"), "files": (stuck.path,)},
             (
                 f"{count(stuck.labels, 'label')} for round {stuck.round} of {stuck.study}:",
                 f"  {stuck.path}",
@@ -93,13 +64,7 @@ def sheet(
     )
     entry = next((f for f in made.files if f.suffix == ".xlsx"), made.files[-1])
     return Reply(
-        {
-            "study": made.study,
-            "round": made.round,
-            "files": made.files,
-            "people": made.people,
-            "gauge_cautions": made.cautions,
-        },
+        {**named(made, "study", "round", "files", "people"), "gauge_cautions": made.cautions},
         (
             f"Round {made.round} of {made.study}:",
             *(f"  {f}" for f in made.files),

@@ -2,40 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import MATERIAL_HELP
-from doe.cli.output import Reply, Table
+from doe.cli.desk import Desk, Reply, Table, command
+from doe.domain.errors import quoted
 from doe.domain.stack import Stack
-from doe.domain.texts import quoted
 from doe.words import typed
 from doe.words.wording import count
 
-app = commands()
 
-
-@command(
-    app,
-    "add",
-    example="""
-    doe stack add tee-fine --fabric "blank tee; supplier=Halm; lot=A12" \\
-      --film "cold film; lot=77" --powder "fine powder; lot=P3"
-    """,
-)
+@command("stack add")
 def add(
     desk: Desk,
-    name: Annotated[str, typer.Argument(help="A short name for the stack.")],
-    fabric: Annotated[str, typer.Option(help=MATERIAL_HELP)],
-    film: Annotated[str, typer.Option(help=MATERIAL_HELP)],
-    powder: Annotated[str, typer.Option(help=MATERIAL_HELP)],
-    ink: Annotated[str | None, typer.Option(help=MATERIAL_HELP)] = None,
-    dyed_polyester: Annotated[
-        bool, typer.Option("--dyed-polyester", help="Warn of dye moving into the print.")
-    ] = False,
-    why: Annotated[str, typer.Option(help="Why a stack of that name is corrected.")] = "",
+    name: str,
+    fabric: str,
+    film: str,
+    powder: str,
+    ink: str | None = None,
+    dyed_polyester: bool = False,
+    why: str = "",
 ) -> Reply:
     """Keep a stack; the same name with other materials is a correction and needs --why."""
     made = Stack(
@@ -59,7 +42,7 @@ def add(
     )
 
 
-@command(app, "list", example="doe stack list")
+@command("stack list")
 def list_stacks(desk: Desk) -> Reply:
     """List the stacks of the book."""
     with desk.look() as book:
@@ -74,8 +57,8 @@ def list_stacks(desk: Desk) -> Reply:
     )
 
 
-@command(app, "show", example="doe stack show tee-fine")
-def show(desk: Desk, name: Annotated[str, typer.Argument(help="The stack.")]) -> Reply:
+@command("stack show")
+def show(desk: Desk, name: str) -> Reply:
     """Show one stack and the studies made on it."""
     with desk.look() as book:
         stack = book.stack(name)

@@ -2,36 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from doe.acts.study.counts import confirmation_counts, score_counts
 from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.next_step import next_step
+from doe.acts.study.rounds import confirmation_counts, score_counts
+from doe.book.book import Book
 from doe.cli import study_words
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import KEY, LIMIT_HELP
-from doe.cli.output import Reply, Table, Warn
+from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.cli.study_questions import ask_limits
+from doe.domain.errors import quoted
+from doe.domain.jsonable import named
 from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
-from doe.domain.texts import quoted
 from doe.words import typed
-from doe.words.dates import day
 from doe.words.study.state import counts_sentence
-from doe.words.wording import count
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
-
-app = commands()
+from doe.words.wording import count, day
 
 
-@command(app, "list", example="doe study list")
-def list_studies(
-    desk: Desk, archived: Annotated[bool, typer.Option("--archived", help="Show those put away as well.")] = False
-) -> Reply:
+@command("study list")
+def list_studies(desk: Desk, archived: bool = False) -> Reply:
     """List the studies, newest first, with what is scored and the last verdict."""
     with desk.look() as book:
         found = book.studies(include_archived=archived)
@@ -59,8 +49,8 @@ def list_studies(
     )
 
 
-@command(app, "show", example='doe study show "new powder"')
-def show(desk: Desk, study: KEY) -> Reply:
+@command("study show")
+def show(desk: Desk, study: str) -> Reply:
     """Show a study: factors, target, limits, rounds, scores so far."""
     with desk.look() as book:
         record = book.study(study)
@@ -77,15 +67,11 @@ def show(desk: Desk, study: KEY) -> Reply:
     last = [f"Last verdict: {verdicts[-1].verdict} ({day(verdicts[-1].made_at)})."] if verdicts else []
     return Reply(
         {
-            "id": record.id,
-            "study": record.study,
-            "stack": record.stack,
-            "line": record.line,
+            **named(record, "id", "study", "stack", "line", "archived"),
             "rounds": info.rounds,
             "counts": counts,
             "confirmation_counts": apart,
             "confirmations": [verdict for _, verdict in attempts],
-            "archived": record.archived,
             "missing_limits": missing(record.study),
         },
         (
@@ -107,36 +93,22 @@ def _next_command(book: Book, study: int) -> str:
 def _attempts(book: Book, study: int, *, scored: int) -> tuple[tuple[int, str], ...]:
     """Number and verdict of every confirmation."""
     if not scored:  # nothing to judge yet, so nobody waits for SciPy
-        plans = [a.payload for a in book.analyses(study) if a.kind == CONFIRMATION_PLAN]
+        plans = [a.payload for a in book.analyses(study, CONFIRMATION_PLAN)]
         ended = {plan["gives_up"]["attempt"] for plan in plans if plan["gives_up"]}
         return tuple((plan["attempt"], "given up" if plan["attempt"] in ended else "open") for plan in plans)
-    from doe.acts.confirmation.rules import verdicts_of  # noqa: PLC0415 - as said
+    from doe.acts.confirmation.verdict import verdicts_of  # noqa: PLC0415 - as said
 
     return verdicts_of(book, study)
 
 
-@command(
-    app,
-    "limits",
-    example="""
-    doe study limits "new powder" --limit "film_max=175@film data sheet" \\
-      --limit "powder_max=180@powder data sheet" --limit fabric_max=180 \\
-      --limit oven_max=190 --limit press_max=190 --limit min_cure_time=60 \\
-      --limit "min_dwell=5@film data sheet"
-    """,
-)
-def limits(
-    desk: Desk,
-    study: KEY,
-    limit: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
-    why: Annotated[str, typer.Option(help="Why, for the record.")] = "limits from the data sheets",
-) -> Reply:
+@command("study limits")
+def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "limits from the data sheets") -> Reply:
     """Show or set the limits from the makers' data sheets. No plan is made without them."""
     with desk.open(create=False) as book:
         record = book.study(study)
         found = record.study.limits
         if limit:
-            found = typed.limits(limit, found, desk.shown, confirm=desk.confirm)
+            found = typed.limits(limit, found, desk.shown)
         elif desk.can_ask and missing(record.study):
             found = typed.limits(ask_limits(record.study, desk.shown), found, desk.shown)
         changed = replace(record.study, limits=found)
@@ -156,8 +128,8 @@ def limits(
     )
 
 
-@command(app, "archive", example='doe study archive "new powder" --why "made twice by mistake"')
-def archive(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why it is put away.")]) -> Reply:
+@command("study archive")
+def archive(desk: Desk, study: str, why: str) -> Reply:
     """Put a study away; nothing of it is deleted."""
     with desk.open(create=False) as book:
         name = book.study(study).name
@@ -169,8 +141,8 @@ def archive(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why i
     )
 
 
-@command(app, "restore", example='doe study restore "new powder" --why "needed after all"')
-def restore(desk: Desk, study: KEY, why: Annotated[str, typer.Option(help="Why it is taken out again.")]) -> Reply:
+@command("study restore")
+def restore(desk: Desk, study: str, why: str) -> Reply:
     """Take a study out again that was put away."""
     with desk.open(create=False) as book:
         name = book.study(study).name

@@ -1,84 +1,33 @@
-"""`doe study new`: a question, its stack and line, factors, limits, and what counts as a pass."""
+"""`doe study new` and `amend`: a question with its factors, limits and target, and setting errors put right."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Annotated
-
-import typer
+from typing import Any
 
 from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.limits import missing, refuse_held
 from doe.acts.study.next_step import next_step
 from doe.assure.gauges.summary import SuggestedError
 from doe.cli import study_words
-from doe.cli.desk import Desk, command, commands
-from doe.cli.options import LIMIT_HELP
-from doe.cli.output import Reply
+from doe.cli.desk import Block, Desk, Reply, command
 from doe.cli.study_questions import StudyOptions, ask_missing, states_error, study_of
+from doe.domain.errors import InputError, quoted
 from doe.domain.factors import DEFAULT_FACTORS
 from doe.domain.study import Study
-from doe.domain.units import Shown
-from doe.words.gauges.setting_errors import error_words
+from doe.domain.units import Shown, show_difference
+from doe.words.gauges.setting_errors import error_words, readings_say
+from doe.words.typed import spread
 
-app = commands()
 
-
-@command(
-    app,
-    "new",
-    example="""
-    doe study new "new powder" --stack tee-fine --line back-room \\
-      --factor cure_temp=110..140,sd=4 --factor cure_time=90..210 \\
-      --factor press_temp=140..170,sd=5 --factor dwell=8..20 --hold pressure=3bar \\
-      --forbid "cure_temp >= 138 and cure_time >= 200; film curls"
-    """,
-)
-def new(
-    desk: Desk,
-    name: Annotated[str | None, typer.Argument(help="The question in a few words.")] = None,
-    stack: Annotated[str | None, typer.Option(help="The stack, from doe stack list.")] = None,
-    line: Annotated[str | None, typer.Option(help="The line, from doe line list.")] = None,
-    factors: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--factor",
-            help="Repeat: NAME=LOW..HIGH,sd=SETTING ERROR,trial=THE SAME WHILE TESTING, or film_type=hot/cold.",
-        ),
-    ] = None,
-    limits: Annotated[list[str] | None, typer.Option("--limit", help=LIMIT_HELP)] = None,
-    forbid: Annotated[
-        list[str] | None, typer.Option("--forbid", help='Repeat: "cure_temp >= 135 and cure_time >= 180; reason".')
-    ] = None,
-    hold: Annotated[
-        list[str] | None, typer.Option("--hold", help="Repeat: a constant setting, such as pressure=40psi.")
-    ] = None,
-    pass_rate: Annotated[str | None, typer.Option(help="Share of prints that must pass, 0.95 or 95%.")] = None,
-    hand_min: Annotated[str | None, typer.Option(help="Least mean hand-feel, 1 to 5, or none.")] = None,
-    assurance: Annotated[str | None, typer.Option(help="How sure statements are meant to be, 0.90 or 90%.")] = None,
-    checks: Annotated[
-        list[str] | None, typer.Option("--check", help='Repeat: release, or "wash_3@3=sound after 3 washes".')
-    ] = None,
-) -> Reply:
+@command("study new")
+def new(desk: Desk, wanted: StudyOptions) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
-    wanted = StudyOptions(
-        name or "",
-        stack or "",
-        line or "",
-        factors or (),
-        limits or (),
-        forbid or (),
-        hold or (),
-        pass_rate,
-        hand_min,
-        assurance,
-        checks or (),
-    )
     with desk.open() as book:
         if desk.can_ask and not wanted.is_complete:
             wanted = ask_missing(book, wanted, desk.shown)
-        study = study_of(wanted, desk.shown, confirm=desk.confirm)
+        study = study_of(wanted, desk.shown)
         suggested = suggested_errors(book, wanted.line)
         study, errors = _with_measured_errors(study, wanted.factors, suggested, desk.shown)
         refuse_held(study)
@@ -115,3 +64,60 @@ def _with_measured_errors(
         if one is not None:
             said.append(error_words(one, taken, is_stated, shown))
     return replace(study, factors=tuple(factors)), said
+
+
+@command("study amend")
+def amend(desk: Desk, study: str, error: Sequence[str] = (), trial: Sequence[str] = (), why: str = "") -> Reply:
+    """Change setting errors of a study, or show what its gauge readings suggest."""
+    with desk.open(create=False) as book:
+        record = book.study(study)
+        changed = _changed(record.study, error, trial, desk.shown)
+        is_new = changed != record.study
+        if is_new:
+            book.amend_study(record.id, changed, why)
+        suggested = suggested_errors(book, record.line.name)
+    said: list[Block] = [f"{record.name} is changed." if is_new else f"Nothing of {record.name} is changed."]
+    for one in suggested.values():
+        if one.factor in changed.factor_names:
+            alone = (
+                ""
+                if one.trial_sd is None
+                else (f"; {show_difference(one.trial_sd, desk.shown)} for a trial with every coupon at one place")
+            )
+            said.append(f"{one.factor}: {readings_say(one, desk.shown)}{alone}.")
+    said.append(study_words.factor_table(changed.factors, desk.shown))
+    return Reply(
+        {
+            "study": record.name,
+            "changed": is_new,
+            "factors": changed.factors,
+            "setting_errors": list(suggested.values()),
+        },
+        said,
+        (f"doe recommend {quoted(record.name)}",) if is_new else (),
+    )
+
+
+def _changed(study: Study, errors: Sequence[str], trials: Sequence[str], shown: Shown) -> Study:
+    """The study with other setting errors."""
+    changes: dict[str, dict[str, Any]] = {}
+    for option, field, texts in (("--error", "setting_sd", errors), ("--trial-error", "trial_sd", trials)):
+        for text in texts:
+            name, size = _read(study, text, option, shown)
+            if field in changes.setdefault(name, {}):
+                raise InputError(f"{option} {name}", "two values", "one", "Keep the right one.")
+            changes[name][field] = size
+    factors = tuple(replace(f, **changes[f.name]) if f.name in changes else f for f in study.factors)
+    return replace(study, factors=factors)
+
+
+def _read(study: Study, text: str, option: str, shown: Shown) -> tuple[str, float | None]:
+    name, equals, size = (part.strip() for part in text.partition("="))
+    numeric = [f.name for f in study.numeric]
+    if not equals or name not in numeric:
+        raise InputError(
+            option, repr(text), f"one of {', '.join(numeric)}, and a size", f"Write {option} {numeric[0]}=4."
+        )
+    if option == "--trial-error" and size.lower() == "none":
+        return name, None
+    return name, spread(size, study.factor(name).unit, f"{option} {name}", shown)

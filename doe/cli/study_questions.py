@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 from doe.acts.study.limits import missing
-from doe.cli.ask import ask, ask_choice, ask_yes, confirm_reading
+from doe.book.book import Book
+from doe.cli.ask import ask, ask_choice, ask_yes
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor, usual_factor
@@ -17,19 +17,15 @@ from doe.domain.study import MAX_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.words import typed
 from doe.words.limits import LIMIT_LABELS
-from doe.words.typed import Confirm
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)
 class StudyOptions:
     """A study as it is typed: the texts of the options of ``doe study new``, empty where nothing was said."""
 
-    name: str
-    stack: str
-    line: str
+    name: str = ""
+    stack: str = ""
+    line: str = ""
     factors: Sequence[str] = ()
     limits: Sequence[str] = ()
     forbid: Sequence[str] = ()
@@ -54,7 +50,7 @@ def states_error(text: str) -> bool:
     return any(part.partition("=")[0].strip() == "sd" for part in text.split(",")[1:])
 
 
-def study_of(wanted: StudyOptions, shown: Shown, *, confirm: Confirm | None) -> Study:
+def study_of(wanted: StudyOptions, shown: Shown) -> Study:
     """The study that was typed; the usual factors when none was named.
 
     Raises
@@ -65,14 +61,14 @@ def study_of(wanted: StudyOptions, shown: Shown, *, confirm: Confirm | None) -> 
     for option, text in (("NAME", wanted.name), ("--stack", wanted.stack), ("--line", wanted.line)):
         if not text:
             raise InputError(option, "nothing", "a value", 'Write: doe study new "a name" --stack STACK --line LINE.')
-    factors = tuple(typed.factor(text, shown, confirm=confirm) for text in wanted.factors or DEFAULT_FACTORS)
+    factors = tuple(typed.factor(text, shown) for text in wanted.factors or DEFAULT_FACTORS)
     return Study(
         name=wanted.name,
         factors=factors,
         spec=typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks),
-        limits=typed.limits(wanted.limits, None, shown, confirm=confirm) if wanted.limits else None,
+        limits=typed.limits(wanted.limits, None, shown) if wanted.limits else None,
         forbidden=typed.forbidden(wanted.forbid, factors),
-        held=typed.held(wanted.hold, shown, confirm=confirm),
+        held=typed.held(wanted.hold, shown),
     )
 
 
@@ -91,7 +87,7 @@ def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
     )
     if wanted.pass_rate is None and wanted.hand_min is None:
         wanted = _ask_target(wanted)
-    factors = study_of(replace(wanted, limits=(), forbid=(), hold=()), shown, confirm=confirm_reading).factors
+    factors = study_of(replace(wanted, limits=(), forbid=(), hold=()), shown).factors
     if not wanted.forbid:
         rule = "A combination never to make, like cure_temp >= 135 and cure_time >= 180 (Enter: none)"
         wanted = replace(wanted, forbid=_ask_several(rule, _text_that(lambda text: typed.forbidden([text], factors))))
@@ -99,13 +95,13 @@ def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
         held = "A setting held constant, like pressure=40psi (Enter: none)"
         wanted = replace(wanted, hold=_ask_several(held, lambda text: _held_option(text, shown)))
     if not wanted.limits and ask_yes("Are the data sheets at hand, to type in the limits now?"):
-        wanted = replace(wanted, limits=ask_limits(study_of(wanted, shown, confirm=confirm_reading), shown))
+        wanted = replace(wanted, limits=ask_limits(study_of(wanted, shown), shown))
     return wanted
 
 
 def _held_option(text: str, shown: Shown) -> str:
     """A held setting, put back in its stored unit."""
-    ((name, value),) = typed.held([text], shown, confirm=confirm_reading).items()
+    ((name, value),) = typed.held([text], shown).items()
     return f"{name}={value}" if isinstance(value, str) else f"{name}={typed.exact(value, KNOWN_FACTORS[name].unit)}"
 
 
@@ -178,7 +174,7 @@ def _ask_factor(name: str, shown: Shown) -> str:
 
     def read(text: str) -> Factor:
         said[:] = [text]
-        return typed.factor(f"{name}={text}", shown, confirm=confirm_reading)
+        return typed.factor(f"{name}={text}", shown)
 
     made = ask(question, read, default=default)
     if made.is_categorical:
@@ -206,7 +202,7 @@ def _limit_reader(name: str, study: Study, before: Sequence[str], shown: Shown) 
         if not answer:
             return ""
         field = LIMIT_NAMES[name]
-        one = typed.limits([f"{name}={answer}"], None, shown, confirm=confirm_reading)
+        one = typed.limits([f"{name}={answer}"], None, shown)
         text = typed.limit_option(name, getattr(one, field), one.sources.get(field, ""))
         replace(study, limits=typed.limits([*before, text], study.limits, shown))
         return text

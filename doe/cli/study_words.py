@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from doe.acts.study.limits import missing
+from doe.acts.study.next_step import NextStep
 from doe.book.records import StudyRecord
-from doe.cli.output import Block, Table, Warn
+from doe.cli.desk import Block, Table, Warn
+from doe.domain.errors import quoted
 from doe.domain.factors import Factor
-from doe.domain.limits import LIMIT_NAMES, Limits, needed_limits
+from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.limits import LIMIT_LABELS, range_warnings
@@ -23,11 +22,6 @@ from doe.words.study.state import (
     target_words,
 )
 from doe.words.wording import amount_range
-
-if TYPE_CHECKING:
-    from doe.acts.study.next_step import NextStep
-
-_OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
 
 
 def step_command(study: Study, following: NextStep) -> str:
@@ -79,7 +73,9 @@ def limits_table(study: Study, shown: Shown) -> Table:
     for name in needed_limits(study.factors):
         value = getattr(known, name)
         text = "MISSING" if value is None else typed.limit_text(name, value, shown)
-        rows.append((_OPTION_OF[name], text, known.sources.get(name, "") if value is not None else LIMIT_LABELS[name]))
+        rows.append(
+            (LIMIT_OPTIONS[name], text, known.sources.get(name, "") if value is not None else LIMIT_LABELS[name])
+        )
     return Table(("limit", "value", "source"), rows)
 
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, TextIO
 
 from doe.domain.errors import DoeError, InputError, InputErrors
+from doe.domain.jsonable import named
 
 WIDTH = 80
 
@@ -70,7 +71,7 @@ def error_data(error: DoeError) -> dict[str, Any]:
         "error": "input" if isinstance(error, InputError) else "refused",
         "message": error_lines(error)[0],
         "problems": [
-            {"where": p.where, "found": str(p.found), "allowed": p.allowed, "remedy": p.remedy}
+            {**named(p, "where", "allowed", "remedy"), "found": str(p.found)}
             for p in problems
             if isinstance(p, InputError)
         ],

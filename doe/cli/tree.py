@@ -6,6 +6,7 @@ not wait for them. The table stands in ``templates/tables/commands.toml``.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from importlib import import_module
 from typing import Any, NamedTuple
@@ -31,6 +32,8 @@ def _entries(table: Mapping[str, Any]) -> dict[str, Entry]:
     }
 
 
+COMMANDS = defaultdict[str, typer.Typer](lambda: typer.Typer(rich_markup_mode=None, add_completion=False))
+"""Commands that were loaded, by the name of their module."""
 TREE = _entries(packaged_table("commands"))
 """Every command, in the order in which they are used."""
 
@@ -47,7 +50,8 @@ class Loaded(Mapping[str, Any]):
             return CommandGroup(
                 entry.commands, name=name, help=entry.about, rich_markup_mode=None, invoke_without_command=True
             )
-        return typer.main.get_group(import_module(f"doe.cli.{entry.module}").app).commands[name]
+        module = import_module(f"doe.cli.{entry.module}").__name__
+        return typer.main.get_group(COMMANDS[module]).commands[name]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._entries)

@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import KW_ONLY, dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
-from doe.domain.errors import InputError, plain
-from doe.domain.jsonable import packaged_table
-from doe.domain.texts import check_line
+from doe.domain.errors import InputError, check_line, plain
+from doe.domain.jsonable import named, packaged_table, rows
 from doe.domain.units import STORED_UNITS, SYMBOLS, check_celsius, show_both, size_words
 
 Scale = Literal["linear", "log"]
@@ -63,12 +62,8 @@ class KnownFactor:
     levels: tuple[str, ...] = ()
 
 
-def _known(row: dict[str, Any]) -> KnownFactor:
-    values: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in row.items()}
-    return KnownFactor(**values)
-
-
-KNOWN_FACTORS = {name: _known(row) for name, row in packaged_table("factors").items()}
+_TABLE = packaged_table("factors")
+KNOWN_FACTORS = dict(zip(_TABLE, rows(KnownFactor, _TABLE.values()), strict=True))
 """The usual factors by name. Ranges and steps are defaults a person may change."""
 
 DEFAULT_FACTORS = ("cure_temp", "cure_time", "press_temp", "dwell")
@@ -287,13 +282,5 @@ def usual_factor(name: str, **changes: float | str | bool | tuple[str, ...]) -> 
     known = KNOWN_FACTORS.get(name)
     if known is None:
         raise InputError("factor", name, ", ".join(KNOWN_FACTORS), "Choose one of these, or describe your own.")
-    fields: dict[str, object] = {
-        "unit": known.unit,
-        "low": known.low,
-        "high": known.high,
-        "setting_sd": known.setting_sd,
-        "hard_to_change": known.hard_to_change,
-        "scale": known.scale,
-        "levels": known.levels,
-    }
-    return Factor(name, **{**fields, **changes})  # type: ignore[arg-type] # values are checked by Factor
+    usual = named(known, "unit", "low", "high", "setting_sd", "hard_to_change", "scale", "levels")
+    return Factor(name, **{**usual, **changes})

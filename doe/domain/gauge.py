@@ -8,9 +8,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Literal, get_args
 
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, check_line, check_note
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
-from doe.domain.texts import check_line, check_note
 from doe.domain.units import check_celsius, show_both
 
 MachineKind = Literal["oven", "press"]

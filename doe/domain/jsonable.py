@@ -40,6 +40,11 @@ def jsonable(thing: Any) -> Any:
     return None if str(thing) == "<NA>" else str(thing)
 
 
+def named(thing: object, *names: str) -> dict[str, Any]:
+    """Some of what a thing holds, by name."""
+    return {name: getattr(thing, name) for name in names}
+
+
 @cache
 def packaged_table(name: str) -> Mapping[str, Any]:
     """What a table holds, by its name without the ending; read once."""

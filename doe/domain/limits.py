@@ -6,10 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Literal
 
-from doe.domain.errors import InputError, InputErrors
+from doe.domain.errors import InputError, InputErrors, check_line
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
-from doe.domain.texts import check_line
 from doe.domain.units import check_celsius, show_both
 
 CEILING_DEGC = 200.0
@@ -27,6 +26,8 @@ LIMIT_NAMES = {
     "max_pressure": "max_pressure_bar",
 }
 """What a limit is called at the command line, and the field it fills."""
+LIMIT_OPTIONS = {field: name for name, field in LIMIT_NAMES.items()}
+"""What a field is called at the command line."""
 
 RangeCode = Literal["outside the usual", "dye may move"]
 """What may be unusual about a tested range."""

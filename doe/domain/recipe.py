@@ -8,11 +8,10 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Literal
 
-from doe.domain.errors import InputError
+from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_lines, check_note
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.stack import Line, Material, Stack
-from doe.domain.texts import NAME_LENGTH, check_line, check_lines, check_note
 from doe.domain.units import STORED_UNITS, show_both
 
 LAPSE = timedelta(days=730)

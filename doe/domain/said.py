@@ -8,22 +8,24 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 
 from doe.domain.errors import InputError
+from doe.domain.jsonable import packaged_table
 from doe.domain.outcome import BAD, CLEAN, JUST, SLIGHT, check_hand
 from doe.domain.units import parse_number
 
-NOTHING = frozenset({"", "nan", "n/a", "na", "null", "none", "nil", "-", "–", "—", "--", "...", "…"})
+_WORDS = {kind: frozenset(words) for kind, words in packaged_table("said_in_cells").items()}
+NOTHING = _WORDS["nothing"]
 """Words for an empty cell."""
 
-PASSED = frozenset({"pass", "passed", "p", "ok", "okay", "o.k.", "yes", "y", "true", "1", "1.0", "good", "✓", "✔", "☑"})
-FAILED = frozenset({"fail", "failed", "f", "no", "n", "false", "0", "0.0", "bad", "nok", "not ok", "✗", "✘"})
+PASSED = _WORDS["passed"]
+FAILED = _WORDS["failed"]
 """Words for pass and fail, in any case. A bare ``x``, ``+``, ``-`` or ``/`` is refused: to some it is a tick, to
 others a cross."""
 
-_UNCLEAR = frozenset({"x", "+", "-", "–", "—", "/", "?", "o", "☒"})
+_UNCLEAR = _WORDS["unclear"]
 _MANY = re.compile(r"[;,\n|+]")
 
-_NO_VOID = frozenset({"no", "n", "false", "0", "not void"})
-_BARE_VOID = frozenset({"yes", "y", "true", "1", "x", "void"})
+_NO_VOID = _WORDS["no_void"]
+_BARE_VOID = _WORDS["bare_void"]
 
 
 GRADE_WORDS: dict[str, str] = {CLEAN: "clean", JUST: "only just", SLIGHT: "slightly", BAD: "badly"}

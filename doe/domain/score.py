@@ -8,11 +8,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from doe.domain.entry import check_people
-from doe.domain.errors import InputError
+from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_note
 from doe.domain.factors import check_value
 from doe.domain.outcome import GRADES, SIDES, check_hand, grade_at_odds, grade_fits
 from doe.domain.study import Study
-from doe.domain.texts import NAME_LENGTH, check_line, check_note
 from doe.domain.units import check_celsius
 
 PLAIN_FIELDS = ("symptoms", "side", "grade", "note", "void")

@@ -5,16 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from datetime import date, datetime
-from typing import Any
+from datetime import date
+from functools import cache, partial
+from types import NoneType
+from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
-from doe.domain.factors import LEFT_OUT_WHEN_NONE, Factor
-from doe.domain.limits import Limits
-from doe.domain.recipe import ConfirmationRecord, Recipe, RecipeSetting
-from doe.domain.space import Clause, Forbidden
-from doe.domain.spec import Check, Spec
-from doe.domain.stack import Line, Machine, Material, Stack
+from doe.domain.factors import LEFT_OUT_WHEN_NONE
+from doe.domain.finding import Finding, finding_of
+from doe.domain.recipe import Recipe
+from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
+
+Kind = TypeVar("Kind")
 
 
 def to_plain(thing: Any) -> Any:
@@ -35,66 +37,39 @@ def to_plain(thing: Any) -> Any:
     return thing
 
 
-def study_from(data: Mapping[str, Any]) -> Study:
-    """Study of a dictionary that `to_plain` made."""
-    return Study(
-        name=data["name"],
-        factors=tuple(_factor(f) for f in data["factors"]),
-        spec=_spec(data["spec"]),
-        limits=None if data["limits"] is None else Limits(**data["limits"]),
-        forbidden=tuple(
-            Forbidden(tuple(Clause(**clause) for clause in f["clauses"]), f["reason"]) for f in data["forbidden"]
-        ),
-        held=dict(data["held"]),
-        coupons_per_garment=data.get("coupons_per_garment"),
-    )
+def from_plain(kind: type[Kind], data: Mapping[str, Any]) -> Kind:
+    """The dataclass of that kind of which `to_plain` made a dictionary, its times as ISO text.
+
+    What a later version may have added is left out; what an older one did not have yet keeps its default.
+    """
+    hints = _hints(kind)  # type: ignore[arg-type] # mypy takes a generic class for no key
+    return kind(**{name: _value(hints[name], value) for name, value in dict(data).items() if name in hints})
 
 
-def _factor(data: Mapping[str, Any]) -> Factor:
-    values = dict(data)
-    values["levels"] = tuple(values["levels"])
-    for end in ("low", "high"):
-        values[end] = math.nan if values[end] is None else values[end]
-    return Factor(**values)
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    return get_type_hints(kind)
 
 
-def _spec(data: Mapping[str, Any]) -> Spec:
-    return Spec(**{**data, "checks": tuple(Check(**check) for check in data["checks"])})
+def _value(kind: Any, plain: Any) -> Any:
+    """A value of a field, by what the field is declared to hold."""
+    if plain is None:
+        return math.nan if kind is float else None
+    parts = [part for part in get_args(kind) if part is not NoneType]
+    if NoneType in get_args(kind) and len(parts) == 1:
+        return _value(parts[0], plain)
+    if Finding in (kind, *parts):
+        return finding_of(plain)
+    if get_origin(kind) is tuple:
+        return tuple(_value(parts[0], part) for part in plain)
+    if get_origin(kind) is Mapping:
+        return {name: _value(parts[1], part) for name, part in dict(plain).items()}
+    if is_dataclass(kind):
+        return from_plain(kind, plain)  # type: ignore[arg-type] # a class
+    return kind.fromisoformat(plain) if isinstance(kind, type) and issubclass(kind, date) else plain
 
 
-def stack_from(data: Mapping[str, Any]) -> Stack:
-    """Stack of a dictionary that `to_plain` made."""
-    materials = {
-        part: None if data[part] is None else Material(**data[part]) for part in ("fabric", "film", "powder", "ink")
-    }
-    return Stack(name=data["name"], dyed_polyester=data["dyed_polyester"], **materials)  # type: ignore[arg-type] # only ink may be None
-
-
-def line_from(data: Mapping[str, Any]) -> Line:
-    """Line of a dictionary that `to_plain` made."""
-    return Line(**{**data, "oven": Machine(**data["oven"]), "press": Machine(**data["press"])})
-
-
-def recipe_from(data: Mapping[str, Any]) -> Recipe:
-    """Recipe of a dictionary that `to_plain` made, with its times as ISO text."""
-
-    def moment(text: str | None) -> datetime | None:
-        return None if text is None else datetime.fromisoformat(text)
-
-    confirmed = data["confirmation"]
-    if confirmed is not None:
-        confirmed = ConfirmationRecord(**{**confirmed, "judged_at": moment(confirmed["judged_at"])})
-    values = {
-        **data,
-        "stack": stack_from(data["stack"]),
-        "line": line_from(data["line"]),
-        "settings": tuple(RecipeSetting(**setting) for setting in data["settings"]),
-        "confirmation": confirmed,
-        "approved_at": moment(data["approved_at"]),
-        "retired_at": moment(data["retired_at"]),
-        "review_on": date.fromisoformat(data["review_on"]),
-        "handling": tuple(data["handling"]),
-        "voids": tuple(data["voids"]),
-        "held": dict(data["held"]),
-    }
-    return Recipe(**values)
+study_from = partial(from_plain, Study)
+stack_from = partial(from_plain, Stack)
+line_from = partial(from_plain, Line)
+recipe_from = partial(from_plain, Recipe)

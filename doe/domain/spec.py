@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from doe.domain.errors import InputError
-from doe.domain.texts import check_line
+from doe.domain.errors import InputError, check_line
 
 CHECK_NAME_LENGTH, MOST_WASHES = 40, 1000
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from doe.domain.errors import InputError
+from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_lines
 from doe.domain.factors import LEFT_OUT_WHEN_NONE
-from doe.domain.texts import NAME_LENGTH, check_line, check_lines
 from doe.domain.units import show_difference
 
 

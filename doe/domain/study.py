@@ -6,17 +6,19 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from doe.domain.errors import InputError
+from doe.domain.errors import NAME_LENGTH, InputError, check_line
 from doe.domain.factors import KNOWN_FACTORS, LEFT_OUT_WHEN_NONE, Factor, check_value
 from doe.domain.limits import Limits, check_ranges
 from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
-from doe.domain.texts import NAME_LENGTH, check_line
 
 MIN_FACTORS, MAX_FACTORS = 2, 6
 COUPONS_PER_GARMENT = 4
 """Coupons cut from, or pressed on, one garment where nothing was said (common practice, no source)."""
 
+
+STEP_COUPONS = 4
+"""Coupons of a step, where a search goes step by step."""
 
 LEAST_BUDGET = 16
 """Coupons that a search step by step is given at least: no verdict stands before."""

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from doe.domain.errors import InputError, plain
+from doe.domain.jsonable import packaged_table
 
 TemperatureUnit = Literal["degC", "degF"]
 PressureUnit = Literal["bar", "psi"]
@@ -23,47 +25,11 @@ G_M2_PER_OZ_YD2 = 33.905747  # 28.349523125 g / 0.83612736 m2
 STORED_UNITS = ("degC", "s", "bar", "g/m2", "")
 """Units a factor may carry; an empty one is for categorical factors."""
 
-SYMBOLS = {"degC": "°C", "degF": "°F", "s": "s", "bar": "bar", "psi": "psi", "g/m2": "g/m²", "": ""}
+_TABLES = packaged_table("units")
+SYMBOLS: Mapping[str, str] = _TABLES["signs"]
+_SPELLINGS: Mapping[str, str] = _TABLES["spelled"]
 
-_SPELLINGS = {
-    "c": "degC",
-    "°c": "degC",
-    "degc": "degC",
-    "celsius": "degC",
-    "f": "degF",
-    "°f": "degF",
-    "degf": "degF",
-    "fahrenheit": "degF",
-    "s": "s",
-    "sec": "s",
-    "secs": "s",
-    "second": "s",
-    "seconds": "s",
-    "min": "min",
-    "mins": "min",
-    "minute": "min",
-    "minutes": "min",
-    "bar": "bar",
-    "psi": "psi",
-    "kpa": "kPa",
-    "g/m2": "g/m2",
-    "g/m²": "g/m2",
-    "gsm": "g/m2",
-    "oz/yd2": "oz/yd2",
-    "oz/yd²": "oz/yd2",
-}
-
-_STORED_OF = {
-    "degC": "degC",
-    "degF": "degC",
-    "s": "s",
-    "min": "s",
-    "bar": "bar",
-    "psi": "bar",
-    "kPa": "bar",
-    "g/m2": "g/m2",
-    "oz/yd2": "g/m2",
-}
+_STORED_OF: Mapping[str, str] = _TABLES["stored"]
 
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s].*?)?\s*$")
 
@@ -157,6 +123,11 @@ class Shown:
             return degf(stored_value)
         return psi(stored_value) if shown == "psi" else stored_value
 
+    @property
+    def other(self) -> Shown:
+        """The other unit of each kind."""
+        return Shown("degF" if self.temperature == "degC" else "degC", "psi" if self.pressure == "bar" else "bar")
+
     def delta(self, stored_value: float, stored: str) -> float:
         """Stored *difference* in the shown unit."""
         shown = self.unit(stored)
@@ -188,8 +159,7 @@ def show_both(value: float, unit: str, shown: Shown = METRIC) -> str:
     """
     if unit != "degC":
         return show(value, unit, shown)
-    other = Shown("degF" if shown.temperature == "degC" else "degC", shown.pressure)
-    return f"{show(value, unit, shown)} ({show(value, unit, other)})"
+    return f"{show(value, unit, shown)} ({show(value, unit, shown.other)})"
 
 
 def show_difference(delta_degc: float, shown: Shown = METRIC, *, decimals: int | None = 1) -> str:
@@ -198,9 +168,10 @@ def show_difference(delta_degc: float, shown: Shown = METRIC, *, decimals: int |
     >>> show_difference(-4), show_difference(10, Shown(temperature="degF"), decimals=0)
     ('-4.0 °C (-7.2 °F)', '18 °F (10 °C)')
     """
-    other = Shown("degF" if shown.temperature == "degC" else "degC")
     form = "g" if decimals is None else f".{decimals}f"
-    return "{} ({})".format(*(f"{u.delta(delta_degc, 'degC'):{form}} {SYMBOLS[u.temperature]}" for u in (shown, other)))
+    return "{} ({})".format(
+        *(f"{u.delta(delta_degc, 'degC'):{form}} {SYMBOLS[u.temperature]}" for u in (shown, shown.other))
+    )
 
 
 def size_words(size: float, unit: str) -> str:

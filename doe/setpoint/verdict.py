@@ -13,7 +13,7 @@ import numpy as np
 from doe.domain.coding import FloatArray
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
-from doe.domain.study import Study
+from doe.domain.study import STEP_COUPONS, Study
 from doe.setpoint.answer import Verdict
 from doe.surfaces.facts import fact
 from doe.surfaces.fitted import Surfaces
@@ -41,11 +41,8 @@ OUT_OF_REACH_GAP = 0.05
 """... and even the best setting of a typical draw falls short by more than this."""
 
 
-STEP_COUPONS = 4
-"""Coupons of a step, where a search goes step by step ..."""
-
 STEP_READY, STEP_READY_FROM = 0.80, 16
-"""... which looks at its results again and again, so it is called ready only where the chance that the setpoint reaches
+"""A search step by step looks at its results again and again, so it is called ready only where the chance that the setpoint reaches
 the target is at least this, from so many coupons on ..."""
 
 STEP_OUT_OF_REACH, STEP_OUT_FROM = 0.15, 20
@@ -203,6 +200,9 @@ def certainty_limits(surfaces: Surfaces, pass_rate: float, pass_rate_low: float,
     gap = pass_rate - pass_rate_low
     if gap > 0.02:
         found.append(fact("rate_open", coupons=surfaces.results.coupons, value=gap))
+    most = surfaces.study.most_coupons
+    if most is not None and surfaces.results.coupons >= most and pass_rate_low < surfaces.study.spec.pass_rate:
+        found.append(fact("budget_used", coupons=surfaces.results.coupons))
     lapse = float(surfaces.draws.lapse.mean())
     if lapse > 0.03:
         found.append(fact("lapses", value=lapse))

@@ -37,6 +37,7 @@ Code = Literal[
     "barely_learned",
     # what keeps an answer from being surer
     "rate_open",
+    "budget_used",
     "lapses",
     "not_measured",
     "leans_on_priors",

@@ -4,28 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from doe.assure.comparison.plan import ComparisonPlan
+from doe.assure.comparison.verdict import Comparison
 from doe.domain.finding import Finding
 from doe.words.facts import Reader, Text, texts_of, worded
 from doe.words.wording import at_least_of_hundred, at_most_of_hundred, count, percent, sentence, stated
 
-if TYPE_CHECKING:
-    from doe.assure.comparison.plan import ComparisonPlan
-    from doe.assure.comparison.verdict import Comparison
-
-KINDS = {"same recipe holds": "ready", "retune": "unreachable", "not enough coupons yet": "more"}
+KINDS = texts_of("catalogues", "comparison_frames")
 """Verdict to style of its frame."""
 
-EDGES = {"held": "holds", "not held": "broken", "doubtful": "in doubt", "open": "open"}
+EDGES = texts_of("catalogues", "edges")
 """Verdict on an edge to its words."""
-
-DIFFERS = {
-    "lot": "another lot",
-    "supplier": "another supplier or make",
-    "material": "another material",
-    "same": "the same",
-}
 
 
 def lead(plan: ComparisonPlan, judged: Comparison) -> str:

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.units import METRIC, Shown, show
+from doe.symptoms.advice import Advice, Move
+from doe.symptoms.diagnosis import Diagnosis, NextLook
 from doe.symptoms.faults import fault
 from doe.symptoms.looks import Look, look
 from doe.symptoms.reading import WORDS
 from doe.words.facts import Reader, Text, worded
 from doe.words.wording import count, listing, sentence
-
-if TYPE_CHECKING:
-    from doe.symptoms.advice import Advice, Move
-    from doe.symptoms.diagnosis import Diagnosis, NextLook
 
 UNLISTED = 0.5
 """From this probability on, something that is not on the list is the likeliest."""

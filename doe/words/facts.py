@@ -9,17 +9,18 @@ from datetime import UTC, datetime
 from string import Formatter
 from typing import Any
 
+from doe.domain.errors import quoted
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both, show_difference
-from doe.words.dates import day, day_and_time
 from doe.words.wording import (
     allowed,
     at_least_of_hundred,
     count,
+    day,
+    day_and_time,
     degrees_apart,
     listing,
     out_of_hundred,
@@ -65,9 +66,10 @@ def all_worded(facts: Iterable[Finding | str], texts: Mapping[str, Text], reader
     return tuple(worded(fact, texts, reader) for fact in facts)
 
 
-def texts_of(subject: str) -> Mapping[str, str]:
-    """The texts of a subject by their codes, as they stand in ``templates/tables``."""
-    return packaged_table(subject)
+def texts_of(subject: str, part: str = "") -> Mapping[str, str]:
+    """The texts of a subject, or of a part of it, by their codes, as they stand in ``templates/tables``."""
+    table: Mapping[str, Any] = packaged_table(subject)
+    return table[part] if part else table
 
 
 class _Filler(Formatter):
@@ -136,7 +138,7 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     "percent": lambda _, share, decimals: percent(share, int(decimals or 0)),
     "allowed": lambda _, failures, __: allowed(failures),
     # temperatures and other quantities: both units, the reader's; a difference, a whole one, without its sign
-    "both": lambda reader, degc, _: show_both(degc, "degC", reader.shown),
+    "both": lambda reader, value, unit: show_both(value, unit or "degC", reader.shown),
     "show": lambda reader, value, unit: show(value, unit, reader.shown),
     "apart": lambda reader, delta, decimals: show_difference(delta, reader.shown, decimals=int(decimals or 1)),
     "size": lambda reader, delta, decimals: show_difference(abs(delta), reader.shown, decimals=int(decimals or 1)),
@@ -148,6 +150,8 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     # words that a value chooses
     "sign": lambda _, number, words: words.split("/")[number >= 0],
     "either": lambda _, value, words: words.split("/")[not value],
+    "word": lambda _, code, place: texts_of(*place.split())[code],
+    "if": lambda _, value, more: more.removeprefix(value) if more.startswith(value) else "",
     "day": lambda _, moment, __: day(datetime.fromisoformat(moment)),
 }
 """How a value reads, by what stands behind its colon, with what follows after a space."""

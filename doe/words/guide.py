@@ -7,15 +7,9 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from doe.domain.errors import InputError
+from doe.words.facts import texts_of
 
-TOPICS = {
-    "powder": "bring in a new powder, from the stack to the card at the press",
-    "blank": "qualify a new blank supplier, a powder lot or a film",
-    "why": "document why a recipe was chosen",
-    "training": "train apprentices on tuning",
-    "gauges": "what to dial in, by gauge readings",
-    "python": "the same from Python",
-}
+TOPICS = texts_of("catalogues", "guides")
 """What each guide is for, in the order of a shop's need."""
 
 

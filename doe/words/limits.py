@@ -6,19 +6,10 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.limits import unusual_ranges
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.facts import Reader, Text, all_worded, reader_of
+from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of
 from doe.words.wording import range_both
 
-LIMIT_LABELS = {
-    "film_max_degc": "film: highest temperature its data sheet allows",
-    "powder_max_degc": "powder: highest temperature its data sheet allows at any step",
-    "fabric_max_degc": "fabric: highest temperature its maker or care label allows",
-    "oven_max_degc": "oven: highest temperature it may be set to",
-    "press_max_degc": "press: highest temperature it may be set to",
-    "min_cure_time_s": "shortest cure the powder's data sheet allows",
-    "min_dwell_s": "shortest press dwell the film's data sheet allows",
-    "max_pressure_bar": "press: highest pressure it may be set to",
-}
+LIMIT_LABELS = texts_of("said_of_limits", "labels")
 """What each field of `doe.domain.limits.Limits` is asked for as."""
 
 
@@ -34,11 +25,5 @@ def _outside(reader: Reader, *, factor: str) -> str:
     return f"{f.label}: {tested} reaches outside the usual {usual}. {known.source}."
 
 
-_RANGES: dict[str, Text] = {
-    "outside the usual": _outside,
-    "dye may move": (
-        "press temperature above 138 °C (280 °F) on dyed polyester: dye may move into the print "
-        "(trade pages, secondary). Press bare fabric under plain paper first; look again after 24 h and 72 h."
-    ),
-}
+_RANGES: dict[str, Text] = {**texts_of("said_of_limits", "ranges"), "outside the usual": _outside}
 """`doe.domain.limits.RangeCode`."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from difflib import get_close_matches
 from typing import Any
@@ -34,7 +34,14 @@ Confirm = Callable[[str], bool]
 """Asks a person a question of yes or no; None where nobody can be asked."""
 
 
-def quantity(text: str, stored: str, where: str, shown: Shown, *, confirm: Confirm | None = None) -> float:
+@dataclass(frozen=True)
+class Asking(Shown):
+    """The units of a person, and how to ask whether a value was meant as it is read."""
+
+    confirm: Confirm | None = None
+
+
+def quantity(text: str, stored: str, where: str, shown: Shown) -> float:
     """Stored value of a typed quantity; a bare number is in the user's unit.
 
     A bare number that looks like Fahrenheit is refused, saying what it would be; at a terminal it is asked about.
@@ -43,6 +50,7 @@ def quantity(text: str, stored: str, where: str, shown: Shown, *, confirm: Confi
         value = parse_quantity(text, stored, where, default=shown.unit(stored))
     except InputError:
         fahrenheit = _bare_fahrenheit(text, stored, shown)
+        confirm = shown.confirm if isinstance(shown, Asking) else None
         if fahrenheit is None or confirm is None:
             raise
         print(file=sys.stderr)
@@ -116,7 +124,7 @@ def material(text: str, where: str) -> Material:
     return Material(name.strip(), **values)
 
 
-def factor(text: str, shown: Shown, *, confirm: Confirm | None = None) -> Factor:
+def factor(text: str, shown: Shown) -> Factor:
     """Factor of ``cure_temp=110..140,sd=4,step=1``, ``film_type=hot/cold``, or a known name alone.
 
     A known name brings what is not said: unit, scale, step, setting error, and the usual range.
@@ -145,7 +153,7 @@ def factor(text: str, shown: Shown, *, confirm: Confirm | None = None) -> Factor
         return Factor(name, levels=tuple(level.strip() for level in span.split("/")), **changes)
     unit = changes["unit"] = options.get("unit", known.unit if known else "")
     if equals:
-        changes["low"], changes["high"] = span_of(span, unit, where, shown, confirm=confirm)
+        changes["low"], changes["high"] = span_of(span, unit, where, shown)
     for key, option in (("setting_sd", "sd"), ("trial_sd", "trial"), ("step", "step")):
         if option in options:
             changes[key] = spread(options[option], unit, f"{where}, {option}", shown)
@@ -179,14 +187,14 @@ def pairs(texts: Iterable[str], where: str, example: str, *, allowed: str = "nam
     return made
 
 
-def span_of(text: str, unit: str, where: str, shown: Shown, *, confirm: Confirm | None = None) -> tuple[float, float]:
+def span_of(text: str, unit: str, where: str, shown: Shown) -> tuple[float, float]:
     """Both ends of a range such as ``110..140``."""
     low, dots, high = text.partition("..")
     if not dots:
         raise InputError(where, repr(text), "a low and a high end", "Write the range like 110..140.")
     return (
-        quantity(low, unit, f"{where}, low", shown, confirm=confirm),
-        quantity(high, unit, f"{where}, high", shown, confirm=confirm),
+        quantity(low, unit, f"{where}, low", shown),
+        quantity(high, unit, f"{where}, high", shown),
     )
 
 
@@ -242,7 +250,7 @@ def spec(
     )
 
 
-def held(texts: Sequence[str], shown: Shown, *, confirm: Confirm | None = None) -> dict[str, float | str]:
+def held(texts: Sequence[str], shown: Shown) -> dict[str, float | str]:
     """Settings held constant, of ``pressure=40psi`` or ``mesh=fine``; a known name is read with its unit."""
     made: dict[str, float | str] = {}
     for name, value in pairs(texts, "--hold", "pressure=40psi").items():
@@ -250,9 +258,7 @@ def held(texts: Sequence[str], shown: Shown, *, confirm: Confirm | None = None) 
             raise InputError("--hold", repr(f"{name}="), "name=value", "Write it like pressure=40psi.")
         known = KNOWN_FACTORS.get(name)
         is_number = known is not None and known.unit
-        made[name] = (
-            quantity(value, known.unit, f"--hold {name}", shown, confirm=confirm) if known and is_number else value
-        )
+        made[name] = quantity(value, known.unit, f"--hold {name}", shown) if known and is_number else value
     return made
 
 
@@ -265,7 +271,7 @@ def forbidden(texts: Sequence[str], factors: Sequence[Factor]) -> tuple[Forbidde
     return tuple(made)
 
 
-def limits(texts: Sequence[str], base: Limits | None, shown: Shown, *, confirm: Confirm | None = None) -> Limits:
+def limits(texts: Sequence[str], base: Limits | None, shown: Shown) -> Limits:
     """Limits of ``film_max=175@film data sheet``, added to those already known."""
     values: dict[str, Any] = {}
     sources = dict(base.sources) if base else {}
@@ -276,7 +282,7 @@ def limits(texts: Sequence[str], base: Limits | None, shown: Shown, *, confirm: 
         if field is None:
             raise InputError("--limit", repr(name), allowed, f"Write it like {form}.")
         value, at, source = _parted(rest, "@")
-        values[field] = ceiling_or(value, _limit_unit(field), f"--limit {name}", shown, confirm=confirm)
+        values[field] = ceiling_or(value, _limit_unit(field), f"--limit {name}", shown)
         sources.pop(field, None)  # a new number does not inherit where the old one came from
         if at:
             sources[field] = source
@@ -287,11 +293,11 @@ def _limit_unit(field: str) -> str:
     return "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
 
 
-def ceiling_or(text: str, unit: str, where: str, shown: Shown, *, confirm: Confirm | None = None) -> float:
+def ceiling_or(text: str, unit: str, where: str, shown: Shown) -> float:
     """A limit; a bare 200 in degC is taken, since data sheets say so, though nothing there is ever proposed."""
     if unit == "degC" and shown.temperature == "degC" and text.strip() in ("200", "200.0"):
         return 200.0
-    return quantity(text, unit, where, shown, confirm=confirm)
+    return quantity(text, unit, where, shown)
 
 
 def exact(value: float, unit: str) -> str:

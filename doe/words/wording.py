@@ -1,10 +1,12 @@
-"""Words for numbers: counts, shares, amounts with both temperatures, and what lies beyond a cliff."""
+"""Words for numbers and days: counts, shares, amounts with both temperatures, beyond a cliff, the reader's clock."""
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Callable, Sequence
 from functools import partial
+from typing import TypeVar
 
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
@@ -191,8 +193,7 @@ def degrees_apart(delta_degc: float, shown: Shown = METRIC) -> str:
     ('5 °C (9 °F)', '2.2 °C (4 °F)')
     """
     texts = (
-        f"{round(units.delta(delta_degc, 'degC'), 1):g} {SYMBOLS[units.temperature]}"
-        for units in (shown, other_units(shown))
+        f"{round(units.delta(delta_degc, 'degC'), 1):g} {SYMBOLS[units.temperature]}" for units in (shown, shown.other)
     )
     return "{} ({})".format(*texts)
 
@@ -232,12 +233,7 @@ def amount_both(factor: Factor, value: float | str, shown: Shown = METRIC) -> st
 def _both(factor: Factor, say: Callable[[Shown], str], shown: Shown) -> str:
     """What is said in the reader's unit, for a temperature in the other one as well."""
     is_temperature = factor.is_temperature and not factor.is_categorical
-    return f"{say(shown)} ({say(other_units(shown))})" if is_temperature else say(shown)
-
-
-def other_units(shown: Shown) -> Shown:
-    """The same choice with the other temperature unit."""
-    return Shown("degF" if shown.temperature == "degC" else "degC", shown.pressure)
+    return f"{say(shown)} ({say(shown.other)})" if is_temperature else say(shown)
 
 
 def decimals_of(factor: Factor, shown: Shown = METRIC) -> int:
@@ -373,3 +369,56 @@ def errors_away(setting_errors: float) -> str:
     if setting_errors < 0.5:
         return "less than half a setting error away"
     return f"{setting_errors:.1f} setting errors away"
+
+
+Day = TypeVar("Day", bound=datetime.date)
+
+
+def local(when: datetime.datetime) -> datetime.datetime:
+    """A stored time on the reader's clock."""
+    return when.astimezone()
+
+
+def day(when: datetime.date) -> str:
+    """A day; that of a stored time is the reader's, so that an act reads the same everywhere.
+
+    >>> day(datetime.date(2031, 3, 4)), day(datetime.datetime(2031, 3, 4, 15, 7))
+    ('2031-03-04', '2031-03-04')
+    """
+    return f"{_here(when):%Y-%m-%d}"
+
+
+def minute(when: datetime.datetime) -> str:
+    """A day with its time, for tables.
+
+    >>> minute(datetime.datetime(2031, 3, 4, 15, 7))
+    '2031-03-04 15:07'
+    """
+    return f"{_here(when):%Y-%m-%d %H:%M}"
+
+
+def date_and_time(when: datetime.datetime) -> str:
+    """Date and time that no reader takes for another.
+
+    >>> date_and_time(datetime.datetime(2031, 3, 4, 15, 7))
+    '4 March 2031, 15:07'
+    """
+    here = _here(when)
+    return f"{here.day} {here:%B %Y, %H:%M}"
+
+
+def day_and_time(when: datetime.datetime, today: datetime.datetime) -> str:
+    """A moment as people say it: the time alone on this day, else with its day.
+
+    >>> day_and_time(datetime.datetime(2031, 3, 4, 9, 5), datetime.datetime(2031, 3, 4, 16))
+    '09:05'
+    >>> day_and_time(datetime.datetime(2031, 3, 3, 9, 5), datetime.datetime(2031, 3, 4, 16))
+    '3 March, 09:05'
+    """
+    here, now = _here(when), _here(today)
+    return f"{here:%H:%M}" if here.date() == now.date() else f"{here.day} {here:%B, %H:%M}"
+
+
+def _here(when: Day) -> Day:
+    """A time with a zone on the reader's clock; a day, or a time without a zone, as it is."""
+    return when.astimezone() if isinstance(when, datetime.datetime) and when.tzinfo is not None else when

@@ -20,7 +20,6 @@ from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.comparison import (
-    DIFFERS,
     KINDS,
     count_rows,
     hand_limits,
@@ -30,8 +29,8 @@ from doe.words.comparison import (
     said,
     steps,
 )
-from doe.words.dates import date_and_time
-from doe.words.wording import amount_both, at_most_of_hundred, count, percent, score, sentence, stated
+from doe.words.recipe.card import DIFFERS
+from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_time, percent, score, sentence, stated
 from reports.comparison.figures import draw_hand, draw_limits, draw_pairs
 from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs

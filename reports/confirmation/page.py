@@ -32,8 +32,7 @@ from doe.words.confirmation.verdict import (
     source_rows,
     steps,
 )
-from doe.words.dates import date_and_time
-from doe.words.wording import amount_both, count, listing, score, sentence
+from doe.words.wording import amount_both, count, date_and_time, listing, score, sentence
 from reports.drawing.svg import ACCENT, FONTS, INK, OVER, PAPER, SOFT
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs

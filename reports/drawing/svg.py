@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from doe.domain.factors import Factor
 from doe.domain.jsonable import packaged_table
 from doe.domain.units import SYMBOLS, Shown
-from doe.words.wording import SIDE_WORDS, amount, other_units
+from doe.words.wording import SIDE_WORDS, amount
 
 Floats = NDArray[np.float64]
 
@@ -123,7 +123,7 @@ def dress_axis(
     labels = [_bare(factor, float(t), shown) for t in ticks]
     unit = SYMBOLS[shown.unit(factor.unit)]
     if factor.is_temperature:
-        other = other_units(shown)
+        other = shown.other
         labels = [f"{a}\n{_bare(factor, float(t), other)}" for a, t in zip(labels, ticks, strict=True)]
         unit = f"{unit} over {SYMBOLS[other.unit(factor.unit)]}"
     axis.set_ticks(axis_values(factor, ticks, shown), labels)

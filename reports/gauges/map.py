@@ -12,10 +12,9 @@ from matplotlib.patches import Rectangle
 from doe.assure.gauges.platen import PlatenMap, place_name
 from doe.assure.gauges.summary import MachineMap
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
-from doe.words.dates import date_and_time
 from doe.words.gauges.cautions import caution_words, days_read, map_words, settings_words
 from doe.words.gauges.dials import whole_both
-from doe.words.wording import count, other_units
+from doe.words.wording import count, date_and_time
 from reports.drawing.svg import INK, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
 from reports.sheet.page import Pair
 from reports.views import Column, PageTable, Picture
@@ -76,7 +75,7 @@ def _headline(found: PlatenMap, machine: str) -> str:
 
 
 def _table(found: PlatenMap, at: float | None, shown: Shown) -> PageTable:
-    units = (shown, other_units(shown))
+    units = (shown, shown.other)
     shape = found.passes.shape
     rows = []
     for r, c in np.argwhere(found.passes):

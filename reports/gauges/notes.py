@@ -5,10 +5,9 @@ from __future__ import annotations
 from doe.assure.gauges.cautions import machine_temperatures
 from doe.assure.gauges.line import MachineGauge
 from doe.domain.units import Shown, show_difference
-from doe.words.dates import day
 from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting, dials_of_settings
-from doe.words.wording import count
+from doe.words.wording import count, day
 from reports.sheet.page import Pair
 from reports.study.inputs import StudyReport
 from reports.views import Column, GaugeNotes, Note, PageTable

@@ -9,7 +9,6 @@ from markupsafe import Markup
 
 from doe.domain.recipe import PARTS, KeptRecipe, Recipe, RecipeSetting
 from doe.domain.units import METRIC, Shown
-from doe.words.dates import day
 from doe.words.recipe.card import (
     COVERED,
     both,
@@ -23,7 +22,7 @@ from doe.words.recipe.card import (
     state_words,
     window_words,
 )
-from doe.words.wording import held, sentence
+from doe.words.wording import day, held, sentence
 from reports.drawing.qr import qr_svg
 from reports.pages import render
 from reports.sheet.page import Pair

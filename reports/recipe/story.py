@@ -16,13 +16,12 @@ from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
 from doe.setpoint.alternatives import Alternative
 from doe.words.confirmation.plan import attempt_told
-from doe.words.dates import date_and_time, day
 from doe.words.recipe.card import changes_between, confirmation_sentence, recipe_cautions, state_words
 from doe.words.recipe.record import found_words, item_label
 from doe.words.recipe.story import other_row, plan_row, plan_words, round_kind
 from doe.words.study.answer import headline, lead, nearest_cliff, sureness, window_sentences
 from doe.words.study.plans import kind_label, said, why_left_out
-from doe.words.wording import count, held, listing, sentence
+from doe.words.wording import count, date_and_time, day, held, listing, sentence
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
 from reports.sheet.page import Pair, limit_pairs, stack_pairs

@@ -11,10 +11,9 @@ from doe.assure.gauges.line import GaugedLine
 from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.words.dates import day
 from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
-from doe.words.wording import amount_both
+from doe.words.wording import amount_both, day
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,7 @@ from doe.domain.errors import InputError
 from doe.domain.limits import refuse_too_hot
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.words.dates import date_and_time
-from doe.words.wording import amount_both
+from doe.words.wording import amount_both, date_and_time
 from reports.drawing.qr import qr_svg
 from reports.sheet.page import Pair
 

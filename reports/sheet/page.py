@@ -18,10 +18,9 @@ from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.symptoms.reading import short_list, symptom
-from doe.words.dates import date_and_time
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study.plans import plan_notes
-from doe.words.wording import count, difference_both, held, listing, sentence
+from doe.words.wording import count, date_and_time, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
 from reports.sheet.dials import SheetDials
 

@@ -19,7 +19,7 @@ from doe.words.study.answer import (
 )
 from doe.words.study.plans import plan_notes
 from doe.words.study.setpoint import cautions_left, method_words, said
-from doe.words.wording import amount, count, held, other_units, range_both, stated
+from doe.words.wording import amount, count, held, range_both, stated
 from reports.confirmation.page import confirmation_section
 from reports.gauges.notes import gauge_note, gauge_notes
 from reports.pages import render
@@ -164,7 +164,7 @@ def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
         SettingDial(
             f.label,
             amount(f, answer.setpoint[f.name], shown),
-            amount(f, answer.setpoint[f.name], other_units(shown)) if f.is_temperature else "",
+            amount(f, answer.setpoint[f.name], shown.other) if f.is_temperature else "",
             span(f, answer.window),
             span(f, answer.assured_window),
         )

@@ -21,7 +21,6 @@ from doe.setpoint.why import explain_answer
 from doe.surfaces.fitted import Surfaces
 from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN
 from doe.surfaces.window_model import HAND_FREEDOM, TRIAL_ERROR, WindowModel
-from doe.words.dates import date_and_time
 from doe.words.study.why import WhyPart, differences, rough_note, why_parts
 from doe.words.wording import (
     GRADED,
@@ -30,6 +29,7 @@ from doe.words.wording import (
     amount_both,
     at_least_of_hundred,
     count,
+    date_and_time,
     difference_both,
     listing,
     move,

@@ -30,7 +30,6 @@ from doe.words.wording import (
     decimals_of,
     difference_both,
     move,
-    other_units,
     stated,
 )
 from reports.study.inputs import StudyReport
@@ -286,7 +285,7 @@ def _factor(f: Factor, here: float | str, shown: Shown) -> dict[str, Any]:
         "log": f.scale == "log",
         "sd": f.setting_sd,
         "ways": [move(f, "lower"), move(f, "higher")],
-        "units": [_unit(f, units) for units in ((shown, other_units(shown)) if f.is_temperature else (shown,))],
+        "units": [_unit(f, units) for units in ((shown, shown.other) if f.is_temperature else (shown,))],
     }
 
 

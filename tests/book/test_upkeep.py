@@ -41,7 +41,7 @@ def damage(path: Path, *changes: str) -> list[str]:
             "Row 4 of entries has a field x that nobody knows.",
         ),
         ("UPDATE analyses SET inputs_hash = ' '", "Analysis 1 has no hash of its inputs."),
-        ("UPDATE study_entries SET data = '{}'", "Row 1 of study_entries cannot be read: KeyError"),
+        ("UPDATE study_entries SET data = '{}'", "Row 1 of study_entries cannot be read: TypeError"),
         ("UPDATE rounds SET notes = '[3]'", "Row 1 of rounds cannot be read: TypeError"),
         ("UPDATE rounds SET study_id = 7", "Coupon R1-01 of study 1 is in a round of another study."),
         ("INSERT INTO studies VALUES (2, 'now')", "Study 2 has no name and no content."),

@@ -7,8 +7,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from doe.acts.answers import answer_data, answer_from
-from doe.acts.study.fits import recommend_study
+from doe.acts.study.fits import answer_data, answer_from, recommend_study
 from doe.acts.study.inputs import inputs_hash
 from doe.domain.jsonable import jsonable
 

@@ -7,7 +7,7 @@ import shlex
 
 import pytest
 
-from doe.domain.texts import quoted
+from doe.domain.errors import quoted
 
 NAMES = [
     "tee-fine",

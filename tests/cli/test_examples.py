@@ -9,7 +9,9 @@ from importlib import import_module
 import typer
 
 from doe.cli.app import app
+from doe.cli.tree import COMMANDS as LOADED
 from doe.cli.tree import TREE
+from doe.domain.jsonable import packaged_table
 from tests.acts.recipe.samples import make_releasable
 
 SHARED = ("--book", "--who", "--temperature", "--pressure", "--json", "--help")
@@ -62,8 +64,20 @@ def test_every_command_of_a_module_is_in_the_table():
         for sub, leaf in entry.commands.items() if entry.commands else [(name, entry)]:
             modules.setdefault(leaf.module, set()).add(sub)
     for module, names in modules.items():
-        made = import_module(f"doe.cli.{module}").app.registered_commands
+        import_module(f"doe.cli.{module}")
+        made = LOADED[f"doe.cli.{module}"].registered_commands
         assert {command.name for command in made} == names, module
+
+
+def test_the_table_of_options_names_only_what_the_commands_take():
+    told = dict(packaged_table("options"))
+    every = [{p.name for p in command.params} for command in COMMANDS.values()]
+    assert told.pop("shared").keys() <= set.intersection(*every)
+    assert told.pop("any").keys() <= set().union(*every)
+    assert {tuple(path.split()) for path in told} == COMMANDS.keys()
+    for path, entry in told.items():
+        names = {p.name for p in COMMANDS[tuple(path.split())].params}
+        assert entry.get("takes", {}).keys() - names == set(), path
 
 
 def test_help_fits_80_columns(empty_shop):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from doe.domain.errors import InputError
+from doe.domain.errors import NOTE_LENGTH, InputError, check_line, check_note
 from doe.domain.factors import Factor, usual_factor
 from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
@@ -13,7 +13,6 @@ from doe.domain.seeds import check_seed
 from doe.domain.spec import Check
 from doe.domain.stack import Line, Machine, Material, Stack
 from doe.domain.study import Study
-from doe.domain.texts import NOTE_LENGTH, check_line, check_note
 
 TWO = (usual_factor("cure_temp"), usual_factor("dwell"))
 FINE = Material("fine")

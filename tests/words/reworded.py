@@ -98,9 +98,9 @@ class Loader(importlib.machinery.SourceFileLoader):
 
 
 def reworded(table: Any) -> Any:
-    """A table with every sentence reworded; keys stay."""
+    """A table with every sentence reworded; codes of several words as well, as they are in a module."""
     if isinstance(table, Mapping):
-        return {key: reworded(value) for key, value in table.items()}
+        return {reworded(key): reworded(value) for key, value in table.items()}
     if isinstance(table, list):
         return [reworded(value) for value in table]
     return table + MARK if isinstance(table, str) and is_sentence(table) else table

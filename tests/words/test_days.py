@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.words.dates import day
+from doe.words.wording import day
 
 ROOT = Path(__file__).parents[2]
 

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 import doe
-from doe.acts.answers import answer_data, answer_from
+from doe.acts.study.fits import answer_data, answer_from
 from doe.domain.finding import finding_of
 from doe.domain.jsonable import jsonable
 from doe.domain.units import Shown

@@ -16,7 +16,9 @@ FOUND_IN = {
     "confirmation": ("doe/assure/confirmation", "doe/acts/confirmation", "doe/acts/recipe/release.py"),
     "recipe": ("doe/acts/recipe/record_items.py", "doe/acts/recipe/on_line.py"),
 }
-OF_RULES = {"confirms", "rule_fixed"}
+MADE_BY = {"Finding": 0, "_there": 1, "_missing": 1, "_said": 1}
+"""What makes a finding, and the place of its code among what it is given."""
+OF_RULES = {"confirms"}
 """Put together in `doe.words.confirmation.plan`."""
 OF_JUDGING = {"to_make", "waiting", "doubtful"}
 """What a judgement lacks is told from its counts, in `doe.words.confirmation.verdict`."""
@@ -36,8 +38,9 @@ def codes(subject: str) -> set[str]:
         part.value
         for tree in sources(subject)
         for node in ast.walk(tree)
-        if isinstance(node, ast.Call) and ast.unparse(node.func) == "Finding"
-        for part in ([node.args[0].body, node.args[0].orelse] if isinstance(node.args[0], ast.IfExp) else node.args[:1])
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in MADE_BY
+        for code in node.args[MADE_BY[ast.unparse(node.func)] :][:1]
+        for part in ([code.body, code.orelse] if isinstance(code, ast.IfExp) else [code])
         if isinstance(part, ast.Constant)
     }
 
@@ -55,7 +58,8 @@ def test_how_a_value_reads_is_known(subject):
         assert "{}" not in text
         for _, spec in SPEC.findall(text):
             noun = re.fullmatch(r"[a-z ]+(/[a-z ]+)?", spec)
-            assert spec.partition(" ")[0] in READINGS or noun or re.fullmatch(r"|g|\.\d+f?", spec), text
+            counted = spec == "{unit"  # by a noun that is a value itself
+            assert spec.partition(" ")[0] in READINGS or noun or counted or re.fullmatch(r"|g|\.\d+f?", spec), text
 
 
 def test_every_item_has_its_name_and_what_can_be_missing_a_way_to_add_it():

@@ -7,12 +7,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from doe.cli.output import folded
+from doe.cli.desk import folded
 from doe.domain.coding import round_settings
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import jsonable
 from doe.domain.limits import Limits
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.words import typed
 

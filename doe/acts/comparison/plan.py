@@ -4,39 +4,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
-from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from doe.acts.base import Key, digest, usual_seed, version
-from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
+from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.limits import refuse_held
 from doe.assure.comparison.equivalence import coupons_for_means
 from doe.assure.comparison.order import MOST_STROKES, comparison_coupons, recipe_points
 from doe.assure.comparison.plan import ComparisonPlan, first_round, strokes_for_rates
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
+from doe.book.book import Book
 from doe.book.records import NewAnalysis, NewRound, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import NAME_LENGTH, InputError, quoted
 from doe.domain.finding import Finding
-from doe.domain.jsonable import jsonable
-from doe.domain.limits import LIMIT_NAMES, Limits, missing_limits
+from doe.domain.jsonable import jsonable, named
+from doe.domain.limits import LIMIT_OPTIONS, Limits, missing_limits
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import KeptRecipe, Part, Recipe, StackDifference, stack_differences
 from doe.domain.spec import Spec
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
-from doe.domain.texts import NAME_LENGTH, quoted
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
 from doe.words.wording import listing
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"
 """Kinds of analyses: what was decided before a coupon was made, and what the coupons said."""
@@ -53,12 +47,6 @@ _LIMITS_OF: Mapping[Part, tuple[str, ...]] = {
     "ink": (),
 }
 """Limits that stand on the data sheet of a part: another supplier's or make's sheet has to be read anew."""
-
-
-def plan_from(payload: Mapping[str, Any]) -> ComparisonPlan:
-    """The plan that was kept; what a later version may have added is left out."""
-    known = {f.name: payload[f.name] for f in fields(ComparisonPlan)}
-    return ComparisonPlan(**{**known, "edges": tuple(known["edges"])})
 
 
 @dataclass(frozen=True)
@@ -178,7 +166,7 @@ def offer_comparison(book: Book, recipe_name: str, wanted: Wanted) -> Comparison
         edge_strokes=edge_strokes,
         edges=edges,
     )
-    seed = usual_seed(study.name) if wanted.seed is None else wanted.seed
+    seed = usual_seed(study.name, wanted.seed)
     line = book.line(recipe.line.name)
     coupons = partial(
         comparison_coupons,
@@ -259,13 +247,13 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
         1,
         offer.coupons,
         offer.hours,
-        caution_words(study_cautions(book, record), reader_of(record.study, shown)),
+        cautions_said(book, record, shown),
     )
 
 
 def sheet_notes(plan: ComparisonPlan, line: Line) -> tuple[Finding, ...]:
     """What the person at the press must know of a round."""
-    materials = {name: getattr(plan, name) for name in ("new", "in_use", "recipe", "revision")}
+    materials = named(plan, "new", "in_use", "recipe", "revision")
     pair = Finding("pair_together" if line.coupons_per_stroke > 1 else "pair_in_turn")
     return Finding("new_and_in_use", materials), pair, Finding("score_blind")
 
@@ -346,8 +334,7 @@ def comparison_study(
     name = wanted.name or f"{recipe.name} with {_words(d.ours for d in differences)}"[:NAME_LENGTH].rstrip()
     held_by = base.coupons_per_garment if wanted.per_garment is None else wanted.per_garment
     study = replace(base, name=name, spec=spec, limits=limits, factors=tuple(factors), coupons_per_garment=held_by)
-    short = {field: name for name, field in LIMIT_NAMES.items()}
-    return study, tuple(short[n] for n in missing_limits(study.factors, limits))
+    return study, tuple(LIMIT_OPTIONS[n] for n in missing_limits(study.factors, limits))
 
 
 def limits_anew(old: Limits | None, differences: Sequence[StackDifference], given: Limits | None) -> Limits:

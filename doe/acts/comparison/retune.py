@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from doe.acts.base import Key, usual_seed
 from doe.acts.comparison.plan import hours_for, study_behind
 from doe.acts.comparison.verdict import comparison_plan
-from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
+from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.earlier import (
     Prior,
     check_discount,
@@ -22,8 +21,10 @@ from doe.acts.study.earlier import (
 )
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.rounds import results_to_learn_from
+from doe.book.book import Book
 from doe.book.records import NewRound, StudyRecord
 from doe.domain.coding import to_step
+from doe.domain.errors import NAME_LENGTH
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC, Limits
@@ -32,14 +33,8 @@ from doe.domain.recipe import Recipe
 from doe.domain.score import ScoreEntry
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
-from doe.domain.texts import NAME_LENGTH
 from doe.domain.units import METRIC, Shown
 from doe.plans.build import make_plan
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 FROM_COMPARISON = "from the comparison"
 """Role of coupons of the new material that the comparison made already."""
@@ -100,7 +95,7 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
     if wishes.per_garment is not None:
         study = replace(study, coupons_per_garment=wishes.per_garment)
     refuse_without_limits(study)
-    seed = usual_seed(study.name) if wishes.seed is None else wishes.seed
+    seed = usual_seed(study.name, wishes.seed)
     brought = _brought(book, record, study)
     made = make_plan(study, coupons=wishes.coupons, seed=seed, line=record.line)
     coupons, number = made.coupons, 1
@@ -135,7 +130,7 @@ def begin_retune(book: Book, key: Key, wishes: RetuneWishes, *, shown: Shown = M
         number,
         coupons,
         hours_for(study, coupons, record.line),
-        caution_words(study_cautions(book, stored), reader_of(stored.study, shown)),
+        cautions_said(book, stored, shown),
     )
 
 

@@ -7,39 +7,33 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from doe.acts.base import Key, digest, version
-from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, plan_from, sheet_notes
-from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
-from doe.acts.study.counts import score_counts
-from doe.acts.study.rounds import is_comparison
+from doe.acts.comparison.plan import COMPARISON, COMPARISON_PLAN, Begun, hours_for, sheet_notes
+from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
+from doe.acts.study.deviations import history_of
+from doe.acts.study.rounds import is_comparison, score_counts
 from doe.assure.comparison.order import comparison_coupons
 from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison, compare_materials
 from doe.assure.confirmation.allocation import SETPOINT
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.finding import Finding, Value
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import COMPARE
 from doe.domain.recipe import KeptRecipe
-from doe.domain.serial import to_plain
+from doe.domain.serial import from_plain, to_plain
 from doe.domain.stack import Stack
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
-from doe.words.dates import local
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
+from doe.words.wording import local
 from reports.comparison.page import ComparisonReport, comparison_report
 from reports.files import write_whole
-from reports.study.inputs import HistoryRow, Provenance
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
+from reports.study.inputs import Provenance
 
 
 @dataclass(frozen=True)
@@ -210,7 +204,7 @@ def more_coupons(
     notes = sheet_notes(plan, record.line)
     book.save_round(record.id, coupons, kind=COMPARE, seed=seed, notes=notes, scale="surface")
     hours = hours_for(record.study, coupons, record.line)
-    cautions = caution_words(study_cautions(book, record), reader_of(record.study, shown))
+    cautions = cautions_said(book, record, shown)
     return Begun(record, plan, number, coupons, hours, cautions)
 
 
@@ -223,7 +217,6 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
         If the place cannot be written.
     """
     record, kept = found.record, found.kept
-    acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     page = comparison_report(
         ComparisonReport(
             study=record.study,
@@ -238,7 +231,7 @@ def write_comparison(book: Book, found: Compared, output: Path, *, shown: Shown,
             cautions=found.cautions,
             provenance=Provenance(kept.inputs_hash, kept.version, made_by, local(kept.made_at)),
             made_at=local(datetime.now(UTC)),
-            history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
+            history=history_of(book, record),
             shown=shown,
         )
     )
@@ -257,7 +250,7 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
     last = dict(book.analyses_of_kind(COMPARISON))  # a later one of the same study replaces an earlier one
     stories = []
     for study_id, planned in book.analyses_of_kind(COMPARISON_PLAN):
-        plan = plan_from(planned.payload)
+        plan = from_plain(ComparisonPlan, planned.payload)
         if plan.recipe != recipe_name:
             continue
         judged = last.get(study_id)
@@ -277,7 +270,7 @@ def comparisons_of(book: Book, recipe_name: str) -> tuple[ComparisonStory, ...]:
 
 def _told(plan: ComparisonPlan, judged: AnalysisRecord | None) -> Finding:
     """What a comparison came to, of its verdict as the book keeps it."""
-    about: dict[str, Value] = {name: getattr(plan, name) for name in ("new", "in_use", "revision")}
+    about: dict[str, Value] = named(plan, "new", "in_use", "revision")
     rates = judged.payload["rates"] if judged else {"new_units": 0}
     if judged is None or not rates["new_units"]:
         return Finding("not_judged", about)
@@ -311,7 +304,7 @@ def comparison_plan(book: Book, key: Key) -> tuple[StudyRecord, ComparisonPlan]:
             "a comparison or a recipe",
             "Begin one with: doe compare RECIPE --begin",
         )
-    return record, plan_from(planned.payload)
+    return record, from_plain(ComparisonPlan, planned.payload)
 
 
 def _cautions(book: Book, plan: ComparisonPlan, found: Comparison, record: StudyRecord) -> Iterator[Finding]:

@@ -4,22 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
-from doe.acts.confirmation.rules import REPLACEMENT, plan_data, plans_of
-from doe.acts.confirmation.verdict import Confirmed, confirmation_of, planned_confirmation, window_of
-from doe.acts.study.counts import score_counts
-from doe.acts.study.fits import fit_of
+from doe.acts.confirmation.verdict import (
+    REPLACEMENT,
+    Confirmed,
+    confirmation_of,
+    plan_data,
+    planned_confirmation,
+    plans_of,
+    window_of,
+)
+from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import refuse_without_limits
 from doe.acts.study.plans import whole_plan
-from doe.acts.study.rounds import scale_of
+from doe.acts.study.rounds import scale_of, score_counts
 from doe.assure.confirmation.allocation import (
     CORNER_COUPONS,
     SET_UPS,
@@ -31,22 +36,18 @@ from doe.assure.confirmation.allocation import (
 )
 from doe.assure.confirmation.attempts import ConfirmationPlan
 from doe.assure.confirmation.claims import ClaimPlan, claim_plan
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, check_note, quoted
 from doe.domain.finding import Finding
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
 from doe.domain.study import Study
-from doe.domain.texts import check_note, quoted
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words.dates import minute
 from doe.words.study.answer import scores_first
-from doe.words.wording import count, stated
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
+from doe.words.wording import count, minute, stated
 
 STATED_RATES = (0.97, 0.99)
 """True pass rates at which the chance to be accepted is shown, beside what the study believes."""
@@ -256,7 +257,7 @@ def _store(
     They come in an order a person can run, with batches, strokes and garments that no earlier round has.
     """
     before, number = whole_plan(book, record).coupons, _next_round(book, record)
-    seed = usual_seed(record.name) if seed is None else seed
+    seed = usual_seed(record.name, seed)
     coupons = order_confirmation(
         _on_garments(record.study, wishes.per_garment),
         confirmation_settings(record.study, plan.points, times),
@@ -290,7 +291,7 @@ def _round_notes(plan: ConfirmationPlan) -> tuple[Finding, ...]:
     claim = plan.claim
     units = {"units": claim.units, "unit": plan.unit}
     corners = {"corners": len(plan.corners), "corner_coupons": plan.corner_coupons}
-    rule = {"failures": claim.failures, "pass_rate": claim.pass_rate, "assurance": claim.assurance}
+    rule = {**named(claim, "failures", "pass_rate", "assurance")}
     return (
         Finding("confirms", {"attempt": plan.attempt, **units, "per_unit": plan.per_unit, **corners}),
         Finding("rule_fixed", {**units, **rule}),
@@ -354,7 +355,7 @@ def _offer(book: Book, key: Key, wishes: ClaimWishes, progress: Progress | None)
     where = f"answer of {record.name}"
     if wishes.unit == "stroke" and record.line.coupons_per_stroke == 1:
         raise InputError("--units", "stroke", "coupon: this line presses one coupon a stroke", "Leave it out.")
-    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND]
+    kept = book.analyses(record.id, RECOMMEND)
     if not kept:
         raise InputError(where, "none kept", "an answer to confirm", f"Ask for it first: doe recommend {name}.")
     now = hash_now(book, record)

@@ -1,23 +1,21 @@
-"""What a confirmation says so far: the verdict, every attempt, the study beside it, and what to do next."""
+"""Rules of confirmations as the book keeps them, and what one says so far: verdict, attempts, and what is next."""
 
 from __future__ import annotations
 
 import hashlib
-import json
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 import pandas as pd
 
-from doe.acts.answers import answer_from
-from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
-from doe.acts.confirmation.rules import plan_data, plans_of
-from doe.acts.study.counts import confirmation_counts
-from doe.acts.study.fits import fit_of
+from doe.acts.base import RECOMMEND, Key, Progress, digest, usual_seed, version
+from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.next_step import NextStep
+from doe.acts.study.rounds import confirmation_counts
 from doe.assure.confirmation.attempts import (
     Attempt,
     ConfirmationPlan,
@@ -28,24 +26,22 @@ from doe.assure.confirmation.attempts import (
 )
 from doe.assure.confirmation.combination import Combination, combine_with_study
 from doe.assure.confirmation.verdict import coupon_states
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.finding import Finding, finding_of
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
-from doe.domain.plan_kinds import CONFIRMATION
+from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
 from doe.domain.recipe import ConfirmationRecord
-from doe.domain.texts import quoted
+from doe.domain.serial import from_plain
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
 from doe.words.confirmation.verdict import ConfirmationFacts
-from doe.words.dates import local
+from doe.words.wording import local
 from reports.confirmation.page import confirmation_page
 from reports.files import write_whole
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)
@@ -123,14 +119,14 @@ def confirmation_of(book: Book, key: Key) -> Confirmed | None:
     counts = confirmation_counts(book, record.id)
     assert counts is not None  # a rule is stored together with its coupons
     doubts, remarks, window_known = _standing(book, record, plans[-1])
-    digest, held = _sum(attempts), _window_held(attempts[-1], window_known)
-    alone = None if doubts else _proof(book, record, attempts, digest)
+    inputs, held = _sum(attempts), _window_held(attempts[-1], window_known)
+    alone = None if doubts else _proof(book, record, attempts, inputs)
     whole = attempts[-1].verdict == "accepted" and held is not False
     return Confirmed(
         record=record,
         attempts=attempts,
         counts=counts,
-        hash=digest,
+        hash=inputs,
         doubts=doubts,
         remarks=remarks,
         window_held=held,
@@ -187,7 +183,7 @@ def _standing(
 
 def _answer_kept(book: Book, record: StudyRecord, inputs: str) -> AnalysisRecord | None:
     """The newest answer to these results."""
-    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND and a.inputs_hash == inputs]
+    kept = [a for a in book.analyses(record.id, RECOMMEND) if a.inputs_hash == inputs]
     return kept[-1] if kept else None
 
 
@@ -208,7 +204,7 @@ def _window_held(attempt: Attempt, known: bool) -> bool | None:
     return all(held.get(role) == "held" for role in attempt.plan.corners)
 
 
-def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], digest: str) -> ConfirmationRecord | None:
+def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], inputs: str) -> ConfirmationRecord | None:
     """Record for a recipe: the setpoint is accepted, hand-feel is good enough, nothing is open."""
     attempt, judged = attempts[-1], attempts[-1].judged
     if judged is None or attempt.plan.given_up:
@@ -217,7 +213,7 @@ def _proof(book: Book, record: StudyRecord, attempts: tuple[Attempt, ...], diges
     is_open = any(corners.get(role, "open") == "open" for role in attempt.plan.corners)
     if judged.setpoint_verdict != "accepted" or judged.hand_verdict not in ("", "good enough") or is_open:
         return None
-    kept = [a for a in book.analyses(record.id) if a.kind == CONFIRMATION and a.payload.get("sum") == digest]
+    kept = [a for a in book.analyses(record.id, CONFIRMATION) if a.payload.get("sum") == inputs]
     claim = judged.plan
     return ConfirmationRecord(
         claim=claim.pass_rate,
@@ -244,8 +240,7 @@ def _sum(attempts: tuple[Attempt, ...]) -> str:
         parts.append(
             [plan_data(attempt.plan), attempt.plan.given_up, jsonable(scored.to_dict("records")), attempt.void]
         )
-    text = json.dumps(jsonable(parts), sort_keys=True, ensure_ascii=True, allow_nan=False)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return digest(jsonable(parts))
 
 
 def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> Weighed:
@@ -264,10 +259,10 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
     whole = hashlib.sha256(f"{found.hash} {now}".encode()).hexdigest()
     if found.current.judged is None:
         return Weighed(found, None, Finding("not_scored"), None)
-    same = [a for a in book.analyses(record.id) if a.kind == CONFIRMATION and a.inputs_hash == whole]
+    same = [a for a in book.analyses(record.id, CONFIRMATION) if a.inputs_hash == whole]
     if same:
         kept = same[-1].payload["together"]
-        together = None if kept is None else Combination(**{**kept, "warnings": (*map(finding_of, kept["warnings"]),)})
+        together = None if kept is None else from_plain(Combination, kept)
         return Weighed(found, together, finding_of(same[-1].payload["withheld"]), same[-1])
     answer = _answer_kept(book, record, now)
     seed = answer.seed if answer else usual_seed(record.name)
@@ -280,14 +275,12 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
         version=version(),
         payload=jsonable(
             {
-                "verdict": found.verdict,
+                **named(found, "verdict", "doubts", "over_attempts"),
                 "sum": found.hash,
                 "attempt": found.current.plan.attempt,
                 "judged": found.current.judged,
                 "together": together,
                 "withheld": withheld,
-                "doubts": found.doubts,
-                "over_attempts": found.over_attempts,
             }
         ),
     )
@@ -387,3 +380,48 @@ def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
     else:
         steps.append(NextStep("extend", coupons=MORE_COUPONS))
     return (*steps, *((NextStep("confirmation_page"),) if judged is not None else ()))
+
+
+REPLACEMENT = "confirmation replacement"
+"""Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
+
+
+def plan_data(plan: ConfirmationPlan, *, gives_up: Mapping[str, Any] | None = None) -> dict[str, Any]:
+    """A rule as what JSON takes; ``gives_up`` names the attempt that it puts an end to, and why."""
+    data: dict[str, Any] = jsonable(plan)
+    for name in ("id", "made_at", "made_by", "given_up", "inputs_hash"):  # the book keeps these beside it
+        del data[name]
+    # the verdict is for lists of studies: until coupons are scored, this is how far it has come
+    return data | {"gives_up": dict(gives_up) if gives_up else None, "verdict": "planned"}
+
+
+def plans_of(book: Book, key: Key) -> tuple[ConfirmationPlan, ...]:
+    """Every confirmation ever planned for a study, oldest first."""
+    plans = book.analyses(key, CONFIRMATION_PLAN)
+    ends = {a.payload["gives_up"]["attempt"]: str(a.payload["gives_up"]["why"]) for a in plans if a.payload["gives_up"]}
+    further: dict[int, list[int]] = {}
+    for a in book.analyses(key, REPLACEMENT):
+        further.setdefault(int(a.payload["attempt"]), []).append(int(a.payload["round"]))
+    return tuple(
+        _plan_from(a, further.get(int(a.payload["attempt"]), ()), ends.get(a.payload["attempt"], "")) for a in plans
+    )
+
+
+def verdicts_of(book: Book, key: Key) -> tuple[tuple[int, ConfirmationVerdict], ...]:
+    """Number and verdict of every confirmation of a study as it stands, oldest first."""
+    plans = plans_of(book, key)
+    if not plans:
+        return ()
+    study, frame = book.study(key).study, book.results(key, include_void=True)
+    return tuple((plan.attempt, attempt_of(study, plan, frame).verdict) for plan in plans)
+
+
+def _plan_from(kept: AnalysisRecord, further: Sequence[int], given_up: str) -> ConfirmationPlan:
+    data = {
+        **kept.payload,
+        **named(kept, "id", "inputs_hash"),
+        "points": pd.DataFrame(kept.payload["points"]),
+        "rounds": (*kept.payload["rounds"], *further),
+        "given_up": given_up,
+    }
+    return replace(from_plain(ConfirmationPlan, data), made_at=kept.made_at, made_by=kept.made_by)

@@ -5,20 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
 
-from doe.acts.gauges.dials import USUAL_STEP_DEGC, Dial, dial_ends, dials_on
-from doe.acts.gauges.line import gauged_line
+from doe.acts.gauges.line import USUAL_STEP_DEGC, Dial, dial_ends, dials_on, gauged_line
 from doe.assure.gauges.cautions import status_caution
 from doe.assure.gauges.line import GaugedLine
+from doe.book.book import Book
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting
 from doe.domain.stack import Line
 from doe.domain.units import METRIC, Shown
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)

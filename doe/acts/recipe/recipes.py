@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from doe.book.book import Book
 from doe.domain.recipe import KeptRecipe
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 UID_LENGTH = 32
 

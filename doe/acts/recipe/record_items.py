@@ -8,11 +8,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from datetime import datetime
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Literal
 
 from doe.book.records import RoundInfo, StudyRecord
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
+from doe.domain.jsonable import named
 from doe.domain.limits import LIMIT_NAMES
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import learning_rounds
@@ -74,7 +76,7 @@ def facts_of_study(book: Book, record: StudyRecord, answer: Answer | None) -> Re
 def record_items(facts: RecordFacts) -> tuple[RecordItem, ...]:
     """Every item of the least record, in the order in which it is asked for."""
     return (
-        _there("who", Finding("entries", {"made_by": facts.made_by})),
+        _there("who", "entries", made_by=facts.made_by),
         _machine(facts, "oven", facts.line.oven.name),
         _machine(facts, "press", facts.line.press.name),
         *_lots(facts.stack),
@@ -82,77 +84,69 @@ def record_items(facts: RecordFacts) -> tuple[RecordItem, ...]:
         _typed("room", facts.room),
         _limits(facts),
         _plan(facts),
-        _there("deviations", Finding("deviations")),
+        _there("deviations", "deviations"),
         _coupons(facts),
         _measured(facts),
         _raters(facts),
         _point(facts.answer),
         _typed("handling", *facts.handling),
         _confirmation(facts),
-        _there("voids", Finding("voids")),
+        _there("voids", "voids"),
         _source(facts),
     )
 
 
-def _there(what: str, *found: Finding | str) -> RecordItem:
-    return RecordItem(what, "there", found)
+def _item(state: Literal["there", "missing", "said"], what: str, code: str, /, **values: Value) -> RecordItem:
+    return RecordItem(what, state, (Finding(code, values),))
 
 
-def _missing(what: str, *found: Finding | str) -> RecordItem:
-    return RecordItem(what, "missing", found)
+_there, _missing, _said = (partial(_item, "there"), partial(_item, "missing"), partial(_item, "said"))
 
 
-def _said(what: str, found: Finding) -> RecordItem:
-    return RecordItem(what, "said", (found,))
-
-
-def _machine(facts: RecordFacts, machine: str, named: str) -> RecordItem:
+def _machine(facts: RecordFacts, machine: str, name: str) -> RecordItem:
     mine = [r.taken_at for r in facts.readings if r.machine == machine]
     if not mine:
-        return _missing(machine, Finding("never_measured", {"named": named, "line": facts.line.name}))
+        return _missing(machine, "never_measured", named=name, line=facts.line.name)
     last = max((at.isoformat() for at in mine if at is not None), default="")
-    values: dict[str, Value] = {"named": named, "readings": len(mine), "last": last}
-    return _there(machine, Finding("machine" if last else "machine_undated", values))
+    return _there(machine, "machine" if last else "machine_undated", named=name, readings=len(mine), last=last)
 
 
 def _lots(stack: Stack) -> Iterator[RecordItem]:
     for part in PARTS:
         material = getattr(stack, part)
         if material is not None and material.lot.strip():
-            yield _there(part, str(material))
+            yield RecordItem(part, "there", (str(material),))
         elif material is not None:
-            yield _missing(part, Finding("no_lot", {"material": str(material)}))
+            yield _missing(part, "no_lot", material=str(material))
 
 
 def _typed(what: str, *texts: str) -> RecordItem:
     given = tuple(text.strip() for text in texts if text.strip())
-    return _there(what, *given) if given else _missing(what, Finding("nothing"))
+    return RecordItem(what, "there", given) if given else _missing(what, "nothing")
 
 
 def _limits(facts: RecordFacts) -> RecordItem:
     limits = facts.study.limits
     if limits is None:
-        return _missing("limits", Finding("no_limits", {"limits": ()}))
+        return _missing("limits", "no_limits", limits=())
     known = [f.name for f in fields(limits) if f.name != "sources" and getattr(limits, f.name) is not None]
     bare = [
         option for option, name in LIMIT_NAMES.items() if name in known and not limits.sources.get(name, "").strip()
     ]
     if bare:
-        return _missing("limits", Finding("no_source", {"limits": tuple(bare)}))
-    return _there("limits", Finding("limits", {"known": len(known)}))
+        return _missing("limits", "no_source", limits=tuple(bare))
+    return _there("limits", "limits", known=len(known))
 
 
 def _plan(facts: RecordFacts) -> RecordItem:
     if not facts.rounds:
-        return _missing("plan", Finding("no_plan"))
+        return _missing("plan", "no_plan")
     first = facts.rounds[0]
     if "cure_batch" not in facts.results or facts.results.loc[facts.results["round"] == 1, "cure_batch"].isna().all():
-        return _said("plan", Finding("not_planned"))
+        return _said("plan", "not_planned")
     if facts.first_scored is not None and facts.first_scored < first.made_at:
-        return _said("plan", Finding("scored_before"))
-    return _there(
-        "plan", Finding("planned", {"kind": first.kind, "seed": first.seed, "stored": first.made_at.isoformat()})
-    )
+        return _said("plan", "scored_before")
+    return _there("plan", "planned", kind=first.kind, seed=first.seed, stored=first.made_at.isoformat())
 
 
 def _coupons(facts: RecordFacts) -> RecordItem:
@@ -162,10 +156,9 @@ def _coupons(facts: RecordFacts) -> RecordItem:
     mine = frame["round"].isin(learning_rounds(facts.rounds)) if "round" in frame else frame["coupon"].notna()
     waiting = tuple(frame.loc[frame["passed"].isna() & ~void & mine, "coupon"].astype(str))
     if waiting:
-        values: dict[str, Value] = {"coupons": waiting, "number": len(waiting), "first": waiting[0]}
-        return _missing("coupons", Finding("without_result", values))
+        return _missing("coupons", "without_result", coupons=waiting, number=len(waiting), first=waiting[0])
     failed = int((frame["passed"].eq(False) & ~void).sum())
-    return _there("coupons", Finding("coupons", {"coupons": len(frame), "failed": failed, "void": int(void.sum())}))
+    return _there("coupons", "coupons", coupons=len(frame), failed=failed, void=int(void.sum()))
 
 
 def _named(facts: RecordFacts, prefix: str) -> tuple[str, ...]:
@@ -176,37 +169,34 @@ def _named(facts: RecordFacts, prefix: str) -> tuple[str, ...]:
 
 def _measured(facts: RecordFacts) -> RecordItem:
     factors, with_display = _named(facts, "actual_"), sum(r.shown_degc is not None for r in facts.readings)
-    values: dict[str, Value] = {"readings": len(facts.readings), "with_display": with_display, "factors": factors}
-    return _there("measured", Finding("measured" if factors else "set_values", values))
+    counted = {"readings": len(facts.readings), "with_display": with_display}
+    return _there("measured", "measured" if factors else "set_values", factors=factors, **counted)
 
 
 def _raters(facts: RecordFacts) -> RecordItem:
     people = _named(facts, HAND_PREFIX)
     if len(people) > 1:
-        return _there("raters", Finding("raters", {"people": people}))
-    return _said("raters", Finding("one_rater" if people else "no_rater", {"people": people}))
+        return _there("raters", "raters", people=people)
+    return _said("raters", "one_rater" if people else "no_rater", people=people)
 
 
 def _point(answer: Answer | None) -> RecordItem:
     if answer is None:
-        return _missing("point", Finding("no_answer"))
+        return _missing("point", "no_answer")
     if answer.window is None:
-        return _said("point", Finding("no_room"))
-    return _there(
-        "point", Finding("window" if answer.cliffs else "window_without_cliff", {"cliffs": len(answer.cliffs)})
-    )
+        return _said("point", "no_room")
+    return _there("point", "window" if answer.cliffs else "window_without_cliff", cliffs=len(answer.cliffs))
 
 
 def _confirmation(facts: RecordFacts) -> RecordItem:
     if facts.is_confirmed:
-        return _there("confirmation", *facts.confirmed)
+        return RecordItem("confirmation", "there", facts.confirmed)
     if facts.waived:
-        return _said("confirmation", Finding("waived", {"reason": facts.waived}))
-    return _missing("confirmation", *(facts.confirmed or (Finding("none"),)))
+        return _said("confirmation", "waived", reason=facts.waived)
+    return RecordItem("confirmation", "missing", facts.confirmed or (Finding("none"),))
 
 
 def _source(facts: RecordFacts) -> RecordItem:
     if not facts.inputs_hash:
-        return _missing("source", Finding("nothing_kept"))
-    inputs, seed = facts.inputs_hash, facts.seed
-    return _there("source", Finding("source", {"inputs_hash": inputs, "seed": seed, "version": facts.version}))
+        return _missing("source", "nothing_kept")
+    return _there("source", "source", **named(facts, "inputs_hash", "seed", "version"))

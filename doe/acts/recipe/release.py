@@ -6,36 +6,30 @@ from calendar import monthrange
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import TYPE_CHECKING
 
-from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Key, Progress, version
 from doe.acts.confirmation.verdict import confirmation_of, window_of
-from doe.acts.gauges.dials import Dials, dials_of
+from doe.acts.gauges.line import Dials, dials_of
 from doe.acts.recipe.record_items import facts_of_study, record_items
-from doe.acts.study.fits import Fitted, fit_of
+from doe.acts.study.fits import Fitted, answer_from, fit_of
 from doe.assure.confirmation.attempts import same_setting
 from doe.assure.gauges.cautions import refuse_dial
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.errors import InputError, InputErrors
+from doe.domain.errors import NAME_LENGTH, InputError, InputErrors, check_line, quoted
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable
 from doe.domain.recipe import CARE_LABEL, LAPSE, PARTS, ROOM, ConfirmationRecord, Recipe, RecipeSetting, RecordItem
 from doe.domain.stack import Stack
 from doe.domain.study import Study
-from doe.domain.texts import NAME_LENGTH, check_line, quoted
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
 from doe.words.confirmation.plan import sentences
-from doe.words.dates import day
 from doe.words.gauges.cautions import caution_words
 from doe.words.recipe.card import caution_sentences, handling_gaps, handling_sentences, void_sentences
 from doe.words.recipe.record import found_words, how_to_add, item_label
-from doe.words.wording import count, listing
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
+from doe.words.wording import count, day, listing
 
 RELEASE = "release"
 """Kind of the analysis that keeps what stood beside a recipe when it was released."""
@@ -509,5 +503,5 @@ def review_day(approved: date, months: int) -> date:
 def kept_figures(book: Book, study_id: int, recipe: Recipe) -> AnalysisRecord | None:
     """What stood beside a recipe when it was released; None where nothing was kept (brought in from another book)."""
     mine = (recipe.name, recipe.revision)
-    found = (a for a in book.analyses(study_id) if a.kind == RELEASE)
-    return next((a for a in reversed([*found]) if (a.payload["recipe"], a.payload["revision"]) == mine), None)
+    found = reversed(book.analyses(study_id, RELEASE))
+    return next((a for a in found if (a.payload["recipe"], a.payload["revision"]) == mine), None)

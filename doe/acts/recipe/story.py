@@ -6,11 +6,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-import pandas as pd
-
-from doe.acts.answers import answer_from
 from doe.acts.base import RECOMMEND, Progress, version
 from doe.acts.comparison.verdict import comparisons_of
 from doe.acts.confirmation.verdict import confirmation_of
@@ -19,12 +16,12 @@ from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import kept_figures
 from doe.acts.study.deviations import deviations_of
 from doe.acts.study.earlier import prior_of
-from doe.acts.study.fits import Fitted, fit_of
-from doe.acts.study.rounds import coupons_to_learn_from, results_to_learn_from
+from doe.acts.study.fits import Fitted, answer_from, fit_of
+from doe.acts.study.sheets import report_facts
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.errors import InputError
+from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import CARE_LABEL, ROOM, KeptRecipe, RecordItem
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import compare_plans, left_out
 from doe.plans.judge import judge_plan
@@ -32,17 +29,13 @@ from doe.plans.plan import KINDS, Plan
 from doe.setpoint.alternatives import Alternative, other_settings
 from doe.setpoint.answer import Answer
 from doe.words.comparison import said
-from doe.words.dates import local
 from doe.words.diagnosis import case_told
 from doe.words.gauges.cautions import reading
 from doe.words.recipe.card import confirmation_sentence
 from doe.words.study.state import deviation, prior_told
+from doe.words.wording import local
 from reports.files import write_whole
 from reports.recipe.story import RecipeStory, Reproduction, RoundFacts, Told, recipe_story
-from reports.study.inputs import HistoryRow, Provenance, StudyReport
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 CASE = "case"
 """Topic of the notes that hold the shop's diagnosed cases."""
@@ -106,7 +99,7 @@ def tell_story(
     fitted = fit_of(book, record, given.seed, lambda share: tell(0.6 * share))
     others, repeat = _figures(record, fitted, given, answer, kept_figures(book, record.id, recipe))
     tell(0.8)
-    learned = results_to_learn_from(book, record.id, include_void=True)
+    report = report_facts(book, fitted, answer, given, shown, now)
     everything = book.results(record.id, include_void=True)
     plan, plans, not_possible = _plans(book, record)
     rounds = book.plan_info(record.id).rounds
@@ -114,8 +107,8 @@ def tell_story(
     story = RecipeStory(
         revision=kept,
         revisions=book.recipes(recipe.name),
-        report=_report(book, record, fitted, answer, given, learned, shown, now),
-        judged_results=everything[~everything["coupon"].isin(learned["coupon"])].reset_index(drop=True),
+        report=report,
+        judged_results=everything[~everything["coupon"].isin(report.results["coupon"])].reset_index(drop=True),
         readings=_readings(book, record, kept.at, shown),
         earlier="" if prior is None else prior_told(prior.lent),
         rounds=tuple(RoundFacts(r.round, r.kind, r.seed, r.coupons, local(r.made_at), r.made_by) for r in rounds),
@@ -152,9 +145,7 @@ def _answer_kept(book: Book, record: StudyRecord, kept: KeptRecipe) -> AnalysisR
     """The answer that was released: the one with the same inputs and seed, the last before the release."""
     recipe = kept.recipe
     found = [
-        a
-        for a in book.analyses(record.id)
-        if a.kind == RECOMMEND and a.inputs_hash == recipe.inputs_hash and a.seed == recipe.seed
+        a for a in book.analyses(record.id, RECOMMEND) if a.inputs_hash == recipe.inputs_hash and a.seed == recipe.seed
     ]
     before = [a for a in found if a.made_at <= kept.at] or found
     if not before:
@@ -209,32 +200,6 @@ def _items(book: Book, record: StudyRecord, kept: KeptRecipe, answer: Answer) ->
             waived=recipe.exception,
             confirmed=(confirmation_sentence(recipe.confirmation, recipe.exception),),
         )
-    )
-
-
-def _report(
-    book: Book,
-    record: StudyRecord,
-    fitted: Fitted,
-    answer: Answer,
-    given: AnalysisRecord,
-    results: pd.DataFrame,
-    shown: Shown,
-    now: datetime,
-) -> StudyReport:
-    acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
-    return StudyReport(
-        study=record.study,
-        stack=record.stack,
-        line=record.line,
-        surfaces=fitted.surfaces,
-        answer=answer,
-        coupons=coupons_to_learn_from(book, record.id),
-        results=results,
-        provenance=Provenance(given.inputs_hash, given.version, given.made_by, local(given.made_at)),
-        made_at=local(now),
-        history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
-        shown=shown,
     )
 
 

@@ -11,10 +11,11 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from statistics import fmean
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import pandas as pd
 
+from doe.book.book import Book
 from doe.book.records import HistoryEntry, PlanInfo, ShopNote, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
@@ -25,9 +26,6 @@ from doe.domain.spec import Check
 from doe.plans.timing import minutes_at_machine
 from doe.surfaces.classical.batch_errors import judge_drift
 from doe.words.press import told
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 STEP = "bench step"
 """Topic of the notes that say what was made. Their name is that of the study."""

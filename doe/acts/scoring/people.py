@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -14,18 +14,16 @@ import pandas as pd
 from doe.acts.base import Key, usual_seed
 from doe.assure.people.agreement import HandAgreement, PassAgreement, judge_hand_agreement, judge_pass_agreement
 from doe.assure.people.repeats import AGAIN, Repeat, judge_repeats
+from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.score import ScoreEntry, SecondLook, again_field
-from doe.words.dates import local
+from doe.words.wording import local
 from reports.files import write_whole
 from reports.pages import render
 from reports.people import people_page
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 WANTED_LOOKS, WANTED_BAD = 30, 10
 """Coupons worth a second look, and how many of them should have failed (about a third; common practice, no source)."""

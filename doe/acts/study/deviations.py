@@ -6,15 +6,14 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from doe.acts.base import RECOMMEND
+from doe.book.book import Book
 from doe.book.records import HistoryEntry, StudyRecord
 from doe.domain.finding import Finding, Value
-from doe.words.dates import day
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
+from doe.words.wording import day, local
+from reports.study.inputs import HistoryRow
 
 DeviationCode = Literal["void", "counts again", "corrected", "measured", "late wash", "changed", "unplanned"]
 """Codes of `Deviation.what`; `doe.words.study.state.deviation` says them."""
@@ -41,6 +40,12 @@ def deviations_of(book: Book, record: StudyRecord) -> tuple[Deviation, ...]:
         *_unplanned(book, record),
     ]
     return tuple(sorted(found, key=lambda d: (d.when, d.what.code, str(d.what.values.get("coupon", "")))))
+
+
+def history_of(book: Book, record: StudyRecord) -> tuple[HistoryRow, ...]:
+    """Every act on a study, oldest first, on the reader's clock."""
+    acts = (a for a in reversed(book.audit(None)) if a.study_id == record.id)
+    return tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts)
 
 
 def _made(when: datetime, who: str, code: DeviationCode, why: str = "", **values: Value) -> Deviation:
@@ -80,7 +85,7 @@ def _settings(book: Book, record: StudyRecord, history: tuple[HistoryEntry, ...]
 
 def _late(book: Book, record: StudyRecord, history: tuple[HistoryEntry, ...]) -> Iterator[Deviation]:
     """Wash results that came when an answer had been given already, one a day and person."""
-    first = min((a.made_at for a in book.analyses(record.id) if a.kind == RECOMMEND), default=None)
+    first = min((a.made_at for a in book.analyses(record.id, RECOMMEND)), default=None)
     if first is None:
         return
     washes = {f"check:{c.name}" for c in record.study.spec.checks if c.after_washes}

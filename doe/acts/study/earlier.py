@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import pandas as pd
 
-from doe.acts.base import PRIOR, version
+from doe.acts.base import PRIOR, digest, version
+from doe.book.book import Book
 from doe.book.records import NewAnalysis, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.jsonable import jsonable
+from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ACTUAL_PREFIX, BATCH_COLUMNS, HAND_PREFIX
 from doe.domain.study import Study
 from doe.surfaces.earlier import Earlier
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 USUAL_DISCOUNT = 0.3
 """What one coupon of the earlier study counts for. See `tests/benchmarks/prior_knowledge.py` and DEVELOPERS.md."""
@@ -62,8 +58,8 @@ class Prior:
     @property
     def lent(self) -> Finding:
         """What was lent, as `doe.words.study.state` says it."""
-        told = ("study", "recipe", "revision", "coupons", "discount", "why")
-        return Finding("lent" if self.is_used else "left out", {name: getattr(self, name) for name in told})
+        told = named(self, "study", "recipe", "revision", "coupons", "discount", "why")
+        return Finding("lent" if self.is_used else "left out", told)
 
 
 def check_discount(discount: float) -> float:
@@ -116,7 +112,7 @@ def prior_analysis(
     """Prior knowledge as the book keeps it."""
     used = results if discount > 0 else results.iloc[:0]
     rows = {"columns": list(used.columns), "rows": jsonable(used.to_dict("records"))}
-    total = hashlib.sha256(json.dumps(rows, sort_keys=True).encode()).hexdigest()
+    total = digest(rows)
     said = {"study": study, "recipe": recipe, "revision": revision, "discount": discount, "why": why}
     return NewAnalysis(PRIOR, total, 0, version(), {**said, "results": rows, "hash": total})
 

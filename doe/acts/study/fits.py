@@ -1,32 +1,29 @@
-"""Fitting a study and recommending its setpoint; what is reported is kept in the book."""
+"""Fitting a study and recommending its setpoint; what is reported is kept in the book, and read back as it was."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
-from doe.acts.answers import answer_data, answer_from
 from doe.acts.base import FIT, RECOMMEND, WITHOUT_PRIOR, Key, Progress, usual_seed, version
 from doe.acts.comparison.verdict import refuse_comparison
-from doe.acts.study.counts import grades_at_odds, score_counts
 from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
-from doe.acts.study.rounds import results_to_learn_from
+from doe.acts.study.rounds import grades_at_odds, results_to_learn_from, score_counts
+from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
-from doe.domain.finding import Finding, Value
-from doe.domain.jsonable import jsonable
+from doe.domain.finding import Finding, Value, finding_of
+from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
-from doe.setpoint.answer import Answer
+from doe.setpoint.answer import Answer, Cliff, SettingRoom, Window
 from doe.setpoint.recommendation import recommend
 from doe.setpoint.verdict import find_gaps
 from doe.setpoint.why import Why, explain_answer
 from doe.surfaces.fitted import Surfaces, fit
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)
@@ -44,8 +41,7 @@ class Fitted:
     def belief_data(self) -> dict[str, Any]:
         """Whether the fit can be believed, as what JSON takes."""
         belief = self.surfaces.belief
-        names = ("score", "score_no_factor", "right", "fit_p_value", "learned")
-        return {**{name: getattr(belief, name) for name in names}, "facts": belief.facts}
+        return named(belief, "score", "score_no_factor", "right", "fit_p_value", "learned", "facts")
 
 
 def fit_study(book: Book, key: Key, *, seed: int | None = None, progress: Progress | None = None) -> Fitted:
@@ -61,7 +57,7 @@ def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress
     """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
     refuse_comparison(book, record, "fit")
     results = results_to_learn_from(book, record.id)
-    seed = usual_seed(record.name) if seed is None else seed
+    seed = usual_seed(record.name, seed)
     prior = prior_of(book, record)
     earlier = prior.earlier() if prior else None
     surfaces = fit(record.study, results, seed=seed, progress=progress, earlier=earlier)
@@ -104,7 +100,7 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
     """
     tell = progress or (lambda share: None)
     fitted = fit_of(book, book.study(key), seed, lambda share: tell(0.7 * share))
-    kept_answers = [a for a in book.analyses(fitted.record.id) if a.kind == RECOMMEND]
+    kept_answers = book.analyses(fitted.record.id, RECOMMEND)
     same = [a for a in kept_answers if a.inputs_hash == fitted.hash and (seed is None or a.seed == seed)]
     others = [a for a in kept_answers if a.inputs_hash != fitted.hash]
     before = others[-1] if others and not same else None
@@ -130,8 +126,8 @@ def _without_prior(book: Book, fitted: Fitted) -> Answer | None:
     """The answer without the coupons of an earlier study, kept beside the other; None where there are none."""
     if fitted.prior is None or not fitted.prior.is_used:
         return None
-    for kept in reversed(book.analyses(fitted.record.id)):
-        if kept.kind == WITHOUT_PRIOR and kept.inputs_hash == fitted.hash and kept.seed == fitted.seed:
+    for kept in reversed(book.analyses(fitted.record.id, WITHOUT_PRIOR)):
+        if kept.inputs_hash == fitted.hash and kept.seed == fitted.seed:
             return answer_from(kept.payload["answer"])
     study = fitted.record.study
     answer = recommend(study, fit(study, fitted.surfaces.results, seed=fitted.seed), seed=fitted.seed)
@@ -222,3 +218,39 @@ def early_hint(book: Book, study: int) -> EarlyHint:
         tuple(f.label for f in gaps.unvaried),
         gaps.hand,
     )
+
+
+SAYING = ("limits_on_certainty", "changes", "warnings")
+"""Parts of an answer that hold facts."""
+
+
+def answer_data(answer: Answer) -> dict[str, Any]:
+    """An answer as what JSON takes; `answer_from` reads it back."""
+    data: dict[str, Any] = jsonable(answer)
+    # an empty frame keeps its columns too
+    data["next_coupons"] = {"columns": list(answer.next_coupons.columns), "rows": data["next_coupons"]}
+    return data
+
+
+def answer_from(data: Mapping[str, Any]) -> Answer:
+    """The answer that `answer_data` wrote down."""
+
+    def window(found: Mapping[str, Any] | None) -> Window | None:
+        if found is None:
+            return None
+        rows = pd.DataFrame(found["bounds"])
+        return Window(**{**found, "bounds": rows.set_index(rows.columns[0]).rename_axis(None)})
+
+    values = dict(data)
+    following = values["next_coupons"]
+    values["next_coupons"] = pd.DataFrame(following["rows"], columns=following["columns"])
+    values["window"], values["assured_window"] = window(values["window"]), window(values["assured_window"])
+    values["cliffs"] = tuple(Cliff(**_numbers(c, "setting_errors")) for c in values["cliffs"])
+    values["room"] = tuple(SettingRoom(**_numbers(r, "lower", "higher")) for r in values.get("room", ()))
+    values |= {name: tuple(map(finding_of, values[name])) for name in SAYING}
+    return Answer(**values)
+
+
+def _numbers(found: Mapping[str, Any], *names: str) -> dict[str, Any]:
+    """Distances as they were: one that is not a number, as without a setting error, is written as null."""
+    return {**found, **{name: math.nan if found[name] is None else found[name] for name in names}}

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from doe.acts.base import PRIOR
+from doe.acts.base import PRIOR, digest
 from doe.acts.study.rounds import results_to_learn_from
 from doe.book.records import StudyRecord
 from doe.domain.jsonable import jsonable
@@ -71,5 +69,4 @@ def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], earlier: Mapping[str
     facts: dict[str, Any] = {"study": to_plain(study), "results": jsonable(rows)}
     if earlier is not None:
         facts["prior"] = earlier
-    text = json.dumps(facts, sort_keys=True, ensure_ascii=True, allow_nan=False)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return digest(facts)

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS
-from doe.domain.limits import CEILING_DEGC, LIMIT_NAMES, missing_limits
+from doe.domain.limits import CEILING_DEGC, LIMIT_OPTIONS, missing_limits
 from doe.domain.study import Study
 from doe.domain.units import show_both
 from doe.words.study.state import limits_command
 
-_OPTION_OF = {field: name for name, field in LIMIT_NAMES.items()}
-
 
 def missing(study: Study) -> list[str]:
     """Limits that are not known yet, by the names used at the command line."""
-    return [_OPTION_OF[name] for name in missing_limits(study.factors, study.limits)]
+    return [LIMIT_OPTIONS[name] for name in missing_limits(study.factors, study.limits)]
 
 
 def refuse_held(study: Study) -> None:

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from doe.acts.base import RECOMMEND, Key
-from doe.acts.study.counts import score_counts
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
-from doe.acts.study.rounds import is_comparison
+from doe.acts.study.rounds import is_comparison, score_counts
+from doe.book.book import Book
 from doe.domain.outcome import ScoreCounts
 from doe.domain.plan_kinds import CONFIRM, JUDGING
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 SearchStep = Literal[
     "limits",
@@ -62,7 +59,7 @@ def next_step(book: Book, key: Key) -> NextStep:
         return NextStep("make")
     if is_comparison(book, record.id):
         return NextStep("compare")
-    kept = [a for a in book.analyses(record.id) if a.kind == RECOMMEND]
+    kept = book.analyses(record.id, RECOMMEND)
     if not kept:
         return NextStep("recommend")
     now = hash_now(book, record)

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import pandas as pd
 
 from doe.acts.base import Key, Progress, usual_seed
 from doe.acts.comparison.verdict import refuse_comparison
-from doe.acts.gauges.line import gauged_line, refuse_dials, study_cautions
-from doe.acts.study.counts import score_counts
+from doe.acts.gauges.line import cautions_said, gauged_line, refuse_dials
 from doe.acts.study.fits import fit_of
 from doe.acts.study.limits import refuse_without_limits
-from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of
+from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, scale_of, score_counts
 from doe.assure.gauges.line import GaugedLine
+from doe.book.book import Book
 from doe.book.records import RoundInfo, StudyRecord
 from doe.domain.errors import InputError
 from doe.domain.plan_kinds import Scale
@@ -24,13 +24,9 @@ from doe.plans.compare import LeftOut, compare_plans, left_out
 from doe.plans.judge import PlanJudgement, judge_plan
 from doe.plans.plan import Plan
 from doe.setpoint.extension import extend_plan
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
+from doe.setpoint.verdict import next_size
 from doe.words.study.plans import planned_with, why_left_out
 from doe.words.wording import count
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 Grown = Literal["where coupons tell most", "where the plan is thinnest"]
 """How the coupons of a further round are chosen."""
@@ -54,14 +50,14 @@ class PlanChoice:
 def compare_for(book: Book, key: Key, *, coupons: int, seed: int | None = None, shown: Shown = METRIC) -> PlanChoice:
     """Compare plans for a study that has none yet."""
     record = _without_plan(book, key)
-    seed = usual_seed(record.name) if seed is None else seed
+    seed = usual_seed(record.name, seed)
     gauged = gauged_line(book, record)
     judged = compare_plans(record.study, coupons=coupons, seed=seed, line=gauged.line)
     absent = left_out(record.study, coupons=coupons)
     if not judged:
         remedy = why_left_out(absent[0]) if absent else "Add coupons."
         raise InputError("--coupons", coupons, "enough for one of the plans", remedy)
-    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
+    cautions = cautions_said(book, record, shown, gauged)
     return PlanChoice(record, coupons, seed, judged, absent, cautions)
 
 
@@ -92,22 +88,27 @@ def commit_plan(
     seed: int | None = None,
     order: str = "batched",
     per_garment: int | None = None,
+    most: int | None = None,
     shown: Shown = METRIC,
 ) -> PlannedRound:
-    """Make a plan of a kind and store it as the first round; the study keeps ``per_garment`` for later rounds."""
+    """Make a plan of a kind and store it as the first round.
+
+    The study keeps ``per_garment`` for later rounds, and the ``most`` coupons of a search that goes step by step.
+    """
     record = _without_plan(book, key)
     study = record.study if per_garment is None else replace(record.study, coupons_per_garment=per_garment)
+    study = study if most is None else replace(study, most_coupons=most)
     plan = make_plan(
         study,
         coupons=coupons,
         kind=kind,
-        seed=usual_seed(record.name) if seed is None else seed,
+        seed=usual_seed(record.name, seed),
         line=record.line,
         order=order,
     )
     refuse_dials(gauged_line(book, record), study, plan.coupons)
     if study != record.study:
-        book.amend_study(record.id, study, planned_with(study.per_garment))
+        book.amend_study(record.id, study, planned_with(study))
         record = book.study(record.id)
     book.save_round(record.id, plan.coupons, kind=plan.kind, seed=plan.seed, notes=plan.notes, scale="surface")
     return _planned(book, record, plan, shown)
@@ -116,7 +117,7 @@ def commit_plan(
 def _planned(book: Book, record: StudyRecord, plan: Plan, shown: Shown) -> PlannedRound:
     """The round that was stored last; ``plan`` is of all rounds that search for the window."""
     made, gauged = book.plan_info(record.id).rounds[-1], gauged_line(book, record)
-    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
+    cautions = cautions_said(book, record, shown, gauged)
     coupons = plan.coupons[plan.coupons["round"] == made.round]
     judged = judge_plan(plan, line=gauged.line)
     return PlannedRound(record, plan, made, coupons, judged, gauged, cautions, scale_of(book, record))
@@ -174,17 +175,31 @@ def extend_study(
     book: Book,
     key: Key,
     *,
-    coupons: int = 8,
+    coupons: int | None = None,
     seed: int | None = None,
     progress: Progress | None = None,
     shown: Shown = METRIC,
 ) -> PlannedRound:
-    """Add a round of coupons where they would help most; without any score yet, where the plan is thinnest."""
+    """Add a round of coupons where they would help most; without any score yet, where the plan is thinnest.
+
+    Raises
+    ------
+    InputError
+        If the coupons of a search step by step are used up, or nothing can be planned.
+    """
     record = book.study(key)
     refuse_comparison(book, record, "more coupons by doe extend")
     refuse_without_limits(record.study)
     plan, whole = stored_plan(book, record), whole_plan(book, record)
-    seed = usual_seed(record.name) if seed is None else seed
+    seed = usual_seed(record.name, seed)
+    coupons = coupons or next_size(record.study, len(plan.coupons))
+    if not coupons:
+        raise InputError(
+            "doe extend",
+            f"{count(len(plan.coupons), 'coupon')} made",
+            f"{record.study.most_coupons} at most in this search",
+            "Say how many more with --coupons, or change the question.",
+        )
     if score_counts(book, record.id).scored:
         fitted = fit_of(book, record, seed, progress)
         # the whole plan, because rounds and batches are numbered on past those that only judge

@@ -1,4 +1,4 @@
-"""Which coupons of a study its fit learns from, and which only judge an answer already given."""
+"""Which coupons of a study its fit learns from, which only judge an answer given, and how far all are scored."""
 
 from __future__ import annotations
 
@@ -14,6 +14,14 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from doe.book.book import Book
+
+
+from collections.abc import Collection, Iterable
+
+from doe.book.book import Book
+from doe.book.records import CouponState
+from doe.domain.outcome import ScoreCounts
+from doe.domain.plan_kinds import CONFIRM, JUDGING
 
 _PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
 
@@ -68,3 +76,30 @@ def _belongs(kept: pd.DataFrame, column: str, said: set[str]) -> bool:
     # where and how coupons are made: a column is there as soon as one coupon has a value in it
     always = column.startswith("check_") or column in ("passed", "side", "grade", "symptom", "note", "void")
     return always or bool(kept[column].notna().any())
+
+
+def score_counts(book: Book, key: Key) -> ScoreCounts:
+    """Counts of the coupons that a study learns from, confirmation coupons apart; of all coupons of a comparison."""
+    states = book.coupon_states(key)
+    compares = any(coupon.kind == COMPARE for coupon in states)
+    return _count(coupon for coupon in states if compares or coupon.kind not in JUDGING)
+
+
+def confirmation_counts(book: Book, key: Key) -> ScoreCounts | None:
+    """Counts of the confirmation coupons of a study, of every attempt; None when none is planned."""
+    counts = _count(coupon for coupon in book.coupon_states(key) if coupon.kind == CONFIRM)
+    return counts if counts.coupons else None
+
+
+def grades_at_odds(book: Book, key: Key, coupons: Collection[str]) -> tuple[Finding, ...]:
+    """Which of these coupons have a grade that does not go with their checks and counts as not given."""
+    found = tuple(name for name in book.grades_at_odds(key) if name in coupons)
+    return (Finding("grades at odds", {"coupons": found}),) if found else ()
+
+
+def _count(coupons: Iterable[CouponState]) -> ScoreCounts:
+    states = tuple(coupons)
+    scored = [coupon for coupon in states if coupon.passed is not None and not coupon.void]
+    good = [coupon for coupon in scored if coupon.passed]
+    unfinished = sum(coupon.unfinished for coupon in good)
+    return ScoreCounts(len(states), len(scored), len(good), unfinished, sum(coupon.void for coupon in states))

@@ -3,41 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from doe.acts.base import Key, Progress, slug
 from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, confirmation_of
-from doe.acts.gauges.line import gauged_line, study_cautions
-from doe.acts.study.fits import Recommended, recommend_study
+from doe.acts.gauges.line import cautions_said, gauged_line
+from doe.acts.study.deviations import history_of
+from doe.acts.study.fits import Fitted, Recommended, recommend_study
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from, scale_of
-from doe.book.records import StudyRecord
+from doe.book.book import Book
+from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.entry import check_people
 from doe.domain.errors import InputError
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.plan_kinds import CONFIRM
 from doe.domain.units import Shown
-from doe.words.dates import local
-from doe.words.facts import reader_of
-from doe.words.gauges.cautions import caution_words
+from doe.setpoint.answer import Answer
 from doe.words.gauges.dials import SCALE_WORDS
-from reports.files import write_whole
+from doe.words.wording import local
+from reports.files import refuse_folder, write_whole
 from reports.pages import render
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 from reports.sheet.labels import GRIDS, LabelGrid, check_link, labels_page
 from reports.sheet.page import sheet_page
-from reports.study.inputs import HistoryRow, Provenance, StudyReport
+from reports.study.inputs import Provenance, StudyReport
 from reports.study.page import study_report
 from reports.study.photos import CouponPhoto, photos_for_page
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 
 @dataclass(frozen=True)
@@ -94,7 +91,7 @@ def write_sheets(
             )
     info = book.plan_info(record.id).rounds[number - 1]
     gauged = gauged_line(book, record)
-    cautions = caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown))
+    cautions = cautions_said(book, record, shown, gauged)
     for target in targets:
         if target.suffix.lower() == ".html":
             page = sheet_page(
@@ -194,8 +191,7 @@ def write_report(
     book: Book, key: Key, output: Path, *, shown: Shown, seed: int | None = None, progress: Progress | None = None
 ) -> tuple[Path, Recommended]:
     """Write the study report, and tell where it is; its answer is the kept one as long as the results are the same."""
-    if output.is_dir():  # asked before the work, so that nothing is kept for a report that cannot be written
-        raise InputError(str(output), "a folder", "the name of a file", "Add a file name, such as report.html.")
+    refuse_folder(output, "report.html")  # before the work, so that nothing is kept for a report that cannot be written
     tell = progress or (lambda share: None)
     found = recommend_study(book, key, seed=seed, progress=lambda share: tell(0.5 * share))
     page = report_page(book, found, shown=shown)
@@ -211,29 +207,38 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
     confirmation = None
     if confirmation_of(book, record.id) is not None:
         confirmation = confirmation_facts(confirm_study(book, record.id))
-    acts = [a for a in reversed(book.audit(None)) if a.study_id == record.id]
     gauged = gauged_line(book, record)
     photos, photos_left = _failed_photos(book, found)
     return study_report(
-        StudyReport(
-            study=record.study,
-            stack=record.stack,
-            line=record.line,
-            surfaces=fitted.surfaces,
-            answer=found.answer,
-            coupons=coupons_to_learn_from(book, record.id),
-            results=results_to_learn_from(book, record.id, include_void=True),
-            provenance=Provenance(fitted.hash, kept.version, kept.made_by, local(kept.made_at)),
-            made_at=local(datetime.now(UTC)),
-            history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
+        replace(
+            report_facts(book, fitted, found.answer, kept, shown, datetime.now(UTC)),
             plan_notes=(*notes_to_learn_from(book.plan_info(record.id)), SCALE_WORDS[scale_of(book, record)]),
             gauged=gauged,
-            gauge_cautions=caution_words(study_cautions(book, record, gauged), reader_of(record.study, shown)),
-            shown=shown,
+            gauge_cautions=cautions_said(book, record, shown, gauged),
             confirmation=confirmation,
             photos=photos,
             photos_left=photos_left,
         )
+    )
+
+
+def report_facts(
+    book: Book, fitted: Fitted, answer: Answer, kept: AnalysisRecord, shown: Shown, now: datetime
+) -> StudyReport:
+    """What every report of an answer, kept in the book, rests on: the fit, its coupons, where it comes from."""
+    record = fitted.record
+    return StudyReport(
+        study=record.study,
+        stack=record.stack,
+        line=record.line,
+        surfaces=fitted.surfaces,
+        answer=answer,
+        coupons=coupons_to_learn_from(book, record.id),
+        results=results_to_learn_from(book, record.id, include_void=True),
+        provenance=Provenance(kept.inputs_hash, kept.version, kept.made_by, local(kept.made_at)),
+        made_at=local(now),
+        history=history_of(book, record),
+        shown=shown,
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import multiprocessing
 import os
@@ -12,22 +11,19 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from platformdirs import user_cache_path
 
-from doe.acts.base import Key, Progress, version
+from doe.acts.base import Key, Progress, digest, version
 from doe.acts.study.limits import refuse_without_limits
+from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
-from doe.domain.serial import to_plain
+from doe.domain.serial import from_plain, to_plain
 from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.practice import worth as trial
 from doe.practice.worth import Tried, Worth
-
-if TYPE_CHECKING:
-    from doe.book.book import Book
 
 CACHE_DIR = "DOE_CACHE"
 """Environment variable that names another cache folder."""
@@ -177,10 +173,8 @@ class _Store:
     def of(cls, study: Study, line: Line) -> _Store:
         """The file of a study's question: the same factors, spec, limits, machines and version share one."""
         asked = {key: value for key, value in to_plain(study).items() if key not in ("name", "held")}
-        text = json.dumps(
-            {"study": asked, "line": to_plain(line), "version": version()}, sort_keys=True, ensure_ascii=True
-        )
-        return cls(cache_folder() / f"sizes-{hashlib.sha256(text.encode()).hexdigest()[:24]}.jsonl")
+        question = digest({"study": asked, "line": to_plain(line), "version": version()})
+        return cls(cache_folder() / f"sizes-{question[:24]}.jsonl")
 
     def read(self) -> dict[tuple[str, int, int], Tried]:
         """What was tried before."""
@@ -192,14 +186,7 @@ class _Store:
         for text in lines:
             with suppress(ValueError, TypeError, KeyError):  # a line cut short, or of something else
                 row = json.loads(text)
-                tried = Tried(
-                    str(row["kind"]),
-                    int(row["seed"]),
-                    int(row["coupons"]),
-                    str(row["verdict"]),
-                    float(row["true"]),
-                    float(row["best"]),
-                )
+                tried = from_plain(Tried, row)
                 if 0 <= tried.true <= 1 and row["sum"] == _checksum(tried):
                     found[tried.kind, tried.seed, tried.coupons] = tried
         return found
@@ -215,8 +202,7 @@ class _Store:
 
 
 def _checksum(tried: Tried) -> str:
-    text = json.dumps(asdict(tried), sort_keys=True)
-    return hashlib.sha256(text.encode()).hexdigest()[:12]
+    return digest(asdict(tried))[:12]
 
 
 def cache_folder() -> Path:

@@ -7,9 +7,8 @@ from collections.abc import Iterable, Mapping
 from doe.assure.confirmation.attempts import Attempt
 from doe.domain.finding import Finding
 from doe.domain.study import Study
-from doe.words.dates import day, local
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of
-from doe.words.wording import allowed, count, stated
+from doe.words.wording import count, day, local, stated
 
 
 def sentences(facts: Iterable[Finding | str], study: Study) -> tuple[str, ...]:
@@ -29,16 +28,7 @@ def _confirms(
     )
 
 
-def _rule_fixed(_: Reader, *, units: int, unit: str, failures: int, pass_rate: float, assurance: float) -> str:
-    whole = " A stroke passes only when all its coupons do." if unit == "stroke" else ""
-    return (
-        f"The rule was fixed before: the setpoint is accepted when {allowed(failures)} is found among "
-        f"{count(units, unit)}, every check and wash counted; that shows {stated(pass_rate)} with {stated(assurance)} "
-        f"assurance.{whole}"
-    )
-
-
-TEXTS: Mapping[str, Text] = {**texts_of("confirmation"), "confirms": _confirms, "rule_fixed": _rule_fixed}
+TEXTS: Mapping[str, Text] = {**texts_of("confirmation"), "confirms": _confirms}
 """Of confirmations; those of their rounds are printed on the sheet."""
 
 

@@ -15,6 +15,7 @@ from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.confirmation.plan import sentences
+from doe.words.facts import texts_of
 from doe.words.wording import (
     SIDE_WORDS,
     allowed,
@@ -33,13 +34,8 @@ from doe.words.wording import (
 
 FrameStyle = Literal["ready", "more", "unreachable"]
 
-HEADLINES = {
-    "accepted": "Confirmed",
-    "not accepted": "Not confirmed",
-    "open": "Confirmation still open",
-    "given up": "Confirmation given up",
-}
-CORNER_WORDS = {"held": "held", "not held": "did not hold", "doubtful": "in doubt", "open": "open"}
+HEADLINES = texts_of("catalogues", "confirmations")
+CORNER_WORDS = texts_of("catalogues", "corners")
 
 
 @dataclass(frozen=True)

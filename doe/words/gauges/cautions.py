@@ -13,9 +13,8 @@ from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import packaged_table
 from doe.domain.units import METRIC, SYMBOLS, Shown, show_both, show_difference
-from doe.words.dates import day
 from doe.words.facts import Reader, Text, all_worded, worded
-from doe.words.wording import count_only, listing, verb
+from doe.words.wording import count_only, day, listing, verb
 
 NOT_CHECKED = "display not checked"
 """Said beside every dial setting that no reading stands behind."""

@@ -92,8 +92,7 @@ def whole_both(degc: float, shown: Shown = METRIC) -> str:
     >>> whole_both(158.2), whole_both(150, Shown("degF"))
     ('158 °C (317 °F)', '302 °F (150 °C)')
     """
-    units = (shown, Shown("degF" if shown.temperature == "degC" else "degC"))
-    here, there = (f"{round(u.value(degc, 'degC'), 6):.0f} {SYMBOLS[u.temperature]}" for u in units)
+    here, there = (f"{round(u.value(degc, 'degC'), 6):.0f} {SYMBOLS[u.temperature]}" for u in (shown, shown.other))
     return f"{here} ({there})"
 
 

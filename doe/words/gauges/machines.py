@@ -7,10 +7,9 @@ import math
 from doe.assure.gauges.summary import MachineMap, MachineSummary
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import SYMBOLS, Shown, show_both, show_difference
-from doe.words.dates import day
 from doe.words.gauges.cautions import days_read, machine_notes, settings_words, signed
 from doe.words.gauges.setting_errors import basis_words
-from doe.words.wording import count, percent
+from doe.words.wording import count, day, percent
 
 DAYS_SHOWN = 6
 """Days with readings that the line about drift names: the first ones left out."""

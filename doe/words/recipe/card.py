@@ -21,13 +21,13 @@ from doe.domain.stack import Material
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show
 from doe.setpoint.answer import Answer
-from doe.words.dates import day
 from doe.words.facts import Reader, all_worded, texts_of
 from doe.words.study.answer import misses_hand, scores_first
 from doe.words.wording import (
     at_least_of_hundred,
     beyond,
     count,
+    day,
     difference_both,
     held,
     move,
@@ -62,7 +62,7 @@ def setting_amount(setting: RecipeSetting, value: float | str, shown: Shown = ME
         return value
     number = shown.value(value, setting.unit)
     unit = shown.unit(setting.unit)
-    whole = any(_is_whole(units.value(value, setting.unit)) for units in (shown, _other(shown)))
+    whole = any(_is_whole(units.value(value, setting.unit)) for units in (shown, shown.other))
     digits = 0 if unit == "psi" or (whole and unit != "bar") else 1
     return f"{number:.{digits}f} {SYMBOLS[unit]}".rstrip()
 
@@ -79,7 +79,7 @@ def both(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> s
     >>> both(RecipeSetting("pressure", "press pressure", "bar", 3.0), 3.0)
     '3.0 bar (44 psi)'
     """
-    other = setting_amount(setting, value, _other(shown))
+    other = setting_amount(setting, value, shown.other)
     text = setting_amount(setting, value, shown)
     return text if other == text else f"{text} ({other})"
 
@@ -91,7 +91,7 @@ def span(setting: RecipeSetting, low: float, high: float, shown: Shown = METRIC)
     '148 to 156 °C (298 to 313 °F)'
     """
     texts = []
-    for units in (shown, _other(shown)):
+    for units in (shown, shown.other):
         unit = SYMBOLS[units.unit(setting.unit)]
         first, last = (setting_amount(setting, end, units) for end in (low, high))
         texts.append(f"{last} only" if first == last else f"{first.removesuffix(unit).strip()} to {last}")
@@ -100,12 +100,8 @@ def span(setting: RecipeSetting, low: float, high: float, shown: Shown = METRIC)
 
 def other_amount(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> str:
     """The value in the other unit; empty where there is only one."""
-    other = setting_amount(setting, value, _other(shown))
+    other = setting_amount(setting, value, shown.other)
     return "" if other == setting_amount(setting, value, shown) else other
-
-
-def _other(shown: Shown) -> Shown:
-    return Shown("degF" if shown.temperature == "degC" else "degC", "psi" if shown.pressure == "bar" else "bar")
 
 
 def window_words(setting: RecipeSetting, shown: Shown = METRIC) -> str:
@@ -310,12 +306,8 @@ def unknown_words(facts: Iterable[Finding], recipe: Recipe, shown: Shown = METRI
 
 # ---------------------------------------------------------------- stacks that differ
 
-_KIND_WORDS = {
-    "same": "the same",
-    "lot": "another lot",
-    "supplier": "another supplier or make",
-    "material": "another material",
-}
+DIFFERS = texts_of("catalogues", "differs")
+"""How a part differs, in words."""
 
 
 def difference_words(differences: tuple[StackDifference, ...]) -> str:
@@ -324,9 +316,7 @@ def difference_words(differences: tuple[StackDifference, ...]) -> str:
     >>> difference_words((StackDifference("film", "lot", "x (lot 1)", "x (lot 2)"),))
     'film: another lot (here x (lot 1), recipe x (lot 2))'
     """
-    found = [
-        f"{d.part}: {_KIND_WORDS[d.kind]} (here {d.ours}, recipe {d.theirs})" for d in differences if d.kind != "same"
-    ]
+    found = [f"{d.part}: {DIFFERS[d.kind]} (here {d.ours}, recipe {d.theirs})" for d in differences if d.kind != "same"]
     return "; ".join(found) or "the same fabric, film and powder, to the lot"
 
 

@@ -7,6 +7,7 @@ import math
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import LINKED_FROM, Answer, Cliff, Window
+from doe.words.facts import texts_of
 from doe.words.study.setpoint import said
 from doe.words.wording import (
     amount,
@@ -26,20 +27,12 @@ from doe.words.wording import (
     stated,
 )
 
-HEADLINES = {
-    "ready": "Ready for confirmation coupons",
-    "more coupons": "More coupons first",
-    "not reachable": "Probably no tested setting reaches the target",
-}
-SETPOINT_TITLES = {
-    "ready": "Setpoint",
-    "more coupons": "Best setting so far",
-    "not reachable": "Best setting found, not good enough",
-}
+HEADLINES = texts_of("catalogues", "answers")
+SETPOINT_TITLES = texts_of("catalogues", "setpoints")
 SCORES_FIRST = "Score hand-feel first"
 """Instead of *more coupons first* where the coupons that are there only wait to be felt."""
 
-KINDS = {"ready": "ready", "more coupons": "more", "not reachable": "unreachable"}
+KINDS = texts_of("catalogues", "answer_frames")
 """Verdict to style of its frame."""
 
 

@@ -5,33 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from doe.domain.finding import Finding
-from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown
+from doe.domain.jsonable import named
+from doe.domain.study import STEP_COUPONS, Study
+from doe.domain.units import METRIC, Shown, show
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
-from doe.words.study.brought import BROUGHT
+from doe.words.study.state import grades_at_odds
 from doe.words.wording import count, listing, sentence
 
-KIND_LABELS = {
-    "half": "half fraction with centre coupons",
-    "quarter": "quarter fraction with centre coupons",
-    "full": "full factorial with centre coupons",
-    "composite": "face-centred composite",
-    "box-behnken": "Box-Behnken",
-    "optimal": "optimal plan, smallest average prediction variance (I)",
-    "d-optimal": "optimal plan, sharpest coefficients (D)",
-}
+KIND_LABELS = texts_of("said_of_plans", "kinds")
 """What a textbook calls each kind of plan."""
 
-MODEL_LABELS = {
-    "main": "main effects",
-    "interactions": "main effects and two-factor interactions",
-    "quadratic": "full quadratic",
-}
+MODEL_LABELS = texts_of("said_of_plans", "models")
 
-_MACHINES = {"cure": "oven", "press": "press"}
 _SECONDS = {"cure_time": "cure", "dwell": "dwell", "peel_wait": "wait before peel", "second_press_time": "second press"}
 _MOST_EFFECTS, _MOST_COUPONS = 12, 5
 _BY_ITSELF = "Chosen automatically: "
@@ -62,9 +50,20 @@ def was_automatic(note: Finding) -> bool:
     return note.code.startswith("chosen as ")
 
 
-def planned_with(per_garment: int) -> str:
+def planned_with(study: Study) -> str:
     """Why a study was changed as its plan was made, for the record."""
-    return f"planned with {count(per_garment, 'coupon')} on a garment"
+    steps = "" if study.most_coupons is None else f", step by step, {count(study.most_coupons, 'coupon')} at most"
+    return f"planned with {count(study.per_garment, 'coupon')} on a garment{steps}"
+
+
+def goes_on(study: Study) -> tuple[str, ...]:
+    """How a search step by step goes on after its first round."""
+    if study.most_coupons is None:
+        return ()
+    return (
+        f"Step by step: score these, then doe recommend says whether the verdict stands or which {STEP_COUPONS} "
+        f"come next (doe extend), {count(study.most_coupons, 'coupon')} altogether at most.",
+    )
 
 
 def said(facts: Iterable[Finding], study: Study, shown: Shown = METRIC) -> tuple[str, ...]:
@@ -79,12 +78,7 @@ def why_left_out(left_out: LeftOut) -> str:
 
 def judgement_data(judged: PlanJudgement, study: Study, shown: Shown = METRIC) -> dict[str, object]:
     """A judgement for JSON: sentences where a person looks for them, the facts beside them."""
-    facts = {
-        "warnings": judged.warnings,
-        "can_tell": judged.can_tell,
-        "cannot_tell": judged.cannot_tell,
-        "assumptions": judged.assumptions,
-    }
+    facts = {**named(judged, "warnings", "can_tell", "cannot_tell", "assumptions")}
     return {
         **{name: value for name, value in vars(judged).items() if name not in {*facts, "aliases"}},
         "label": kind_label(judged.kind),
@@ -113,22 +107,6 @@ def _chosen_as_optimal(
     return f"{_BY_ITSELF}an optimal plan suits {coupons} coupons with {listing(reasons)}."
 
 
-def _first_look(_: Reader, *, coupons: int, terms: int, kind: str) -> str:
-    return (
-        f"{_BY_ITSELF}{coupons} coupons are too few for the {terms} terms of the full quadratic, "
-        f"so this is a first look: {KIND_LABELS[kind]}."
-    )
-
-
-def _in_random_order(_: Reader, *, stage: str, changes: int, minutes: float, centre_at_the_ends: bool) -> str:
-    text = (
-        f"{_MACHINES[stage].capitalize()}: fully random order with {count(changes, 'change')} of setting, "
-        f"{minutes:.0f} minutes of settling."
-    )
-    ends = " The first and the last coupon are centre coupons all the same."
-    return text + (ends if centre_at_the_ends else "")
-
-
 def _in_batches(
     _: Reader,
     *,
@@ -140,8 +118,9 @@ def _in_batches(
     once: float | None,
     twice: float | None,
 ) -> str:
+    machine = texts_of("said_of_plans", "machines_first")[stage]
     text = (
-        f"{_MACHINES[stage].capitalize()}: {count(batches, 'batch', 'batches')}, {minutes:.0f} minutes of settling, "
+        f"{machine}: {count(batches, 'batch', 'batches')}, {minutes:.0f} minutes of settling, "
         f"where a fully random order would take about {minutes_at_random:.0f}."
     )
     if repeats:
@@ -161,27 +140,31 @@ def _in_batches(
 
 
 NOTES: dict[str, Text] = {
-    "chosen as composite": _BY_ITSELF
-    + "{coupons} coupons hold a face-centred composite, which carries the full quadratic.",
+    **texts_of("said_of_plans", "notes"),
     "chosen as optimal": _chosen_as_optimal,
-    "chosen as a first look": _first_look,
-    "chosen as no textbook plan fits": _BY_ITSELF + "no textbook plan has {coupons} coupons for these factors.",
-    "fewer coupons than terms": "{coupons} coupons are fewer than the {terms} terms of the full quadratic: they are "
-    "placed for the main effects first and for a share of the rest.",
-    "other fraction": "The other fraction was taken, because it holds no forbidden combination.",
-    "moved out of forbidden": "{coupons:coupon} {coupons:verb was/were} moved out of a forbidden "
-    "combination to the "
-    "nearest allowed settings; the plan is no longer exactly balanced.",
-    "machine in random order": _in_random_order,
     "machine in batches": _in_batches,
-    "temperature not hard to change": "{factor:label} is a temperature but not marked as hard to change: it is "
-    "changed "
-    "from coupon to coupon, and no settling time is counted for it.",
-    "shared strokes": "{coupons} coupons share a press stroke with another. They are sub-samples of that stroke: "
-    "it counts once where press settings are judged.",
     **OF_CONFIRMATIONS,
 }
 """`doe.plans.notes.NoteCode`, and what is said of a confirmation's round."""
+
+
+def _forbidden(reader: Reader, *, coupons: int, clauses: tuple[tuple[str, str, float | str, str], ...]) -> str:
+    parts = (
+        f"{factor} {compare} {value if isinstance(value, str) else show(value, unit, reader.shown)}"
+        for factor, compare, value, unit in clauses
+    )
+    return (
+        f"{count(coupons, 'coupon')} in the forbidden combination {' and '.join(parts)}; "
+        "do not make such a coupon again."
+    )
+
+
+BROUGHT: dict[str, Text] = {
+    **texts_of("said_of_plans", "brought"),
+    "in a forbidden combination": _forbidden,
+    "grades at odds": grades_at_odds,
+}
+"""`doe.domain.entry.FileCode`."""
 
 
 def _effect(reader: Reader, effect: tuple[str, ...]) -> str:
@@ -215,11 +198,6 @@ def _main_effects(reader: Reader, *, smallest_sd: tuple[tuple[str, float], ...],
     )
 
 
-def _batch_error(_: Reader, *, stage: str, repeats: int) -> str:
-    repeated = count(repeats, "repeated batch", "repeated batches")
-    return f"Batch-to-batch error at the {_MACHINES[stage]}: {repeated} of a setting."
-
-
 def _one_person(_: Reader, *, usual_s: tuple[tuple[str, float], ...]) -> str:
     times = ", ".join(f"{_SECONDS[name]} {seconds:g} s" for name, seconds in usual_s)
     return (
@@ -228,54 +206,15 @@ def _one_person(_: Reader, *, usual_s: tuple[tuple[str, float], ...]) -> str:
     )
 
 
-def _precision(_: Reader, *, model: str, batch_ratio: float) -> str:
-    return (
-        f"Precision and smallest effects are those of the {MODEL_LABELS[model]} for a response that is a number, "
-        f"with "
-        f"a batch-to-batch variance at each machine of {batch_ratio:g} times the coupon-to-coupon variance "
-        "(common practice, no source)."
-    )
-
-
 JUDGED: dict[str, Text] = {
+    **texts_of("said_of_plans", "judged"),
     "aliased": _aliased,
     "hang together": _hang_together,
-    "steps of unknown worth": "{factor:label}: neighbouring levels are only {step_delta_degc:delta} apart, and the "
-    "uncertainty of {machine} is not known. Measure it, or keep at least {usual_delta_degc:delta}.",
-    "steps within uncertainty": "{factor:label}: neighbouring levels are {step_delta_degc:delta} apart, less than "
-    "twice the "
-    "uncertainty of {machine} ({least_delta_degc:delta}): they may not differ in truth.",
     "followed whatever the result": _followed,
     "main effects": _main_effects,
-    "interactions": "Which pairs of factors act together: every two-factor interaction has an estimate of its own.",
-    "best settings": "Where the best settings lie inside the ranges: each factor may bend.",
-    "bends at all": "Whether the response bends at all between the ends of the ranges.",
-    "drift": "Drift over the round, if it is large: a centre coupon is made first and last, and the errors of their "
-    "batches stand between them.",
-    "batch error": _batch_error,
-    "never varied": "Anything about {factor:label}: every coupon has the same setting of it, its range is "
-    "narrower than a "
-    "machine step.",
-    "which factor bends": "Which factor bends: curvature is seen for some factors together, so the best settings "
-    "inside the ranges are not located ({rank} of {terms} terms of the full quadratic).",
-    "whether it bends": "Whether the response bends: there is no coupon between the ends of the ranges.",
-    "fit of the quadratic": "How well the full quadratic fits: nearly every coupon is used up by its terms.",
-    "main effects from chance": "The main effect of {factors:label or} from chance: nothing is left over to judge "
-    "it by.",
-    "smaller effects": "Smaller effects than those, or effects of that size from pass or fail alone: such a result "
-    "says less than a score.",
-    "pass rate by counting": "A pass rate by counting: {coupons} coupons at different settings locate a window, "
-    "confirmation coupons at the chosen settings prove it.",
-    "handling": "Handling: {cure_min:g} minutes a coupon at the oven and {press_min:g} at the press "
-    "(common practice, no source).",
     "one person": _one_person,
-    "precision": _precision,
 }
 """`doe.plans.judge.JudgementCode`."""
 
-REASONS: dict[str, Text] = {
-    "too few coupons": "It needs {least} coupons or more; there are {coupons}.",
-    "other number of factors": "It exists for {allowed} factors with a range; here it is {found}.",
-    "refused here": "Here it has {found}. {remedy}",
-}
+REASONS = texts_of("said_of_plans", "reasons")
 """`doe.plans.compare.ReasonCode`."""

@@ -7,22 +7,12 @@ from collections.abc import Mapping, Sequence
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.setpoint.answer import EVERY, Answer
-from doe.words.facts import Reader, Text, all_worded, filled, reader_of
+from doe.setpoint.answer import Answer
+from doe.words.facts import Reader, Text, all_worded, filled, reader_of, texts_of
 from doe.words.study.state import grades_at_odds, open_checks, prior_sentence
 from doe.words.wording import amount_both, listing
 
-ABOUT = {
-    EVERY: "all together",
-    "height": "how good the best setting can be",
-    "place": "where the window lies",
-    "width": "how fast the window closes",
-    "sides": "how failures split into too little and too much heat",
-    "stray": "how many prints fail whatever the settings",
-    "hand": "hand-feel",
-    "levels": "how far the levels differ",
-    "batches": "how far batches differ",
-}
+ABOUT = texts_of("said_of_fits", "about")
 """Groups of priors, as what they are about."""
 
 LEANING_OFF = "28 of 46"
@@ -51,19 +41,6 @@ def _untried(reader: Reader, *, factors: tuple[str, ...], levels: tuple[str, ...
         f"No coupon was made with {listing(tried, 'or')}: how far that differs is assumed. Until one is, it is not "
         "said that no setting reaches the target."
     )
-
-
-def _hand_unscored(_: Reader, *, coupons: int = 0) -> str:
-    there = " Score hand-feel of the coupons that transferred: they are there, no new one is needed for it."
-    return "Hand-feel is in the spec but was not scored: the pass rate below counts the checks only." + (
-        there if coupons else ""
-    )
-
-
-def _hardly_varied(reader: Reader, *, factors: tuple[str, ...], coupons: int) -> str:
-    these = f"these {coupons} coupons" if coupons > 1 else "one coupon"
-    text = "{factors:Label} was hardly varied: {these} cannot say what it does."
-    return filled(text, reader, factors=factors, these=these)
 
 
 def _scorers_remedy(doubt: str, names: Sequence[str]) -> str:
@@ -123,90 +100,22 @@ def _best_beyond(way: str) -> Text:
 _ABOVE: Mapping[str, Text] = {"open checks": open_checks, "grades at odds": grades_at_odds, "lent": prior_sentence}
 """How findings on the state of a study are said."""
 
-_UNSEEN = "so an error that the coupons of a batch share is not allowed for: the lower bound may be too high."
 _FAILS = "The checks alone can be met; hand-feel is what fails"
-_SOFTER = "sk whether a stiffer hand is acceptable, or try a softer powder or less of it."
-_PREDICTS = "Predicting each coupon from the others, the surface called {coupons} of {of} right, "
-_OWN = " coupon of this study passed: where the window lies and ends comes from the earlier coupons."
 
 WORDS: Mapping[str, Text] = {
-    "earlier_counted": "{coupons:coupon} of an earlier study {coupons:verb counts here too,/count here too, each} "
-    "for {value:.2g} of a coupon.",
-    "few_coupons": _maybe_none(
-        "Only {coupons:coupon} scored: the answer rests mostly on what such windows usually look like, not on this "
-        "stack."
-    ),
-    "all_passed": "Every coupon passed: no edge of the window was seen, so how far it reaches is assumed.",
-    "none_passed": "No coupon passed: where the window lies, and whether there is one, is not known from these "
-    "coupons.",
-    "own_all_passed": f"Every{_OWN}",
-    "own_none_passed": f"No{_OWN}",
-    "no_over_seen": "No coupon failed by too much heat: the hot edge of the window is assumed, not seen.",
-    "no_under_seen": "No coupon failed by too little heat: the cool edge of the window is assumed, not seen.",
-    "far_outside": "{coupons} of {of} coupons were made or measured more than half a range outside the tested ranges: "
-    "check gauge and unit. They say little about settings inside.",
-    "unvaried": "{factors:Label} {factors:verb was/were} not varied, or hardly: what {factors:verb it does/they do}, "
-    "and how far a window would reach, is assumed. Until coupons vary {factors:verb it/them}, no setpoint counts as "
-    "ready, and no window is given.",
+    **texts_of("said_of_fits", "said"),
+    **{code: _maybe_none(text) for code, text in texts_of("said_of_fits", "perhaps_without_coupons").items()},
     "untried": _untried,
-    "hand_unscored": _hand_unscored,
-    "one_scorer": "Hand-feel rests on {names[0]:somebody} alone: whether that is a harsh or a mild judge is not known.",
-    "never_compared": _maybe_none(
-        "No two of the {of} people who scored hand-feel felt {coupons} coupons in common: whether one is a harsher "
-        "judge than another is not known."
-    ),
-    "scorers_apart": "{names[0]:somebody} scores hand-feel {value:.1f} points below {names[1]:somebody} on the "
-    "{coupons} coupons that both felt: settle that first (`doe people`), since their mean is what counts here.",
-    "batches_unknown": f"No {{names:list or}} batches are known, {_UNSEEN}",
-    "one_batch": f"All coupons come from one {{names[0]}} batch, {_UNSEEN}",
-    "waiting": "{coupons:coupon is/coupons are} not scored yet and left out.",
-    "ended_alike": "All coupons ended alike, so nothing here tests whether the surface predicts.",
-    "predicts_better": _maybe_none(f"{_PREDICTS}clearly better than the pass share alone."),
-    "predicts_alike": _maybe_none(
-        f"{_PREDICTS}no better than the pass share alone: these coupons barely show where the window lies."
-    ),
-    "predicts_worse": _maybe_none(
-        f"{_PREDICTS}worse than the pass share alone: do not trust the map; look for a mistake in the record or a "
-        "cause that is not heat."
-    ),
-    "too_mixed": "Passes and fails are more mixed than the surface can explain: something besides the factors matters.",
-    "hardly_varied": _hardly_varied,
-    "inseparable": "These {coupons} coupons cannot separate {factors:label from}: they were changed together.",
-    "barely_learned": "The coupons say little about the best {factors:label}; the middle of the range is favoured "
-    "because nothing speaks against it.",
-    "rate_open": "{coupons} pass/fail {coupons:verb coupon/coupons} leave the pass rate at the setpoint open by "
-    "{value:points} points below its expected value.",
-    "lapses": "About {value:points} of 100 coupons seem to fail for reasons that no heat setting mends (powder, "
-    "moisture, handling); finding that cause is worth more than another setting.",
-    "not_measured": "No coupon's real temperature was measured: the answer is as good as the displays, or as their "
-    "correction.",
     "leans_on_priors": _leans_on_priors,
     "hangs_on_priors": _hangs_on_priors,
-    "hand_fails": f"{_FAILS}. A{_SOFTER}",
     "hand_fails_in_doubt": _hand_fails_in_doubt,
-    "softer_if_scores_stand": f"If the scores stand: a{_SOFTER}",
     "best_above": _best_beyond("above"),
     "best_below": _best_beyond("below"),
-    "wide_error": "The stated setting error of {factors:label} is large against its range: a steadier machine widens "
-    "every window.",
-    "other_stack": "Try another powder, film or pre-treatment of the fabric; or agree on a lower wanted pass rate.",
 }
 """How each fact is said, by `doe.surfaces.facts.Code`."""
 
-_SETTINGS = {
-    "draws": "draws",
-    "ready_rate": "ready: expected pass rate at least",
-    "ready_shortfall": "ready: lower bound short of target by at most",
-    "reach_chance": "not reachable: chance that any setting reaches the target below",
-    "reach_gap": "not reachable: best rate short of target by more than",
-}
-_RATES = {
-    "false_ready": "called ready, truly below the wanted rate",
-    "ready_below_90": "called ready, truly below 90 %",
-    "bound_held": "lower bound held",
-    "false_reach": "not reachable said although a setting existed",
-    "true_reach": "not reachable said where none existed",
-}
+_SETTINGS = texts_of("said_of_fits", "settings")
+_RATES = texts_of("said_of_fits", "rates")
 
 
 def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ...]:

@@ -3,29 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
 from typing import Any
 
-from doe.domain.errors import plain
+from doe.domain.errors import plain, quoted
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.finding import Finding
 from doe.domain.outcome import ScoreCounts
 from doe.domain.space import Forbidden
 from doe.domain.spec import Spec
 from doe.domain.study import Study
-from doe.domain.texts import quoted
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
-from doe.words.dates import day
-from doe.words.facts import Reader
+from doe.words.facts import Reader, texts_of, worded
 from doe.words.wording import GRADED, amount_both, count, listing, prints, prints_at_least, stated, verb
 
 MOST_NAMED = 6
 """Coupons that one sentence names; of more it says how many."""
 
-REASONS = {
-    "same fabric": "usual for the same kind of fabric",
-    "other fabric": "the fabric is another in kind, so the earlier coupons are left out unless somebody wants them",
-}
+REASONS = texts_of("catalogues", "earlier_coupons")
 """Why earlier coupons count for so much, by code."""
 
 
@@ -108,31 +102,18 @@ def limits_command(study: str, absent: Iterable[str]) -> str:
 
 # what did not go as planned
 
-_FIELDS = {"check": "check {plain}", "hand": "hand-feel of {what}", "actual": "measured {plain}"}
-_CHANGES = {"amend study": "was changed", "archive study": "was put away", "restore study": "was taken out again"}
+_FIELDS = texts_of("catalogues", "fields")
 
 
 def deviation(fact: Finding, study: Study, shown: Shown = METRIC) -> str:
     """What did not go as planned, in a sentence."""
     v: Mapping[str, Any] = fact.values
-    match fact.code:
-        case "void":
-            return f"Coupon {v['coupon']} was marked void."
-        case "counts again":
-            return f"Coupon {v['coupon']} counts again; it was void ({v['before']})."
-        case "corrected":
-            before, after = (_value(study, v["field"], v[value], shown) for value in ("before", "after"))
-            return f"Coupon {v['coupon']}, {_field(v['field'])}: corrected from {before} to {after}."
-        case "measured":
-            return _measured(v, study.factor(v["factor"]), shown)
-        case "late wash":
-            return (
-                f"{count(v['results'], 'wash result')} came after the first answer of "
-                f"{day(datetime.fromisoformat(v['answered_at']))} ({count(v['coupons'], 'coupon')})."
-            )
-        case "changed":
-            return f"The study {_CHANGES[v['verb']]}."
-    return f"Round {v['round']}: {count(v['coupons'], 'coupon')} came in from a sheet, made without a plan."
+    if fact.code == "corrected":
+        before, after = (_value(study, v["field"], v[value], shown) for value in ("before", "after"))
+        return f"Coupon {v['coupon']}, {_field(v['field'])}: corrected from {before} to {after}."
+    if fact.code == "measured":
+        return _measured(v, study.factor(v["factor"]), shown)
+    return worded(fact, texts_of("said_of_deviations"), Reader(shown))
 
 
 def _measured(v: Mapping[str, Any], f: Factor, shown: Shown) -> str:

@@ -13,6 +13,7 @@ from doe.setpoint.priors import PriorPull
 from doe.setpoint.standing import Standing
 from doe.setpoint.verdict import OUT_OF_REACH_GAP, reach_threshold
 from doe.setpoint.why import CouponWeight, Learned, OneMore, Why
+from doe.words.facts import texts_of
 from doe.words.recipe.story import IDEAS, why_not
 from doe.words.study.setpoint import ABOUT
 from doe.words.wording import (
@@ -49,14 +50,7 @@ ENDED = {"under": "too little", "over": "too much", "other": "other"}
 
 DOUBT = "Doubt is the spread of what is still possible, against that before any coupon."
 
-QUANTITIES = {
-    "height": "how good the best setting is",
-    "place": "the best {factor}",
-    "steepness": "how narrow the window is in {factor}",
-    "trade": "how factors stand in for each other",
-    "lapse": "how many prints fail whatever the settings",
-    "hand_top": "the best hand-feel",
-}
+QUANTITIES = texts_of("said_of_fits", "quantities")
 """What coupons can teach, as the reader knows it."""
 
 

@@ -9,9 +9,9 @@ import pytest
 
 from doe.acts.comparison.plan import Wanted, begin_comparison, offer_comparison
 from doe.acts.comparison.verdict import comparisons_of, judge_comparison, more_coupons
-from doe.acts.study.counts import score_counts
 from doe.acts.study.fits import fit_study, recommend_study
 from doe.acts.study.plans import compare_for, extend_study
+from doe.acts.study.rounds import score_counts
 from doe.domain.errors import InputError
 from doe.domain.limits import Limits
 from doe.domain.stack import Material

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from doe.acts.gauges.dials import dials_of
+from doe.acts.gauges.line import dials_of
 from doe.acts.recipe.release import _beyond_the_dial
 from doe.acts.study.plans import commit_plan
 from doe.domain.gauge import GaugeReading

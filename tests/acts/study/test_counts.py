@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from doe.acts.study.counts import confirmation_counts, score_counts
+from doe.acts.study.rounds import confirmation_counts, score_counts
 from doe.domain.outcome import ScoreCounts
 from doe.domain.score import ScoreEntry
 
