@@ -33,6 +33,7 @@ from doe.setpoint.verdict import (
     share_inside,
 )
 from doe.setpoint.window import find_window
+from doe.surfaces.facts import fact
 from doe.surfaces.fitted import Surfaces
 
 
@@ -77,8 +78,9 @@ def recommend(
     assured = find_window(rate, point, kind="assured", rng=rng) if is_assured else None
     tell(0.8)
     hand, hand_low, hand_high = _hand(surfaces, point, low)
-    setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
     size = next_size(study, made)
+    spent = (fact("budget_used", coupons=made),) if verdict == "more coupons" and not size else ()
+    setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
     following = (
         choose_coupons(rate, found, size, rng=rng)
         if verdict == "more coupons" and size and not gaps.is_scoring_enough(by_numbers)
@@ -105,7 +107,7 @@ def recommend(
         p_reachable=chance.p_reachable,
         next_coupons=following,
         cliffs=cliffs,
-        limits_on_certainty=(*certainty_limits(surfaces, pass_rate, pass_rate_low, gaps), *leaning),
+        limits_on_certainty=(*spent, *certainty_limits(surfaces, pass_rate, pass_rate_low, gaps), *leaning),
         changes=changes,
         warnings=(*surfaces.warnings, *leaning),
         method={

@@ -15,6 +15,7 @@ from doe.domain.factors import Factor
 from doe.domain.finding import Finding
 from doe.domain.study import STEP_COUPONS, Study
 from doe.setpoint.answer import Verdict
+from doe.surfaces.belief import MIXED
 from doe.surfaces.facts import fact
 from doe.surfaces.fitted import Surfaces
 from doe.surfaces.hand_scores import doubt_scorers
@@ -42,8 +43,8 @@ OUT_OF_REACH_GAP = 0.05
 
 
 STEP_READY, STEP_READY_FROM = 0.80, 16
-"""A search step by step looks at its results again and again, so it is called ready only where the chance that the setpoint reaches
-the target is at least this, from so many coupons on ..."""
+"""A search step by step looks at its results again and again, so it is called ready only where the chance that the
+setpoint reaches the target is at least this, from so many coupons on ..."""
 
 STEP_OUT_OF_REACH, STEP_OUT_FROM = 0.15, 20
 """... and not reachable below this chance, from so many coupons on. Chosen on 54 tuning lines so that the error rates
@@ -81,6 +82,10 @@ NEXT_COUPONS = 8
 """Coupons proposed for a next round."""
 
 
+LOOK_AGAIN = 3
+"""Coupons to look at again where the map cannot be trusted."""
+
+
 @dataclass(frozen=True)
 class Gaps:
     """What no coupon speaks of, so that only assumptions do.
@@ -95,22 +100,26 @@ class Gaps:
         Levels with which no coupon was made: that no setting is good is not shown.
     can_feel : bool
         A coupon of this study transferred, so there is one to feel.
+    at_odds : tuple of str
+        Where the map cannot be trusted (`contradicted`): the coupons that agree with it least; nothing is ready then.
     """
 
     unvaried: tuple[Factor, ...] = ()
     hand: bool = False
     untried: tuple[tuple[Factor, str], ...] = ()
     can_feel: bool = True
+    at_odds: tuple[str, ...] = ()
 
     def hold_back(self, verdict: Verdict) -> Verdict:
         """The most that may be said where the numbers alone would say ``verdict``."""
-        if self.unvaried or (self.hand and verdict == "ready") or (self.untried and verdict == "not reachable"):
+        open_question = self.hand or self.at_odds
+        if self.unvaried or (open_question and verdict == "ready") or (self.untried and verdict == "not reachable"):
             return "more coupons"
         return verdict
 
     def is_scoring_enough(self, verdict: Verdict) -> bool:
         """Whether feeling the coupons that are there would do, no new one made; ``verdict`` is that of the numbers."""
-        return self.hand and self.can_feel and not self.unvaried and verdict == "ready"
+        return self.hand and self.can_feel and not (self.unvaried or self.at_odds) and verdict == "ready"
 
 
 def find_gaps(study: Study, surfaces: Surfaces) -> Gaps:
@@ -120,7 +129,23 @@ def find_gaps(study: Study, surfaces: Surfaces) -> Gaps:
         study.spec.hand_min is not None and not surfaces.has_hand,
         untried_levels(study, surfaces.results, surfaces.earlier),
         bool(surfaces.results.passed.any()),
+        contradicted(surfaces),
     )
+
+
+def contradicted(surfaces: Surfaces) -> tuple[str, ...]:
+    """The coupons that agree least with a map that cannot be trusted, the worst first; none where it can be.
+
+    It cannot where it calls left-out coupons no better than their pass share does, or where passes and fails are more
+    mixed than it explains. Where all coupons ended alike nothing contradicts it.
+    """
+    results, belief = surfaces.results, surfaces.belief
+    if results.passed.all() or not results.passed.any():
+        return ()
+    if belief.score > belief.score_no_factor and belief.fit_p_value >= MIXED:
+        return ()
+    seen = np.where(results.passed, belief.p_left_out, 1 - belief.p_left_out)
+    return tuple(str(name) for name in results.coupon[np.argsort(seen, kind="stable")[:LOOK_AGAIN]])
 
 
 @dataclass(frozen=True)
@@ -197,12 +222,12 @@ def share_inside(surfaces: Surfaces) -> float:
 def certainty_limits(surfaces: Surfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps) -> tuple[Finding, ...]:
     """What keeps the statement from being surer, most important first."""
     found = [*unvaried_facts(gaps.unvaried)]
+    if gaps.at_odds:
+        found.append(fact("contradicted", names=gaps.at_odds))
+        found += [f for f in surfaces.belief.facts if f.code in ("predicts_alike", "predicts_worse", "too_mixed")]
     gap = pass_rate - pass_rate_low
     if gap > 0.02:
         found.append(fact("rate_open", coupons=surfaces.results.coupons, value=gap))
-    most = surfaces.study.most_coupons
-    if most is not None and surfaces.results.coupons >= most and pass_rate_low < surfaces.study.spec.pass_rate:
-        found.append(fact("budget_used", coupons=surfaces.results.coupons))
     lapse = float(surfaces.draws.lapse.mean())
     if lapse > 0.03:
         found.append(fact("lapses", value=lapse))

@@ -23,6 +23,10 @@ BARELY_LEARNED = 0.8
 """Posterior spread of the best setting, as a share of its spread before the coupons, from which little was learned."""
 
 
+MIXED = 0.05
+"""Posterior predictive p-value below which the surface misses something."""
+
+
 @dataclass(frozen=True)
 class Belief:
     """Whether the surfaces predict coupons they have not seen, and what the coupons cannot say.
@@ -125,7 +129,7 @@ def _score_facts(
         found.append(fact("predicts_alike", coupons=right, of=n))
     else:
         found.append(fact("predicts_worse", coupons=right, of=n))
-    if p_value < 0.05:
+    if p_value < MIXED:
         found.append(fact("too_mixed"))
     return found
 

@@ -36,6 +36,7 @@ Code = Literal[
     "inseparable",
     "barely_learned",
     # what keeps an answer from being surer
+    "contradicted",
     "rate_open",
     "budget_used",
     "lapses",

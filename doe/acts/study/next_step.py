@@ -70,16 +70,21 @@ def next_step(book: Book, key: Key) -> NextStep:
     states = (coupon for coupon in book.coupon_states(record.id) if coupon.kind not in JUDGING and not coupon.void)
     passed = (coupon.coupon for coupon in states if coupon.passed)
     asked, felt = len(answer["next_coupons"]["rows"]), answer["hand"] is not None
-    return steps_after(answer["verdict"], asked, felt=felt, passed=next(passed, ""), counts=counts)[0]
+    spent = any(isinstance(limit, dict) and limit["code"] == "budget_used" for limit in answer["limits_on_certainty"])
+    return steps_after(answer["verdict"], asked, felt=felt, passed=next(passed, ""), counts=counts, spent=spent)[0]
 
 
-def steps_after(verdict: str, asked: int, *, felt: bool, passed: str, counts: ScoreCounts) -> tuple[NextStep, ...]:
+def steps_after(
+    verdict: str, asked: int, *, felt: bool, passed: str, counts: ScoreCounts, spent: bool = False
+) -> tuple[NextStep, ...]:
     """What to do with an answer, the most urgent first; it is not read whole, which would wait for pandas.
 
     ``asked`` are the coupons it asks for, ``felt`` says whether it knows hand-feel, ``passed`` is the first coupon
-    that passed.
+    that passed, ``spent`` that a search step by step has made all its coupons.
     """
     steps = [NextStep("washes")] if counts.unfinished else []
+    if spent:
+        return (*steps, NextStep("report"))
     if verdict == "more coupons" and not felt and not asked:
         steps.append(NextStep("feel", coupon=passed))
     elif verdict == "more coupons":

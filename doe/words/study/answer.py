@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import LINKED_FROM, Answer, Cliff, Window
+from doe.surfaces.facts import Code
 from doe.words.facts import texts_of
 from doe.words.study.setpoint import said
 from doe.words.wording import (
@@ -43,12 +45,31 @@ def counts_hand(study: Study, answer: Answer) -> bool:
 
 def scores_first(answer: Answer) -> bool:
     """Whether hand-feel, wanted and never scored, is all that keeps it from being ready: no coupon is asked for."""
-    return answer.verdict == "more coupons" and answer.hand is None and answer.next_coupons.empty
+    return (
+        answer.verdict == "more coupons"
+        and answer.hand is None
+        and answer.next_coupons.empty
+        and not _says(answer, "budget_used")
+    )
 
 
 def headline(answer: Answer) -> str:
     """The verdict in a few words."""
+    if not_trusted(answer):
+        return NOT_TRUSTED
     return SCORES_FIRST if scores_first(answer) else HEADLINES[answer.verdict]
+
+
+NOT_TRUSTED = "do not trust this yet"
+
+
+def not_trusted(answer: Answer) -> bool:
+    """Whether the results contradict the map or each other, and nothing else is settled."""
+    return answer.verdict == "more coupons" and _says(answer, "contradicted")
+
+
+def _says(answer: Answer, code: Code) -> bool:
+    return any(isinstance(found, Finding) and found.code == code for found in answer.limits_on_certainty)
 
 
 def misses_hand(study: Study, answer: Answer) -> bool:
@@ -76,6 +97,11 @@ def lead(study: Study, answer: Answer) -> str:
         return (
             f"At the best setting so far we expect {expected}; wanted are {target}. Hand-feel is wanted too, and "
             "nobody scored it: score it on the coupons that transferred. No new coupon is needed for that."
+        )
+    if not_trusted(answer):
+        return (
+            f"By the map we expect {expected}; wanted are {target}. But the results contradict the map or each other, "
+            "so it is not to be trusted yet: look at the coupons named below again before any other is made."
         )
     if answer.verdict == "more coupons":
         return (

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from doe.acts.study.counts import grades_at_odds
+from doe.acts.study.rounds import grades_at_odds
 from doe.acts.study.deviations import deviations_of
 from doe.acts.study.earlier import coupons_for_prior
 from doe.acts.study.fits import fit_of
