@@ -15,6 +15,7 @@ from doe.cli.gauge_dials import dial_blocks, dial_data
 from doe.cli.study_words import step_command
 from doe.domain.errors import quoted
 from doe.domain.factors import Factor
+from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
@@ -41,7 +42,9 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
     answer, results = found.answer, found.fitted.results
     passed = next(iter(results.loc[results["passed"].eq(True), "coupon"]), "")
     felt = answer.hand is not None
-    steps = steps_after(answer.verdict, len(answer.next_coupons), felt=felt, passed=passed, counts=found.fitted.counts)
+    spent = any(isinstance(f, Finding) and f.code == "budget_used" for f in answer.limits_on_certainty)
+    asked, counts = len(answer.next_coupons), found.fitted.counts
+    steps = steps_after(answer.verdict, asked, felt=felt, passed=passed, counts=counts, spent=spent)
     data = answer_data(found.answer)
     return Reply(
         {
