@@ -302,7 +302,7 @@ def display(readings: int) -> Case:
             GaugeReading("press", float(s), None, float(0.96 * s + 1 + probe + rng.normal(0, 0.5))) for s in settings
         ]
         wanted = 0.96 * 150 + 1
-        found = fit_display(taken, "press", reading_u_delta_degc=0.5).dial(wanted, LEVEL)
+        found = fit_display(taken, "press").dial(wanted, LEVEL)
         return found.low_degc <= 150 <= found.high_degc
 
     return case

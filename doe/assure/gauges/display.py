@@ -11,9 +11,8 @@ import numpy as np
 from scipy.stats import t
 
 from doe.assure.gauges.error_line import ErrorLine, fit_error_line
-from doe.assure.gauges.platen import spot_of
+from doe.assure.gauges.platen import CENTRE, READING_U_DELTA_DEGC, spot_of
 from doe.assure.gauges.readings import readings_of, true_reading
-from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading, MachineKind
 
@@ -42,15 +41,12 @@ class Converted:
         Standard uncertainty, the gauge's own included.
     low_degc, high_degc : float
         Two-sided limits at the assurance asked for.
-    beyond : bool
-        Whether it lies outside the range that was read.
     """
 
     degc: float
     u_delta_degc: float
     low_degc: float
     high_degc: float
-    beyond: bool
 
 
 @dataclass(frozen=True)
@@ -91,10 +87,10 @@ class DisplayLine:
         """Surface temperature to expect when the machine is set to a value."""
         shown = set_degc - self.set_minus_shown_delta_degc
         if self.line is not None:
-            value, u, df = (found := self.line.height(shown)).value, found.u, found.df
+            value, u, df = (found := self.line.height(shown)).value, found.u, self.line.df
         else:
             value, u, df = shown + self.offset_delta_degc, self._offset_u(shown), self.offset_df
-        return self._converted(value, u, self.gauge_u_delta_degc, df, assurance, shown=shown)
+        return _converted(value, u, self.gauge_u_delta_degc, df, assurance)
 
     def dial(self, surface_degc: float, assurance: float = 0.95) -> Converted:
         """What to set for a wanted surface temperature; round it to the step of the machine.
@@ -106,36 +102,32 @@ class DisplayLine:
         """
         if self.line is not None:
             found = self.line.inverse(surface_degc)
-            shown, u, df, slope = found.value, found.u, found.df, abs(self.line.slope)
+            shown, u, df, slope = found.value, found.u, self.line.df, abs(self.line.slope)
         else:
             shown = surface_degc - self.offset_delta_degc
             u, df, slope = self._offset_u(shown), self.offset_df, 1.0
         known = self.gauge_u_delta_degc / slope
-        return self._converted(shown + self.set_minus_shown_delta_degc, u, known, df, assurance, shown=shown)
+        return _converted(shown + self.set_minus_shown_delta_degc, u, known, df, assurance)
 
     def _offset_u(self, shown: float) -> float:
         away = max(self.low_degc - shown, shown - self.high_degc, 0.0)
         return math.hypot(self.offset_u_delta_degc, SLOPE_GUESS_U * away)
 
-    def _converted(
-        self, value: float, scatter_u: float, known_u: float, df: float, assurance: float, *, shown: float
-    ) -> Converted:
-        """Put the scatter of the readings (on its degrees of freedom) and the gauge's stated part together."""
-        u = math.hypot(scatter_u, known_u)
-        # Welch and Satterthwaite: the stated part has no degrees of freedom to lose
-        effective = df * (u / scatter_u) ** 4 if scatter_u > 0 else math.inf
-        half = float(t.ppf((1 + assurance) / 2, effective)) * u
-        beyond = not self.low_degc - 1e-9 <= shown <= self.high_degc + 1e-9
-        return Converted(value, u, value - half, value + half, beyond)
+
+def _converted(value: float, scatter_u: float, known_u: float, df: float, assurance: float) -> Converted:
+    """Put the scatter of the readings (on its degrees of freedom) and the gauge's stated part together."""
+    u = math.hypot(scatter_u, known_u)
+    # Welch and Satterthwaite: the stated part has no degrees of freedom to lose
+    effective = df * (u / scatter_u) ** 4 if scatter_u > 0 else math.inf
+    half = float(t.ppf((1 + assurance) / 2, effective)) * u
+    return Converted(value, u, value - half, value + half)
 
 
 def fit_display(
     readings: Sequence[GaugeReading],
     machine: MachineKind,
     *,
-    place: str = "centre",
     probe_u_delta_degc: float = PROBE_U_DELTA_DEGC,
-    reading_u_delta_degc: float = 0.5,
     resolution_delta_degc: float = 1.0,
 ) -> DisplayLine:
     """Fit surface temperature against display.
@@ -143,14 +135,11 @@ def fit_display(
     Parameters
     ----------
     readings : sequence of GaugeReading
-        Of a line; those of the machine at ``place`` are used, all of the machine if none was taken there. Where the
+        Of a line; those of the machine at its centre are used, all of the machine if none was taken there. Where the
         display was noted it is the x, else the set value.
     machine : {"oven", "press"}
-    place : str
     probe_u_delta_degc : float
         Standard uncertainty of the gauge, shared by all its readings.
-    reading_u_delta_degc : float
-        Standard uncertainty of one reading from time to time.
     resolution_delta_degc : float
         Step of the display; half of it either way is taken as rectangular.
 
@@ -163,24 +152,17 @@ def fit_display(
     Raises
     ------
     InputError
-        If there is no reading, an infrared one cannot be trusted, or an uncertainty is negative.
+        If there is no reading, or an infrared one cannot be trusted.
 
     Notes
     -----
     The uncertainty that all readings share is added after the fit: it would not show as scatter.
     """
-    for where, value in (
-        ("uncertainty of the gauge", probe_u_delta_degc),
-        ("uncertainty of a reading", reading_u_delta_degc),
-        ("step of the display", resolution_delta_degc),
-    ):
-        if not (math.isfinite(value) and value >= 0):
-            raise InputError(where, value, "0 or more degC", "Take it from the data sheet, or leave it out.")
     own = readings_of(readings, machine)
-    here = tuple(r for r in own if spot_of(r.place) == spot_of(place))
+    here = tuple(r for r in own if spot_of(r.place) == spot_of(CENTRE))
     notes = []
     if not here:
-        notes.append(_note("all places together", machine, place=place))
+        notes.append(_note("all places together", machine, place=CENTRE))
         here = own
     true = [true_reading(r) for r in here]
     if any(r.assumed for r in true):
@@ -189,16 +171,15 @@ def fit_display(
     surface = np.array([r.degc for r in true])
     gauge_u = math.hypot(probe_u_delta_degc, max(r.u_delta_degc for r in true))
     u_x = resolution_delta_degc / math.sqrt(12)
-    u_y = max(reading_u_delta_degc, 1e-6)
     line = None
     if len(here) >= 3 and np.ptp(shown) >= MIN_SPREAD_DELTA_DEGC:
-        line = fit_error_line(shown, surface, u_x, u_y, scatter="larger")
+        line = fit_error_line(shown, surface, u_x, READING_U_DELTA_DEGC, scatter="larger")
         if line.scatter_sd > 2:
             notes.append(_note("scatters", machine, times=line.scatter_sd))
     else:
         notes.append(_note("offset only", machine, apart_delta_degc=MIN_SPREAD_DELTA_DEGC))
     off = surface - shown
-    stated = math.hypot(u_x, u_y) / math.sqrt(len(off))
+    stated = math.hypot(u_x, READING_U_DELTA_DEGC) / math.sqrt(len(off))
     observed = float(off.std(ddof=1)) / math.sqrt(len(off)) if len(off) > 1 else 0.0
     known = [r.set_degc - r.shown_degc for r in here if r.shown_degc is not None]
     return DisplayLine(

@@ -8,7 +8,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import t
 
 from doe.domain.errors import InputError
 
@@ -21,13 +20,10 @@ _ROUNDS = 500
 
 @dataclass(frozen=True)
 class LineValue:
-    """A value read off a line: ``value`` with standard uncertainty ``u`` on ``df`` degrees of freedom, and limits."""
+    """A value read off a line, with its standard uncertainty ``u``."""
 
     value: float
     u: float
-    df: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -70,15 +66,13 @@ class ErrorLine:
     low: float
     high: float
 
-    def height(self, x: float, *, assurance: float = 0.95) -> LineValue:
-        """Value of the line at x; two-sided limits."""
-        value = self.intercept + self.slope * x
+    def height(self, x: float) -> LineValue:
+        """Value of the line at x."""
         u = math.sqrt(self.height_u**2 + (x - self.centre) ** 2 * self.slope_u**2)
-        half = float(t.ppf((1 + assurance) / 2, self.df)) * u
-        return LineValue(value, u, self.df, value - half, value + half)
+        return LineValue(self.intercept + self.slope * x, u)
 
-    def inverse(self, y: float, *, assurance: float = 0.95) -> LineValue:
-        """The x at which the line reaches y; two-sided limits by propagation.
+    def inverse(self, y: float) -> LineValue:
+        """The x at which the line reaches y, its uncertainty by propagation.
 
         Raises
         ------
@@ -93,9 +87,7 @@ class ErrorLine:
                 "Read the machine at settings farther apart.",
             )
         x = (y - self.intercept) / self.slope
-        u = self.height(x).u / abs(self.slope)
-        half = float(t.ppf((1 + assurance) / 2, self.df)) * u
-        return LineValue(x, u, self.df, x - half, x + half)
+        return LineValue(x, self.height(x).u / abs(self.slope))
 
 
 def fit_error_line(
@@ -117,11 +109,6 @@ def fit_error_line(
     -------
     ErrorLine
 
-    Raises
-    ------
-    InputError
-        If there are too few points, all at one x, shapes disagree, or an uncertainty is not positive.
-
     Notes
     -----
     An error shared by all points (a probe that reads 1 degC low everywhere) does not scatter and is not in the
@@ -138,33 +125,34 @@ def fit_error_line(
     >>> round(line.slope, 3), round(line.height(155).value, 1)
     (0.95, 151.1)
     """
-    x, y, u_x, u_y = _points(x, y, u_x, u_y)
+    x, y, u_x, u_y = np.broadcast_arrays(*(np.asarray(values, dtype=float) for values in (x, y, u_x, u_y)))
     var_x, var_y = u_x**2, u_y**2
+
+    def parts(slope: float) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Weights, x and y less their weighted means, and York's beta."""
+        weight = 1 / (var_y + slope**2 * var_x)
+        U, V = x - weight @ x / weight.sum(), y - weight @ y / weight.sum()
+        return weight, U, V, weight * (U * var_y + slope * V * var_x)
+
     slope = _start(x, y, var_x, var_y)
     for _ in range(_ROUNDS):
-        weight = 1 / (var_y + slope**2 * var_x)
-        mean_x, mean_y = weight @ x / weight.sum(), weight @ y / weight.sum()
-        U, V = x - mean_x, y - mean_y
-        beta = weight * (U * var_y + slope * V * var_x)
+        weight, U, V, beta = parts(slope)
         new = float((weight * beta) @ V / ((weight * beta) @ U))
         done = abs(new - slope) <= 1e-14 * max(abs(new), 1e-12)
         slope = new
         if done:
             break
-    weight = 1 / (var_y + slope**2 * var_x)
+    weight, _, _, beta = parts(slope)
     mean_x, mean_y = weight @ x / weight.sum(), weight @ y / weight.sum()
-    U, V = x - mean_x, y - mean_y
-    beta = weight * (U * var_y + slope * V * var_x)
     adjusted = mean_x + beta
     centre = float(weight @ adjusted / weight.sum())
-    slope_u = float(1 / np.sqrt(weight @ (adjusted - centre) ** 2))
-    height_u = float(1 / np.sqrt(weight.sum()))
     intercept = float(mean_y - slope * mean_x)
     squares = float(weight @ (y - intercept - slope * x) ** 2)
     spare = len(x) - 2
     observed = math.sqrt(squares / spare)
     scale = {"stated": 1.0, "observed": observed, "larger": max(observed, 1.0)}[scatter]
-    slope_u, height_u = slope_u * scale, height_u * scale
+    slope_u = float(1 / np.sqrt(weight @ (adjusted - centre) ** 2)) * scale
+    height_u = float(1 / np.sqrt(weight.sum())) * scale
     intercept_u = math.hypot(height_u, centre * slope_u)
     return ErrorLine(
         intercept=intercept,
@@ -190,36 +178,3 @@ def _start(x: FloatArray, y: FloatArray, var_x: FloatArray, var_y: FloatArray) -
     weight = 1 / (var_y + plain_slope**2 * var_x + 1e-300)
     U = x - weight @ x / weight.sum()
     return float((weight * U) @ y / ((weight * U) @ U))
-
-
-def _points(
-    x: ArrayLike, y: ArrayLike, u_x: ArrayLike, u_y: ArrayLike
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """The points as arrays with their uncertainties.
-
-    Raises
-    ------
-    InputError
-        If the points are too few, unpaired, without a number, or without uncertainty.
-    """
-    xs, ys = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    if xs.ndim != 1 or xs.shape != ys.shape:
-        raise InputError("line", f"shapes {xs.shape} and {ys.shape}", "one x and one y a point", "Pair the readings.")
-    errors = [np.broadcast_to(np.asarray(u, dtype=float), xs.shape) for u in (u_x, u_y)]
-    if not all(np.isfinite(values).all() for values in (xs, ys, *errors)):
-        raise InputError("line", "a missing number", "finite numbers", "Leave readings without a value out.")
-    if len(xs) < 3 or np.ptp(xs) == 0:
-        raise InputError(
-            "line",
-            f"{len(xs)} points at {len(np.unique(xs))} different x",
-            "3 points or more at 2 different x or more",
-            "Read the machine at more settings.",
-        )
-    if any((u < 0).any() for u in errors) or (errors[0] + errors[1] <= 0).any():
-        raise InputError(
-            "line, uncertainty",
-            "0 in both directions or negative",
-            "above 0 in one direction at least",
-            "State the uncertainty of the readings.",
-        )
-    return xs, ys, errors[0], errors[1]

@@ -14,7 +14,6 @@ from scipy.stats import chi2
 from doe.assure.gauges.budget import Budget, Component, combine_uncertainty
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import readings_of, true_reading
-from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading, MachineKind
 from doe.domain.stack import Line
@@ -60,9 +59,7 @@ class SettingError:
     notes: tuple[Finding, ...]
 
 
-def measure_setting_error(
-    readings: Sequence[GaugeReading], machine: MachineKind, *, assurance: float = 0.90
-) -> SettingError:
+def measure_setting_error(readings: Sequence[GaugeReading], machine: MachineKind) -> SettingError:
     """Setting error of a machine from repeated readings and from its map.
 
     Parameters
@@ -70,31 +67,21 @@ def measure_setting_error(
     readings : sequence of GaugeReading
         Of a line. Readings at one place and one setting are repeats; different places at one setting are the map.
     machine : {"oven", "press"}
-    assurance : float
-        Of the upper limit.
 
     Returns
     -------
     SettingError
         Where there are neither repeats nor a map, the usual value, and a note that says so.
 
-    Raises
-    ------
-    InputError
-        If there is no reading of the machine, or the assurance is no probability.
-
     Notes
     -----
     A display that is always 5 degC high is no setting error: see `fit_display`. Scatter of the gauge itself is in the
     repeats, which errs on the careful side. Repeats taken within minutes miss what changes from day to day.
     """
-    if not 0 < assurance < 1:
-        raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
-    cells: dict[float, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for reading in readings_of(readings, machine):
-        cells[reading.set_degc][spot_of(reading.place)].append(true_reading(reading).degc - reading.set_degc)
-    repeat_var, repeat_df = _pooled([values for places in cells.values() for values in places.values()])
-    means = [[float(np.mean(v)) for v in places.values()] for places in cells.values()]
+    cells = _cells(readings_of(readings, machine))
+    groups = [values for places in cells for values in places]
+    repeat_var, repeat_df = _pooled(groups)
+    means = [[float(np.mean(v)) for v in places] for places in cells]
     place_var = _pooled(means)[0]
     # the same places read at another setting are no new places
     place_df = max(len(group) - 1 for group in means)
@@ -103,7 +90,7 @@ def measure_setting_error(
     share = 0.0
     if place_df and repeat_df:
         # the means of places still carry some of the repeat scatter
-        share = float(np.mean([1 / len(v) for places in cells.values() for v in places.values()]))
+        share = float(np.mean([1 / len(v) for v in groups]))
         place_var = max(place_var - repeat_var * share, 0.0)
     if not repeat_df:
         notes.append(_note("not repeated", machine))
@@ -117,7 +104,7 @@ def measure_setting_error(
     parts = [(v, df) for v, df in (((1 - share) * repeat_var, repeat_df), (means_var, place_df)) if df]
     below = sum(v**2 / df for v, df in parts)
     df = sum(v for v, _ in parts) ** 2 / below if below > 0 else float(repeat_df + place_df)
-    high = math.sqrt(_upper_sum(parts, assurance))
+    high = math.sqrt(_upper_sum(parts))
     if df < 5:
         notes.append(_note("few degrees of freedom", machine, df=df, high_delta_degc=high))
     return SettingError(
@@ -164,21 +151,18 @@ def machine_budget(
     JCGM 100:2008 (GUM). Which sources to name: common practice, no source.
     """
     own = readings_of(readings, machine)
-    true = [true_reading(r) for r in own]
     parts = [
         probe or Component("probe", 2.2, "expanded"),
         Component("resolution of the display", resolution_delta_degc / 2, "rectangular"),
     ]
-    u_emissivity = max(r.u_delta_degc for r in true)
+    u_emissivity = max(true_reading(r).u_delta_degc for r in own)
     if u_emissivity > 0:
         parts.append(Component("emissivity", u_emissivity))
-    cells: dict[float, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for reading, found in zip(own, true, strict=True):
-        cells[reading.set_degc][spot_of(reading.place)].append(found.degc - reading.set_degc)
-    half_ranges = [np.ptp([np.mean(v) for v in places.values()]) / 2 for places in cells.values() if len(places) > 1]
+    cells = _cells(own)
+    half_ranges = [np.ptp([np.mean(v) for v in places]) / 2 for places in cells if len(places) > 1]
     if half_ranges:
         parts.append(Component("map", float(max(half_ranges)), "rectangular"))
-    groups = [values for places in cells.values() for values in places.values()]
+    groups = [values for places in cells for values in places]
     variance, df = _pooled(groups)
     if df:
         repeats = max(len(values) for values in groups)
@@ -206,12 +190,20 @@ def _note(code: NoteCode, machine: MachineKind, **values: Value) -> Finding:
     return Finding(code, {"machine": machine, **values})
 
 
-def _upper_sum(parts: Sequence[tuple[float, int]], assurance: float) -> float:
-    """Upper limit of a sum of independent variances, each with its degrees of freedom.
+def _cells(own: Sequence[GaugeReading]) -> list[list[list[float]]]:
+    """Surface minus set: by setting, then by place, then reading after reading."""
+    cells: dict[float, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for reading in own:
+        cells[reading.set_degc][spot_of(reading.place)].append(true_reading(reading).degc - reading.set_degc)
+    return [list(places.values()) for places in cells.values()]
+
+
+def _upper_sum(parts: Sequence[tuple[float, int]]) -> float:
+    """Upper limit (90 % assurance) of a sum of independent variances, each with its degrees of freedom.
 
     F. A. Graybill and C.-M. Wang (1980), *JASA* 75, 869-873 (from memory); exact for a single one.
     """
-    reach = sum((v * (df / float(chi2.ppf(1 - assurance, df)) - 1)) ** 2 for v, df in parts)
+    reach = sum((v * (df / float(chi2.ppf(0.10, df)) - 1)) ** 2 for v, df in parts)
     return sum(v for v, _ in parts) + math.sqrt(reach)
 
 
