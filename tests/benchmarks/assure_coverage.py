@@ -180,7 +180,7 @@ def cohen(n: int, share: float, errors: float) -> Case:
             [errors * (1 - errors), share * errors**2 + (1 - share) * (1 - errors) ** 2],
         ]
     )
-    truth = kappa_of_table(cells, coupons=1000).kappa
+    truth = kappa_of_table(1000 * cells).kappa
 
     def case(rng: np.random.Generator) -> bool:
         found = kappa_of_table(rng.multinomial(n, cells.ravel()).reshape(2, 2), assurance=LEVEL)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 
 FloatArray = NDArray[np.float64]
@@ -88,11 +87,6 @@ def combine_with_study(
     Combination
         To be shown beside the exact limits of the confirmation alone, never instead.
 
-    Raises
-    ------
-    InputError
-        If shapes or counts do not fit.
-
     Notes
     -----
     Importance weights: proportional to the binomial probability of the confirmation under each draw. Each source enters
@@ -106,13 +100,6 @@ def combine_with_study(
     drawn = np.asarray(rates, dtype=float)
     points = np.asarray(check_rates, dtype=float).reshape(len(drawn), -1)
     k, n = (np.atleast_1d(np.asarray(v, dtype=float)) for v in (passed, coupons))
-    if points.shape[1] != len(k) or k.shape != n.shape or (k < 0).any() or (k > n).any():
-        raise InputError(
-            "confirmation",
-            f"{k.tolist()} of {n.tolist()}",
-            f"passed of made at {points.shape[1]} points",
-            "Count each coupon once.",
-        )
     w = np.broadcast_to(np.asarray(worth, dtype=float), k.shape)
     safe = np.clip(points, 1e-9, 1 - 1e-9)
     log_weight = (w * (k * np.log(safe) + (n - k) * np.log1p(-safe))).sum(axis=1)

@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 from scipy.stats import t
 
-from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import HAND_STEP
@@ -59,7 +58,7 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
     ----------
     scored : DataFrame
         One row a coupon: ``hand_<person>`` columns (missing where not scored), optional ``stroke``. Coupons that did
-        not transfer have no score and are left out.
+        not transfer have no score and are left out; two others are needed.
     future : int
         How many further prints the mean is taken over, each in a stroke of its own; 1 for a single print.
     assurance : float
@@ -68,11 +67,6 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
     Returns
     -------
     HandPrediction
-
-    Raises
-    ------
-    InputError
-        If fewer than two coupons were scored, or ``future`` is not positive.
 
     Notes
     -----
@@ -84,12 +78,8 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
     W. Q. Meeker, G. J. Hahn and L. A. Escobar (2017), *Statistical Intervals*, 2nd ed., ch. 4 (from memory);
     Satterthwaite's degrees of freedom for the sum of variances.
     """
-    if future < 1:
-        raise InputError("future prints", future, "1 or more", "Say over how many prints the mean is taken.")
     long = _long(scored)
     coupons, people, strokes = (int(long[c].nunique()) for c in ("coupon", "person", "stroke"))
-    if coupons < 2:
-        raise InputError("hand-feel", f"{coupons} scored coupons", "2 or more", "Score more coupons.")
     names = sorted(long["person"].unique())
     X = np.ones((len(long), 1))
     for name in names[:-1]:  # people as deviations from their mean, so that the constant is the panel's mean
@@ -106,7 +96,7 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
     batches = int(fit.components["used"].sum()) - 1
     parts = np.array([*[1 / future] * batches, 1 / (future * people)])
     mean = float(fit.estimates[0])
-    se2, _ = _variance(fit, np.zeros(len(parts)))
+    se2, df_mean = _variance(fit, np.zeros(len(parts)))
     total, df = _variance(fit, parts)
     single, _ = _variance(fit, parts * future)
     floor = _ROUNDING_VARIANCE / people
@@ -115,7 +105,6 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
         se2, total, single = floor / coupons, floor / coupons + floor / future, floor / coupons + floor
         df = float(coupons - 1)
     q = float(t.ppf(assurance, df))
-    _, df_mean = _variance(fit, np.zeros(len(parts)))
     q_mean = float(t.ppf(assurance, df_mean if single - se2 > floor else df))
     return HandPrediction(
         mean=mean,
@@ -133,16 +122,8 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
 
 
 def _long(scored: pd.DataFrame) -> pd.DataFrame:
-    """One row a score: coupon, stroke, person, score.
-
-    Raises
-    ------
-    InputError
-        If nobody scored hand-feel.
-    """
+    """One row a score: coupon, stroke, person, score."""
     columns = [str(c) for c in scored.columns if str(c).startswith(HAND_PREFIX)]
-    if not columns:
-        raise InputError("hand-feel", "no score", f"columns {HAND_PREFIX}<person>", "Score the coupons first.")
     rows = scored.reset_index(drop=True)
     stroke = rows["stroke"] if "stroke" in rows.columns else pd.Series(rows.index)
     wide = rows[columns].apply(pd.to_numeric, errors="coerce").assign(coupon=rows.index, stroke=stroke)

@@ -13,8 +13,10 @@ from scipy.stats import binomtest
 
 from doe.assure.people.concordance import Concordance, ScoreAgreement, kendall_w, lean_of_people, score_agreement
 from doe.assure.people.kappa import Kappa, ManyKappa, cohen_kappa, fleiss_kappa
-from doe.domain.errors import InputError
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
+
+ASSURANCE = 0.90
+"""Of all limits of an agreement, two-sided."""
 
 GOOD_KAPPA, POOR_KAPPA = 0.75, 0.40
 """Bands usual for attribute agreement (from memory)."""
@@ -66,32 +68,25 @@ class HandAgreement:
     lean: pd.DataFrame
 
 
-def judge_pass_agreement(judged: pd.DataFrame, *, assurance: float = 0.90) -> PassAgreement:
+def judge_pass_agreement(judged: pd.DataFrame) -> PassAgreement:
     """Agreement of people on pass/fail of the same coupons.
 
     Parameters
     ----------
     judged : DataFrame, shape (coupons, people)
-        True, False or missing; one column a person, or a person's first and second blind look.
-    assurance : float
-        Of the two-sided limits.
+        True, False or missing; one column a person, of two or more.
 
     Returns
     -------
     PassAgreement
         A pair is compared on the coupons both judged, all together on those that everyone judged.
-
-    Raises
-    ------
-    InputError
-        If there are fewer than two people, or a pair has fewer than two coupons in common.
     """
-    people = _people(judged)
+    people = [str(c) for c in judged.columns]
     pairs = []
     for a, b in combinations(people, 2):
         both = judged[[a, b]].dropna()
         first, second = both[a].astype(bool).tolist(), both[b].astype(bool).tolist()
-        kappa = cohen_kappa(first, second, categories=[False, True], assurance=assurance)
+        kappa = cohen_kappa(first, second, classes=2, assurance=ASSURANCE)
         only_a = sum(x and not y for x, y in zip(first, second, strict=True))
         only_b = sum(y and not x for x, y in zip(first, second, strict=True))
         p = float(binomtest(only_a, only_a + only_b).pvalue) if only_a + only_b else 1.0
@@ -100,43 +95,37 @@ def judge_pass_agreement(judged: pd.DataFrame, *, assurance: float = 0.90) -> Pa
     together = None
     if len(people) > 2 and len(whole) >= 2:
         counts = np.column_stack([(~whole.astype(bool)).sum(axis=1), whole.astype(bool).sum(axis=1)])
-        together = fleiss_kappa(counts, assurance=assurance)
-    return PassAgreement(len(whole), len(judged) - len(whole), tuple(pairs), together, assurance)
+        together = fleiss_kappa(counts, assurance=ASSURANCE)
+    return PassAgreement(len(whole), len(judged) - len(whole), tuple(pairs), together, ASSURANCE)
 
 
-def judge_hand_agreement(scored: pd.DataFrame, *, assurance: float = 0.90) -> HandAgreement:
+def judge_hand_agreement(scored: pd.DataFrame) -> HandAgreement:
     """Agreement of people on hand-feel of the same coupons.
 
     Parameters
     ----------
     scored : DataFrame, shape (coupons, people)
-        1 to 5 in half steps, or missing; coupons that not all of them scored are left out.
-    assurance : float
-        Of the two-sided limits.
-
-    Raises
-    ------
-    InputError
-        If fewer than two people, or fewer than three coupons scored by all.
+        1 to 5 in half steps, or missing, of two people or more; coupons that not all of them scored are left out, and
+        at least three must be left.
     """
-    people = _people(scored)
+    people = [str(c) for c in scored.columns]
     whole = scored.dropna()
     values = whole.to_numpy(dtype=float)
     steps = np.round((values - HAND_LOW) / HAND_STEP).astype(int)
-    classes = list(range(round((HAND_HIGH - HAND_LOW) / HAND_STEP) + 1))
-    ranks = kendall_w(values, assurance=assurance)
+    classes = round((HAND_HIGH - HAND_LOW) / HAND_STEP) + 1
+    ranks = kendall_w(values, assurance=ASSURANCE)
     pairs = tuple(
         (
             people[i],
             people[j],
             cohen_kappa(
-                steps[:, i].tolist(), steps[:, j].tolist(), categories=classes, weights="quadratic", assurance=assurance
+                steps[:, i].tolist(), steps[:, j].tolist(), classes=classes, weighted=True, assurance=ASSURANCE
             ),
         )
         for i, j in combinations(range(len(people)), 2)
     )
-    found = score_agreement(values, assurance=assurance)
-    lean = lean_of_people(whole, assurance=assurance)
+    found = score_agreement(values, assurance=ASSURANCE)
+    lean = lean_of_people(whole, assurance=ASSURANCE)
     return HandAgreement(len(whole), len(scored) - len(whole), pairs, ranks, found, lean)
 
 
@@ -147,22 +136,3 @@ def band_of(kappa: Kappa) -> Band:
     if kappa.kappa > GOOD_KAPPA:
         return "good"
     return "poor" if kappa.kappa < POOR_KAPPA else "fair"
-
-
-def _people(frame: pd.DataFrame) -> list[str]:
-    """Columns of the people.
-
-    Raises
-    ------
-    InputError
-        If there are fewer than two.
-    """
-    names = [str(c) for c in frame.columns]
-    if len(names) < 2:
-        raise InputError(
-            "agreement",
-            ", ".join(names) or "nobody",
-            "two people or more",
-            "Let a second person score at least a third of the coupons.",
-        )
-    return names

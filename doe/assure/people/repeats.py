@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import t
 
+from doe.assure.people.agreement import ASSURANCE
 from doe.assure.people.kappa import Kappa, cohen_kappa
 
 AGAIN = " again"
@@ -47,9 +48,7 @@ class Repeat:
     hand_sd: float
 
 
-def judge_repeats(
-    judged: pd.DataFrame, hand: pd.DataFrame, hand_again: pd.DataFrame, *, assurance: float = 0.90
-) -> tuple[Repeat, ...]:
+def judge_repeats(judged: pd.DataFrame, hand: pd.DataFrame, hand_again: pd.DataFrame) -> tuple[Repeat, ...]:
     """How far each person repeats her own scores.
 
     Parameters
@@ -58,8 +57,6 @@ def judge_repeats(
         Indexed by coupon; columns ``ana`` and ``ana again`` and others: True, False or missing.
     hand, hand_again : DataFrame
         Indexed by coupon, a column a person: first and second hand-feel.
-    assurance : float
-        Of the two-sided limits.
 
     Returns
     -------
@@ -68,17 +65,15 @@ def judge_repeats(
     """
     twice = {c.removesuffix(AGAIN) for c in map(str, judged.columns) if c.endswith(AGAIN)}
     people = sorted(twice | {str(c) for c in hand_again.columns if c in hand.columns})
-    return tuple(r for p in people if (r := _repeat(p, judged, hand, hand_again, assurance)) is not None)
+    return tuple(r for p in people if (r := _repeat(p, judged, hand, hand_again)) is not None)
 
 
-def _repeat(
-    person: str, judged: pd.DataFrame, hand: pd.DataFrame, hand_again: pd.DataFrame, assurance: float
-) -> Repeat | None:
+def _repeat(person: str, judged: pd.DataFrame, hand: pd.DataFrame, hand_again: pd.DataFrame) -> Repeat | None:
     names = [person, person + AGAIN]
     both = judged[names].dropna() if set(names) <= set(judged.columns) else pd.DataFrame(columns=names)
     first, second = (both[n].astype(bool).tolist() for n in names)
     turned = sum(a != b for a, b in zip(first, second, strict=True))
-    kappa = cohen_kappa(first, second, categories=[False, True], assurance=assurance) if len(both) > 1 else None
+    kappa = cohen_kappa(first, second, classes=2, assurance=ASSURANCE) if len(both) > 1 else None
     d = np.array([])
     if person in hand.columns and person in hand_again.columns:
         d = (hand_again[person] - hand[person]).dropna().to_numpy(dtype=float)
@@ -86,5 +81,5 @@ def _repeat(
         return None
     shift = float(d.mean()) if len(d) > 1 else math.nan
     spread = float(d.std(ddof=1)) if len(d) > 1 else math.nan
-    half = float(t.ppf((1 + assurance) / 2, len(d) - 1)) * spread / math.sqrt(len(d)) if len(d) > 1 else math.nan
+    half = float(t.ppf((1 + ASSURANCE) / 2, len(d) - 1)) * spread / math.sqrt(len(d)) if len(d) > 1 else math.nan
     return Repeat(person, len(both), kappa, turned, len(d), shift, shift - half, shift + half, spread / math.sqrt(2))
