@@ -43,6 +43,15 @@ class Column:
     is_number: bool
 
 
+def heads(line: str) -> tuple[Column, ...]:
+    """Heads of a table in one line, with ``|`` between them; as in Markdown a colon behind one marks numbers.
+
+    >>> heads("Place | Coupons:")
+    (Column(text='Place', is_number=False), Column(text='Coupons', is_number=True))
+    """
+    return tuple(Column(text.strip().removesuffix(":"), text.rstrip().endswith(":")) for text in line.split("|"))
+
+
 @dataclass(frozen=True)
 class PageTable:
     """A table: ``caption``, ``columns``, and ``rows`` of finished texts, each as long as the columns.

@@ -37,7 +37,7 @@ from reports.pages import render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
 from reports.study.proof import history_table, made_pairs, number, words
-from reports.views import PageTable, Picture
+from reports.views import PageTable, Picture, heads
 
 _MARKS = (
     "Open circle: passed. Triangle pointing down: failed by too little heat; up: by too much. Square: failed for "
@@ -169,7 +169,7 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         missing=said(judged.missing),
         count_table=PageTable(
             "Passed of those judged",
-            (words("Place"), number("New"), number("In use"), words("New material")),
+            heads("Place | New: | In use: | New material"),
             tuple(count_rows(judged)),
             "At the setpoint a pair counts only when both of its coupons are judged.",
         ),
@@ -302,7 +302,7 @@ def _pair_table(judged: Comparison) -> PageTable | None:
         ("neither passed", str(pairs.neither)),
     )
     note = f"Exact p that the new material is worse by the margin or more: {judged.rates.test.p_exact:.3f}."
-    return PageTable("Pairs at the setpoint", (words("Outcome"), number("Pairs")), rows, note)
+    return PageTable("Pairs at the setpoint", heads("Outcome | Pairs:"), rows, note)
 
 
 def _stack_table(report: ComparisonReport) -> PageTable:
@@ -314,7 +314,7 @@ def _stack_table(report: ComparisonReport) -> PageTable:
             continue
         kind = report.plan.differs.get(part, "same")
         rows.append((part, _material(old) if report.in_use else "", _material(new), DIFFERS[kind]))
-    return PageTable("Both stacks", (words("Part"), words("In use"), words("New"), words("Differs by")), tuple(rows))
+    return PageTable("Both stacks", heads("Part | In use | New | Differs by"), tuple(rows))
 
 
 def _material(material: Material | None) -> str:
@@ -329,8 +329,8 @@ def _place_table(report: ComparisonReport) -> PageTable:
     rows = tuple(
         (str(role), *(amount_both(f, first[role][f.name], report.shown) for f in factors)) for role in _places(report)
     )
-    heads = (words("Place"), *(words(sentence(f.label).rstrip(".")) for f in factors))
-    return PageTable("Where the coupons were made", heads, rows)
+    columns = (words("Place"), *(words(sentence(f.label).rstrip(".")) for f in factors))
+    return PageTable("Where the coupons were made", columns, rows)
 
 
 def _coupon_table(report: ComparisonReport) -> PageTable:
@@ -352,10 +352,7 @@ def _coupon_table(report: ComparisonReport) -> PageTable:
         for row in states.to_dict("records")
     )
     columns = (
-        number("Pair"),
-        words("Coupon"),
-        words("Material"),
-        words("Place"),
+        *heads("Pair: | Coupon | Material | Place"),
         *(words(c.replace("_", " ")) for c in checks),
         words("Symptom"),
         *(number(h.removeprefix(HAND_PREFIX)) for h in hands),

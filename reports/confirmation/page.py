@@ -38,7 +38,7 @@ from reports.drawing.svg import ACCENT, FONTS, INK, OVER, PAPER, SOFT
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
 from reports.study.proof import number, words
-from reports.views import ConfirmationSection, PageTable, Picture
+from reports.views import ConfirmationSection, PageTable, Picture, heads
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
         lines=lines(facts, shown),
         source_table=PageTable(
             "Pass rate at the setpoint, by each source (assurance in brackets)",
-            (words("Source"), number("Pass rate"), number("At least"), number("At most")),
+            heads("Source | Pass rate: | At least: | At most:"),
             sources,
         )
         if sources
@@ -125,7 +125,7 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
         attempts_line=attempts_line(facts),
         attempt_table=PageTable(
             "Every attempt",
-            (number("No."), words("Claim"), words("Allowed"), words("Result"), words("Verdict")),
+            heads("No.: | Claim | Allowed | Result | Verdict"),
             attempt_rows(facts.attempts),
         )
         if len(facts.attempts) > 1
@@ -187,9 +187,7 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:
         (
             words("Place"),
             *(number(sentence(f.label).rstrip(".")) for f in study.factors),
-            words("Coupons"),
-            words("State"),
-            words("Verdict"),
+            *heads("Coupons | State | Verdict"),
         ),
         tuple(rows),
     )
@@ -222,13 +220,10 @@ def _coupon_table(facts: ConfirmationFacts) -> PageTable:
     return PageTable(
         f"The {count(len(body), 'coupon')} of confirmation {facts.current.plan.attempt}",
         (
-            words("Coupon"),
-            words("Place"),
+            *heads("Coupon | Place"),
             *(words(c.name.replace("_", " ")) for c in study.spec.checks),
             *(number(f"hand: {p.removeprefix(HAND_PREFIX)}") for p in people),
-            words("Symptom"),
-            words("Note"),
-            words("State"),
+            *heads("Symptom | Note | State"),
         ),
         tuple(body),
     )

@@ -33,12 +33,11 @@ from reports.study.proof import (
     forbidden_words,
     history_table,
     method_lines,
-    number,
     range_pairs,
     target_pairs,
     words,
 )
-from reports.views import PageTable
+from reports.views import PageTable, heads
 
 
 @dataclass(frozen=True)
@@ -305,7 +304,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         ),
         items_table=PageTable(
             "What a record must hold",
-            (words("Item"), words("State"), words("What there is")),
+            heads("Item | State | What there is"),
             tuple((item_label(item), item.state, found_words(item)) for item in story.items),
         ),
         method_lines=method_lines(),
@@ -377,15 +376,15 @@ def _told(caption: str, told: tuple[Told, ...], *, what: str) -> PageTable | Non
     if not told:
         return None
     has_why = any(t.why for t in told)
-    heads = (words("When"), words("Who"), words(what), *((words("Why"),) if has_why else ()))
+    columns = (*heads("When | Who"), words(what), *((words("Why"),) if has_why else ()))
     rows = tuple((date_and_time(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told)
-    return PageTable(caption, heads, rows)
+    return PageTable(caption, columns, rows)
 
 
 def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:
     return PageTable(
         "Rounds of coupons, each stored before it was scored unless it says otherwise",
-        (number("Round"), words("Kind"), number("Coupons"), number("Seed"), words("Stored"), words("By")),
+        heads("Round: | Kind | Coupons: | Seed: | Stored | By"),
         tuple(
             (str(r.round), round_kind(r.kind), str(r.coupons), str(r.seed), date_and_time(r.made_at), r.made_by)
             for r in rounds
@@ -396,17 +395,11 @@ def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:
 def _plan_table(story: RecipeStory) -> PageTable | None:
     if story.plan is None:
         return None
-    heads = (
-        words("Plan"),
-        words("Why or why not"),
-        number("Coupons"),
-        number("Hours"),
-        number("Quadratic terms"),
-        number("Prediction variance"),
-        number("Smallest effect"),
+    columns = heads(
+        "Plan | Why or why not | Coupons: | Hours: | Quadratic terms: | Prediction variance: | Smallest effect:"
     )
     rows = (plan_row(story.plan, story.plan), *(plan_row(story.plan, other) for other in story.plans))
-    return PageTable("The plan that was made, and others for as many coupons", heads, rows)
+    return PageTable("The plan that was made, and others for as many coupons", columns, rows)
 
 
 def _coupon_tables(story: RecipeStory) -> tuple[PageTable, ...]:
@@ -423,15 +416,7 @@ def _others_table(story: RecipeStory) -> PageTable | None:
     study, chosen = story.report.study, story.others[0]
     return PageTable(
         "Other settings, counted as the setpoint is",
-        (
-            words("Idea"),
-            words("Why not"),
-            number("Expected"),
-            number("At least"),
-            number("Hand-feel"),
-            number("Times"),
-            words("Settings"),
-        ),
+        heads("Idea | Why not | Expected: | At least: | Hand-feel: | Times: | Settings"),
         tuple(other_row(study, chosen, other, story.shown) for other in story.others),
     )
 
@@ -439,22 +424,15 @@ def _others_table(story: RecipeStory) -> PageTable | None:
 def _attempts_table(attempts: tuple[Attempt, ...]) -> PageTable | None:
     if not attempts:
         return None
-    heads = (
-        number("No."),
-        words("Planned"),
-        words("Claim"),
-        words("At the setpoint"),
-        words("Corners"),
-        words("Verdict"),
-    )
+    columns = heads("No.: | Planned | Claim | At the setpoint | Corners | Verdict")
     rows = tuple(map(attempt_told, attempts))
-    return PageTable("Confirmations, each judged by a rule fixed before its coupons", heads, rows)
+    return PageTable("Confirmations, each judged by a rule fixed before its coupons", columns, rows)
 
 
 def _revisions_table(story: RecipeStory) -> PageTable:
     return PageTable(
         "Revisions and approvals",
-        (number("Revision"), words("Approved by"), words("On"), words("Why"), words("State")),
+        heads("Revision: | Approved by | On | Why | State"),
         tuple(
             (
                 str(r.recipe.revision),
@@ -478,6 +456,6 @@ def _changes_table(story: RecipeStory) -> PageTable | None:
         return None
     return PageTable(
         f"What changed from revision {mine.revision - 1} to {mine.revision}",
-        (words("What"), words("Before"), words("Now")),
+        heads("What | Before | Now"),
         tuple((c.what, c.before, c.after) for c in changes),
     )

@@ -43,7 +43,7 @@ from doe.words.wording import (
 from reports.downloads import frame_csv
 from reports.sheet.page import Pair
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
-from reports.views import Column, PageTable, Reason
+from reports.views import Column, PageTable, Reason, heads
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -99,7 +99,7 @@ def level_table(report: StudyReport) -> PageTable | None:
     found = rated(report, [{**setpoint, f.name: level} for f, level in levels])
     return PageTable(
         "Other levels at the same settings, counted as the setpoint is",
-        (words("Factor"), words("Level"), number("Expected pass rate"), number("At least"), number("Hand-feel")),
+        heads("Factor | Level | Expected pass rate: | At least: | Hand-feel:"),
         tuple(
             (f.label, f"{level} (setpoint)" if level == setpoint[f.name] else level, *rates)
             for (f, level), rates in zip(levels, found, strict=True)
@@ -117,14 +117,7 @@ def cliff_table(report: StudyReport) -> PageTable:
         rows.append((f.label, move(f, c.direction), *amounts, errors, SIDE_WORDS[c.side]))
     return PageTable(
         "Where it breaks, one setting moved alone: the expected pass rate has dropped by 10 points",
-        (
-            words("Setting"),
-            words("Move"),
-            number("Breaks at"),
-            number("Distance"),
-            number("Setting errors"),
-            words("How"),
-        ),
+        heads("Setting | Move | Breaks at: | Distance: | Setting errors: | How"),
         tuple(rows),
     )
 
@@ -343,7 +336,7 @@ def history_table(history: Sequence[HistoryRow]) -> PageTable | None:
         return None
     return PageTable(
         "Who did what, and when",
-        (words("When"), words("Who"), words("What"), words("Why")),
+        heads("When | Who | What | Why"),
         tuple((date_and_time(h.when), h.who, h.what, h.why) for h in history),
     )
 
