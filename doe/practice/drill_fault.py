@@ -8,7 +8,6 @@ import numpy as np
 
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, Drill, Question, Turn, told
 from doe.symptoms.diagnosis import Evidence, diagnose, outcome_probabilities
 from doe.symptoms.faults import FAULTS, fault
@@ -26,8 +25,7 @@ class FindFault(Drill):
 
     exercise = "fault"
 
-    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
-        super().__init__(seed, shown)
+    def _begin(self) -> None:
         odds = starting_odds()
         weights = odds.there / odds.there.sum()
         while True:  # a case is a case only when something was seen

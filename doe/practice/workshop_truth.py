@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from doe.practice.materials import Powder
 from doe.practice.room import Room
-from doe.practice.truth import HeatTruth, Margins
+from doe.practice.truth import HeatTruth, Margins, column_of
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -60,8 +60,8 @@ class WorkshopTruth:
     def margins(self, natural: FloatArray, coded: FloatArray, levels: IntArray) -> Margins:
         """See `doe.practice.truth.Truth`."""
         found = self.heat.margins(natural, coded, levels)
-        amount = np.maximum(_column(natural, self.amount), 1e-6)
-        steam = self.water * np.maximum(_column(natural, self.press_temp) - 100.0, 0.0) / 50.0
+        amount = np.maximum(column_of(natural, self.amount), 1e-6)
+        steam = self.water * np.maximum(column_of(natural, self.press_temp) - 100.0, 0.0) / 50.0
         other = np.column_stack(  # in the order of coupons.OTHER_MECHANISMS
             [
                 np.log(amount / self.least),
@@ -69,9 +69,5 @@ class WorkshopTruth:
                 np.log(_STEAM / np.maximum(steam, 1e-6)),
             ]
         )
-        sunk = _STEEP * np.log(_SINK_S / np.maximum(_column(natural, self.press_time), 1e-6))
+        sunk = _STEEP * np.log(_SINK_S / np.maximum(column_of(natural, self.press_time), 1e-6))
         return Margins(found.under, np.column_stack([found.over, sunk]), found.heat, _STEEP * other)
-
-
-def _column(natural: FloatArray, where: int | float) -> FloatArray:
-    return natural[:, where] if isinstance(where, int) else np.full(len(natural), where)
