@@ -10,8 +10,7 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from doe.assure.people.agreement import HandAgreement, PassAgreement, band_of
-from doe.assure.people.repeats import Repeat
+from doe.assure.people.agreement import HandAgreement, PassAgreement, Repeat, band_of
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.words.dates import date_and_time

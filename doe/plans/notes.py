@@ -12,8 +12,7 @@ from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.plans.order import STAGES, cheapest_minutes
 from doe.plans.plan import REPEAT_CENTRE
-from doe.plans.settle import hard_factors
-from doe.plans.timing import queue_minutes, random_minutes
+from doe.plans.timing import hard_factors, queue_minutes, random_minutes
 
 NoteCode = Literal[
     "chosen as composite",

@@ -25,8 +25,7 @@ from doe.practice.drill import (
 )
 from doe.practice.lines import SimulatedLine
 from doe.practice.materials import CLOTHS, POWDERS
-from doe.practice.workshop_truth import WorkshopTruth
-from doe.practice.world import on_cloth, seconds_to, workshop_line
+from doe.practice.world import WorkshopTruth, on_cloth, seconds_to, workshop_line
 
 COUPONS, ENOUGH = 24, 8
 TARGET, CLEARLY_BELOW = 0.95, 0.85

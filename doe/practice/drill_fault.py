@@ -9,10 +9,9 @@ import numpy as np
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.practice.drill import BarPicture, Drill, Question, Turn, told
-from doe.symptoms.diagnosis import Evidence, diagnose, outcome_probabilities
+from doe.symptoms.diagnosis import Evidence, diagnose, outcome_probabilities, states
 from doe.symptoms.faults import FAULTS, fault
 from doe.symptoms.looks import LOOKS, Look, look
-from doe.symptoms.noisy_or import states
 from doe.symptoms.odds import FAULT_KEYS, LEAK, SYMPTOMS, starting_odds
 
 MINUTES = 60.0

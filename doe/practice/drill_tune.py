@@ -7,8 +7,15 @@ import pandas as pd
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.stack import DEFAULT_LINE
-from doe.plans.settle import hard_factors, machine_of, settle_matrix
-from doe.plans.timing import CURE_HANDLING_MIN, PRESS_HANDLING_MIN, USUAL_SECONDS, hours_at_machines
+from doe.plans.timing import (
+    CURE_HANDLING_MIN,
+    PRESS_HANDLING_MIN,
+    USUAL_SECONDS,
+    hard_factors,
+    hours_at_machines,
+    machine_of,
+    settle_matrix,
+)
 from doe.practice.drill import (
     CouponDrill,
     MapPicture,

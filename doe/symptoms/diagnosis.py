@@ -3,7 +3,7 @@
 The model, in the open: each fault is there with a stated probability (`doe.symptoms.faults`, moved by the shop's own
 cases); a second one at the same time is rarer than chance would have it, because the recipe worked until now; what is
 known moves these odds by stated factors (`doe.symptoms.known`); a fault that is there shows each of its symptoms with
-a stated probability, several faults by noisy-or (`doe.symptoms.noisy_or`); checks come out in stated ways
+a stated probability, several faults by noisy-or (`doe.symptoms.diagnosis`); checks come out in stated ways
 (`doe.symptoms.looks`). Up to `MOST` faults at once.
 """
 
@@ -11,17 +11,79 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from doe.domain.errors import InputError
-from doe.symptoms import noisy_or
 from doe.symptoms.faults import FAULTS, Fault
 from doe.symptoms.known import Known, Shift, shifts
 from doe.symptoms.looks import LOOKS, SLIP, Look, look
 from doe.symptoms.odds import FAULT_KEYS, LEAK, REPORTED, SYMPTOMS, Odds, starting_odds
 from doe.symptoms.reading import symptom
+
+
+@lru_cache(maxsize=8)
+def states(causes: int, most: int) -> BoolArray:
+    """Every set of at most ``most`` causes that are there at once, shape (sets, causes); the empty set first.
+
+    More than three faults at once are left out on purpose: what they would add to a diagnosis is far below what
+    the guessed odds can bear.
+    """
+    chosen = [c for size in range(min(most, causes) + 1) for c in combinations(range(causes), size)]
+    made = np.zeros((len(chosen), causes), dtype=bool)
+    for row, members in enumerate(chosen):
+        made[row, list(members)] = True
+    made.flags.writeable = False  # kept between calls
+    return made
+
+
+def log_prior(there: BoolArray, p: FloatArray) -> FloatArray:
+    """Log probability of each set before anything is seen, shape (sets,); ``p``: of each cause, below 1."""
+    return np.asarray(np.where(there, np.log(p), np.log1p(-p)).sum(axis=1))
+
+
+def p_shown(there: BoolArray, links: FloatArray, leak: FloatArray) -> FloatArray:
+    """Probability that each finding is shown, shape (sets, findings).
+
+    Parameters
+    ----------
+    there : bool array, shape (sets, causes)
+    links : array, shape (causes, findings)
+        Probability that a cause by itself shows a finding, below 1.
+    leak : array, shape (findings,)
+        Probability that it is shown by something that is no listed cause.
+    """
+    absent = np.log1p(-leak) + there.astype(float) @ np.log1p(-links)
+    return np.asarray(-np.expm1(absent))
+
+
+def weights(log_joint: FloatArray) -> FloatArray:
+    """Probability of each set given what was seen, shape (sets,)."""
+    scaled = np.exp(log_joint - log_joint.max())
+    return np.asarray(scaled / scaled.sum())
+
+
+def information(posterior: FloatArray, outcomes: FloatArray) -> float:
+    """Expected information of a look, in bits: how much less unsure about the causes it leaves us on average.
+
+    Mutual information of causes and outcome. ``outcomes``: shape (sets, outcomes), probability of each outcome.
+    """
+    overall = posterior @ outcomes
+    gained = _bits(overall) - float(posterior @ _bits_of_rows(outcomes))
+    return max(0.0, gained)  # rounding may leave it a hair below
+
+
+def _bits(p: FloatArray) -> float:
+    return float(_bits_of_rows(p[None, :])[0])
+
+
+def _bits_of_rows(p: FloatArray) -> FloatArray:
+    safe = np.where(p > 0, p, 1.0)
+    return np.asarray(-(p * np.log2(safe)).sum(axis=1))
+
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -152,15 +214,15 @@ def diagnose(evidence: Evidence, odds: Odds | None = None) -> Diagnosis:
     proposed check, not the second digit of a probability.
     """
     odds = odds or starting_odds()
-    there = noisy_or.states(len(FAULTS), MOST)
+    there = states(len(FAULTS), MOST)
     moved = shifts(evidence.known)
     beyond_first = np.maximum(there.sum(axis=1) - 1, 0)
-    log_joint = noisy_or.log_prior(there, _before(odds, moved)) + np.log(TOGETHER) * beyond_first
+    log_joint = log_prior(there, _before(odds, moved)) + np.log(TOGETHER) * beyond_first
     log_joint = log_joint + _log_symptoms(evidence, odds, there)
     for key, outcome in evidence.found.items():
         made = look(key)
         log_joint = log_joint + np.log(outcome_probabilities(made, there, odds)[:, made.place(outcome)])
-    posterior = noisy_or.weights(log_joint)
+    posterior = weights(log_joint)
     p = posterior @ there
     order = np.argsort(-p, kind="stable")
     causes = tuple(
@@ -187,7 +249,7 @@ def _before(odds: Odds, moved: tuple[Shift, ...]) -> FloatArray:
 
 
 def _log_symptoms(evidence: Evidence, odds: Odds, there: BoolArray) -> FloatArray:
-    shown = noisy_or.p_shown(there, odds.links, np.full(len(SYMPTOMS), LEAK))
+    shown = p_shown(there, odds.links, np.full(len(SYMPTOMS), LEAK))
     reached = _stage_reached(evidence)
     total = np.zeros(len(there))
     for j, key in enumerate(SYMPTOMS):
@@ -251,7 +313,7 @@ def _next_looks(
         if made.key in evidence.found or known & set(made.repeats):
             continue
         outcomes = (member[kept] * posterior) @ outcome_probabilities(made, there, odds) / share[kept, None]
-        bits = noisy_or.information(share[kept], outcomes)
+        bits = information(share[kept], outcomes)
         if bits >= WORTH:
             found.append(NextLook(made, bits))
     return tuple(sorted(found, key=lambda n: -n.bits_per_minute))

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from doe.domain.factors import Factor
-from doe.setpoint.answer import Window
+from doe.domain.study import Study
+from doe.domain.units import METRIC, Shown
+from doe.setpoint.answer import Answer, Window
 from doe.words.confirmation.verdict import standing
 from doe.words.confirmation.verdict import steps as confirmation_steps
 from doe.words.gauges.setting_errors import errors_counted
+from doe.words.glossary import GLOSSARY
 from doe.words.study.answer import (
     KINDS,
     SETPOINT_TITLES,
@@ -19,16 +22,15 @@ from doe.words.study.answer import (
 )
 from doe.words.study.plans import plan_notes
 from doe.words.study.setpoint import cautions_left, method_words, said
-from doe.words.wording import amount, count, held, other_units, range_both, stated
+from doe.words.wording import amount, count, held, other_units, prints, prints_at_least, range_both, spread_both, stated
 from reports.confirmation.page import confirmation_section
 from reports.gauges.notes import gauge_note, gauge_notes
-from reports.pages import render
+from reports.pages import render, template_source
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.effects import check_lines, effect_lines, effect_pictures, effect_tables
 from reports.study.failures import failed_groups, photos_note, window_among_coupons
 from reports.study.figures import Along
 from reports.study.inputs import StudyReport
-from reports.study.notes import notes_of
 from reports.study.pictures import (
     map_pictures,
     prints_picture,
@@ -55,7 +57,7 @@ from reports.study.proof import (
     why_reasons,
 )
 from reports.study.whatif import what_if
-from reports.views import SettingDial, StudyPage
+from reports.views import Note, SettingDial, StudyPage
 
 
 def study_report(report: StudyReport) -> str:
@@ -170,3 +172,25 @@ def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
         )
         for f in report.study.factors
     )
+
+
+def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note, ...]:
+    """Explanations of ``notes.txt``, with words of the glossary and this study's own numbers where they help."""
+    wander = next((f for f in study.numeric if f.setting_sd), None)
+    example = "In this study none was stated, so the pass rate is that of a perfect machine. Every machine wanders."
+    if wander is not None:
+        example = (
+            f"Here {wander.label} is said to wander by {spread_both(wander, wander.setting_sd, shown)} (one standard "
+            "deviation): two times in three the real value is within that of the dial, one time in three it is not."
+        )
+    values = {word.name: word.text for word in GLOSSARY} | {
+        "example": example,
+        "target": stated(study.spec.pass_rate),
+        "expected": prints(answer.pass_rate),
+        "sure": stated(study.spec.assurance),
+        "least": prints_at_least(answer.pass_rate_low),
+    }
+    text = template_source("notes.txt")
+    assert text is not None
+    parts = (part.splitlines() for part in text.split("# ")[1:])
+    return tuple(Note(head, tuple(line.format_map(values) for line in lines if line)) for head, *lines in parts)

@@ -30,10 +30,9 @@ from doe.assure.comparison.rate_difference import (
 )
 from doe.assure.confirmation.claims import claim_limits, claim_plan
 from doe.assure.confirmation.combination import combine_with_study
-from doe.assure.confirmation.hand_prediction import predict_hand
+from doe.assure.confirmation.verdict import predict_hand
 from doe.assure.gauges.dates import measure_drift
-from doe.assure.gauges.display import fit_display
-from doe.assure.gauges.error_line import fit_error_line
+from doe.assure.gauges.display import fit_display, fit_error_line
 from doe.assure.gauges.platen import place_name
 from doe.assure.gauges.setting_error import measure_setting_error
 from doe.assure.people.concordance import kendall_w, lean_of_people, score_agreement

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from doe.assure.gauges.budget import Component, combine_uncertainty
-from doe.assure.gauges.error_line import fit_error_line
+from doe.assure.gauges.display import fit_error_line
 from doe.assure.gauges.readings import correct_infrared
+from doe.assure.gauges.setting_error import Component, combine_uncertainty
 from tests.assure.gauges.infrared import shown_by_infrared
 
 HERE = Path(__file__).parent

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from statistics import fmean
 
-from doe.assure.gauges.budget import Budget
 from doe.assure.gauges.dates import GaugeDrift, GaugeStatus, judge_gauge, measure_drift
 from doe.assure.gauges.display import PROBE_U_DELTA_DEGC, Converted, DisplayLine, fit_display
 from doe.assure.gauges.platen import at_one_setting, spot_of
 from doe.assure.gauges.readings import true_reading
 from doe.assure.gauges.setting_error import (
     MACHINE_OF_FACTOR,
+    Budget,
     SettingError,
     machine_budget,
     measure_setting_error,

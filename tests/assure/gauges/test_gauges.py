@@ -12,14 +12,18 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import minimize
 
-from doe.assure.gauges.budget import Component, combine_uncertainty
 from doe.assure.gauges.cautions import status_caution
 from doe.assure.gauges.dates import due_day, judge_gauge, measure_drift
-from doe.assure.gauges.display import fit_display
-from doe.assure.gauges.error_line import fit_error_line
+from doe.assure.gauges.display import fit_display, fit_error_line
 from doe.assure.gauges.platen import judge_map, place_name, place_of
 from doe.assure.gauges.readings import correct_infrared, radiance, true_reading
-from doe.assure.gauges.setting_error import machine_budget, measure_setting_error, smallest_step
+from doe.assure.gauges.setting_error import (
+    Component,
+    combine_uncertainty,
+    machine_budget,
+    measure_setting_error,
+    smallest_step,
+)
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
