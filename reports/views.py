@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from reports.downloads import csv_link, csv_text, file_name
 from reports.sheet.page import Pair
-from reports.study.photos import CouponPhoto
+from reports.study.inputs import CouponPhoto
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from doe.domain.texts import quoted
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, MadeCoupon, Question, Turn, practice_study
 from doe.practice.drills import reply, start
-from doe.symptoms.reading import WORDS
+from doe.symptoms.catalogue import WORDS
 from doe.words import practice as words
 from doe.words.dates import day
 from reports.files import write_whole

@@ -15,12 +15,12 @@ from doe.domain.seeds import check_seed
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.classical import CLASSICAL, check_kind, classical_points, sizes
-from doe.plans.model import term_names
 from doe.plans.notes import note, order_notes
 from doe.plans.optimal import Criterion, optimal_points
 from doe.plans.order import order_round
 from doe.plans.plan import KINDS, ORDERS, REPEAT_CENTRE, Plan, columns
 from doe.plans.points import Points, centre_points, coded_of, forbidden_points, settings_of, stack_points
+from doe.plans.variance import term_names
 
 LEAST_OPTIMAL = 12
 
@@ -206,7 +206,6 @@ def add_round(
     seed: int,
     line: Line = DEFAULT_LINE,
     repeat_centre: bool = False,
-    order: str = "batched",
     roles: tuple[str, ...] | None = None,
 ) -> Plan:
     """The plan with these settings as a new round: a block of its own, with its own batches and garments.
@@ -221,7 +220,6 @@ def add_round(
     line : Line
     repeat_centre : bool
         Add two centre coupons, made first and last, to see drift and the difference between the rounds.
-    order : {"batched", "repeated", "random"}
     roles : tuple of str, optional
         Role of each row; ``chosen`` when left out.
 
@@ -231,7 +229,7 @@ def add_round(
         If there is no row, or a setting is outside its range, forbidden or not a level.
     """
     study = plan.study
-    _check("auto", order, max(len(settings), LEAST_COUPONS))
+    _check("auto", "batched", max(len(settings), LEAST_COUPONS))
     added = _checked(study, settings)
     check_seed(seed)
     rng = np.random.default_rng([seed, plan.rounds])
@@ -254,9 +252,9 @@ def add_round(
         number=number,
         line=line,
         ends=ends,
-        order=order,
+        order="batched",
     )
-    notes = tuple(note.also(round=number) for note in order_notes(study, frame, line, order))
+    notes = tuple(note.also(round=number) for note in order_notes(study, frame, line, "batched"))
     for name in ("cure_batch", "press_batch", "garment", "stroke"):
         frame[name] += int(plan.coupons[name].max())
     frame = pd.concat([plan.coupons[columns(study)], frame], ignore_index=True)

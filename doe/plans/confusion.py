@@ -16,9 +16,8 @@ import pandas as pd
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.plans.classical import two_level_factors
-from doe.plans.model import term_names
 from doe.plans.points import FloatArray, coded_of
-from doe.plans.variance import design_matrix, rank_of
+from doe.plans.variance import design_matrix, rank_of, term_names
 
 FactorSet = frozenset[str]
 Words = Mapping[FactorSet, int]

@@ -17,12 +17,11 @@ from doe.domain.finding import Finding, Value
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
 from doe.plans.confusion import Confusion, confusion
-from doe.plans.model import MODELS, Model, term_names
 from doe.plans.order import STAGES
 from doe.plans.plan import REPEAT_CENTRE, Plan
 from doe.plans.points import FloatArray
 from doe.plans.timing import CURE_HANDLING_MIN, PRESS_HANDLING_MIN, USUAL_SECONDS, Hours, hours_at_machines, machine_of
-from doe.plans.variance import Precision, design_matrix, precision, rank_of
+from doe.plans.variance import MODELS, Model, Precision, design_matrix, precision, rank_of, term_names
 
 BATCH_RATIO = 0.5
 """Batch-to-batch variance over coupon-to-coupon variance, at each machine, taken before there are data (common
@@ -134,16 +133,16 @@ def smallest_effect(standard_error: float, df: float, *, alpha: float = 0.10, po
 
 
 def _power(shift: float, df: float, alpha: float) -> float:
-    limit = float(t.ppf(1 - alpha / 2, df))
+    limit = t.ppf(1 - alpha / 2, df)
     # beyond a shift of 5 the far tail is below 1e-8, and SciPy's value of it may be NaN
-    far_tail = float(nct.cdf(-limit, df, shift)) if shift < 5 else 0.0
-    return float(nct.sf(limit, df, shift)) + far_tail
+    far_tail = nct.cdf(-limit, df, shift) if shift < 5 else 0.0
+    return nct.sf(limit, df, shift) + far_tail
 
 
 @lru_cache(maxsize=256)
 def _needed_shift(df: float, alpha: float, power: float) -> float:
     # one degree of freedom needs a shift of about 8 at the usual level
-    return float(brentq(lambda shift: _power(shift, df, alpha) - power, 0.0, 40.0, xtol=1e-8))
+    return brentq(lambda shift: _power(shift, df, alpha) - power, 0.0, 40.0, xtol=1e-8)
 
 
 USUAL_STEP_DEGC = 10.0

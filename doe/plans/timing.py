@@ -68,7 +68,7 @@ def settle_matrix(machine: Machine, factors: Sequence[Factor], settings: Sequenc
         else:
             values = np.array(column, dtype=object)
             others += OTHER_CHANGE_MIN * (values[None, :] != values[:, None])
-    return np.asarray(minutes + others)
+    return minutes + others
 
 
 @dataclass(frozen=True)
@@ -114,11 +114,6 @@ def random_settling(study: Study, frame: pd.DataFrame, line: Line, stage: Stage,
     cost = settle_matrix(machine, hard, distinct)[np.ix_(place, place)]
     differ = np.not_equal.outer(place, place).astype(float)
     return Settling(_mean_route(differ, ends), _mean_route(cost, ends))
-
-
-def random_minutes(study: Study, frame: pd.DataFrame, line: Line, stage: Stage) -> float:
-    """Expected settle minutes of a fully random order with the same first and last coupon."""
-    return random_settling(study, frame, line, stage).minutes
 
 
 def _mean_route(cost: np.ndarray, ends: bool) -> float:

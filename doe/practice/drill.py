@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, Factor, usual_factor
 from doe.domain.finding import Finding, Value
+from doe.domain.outcome import hand_columns
 from doe.domain.study import COUPONS_PER_GARMENT, Study
 from doe.domain.units import METRIC, Shown, parse_quantity, show
 from doe.practice.materials import CLOTHS, POWDERS
@@ -157,7 +158,7 @@ class MapPicture:
         base = list(self.marks.values())[-1]
         frame = pd.DataFrame({name: np.full(across.size, value) for name, value in base.items()})
         frame[x], frame[y] = across.ravel(), up.ravel()
-        return np.asarray(self.line.robust_pass(frame, nodes=nodes)).reshape(across.shape)
+        return self.line.robust_pass(frame, nodes=nodes).reshape(across.shape)
 
 
 @dataclass(frozen=True)
@@ -403,8 +404,7 @@ def read_setting(f: Factor, word: str, shown: Shown) -> float:
 
 def made_coupons(study: Study, results: pd.DataFrame) -> tuple[MadeCoupon, ...]:
     """Coupons of a results frame as a person gets them back."""
-    hands = [c for c in results.columns if str(c).startswith("hand_")]
-    mean = results[hands].mean(axis=1)
+    mean = results[hand_columns(results)].mean(axis=1)
     return tuple(
         MadeCoupon(
             str(row["coupon"]),

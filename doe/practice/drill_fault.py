@@ -9,10 +9,17 @@ import numpy as np
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.practice.drill import BarPicture, Drill, Question, Turn, told
-from doe.symptoms.diagnosis import Evidence, diagnose, outcome_probabilities, states
-from doe.symptoms.faults import FAULTS, fault
-from doe.symptoms.looks import LOOKS, Look, look
-from doe.symptoms.odds import FAULT_KEYS, LEAK, SYMPTOMS, starting_odds
+from doe.symptoms.catalogue import FAULTS, LOOKS, Look, fault, look
+from doe.symptoms.diagnosis import (
+    FAULT_KEYS,
+    LEAK,
+    SYMPTOMS,
+    Evidence,
+    diagnose,
+    outcome_probabilities,
+    starting_odds,
+    states,
+)
 
 MINUTES = 60.0
 WRONG_COST, TRIES = 20, 3

@@ -12,16 +12,13 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from doe.domain.coding import code, decode
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.study import Study
-from doe.practice.heat import LogDoseTable, below_face_degc, dose_s, drying_film_degc
+from doe.practice.heat import FloatArray, LogDoseTable, below_face_degc, dose_s, drying_film_degc
 from doe.practice.truth import HandFeel, HeatTruth, StageHeat, Truth, Wiggle, WindowTruth
-
-FloatArray = NDArray[np.float64]
 
 _EXTRA_TIMES = ("peel_wait", "cooling_gap", "second_press_time")
 _ROOM_DEGC = 22.0

@@ -26,11 +26,10 @@ from functools import partial
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from doe.domain.errors import InputError
 from doe.domain.study import Study
-from doe.practice.habits import Habits
+from doe.practice.coupons import FloatArray, Habits, IntArray
 from doe.practice.heat import LogDoseTable, dose_s, drying_film_degc
 from doe.practice.kinds import Layout
 from doe.practice.lines import REACHABLE, SimulatedLine
@@ -76,9 +75,6 @@ class Room:
         """Water share of a cloth as it comes under the platen."""
         return cloth.water * self.humidity / 0.65 * (PRE_PRESS_LEAVES if self.pre_press else 1.0)
 
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _STEEP = 6.0
 """Standard deviations of scatter per unit of log amount or log steam (invented)."""

@@ -9,9 +9,7 @@ from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.units import METRIC, Shown, show
-from doe.symptoms.faults import fault
-from doe.symptoms.looks import Look, look
-from doe.symptoms.reading import WORDS
+from doe.symptoms.catalogue import WORDS, Look, fault, look
 from doe.words.facts import Reader, Text, worded
 from doe.words.wording import count, listing, sentence
 

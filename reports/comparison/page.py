@@ -16,7 +16,7 @@ from doe.assure.comparison.verdict import Comparison
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
 from doe.domain.finding import Finding
-from doe.domain.outcome import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX, hand_columns
 from doe.domain.recipe import PARTS
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
@@ -33,13 +33,13 @@ from doe.words.comparison import (
     steps,
 )
 from doe.words.dates import date_and_time
-from doe.words.wording import amount_both, at_most_of_hundred, count, percent, score, sentence, stated
+from doe.words.wording import amount_both, at_most_of_hundred, count, percent, score, stated
 from reports.drawing import svg
 from reports.drawing.svg import ACCENT, INK, PAPER, RULE, SOFT, canvas, to_svg
 from reports.pages import environment, render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
-from reports.study.proof import history_table, made_pairs, number, words
+from reports.study.proof import headed, history_table, made_pairs, number, words
 from reports.views import PageTable, Picture, heads
 
 _MARKS = (
@@ -231,7 +231,7 @@ def _pair_picture(report: ComparisonReport) -> Picture:
         part = states[states["role"] == role].sort_values("pair")
         wide = part.pivot_table(index="pair", columns="material", values="outcome", aggfunc="first")
         wide = wide.reindex(columns=["incumbent", "new"]).fillna("missing")
-        places[sentence(str(role)).rstrip(".")] = list(wide.itertuples(index=False, name=None))
+        places[headed(str(role))] = list(wide.itertuples(index=False, name=None))
     rates = report.judged.rates
     title = (
         f"At the setpoint {rates.new_passed} of {rates.new_units} new and {rates.old_passed} of {rates.old_units} in "
@@ -332,13 +332,13 @@ def _place_table(report: ComparisonReport) -> PageTable:
     rows = tuple(
         (str(role), *(amount_both(f, first[role][f.name], report.shown) for f in factors)) for role in _places(report)
     )
-    columns = (words("Place"), *(words(sentence(f.label).rstrip(".")) for f in factors))
+    columns = (words("Place"), *(words(headed(f.label)) for f in factors))
     return PageTable("Where the coupons were made", columns, rows)
 
 
 def _coupon_table(report: ComparisonReport) -> PageTable:
     states = _states(report).sort_values(["pair", "material"])
-    hands = [str(c) for c in states.columns if str(c).startswith(HAND_PREFIX)]
+    hands = hand_columns(states)
     checks = [c.name for c in report.study.spec.checks if CHECK_PREFIX + c.name in states.columns]
     marks = {True: "pass", False: "fail"}
     rows = tuple(

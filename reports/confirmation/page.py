@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
-from doe.domain.outcome import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX, hand_columns
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
@@ -37,7 +37,7 @@ from doe.words.wording import amount_both, count, listing, score, sentence
 from reports.drawing.svg import ACCENT, FONTS, INK, OVER, PAPER, SOFT
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
-from reports.study.proof import number, words
+from reports.study.proof import headed, number, words
 from reports.views import ConfirmationSection, PageTable, Picture, heads
 
 
@@ -175,7 +175,7 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:
         part = attempt.rows[attempt.rows["role"].eq(role)]
         rows.append(
             (
-                sentence(role).rstrip("."),
+                headed(role),
                 *(amount_both(f, point[f.name], shown) for f in study.factors),
                 str(len(part)),
                 _counted(states_of(study, part)) or "none",
@@ -186,7 +186,7 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:
         "Where the coupons were made, and what they say",
         (
             words("Place"),
-            *(number(sentence(f.label).rstrip(".")) for f in study.factors),
+            *(number(headed(f.label)) for f in study.factors),
             *heads("Coupons | State | Verdict"),
         ),
         tuple(rows),
@@ -196,7 +196,7 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:
 def _coupon_table(facts: ConfirmationFacts) -> PageTable:
     """Every coupon of the last attempt, void ones named apart."""
     study, rows = facts.study, facts.current.rows
-    people = [str(c) for c in rows.columns if str(c).startswith(HAND_PREFIX) and rows[c].notna().any()]
+    people = [c for c in hand_columns(rows) if rows[c].notna().any()]
     marks = {True: "pass", False: "fail"}
     body = []
     for state, row in zip(states_of(study, rows), rows.to_dict("records"), strict=True):

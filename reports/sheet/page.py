@@ -18,7 +18,7 @@ from doe.domain.limits import refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
-from doe.symptoms.reading import short_list, symptom
+from doe.symptoms.catalogue import short_list, symptom
 from doe.words.dates import date_and_time, day
 from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
@@ -460,6 +460,6 @@ def _waits(study: Study, shown: Shown) -> tuple[str, ...]:
 def _symptom_keys() -> tuple[SymptomKey, ...]:
     """A letter to write in the box for each symptom of the short list, what is seen, and its drawing."""
     return tuple(
-        SymptomKey(letter, f"{symptom(key).label}: {symptom(key).seen}", symptom_svg(key, beside_text=True))
+        SymptomKey(letter, f"{symptom(key).label}: {symptom(key).seen}", symptom_svg(key))
         for letter, key in sheet_letters(s.key for s in short_list()).items()
     )

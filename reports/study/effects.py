@@ -17,6 +17,7 @@ from doe.words.wording import listing, sentence, stated
 from reports.downloads import frame_csv
 from reports.study.figures import draw_effects, draw_half_normal, drawn
 from reports.study.inputs import StudyReport
+from reports.study.proof import headed
 from reports.views import Column, PageTable, Picture
 
 _POINTS = 25
@@ -185,7 +186,7 @@ def _swing_picture(report: StudyReport) -> Picture:
         bars,
         "swing of the pass rate, points of 100",
         name="swings",
-        title=sentence(f"{labels[0]} {swings.decides}, {labels[-1]} least").rstrip("."),
+        title=headed(f"{labels[0]} {swings.decides}, {labels[-1]} least"),
         description=f"Swing of the pass rate over the tested range of each setting: {told}",
         caption="How far the pass rate of the checks swings while one setting runs through its tested range and the "
         f"others stay at the setpoint. Line: {stated(report.study.spec.assurance)} assurance at each end.",

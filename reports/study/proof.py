@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.factors import Factor
+from doe.domain.outcome import hand_columns
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
@@ -125,7 +126,7 @@ def cliff_table(report: StudyReport) -> PageTable:
 def coupon_table(report: StudyReport) -> PageTable:
     """Every coupon with settings, result, hand-feel and what was seen; waiting and void ones too."""
     study, results = report.study, report.results
-    people = [str(c) for c in results.columns if str(c).startswith("hand_")]
+    people = hand_columns(results)
     texts = [c for c in ("symptom", "note", "void") if c in results and results[c].fillna("").astype(str).any()]
 
     def setting(f: Factor, row: pd.Series) -> str:

@@ -31,11 +31,10 @@ from doe.words.wording import (
     other_units,
     stated,
 )
+from reports.drawing.svg import Floats
 from reports.study.inputs import StudyReport
 from reports.study.proof import headed, rated
 from reports.views import PageTable, WhatIf, heads
-
-Floats = NDArray[np.float64]
 
 NODES = 64
 """Points that stand for the setting error; as many as the answer itself is computed with."""

@@ -135,7 +135,7 @@ def non_inferior_separate(
     """
     x, y = np.array([float(new_passed)]), np.array([float(old_passed)])
     z, p_new, p_old = _separate_score(x, new_coupons, y, old_coupons, margin)
-    p = exact = float(norm.sf(z[0]))
+    p = exact = norm.sf(z[0])
     if new_coupons * old_coupons <= MOST_OUTCOMES:
         exact = float(separate_p_values(new_coupons, old_coupons, margin)[new_passed, old_passed])
     return NonInferiority(float(z[0]), p, exact, (float(p_new[0]), float(p_old[0])))
@@ -156,7 +156,7 @@ def non_inferior_pairs(pairs: Pairs, *, margin: float) -> NonInferiority:
     """
     b, c = np.array([float(pairs.only_new)]), np.array([float(pairs.only_old)])
     z, only_old = _paired_score(b, c, pairs.count, margin)
-    p = exact = float(norm.sf(z[0]))
+    p = exact = norm.sf(z[0])
     if pairs.count**2 / 2 <= MOST_OUTCOMES:
         exact = float(paired_p_values(pairs.count, margin)[pairs.only_new, pairs.only_old])
     q = float(only_old[0])
@@ -228,7 +228,7 @@ def _separate_score(
         ratio_v = np.where(u != 0, v / u**3, 0.0)
     w = (math.pi + np.arccos(np.clip(ratio_v, -1, 1))) / 3
     new = np.asarray(np.clip(2 * u * np.cos(w) - b / (3 * a), 0, 1 - margin))
-    old = np.asarray(np.clip(new + margin, 0, 1))
+    old = np.clip(new + margin, 0, 1)
     variance = new * (1 - new) / m + old * (1 - old) / n
     return _score(p_new - p_old + margin, variance), new, old
 

@@ -59,7 +59,7 @@ class ClaimPlan:
 
     def rate_for(self, chance: float = 0.90) -> float:
         """True pass rate that the plan accepts with the given probability: below it, expect to be sent back."""
-        return float(brentq(lambda p: self.chance(p) - chance, 0.0, 1.0))
+        return brentq(lambda p: self.chance(p) - chance, 0.0, 1.0)
 
     def state(self, passed: int, failed: int) -> ClaimState:
         """Verdict as soon as it is certain, whatever the units still to come do."""

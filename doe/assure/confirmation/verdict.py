@@ -17,7 +17,7 @@ from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.confirmation.claims import ClaimLimits, ClaimPlan, ClaimState, claim_limits
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.outcome import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX, hand_columns
 from doe.domain.spec import HAND_STEP, Check, Spec
 from doe.surfaces.classical.mixed import MixedFit, fit_mixed
 
@@ -111,8 +111,8 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
         notes.append(Finding("hardly_differ"))
         se2, total, single = floor / coupons, floor / coupons + floor / future, floor / coupons + floor
         df = float(coupons - 1)
-    q = float(t.ppf(assurance, df))
-    q_mean = float(t.ppf(assurance, df_mean if single - se2 > floor else df))
+    q = t.ppf(assurance, df)
+    q_mean = t.ppf(assurance, df_mean if single - se2 > floor else df)
     return HandPrediction(
         mean=mean,
         low=mean - q * math.sqrt(total),
@@ -130,7 +130,7 @@ def predict_hand(scored: pd.DataFrame, *, future: int = 1, assurance: float = 0.
 
 def _long(scored: pd.DataFrame) -> pd.DataFrame:
     """One row a score: coupon, stroke, person, score."""
-    columns = [str(c) for c in scored.columns if str(c).startswith(HAND_PREFIX)]
+    columns = hand_columns(scored)
     rows = scored.reset_index(drop=True)
     stroke = rows["stroke"] if "stroke" in rows.columns else pd.Series(rows.index)
     wide = rows[columns].apply(pd.to_numeric, errors="coerce").assign(coupon=rows.index, stroke=stroke)
@@ -356,9 +356,9 @@ def judge_corner(role: object, part: pd.DataFrame, spec: Spec) -> CornerResult:
     """What the coupons of one corner say; column ``state`` as `coupon_states` gives."""
     passed, failed, waiting = _counted(part["state"])
     made = passed + failed + waiting
-    missed = float(binom.cdf(failed, made, 0.5))
+    missed = binom.cdf(failed, made, 0.5)
     verdict: CornerVerdict
-    if failed and float(binom.sf(failed - 1, made, 1 - spec.pass_rate)) < CORNER_RISK:
+    if failed and binom.sf(failed - 1, made, 1 - spec.pass_rate) < CORNER_RISK:
         verdict = "not held"
     elif waiting:
         verdict = "open"

@@ -109,7 +109,7 @@ def measure_drift(readings: Sequence[GaugeReading], machine: MachineKind, *, ass
         sd, df = observed, float(spare)
     else:
         sd, df = max(observed, _DAY_U_DELTA_DEGC), math.inf
-    half = float(t.ppf((1 + assurance) / 2, df)) * sd / math.sqrt(spread)
+    half = t.ppf((1 + assurance) / 2, df) * sd / math.sqrt(spread)
     return GaugeDrift(machine, sessions, slope, slope - half, slope + half, changed, abs(slope) > half)
 
 

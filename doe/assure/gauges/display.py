@@ -8,16 +8,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.stats import t
 
 from doe.assure.gauges.platen import CENTRE, READING_U_DELTA_DEGC, spot_of
-from doe.assure.gauges.readings import readings_of, true_reading
+from doe.assure.gauges.readings import FloatArray, readings_of, true_reading
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading, MachineKind
-
-FloatArray = NDArray[np.float64]
 
 Scatter = Literal["stated", "observed", "larger"]
 
@@ -289,7 +287,7 @@ def _converted(value: float, scatter_u: float, known_u: float, df: float, assura
     u = math.hypot(scatter_u, known_u)
     # Welch and Satterthwaite: the stated part has no degrees of freedom to lose
     effective = df * (u / scatter_u) ** 4 if scatter_u > 0 else math.inf
-    half = float(t.ppf((1 + assurance) / 2, effective)) * u
+    half = t.ppf((1 + assurance) / 2, effective) * u
     return Converted(value, u, value - half, value + half)
 
 

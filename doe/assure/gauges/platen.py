@@ -13,12 +13,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from doe.assure.gauges.readings import true_reading
+from doe.assure.gauges.readings import FloatArray, true_reading
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
-
-FloatArray = NDArray[np.float64]
 
 CLEAR_DELTA_DEGC = 3.0
 """Places that differ from the mean by less are not worth a name (common practice, no source)."""

@@ -182,4 +182,4 @@ def _temperature(level: float) -> float:
             "-100 to 500 degC",
             "Check the reading, the emissivities and the surroundings.",
         )
-    return float(brentq(lambda t: radiance(t) - level, _LOWEST_DEGC, _HIGHEST_DEGC, xtol=1e-9))
+    return brentq(lambda t: radiance(t) - level, _LOWEST_DEGC, _HIGHEST_DEGC, xtol=1e-9)

@@ -116,7 +116,7 @@ def combine_uncertainty(components: Sequence[Component], *, coverage: float = K_
     total = float(np.sqrt(u @ u))
     below = float(np.sum((u / total) ** 4 / degrees)) if total > 0 else 0.0
     df = 1 / below if below > 0 else math.inf
-    k = float(t.ppf((1 + coverage) / 2, max(math.floor(df + 1e-9), 1) if math.isfinite(df) else math.inf))
+    k = t.ppf((1 + coverage) / 2, max(math.floor(df + 1e-9), 1) if math.isfinite(df) else math.inf)
     table = pd.DataFrame(
         {
             "source": [c.name for c in components],
@@ -317,7 +317,7 @@ def _upper_sum(parts: Sequence[tuple[float, int]]) -> float:
 
     F. A. Graybill and C.-M. Wang (1980), *JASA* 75, 869-873 (from memory); exact for a single one.
     """
-    reach = sum((v * (df / float(chi2.ppf(0.10, df)) - 1)) ** 2 for v, df in parts)
+    reach = sum((v * (df / chi2.ppf(0.10, df) - 1)) ** 2 for v, df in parts)
     return sum(v for v, _ in parts) + math.sqrt(reach)
 
 

@@ -207,5 +207,5 @@ def _repeat(person: str, judged: pd.DataFrame, hand: pd.DataFrame, hand_again: p
         return None
     shift = float(d.mean()) if len(d) > 1 else math.nan
     spread = float(d.std(ddof=1)) if len(d) > 1 else math.nan
-    half = float(t.ppf((1 + ASSURANCE) / 2, len(d) - 1)) * spread / math.sqrt(len(d)) if len(d) > 1 else math.nan
+    half = t.ppf((1 + ASSURANCE) / 2, len(d) - 1) * spread / math.sqrt(len(d)) if len(d) > 1 else math.nan
     return Repeat(person, len(both), kappa, turned, len(d), shift, shift - half, shift + half, spread / math.sqrt(2))

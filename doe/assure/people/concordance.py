@@ -115,7 +115,7 @@ def kendall_w(ratings: ArrayLike, *, assurance: float = 0.95) -> Concordance:
     correlations = (m * left_out - 1) / (m - 1)
     se = math.sqrt((n - 1) / n * float(np.sum((correlations - correlations.mean()) ** 2)))
     low, high = _rank_limits(mean_r, se, n, m, assurance)
-    return Concordance(w, statistic, n - 1, float(chi2.sf(statistic, n - 1)), mean_r, low, high, n, m)
+    return Concordance(w, statistic, n - 1, chi2.sf(statistic, n - 1), mean_r, low, high, n, m)
 
 
 def score_agreement(ratings: ArrayLike, *, assurance: float = 0.95) -> ScoreAgreement:
@@ -195,7 +195,7 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
     rest = scores - scores.mean(axis=1)[:, None] - lean[None, :]
     df = (n - 1) * (k - 1)
     error = float((rest**2).sum()) / df
-    half = float(t.ppf((1 + assurance) / 2, df)) * math.sqrt(error * (k - 1) / (k * n))
+    half = t.ppf((1 + assurance) / 2, df) * math.sqrt(error * (k - 1) / (k * n))
     verdict = np.where(lean - half > 0, "kind", np.where(lean + half < 0, "harsh", "like the others"))
     return pd.DataFrame(
         {
@@ -227,7 +227,7 @@ def _rank_limits(mean_r: float, se: float, n: int, m: int, assurance: float) -> 
     r = min(max(mean_r, -0.999 / (m - 1)), nearly)
     least = 1.06 / math.sqrt(max(n - 3, 1)) / math.sqrt(m * (m - 1) / 2)
     scale = max(se / (1 - r**2), least)
-    half = float(t.ppf((1 + assurance) / 2, max(n - 2, 1))) * scale
+    half = t.ppf((1 + assurance) / 2, max(n - 2, 1)) * scale
     ends = [(1 + (m - 1) * math.tanh(math.atanh(r) + side * half)) / m for side in (-1, 1)]
     return max(ends[0], 0.0), 1.0 if mean_r >= 1 - 1e-12 else min(ends[1], 1.0)
 
@@ -239,8 +239,8 @@ def _by_ratio(
     ratio = above / below if below > 0 else math.inf
     ends = (
         ratio,
-        ratio / float(f.ppf(tail, df_above, df_below)),
-        ratio * float(f.ppf(tail, df_below, df_above)),
+        ratio / f.ppf(tail, df_above, df_below),
+        ratio * f.ppf(tail, df_below, df_above),
     )
 
     def single(r: float) -> float:
@@ -257,7 +257,7 @@ def _cube() -> FloatArray:
     """Points spread evenly over the unit cube: the same for every call, so that limits repeat."""
     points = qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20_250_102)).random_base2(12)
     points.setflags(write=False)
-    return np.asarray(points)
+    return points
 
 
 def _absolute(between: float, people: float, error: float, n: int, k: int, tail: float) -> tuple[float, float, float]:

@@ -132,7 +132,7 @@ def kappa_of_table(table: ArrayLike, *, disagreement: FloatArray | None = None, 
         low, high = _limits(agreed, chance, se, n, assurance)
     else:
         low, high = _fisher_limits(kappa, _fisher_se(p, good, n), n, assurance)
-    test = 2 * float(norm.sf(abs(kappa) / se_chance)) if se_chance > 0 else 1.0
+    test = 2 * norm.sf(abs(kappa) / se_chance) if se_chance > 0 else 1.0
     return Kappa(kappa, agreed, chance, se_chance, se, low, high, test, n)
 
 
@@ -173,7 +173,7 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
     se = _fleiss_jackknife(table, m)
     # m people give at most the information of m - 1 pairs a coupon
     low, high = _limits(agreed, chance, se, n, assurance, most=n * (m - 1))
-    overall = Kappa(kappa, agreed, chance, se_chance, se, low, high, 2 * float(norm.sf(abs(z))), n)
+    overall = Kappa(kappa, agreed, chance, se_chance, se, low, high, 2 * norm.sf(abs(z)), n)
     return ManyKappa(overall, tuple(float(v) for v in each), z, int(m))
 
 
@@ -206,7 +206,7 @@ def _fisher_limits(kappa: float, se: float, n: float, assurance: float) -> tuple
     """Limits on Fisher's scale, with a standard error on that scale."""
     if abs(kappa) >= 1 - 1e-9 or not 0 < se < math.inf:
         return -1.0, 1.0
-    half = float(t.ppf((1 + assurance) / 2, n - 1)) * se
+    half = t.ppf((1 + assurance) / 2, n - 1) * se
     return math.tanh(math.atanh(kappa) - half), math.tanh(math.atanh(kappa) + half)
 
 
@@ -240,5 +240,5 @@ def _limits(
         return max(_beyond(share_low, chance), -1.0), _beyond(share_high, chance)
     # a share agreed cannot be known better than from n coupons; few coupons make se too small now and then
     worth = min(agreed * (1 - agreed) / (se * (1 - chance)) ** 2, n if most is None else most)
-    low, high = score_limits(agreed, worth, float(t.ppf((1 + assurance) / 2, n - 1)))
+    low, high = score_limits(agreed, worth, t.ppf((1 + assurance) / 2, n - 1))
     return max(_beyond(low, chance), -1.0), min(_beyond(high, chance), 1.0)
