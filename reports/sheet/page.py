@@ -9,8 +9,8 @@ from datetime import datetime
 import pandas as pd
 from markupsafe import Markup
 
-from doe.assure.gauges.cautions import machine_temperatures, refuse_dial
 from doe.assure.gauges.line import GaugedLine
+from doe.assure.gauges.summary import machine_temperatures, refuse_dial
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
 from doe.domain.finding import Finding

@@ -14,11 +14,10 @@ from doe.domain.spec import HAND_HIGH, HAND_LOW
 from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import Effects, half_normal_points
 from doe.words.wording import listing, sentence, stated
-from reports.downloads import frame_csv
 from reports.study.figures import draw_effects, draw_half_normal, drawn
 from reports.study.inputs import StudyReport
 from reports.study.proof import headed
-from reports.views import Column, PageTable, Picture
+from reports.views import Column, PageTable, Picture, frame_csv
 
 _POINTS = 25
 _MOST = 10  # effects drawn; the table has them all

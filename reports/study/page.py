@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from doe.assure.gauges.cautions import machine_temperatures
 from doe.assure.gauges.line import MachineGauge
+from doe.assure.gauges.summary import machine_temperatures
 from doe.domain.coding import code
 from doe.domain.factors import Factor
 from doe.domain.study import Study

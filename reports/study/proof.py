@@ -41,10 +41,9 @@ from doe.words.wording import (
     spread_both,
     stated,
 )
-from reports.downloads import frame_csv
 from reports.sheet.page import Pair
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
-from reports.views import Column, PageTable, Reason, heads
+from reports.views import Column, PageTable, Reason, frame_csv, heads
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance

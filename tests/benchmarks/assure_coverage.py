@@ -21,15 +21,15 @@ import pandas as pd
 
 from doe.assure.binomial import pass_rate_high, pass_rate_low, wilson_interval
 from doe.assure.comparison.equivalence import compare_hand
-from doe.assure.comparison.rate_difference import (
+from doe.assure.comparison.plan import (
     Pairs,
     non_inferior_pairs,
     non_inferior_separate,
     paired_difference,
     separate_difference,
 )
+from doe.assure.confirmation.attempts import combine_with_study
 from doe.assure.confirmation.claims import claim_limits, claim_plan
-from doe.assure.confirmation.combination import combine_with_study
 from doe.assure.confirmation.verdict import predict_hand
 from doe.assure.gauges.dates import measure_drift
 from doe.assure.gauges.display import fit_display, fit_error_line

@@ -20,13 +20,14 @@ from doe.acts.study.inputs import hash_now
 from doe.acts.study.next_step import NextStep
 from doe.assure.confirmation.attempts import (
     Attempt,
+    Combination,
     ConfirmationPlan,
     ConfirmationVerdict,
     assurance_over,
     attempt_of,
+    combine_with_study,
     same_setting,
 )
-from doe.assure.confirmation.combination import Combination, combine_with_study
 from doe.assure.confirmation.verdict import coupon_states
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError

@@ -8,8 +8,8 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from doe.acts.gauges.line import gauged_line
-from doe.assure.gauges.cautions import machine_cautions
 from doe.assure.gauges.line import GaugedLine
+from doe.assure.gauges.summary import machine_cautions
 from doe.book.records import StudyRecord
 from doe.domain.coding import inward, to_step
 from doe.domain.finding import Finding

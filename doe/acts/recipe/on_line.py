@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from doe.acts.gauges.dials import USUAL_STEP_DEGC, Dial, dial_ends, dials_on
 from doe.acts.gauges.line import gauged_line
-from doe.assure.gauges.cautions import status_caution
 from doe.assure.gauges.line import GaugedLine
+from doe.assure.gauges.summary import status_caution
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting

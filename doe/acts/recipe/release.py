@@ -15,7 +15,7 @@ from doe.acts.gauges.dials import Dials, dials_of
 from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.study.fits import Fitted, fit_of
 from doe.assure.confirmation.attempts import same_setting
-from doe.assure.gauges.cautions import refuse_dial
+from doe.assure.gauges.summary import refuse_dial
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError, InputErrors
 from doe.domain.factors import KNOWN_FACTORS

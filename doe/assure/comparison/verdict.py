@@ -12,8 +12,7 @@ from scipy.stats import binom
 
 from doe.assure.binomial import pass_rate_high
 from doe.assure.comparison.equivalence import Equivalence, HandCode, compare_hand, coupons_for_means
-from doe.assure.comparison.plan import strokes_for_rates
-from doe.assure.comparison.rate_difference import (
+from doe.assure.comparison.plan import (
     NonInferiority,
     Pairs,
     RateDifference,
@@ -21,6 +20,7 @@ from doe.assure.comparison.rate_difference import (
     non_inferior_separate,
     paired_difference,
     separate_difference,
+    strokes_for_rates,
 )
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.confirmation.verdict import CornerResult, coupon_states, judge_corner

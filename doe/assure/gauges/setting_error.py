@@ -16,7 +16,6 @@ from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import readings_of, true_reading
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading, MachineKind
-from doe.domain.stack import Line
 
 Distribution = Literal["standard", "expanded", "rectangular"]
 
@@ -55,6 +54,10 @@ class Component:
     def u(self) -> float:
         """Standard uncertainty it gives the result."""
         return self.value / self.divisor
+
+
+USUAL_PROBE = Component("probe", 2.2, "expanded")
+"""2.2 degC expanded with k = 2 is a common statement on the data sheet of a contact probe (from memory)."""
 
 
 @dataclass(frozen=True)
@@ -238,7 +241,7 @@ def machine_budget(
     readings: Sequence[GaugeReading],
     machine: MachineKind,
     *,
-    probe: Component | None = None,
+    probe: Component = USUAL_PROBE,
     resolution_delta_degc: float = 1.0,
     recovery_half_range_delta_degc: float | None = None,
 ) -> Budget:
@@ -249,8 +252,8 @@ def machine_budget(
     readings : sequence of GaugeReading
         Of a line: the map (half of highest minus lowest place) and the repeats come from them, where there are any.
     machine : {"oven", "press"}
-    probe : Component, optional
-        The gauge; by default 2.2 degC expanded with k = 2 (a common statement on a data sheet; from memory).
+    probe : Component
+        The gauge.
     resolution_delta_degc : float
         Step of the display.
     recovery_half_range_delta_degc : float, optional
@@ -266,7 +269,7 @@ def machine_budget(
     """
     own = readings_of(readings, machine)
     parts = [
-        probe or Component("probe", 2.2, "expanded"),
+        probe,
         Component("resolution of the display", resolution_delta_degc / 2, "rectangular"),
     ]
     u_emissivity = max(true_reading(r).u_delta_degc for r in own)
@@ -285,19 +288,6 @@ def machine_budget(
     if recovery_half_range_delta_degc is not None:
         parts.append(Component("recovery", recovery_half_range_delta_degc, "rectangular"))
     return combine_uncertainty(parts)
-
-
-def probe_of(line: Line) -> Component | None:
-    """The gauge of a line as a source of uncertainty; None where its data sheet was not given."""
-    return None if line.gauge_u_degc is None else Component("probe", line.gauge_u_degc, "expanded")
-
-
-def smallest_step(budget: Budget) -> float:
-    """Smallest sensible step between neighbouring levels of a temperature, in degC of difference: 2 U.
-
-    Two settings closer than that may in truth be in the wrong order.
-    """
-    return 2 * budget.expanded
 
 
 def _note(code: NoteCode, machine: MachineKind, **values: Value) -> Finding:

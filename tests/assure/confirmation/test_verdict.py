@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from scipy.stats import t
 
 from doe.assure.confirmation.allocation import confirmation_points, confirmation_settings
+from doe.assure.confirmation.attempts import combine_with_study
 from doe.assure.confirmation.claims import claim_limits, claim_plan
-from doe.assure.confirmation.combination import combine_with_study
 from doe.assure.confirmation.verdict import coupon_states, judge_confirmation, predict_hand
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor

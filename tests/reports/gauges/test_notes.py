@@ -8,8 +8,8 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from doe.assure.gauges.cautions import gauge_cautions
 from doe.assure.gauges.line import GaugedLine, gauge_line
+from doe.assure.gauges.summary import gauge_cautions
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import Shown
 from doe.words.gauges.cautions import caution_words
