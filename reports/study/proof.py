@@ -330,15 +330,15 @@ def made_pairs(source: Provenance, made_at: datetime) -> Iterator[Pair]:
     yield Pair("report made", date_and_time(made_at) + (f" by {source.made_by}" if source.made_by else ""))
 
 
-def history_table(history: Sequence[HistoryRow]) -> PageTable | None:
-    """Who did what, when and why; None when no history was given."""
+def history_table(
+    history: Sequence[HistoryRow], caption: str = "Who did what, and when", *, what: str = "What"
+) -> PageTable | None:
+    """Who did what, when and, where it was said, why; None when nothing was done."""
     if not history:
         return None
-    return PageTable(
-        "Who did what, and when",
-        heads("When | Who | What | Why"),
-        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in history),
-    )
+    whys = any(h.why for h in history)
+    rows = tuple((date_and_time(h.when), h.who, h.what, *((h.why,) if whys else ())) for h in history)
+    return PageTable(caption, heads(f"When | Who | {what}" + (" | Why" if whys else "")), rows)
 
 
 PRINTED = (
