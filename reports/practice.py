@@ -93,7 +93,7 @@ def seen_often(outcome: DrillResult) -> tuple[SeenOften, ...]:
     )
 
 
-def pictures_of(outcome: DrillResult, shown: Shown = METRIC) -> tuple[Picture, ...]:
+def pictures_of(outcome: DrillResult, shown: Shown) -> tuple[Picture, ...]:
     """Pictures of the truth: two maps of the line, or the chances of the causes."""
     if isinstance(outcome.picture, BarPicture):
         return (_bars(outcome.picture),)

@@ -50,7 +50,7 @@ def pass_rate_low(passed: int, coupons: int, assurance: float = 0.90) -> float:
     """
     if passed == 0:
         return 0.0  # the beta quantile is undefined here; the limit itself is exactly zero
-    return beta.ppf(1 - assurance, passed, coupons - passed + 1)
+    return float(beta.ppf(1 - assurance, passed, coupons - passed + 1))
 
 
 def pass_rate_high(passed: int, coupons: int, assurance: float = 0.90) -> float:
@@ -96,7 +96,7 @@ def wilson_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateI
     >>> round(found.low, 4), round(found.high, 4)
     (0.0061, 0.1718)
     """
-    z = norm.ppf((1 + assurance) / 2)
+    z = float(norm.ppf((1 + assurance) / 2))
     rate, n = passed / coupons, coupons
     low, high = score_limits(rate, n, z)
     # At 0 and n passes one limit is exactly the end; rounding must not push it over.

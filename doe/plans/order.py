@@ -216,7 +216,7 @@ def batched_queue(
     rng: np.random.Generator,
     *,
     ends: tuple[int, int] | None,
-    twice: bool = False,
+    twice: bool,
 ) -> Queue:
     """Batches of one machine setting each, in the cheapest order.
 

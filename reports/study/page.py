@@ -10,7 +10,7 @@ from doe.assure.gauges.summary import machine_temperatures
 from doe.domain.coding import code
 from doe.domain.factors import Factor
 from doe.domain.study import Study
-from doe.domain.units import METRIC, Shown, show_difference
+from doe.domain.units import Shown, show_difference
 from doe.setpoint.answer import Answer, Window
 from doe.symptoms.catalogue import symptom
 from doe.words.confirmation.verdict import standing
@@ -201,7 +201,7 @@ def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
     )
 
 
-def notes_of(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[Note, ...]:
+def notes_of(study: Study, answer: Answer, shown: Shown) -> tuple[Note, ...]:
     """Explanations of ``notes.txt``, with words of the glossary and this study's own numbers where they help."""
     wander = next((f for f in study.numeric if f.setting_sd), None)
     example = "In this study none was stated, so the pass rate is that of a perfect machine. Every machine wanders."

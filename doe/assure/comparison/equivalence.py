@@ -66,7 +66,7 @@ def equivalence_of(
     df: float,
     *,
     margin: float,
-    alpha: float = 0.10,
+    alpha: float,
     rounding: float = 0.0,
     notes: tuple[Finding, ...] = (),
 ) -> Equivalence:

@@ -88,7 +88,7 @@ def separate_difference(
     return _combined(new, old)
 
 
-def paired_difference(pairs: Pairs, assurance: float = 0.90) -> RateDifference:
+def paired_difference(pairs: Pairs, assurance: float) -> RateDifference:
     """Limits of the difference of two pass rates from pairs (strokes that held both).
 
     Notes

@@ -57,7 +57,7 @@ class ClaimPlan:
         mean += (refuse * nbinom.pmf(refuse - refused, refused, 1 - drawn)).sum(axis=1)
         return float(mean.mean())
 
-    def rate_for(self, chance: float = 0.90) -> float:
+    def rate_for(self, chance: float) -> float:
         """True pass rate that the plan accepts with the given probability: below it, expect to be sent back."""
         return brentq(lambda p: self.chance(p) - chance, 0.0, 1.0)
 

@@ -119,7 +119,7 @@ def combine_uncertainty(components: Sequence[Component], *, coverage: float = K_
     total = float(np.sqrt(u @ u))
     below = float(np.sum((u / total) ** 4 / degrees)) if total > 0 else 0.0
     df = 1 / below if below > 0 else math.inf
-    k = t.ppf((1 + coverage) / 2, max(math.floor(df + 1e-9), 1) if math.isfinite(df) else math.inf)
+    k = float(t.ppf((1 + coverage) / 2, max(math.floor(df + 1e-9), 1) if math.isfinite(df) else math.inf))
     table = pd.DataFrame(
         {
             "source": [c.name for c in components],
@@ -243,7 +243,7 @@ def machine_budget(
     *,
     probe: Component = USUAL_PROBE,
     resolution_delta_degc: float = 1.0,
-    recovery_half_range_delta_degc: float | None = None,
+    recovery_half_range_delta_degc: float | None,
 ) -> Budget:
     """Uncertainty of a surface temperature on a machine.
 

@@ -345,7 +345,7 @@ class MachineMap:
     left_out: tuple[Finding, ...]
 
 
-def map_machine(gauged: GaugedLine, machine: str, grid: tuple[int, int] = (3, 3)) -> MachineMap:
+def map_machine(gauged: GaugedLine, machine: str, grid: tuple[int, int]) -> MachineMap:
     """Map of a machine from the readings of its line in force; ``grid`` is rows (back to front) and columns.
 
     Where enough places were read at one setting, that setting alone is mapped: a display may be off by another amount
