@@ -330,13 +330,14 @@ def made_pairs(source: Provenance, made_at: datetime) -> Iterator[Pair]:
     yield Pair("report made", date_and_time(made_at) + (f" by {source.made_by}" if source.made_by else ""))
 
 
-def history_table(
-    history: Sequence[HistoryRow], caption: str = "Who did what, and when", *, what: str = "What"
-) -> PageTable | None:
-    """Who did what, when and, where it was said, why; None when nothing was done."""
+HISTORY = "Who did what, and when"
+
+
+def history_table(history: Sequence[HistoryRow], caption: str = HISTORY, *, what: str = "What") -> PageTable | None:
+    """Who did what, when and why; None when nothing was done. Other tables than the history say why where it is known."""
     if not history:
         return None
-    whys = any(h.why for h in history)
+    whys = caption == HISTORY or any(h.why for h in history)
     rows = tuple((date_and_time(h.when), h.who, h.what, *((h.why,) if whys else ())) for h in history)
     return PageTable(caption, heads(f"When | Who | {what}" + (" | Why" if whys else "")), rows)
 
