@@ -334,7 +334,7 @@ HISTORY = "Who did what, and when"
 
 
 def history_table(history: Sequence[HistoryRow], caption: str = HISTORY, *, what: str = "What") -> PageTable | None:
-    """Who did what, when and why; None when nothing was done. Other tables than the history say why where it is known."""
+    """Who did what, when and why; None when nothing was done. Other tables than the history say why if it is known."""
     if not history:
         return None
     whys = caption == HISTORY or any(h.why for h in history)
