@@ -10,15 +10,14 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from doe.assure.people.agreement import HandAgreement, PassAgreement, band_of
-from doe.assure.people.repeats import Repeat
+from doe.assure.people.agreement import HandAgreement, PassAgreement, Repeat, band_of
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count, date_and_time, percent
 from reports.drawing.svg import ACCENT, PAPER, SOFT, canvas, to_svg
-from reports.study.proof import number, words
-from reports.views import PageTable, Picture
+from reports.study.proof import words
+from reports.views import PageTable, Picture, heads
 
 METHOD = (
     "Pass and fail: kappa of every two people on the coupons both judged (Cohen), of all together (Fleiss); above 0.75 "
@@ -171,17 +170,10 @@ def _pass_table(passes: PassAgreement | None) -> PageTable | None:
         )
         for p in passes.pairs
     )
-    heads = (
-        words("People"),
-        number("Coupons"),
-        number("Agree"),
-        number("Kappa"),
-        number("90 % limits"),
-        words(""),
-        number("Only the first passes"),
-        number("Only the second passes"),
+    columns = heads(
+        "People | Coupons: | Agree: | Kappa: | 90 % limits: |  | Only the first passes: | Only the second passes:"
     )
-    return PageTable("Pass and fail, two by two", heads, rows)
+    return PageTable("Pass and fail, two by two", columns, rows)
 
 
 def _hand_table(hand: HandAgreement | None) -> PageTable | None:
@@ -193,8 +185,8 @@ def _hand_table(hand: HandAgreement | None) -> PageTable | None:
         f"All together rank the coupons alike with a Kendall's W of {w.w:.2f} ({_limits(w.low, w.high)}); 1 is the "
         "same ranking by all."
     )
-    heads = (words("People"), number("Weighted kappa"), number("90 % limits"), words(""))
-    return PageTable("Hand-feel, two by two", heads, rows, note)
+    columns = heads("People | Weighted kappa: | 90 % limits: | ")
+    return PageTable("Hand-feel, two by two", columns, rows, note)
 
 
 def _icc_table(hand: HandAgreement | None) -> PageTable | None:
@@ -217,7 +209,7 @@ def _icc_table(hand: HandAgreement | None) -> PageTable | None:
     note = "Share of what differs between scores that is the coupons' own. 1: a score stands for its coupon."
     return PageTable(
         "What a hand-feel score is worth",
-        (words("For"), words("Score"), number("Correlation"), number("90 % limits")),
+        heads("For | Score | Correlation: | 90 % limits:"),
         rows,
         note,
     )
@@ -238,16 +230,8 @@ def _repeat_table(repeats: Sequence[Repeat]) -> PageTable | None:
         )
         for r in repeats
     )
-    heads = (
-        words("Person"),
-        number("Judged twice"),
-        number("Changed"),
-        number("Kappa"),
-        number("Felt twice"),
-        number("Repeats to"),
-        number("Second minus first"),
-    )
-    return PageTable("Every person with herself", heads, rows)
+    columns = heads("Person | Judged twice: | Changed: | Kappa: | Felt twice: | Repeats to: | Second minus first:")
+    return PageTable("Every person with herself", columns, rows)
 
 
 def _differ_table(judged: pd.DataFrame) -> PageTable | None:
@@ -259,5 +243,5 @@ def _differ_table(judged: pd.DataFrame) -> PageTable | None:
             rows.append((str(coupon), *("" if pd.isna(v) else "pass" if v else "fail" for v in row)))
     if not rows:
         return None
-    heads = (words("Coupon"), *(words(str(c)) for c in judged.columns))
-    return PageTable("Coupons they differ on: look at these together", heads, tuple(rows))
+    columns = (words("Coupon"), *(words(str(c)) for c in judged.columns))
+    return PageTable("Coupons they differ on: look at these together", columns, tuple(rows))

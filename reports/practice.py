@@ -13,7 +13,7 @@ from matplotlib.patches import Rectangle
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, DrillResult, MapPicture
-from doe.symptoms.reading import symptom
+from doe.symptoms.catalogue import symptom
 from doe.words import practice as words
 from doe.words.practice import of_hundred
 from doe.words.wording import count, out_of_hundred, percent
@@ -88,12 +88,12 @@ def seen_often(outcome: DrillResult) -> tuple[SeenOften, ...]:
     keys = coupons.loc[~coupons["passed"].eq(True), "symptom"].astype(str)
     counts = keys[keys != ""].value_counts()
     return tuple(
-        SeenOften(Drawn(symptom(key).label, symptom_svg(key, beside_text=True)), count(n, "coupon"))
+        SeenOften(Drawn(symptom(key).label, symptom_svg(key)), count(n, "coupon"))
         for key, n in sorted(((str(key), int(n)) for key, n in counts.items()), key=lambda each: (-each[1], each[0]))
     )
 
 
-def pictures_of(outcome: DrillResult, shown: Shown = METRIC) -> tuple[Picture, ...]:
+def pictures_of(outcome: DrillResult, shown: Shown) -> tuple[Picture, ...]:
     """Pictures of the truth: two maps of the line, or the chances of the causes."""
     if isinstance(outcome.picture, BarPicture):
         return (_bars(outcome.picture),)
@@ -156,7 +156,7 @@ def _map(picture: MapPicture, x: str, y: str, shown: Shown) -> Picture:
 
 def _span(f: Factor) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     make = np.geomspace if f.scale == "log" else np.linspace
-    return np.asarray(make(f.low, f.high, _GRID))
+    return make(f.low, f.high, _GRID)
 
 
 def _window(ax: Axes, picture: MapPicture, fx: Factor, fy: Factor, shown: Shown) -> None:

@@ -21,10 +21,9 @@ from doe.domain.recipe import KeptRecipe
 from doe.domain.recipe import Recipe as Released
 from doe.surfaces.fitted import fit
 from doe.symptoms.advice import Advice, ReferenceSettings, advise
-from doe.symptoms.diagnosis import Diagnosis, Evidence, diagnose
-from doe.symptoms.faults import fault
+from doe.symptoms.catalogue import fault
+from doe.symptoms.diagnosis import Case, Diagnosis, Evidence, diagnose, shop_odds
 from doe.symptoms.known import Level
-from doe.symptoms.odds import Case, shop_odds
 
 Given = Literal["dialled", "study"]
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left
 from dataclasses import dataclass
 
-import numpy as np
 from scipy.stats import beta, binom, norm
 
 from doe.domain.errors import InputError
@@ -35,11 +35,6 @@ def pass_rate_low(passed: int, coupons: int, assurance: float = 0.90) -> float:
     float
         Proportion between 0 and 1.
 
-    Raises
-    ------
-    InputError
-        If a count or the assurance is outside its range.
-
     Notes
     -----
     Coupons pressed in one stroke are not independent; the limit is then too high.
@@ -53,7 +48,6 @@ def pass_rate_low(passed: int, coupons: int, assurance: float = 0.90) -> float:
     >>> round(pass_rate_low(18, 20, assurance=0.90), 3)
     0.755
     """
-    _check(passed, coupons, assurance)
     if passed == 0:
         return 0.0  # the beta quantile is undefined here; the limit itself is exactly zero
     return float(beta.ppf(1 - assurance, passed, coupons - passed + 1))
@@ -69,7 +63,6 @@ def pass_rate_high(passed: int, coupons: int, assurance: float = 0.90) -> float:
     >>> round(pass_rate_high(0, 20, assurance=0.95), 6)
     0.139108
     """
-    _check(passed, coupons, assurance)
     return 1.0 - pass_rate_low(coupons - passed, coupons, assurance)
 
 
@@ -103,15 +96,18 @@ def wilson_interval(passed: int, coupons: int, assurance: float = 0.95) -> RateI
     >>> round(found.low, 4), round(found.high, 4)
     (0.0061, 0.1718)
     """
-    _check(passed, coupons, assurance)
     z = float(norm.ppf((1 + assurance) / 2))
     rate, n = passed / coupons, coupons
-    middle = (rate + z**2 / (2 * n)) / (1 + z**2 / n)
-    half = z * np.sqrt(rate * (1 - rate) / n + z**2 / (4 * n**2)) / (1 + z**2 / n)
+    low, high = score_limits(rate, n, z)
     # At 0 and n passes one limit is exactly the end; rounding must not push it over.
-    low = 0.0 if passed == 0 else max(float(middle - half), 0.0)
-    high = 1.0 if passed == coupons else min(float(middle + half), 1.0)
-    return RateInterval(rate, low, high)
+    return RateInterval(rate, 0.0 if passed == 0 else max(low, 0.0), 1.0 if passed == coupons else min(high, 1.0))
+
+
+def score_limits(rate: float, n: float, z: float) -> tuple[float, float]:
+    """Wilson's limits of a rate seen in n trials, ``z`` the quantile; rounding may push them just beyond 0 or 1."""
+    middle = (rate + z**2 / (2 * n)) / (1 + z**2 / n)
+    half = z * math.sqrt(rate * (1 - rate) / n + z**2 / (4 * n**2)) / (1 + z**2 / n)
+    return middle - half, middle + half
 
 
 def coupons_for_failures(pass_rate: float, assurance: float = 0.90, *, failures: int) -> int:
@@ -149,10 +145,12 @@ def coupons_for_failures(pass_rate: float, assurance: float = 0.90, *, failures:
     >>> coupons_for_failures(0.95, 0.95, failures=1)
     93
     """
-    check_assurance(assurance)
+    if not 0 < assurance < 1:
+        raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
     if not 0 < pass_rate < 1:
         raise InputError("pass rate", pass_rate, "between 0 and 1", "Write 95 % as 0.95.")
-    _check_failures(failures)
+    if failures < 0:
+        raise InputError("failures", failures, "0 or more", "Say how many failures the plan forgives.")
     risk = 1 - assurance + _SLACK
 
     def shows(n: int) -> bool:
@@ -163,74 +161,3 @@ def coupons_for_failures(pass_rate: float, assurance: float = 0.90, *, failures:
     if found == _MOST_COUPONS:
         raise InputError("pass rate", pass_rate, "a rate that fewer than ten million coupons can show", "Ask for less.")
     return found
-
-
-def chance_to_accept(true_rate: float, coupons: int, *, failures: int = 0) -> float:
-    """Probability that a plan accepts settings whose true pass rate is `true_rate`.
-
-    The operating characteristic: low for bad settings (the user's risk), high for good ones.
-
-    Parameters
-    ----------
-    true_rate : float
-        Between 0 and 1.
-    coupons : int
-        At least 1.
-    failures : int
-        Failures the plan forgives.
-
-    Raises
-    ------
-    InputError
-        If a number is outside its range.
-
-    Examples
-    --------
-    >>> round(chance_to_accept(0.99, 45), 3)
-    0.636
-    """
-    if not 0 <= true_rate <= 1:
-        raise InputError("true pass rate", true_rate, "0 to 1", "Write 95 % as 0.95.")
-    if coupons < 1:
-        raise InputError("coupons", coupons, "1 or more", "Plan at least one coupon.")
-    _check_failures(failures)
-    return float(binom.cdf(failures, coupons, 1 - true_rate))
-
-
-def _check(passed: int, coupons: int, assurance: float) -> None:
-    """Refuse counts that cannot be.
-
-    Raises
-    ------
-    InputError
-        If a count or the assurance is outside its range.
-    """
-    if coupons < 1:
-        raise InputError("coupons", coupons, "1 or more", "Score at least one coupon first.")
-    if not 0 <= passed <= coupons:
-        raise InputError("passed", passed, f"0 to {coupons}", "Count each coupon once.")
-    check_assurance(assurance)
-
-
-def _check_failures(failures: int) -> None:
-    """Refuse a number of failures that cannot be.
-
-    Raises
-    ------
-    InputError
-        If it is below 0.
-    """
-    if failures < 0:
-        raise InputError("failures", failures, "0 or more", "Say how many failures the plan forgives.")
-
-
-def check_assurance(assurance: float) -> None:
-    """Refuse an assurance that is no probability.
-
-    Raises
-    ------
-    InputError
-        If it is not between 0 and 1.
-    """
-    if not 0 < assurance < 1:
-        raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")

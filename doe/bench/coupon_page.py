@@ -32,8 +32,7 @@ from doe.domain.score import FieldValue, ScoreEntry, entry_problems
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import SYMBOLS, Shown
-from doe.symptoms.catalogue import CATALOGUE
-from doe.symptoms.reading import WORDS, short_list
+from doe.symptoms.catalogue import CATALOGUE, WORDS, short_list
 from doe.words.press import FACES, KINDS, field_name, field_value, told
 from doe.words.typed import quantity
 from doe.words.wording import GRADED, score
@@ -134,7 +133,7 @@ def coupon_page(visit: Visit, making: Making, coupon: Coupon, frame: Frame, *, i
 
 @cache
 def _drawn(key: str) -> Markup:
-    return symptom_svg(key, beside_text=True)
+    return symptom_svg(key)
 
 
 def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> ScoreForm:

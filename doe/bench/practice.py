@@ -14,7 +14,7 @@ from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
 from doe.practice.drills import HINT, reply, start
-from doe.symptoms.reading import WORDS
+from doe.symptoms.catalogue import WORDS
 from doe.words import practice as words
 from doe.words.press import told
 from doe.words.wording import score
@@ -143,6 +143,6 @@ def _made(drill: Drill, made: MadeCoupon, shown: Shown) -> MadeView:
     # a failed coupon may come without a symptom: nobody wrote one down
     seen = "passed" if made.passed else WORDS.labels.get(made.symptom, "failed")
     is_drawn = made.passed or bool(made.symptom)
-    svg = symptom_svg("" if made.passed else made.symptom, beside_text=True) if is_drawn else Markup("")
+    svg = symptom_svg("" if made.passed else made.symptom) if is_drawn else Markup("")
     hand = "" if made.hand is None else f"hand {score(made.hand)}"
     return MadeView(made.coupon, settings, seen, svg, hand)

@@ -29,7 +29,7 @@ from doe.words.wording import (
     range_both,
     stated,
 )
-from reports.sheet.dials import SheetDials
+from reports.sheet.page import SheetDials
 
 if TYPE_CHECKING:
     from doe.assure.gauges.line import GaugedLine

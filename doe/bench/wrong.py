@@ -9,10 +9,9 @@ from doe.acts.scoring.making import Coupon, Making
 from doe.bench.views import Choice, Frame, Group, Hidden, Link, WrongPage
 from doe.bench.web import Visit, coupon_place, page
 from doe.domain.errors import InputError
+from doe.symptoms.catalogue import WORDS, look
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known
-from doe.symptoms.looks import look
-from doe.symptoms.reading import WORDS
 from doe.words import diagnosis as words
 
 MOST_CAUSES, MOST_LOOKS = 5, 3

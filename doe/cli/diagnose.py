@@ -21,12 +21,9 @@ from doe.domain.recipe import KeptRecipe
 from doe.domain.said import read_symptoms
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number
-from doe.symptoms.catalogue import CATALOGUE, PRACTICE
+from doe.symptoms.catalogue import CATALOGUE, PRACTICE, WORDS, fault, look, symptom
 from doe.symptoms.diagnosis import Evidence
-from doe.symptoms.faults import fault
 from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
-from doe.symptoms.looks import look
-from doe.symptoms.reading import WORDS, symptom
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
 from doe.words.typed import quantity

@@ -17,7 +17,7 @@ from doe.domain.jsonable import named
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, DrillResult, MadeCoupon, MapPicture, Question, Turn, practice_study
 from doe.practice.drills import reply, start
-from doe.symptoms.reading import WORDS
+from doe.symptoms.catalogue import WORDS
 from doe.words import practice as words
 from doe.words.wording import day
 from reports.files import write_whole

@@ -34,7 +34,7 @@ from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.plans.judge import judge_plan
-from doe.symptoms.reading import WORDS, short_list, symptom
+from doe.symptoms.catalogue import WORDS, short_list, symptom
 from doe.words.typed import pairs, quantity
 from doe.words.wording import amount, count
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import TYPE_CHECKING, Literal, get_args
 
 from doe.domain.errors import InputError, plain
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Side = Literal["", "under", "over", "other", "unknown"]
 SIDES: tuple[str, ...] = get_args(Side)
@@ -30,6 +33,11 @@ def grade_fits(grade: str, passed: bool | None) -> bool:
 HAND_PREFIX = "hand_"
 ACTUAL_PREFIX = "actual_"
 BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")
+
+
+def hand_columns(frame: pd.DataFrame) -> list[str]:
+    """Columns of a results frame with the hand-feel of a person each."""
+    return [c for c in map(str, frame.columns) if c.startswith(HAND_PREFIX)]
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,11 @@ from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.stack import DEFAULT_LINE, Line
 from doe.domain.study import Study
-from doe.plans.build import make_plan
-from doe.plans.choose import LEAST_OPTIMAL
+from doe.plans.build import LEAST_OPTIMAL, make_plan
 from doe.plans.classical import CLASSICAL, LEAST_CENTRE, base_points, base_size
 from doe.plans.judge import PlanJudgement, judge_plan
-from doe.plans.model import MODELS
 from doe.plans.plan import KINDS
+from doe.plans.variance import MODELS
 
 USUAL_CENTRE = 4
 

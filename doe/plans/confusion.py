@@ -16,18 +16,12 @@ import pandas as pd
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.plans.classical import two_level_factors
-from doe.plans.model import term_names
 from doe.plans.points import FloatArray, coded_of
-from doe.plans.variance import design_matrix, rank_of
+from doe.plans.variance import design_matrix, rank_of, term_names
 
 FactorSet = frozenset[str]
 Words = Mapping[FactorSet, int]
 """Defining words with their sign, the mean (the empty word) left out."""
-
-
-def multiply(a: FactorSet, b: FactorSet) -> FactorSet:
-    """Product of two effects: letters in both cancel, since a column times itself is 1."""
-    return a ^ b
 
 
 def words_of(columns: FloatArray, names: Sequence[str]) -> dict[FactorSet, int]:
@@ -55,7 +49,7 @@ def resolution(words: Iterable[FactorSet]) -> int | None:
 
 def aliases(effect: FactorSet, words: Words) -> dict[FactorSet, int]:
     """Effects that share the estimate of this one, with signs, shortest first; the mean left out."""
-    found = {multiply(effect, word): sign for word, sign in words.items() if word != effect}
+    found = {effect ^ word: sign for word, sign in words.items() if word != effect}
     return dict(sorted(found.items(), key=lambda item: (len(item[0]), sorted(item[0]))))
 
 
@@ -108,7 +102,7 @@ def confusion(study: Study, coupons: pd.DataFrame) -> Confusion:
         words = words_of(columns, names)
         # balanced columns and words make a regular fraction: then the chains say everything
         if np.allclose(columns.sum(axis=0), 0) and _is_regular(columns, len(words)):
-            return _regular(study, columns, names)
+            return _regular(study, words, names)
     return Confusion(None, (), _general(study, coupons))
 
 
@@ -135,8 +129,7 @@ def _is_regular(columns: FloatArray, words: int) -> bool:
     return len(points) * (words + 1) == 2 ** columns.shape[1] and bool((counts == counts[0]).all())
 
 
-def _regular(study: Study, columns: FloatArray, names: list[str]) -> Confusion:
-    words = words_of(columns, names)
+def _regular(study: Study, words: Words, names: list[str]) -> Confusion:
     ordered = [f.name for f in study.factors if f.name in names]
     chains = tuple(
         " = ".join(" × ".join(_factors(study, effect)) for effect in chain)

@@ -12,8 +12,7 @@ from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.plans.order import STAGES, cheapest_minutes
 from doe.plans.plan import REPEAT_CENTRE
-from doe.plans.settle import hard_factors
-from doe.plans.timing import queue_minutes, random_minutes
+from doe.plans.timing import hard_factors, queue_minutes, random_settling
 
 NoteCode = Literal[
     "chosen as composite",
@@ -74,7 +73,7 @@ def _machine_note(study: Study, frame: pd.DataFrame, line: Line, stage: Stage, o
         stage=stage,
         batches=int(frame[f"{stage}_batch"].nunique()),
         minutes=taken.minutes,
-        minutes_at_random=random_minutes(study, frame, line, stage),
+        minutes_at_random=random_settling(study, frame, line, stage).minutes,
         repeats=len(first) - len(first.drop_duplicates(names)),
         once=once if taken.minutes > once else None,
         twice=twice if twice > taken.minutes else None,

@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 
 from doe.domain.study import Study
-from doe.plans.model import expand, region_moments, term_names
 from doe.plans.points import FloatArray, IntArray, Points, grid
+from doe.plans.variance import expand, region_moments, term_names
 
 Criterion = Literal["I", "D"]
 
@@ -121,7 +121,7 @@ def _centred(rows: FloatArray, moments: FloatArray, order: IntArray, terms: int)
     T = np.eye(rows.shape[1])
     T[0, :terms] -= np.where(order == 2, moments[0, :terms], 0)
     changed = rows @ T
-    return np.asarray(T.T @ changed) if rows is moments else changed
+    return T.T @ changed if rows is moments else changed
 
 
 def _exchange(search: Search, coupons: int, rng: np.random.Generator, criterion: Criterion, starts: int) -> IntArray:

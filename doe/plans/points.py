@@ -77,7 +77,7 @@ def forbidden_points(study: Study, coded: FloatArray, levels: IntArray) -> BoolA
     """Points whose rounded settings fall in a forbidden combination, shape (points,)."""
     if not study.forbidden:
         return np.zeros(len(coded), dtype=bool)
-    return np.asarray(is_forbidden(study.forbidden, settings_of(study, coded, levels)))
+    return is_forbidden(study.forbidden, settings_of(study, coded, levels))
 
 
 def level_combinations(study: Study) -> IntArray:
@@ -126,15 +126,14 @@ def grid(study: Study, hard_levels: int = 3, easy_levels: int = 5, *, largest: i
     return points.take(~forbidden_points(study, points.coded, points.levels))
 
 
-def centre_points(study: Study, coupons: int, *, combination: int = 0) -> Points:
+def centre_points(study: Study, coupons: int) -> Points:
     """Centre coupons; the first two at one combination of levels, so that their difference is drift alone.
 
     With categorical factors the others go round the combinations. Where the exact centre is forbidden, the nearest
     allowed point of a fine grid stands in for it.
     """
     combinations = level_combinations(study)
-    turn = (np.maximum(np.arange(coupons) - 1, 0) + combination) % len(combinations)
-    levels = combinations[turn]
+    levels = combinations[np.maximum(np.arange(coupons) - 1, 0) % len(combinations)]
     coded = np.zeros((coupons, len(study.numeric)))
     bad = forbidden_points(study, coded, levels)
     if bad.any():

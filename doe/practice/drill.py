@@ -16,9 +16,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.domain.errors import InputError
-from doe.domain.factors import DEFAULT_FACTORS, usual_factor
+from doe.domain.factors import DEFAULT_FACTORS, Factor, usual_factor
 from doe.domain.finding import Finding, Value
-from doe.domain.study import Study
+from doe.domain.outcome import hand_columns
+from doe.domain.study import COUPONS_PER_GARMENT, Study
 from doe.domain.units import METRIC, Shown, parse_quantity, show
 from doe.practice.materials import CLOTHS, POWDERS
 
@@ -157,7 +158,7 @@ class MapPicture:
         base = list(self.marks.values())[-1]
         frame = pd.DataFrame({name: np.full(across.size, value) for name, value in base.items()})
         frame[x], frame[y] = across.ravel(), up.ravel()
-        return np.asarray(self.line.robust_pass(frame, nodes=nodes)).reshape(across.shape)
+        return self.line.robust_pass(frame, nodes=nodes).reshape(across.shape)
 
 
 @dataclass(frozen=True)
@@ -220,6 +221,11 @@ class Drill(ABC):
         self.hints = 0
         self._rng = np.random.default_rng([seed, 4711])
         self._outcome: DrillResult | None = None
+        self._begin()
+
+    @abstractmethod
+    def _begin(self) -> None:
+        """Draw the case from the seed."""
 
     def question(self) -> Question | None:
         """What is asked now; None once it is over."""
@@ -315,13 +321,22 @@ class CouponDrill(Drill):
     study: Study
 
     def __init__(self, seed: int, shown: Shown = METRIC) -> None:
-        super().__init__(seed, shown)
         self._made: list[pd.DataFrame] = []
+        super().__init__(seed, shown)
 
     @property
     def coupons(self) -> int:
         """Coupons made so far."""
         return sum(len(frame) for frame in self._made)
+
+    def _alike(self, settings: Settings, many: int, letter: str) -> pd.DataFrame:
+        """The next coupons, all at the same settings and in one batch."""
+        first, batch = self.coupons + 1, len(self._made) + 1
+        frame = pd.DataFrame([dict(settings)] * many)
+        frame.insert(0, "coupon", [f"{letter}{first + i:02d}" for i in range(many)])
+        frame["round"], frame["cure_batch"], frame["press_batch"] = 1, batch, batch
+        frame["garment"] = [1 + (first + i - 1) // COUPONS_PER_GARMENT for i in range(many)]
+        return frame
 
     def _press(self, line: SimulatedLine, frame: pd.DataFrame) -> tuple[MadeCoupon, ...]:
         """Make coupons on a line; they come back scored."""
@@ -365,24 +380,31 @@ def read_settings(study: Study, text: str, shown: Shown) -> dict[str, float]:
             f"{len(study.numeric)} numbers: {names}",
             "Type them in this order, with blanks between.",
         )
-    found = {}
-    for f, word in zip(study.numeric, words, strict=True):
-        value = parse_quantity(word, f.unit, f.label, default=shown.unit(f.unit))
-        if not f.low <= value <= f.high:
-            raise InputError(
-                f.label,
-                show(value, f.unit, shown),
-                f"{show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}",
-                "Stay inside the tested range.",
-            )
-        found[f.name] = value
-    return found
+    return {f.name: read_setting(f, word, shown) for f, word in zip(study.numeric, words, strict=True)}
+
+
+def read_setting(f: Factor, word: str, shown: Shown) -> float:
+    """One setting, in the user's unit if no other is named.
+
+    Raises
+    ------
+    InputError
+        If it is no number, or outside the tested range.
+    """
+    value = parse_quantity(word, f.unit, f.label, default=shown.unit(f.unit))
+    if not f.low <= value <= f.high:
+        raise InputError(
+            f.label,
+            show(value, f.unit, shown),
+            f"{show(f.low, f.unit, shown)} to {show(f.high, f.unit, shown)}",
+            "Stay inside the tested range.",
+        )
+    return value
 
 
 def made_coupons(study: Study, results: pd.DataFrame) -> tuple[MadeCoupon, ...]:
     """Coupons of a results frame as a person gets them back."""
-    hands = [c for c in results.columns if str(c).startswith("hand_")]
-    mean = results[hands].mean(axis=1)
+    mean = results[hand_columns(results)].mean(axis=1)
     return tuple(
         MadeCoupon(
             str(row["coupon"]),
@@ -400,10 +422,10 @@ def robust_at(line: SimulatedLine, settings: Settings) -> float:
     return float(line.robust_pass(pd.DataFrame([dict(settings)]))[0])
 
 
-def share_of_best(robust: float, best: float, floor: float = 0.5) -> float:
-    """0 at ``floor`` or below, 1 at the best there is.
+def share_of_best(robust: float, best: float) -> float:
+    """0 at one half or below, 1 at the best there is.
 
     >>> share_of_best(0.96, 0.96), share_of_best(0.4, 0.96)
     (1.0, 0.0)
     """
-    return float(np.clip((robust - floor) / max(best - floor, 1e-9), 0, 1))
+    return float(np.clip((robust - 0.5) / max(best - 0.5, 1e-9), 0, 1))

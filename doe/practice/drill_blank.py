@@ -12,7 +12,6 @@ from doe.assure.binomial import pass_rate_low
 from doe.domain.coding import round_settings
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.units import METRIC, Shown
 from doe.practice.drill import (
     CouponDrill,
     MapPicture,
@@ -26,8 +25,7 @@ from doe.practice.drill import (
 )
 from doe.practice.lines import SimulatedLine
 from doe.practice.materials import CLOTHS, POWDERS
-from doe.practice.workshop_truth import WorkshopTruth
-from doe.practice.world import on_cloth, seconds_to, workshop_line
+from doe.practice.world import WorkshopTruth, on_cloth, seconds_to, workshop_line
 
 COUPONS, ENOUGH = 24, 8
 TARGET, CLEARLY_BELOW = 0.95, 0.85
@@ -60,8 +58,7 @@ class QualifyBlank(CouponDrill):
 
     exercise = "blank"
 
-    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
-        super().__init__(seed, shown)
+    def _begin(self) -> None:
         self.old, self.new, self.recipe = self._case()
         self.study = self.old.study
 
@@ -142,13 +139,7 @@ class QualifyBlank(CouponDrill):
         return self._make(place, int(number))
 
     def _make(self, place: str, many: int) -> Turn:
-        first, batch = self.coupons + 1, len(self._made) + 1
-        frame = pd.DataFrame([dict(self.settings_of(place))] * many)
-        frame.insert(0, "coupon", [f"B{first + i:02d}" for i in range(many)])
-        frame["round"], frame["cure_batch"], frame["press_batch"] = 1, batch, batch
-        frame["garment"] = [(first + i + 3) // 4 for i in range(many)]
-        frame["place"] = place
-        made = self._press(self.new, frame)
+        made = self._press(self.new, self._alike(self.settings_of(place), many, "B").assign(place=place))
         return Turn((told("made at", place=place),), made)
 
     def _difference(self) -> tuple[Finding, ...]:

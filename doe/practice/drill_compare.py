@@ -7,19 +7,18 @@ import pandas as pd
 from doe.domain.errors import InputError
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
-from doe.domain.units import METRIC, Shown, parse_quantity, show
-from doe.practice.centre import centre
 from doe.practice.drill import (
     CouponDrill,
     MapPicture,
     Question,
     Turn,
     plain,
+    read_setting,
     robust_at,
     share_of_best,
     told,
 )
-from doe.practice.drill_line import line_to_tune, tool_on
+from doe.practice.drill_line import centre, line_to_tune, tool_on
 
 PER_SWEEP = 5
 
@@ -29,9 +28,8 @@ class Compare(CouponDrill):
 
     exercise = "compare"
 
-    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
-        super().__init__(seed, shown)
-        self.line = line_to_tune(seed)
+    def _begin(self) -> None:
+        self.line = line_to_tune(self.seed)
         self.study = self.line.study
         self.now = plain(centre(self.study))
         self._left = list(self.study.numeric)
@@ -75,16 +73,7 @@ class Compare(CouponDrill):
         words = text.split()
         if len(words) != many:
             raise InputError(f.label, f"{len(words)} values", f"{many}", "Type them with blanks between.")
-        values = [parse_quantity(w, f.unit, f.label, default=self.shown.unit(f.unit)) for w in words]
-        for value in values:
-            if not f.low <= value <= f.high:
-                raise InputError(
-                    f.label,
-                    show(value, f.unit, self.shown),
-                    f"{show(f.low, f.unit, self.shown)} to {show(f.high, f.unit, self.shown)}",
-                    "Stay inside the range.",
-                )
-        return values
+        return [read_setting(f, word, self.shown) for word in words]
 
     def _sweep(self, f: Factor, text: str) -> Turn:
         values = self._values(f, text, PER_SWEEP)

@@ -8,13 +8,18 @@ import numpy as np
 
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.units import METRIC, Shown
 from doe.practice.drill import BarPicture, Drill, Question, Turn, told
-from doe.symptoms.diagnosis import Evidence, diagnose, outcome_probabilities
-from doe.symptoms.faults import FAULTS, fault
-from doe.symptoms.looks import LOOKS, Look, look
-from doe.symptoms.noisy_or import states
-from doe.symptoms.odds import FAULT_KEYS, LEAK, SYMPTOMS, starting_odds
+from doe.symptoms.catalogue import FAULTS, LOOKS, Look, fault, look
+from doe.symptoms.diagnosis import (
+    FAULT_KEYS,
+    LEAK,
+    SYMPTOMS,
+    Evidence,
+    diagnose,
+    outcome_probabilities,
+    starting_odds,
+    states,
+)
 
 MINUTES = 60.0
 WRONG_COST, TRIES = 20, 3
@@ -26,8 +31,7 @@ class FindFault(Drill):
 
     exercise = "fault"
 
-    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
-        super().__init__(seed, shown)
+    def _begin(self) -> None:
         odds = starting_odds()
         weights = odds.there / odds.there.sum()
         while True:  # a case is a case only when something was seen

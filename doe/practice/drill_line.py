@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 
+from doe.domain.coding import decode, round_settings
+from doe.domain.study import Study
 from doe.plans.build import make_plan
 from doe.plans.plan import Plan
-from doe.practice.centre import centre
 from doe.practice.drill import named_study
 from doe.practice.lines import SimulatedLine
 from doe.practice.materials import CLOTHS, POWDERS
@@ -18,6 +21,13 @@ from doe.surfaces.fitted import fit
 
 CENTRE_AT_MOST = 0.90
 """Where the middle of the ranges passes more often than this, there is nothing to learn; another line is taken."""
+
+
+def centre(study: Study) -> Mapping[str, float | str]:
+    """Middle of every range, rounded to machine settings; the first level of a categorical factor."""
+    return {
+        f.name: f.levels[0] if f.is_categorical else float(round_settings(f, decode(f, 0.0))) for f in study.factors
+    }
 
 
 def line_to_tune(seed: int) -> SimulatedLine:

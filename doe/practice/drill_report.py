@@ -9,7 +9,7 @@ import pandas as pd
 
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.units import METRIC, Shown, parse_number
+from doe.domain.units import parse_number
 from doe.practice.drill import (
     Drill,
     MapPicture,
@@ -33,12 +33,11 @@ class ReadReport(Drill):
 
     exercise = "report"
 
-    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
-        super().__init__(seed, shown)
-        self.study = practice_study(seed)
-        self.line: SimulatedLine = make_line(_KINDS[seed % len(_KINDS)], seed, self.study)
+    def _begin(self) -> None:
+        self.study = practice_study(self.seed)
+        self.line: SimulatedLine = make_line(_KINDS[self.seed % len(_KINDS)], self.seed, self.study)
         self.coupons = int(self._rng.choice([16, 20, 28]))
-        _, self.results, self.answer_given = tool_on(self.line, self.coupons, seed)
+        _, self.results, self.answer_given = tool_on(self.line, self.coupons, self.seed)
         self._answers: list[str | float] = []
 
     def _question(self) -> Question:

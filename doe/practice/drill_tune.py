@@ -7,11 +7,15 @@ import pandas as pd
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.stack import DEFAULT_LINE
-from doe.domain.study import COUPONS_PER_GARMENT
-from doe.domain.units import METRIC, Shown
-from doe.plans.settle import hard_factors, machine_of, settle_matrix
-from doe.plans.timing import CURE_HANDLING_MIN, PRESS_HANDLING_MIN, USUAL_SECONDS, hours_at_machines
-from doe.practice.centre import centre
+from doe.plans.timing import (
+    CURE_HANDLING_MIN,
+    PRESS_HANDLING_MIN,
+    USUAL_SECONDS,
+    hard_factors,
+    hours_at_machines,
+    machine_of,
+    settle_matrix,
+)
 from doe.practice.drill import (
     CouponDrill,
     MapPicture,
@@ -24,7 +28,7 @@ from doe.practice.drill import (
     share_of_best,
     told,
 )
-from doe.practice.drill_line import line_to_tune, tool_on
+from doe.practice.drill_line import centre, line_to_tune, tool_on
 
 COUPONS, MINUTES = 20, 480.0
 MOST_AT_ONCE = 8
@@ -35,9 +39,8 @@ class TunePowder(CouponDrill):
 
     exercise = "tune"
 
-    def __init__(self, seed: int, shown: Shown = METRIC) -> None:
-        super().__init__(seed, shown)
-        self.line = line_to_tune(seed)
+    def _begin(self) -> None:
+        self.line = line_to_tune(self.seed)
         self.study = self.line.study
         self.minutes = 0.0
         self._last: Settings | None = None
@@ -84,12 +87,7 @@ class TunePowder(CouponDrill):
                 f"at most {MINUTES - self.minutes:.0f}",
                 "Make fewer or move the temperatures less, or hand in with =.",
             )
-        first, batch = self.coupons + 1, len(self._made) + 1
-        frame = pd.DataFrame([dict(settings)] * many)
-        frame.insert(0, "coupon", [f"C{first + i:02d}" for i in range(many)])
-        frame["round"], frame["cure_batch"], frame["press_batch"] = 1, batch, batch
-        frame["garment"] = [1 + (first + i - 1) // COUPONS_PER_GARMENT for i in range(many)]
-        made = self._press(self.line, frame)
+        made = self._press(self.line, self._alike(settings, many, "C"))
         self.minutes += minutes
         self._last = settings
         return Turn((told("minutes taken", minutes=minutes),), made)

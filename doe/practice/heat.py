@@ -173,4 +173,4 @@ class LogDoseTable:
         """Log dose (s) at each temperature and time, same shapes."""
         temp = np.clip(temp_degc, *self.temp_degc)
         log_time = np.clip(np.log(np.maximum(time_s, 1e-9)), *self.log_time)
-        return np.asarray(self._spline.ev(temp, log_time))
+        return self._spline.ev(temp, log_time)

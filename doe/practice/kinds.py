@@ -12,16 +12,13 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from doe.domain.coding import code, decode
 from doe.domain.factors import KNOWN_FACTORS, Factor
 from doe.domain.study import Study
-from doe.practice.heat import LogDoseTable, below_face_degc, dose_s, drying_film_degc
+from doe.practice.heat import FloatArray, LogDoseTable, below_face_degc, dose_s, drying_film_degc
 from doe.practice.truth import HandFeel, HeatTruth, StageHeat, Truth, Wiggle, WindowTruth
-
-FloatArray = NDArray[np.float64]
 
 _EXTRA_TIMES = ("peel_wait", "cooling_gap", "second_press_time")
 _ROOM_DEGC = 22.0
@@ -291,74 +288,61 @@ def _slopes(table: LogDoseTable, here: list[float]) -> FloatArray:
     )
 
 
-def _thermal(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandFeel]:
+Drawn = tuple[Truth, HandFeel]
+
+
+def _window(how: Difficulty, joint: float, layout: Layout, rng: np.random.Generator) -> tuple[WindowTruth, HandFeel]:
+    """A window with its hand-feel; ``joint`` is the chance that oven and press make up for each other."""
+    truth = window_truth(layout, rng, how, joint=bool(joint and rng.random() < joint))
+    return truth, _hand(layout, rng, len(truth.low))
+
+
+def _thermal(layout: Layout, rng: np.random.Generator) -> Drawn:
     return heat_truth(layout, rng, Difficulty(reach=(0.0, 0.7))), _hand(layout, rng, 2)
 
 
-def _smooth(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandFeel]:
-    joint = bool(rng.random() < 0.4)
-    how = Difficulty(bend=(0.0, 0.35), closing=(0.1, 0.5), sharpness=(0.6, 1.4))
-    truth = window_truth(layout, rng, how, joint=joint)
-    return truth, _hand(layout, rng, len(truth.low))
-
-
-def _sharp(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandFeel]:
-    how = Difficulty(sharpness=(3.0, 12.0), bend=(0.0, 0.25), reach=(0.1, 0.6))
-    truth = window_truth(layout, rng, how)
-    return truth, _hand(layout, rng, len(truth.low))
-
-
-def _ridge(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandFeel]:
-    joint = bool(rng.random() < 0.6)
-    truth = window_truth(layout, rng, Difficulty(reach=(0.3, 1.1)), joint=joint)
-    return truth, _hand(layout, rng, len(truth.low))
-
-
-def _wiggly(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandFeel]:
-    joint = bool(rng.random() < 0.4)
+def _wiggly(layout: Layout, rng: np.random.Generator) -> Drawn:
     how = Difficulty(bend=(0.0, 0.25), closing=(0.0, 0.25), loss=(0.001, 0.01))
-    truth = window_truth(layout, rng, how, joint=joint)
+    truth = window_truth(layout, rng, how, joint=bool(rng.random() < 0.4))
     draw = partial(Wiggle.draw, rng, layout.dimensions)
     sd, length = rng.uniform(0.5, 1.0), rng.uniform(0.5, 0.9)
     truth = replace(truth, wiggle_under=draw(sd=sd, length=length), wiggle_over=draw(sd=sd, length=length))
     return truth, _hand(layout, rng, len(truth.low))
 
 
-def _easy(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandFeel]:
-    truth = window_truth(layout, rng, Difficulty(loss=(1e-4, 1e-3), reach=(0.0, 0.5), closing=(0.0, 0.1)))
-    return truth, replace(_hand(layout, rng, len(truth.low)), drop=np.full(len(truth.low), rng.uniform(0.1, 0.3)))
+def _easy(layout: Layout, rng: np.random.Generator) -> Drawn:
+    truth, hand = _window(Difficulty(loss=(1e-4, 1e-3), reach=(0.0, 0.5), closing=(0.0, 0.1)), 0, layout, rng)
+    return truth, replace(hand, drop=np.full(len(truth.low), rng.uniform(0.1, 0.3)))
 
 
-def _unreachable(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandFeel]:
+def _unreachable(layout: Layout, rng: np.random.Generator) -> Drawn:
     reason = rng.integers(4)
     how = Difficulty(closing=(0.0, 0.3), bend=(0.0, 0.2))
     if reason == 0:  # the walls overlap: too little and too much meet
-        truth = window_truth(layout, rng, replace(how, loss=(0.15, 0.9)))
+        how = replace(how, loss=(0.15, 0.9))
     elif reason == 1:  # the window lies outside the ranges
-        truth = window_truth(layout, rng, replace(how, reach=(1.0, 2.2)))
-    elif reason == 2:  # a fault no setting cures, such as a repellent finish on the cloth
-        truth = replace(window_truth(layout, rng, how), ceiling=float(ndtri(rng.uniform(0.4, 0.88))))
-    else:  # soft hand and sound bond exclude each other
-        truth = window_truth(layout, rng, how)
-    hand = _hand(layout, rng, len(truth.low), conflict=1.2 if reason == 3 else 0.0)
-    if reason == 3:
-        hand = replace(hand, drop=hand.drop * 2.0)
-    return truth, hand
+        how = replace(how, reach=(1.0, 2.2))
+    truth = window_truth(layout, rng, how)
+    if reason == 2:  # a fault no setting cures, such as a repellent finish on the cloth
+        truth = replace(truth, ceiling=float(ndtri(rng.uniform(0.4, 0.88))))
+    if reason < 3:
+        return truth, _hand(layout, rng, len(truth.low))
+    hand = _hand(layout, rng, len(truth.low), conflict=1.2)  # soft hand and sound bond exclude each other
+    return truth, replace(hand, drop=hand.drop * 2.0)
 
 
-def _borderline(layout: Layout, rng: np.random.Generator) -> tuple[Truth, HandFeel]:
+def _borderline(layout: Layout, rng: np.random.Generator) -> Drawn:
     how = Difficulty(loss=(0.02, 0.09), sharpness=(0.6, 6.0))
     if rng.random() < 0.5:
         return heat_truth(layout, rng, how), _hand(layout, rng, 2)
-    truth = window_truth(layout, rng, replace(how, bend=(0.0, 0.25), closing=(0.0, 0.3)))
-    return truth, _hand(layout, rng, len(truth.low))
+    return _window(replace(how, bend=(0.0, 0.25), closing=(0.0, 0.3)), 0, layout, rng)
 
 
-DRAWS: dict[str, Callable[[Layout, np.random.Generator], tuple[Truth, HandFeel]]] = {
+DRAWS: dict[str, Callable[[Layout, np.random.Generator], Drawn]] = {
     "thermal": _thermal,
-    "smooth": _smooth,
-    "sharp": _sharp,
-    "ridge": _ridge,
+    "smooth": partial(_window, Difficulty(bend=(0.0, 0.35), closing=(0.1, 0.5), sharpness=(0.6, 1.4)), 0.4),
+    "sharp": partial(_window, Difficulty(sharpness=(3.0, 12.0), bend=(0.0, 0.25), reach=(0.1, 0.6)), 0),
+    "ridge": partial(_window, Difficulty(reach=(0.3, 1.1)), 0.6),
     "wiggly": _wiggly,
     "easy": _easy,
     "unreachable": _unreachable,

@@ -12,7 +12,6 @@ from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
@@ -20,13 +19,9 @@ from doe.domain.coding import code, decode
 from doe.domain.errors import InputError
 from doe.domain.masks import is_forbidden
 from doe.domain.study import Study
-from doe.practice.coupons import DEFAULT_SCORING, Scoring, run
-from doe.practice.habits import Habits
+from doe.practice.coupons import DEFAULT_SCORING, FloatArray, Habits, IntArray, Scoring, run
 from doe.practice.kinds import DRAWS, Layout
 from doe.practice.truth import Hand, Margins, Truth
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LineKind = Literal["thermal", "smooth", "sharp", "ridge", "wiggly", "easy", "unreachable", "borderline"]
 KINDS: tuple[LineKind, ...] = get_args(LineKind)
@@ -253,7 +248,7 @@ def _level_combinations(study: Study) -> list[tuple[str, ...]]:
 def _nodes(dimensions: int, count: int) -> FloatArray:
     """Quasi-random standard normal nodes, shape (count, dimensions); the same ones every time."""
     points = qmc.Sobol(dimensions, rng=2024).random(count)
-    return np.asarray(ndtri(np.clip(points, 1e-9, 1 - 1e-9)))
+    return ndtri(np.clip(points, 1e-9, 1 - 1e-9))
 
 
 def make_line(kind: str, seed: int, study: Study) -> SimulatedLine:

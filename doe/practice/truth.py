@@ -146,6 +146,11 @@ class WindowTruth:
         return Margins(under, over, np.where(heat < 0, heat / self.low, heat / self.high))
 
 
+def column_of(natural: FloatArray, where: int | float) -> FloatArray:
+    """A column of settings by its number, or a constant (a float) held in all rows."""
+    return natural[:, where] if isinstance(where, int) else np.full(len(natural), where)
+
+
 @dataclass(frozen=True)
 class StageHeat:
     """One machine of a line simulated by its heat-up: the oven, or the press.
@@ -181,14 +186,9 @@ class StageHeat:
     steep_under: float
     steep_over: float
 
-    def settings(self, natural: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Temperature (degC) and time (s) of each row."""
-        columns = [natural[:, c] if isinstance(c, int) else np.full(len(natural), c) for c in (self.temp, self.time)]
-        return columns[0], columns[1]
-
     def logs(self, natural: FloatArray, shift: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Log melt dose and log damage against the middle of the window, shifted by the level's need of heat."""
-        temp, time = self.settings(natural)
+        temp, time = column_of(natural, self.temp), column_of(natural, self.time)
         melt = self.melt(temp, time) - self.melt_here - shift
         scorch = self.scorch(temp, time) - self.scorch_here - shift
         with np.errstate(divide="ignore"):

@@ -21,21 +21,118 @@ pre-press drives out.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 
 from doe.domain.errors import InputError
 from doe.domain.study import Study
-from doe.practice.habits import Habits
+from doe.practice.coupons import FloatArray, Habits, IntArray
 from doe.practice.heat import LogDoseTable, dose_s, drying_film_degc
 from doe.practice.kinds import Layout
 from doe.practice.lines import REACHABLE, SimulatedLine
 from doe.practice.materials import SMOOTH, Cloth, Powder
-from doe.practice.room import Room
-from doe.practice.truth import HandFeel, HeatTruth, StageHeat
-from doe.practice.workshop_truth import WorkshopTruth
+from doe.practice.truth import HandFeel, HeatTruth, Margins, StageHeat, column_of
+
+PRE_PRESS_LEAVES = 0.2
+"""Share of a cloth's water left after a pre-press (invented)."""
+
+
+@dataclass(frozen=True)
+class Room:
+    """The room and the machines of one day.
+
+    ``humidity``: share, 0 to 1; ``pre_press``: whether cloth is pressed dry first; ``places``: nine places of the
+    platen against its middle, in degC, row by row.
+
+    Raises
+    ------
+    InputError
+        If the humidity is no share, or the platen map has not nine places.
+    """
+
+    humidity: float = 0.5
+    pre_press: bool = True
+    places: tuple[float, ...] = (0.0,) * 9
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.humidity <= 1:
+            raise InputError("humidity", self.humidity, "0 to 1", "Write 50 % as 0.5.")
+        if len(self.places) != 9:
+            raise InputError("platen map", f"{len(self.places)} places", "9 places", "Give 3 rows of 3.")
+
+    @classmethod
+    def draw(cls, rng: np.random.Generator) -> Room:
+        """A room and a platen: cooler to the edges, with a weak heater somewhere (invented)."""
+        rim = np.array([-2.0, -1.0, -2.0, -1.0, 0.0, -1.0, -2.0, -1.0, -2.0])
+        weak = np.where(np.arange(9) == rng.integers(9), -2.0, 0.0)
+        places = rng.uniform(0.4, 1.2) * rim + weak + rng.normal(0, 0.5, 9)
+        return cls(float(rng.uniform(0.35, 0.6)), True, tuple(np.round(places - places[4], 2).tolist()))
+
+    def water(self, cloth: Cloth) -> float:
+        """Water share of a cloth as it comes under the platen."""
+        return cloth.water * self.humidity / 0.65 * (PRE_PRESS_LEAVES if self.pre_press else 1.0)
+
+
+_STEEP = 6.0
+"""Standard deviations of scatter per unit of log amount or log steam (invented)."""
+_SINK_S = 26.0
+"""Time under the platen that sinks half of the prints (invented)."""
+_STEAM = 0.045
+"""Water share that turns to steam at 150 degC and just lifts a molten layer (invented)."""
+
+
+@dataclass(frozen=True)
+class WorkshopTruth:
+    """Margins of the invented world; `doe.practice.world` has the equations.
+
+    Attributes
+    ----------
+    heat : HeatTruth
+    amount : int or float
+        Column of the powder amount, or the held amount in g/m2.
+    least, most : float
+        g/m2.
+    water : float
+        Water share of the cloth under the platen.
+    press_temp, press_time : int or float
+        Column of the press temperature and of the dwell, or the held ones.
+    made : Made
+        The powder lot and the room behind it.
+    """
+
+    class Made(NamedTuple):
+        """What the line was made from, beside the cloth."""
+
+        powder: Powder
+        room: Room
+
+    heat: HeatTruth
+    amount: int | float
+    least: float
+    most: float
+    water: float
+    press_temp: int | float
+    press_time: int | float
+    made: Made
+
+    def margins(self, natural: FloatArray, coded: FloatArray, levels: IntArray) -> Margins:
+        """See `doe.practice.truth.Truth`."""
+        found = self.heat.margins(natural, coded, levels)
+        amount = np.maximum(column_of(natural, self.amount), 1e-6)
+        steam = self.water * np.maximum(column_of(natural, self.press_temp) - 100.0, 0.0) / 50.0
+        other = np.column_stack(  # in the order of coupons.OTHER_MECHANISMS
+            [
+                np.log(amount / self.least),
+                np.log(self.most / amount),
+                np.log(_STEAM / np.maximum(steam, 1e-6)),
+            ]
+        )
+        sunk = _STEEP * np.log(_SINK_S / np.maximum(column_of(natural, self.press_time), 1e-6))
+        return Margins(found.under, np.column_stack([found.over, sunk]), found.heat, _STEEP * other)
+
 
 ROOM_DEGC = 22.0
 EVAPORATION_KJ_KG = 2257.0

@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from doe.domain.limits import CEILING_DEGC, Limits
+from doe.symptoms.catalogue import Call, Fault
 from doe.symptoms.diagnosis import Diagnosis, Evidence
-from doe.symptoms.faults import Call, Fault
 from doe.symptoms.known import Level
 
 FAR_OFF_DEGC = 15.0

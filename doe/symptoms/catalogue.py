@@ -5,11 +5,16 @@ They stand in `templates/tables/symptoms.toml`, with where they come from. The m
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from difflib import get_close_matches
 from enum import StrEnum
 from typing import Literal, get_args
 
+from doe.domain.entry import SymptomWords
+from doe.domain.errors import InputError
 from doe.domain.jsonable import packaged_table, rows
+from doe.domain.outcome import Side
 
 PRACTICE = "common practice, no source"
 TRADE_PAGES = "trade pages, secondary"
@@ -137,3 +142,230 @@ CATALOGUE: tuple[Symptom, ...] = rows(
     ),
 )
 """Every symptom, each once."""
+
+
+SHOWS: Mapping[Sureness, float] = packaged_table("faults")["shows"]
+"""Probability that a fault shows a symptom, from the sureness of the catalogue (our guess, no source)."""
+
+Call = Literal["", "maker", "licensed"]
+Where = Literal["the dial", "the machine", "handling", "material"]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that may be wrong.
+
+    Parameters
+    ----------
+    key, label : str
+        The stored name, and the words for people.
+    pointer : Pointer or None
+        What the catalogue calls it; None where only this list knows it.
+    per_hundred : float
+        In how many of 100 failing recipes it is there (our guess, no source).
+    remedy : str
+        What helps, never beyond window and limits.
+    at : str
+        Where it sits. Only a fault of ``the dial`` is mended by moving a setting.
+    settings : tuple of str
+        Factors on which it acts.
+    links : mapping
+        Probability that it shows a symptom, by key of the catalogue, where that differs from `SHOWS`.
+    call : {"", "maker", "licensed"}
+        Who is to be asked when it is confirmed.
+    """
+
+    key: str
+    label: str
+    pointer: Pointer | None
+    per_hundred: float
+    remedy: str
+    at: Where = "handling"
+    settings: tuple[str, ...] = ()
+    links: Mapping[str, float] = field(default_factory=dict)
+    call: Call = ""
+
+    @property
+    def side(self) -> CauseSide:
+        """``under`` or ``over`` when it is heat, else ``other``."""
+        return self.pointer.side if self.pointer is not None else "other"
+
+    def shows(self) -> dict[str, float]:
+        """Probability of every symptom it can show, by key."""
+        from_catalogue = {
+            s.key: SHOWS[c.sureness]
+            for s in CATALOGUE
+            for c in s.causes
+            if self.pointer is not None and c.pointer is self.pointer
+        }
+        return {key: p for key, p in {**from_catalogue, **self.links}.items() if p > 0}
+
+
+FAULTS: tuple[Fault, ...] = rows(
+    Fault,
+    (
+        {**row, "pointer": Pointer(row["pointer"]) if "pointer" in row else None}
+        for row in packaged_table("faults")["fault"]
+    ),
+)
+"""Every fault, each once."""
+
+_BY_KEY = {f.key: f for f in FAULTS}
+
+
+def fault(key: str) -> Fault:
+    """Fault by its key, or by the start of its label.
+
+    Raises
+    ------
+    InputError
+        If there is none, or several begin so.
+    """
+    word = key.strip().lower()
+    found = _BY_KEY.get(word.replace(" ", "_").replace("-", "_"))
+    if found is not None:
+        return found
+    close = [f for f in FAULTS if word and f.label.startswith(word)]
+    if len(close) == 1:
+        return close[0]
+    raise InputError("cause", repr(key), ", ".join(_BY_KEY), "Choose one of these.")
+
+
+SLIP = 0.03
+"""Probability that a check comes out one way without any listed fault behind it."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One way a check can come out. ``brought_by``: probability with which each fault brings it about."""
+
+    key: str
+    words: str
+    brought_by: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Look:
+    """One check.
+
+    Parameters
+    ----------
+    key, words : str
+        The stored name, and what to do, a full sentence.
+    minutes : float
+        Of work.
+    outcomes : tuple of Outcome
+        What may be found beside the usual.
+    usual : str
+        Words for "nothing unusual".
+    repeats : tuple of str
+        Symptoms it would only see again, and facts (fields of `Known`) it would only find again; then it is not
+        proposed.
+    """
+
+    key: str
+    words: str
+    minutes: float
+    outcomes: tuple[Outcome, ...]
+    usual: str = "nothing unusual"
+    repeats: tuple[str, ...] = ()
+
+    def outcome_keys(self) -> tuple[str, ...]:
+        """Every outcome, ``usual`` last."""
+        return (*(o.key for o in self.outcomes), "usual")
+
+    def place(self, outcome: str) -> int:
+        """Number of an outcome.
+
+        Raises
+        ------
+        InputError
+            If it is none of this check.
+        """
+        keys = self.outcome_keys()
+        if outcome not in keys:
+            raise InputError(f"outcome of {self.key}", repr(outcome), ", ".join(keys), "Choose one of these.")
+        return keys.index(outcome)
+
+
+LOOKS: tuple[Look, ...] = rows(
+    Look, ({**row, "outcomes": rows(Outcome, row["outcomes"])} for row in packaged_table("checks")["look"])
+)
+"""Every check, each once."""
+
+_LOOK_BY_KEY = {look.key: look for look in LOOKS}
+
+
+def look(key: str) -> Look:
+    """Check by its key.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    found = _LOOK_BY_KEY.get(key.strip().lower().replace(" ", "_").replace("-", "_"))
+    if found is None:
+        raise InputError("check", repr(key), ", ".join(_LOOK_BY_KEY), "Choose one of these.")
+    return found
+
+
+_SHORT = 12  # rows of a bench sheet
+_SYMPTOM_BY_KEY = {s.key: s for s in CATALOGUE}
+
+
+def symptom(key: str) -> Symptom:
+    """Symptom of the catalogue by its key.
+
+    Raises
+    ------
+    InputError
+        If there is none; close names are offered.
+    """
+    found = _SYMPTOM_BY_KEY.get(key)
+    if found is None:
+        close = get_close_matches(key.strip().lower().replace(" ", "_"), _SYMPTOM_BY_KEY, n=3)
+        raise InputError(
+            "symptom", repr(key), ", ".join(close) or "a key of the symptom list", "Take it from the symptom list."
+        )
+    return found
+
+
+def side_of(keys: Iterable[str]) -> Side:
+    """Which way a coupon with these symptoms failed.
+
+    Each symptom says a side or ``unknown`` (see `Symptom.side`). One heat side named by any of them and
+    contradicted by none is the answer, also beside symptoms that are not heat: those are a second fault, not
+    a contradiction. Both heat sides make ``unknown``; only non-heat ones make ``other``.
+
+    >>> side_of(["grainy_back"]), side_of(["film_lock"]), side_of(["grainy_back", "film_lock"])
+    ('under', 'over', 'unknown')
+
+    Returns
+    -------
+    {"", "under", "over", "other", "unknown"}
+        ``""`` when no symptom is given.
+
+    Raises
+    ------
+    InputError
+        If a key is not in the catalogue.
+    """
+    sides = {symptom(key).side for key in keys}
+    if not sides:
+        return ""
+    if "under" in sides or "over" in sides:
+        if {"under", "over"} <= sides:
+            return "unknown"
+        return "under" if "under" in sides else "over"
+    return "other" if sides == {"other"} else "unknown"
+
+
+def short_list() -> tuple[Symptom, ...]:
+    """The symptoms a bench sheet has room for, the usual ones of a first article first."""
+    usual_first = [_SYMPTOM_BY_KEY[key] for key in packaged_table("symptoms")["usual_first"]]
+    return tuple(dict.fromkeys([*usual_first, *CATALOGUE]))[:_SHORT]
+
+
+WORDS = SymptomWords({s.key: s.label for s in CATALOGUE}, side_of)
+"""The catalogue as files and forms need it: labels by key, and the side they agree on."""

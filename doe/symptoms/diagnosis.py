@@ -1,30 +1,208 @@
 """Diagnosis: which faults explain what is seen, and which check tells most per minute of work.
 
-The model, in the open: each fault is there with a stated probability (`doe.symptoms.faults`, moved by the shop's own
+The model, in the open: each fault is there with a stated probability (`doe.symptoms.catalogue`, moved by the shop's own
 cases); a second one at the same time is rarer than chance would have it, because the recipe worked until now; what is
 known moves these odds by stated factors (`doe.symptoms.known`); a fault that is there shows each of its symptoms with
-a stated probability, several faults by noisy-or (`doe.symptoms.noisy_or`); checks come out in stated ways
-(`doe.symptoms.looks`). Up to `MOST` faults at once.
+a stated probability, several faults by noisy-or (`doe.symptoms.diagnosis`); checks come out in stated ways
+(`doe.symptoms.catalogue`). Up to `MOST` faults at once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cache, lru_cache
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from doe.domain.errors import InputError
-from doe.symptoms import noisy_or
-from doe.symptoms.faults import FAULTS, Fault
+from doe.symptoms.catalogue import CATALOGUE, FAULTS, LOOKS, SLIP, Fault, Look, look, symptom
 from doe.symptoms.known import Known, Shift, shifts
-from doe.symptoms.looks import LOOKS, SLIP, Look, look
-from doe.symptoms.odds import FAULT_KEYS, LEAK, REPORTED, SYMPTOMS, Odds, starting_odds
-from doe.symptoms.reading import symptom
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+
+PRIOR_CASES = 30.0
+"""The guess how often a fault is there counts as much as this many cases of the shop."""
+LINK_CASES = 8.0
+"""The guess how often a fault shows a symptom counts as much as this many cases of that fault."""
+OUTCOME_CASES = 8.0
+"""The guess how a check comes out counts as much as this many times it was made on that fault."""
+LEAK = 0.01
+"""Probability that a symptom shows without any listed fault."""
+REPORTED = 0.5
+"""Probability that a symptom that is there is written down. So a symptom nobody named speaks only softly against
+the faults that show it; one that was looked for and is not there speaks in full."""
+
+SYMPTOMS = tuple(s.key for s in CATALOGUE)
+FAULT_KEYS = tuple(f.key for f in FAULTS)
+_LOOKS = {made.key: made for made in LOOKS}
+
+
+@dataclass(frozen=True)
+class Case:
+    """One case of the shop whose cause was found.
+
+    Attributes
+    ----------
+    symptoms : tuple of str
+        What was reported.
+    cause : str
+        Key of the fault it turned out to be; ``""`` when it was none of the list.
+    absent : tuple of str
+        Symptoms that were looked for and not there.
+    found : mapping
+        Checks that were made, by key, with their outcome.
+    """
+
+    symptoms: tuple[str, ...]
+    cause: str
+    absent: tuple[str, ...] = ()
+    found: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Odds:
+    """Numbers of the model.
+
+    Attributes
+    ----------
+    there : array, shape (faults,)
+        Probability that a fault is there in a failing recipe.
+    links : array, shape (faults, symptoms)
+        Probability that a fault by itself shows a symptom.
+    brought : mapping of str to array, shape (faults, outcomes beside the usual)
+        By key of a check: probability that a fault by itself brings an outcome about.
+    cases : int
+        Cases of the shop that moved them.
+    """
+
+    there: FloatArray
+    links: FloatArray
+    brought: Mapping[str, FloatArray]
+    cases: int = 0
+
+
+@cache
+def starting_odds() -> Odds:
+    """Odds before the shop has any case of its own."""
+    links = np.zeros((len(FAULTS), len(SYMPTOMS)))
+    for i, f in enumerate(FAULTS):
+        for key, p in f.shows().items():
+            links[i, SYMPTOMS.index(key)] = p
+    brought = {
+        made.key: np.array([[o.brought_by.get(key, 0.0) for o in made.outcomes] for key in FAULT_KEYS])
+        for made in LOOKS
+    }
+    return Odds(np.array([f.per_hundred / 100 for f in FAULTS]), links, brought)
+
+
+def shop_odds(cases: Iterable[Case]) -> Odds:
+    """Odds after the shop's own cases.
+
+    A case whose cause was none of the list counts as one in which every listed fault was absent.
+
+    Examples
+    --------
+    >>> before, after = starting_odds(), shop_odds([Case(("edge_haze",), "powder_uneven")] * 5)
+    >>> i = FAULT_KEYS.index("powder_uneven")
+    >>> bool(after.there[i] > before.there[i]), after.cases
+    (True, 5)
+    """
+    start = starting_odds()
+    there = PRIOR_CASES * start.there
+    shown, total = LINK_CASES * start.links, np.full_like(start.links, LINK_CASES)
+    came_out = {key: OUTCOME_CASES * brought for key, brought in start.brought.items()}
+    times_made = {key: np.full(len(FAULTS), OUTCOME_CASES) for key in came_out}
+    made = 0
+    for case in cases:
+        made += 1
+        if case.cause not in FAULT_KEYS:
+            continue
+        i = FAULT_KEYS.index(case.cause)
+        there[i] += 1
+        seen = np.isin(SYMPTOMS, case.symptoms)
+        looked = seen | np.isin(SYMPTOMS, case.absent)
+        shown[i] += seen
+        # a symptom nobody named may have been there all the same: it counts as half a look
+        total[i] += np.where(looked, 1.0, REPORTED)
+        for made_key, outcome in case.found.items():
+            check = _LOOKS.get(made_key)
+            if check is None or outcome not in check.outcome_keys():
+                continue  # a check of an older list
+            times_made[made_key][i] += 1
+            if outcome != "usual":
+                came_out[made_key][i, check.place(outcome)] += 1
+    brought = {key: _below_certain(counts / times_made[key][:, None]) for key, counts in came_out.items()}
+    return Odds(there / (PRIOR_CASES + made), np.minimum(shown / total, 0.98), brought, made)
+
+
+def _below_certain(brought: FloatArray, most: float = 0.98) -> FloatArray:
+    """Rows held to a sum that leaves room for the usual outcome."""
+    return np.asarray(brought * np.minimum(1.0, most / np.maximum(brought.sum(axis=1, keepdims=True), 1e-9)))
+
+
+@lru_cache(maxsize=8)
+def states(causes: int, most: int) -> BoolArray:
+    """Every set of at most ``most`` causes that are there at once, shape (sets, causes); the empty set first.
+
+    More than three faults at once are left out on purpose: what they would add to a diagnosis is far below what
+    the guessed odds can bear.
+    """
+    chosen = [c for size in range(min(most, causes) + 1) for c in combinations(range(causes), size)]
+    made = np.zeros((len(chosen), causes), dtype=bool)
+    for row, members in enumerate(chosen):
+        made[row, list(members)] = True
+    made.flags.writeable = False  # kept between calls
+    return made
+
+
+def log_prior(there: BoolArray, p: FloatArray) -> FloatArray:
+    """Log probability of each set before anything is seen, shape (sets,); ``p``: of each cause, below 1."""
+    return np.asarray(np.where(there, np.log(p), np.log1p(-p)).sum(axis=1))
+
+
+def p_shown(there: BoolArray, links: FloatArray, leak: FloatArray) -> FloatArray:
+    """Probability that each finding is shown, shape (sets, findings).
+
+    Parameters
+    ----------
+    there : bool array, shape (sets, causes)
+    links : array, shape (causes, findings)
+        Probability that a cause by itself shows a finding, below 1.
+    leak : array, shape (findings,)
+        Probability that it is shown by something that is no listed cause.
+    """
+    absent = np.log1p(-leak) + there.astype(float) @ np.log1p(-links)
+    return np.asarray(-np.expm1(absent))
+
+
+def weights(log_joint: FloatArray) -> FloatArray:
+    """Probability of each set given what was seen, shape (sets,)."""
+    scaled = np.exp(log_joint - log_joint.max())
+    return np.asarray(scaled / scaled.sum())
+
+
+def information(posterior: FloatArray, outcomes: FloatArray) -> float:
+    """Expected information of a look, in bits: how much less unsure about the causes it leaves us on average.
+
+    Mutual information of causes and outcome. ``outcomes``: shape (sets, outcomes), probability of each outcome.
+    """
+    overall = posterior @ outcomes
+    gained = _bits(overall) - float(posterior @ _bits_of_rows(outcomes))
+    return max(0.0, gained)  # rounding may leave it a hair below
+
+
+def _bits(p: FloatArray) -> float:
+    return float(_bits_of_rows(p[None, :])[0])
+
+
+def _bits_of_rows(p: FloatArray) -> FloatArray:
+    safe = np.where(p > 0, p, 1.0)
+    return np.asarray(-(p * np.log2(safe)).sum(axis=1))
+
 
 MOST = 3
 """Faults at once, at most."""
@@ -144,7 +322,7 @@ def diagnose(evidence: Evidence, odds: Odds | None = None) -> Diagnosis:
     ----------
     evidence : Evidence
     odds : Odds, optional
-        The shop's, from `doe.symptoms.odds.shop_odds`; by default those every shop starts with.
+        The shop's, from `doe.symptoms.diagnosis.shop_odds`; by default those every shop starts with.
 
     Notes
     -----
@@ -152,15 +330,15 @@ def diagnose(evidence: Evidence, odds: Odds | None = None) -> Diagnosis:
     proposed check, not the second digit of a probability.
     """
     odds = odds or starting_odds()
-    there = noisy_or.states(len(FAULTS), MOST)
+    there = states(len(FAULTS), MOST)
     moved = shifts(evidence.known)
     beyond_first = np.maximum(there.sum(axis=1) - 1, 0)
-    log_joint = noisy_or.log_prior(there, _before(odds, moved)) + np.log(TOGETHER) * beyond_first
+    log_joint = log_prior(there, _before(odds, moved)) + np.log(TOGETHER) * beyond_first
     log_joint = log_joint + _log_symptoms(evidence, odds, there)
     for key, outcome in evidence.found.items():
         made = look(key)
         log_joint = log_joint + np.log(outcome_probabilities(made, there, odds)[:, made.place(outcome)])
-    posterior = noisy_or.weights(log_joint)
+    posterior = weights(log_joint)
     p = posterior @ there
     order = np.argsort(-p, kind="stable")
     causes = tuple(
@@ -183,11 +361,11 @@ def _before(odds: Odds, moved: tuple[Shift, ...]) -> FloatArray:
     ratio = odds.there / (1 - odds.there)
     for shift in moved:
         ratio[FAULT_KEYS.index(shift.fault)] *= shift.factor
-    return np.asarray(np.clip(ratio / (1 + ratio), 1e-6, _HIGHEST))
+    return np.clip(ratio / (1 + ratio), 1e-6, _HIGHEST)
 
 
 def _log_symptoms(evidence: Evidence, odds: Odds, there: BoolArray) -> FloatArray:
-    shown = noisy_or.p_shown(there, odds.links, np.full(len(SYMPTOMS), LEAK))
+    shown = p_shown(there, odds.links, np.full(len(SYMPTOMS), LEAK))
     reached = _stage_reached(evidence)
     total = np.zeros(len(there))
     for j, key in enumerate(SYMPTOMS):
@@ -251,7 +429,7 @@ def _next_looks(
         if made.key in evidence.found or known & set(made.repeats):
             continue
         outcomes = (member[kept] * posterior) @ outcome_probabilities(made, there, odds) / share[kept, None]
-        bits = noisy_or.information(share[kept], outcomes)
+        bits = information(share[kept], outcomes)
         if bits >= WORTH:
             found.append(NextLook(made, bits))
     return tuple(sorted(found, key=lambda n: -n.bits_per_minute))

@@ -16,7 +16,7 @@ from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import packaged_table
-from doe.symptoms.faults import FAULTS
+from doe.symptoms.catalogue import FAULTS
 
 Level = Literal["low", "inside", "high"]
 

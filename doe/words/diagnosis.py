@@ -9,10 +9,8 @@ from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.units import METRIC, Shown, show
 from doe.symptoms.advice import Advice, Move
+from doe.symptoms.catalogue import WORDS, Look, fault, look
 from doe.symptoms.diagnosis import Diagnosis, NextLook
-from doe.symptoms.faults import fault
-from doe.symptoms.looks import Look, look
-from doe.symptoms.reading import WORDS
 from doe.words.facts import Reader, Text, worded
 from doe.words.wording import count, listing, sentence
 

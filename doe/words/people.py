@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from doe.assure.people.agreement import GOOD_ICC, HandAgreement, PairAgreement, PassAgreement, band_of
+from doe.assure.people.agreement import GOOD_ICC, HandAgreement, PairAgreement, PassAgreement, Repeat, band_of
 from doe.assure.people.kappa import Kappa
-from doe.assure.people.repeats import Repeat
 from doe.domain.finding import Finding
 from doe.domain.jsonable import packaged_table
 from doe.domain.spec import HAND_STEP

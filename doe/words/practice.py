@@ -18,9 +18,7 @@ from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
-from doe.symptoms.faults import fault
-from doe.symptoms.looks import look
-from doe.symptoms.reading import symptom
+from doe.symptoms.catalogue import fault, look, symptom
 from doe.words.diagnosis import outcome_words
 from doe.words.facts import Reader, Text, filled, worded
 from doe.words.wording import SIDE_WORDS, at_least_of_hundred, count, out_of_hundred, percent

@@ -8,7 +8,7 @@ from doe.domain.plan_kinds import COMPARE, CONFIRM
 from doe.domain.score import FieldValue
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.symptoms.reading import WORDS
+from doe.symptoms.catalogue import WORDS
 from doe.words.facts import filled, texts_of
 from doe.words.wording import GRADED, amount, count, score
 

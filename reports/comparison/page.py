@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 import pandas as pd
+from markupsafe import Markup
+from numpy.typing import NDArray
 
 from doe.assure.comparison.plan import ComparisonPlan
 from doe.assure.comparison.verdict import Comparison
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
 from doe.domain.finding import Finding
-from doe.domain.outcome import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX, hand_columns
 from doe.domain.recipe import PARTS
 from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
@@ -30,13 +32,14 @@ from doe.words.comparison import (
     steps,
 )
 from doe.words.recipe.card import DIFFERS
-from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_time, percent, score, sentence, stated
-from reports.comparison.figures import draw_hand, draw_limits, draw_pairs
-from reports.pages import render
+from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_time, percent, score, stated
+from reports.drawing import svg
+from reports.drawing.svg import ACCENT, INK, PAPER, RULE, SOFT, canvas, to_svg
+from reports.pages import environment, render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
-from reports.study.proof import history_table, made_pairs, number, words
-from reports.views import PageTable, Picture
+from reports.study.proof import headed, history_table, made_pairs, number, words
+from reports.views import PageTable, Picture, heads
 
 _MARKS = (
     "Open circle: passed. Triangle pointing down: failed by too little heat; up: by too much. Square: failed for "
@@ -168,7 +171,7 @@ def comparison_page(report: ComparisonReport) -> ComparisonPage:
         missing=said(judged.missing),
         count_table=PageTable(
             "Passed of those judged",
-            (words("Place"), number("New"), number("In use"), words("New material")),
+            heads("Place | New: | In use: | New material"),
             tuple(count_rows(judged)),
             "At the setpoint a pair counts only when both of its coupons are judged.",
         ),
@@ -227,7 +230,7 @@ def _pair_picture(report: ComparisonReport) -> Picture:
         part = states[states["role"] == role].sort_values("pair")
         wide = part.pivot_table(index="pair", columns="material", values="outcome", aggfunc="first")
         wide = wide.reindex(columns=["incumbent", "new"]).fillna("missing")
-        places[sentence(str(role)).rstrip(".")] = list(wide.itertuples(index=False, name=None))
+        places[headed(str(role))] = list(wide.itertuples(index=False, name=None))
     rates = report.judged.rates
     title = (
         f"At the setpoint {rates.new_passed} of {rates.new_units} new and {rates.old_passed} of {rates.old_units} in "
@@ -301,7 +304,7 @@ def _pair_table(judged: Comparison) -> PageTable | None:
         ("neither passed", str(pairs.neither)),
     )
     note = f"Exact p that the new material is worse by the margin or more: {judged.rates.test.p_exact:.3f}."
-    return PageTable("Pairs at the setpoint", (words("Outcome"), number("Pairs")), rows, note)
+    return PageTable("Pairs at the setpoint", heads("Outcome | Pairs:"), rows, note)
 
 
 def _stack_table(report: ComparisonReport) -> PageTable:
@@ -313,7 +316,7 @@ def _stack_table(report: ComparisonReport) -> PageTable:
             continue
         kind = report.plan.differs.get(part, "same")
         rows.append((part, _material(old) if report.in_use else "", _material(new), DIFFERS[kind]))
-    return PageTable("Both stacks", (words("Part"), words("In use"), words("New"), words("Differs by")), tuple(rows))
+    return PageTable("Both stacks", heads("Part | In use | New | Differs by"), tuple(rows))
 
 
 def _material(material: Material | None) -> str:
@@ -328,13 +331,13 @@ def _place_table(report: ComparisonReport) -> PageTable:
     rows = tuple(
         (str(role), *(amount_both(f, first[role][f.name], report.shown) for f in factors)) for role in _places(report)
     )
-    heads = (words("Place"), *(words(sentence(f.label).rstrip(".")) for f in factors))
-    return PageTable("Where the coupons were made", heads, rows)
+    columns = (words("Place"), *(words(headed(f.label)) for f in factors))
+    return PageTable("Where the coupons were made", columns, rows)
 
 
 def _coupon_table(report: ComparisonReport) -> PageTable:
     states = _states(report).sort_values(["pair", "material"])
-    hands = [str(c) for c in states.columns if str(c).startswith(HAND_PREFIX)]
+    hands = hand_columns(states)
     checks = [c.name for c in report.study.spec.checks if CHECK_PREFIX + c.name in states.columns]
     marks = {True: "pass", False: "fail"}
     rows = tuple(
@@ -351,13 +354,129 @@ def _coupon_table(report: ComparisonReport) -> PageTable:
         for row in states.to_dict("records")
     )
     columns = (
-        number("Pair"),
-        words("Coupon"),
-        words("Material"),
-        words("Place"),
+        *heads("Pair: | Coupon | Material | Place"),
         *(words(c.replace("_", " ")) for c in checks),
         words("Symptom"),
         *(number(h.removeprefix(HAND_PREFIX)) for h in hands),
         words("Note"),
     )
     return PageTable("Every coupon", columns, rows)
+
+
+OPEN = ("waiting", "missing")
+"""Outcomes of coupons that say nothing yet, or nothing any more."""
+
+
+def draw_pairs(places: Mapping[str, Sequence[tuple[str, str]]], *, name: str, title: str, description: str) -> Markup:
+    """Both coupons of every pair, one above the other; a bar joins them where only one of them passed.
+
+    Parameters
+    ----------
+    places : mapping of place to sequence of (str, str)
+        Outcome in use and outcome new (``passed``, a side, or one of `OPEN`; a void one is missing), in the order of
+        pressing.
+    name, title, description : str
+        See `reports.drawing.svg.to_svg`.
+    """
+    width = 92 + 22 * min(max(14, *map(len, places.values())), 30)
+    template = environment(set_well=False).get_template("comparison_pairs.svg")
+    return Markup(
+        template.render(
+            places=places, open=OPEN, width=width, name=name, title=title, description=description, colours=svg
+        )
+    )
+
+
+def draw_limits(
+    difference: float,
+    limits: tuple[float, float],
+    margins: tuple[float | None, float | None],
+    *,
+    unit: str,
+    name: str,
+    title: str,
+    caption: str,
+) -> Picture:
+    """A difference with its limits on a line; what lies beyond a margin is hatched.
+
+    Parameters
+    ----------
+    difference : float
+    limits : (float, float)
+    margins : (float or None, float or None)
+        Lower and upper margin; None where a side has none.
+    unit : str
+        What the difference is of, and its unit.
+    name, title, caption : str
+        See `reports.drawing.svg.to_svg` and `reports.views.Picture`.
+    """
+    low, high = limits
+    known = [v for v in (*limits, *margins, difference, 0.0) if v is not None]
+    pad = 0.15 * (max(known) - min(known))
+    ends = min(known) - pad, max(known) + pad
+    box = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.5}
+    with canvas(6.4, 1.75) as (figure, ax):
+        for margin, end in zip(margins, ends, strict=True):
+            if margin is not None:
+                ax.axvspan(*sorted((end, margin)), facecolor="#efece4", hatch="////", linewidth=0)
+                ax.axvline(margin, color=INK, linewidth=1.6)
+                across = ax.get_xaxis_transform()
+                ax.text(margin, 0.93, "margin", transform=across, ha="center", va="top", size=9, bbox=box)
+        ax.axvline(0, color=SOFT, linewidth=1, linestyle=(0, (4, 3)))
+        ax.errorbar(
+            difference,
+            0,
+            xerr=[[difference - low], [high - difference]],
+            fmt="o",
+            color=ACCENT,
+            elinewidth=4,
+            capsize=9,
+            capthick=2.4,
+            markersize=9,
+            markerfacecolor=PAPER,
+            markeredgewidth=2,
+        )
+        ax.set(xlim=ends, ylim=(-0.5, 0.75), yticks=[], xlabel=f"difference of {unit}")
+        ax.spines["left"].set_visible(False)
+        told = f"Difference {difference:+.2f}, limits {low:+.2f} to {high:+.2f}. {caption}"
+        return Picture(to_svg(figure, name=name, title=title, description=told), title, caption)
+
+
+def draw_hand(
+    in_use: NDArray[np.float64],
+    new: NDArray[np.float64],
+    *,
+    wanted: float | None,
+    name: str,
+    title: str,
+    description: str,
+) -> Markup:
+    """Mean hand-feel of both coupons of each pair, joined.
+
+    Parameters
+    ----------
+    in_use, new : array, shape (pairs,)
+        NaN where nobody scored the coupon.
+    wanted : float or None
+        Least hand-feel of the spec.
+    name, title, description : str
+        See `reports.drawing.svg.to_svg`.
+    """
+    x = np.arange(1, len(new) + 1)
+    with canvas(6.4, 2.6) as (figure, ax):
+        both = np.isfinite(in_use) & np.isfinite(new)
+        ax.vlines(x[both], in_use[both], new[both], color=RULE, linewidth=2)
+        ax.scatter(x, in_use, s=42, marker="s", facecolor=PAPER, edgecolor=INK, linewidth=1.4, zorder=3, label="in use")
+        ax.scatter(x, new, s=25, color=ACCENT, zorder=3, label="new")
+        if wanted is not None:
+            ax.axhline(wanted, color=INK, linewidth=1.2, linestyle=(0, (5, 3)))
+            ax.text(1, wanted, "wanted", transform=ax.get_yaxis_transform(), ha="right", va="bottom", size=9)
+        ax.set(
+            ylim=(0.8, 5.2),
+            yticks=range(1, 6),
+            xlim=(0, len(new) + 1),
+            xlabel="pair, in the order of pressing",
+            ylabel="hand-feel, mean of people",
+        )
+        ax.legend(loc="lower left", ncols=2)
+        return to_svg(figure, name=name, title=title, description=description)

@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from doe.assure.confirmation.allocation import SETPOINT
 from doe.assure.confirmation.verdict import CHECK_PREFIX, coupon_states
-from doe.domain.outcome import HAND_PREFIX
+from doe.domain.outcome import HAND_PREFIX, hand_columns
 from doe.domain.stack import Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
@@ -36,8 +36,8 @@ from doe.words.wording import amount_both, count, date_and_time, listing, score,
 from reports.drawing.svg import ACCENT, FONTS, INK, OVER, PAPER, SOFT
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
-from reports.study.proof import number, words
-from reports.views import ConfirmationSection, PageTable, Picture
+from reports.study.proof import headed, number, words
+from reports.views import ConfirmationSection, PageTable, Picture, heads
 
 
 @dataclass(frozen=True)
@@ -112,7 +112,7 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
         lines=lines(facts, shown),
         source_table=PageTable(
             "Pass rate at the setpoint, by each source (assurance in brackets)",
-            (words("Source"), number("Pass rate"), number("At least"), number("At most")),
+            heads("Source | Pass rate: | At least: | At most:"),
             sources,
         )
         if sources
@@ -124,7 +124,7 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
         attempts_line=attempts_line(facts),
         attempt_table=PageTable(
             "Every attempt",
-            (number("No."), words("Claim"), words("Allowed"), words("Result"), words("Verdict")),
+            heads("No.: | Claim | Allowed | Result | Verdict"),
             attempt_rows(facts.attempts),
         )
         if len(facts.attempts) > 1
@@ -174,7 +174,7 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:
         part = attempt.rows[attempt.rows["role"].eq(role)]
         rows.append(
             (
-                sentence(role).rstrip("."),
+                headed(role),
                 *(amount_both(f, point[f.name], shown) for f in study.factors),
                 str(len(part)),
                 _counted(states_of(study, part)) or "none",
@@ -185,10 +185,8 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:
         "Where the coupons were made, and what they say",
         (
             words("Place"),
-            *(number(sentence(f.label).rstrip(".")) for f in study.factors),
-            words("Coupons"),
-            words("State"),
-            words("Verdict"),
+            *(number(headed(f.label)) for f in study.factors),
+            *heads("Coupons | State | Verdict"),
         ),
         tuple(rows),
     )
@@ -197,7 +195,7 @@ def _point_table(facts: ConfirmationFacts, shown: Shown) -> PageTable:
 def _coupon_table(facts: ConfirmationFacts) -> PageTable:
     """Every coupon of the last attempt, void ones named apart."""
     study, rows = facts.study, facts.current.rows
-    people = [str(c) for c in rows.columns if str(c).startswith(HAND_PREFIX) and rows[c].notna().any()]
+    people = [c for c in hand_columns(rows) if rows[c].notna().any()]
     marks = {True: "pass", False: "fail"}
     body = []
     for state, row in zip(states_of(study, rows), rows.to_dict("records"), strict=True):
@@ -221,13 +219,10 @@ def _coupon_table(facts: ConfirmationFacts) -> PageTable:
     return PageTable(
         f"The {count(len(body), 'coupon')} of confirmation {facts.current.plan.attempt}",
         (
-            words("Coupon"),
-            words("Place"),
+            *heads("Coupon | Place"),
             *(words(c.name.replace("_", " ")) for c in study.spec.checks),
             *(number(f"hand: {p.removeprefix(HAND_PREFIX)}") for p in people),
-            words("Symptom"),
-            words("Note"),
-            words("State"),
+            *heads("Symptom | Note | State"),
         ),
         tuple(body),
     )

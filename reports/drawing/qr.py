@@ -69,6 +69,3 @@ def qr_modules(text: str) -> tuple[tuple[bool, ...], ...]:
         raise InputError("QR code", f"{size} bytes", "1 to 400 bytes", "Use a shorter address.")
     code = segno.make(text, error="m", micro=False, boost_error=True)
     return tuple(tuple(bool(module) for module in row) for row in code.matrix)
-
-
-__all__ = ["QUIET", "qr_modules", "qr_svg"]

@@ -6,18 +6,14 @@ black and white, on a label and on a phone.
 
 from __future__ import annotations
 
-from html import escape
-
 from markupsafe import Markup
 
 from doe.domain.jsonable import packaged_table
-from doe.symptoms.reading import symptom
+from doe.symptoms.catalogue import symptom
 
 _INK, _TONE, _PAPER = "#1b211f", "#cfc8b8", "#ffffff"
 SIZE = 48
 """Side of the box a drawing is made in, and its usual size on a page in CSS pixels."""
-
-_DESCRIBED_SOUND = ("sound print", "the whole image is on the cloth, edges down")
 
 # Presentation attributes of the letters used there, written out so that a drawing needs no style sheet.
 _LOOKS = {
@@ -34,16 +30,16 @@ _LOOKS = {
 }
 
 
-def symptom_svg(key: str, *, beside_text: bool = False) -> Markup:
+def symptom_svg(key: str) -> Markup:
     """Drawing of a symptom as inline SVG, 48 x 48 unless a style sheet sizes the class ``symptom``.
+
+    It is hidden from screen readers: the symptom's name stands beside it wherever it is shown, and nothing is to be
+    read out twice.
 
     Parameters
     ----------
     key : str
         Key of the catalogue, such as ``"film_lock"``; ``""`` draws a sound print.
-    beside_text : bool
-        True where the symptom's name stands beside the drawing anyway: it is then hidden from screen readers, so that
-        nothing is read out twice. Otherwise the drawing carries the name as ``<title>`` and what is seen as ``<desc>``.
 
     Raises
     ------
@@ -52,23 +48,16 @@ def symptom_svg(key: str, *, beside_text: bool = False) -> Markup:
 
     Examples
     --------
-    >>> "<title>film lock</title>" in symptom_svg("film_lock")
+    >>> 'aria-hidden="true"' in symptom_svg("film_lock")
     True
     """
-    label, seen = (found.label, found.seen) if key and (found := symptom(key)) else _DESCRIBED_SOUND
+    if key:
+        symptom(key)
     body = packaged_table("drawings")[key].replace("\n", "")
     for letter, look in _LOOKS.items():
         body = body.replace(f'class="{letter}"', look)
-    said = (
-        ' aria-hidden="true">'
-        if beside_text
-        else f' role="img"><title>{escape(label)}</title><desc>{escape(seen)}</desc>'
-    )
     return Markup(
         f'<svg xmlns="http://www.w3.org/2000/svg" class="symptom" viewBox="0 0 {SIZE} {SIZE}" width="{SIZE}" '
         f'height="{SIZE}" fill="{_PAPER}" stroke="{_INK}" stroke-width="1.5" stroke-linejoin="round" '
-        f'stroke-linecap="round"{said}{body}</svg>'
+        f'stroke-linecap="round" aria-hidden="true">{body}</svg>'
     )
-
-
-__all__ = ["SIZE", "symptom_svg"]

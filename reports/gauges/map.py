@@ -17,7 +17,7 @@ from doe.words.gauges.dials import whole_both
 from doe.words.wording import count, date_and_time
 from reports.drawing.svg import INK, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
 from reports.sheet.page import Pair
-from reports.views import Column, PageTable, Picture
+from reports.views import Column, PageTable, Picture, heads
 
 _COLD, _HOT = "#e3ebf5", "#f6e6de"
 _ROOMY = 6
@@ -86,14 +86,13 @@ def _table(found: PlatenMap, at: float | None, shown: Shown) -> PageTable:
         rows.append(
             (name, *(f"{u.delta(off, 'degC'):+.1f}" for u in units), *surface, str(int(found.passes[r, c])), verdict)
         )
-    heads = (
+    columns = (
         Column("place", False),
         *(Column(f"surface minus set, {SYMBOLS[u.temperature]}", True) for u in units),
         *([Column("surface", True)] if at is not None else []),
-        Column("readings", True),
-        Column("", False),
+        *heads("readings: | "),
     )
-    return PageTable("Mean of each place that was read", heads, tuple(rows))
+    return PageTable("Mean of each place that was read", columns, tuple(rows))
 
 
 def _picture(found: PlatenMap, machine: str, at: float | None, shown: Shown) -> Picture:

@@ -25,19 +25,17 @@ from doe.words.wording import count, date_and_time, day, held, listing, sentence
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
-from reports.study.inputs import StudyReport
+from reports.study.inputs import HistoryRow, StudyReport
 from reports.study.proof import (
     cliff_table,
     coupon_table,
     forbidden_words,
     history_table,
     method_lines,
-    number,
     range_pairs,
     target_pairs,
-    words,
 )
-from reports.views import PageTable
+from reports.views import PageTable, heads
 
 
 @dataclass(frozen=True)
@@ -50,16 +48,6 @@ class RoundFacts:
     coupons: int
     made_at: datetime
     made_by: str
-
-
-@dataclass(frozen=True)
-class Told:
-    """Something that happened: when, who, what (a sentence), why."""
-
-    when: datetime
-    who: str
-    what: str
-    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -90,7 +78,7 @@ class RecipeStory:
         Of the study behind it, with the answer as it was kept; its surfaces are those of the results as they stand.
     judged_results : DataFrame
         Coupons that only judged the answer (confirmation), format as ``report.results``; may be empty.
-    readings : tuple of Told
+    readings : tuple of HistoryRow
         Gauge readings of the line.
     earlier : str
         What an earlier study lent to this one, a sentence; may be empty.
@@ -102,15 +90,15 @@ class RecipeStory:
     left_out : tuple of LeftOut
     plan_notes : tuple of Finding or str
         Of the first round.
-    deviations : tuple of Told
+    deviations : tuple of HistoryRow
     others : tuple of Alternative
         What was considered, the setpoint first, as kept at release.
     repeat : Reproduction
     attempts : tuple of Attempt
         Confirmations, oldest first.
     items : tuple of RecordItem
-    comparisons : tuple of Told
-    cases : tuple of Told
+    comparisons : tuple of HistoryRow
+    cases : tuple of HistoryRow
     on : date
     shown : Shown
     """
@@ -119,20 +107,20 @@ class RecipeStory:
     revisions: tuple[KeptRecipe, ...]
     report: StudyReport
     judged_results: pd.DataFrame
-    readings: tuple[Told, ...]
+    readings: tuple[HistoryRow, ...]
     earlier: str
     rounds: tuple[RoundFacts, ...]
     plan: PlanJudgement | None
     plans: tuple[PlanJudgement, ...]
     left_out: tuple[LeftOut, ...]
     plan_notes: tuple[Finding | str, ...]
-    deviations: tuple[Told, ...]
+    deviations: tuple[HistoryRow, ...]
     others: tuple[Alternative, ...]
     repeat: Reproduction
     attempts: tuple[Attempt, ...]
     items: tuple[RecordItem, ...]
-    comparisons: tuple[Told, ...]
-    cases: tuple[Told, ...]
+    comparisons: tuple[HistoryRow, ...]
+    cases: tuple[HistoryRow, ...]
     on: date
     shown: Shown = METRIC
 
@@ -269,14 +257,14 @@ def story_page(story: RecipeStory) -> StoryPage:
         record_pairs=tuple(Pair(n, text) for n, text in recipe.record.items()),
         forbidden_lines=tuple(forbidden_words(study, combination, shown) for combination in study.forbidden),
         earlier_line=sentence(story.earlier),
-        readings_table=_told("What the machines showed and what was measured", story.readings, what="Reading"),
+        readings_table=history_table(story.readings, "What the machines showed and what was measured", what="Reading"),
         rounds_table=_rounds_table(story.rounds),
         plan_lines=() if story.plan is None else plan_words(study, story.plan, story.plans, story.plan_notes, shown),
         can_tell=() if story.plan is None else said(story.plan.can_tell, study, shown),
         cannot_tell=() if story.plan is None else said(story.plan.cannot_tell, study, shown),
         plan_table=_plan_table(story),
         left_out_lines=tuple(f"{sentence(kind_label(x.kind)).rstrip('.')}: {why_left_out(x)}" for x in story.left_out),
-        deviations_table=_told("What did not go as planned", story.deviations, what="What"),
+        deviations_table=history_table(story.deviations, "What did not go as planned"),
         deviations_line=deviations_sentence(len(story.deviations)),
         coupon_tables=_coupon_tables(story),
         headline=headline(answer),
@@ -292,8 +280,8 @@ def story_page(story: RecipeStory) -> StoryPage:
         revisions_table=_revisions_table(story),
         changes_table=_changes_table(story),
         later_line=later_sentence(story),
-        comparisons_table=_told("Compared since then", story.comparisons, what="Comparison"),
-        cases_table=_told("Diagnosed since then", story.cases, what="Case"),
+        comparisons_table=history_table(story.comparisons, "Compared since then", what="Comparison"),
+        cases_table=history_table(story.cases, "Diagnosed since then", what="Case"),
         repeat_line=repeat_sentence(story.repeat),
         source_pairs=(
             Pair("sum of the inputs", recipe.inputs_hash or "not kept"),
@@ -304,7 +292,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         ),
         items_table=PageTable(
             "What a record must hold",
-            (words("Item"), words("State"), words("What there is")),
+            heads("Item | State | What there is"),
             tuple((item_label(item), item.state, found_words(item)) for item in story.items),
         ),
         method_lines=method_lines(),
@@ -372,19 +360,10 @@ def later_sentence(story: RecipeStory) -> str:
     return f"Since then: {compared} with another material, {diagnosed} diagnosed."
 
 
-def _told(caption: str, told: tuple[Told, ...], *, what: str) -> PageTable | None:
-    if not told:
-        return None
-    has_why = any(t.why for t in told)
-    heads = (words("When"), words("Who"), words(what), *((words("Why"),) if has_why else ()))
-    rows = tuple((date_and_time(t.when), t.who, t.what, *((t.why,) if has_why else ())) for t in told)
-    return PageTable(caption, heads, rows)
-
-
 def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:
     return PageTable(
         "Rounds of coupons, each stored before it was scored unless it says otherwise",
-        (number("Round"), words("Kind"), number("Coupons"), number("Seed"), words("Stored"), words("By")),
+        heads("Round: | Kind | Coupons: | Seed: | Stored | By"),
         tuple(
             (str(r.round), round_kind(r.kind), str(r.coupons), str(r.seed), date_and_time(r.made_at), r.made_by)
             for r in rounds
@@ -395,17 +374,11 @@ def _rounds_table(rounds: tuple[RoundFacts, ...]) -> PageTable:
 def _plan_table(story: RecipeStory) -> PageTable | None:
     if story.plan is None:
         return None
-    heads = (
-        words("Plan"),
-        words("Why or why not"),
-        number("Coupons"),
-        number("Hours"),
-        number("Quadratic terms"),
-        number("Prediction variance"),
-        number("Smallest effect"),
+    columns = heads(
+        "Plan | Why or why not | Coupons: | Hours: | Quadratic terms: | Prediction variance: | Smallest effect:"
     )
     rows = (plan_row(story.plan, story.plan), *(plan_row(story.plan, other) for other in story.plans))
-    return PageTable("The plan that was made, and others for as many coupons", heads, rows)
+    return PageTable("The plan that was made, and others for as many coupons", columns, rows)
 
 
 def _coupon_tables(story: RecipeStory) -> tuple[PageTable, ...]:
@@ -422,15 +395,7 @@ def _others_table(story: RecipeStory) -> PageTable | None:
     study, chosen = story.report.study, story.others[0]
     return PageTable(
         "Other settings, counted as the setpoint is",
-        (
-            words("Idea"),
-            words("Why not"),
-            number("Expected"),
-            number("At least"),
-            number("Hand-feel"),
-            number("Times"),
-            words("Settings"),
-        ),
+        heads("Idea | Why not | Expected: | At least: | Hand-feel: | Times: | Settings"),
         tuple(other_row(study, chosen, other, story.shown) for other in story.others),
     )
 
@@ -438,22 +403,15 @@ def _others_table(story: RecipeStory) -> PageTable | None:
 def _attempts_table(attempts: tuple[Attempt, ...]) -> PageTable | None:
     if not attempts:
         return None
-    heads = (
-        number("No."),
-        words("Planned"),
-        words("Claim"),
-        words("At the setpoint"),
-        words("Corners"),
-        words("Verdict"),
-    )
+    columns = heads("No.: | Planned | Claim | At the setpoint | Corners | Verdict")
     rows = tuple(map(attempt_told, attempts))
-    return PageTable("Confirmations, each judged by a rule fixed before its coupons", heads, rows)
+    return PageTable("Confirmations, each judged by a rule fixed before its coupons", columns, rows)
 
 
 def _revisions_table(story: RecipeStory) -> PageTable:
     return PageTable(
         "Revisions and approvals",
-        (number("Revision"), words("Approved by"), words("On"), words("Why"), words("State")),
+        heads("Revision: | Approved by | On | Why | State"),
         tuple(
             (
                 str(r.recipe.revision),
@@ -477,6 +435,6 @@ def _changes_table(story: RecipeStory) -> PageTable | None:
         return None
     return PageTable(
         f"What changed from revision {mine.revision - 1} to {mine.revision}",
-        (words("What"), words("Before"), words("Now")),
+        heads("What | Before | Now"),
         tuple((c.what, c.before, c.after) for c in changes),
     )

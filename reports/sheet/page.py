@@ -10,6 +10,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from doe.assure.gauges.line import GaugedLine
+from doe.assure.gauges.summary import machine_temperatures, refuse_dial
 from doe.domain.entry import sheet_letters
 from doe.domain.factors import Factor, Stage
 from doe.domain.finding import Finding
@@ -17,12 +18,93 @@ from doe.domain.limits import refuse_too_hot
 from doe.domain.stack import Line, Machine, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
-from doe.symptoms.reading import short_list, symptom
+from doe.symptoms.catalogue import short_list, symptom
+from doe.words.gauges.cautions import NOT_CHECKED
+from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting
 from doe.words.limits import LIMIT_LABELS, range_warnings
 from doe.words.study.plans import plan_notes
-from doe.words.wording import count, date_and_time, difference_both, held, listing, sentence
+from doe.words.wording import amount_both, count, date_and_time, day, difference_both, held, listing, sentence
 from reports.drawing.symptoms import symptom_svg
-from reports.sheet.dials import SheetDials
+
+
+@dataclass(frozen=True)
+class SheetDials:
+    """How settings of a study are printed: machine temperatures as dial settings where readings tell them.
+
+    ``gauged`` is the line with its corrections, None where nobody asked for them.
+    """
+
+    study: Study
+    gauged: GaugedLine | None
+    shown: Shown
+
+    def of(self, name: str, surface: float | str) -> DialSetting | None:
+        """Dial setting of a machine's temperature that readings tell; None for other settings, and for levels."""
+        if self.gauged is None or isinstance(surface, str):
+            return None
+        made = dial_setting(self.gauged, self.study, name, surface, self.shown)
+        return made if made is not None and made.is_checked else None
+
+    def value(self, factor: Factor, value: float) -> float:
+        """What the machine is set to, in the factor's unit."""
+        made = self.of(factor.name, value)
+        return value if made is None else made.dial_degc
+
+    def amount(self, factor: Factor, value: float | str) -> str:
+        """What the machine is set to, in words."""
+        made = self.of(factor.name, value)
+        return amount_both(factor, value, self.shown) if made is None else made.dial
+
+    def title(self, factor: Factor, value: float | str | None = None) -> str:
+        """What stands beside the amount of a whole batch, or heads a column of settings that change by coupon."""
+        made = self.of(factor.name, factor.low if value is None and not factor.is_categorical else value or "")
+        if made is None:
+            return factor.label + self._doubt(factor)
+        return f"{factor.label} to dial in, {'and' if value is None else f'for {made.surface}'} on the surface"
+
+    def cell(self, factor: Factor, value: float | str) -> str:
+        """One coupon's setting in such a column."""
+        made = self.of(factor.name, value)
+        return amount_both(factor, value, self.shown) if made is None else f"{made.dial}, surface {made.surface}"
+
+    def _doubt(self, factor: Factor) -> str:
+        """Said where a display was never checked."""
+        gauge = None if self.gauged is None else self.gauged.gauge_of(factor.name)
+        if gauge is None:
+            return ""
+        return " to dial in" if gauge.as_dialled and gauge.readings else f" ({NOT_CHECKED})"
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What the sheet's temperatures are, and what a coarse dial cannot be given."""
+        if self.gauged is None:
+            return ()
+        machines = [self.gauged.gauge_of(name) for name in machine_temperatures(self.study)]
+        checked = [m.machine for m in machines if m is not None and m.is_checked]
+        if not checked:
+            return ()
+        return (
+            f"The plan means temperatures of the surface. What to dial in on the {' and the '.join(checked)} of "
+            f"{self.gauged.line.name} makes up for the display, by its gauge readings up to {day(self.gauged.on)}. "
+            "Print the sheet again after the machine was measured anew or adjusted.",
+            *coarse_cautions(self.gauged, self.study, self.shown),
+        )
+
+    def refuse(self, coupons: pd.DataFrame) -> None:
+        """Refuse a sheet that would ask for a dial setting a machine may not be given.
+
+        Raises
+        ------
+        InputError
+            Naming the machine and what is allowed.
+        """
+        if self.gauged is None:
+            return
+        for name, (_, high) in machine_temperatures(self.study).items():
+            made = self.of(name, float(coupons[name].max()) if name in coupons else high)
+            if made is not None:
+                refuse_dial(self.study, name, made.dial_degc, shown=self.shown)
+
 
 HAND_RULE = (
     "1 (as stiff as the stiff reference) to 5 (as soft as the soft one), half steps. Each person scores alone, "
@@ -377,6 +459,6 @@ def _waits(study: Study, shown: Shown) -> tuple[str, ...]:
 def _symptom_keys() -> tuple[SymptomKey, ...]:
     """A letter to write in the box for each symptom of the short list, what is seen, and its drawing."""
     return tuple(
-        SymptomKey(letter, f"{symptom(key).label}: {symptom(key).seen}", symptom_svg(key, beside_text=True))
+        SymptomKey(letter, f"{symptom(key).label}: {symptom(key).seen}", symptom_svg(key))
         for letter, key in sheet_letters(s.key for s in short_list()).items()
     )

@@ -14,10 +14,10 @@ from doe.domain.spec import HAND_HIGH, HAND_LOW
 from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import Effects, half_normal_points
 from doe.words.wording import listing, sentence, stated
-from reports.downloads import frame_csv
 from reports.study.figures import draw_effects, draw_half_normal, drawn
 from reports.study.inputs import StudyReport
-from reports.views import Column, PageTable, Picture
+from reports.study.proof import headed
+from reports.views import Column, PageTable, Picture, frame_csv
 
 _POINTS = 25
 _MOST = 10  # effects drawn; the table has them all
@@ -185,7 +185,7 @@ def _swing_picture(report: StudyReport) -> Picture:
         bars,
         "swing of the pass rate, points of 100",
         name="swings",
-        title=sentence(f"{labels[0]} {swings.decides}, {labels[-1]} least").rstrip("."),
+        title=headed(f"{labels[0]} {swings.decides}, {labels[-1]} least"),
         description=f"Swing of the pass rate over the tested range of each setting: {told}",
         caption="How far the pass rate of the checks swings while one setting runs through its tested range and the "
         f"others stay at the setpoint. Line: {stated(report.study.spec.assurance)} assurance at each end.",

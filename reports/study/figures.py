@@ -134,8 +134,8 @@ def draw_map(
     levels: Sequence[float],
     target: float | None,
     setpoint: tuple[float, float],
-    windows: Iterable[Window | None] = (),
-    dots: Dots | None = None,
+    windows: Iterable[Window | None],
+    dots: Dots | None,
 ) -> None:
     """Map of pass rate or hand-feel through the setpoint.
 

@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+import numpy as np
+import pandas as pd
+
+from doe.assure.gauges.line import MachineGauge
+from doe.assure.gauges.summary import machine_temperatures
+from doe.domain.coding import code
 from doe.domain.factors import Factor
-from doe.setpoint.answer import Window
+from doe.domain.study import Study
+from doe.domain.units import Shown, show_difference
+from doe.setpoint.answer import Answer, Window
+from doe.symptoms.catalogue import symptom
 from doe.words.confirmation.verdict import standing
 from doe.words.confirmation.verdict import steps as confirmation_steps
+from doe.words.gauges.cautions import NOT_CHECKED
+from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting, dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
+from doe.words.glossary import GLOSSARY
 from doe.words.study.answer import (
     KINDS,
     SETPOINT_TITLES,
@@ -19,16 +31,32 @@ from doe.words.study.answer import (
 )
 from doe.words.study.plans import plan_notes
 from doe.words.study.setpoint import cautions_left, method_words, said
-from doe.words.wording import amount, count, held, range_both, stated
+from doe.words.wording import (
+    SIDE_WORDS,
+    amount,
+    amount_both,
+    count,
+    day,
+    difference_both,
+    errors_away,
+    held,
+    listing,
+    move,
+    prints,
+    prints_at_least,
+    range_both,
+    sentence,
+    spread_both,
+    stated,
+    verb,
+)
 from reports.confirmation.page import confirmation_section
-from reports.gauges.notes import gauge_note, gauge_notes
-from reports.pages import render
+from reports.drawing.symptoms import symptom_svg
+from reports.pages import render, template_source
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.effects import check_lines, effect_lines, effect_pictures, effect_tables
-from reports.study.failures import failed_groups, photos_note, window_among_coupons
 from reports.study.figures import Along
 from reports.study.inputs import StudyReport
-from reports.study.notes import notes_of
 from reports.study.pictures import (
     map_pictures,
     prints_picture,
@@ -55,7 +83,7 @@ from reports.study.proof import (
     why_reasons,
 )
 from reports.study.whatif import what_if
-from reports.views import SettingDial, StudyPage
+from reports.views import Column, Drawn, FailedCoupon, FailedGroup, GaugeNotes, Note, PageTable, SettingDial, StudyPage
 
 
 def study_report(report: StudyReport) -> str:
@@ -169,4 +197,270 @@ def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
             span(f, answer.assured_window),
         )
         for f in report.study.factors
+    )
+
+
+def notes_of(study: Study, answer: Answer, shown: Shown) -> tuple[Note, ...]:
+    """Explanations of ``notes.txt``, with words of the glossary and this study's own numbers where they help."""
+    wander = next((f for f in study.numeric if f.setting_sd), None)
+    example = "In this study none was stated, so the pass rate is that of a perfect machine. Every machine wanders."
+    if wander is not None:
+        example = (
+            f"Here {wander.label} is said to wander by {spread_both(wander, wander.setting_sd, shown)} (one standard "
+            "deviation): two times in three the real value is within that of the dial, one time in three it is not."
+        )
+    values = {word.name: word.text for word in GLOSSARY} | {
+        "example": example,
+        "target": stated(study.spec.pass_rate),
+        "expected": prints(answer.pass_rate),
+        "sure": stated(study.spec.assurance),
+        "least": prints_at_least(answer.pass_rate_low),
+    }
+    text = template_source("notes.txt")
+    assert text is not None
+    parts = (part.splitlines() for part in text.split("# ")[1:])
+    return tuple(Note(head, tuple(line.format_map(values) for line in lines if line)) for head, *lines in parts)
+
+
+_ORDER = ("under", "over", "other", "unknown")
+_TITLES = {side: words.capitalize() for side, words in SIDE_WORDS.items()} | {
+    "other": "Not heat: powder, moisture or handling"
+}
+_NEAR = 0.15
+"""Coded distance (a half-range is 1) below which a setting is called that of the setpoint."""
+
+
+def failed_groups(report: StudyReport) -> tuple[FailedGroup, ...]:
+    """Failed coupons by the side they failed on, the nearest to the setpoint first."""
+    fitted, away = report.surfaces.results, _away(report)
+    near = (away**2).sum(axis=1).to_numpy()
+    inside = _inside(report)
+    groups = []
+    for side in _ORDER:
+        rows = np.flatnonzero(~fitted.passed & (fitted.side == side))
+        if len(rows):
+            rows = rows[np.argsort(near[rows], kind="stable")]
+            coupons = tuple(_coupon(report, away.iloc[row], int(row), is_inside=inside[row]) for row in rows)
+            title = f"{_TITLES[side]}: {count(len(rows), 'coupon')}"
+            groups.append(FailedGroup(title, _where(report, away.iloc[rows]), coupons))
+    return tuple(groups)
+
+
+def _away(report: StudyReport) -> pd.DataFrame:
+    """Coded distance of every fitted coupon from the setpoint, a column a numeric factor."""
+    settings, setpoint = report.surfaces.results.settings, report.answer.setpoint
+    return pd.DataFrame(
+        {
+            f.name: code(f, settings[f.name].to_numpy(dtype=float)) - code(f, [float(setpoint[f.name])])
+            for f in report.study.numeric
+        }
+    )
+
+
+def _drawn(key: str) -> Drawn:
+    try:
+        label = symptom(key).label
+    except ValueError:  # a word of the shop's own
+        return Drawn(key.replace("_", " "), None)
+    return Drawn(label, symptom_svg(key))
+
+
+def _coupon(report: StudyReport, away: pd.Series, row: int, *, is_inside: bool) -> FailedCoupon:
+    study, fitted = report.study, report.surfaces.results
+    name, settings = str(fitted.coupon[row]), fitted.settings.iloc[row]
+    seen = (
+        report.results[report.results["coupon"].astype(str) == name] if "coupon" in report.results else pd.DataFrame()
+    )
+    keys, note = (str(seen[c].iloc[0]) if c in seen and seen[c].notna().any() else "" for c in ("symptom", "note"))
+    return FailedCoupon(
+        name=name,
+        settings=", ".join(f"{f.label} {amount_both(f, settings[f.name], report.shown)}" for f in study.factors),
+        symptoms=tuple(_drawn(key.strip()) for key in keys.split(";") if key.strip()),
+        place=_beside_setpoint(report, settings, away) + (" It lies inside the expected window." if is_inside else ""),
+        note=note,
+        photos=tuple(photo for photo in report.photos if photo.coupon == name),
+    )
+
+
+def _beside_setpoint(report: StudyReport, settings: pd.Series, away: pd.Series) -> str:
+    """Where one coupon lies against the setpoint, its largest departures first."""
+    study, setpoint = report.study, report.answer.setpoint
+    parts = []
+    for name in away[away.abs() >= _NEAR].abs().sort_values(ascending=False, kind="stable").index[:3]:
+        f = study.factor(name)
+        step = float(settings[name]) - float(setpoint[name])
+        way = move(f, "higher" if step > 0 else "lower")
+        parts.append(f"{f.label} {difference_both(f, step, report.shown)} {way}")
+    parts += [f"{f.label} {settings[f.name]}" for f in study.categorical if settings[f.name] != setpoint[f.name]]
+    return sentence(f"against the setpoint: {', '.join(parts)}" if parts else "at or very near the setpoint")
+
+
+def _where(report: StudyReport, away: pd.DataFrame) -> str:
+    """What most coupons of a group have in common against the setpoint, counted."""
+    hits = [
+        (int((sign * away[f.name] >= _NEAR).sum()), f"{move(f, way)} {f.label}")
+        for f in report.study.numeric
+        for sign, way in ((-1, "lower"), (1, "higher"))
+    ]
+    most = max((number for number, _ in hits), default=0)
+    if most * 2 <= len(away):
+        return (
+            "They lie all over the tested region: no setting is on one side of the setpoint for more than half of them."
+        )
+    named = [text for number, text in hits if number == most][:2]
+    if len(away) == 1:
+        return f"Made with a {listing(named, 'and a')} than the setpoint."
+    told = "all of them" if most == len(away) else f"{most} of them"
+    return sentence(f"{told} with a {f', {told} with a '.join(named)} than the setpoint")
+
+
+def _outside(report: StudyReport, window: Window) -> pd.DataFrame:
+    """How far every fitted coupon lies outside a window, a column a numeric factor; below it less than 0."""
+    values = report.surfaces.results.settings[[f.name for f in report.study.numeric]].astype(float)
+    bounds = window.bounds.astype(float)
+    return values - values.clip(bounds["low"], bounds["high"], axis=1)
+
+
+def _at_levels(report: StudyReport) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Fitted coupons made at the levels of the setpoint."""
+    names = [f.name for f in report.study.categorical]
+    here = pd.Series({name: report.answer.setpoint[name] for name in names}, dtype=object)
+    return np.asarray((report.surfaces.results.settings[names] == here).all(axis=1))
+
+
+def _inside(report: StudyReport) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Fitted coupons whose settings lie in the expected window, levels as in the setpoint."""
+    window = report.answer.window
+    if window is None:
+        return np.zeros(report.surfaces.results.coupons, dtype=bool)
+    return np.asarray((_outside(report, window) == 0).all(axis=1)) & _at_levels(report)
+
+
+def window_among_coupons(report: StudyReport) -> tuple[str, ...]:
+    """How the expected window sits among the coupons tried, counted."""
+    fitted, study, window = report.surfaces.results, report.study, report.answer.window
+    if window is None:
+        return (
+            "There is no expected window to lay among the coupons; the upright line marks the setting named above.",
+        )
+    inside = _inside(report)
+    passed, held = int(fitted.passed[inside].sum()), int(inside.sum())
+    if held:
+        first = (
+            f"{held} of {count(fitted.coupons, 'coupon')} {verb(held, 'was', 'were')} made inside the expected "
+            f"window: {passed} passed, {held - passed} failed."
+        )
+    else:
+        first = (
+            f"None of the {count(fitted.coupons, 'coupon')} was made inside the expected window: what is said about "
+            "its inside is read off the coupons around it. Confirmation coupons are the first to be made there."
+        )
+    outside = _outside(report, window)
+    # no error stated: a tenth of the range stands for one
+    errors = pd.Series({f.name: f.setting_sd or (f.high - f.low) / 10 for f in study.numeric})
+    far = (outside.abs() / errors).max(axis=1).to_numpy(dtype=float)
+    failed = ~fitted.passed & ~inside & _at_levels(report)
+    if not failed.any():
+        return (first,)
+    row = int(np.where(failed, far, np.inf).argmin())
+    places = []
+    for f in study.numeric:
+        if size := float(outside[f.name].iloc[row]):
+            way = move(f, "higher" if size > 0 else "lower")
+            places.append(f"{f.label} {difference_both(f, size, report.shown)} {way} than any inside")
+    stated = all(f.setting_sd for f in study.numeric)
+    most = f" ({errors_away(far[row]).removesuffix(' away')} at the most)" if stated else ""
+    return first, sentence(f"Outside it, the nearest failed coupon is {fitted.coupon[row]}: {', '.join(places)}{most}")
+
+
+def photos_note(report: StudyReport) -> str:
+    """How many photos are not in the page; empty when none was left out."""
+    left = report.photos_left
+    return f"{count(left, 'more photo')} of failed coupons {verb(left, 'is', 'are')} kept in the book." if left else ""
+
+
+def gauge_notes(report: StudyReport) -> GaugeNotes | None:
+    """The report's words about gauges; None where the line's readings were not asked for."""
+    gauged, study, shown = report.gauged, report.study, report.shown
+    if gauged is None or not machine_temperatures(study):
+        return None
+    dials = dials_of_settings(gauged, study, report.answer.setpoint, shown)
+    checked = [d for d in dials if d.is_checked]
+    rows = tuple((d.label, d.surface, d.dial, d.plus_minus, _window_on_the_dial(report, d)) for d in checked)
+    heads = ("setting", "on the surface", "to dial in", "± (95 %)", "expected window on the dial")
+    table = PageTable(f"What to dial in on {gauged.line.name}", tuple(Column(h, False) for h in heads), rows)
+    return GaugeNotes(
+        lead=_lead(report, checked),
+        dial_table=table if checked else None,
+        cautions=(*report.gauge_cautions, *coarse_cautions(gauged, study, shown)),
+        pairs=tuple(pair for m in gauged.machines if m.readings for pair in _pairs(m, shown)),
+    )
+
+
+def _lead(report: StudyReport, checked: list[DialSetting]) -> str:
+    assert report.gauged is not None
+    if not checked:
+        return f"No gauge reading tells what to dial in: {NOT_CHECKED}."
+    return (
+        "The settings above are temperatures of the surface. What to dial in for them follows from the gauge readings "
+        f"of {report.gauged.line.name} up to {day(report.gauged.on)}; after a machine was measured anew, adjusted "
+        "or moved, ask again."
+    )
+
+
+def _window_on_the_dial(report: StudyReport, made: DialSetting) -> str:
+    """Ends of the expected window as dial settings; empty without one."""
+    window = report.answer.window
+    if window is None or made.name not in window.bounds.index or report.gauged is None:
+        return ""
+    bounds = window.bounds.astype(float)
+    ends = [
+        dial_setting(report.gauged, report.study, made.name, float(bounds[end][made.name]), report.shown)
+        for end in ("low", "high")
+    ]
+    return " to ".join(dict.fromkeys(e.dial for e in ends if e is not None))
+
+
+def _pairs(gauge: MachineGauge, shown: Shown) -> list[Pair]:
+    """What the readings of one machine are worth."""
+    name = gauge.machine
+    assert gauge.budget is not None  # it was read
+    assert gauge.setting_error is not None
+    days = sorted(r.taken_at.date() for r in gauge.readings if r.taken_at is not None)
+    when = "" if not days else f", last on {day(days[-1])}"
+    made = [
+        Pair(f"{name}: readings in force", f"{len(gauge.readings)}{when}"),
+        Pair(f"{name}: a surface temperature is known to", f"±{show_difference(gauge.budget.expanded, shown)}"),
+        Pair(f"{name}: most of that from", gauge.budget.largest),
+    ]
+    if gauge.setting_error.df:
+        freedom = count(max(1, round(gauge.setting_error.df)), "degree")
+        made.append(
+            Pair(
+                f"{name}: setting error by its readings",
+                f"{show_difference(gauge.setting_error.sd_delta_degc, shown)} ({freedom} of freedom)",
+            )
+        )
+    if gauge.status.due is not None:
+        made.append(Pair(f"{name}: measure again by", day(gauge.status.due)))
+    return made
+
+
+def gauge_note(report: StudyReport) -> tuple[Note, ...]:
+    """An explanation for those who learn the trade."""
+    if report.gauged is None:
+        return ()
+    return (
+        Note(
+            "Why is what I dial in not the temperature of the answer?",
+            (
+                "A display shows what its sensor feels, not what the film and the cloth get. The answer is about the "
+                "surface, because that is what makes a print: it stays right when a display drifts, and it can be "
+                "carried to another line. A gauge on the surface tells by how much the display is off at several "
+                "settings; a line through these readings turns a surface temperature into a dial setting, and says "
+                "how sure it is.",
+                "A reading is only as good as its gauge, and a machine drifts: measure again when the date has come, "
+                "after a repair, and whenever a print fails that should not.",
+            ),
+        ),
     )

@@ -21,7 +21,6 @@ from doe.words.wording import (
     prints,
     range_both,
     score,
-    sentence,
     stated,
 )
 from reports.study.figures import (
@@ -37,6 +36,7 @@ from reports.study.figures import (
     drawn,
 )
 from reports.study.inputs import StudyReport
+from reports.study.proof import headed
 from reports.views import Picture
 
 _MAP_POINTS = 31  # each way; contours are as smooth as with more, in half the time
@@ -136,7 +136,7 @@ def _pass_map(report: StudyReport, surface: RobustMap, number: int) -> Picture:
     pair = study.factor(surface.x), study.factor(surface.y)
     target = study.spec.pass_rate
     share = float((surface.pass_rate >= target).mean())
-    both = sentence(" and ".join(f.label for f in pair)).rstrip(".")
+    both = headed(" and ".join(f.label for f in pair))
     if answer.window is not None:
         along = [f"{f.label} {range_both(f, *Along(f).span(answer.window), report.shown)}" for f in pair]
         title = f"{percent(target)} is expected with {' and '.join(along)}"
@@ -202,7 +202,7 @@ def _profile_picture(report: StudyReport, f: Factor, found: Profile) -> Picture:
         title = cliff_sentence(study, cliffs[0], report.shown).split(". That")[0]
     else:
         ways, drop = f"{move(f, 'lower')} or {move(f, 'higher')}", 100 * float(np.ptp(found.pass_rate))
-        title = sentence(f"{f.label}: {ways} inside its range costs at most {drop:.0f} points").rstrip(".")
+        title = headed(f"{f.label}: {ways} inside its range costs at most {drop:.0f} points")
     return drawn(
         (4.1, 2.9),
         lambda ax: draw_profile(
@@ -238,7 +238,7 @@ def _strip_picture(report: StudyReport, f: Factor) -> Picture:
             window=_along(report, f),
         ),
         name=f"strip-{f.name}",
-        title=sentence(f"{f.label}: passed {listing(_shares(report, f))}").rstrip("."),
+        title=headed(f"{f.label}: passed {listing(_shares(report, f))}"),
         description=f"Coupons along {f.label}, passed above, failed below. {MARKS_KEY}",
     )
 

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from doe.domain.factors import Factor
+from doe.domain.outcome import hand_columns
 from doe.domain.space import Forbidden
 from doe.domain.study import Study
 from doe.domain.units import Shown, show
@@ -41,10 +42,9 @@ from doe.words.wording import (
     spread_both,
     stated,
 )
-from reports.downloads import frame_csv
 from reports.sheet.page import Pair
 from reports.study.inputs import HistoryRow, Provenance, StudyReport
-from reports.views import Column, PageTable, Reason
+from reports.views import Column, PageTable, Reason, frame_csv, heads
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -100,7 +100,7 @@ def level_table(report: StudyReport) -> PageTable | None:
     found = rated(report, [{**setpoint, f.name: level} for f, level in levels])
     return PageTable(
         "Other levels at the same settings, counted as the setpoint is",
-        (words("Factor"), words("Level"), number("Expected pass rate"), number("At least"), number("Hand-feel")),
+        heads("Factor | Level | Expected pass rate: | At least: | Hand-feel:"),
         tuple(
             (f.label, f"{level} (setpoint)" if level == setpoint[f.name] else level, *rates)
             for (f, level), rates in zip(levels, found, strict=True)
@@ -118,14 +118,7 @@ def cliff_table(report: StudyReport) -> PageTable:
         rows.append((f.label, move(f, c.direction), *amounts, errors, SIDE_WORDS[c.side]))
     return PageTable(
         "Where it breaks, one setting moved alone: the expected pass rate has dropped by 10 points",
-        (
-            words("Setting"),
-            words("Move"),
-            number("Breaks at"),
-            number("Distance"),
-            number("Setting errors"),
-            words("How"),
-        ),
+        heads("Setting | Move | Breaks at: | Distance: | Setting errors: | How"),
         tuple(rows),
     )
 
@@ -133,7 +126,7 @@ def cliff_table(report: StudyReport) -> PageTable:
 def coupon_table(report: StudyReport) -> PageTable:
     """Every coupon with settings, result, hand-feel and what was seen; waiting and void ones too."""
     study, results = report.study, report.results
-    people = [str(c) for c in results.columns if str(c).startswith("hand_")]
+    people = hand_columns(results)
     texts = [c for c in ("symptom", "note", "void") if c in results and results[c].fillna("").astype(str).any()]
 
     def setting(f: Factor, row: pd.Series) -> str:
@@ -339,15 +332,16 @@ def made_pairs(source: Provenance, made_at: datetime) -> Iterator[Pair]:
     yield Pair("report made", date_and_time(made_at) + (f" by {source.made_by}" if source.made_by else ""))
 
 
-def history_table(history: Sequence[HistoryRow]) -> PageTable | None:
-    """Who did what, when and why; None when no history was given."""
+HISTORY = "Who did what, and when"
+
+
+def history_table(history: Sequence[HistoryRow], caption: str = HISTORY, *, what: str = "What") -> PageTable | None:
+    """Who did what, when and why; None when nothing was done. Other tables than the history say why if it is known."""
     if not history:
         return None
-    return PageTable(
-        "Who did what, and when",
-        (words("When"), words("Who"), words("What"), words("Why")),
-        tuple((date_and_time(h.when), h.who, h.what, h.why) for h in history),
-    )
+    whys = caption == HISTORY or any(h.why for h in history)
+    rows = tuple((date_and_time(h.when), h.who, h.what, *((h.why,) if whys else ())) for h in history)
+    return PageTable(caption, heads(f"When | Who | {what}" + (" | Why" if whys else "")), rows)
 
 
 PRINTED = (

@@ -23,8 +23,6 @@ from doe.domain.factors import Factor
 from doe.domain.masks import is_forbidden
 from doe.domain.units import SYMBOLS, Shown
 from doe.setpoint.robust import HAND_BLUR, RobustRate, error_nodes
-from doe.surfaces.outcomes import expit
-from doe.surfaces.scaling import quadratic_features
 from doe.words.wording import (
     amount_both,
     decimals_of,
@@ -32,20 +30,16 @@ from doe.words.wording import (
     move,
     stated,
 )
+from reports.drawing.svg import Floats
 from reports.study.inputs import StudyReport
-from reports.study.proof import headed, number, rated, words
-from reports.views import PageTable, WhatIf
-
-Floats = NDArray[np.float64]
+from reports.study.proof import headed, rated
+from reports.views import PageTable, WhatIf, heads
 
 NODES = 64
 """Points that stand for the setting error; as many as the answer itself is computed with."""
 
 MOST_NUMBERS = 250_000
 """Draws carried in a page, in 32-bit numbers (1 MB); beyond, only the levels of the setpoint are carried."""
-
-AGREE = 5e-4
-"""How far the page's formula may be from the library's before the grid is taken: what no reader sees."""
 
 # The grid that stands in: levels by number of numeric factors, so that the page stays small whatever the study.
 LEVELS = {2: 21, 3: 13, 4: 8, 5: 6, 6: 4}
@@ -55,7 +49,7 @@ _LOGIT_STEP, _HAND_STEP = 0.02, 0.01  # finer than half a point of pass rate any
 
 @dataclass(frozen=True)
 class PanelDraws:
-    """Numbers the page computes with, and the sums it makes of them.
+    """Numbers the page computes with.
 
     Attributes
     ----------
@@ -70,7 +64,6 @@ class PanelDraws:
         Whether every combination of levels is carried.
     """
 
-    report: StudyReport
     logit: NDArray[np.float32]
     hand: NDArray[np.float32] | None
     lapse: NDArray[np.float32]
@@ -98,36 +91,7 @@ class PanelDraws:
             nodes = nodes[:1] * 0
         wanted = report.study.spec.hand_min if RobustRate(report.study, surfaces).uses_hand else None
         felt = None if hand is None else _short(hand)
-        return cls(report, _short(logit), felt, _short(surfaces.draws.lapse), _short(nodes), wanted, has_levels)
-
-    def rates(self, frame: pd.DataFrame) -> Floats:
-        """Robust pass rate as the page computes it, shape (draws, rows): the script's loops, written as arrays."""
-        scaling = self.report.surfaces.scaling
-        combination = scaling.combination(frame) if self.has_levels else np.zeros(len(frame), dtype=int)
-        out = np.empty((len(self.lapse), len(frame)))
-        for row, c in enumerate(combination):
-            columns = []
-            for j, f in enumerate(scaling.numeric):
-                value = float(frame[f.name].iloc[row]) + f.setting_sd * self.nodes[:, j].astype(float)
-                columns.append(scaling.z_of(f, np.maximum(value, 0.1 * f.low) if f.scale == "log" else value))
-            features = quadratic_features(np.column_stack(columns)).T
-            met = expit(self.logit[c].astype(float) @ features)
-            if self.hand is not None and self.wanted_hand is not None:
-                feel = np.clip(self.hand[c].astype(float) @ features, 1.0, 5.0)
-                met *= expit((feel - self.wanted_hand) / (HAND_BLUR * 0.55))
-            out[:, row] = (1 - self.lapse) * met.mean(axis=1)
-        return out
-
-    def agrees(self) -> bool:
-        """Whether the page's formula gives what the library gives, at the setpoint and all over the region."""
-        study, surfaces = self.report.study, self.report.surfaces
-        # without levels, the other places may lie at some that are not carried
-        frame = _places(self.report, 6)[: None if self.has_levels else 1]
-        ours, theirs = self.rates(frame), RobustRate(study, surfaces).draws(frame, nodes=NODES)
-        low = 1 - study.spec.assurance
-        means = ours.mean(axis=0) - theirs.mean(axis=0)
-        bounds = np.quantile(ours, low, axis=0) - np.quantile(theirs, low, axis=0)
-        return bool(np.abs([means, bounds]).max() < AGREE)
+        return cls(_short(logit), felt, _short(surfaces.draws.lapse), _short(nodes), wanted, has_levels)
 
     def data(self) -> dict[str, Any]:
         """What the script reads."""
@@ -155,8 +119,7 @@ def what_if(report: StudyReport) -> WhatIf:
     ----------
     report : StudyReport
     """
-    told = PanelDraws.of(report)
-    panel = told if told is not None and told.agrees() else None
+    panel = PanelDraws.of(report)
     study, spec = report.study, report.study.spec
     carries_levels = panel is not None and panel.has_levels
     data: dict[str, Any] = {
@@ -180,9 +143,10 @@ def what_if(report: StudyReport) -> WhatIf:
     stays = f"; {held} stays" if held and not carries_levels else ""
     how = "Computed in this page from the very draws behind the answer, setting error included."
     if panel is None:
-        how = "Read off a coarse grid of the same surfaces, so the last point may differ from the tables."
-    if told is None:
-        how = f"Surfaces of this kind cannot be computed in a page. {how}"
+        how = (
+            "Surfaces of this kind cannot be computed in a page. Read off a coarse grid of the same surfaces, so the "
+            "last point may differ from the tables."
+        )
     return WhatIf(
         as_script_data(data),
         f"Inside the tested ranges only{stays}. {how} A look around, not a recommendation.",
@@ -204,12 +168,7 @@ def off_table(report: StudyReport) -> PageTable:
     never = is_forbidden(study.forbidden, pd.DataFrame(rows))
     return PageTable(
         "When one setting alone is set off by one setting error",
-        (
-            words("Setting"),
-            number("Expected pass rate"),
-            number(f"At least ({stated(study.spec.assurance)} assurance)"),
-            number("Hand-feel"),
-        ),
+        heads(f"Setting | Expected pass rate: | At least ({stated(study.spec.assurance)} assurance): | Hand-feel:"),
         tuple(
             (headed(name), "never make this", "", hand) if is_never else (headed(name), rate, low, hand)
             for name, is_never, (rate, low, hand) in zip(names, never, rated(report, rows, 1), strict=True)
@@ -222,16 +181,6 @@ def as_script_data(data: Any) -> Markup:
     """JSON that may stand inside a script element: nothing in it can end the element."""
     text = json.dumps(data, separators=(",", ":"), allow_nan=False)
     return Markup(text.replace("<", "\\u003c"))
-
-
-def _places(report: StudyReport, count: int) -> pd.DataFrame:
-    """The setpoint, then settings all over the tested region, levels in turn."""
-    study = report.study
-    share = np.random.default_rng(1).uniform(-1, 1, (count, len(study.numeric)))
-    frame = pd.DataFrame({f.name: decode(f, share[:, j]) for j, f in enumerate(study.numeric)})
-    for f in study.categorical:
-        frame[f.name] = [f.levels[i % len(f.levels)] for i in range(count)]
-    return pd.concat([pd.DataFrame([dict(report.answer.setpoint)]), frame], ignore_index=True)[list(study.factor_names)]
 
 
 def _grid(report: StudyReport) -> dict[str, Any]:

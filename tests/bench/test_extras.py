@@ -31,8 +31,7 @@ def failed(desk):
 
 
 def test_a_coupon_with_a_symptom_leads_to_its_causes(desk, failed):
-    from doe.symptoms.diagnosis import Evidence, diagnose
-    from doe.symptoms.odds import shop_odds
+    from doe.symptoms.diagnosis import Evidence, diagnose, shop_odds
 
     page = failed.get("/c/1/R1-04")
     assert 'href="/wrong/1/R1-04"' in page.text

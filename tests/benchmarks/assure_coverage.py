@@ -21,19 +21,18 @@ import pandas as pd
 
 from doe.assure.binomial import pass_rate_high, pass_rate_low, wilson_interval
 from doe.assure.comparison.equivalence import compare_hand
-from doe.assure.comparison.rate_difference import (
+from doe.assure.comparison.plan import (
     Pairs,
     non_inferior_pairs,
     non_inferior_separate,
     paired_difference,
     separate_difference,
 )
+from doe.assure.confirmation.attempts import combine_with_study
 from doe.assure.confirmation.claims import claim_limits, claim_plan
-from doe.assure.confirmation.combination import combine_with_study
-from doe.assure.confirmation.hand_prediction import predict_hand
+from doe.assure.confirmation.verdict import predict_hand
 from doe.assure.gauges.dates import measure_drift
-from doe.assure.gauges.display import fit_display
-from doe.assure.gauges.error_line import fit_error_line
+from doe.assure.gauges.display import fit_display, fit_error_line
 from doe.assure.gauges.platen import place_name
 from doe.assure.gauges.setting_error import measure_setting_error
 from doe.assure.people.concordance import kendall_w, lean_of_people, score_agreement
@@ -180,7 +179,7 @@ def cohen(n: int, share: float, errors: float) -> Case:
             [errors * (1 - errors), share * errors**2 + (1 - share) * (1 - errors) ** 2],
         ]
     )
-    truth = kappa_of_table(cells, coupons=1000).kappa
+    truth = kappa_of_table(1000 * cells).kappa
 
     def case(rng: np.random.Generator) -> bool:
         found = kappa_of_table(rng.multinomial(n, cells.ravel()).reshape(2, 2), assurance=LEVEL)
@@ -302,7 +301,7 @@ def display(readings: int) -> Case:
             GaugeReading("press", float(s), None, float(0.96 * s + 1 + probe + rng.normal(0, 0.5))) for s in settings
         ]
         wanted = 0.96 * 150 + 1
-        found = fit_display(taken, "press", reading_u_delta_degc=0.5).dial(wanted, LEVEL)
+        found = fit_display(taken, "press").dial(wanted, LEVEL)
         return found.low_degc <= 150 <= found.high_degc
 
     return case

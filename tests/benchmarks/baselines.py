@@ -13,7 +13,7 @@ from doe.domain.coding import decode, round_settings
 from doe.domain.outcome import HAND_PREFIX
 from doe.domain.spec import HAND_STEP
 from doe.domain.study import Study
-from doe.practice.centre import centre
+from doe.practice.drill_line import centre
 from doe.practice.lines import SimulatedLine
 
 Setpoint = Mapping[str, float | str]

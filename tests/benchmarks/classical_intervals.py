@@ -2,7 +2,7 @@
 
 Usage::
 
-    python -m tests.benchmarks.classical_intervals --tables intervals,alarms,limits
+    python -m tests.benchmarks.classical_intervals --tables intervals,alarms,limits --plans 300 --rounds 240 --sets 12
 
 Three tables:
 
@@ -16,6 +16,7 @@ Three tables:
 
 from __future__ import annotations
 
+import argparse
 from dataclasses import replace
 
 import numpy as np
@@ -46,7 +47,7 @@ def strip_plot(rng: np.random.Generator, coupons: int, batches: int) -> tuple[np
     return settings.astype(float), cure, press
 
 
-def measure_mixed(kind: str, coupons: int, batches: int, batch_sd: float, plans: int = 300) -> list[str]:
+def measure_mixed(kind: str, coupons: int, batches: int, batch_sd: float, plans: int) -> list[str]:
     """A row: shares of intervals that hold."""
     rng = np.random.default_rng(1)
     terms = build_terms(FACTORS, kind)
@@ -85,7 +86,7 @@ def alarms(checks: ClassicalChecks) -> list[float]:
 
 
 def measure_alarms(
-    kind: str, coupons: int, order: str, *, batch_sd: float = 0.25, coupon_sd: float = 0.25, runs: int = 240
+    kind: str, coupons: int, order: str, *, runs: int, batch_sd: float = 0.25, coupon_sd: float = 0.25
 ) -> list[list[str]]:
     """Two rows: shares of rounds with an alarm, with the batches and by least squares."""
     study = doe.Study("bench", tuple(doe.usual_factor(name) for name in FACTORS))
@@ -118,7 +119,7 @@ def measure_alarms(
     return lines
 
 
-def measure_firth(factors: int, kind: str, sets: int = 12) -> list[str]:
+def measure_firth(factors: int, kind: str, sets: int) -> list[str]:
     """A row: limits that other starts show to be too narrow."""
     terms = build_terms(FACTORS[:factors], kind)
     narrow, limits = 0, 0
@@ -143,7 +144,7 @@ def measure_firth(factors: int, kind: str, sets: int = 12) -> list[str]:
     return [str(len(terms)), str(narrow), str(limits)]
 
 
-def intervals() -> str:
+def intervals(given: argparse.Namespace) -> str:
     """First table."""
     cases = (
         ("main", 24, 6, 0.0),
@@ -154,10 +155,10 @@ def intervals() -> str:
         ("quadratic", 28, 12, 0.5),
     )
     head = ["model", "batch sd (coupon sd 0.5)", "mixed: cure / press / coupon", "ordinary least squares: the same"]
-    return table(head, [measure_mixed(*case) for case in cases])
+    return table(head, [measure_mixed(*case, given.plans) for case in cases])
 
 
-def alarm_rates() -> str:
+def alarm_rates(given: argparse.Namespace) -> str:
     """Second table."""
     plans = (
         ("full", 20, "batched"),
@@ -168,14 +169,15 @@ def alarm_rates() -> str:
     )
     none = ["drift", "curvature", "effect set once a batch", "effect within batches"]
     head = ["plan", "judged", *(f"{what}, none there" for what in none)]
-    rows = [row for plan in plans for row in measure_alarms(*plan)]
+    rows = [row for plan in plans for row in measure_alarms(*plan, runs=given.rounds)]
     return table([*head, f"drift of {DRIFT} found", f"rise of {RISE} at the centre found"], rows)
 
 
-def narrow_limits() -> str:
+def narrow_limits(given: argparse.Namespace) -> str:
     """Third table."""
     sizes = ((3, "main"), (3, "interactions"), (3, "quadratic"), (4, "quadratic"))
-    return table(["terms", "limits too narrow", "limits"], [measure_firth(factors, size) for factors, size in sizes])
+    rows = [measure_firth(factors, size, given.sets) for factors, size in sizes]
+    return table(["terms", "limits too narrow", "limits"], rows)
 
 
 TABLES = {"intervals": intervals, "alarms": alarm_rates, "limits": narrow_limits}
@@ -185,10 +187,14 @@ def main() -> None:
     """Print the tables asked for."""
     parser = arguments(__doc__)
     parser.add_argument("--tables", default=",".join(TABLES), help="comma list")
+    parser.add_argument("--plans", type=int, default=300, help="random strip plots a row of the first table")
+    parser.add_argument("--rounds", type=int, default=240, help="rounds a row of the second table, in twelves")
+    parser.add_argument("--sets", type=int, default=12, help="sets of coupons a row of the third table")
     given = parser.parse_args()
-    with written(given, __file__, __doc__, cases="300 plans a row; 240 rounds a row; 12 sets a row"):
+    cases = f"{given.plans} plans a row; {given.rounds} rounds a row; {given.sets} sets a row"
+    with written(given, __file__, __doc__, cases=cases):
         for name in given.tables.split(","):
-            print(f"### {name.capitalize()}\n\n{TABLES[name]()}\n", flush=True)
+            print(f"### {name.capitalize()}\n\n{TABLES[name](given)}\n", flush=True)
 
 
 if __name__ == "__main__":

@@ -29,13 +29,9 @@ import pandas as pd
 from doe.domain.factors import DEFAULT_FACTORS, usual_factor
 from doe.domain.study import Study
 from doe.practice.lines import make_line
-from doe.symptoms.catalogue import SURENESS, Cause, Pointer
-from doe.symptoms.diagnosis import Evidence, diagnose
-from doe.symptoms.faults import FAULTS, fault
+from doe.symptoms.catalogue import FAULTS, LOOKS, SLIP, SURENESS, Cause, Look, Pointer, fault, symptom
+from doe.symptoms.diagnosis import FAULT_KEYS, SYMPTOMS, Evidence, diagnose, starting_odds
 from doe.symptoms.known import Known, shifts
-from doe.symptoms.looks import LOOKS, SLIP, Look
-from doe.symptoms.odds import FAULT_KEYS, SYMPTOMS, starting_odds
-from doe.symptoms.reading import symptom
 from tests.benchmarks.results import Figures, arguments, table, written
 
 FIRST_SEED = 30_000

@@ -93,7 +93,7 @@ def planned(shop_with):
 def score(shop, failed: dict[str, str], *, coupons: int = 12, hand: bool = True, washed: bool = True) -> None:
     """Score the first coupons: those named fail with that symptom, the others pass."""
     from doe.domain.score import ScoreEntry
-    from doe.symptoms.reading import side_of
+    from doe.symptoms.catalogue import side_of
 
     with shop.open() as book:
         names = list(book.plan_coupons(STUDY)["coupon"])[:coupons]

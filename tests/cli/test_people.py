@@ -11,7 +11,7 @@ import pytest
 from jinja2 import meta
 
 from doe.acts.scoring.people import looks_of, people_of_study, record_looks
-from doe.assure.people.repeats import judge_repeats
+from doe.assure.people.agreement import judge_repeats
 from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry, SecondLook
 from doe.words.people import agreement_words, missing_words, repeat_words

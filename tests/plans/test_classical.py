@@ -11,9 +11,8 @@ from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.plans.build import make_plan
 from doe.plans.classical import base_points, base_size, edges, sizes, star, two_level
-from doe.plans.model import expand
 from doe.plans.points import coded_of
-from doe.plans.variance import rank_of
+from doe.plans.variance import expand, rank_of
 from tests.plans.studies import plain, usual
 
 

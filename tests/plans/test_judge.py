@@ -18,11 +18,9 @@ from doe.domain.stack import Line, Machine
 from doe.domain.study import Study
 from doe.plans.build import add_round, augment_plan, make_plan
 from doe.plans.compare import compare_plans, left_out
-from doe.plans.effects import BATCH_RATIO, main_effects, smallest_effect
-from doe.plans.judge import judge_plan
-from doe.plans.model import expand, region, region_moments
+from doe.plans.judge import BATCH_RATIO, judge_plan, main_effects, smallest_effect
 from doe.plans.points import coded_of
-from doe.plans.variance import continuous_optimum, design_matrix, precision
+from doe.plans.variance import continuous_optimum, design_matrix, expand, precision, region, region_moments
 from tests.plans.studies import plain, usual
 
 

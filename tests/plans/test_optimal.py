@@ -11,10 +11,9 @@ from doe.domain.errors import InputError
 from doe.domain.masks import is_forbidden
 from doe.plans.build import augment_plan, make_plan
 from doe.plans.judge import judge_plan
-from doe.plans.model import expand, region_moments, term_names
 from doe.plans.optimal import optimal_points
 from doe.plans.points import centre_points, coded_of
-from doe.plans.variance import precision
+from doe.plans.variance import expand, precision, region_moments, term_names
 from tests.plans.studies import plain, usual
 
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from doe.plans import route as route_module
-from doe.plans.route import cheapest_route, route_cost
+from doe.plans import order as route_module
+from doe.plans.order import cheapest_route, route_cost
 
 
 def brute_force(cost, start, end):

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 import doe
-from doe.practice.centre import centre
+from doe.practice.drill_line import centre
 from doe.practice.lines import make_line
 from tests.benchmarks.baselines import best_coupon, one_factor_at_a_time
 

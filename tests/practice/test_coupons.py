@@ -9,10 +9,9 @@ import pytest
 
 import doe
 from doe.domain.results import read_results
-from doe.practice.coupons import _SEEN, Scoring
-from doe.practice.habits import Habits
+from doe.practice.coupons import _SEEN, Habits, Scoring
 from doe.practice.lines import SimulatedLine, make_line
-from doe.symptoms.reading import side_of
+from doe.symptoms.catalogue import side_of
 
 
 def many(line: SimulatedLine, rows: int, **settings: float) -> pd.DataFrame:

@@ -14,8 +14,7 @@ from doe.practice.drill_fault import FindFault
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
 from doe.practice.drills import DRILLS, reply, start
-from doe.symptoms.catalogue import CATALOGUE
-from doe.symptoms.faults import FAULTS
+from doe.symptoms.catalogue import CATALOGUE, FAULTS
 from doe.words import practice as words
 from tests.practice.replay import replay
 

@@ -17,8 +17,7 @@ from doe.practice.drill import named_study
 from doe.practice.drill_line import CENTRE_AT_MOST, line_to_tune
 from doe.practice.lines import REACHABLE, SimulatedLine, make_line
 from doe.practice.materials import CLOTHS, POWDERS, Cloth
-from doe.practice.room import Room
-from doe.practice.world import bond_line_path, on_cloth, seconds_to, workshop_line
+from doe.practice.world import Room, bond_line_path, on_cloth, seconds_to, workshop_line
 
 JERSEY, FLEECE = CLOTHS[0], CLOTHS[1]
 

@@ -32,8 +32,8 @@ def test_cohens_weighted_kappa():
         rows.pivot_table(index="rater_a", columns="rater_b", values=c).to_numpy()
         for c in ("proportion", "disagreement_weight")
     )
-    assert kappa_of_table(p, coupons=200).kappa == pytest.approx(0.492, abs=5e-4)
-    assert kappa_of_table(p, disagreement=v, coupons=200).kappa == pytest.approx(0.348, abs=5e-4)
+    assert kappa_of_table(200 * p).kappa == pytest.approx(0.492, abs=5e-4)
+    assert kappa_of_table(200 * p, disagreement=v).kappa == pytest.approx(0.348, abs=5e-4)
 
 
 def test_fleiss_kappa_of_thirty_patients():

@@ -54,9 +54,3 @@ def test_sizes_for_parallel_groups(row):
         row["kind"].replace("_", "-"), row["margin_over_sigma"], sd=1, alpha=row["alpha_one_sided"], power=row["power"]
     )
     assert size == row["n_per_group"]
-
-
-def test_sizes_for_means_by_normal_theory():
-    # S.-C. Chow, J. Shao and H. Wang, Sample Size Calculations in Clinical Research, ch. 3. From memory.
-    assert coupons_for_means("difference", 0.05, sd=0.10, alpha=0.025, power=0.80, normal=True) == 63
-    assert coupons_for_means("non-inferiority", 0.05, sd=0.10, alpha=0.05, power=0.80, normal=True) == 50

@@ -16,12 +16,11 @@ from doe.domain.stack import Line
 from doe.domain.study import Study
 from doe.plans.classical import edges, star, two_level
 from doe.plans.confusion import alias_chains, aliases, resolution, words_of
-from doe.plans.effects import smallest_effect
-from doe.plans.model import expand
+from doe.plans.judge import smallest_effect
 from doe.plans.order import order_round
 from doe.plans.points import FloatArray
 from doe.plans.timing import random_settling
-from doe.plans.variance import design_matrix, precision
+from doe.plans.variance import design_matrix, expand, precision
 from tests.plans.generators import folded, generated
 
 HERE = Path(__file__).parent

@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from doe.assure.comparison.rate_difference import non_inferior_separate, separate_difference
+from doe.assure.comparison.plan import non_inferior_separate, separate_difference
 
 HERE = Path(__file__).parent
 

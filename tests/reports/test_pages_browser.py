@@ -275,9 +275,9 @@ def test_the_grid_that_stands_in_is_blended_as_the_library_does(browser, tmp_pat
     import numpy as np
 
     from doe.domain.coding import code
-    from tests.reports.study.test_whatif import Other, blended, settings_at
+    from tests.reports.study.test_whatif import blended, settings_at
 
-    monkeypatch.setattr("reports.study.whatif.RobustRate", Other)
+    monkeypatch.setattr("reports.study.whatif.PanelDraws.of", lambda _: None)
     report = samples()["two factors"]
     path = tmp_path / "grid.html"
     path.write_text(study_report(report), encoding="utf-8")

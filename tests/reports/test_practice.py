@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from doe.domain.units import Shown
-from doe.symptoms.reading import symptom
+from doe.symptoms.catalogue import symptom
 from doe.words import practice as words
 from reports.pages import render
 from reports.practice import map_finding, practice_page

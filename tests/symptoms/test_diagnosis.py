@@ -13,13 +13,19 @@ from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.limits import Limits
 from doe.symptoms.advice import ReferenceSettings, advise
-from doe.symptoms.catalogue import CATALOGUE
-from doe.symptoms.diagnosis import Evidence, diagnose, outcome_probabilities
-from doe.symptoms.faults import FAULTS, SHOWS, fault
+from doe.symptoms.catalogue import CATALOGUE, FAULTS, LOOKS, SHOWS, fault, look
+from doe.symptoms.diagnosis import (
+    FAULT_KEYS,
+    SYMPTOMS,
+    Case,
+    Evidence,
+    diagnose,
+    outcome_probabilities,
+    shop_odds,
+    starting_odds,
+    states,
+)
 from doe.symptoms.known import Known, shifts
-from doe.symptoms.looks import LOOKS, look
-from doe.symptoms.noisy_or import states
-from doe.symptoms.odds import FAULT_KEYS, SYMPTOMS, Case, shop_odds, starting_odds
 
 KEYS = [s.key for s in CATALOGUE]
 

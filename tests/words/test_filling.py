@@ -9,7 +9,7 @@ import pytest
 from doe.domain.jsonable import packaged_table
 from doe.domain.units import Shown
 from doe.practice.drill import Code
-from doe.symptoms.faults import FAULTS
+from doe.symptoms.catalogue import FAULTS
 from doe.symptoms.known import _MOVES, BecauseCode
 from doe.words.diagnosis import _BECAUSE
 from doe.words.facts import Reader, filled

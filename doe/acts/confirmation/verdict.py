@@ -18,13 +18,14 @@ from doe.acts.study.next_step import NextStep
 from doe.acts.study.rounds import confirmation_counts
 from doe.assure.confirmation.attempts import (
     Attempt,
+    Combination,
     ConfirmationPlan,
     ConfirmationVerdict,
     assurance_over,
     attempt_of,
+    combine_with_study,
     same_setting,
 )
-from doe.assure.confirmation.combination import Combination, combine_with_study
 from doe.assure.confirmation.verdict import coupon_states
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord

@@ -16,11 +16,18 @@ from statistics import fmean
 import pandas as pd
 
 from doe.acts.base import today
-from doe.assure.gauges.cautions import caution, gauge_cautions, machine_cautions, machine_temperatures, refuse_dial
 from doe.assure.gauges.line import GaugedLine, gauge_line
 from doe.assure.gauges.platen import spot_of
 from doe.assure.gauges.readings import true_reading
-from doe.assure.gauges.summary import SuggestedError, suggested_error
+from doe.assure.gauges.summary import (
+    SuggestedError,
+    caution,
+    gauge_cautions,
+    machine_cautions,
+    machine_temperatures,
+    refuse_dial,
+    suggested_error,
+)
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.coding import inward, to_step
@@ -51,7 +58,7 @@ def gauged_line(book: Book, line: StudyRecord | Line | str, *, on: date | None =
     -------
     GaugedLine
         ``dial(factor, surface_degc)`` and ``surface(factor, dial_degc)`` give a `MachineSetting` with its standard
-        uncertainty, or None for a factor that is no temperature of a machine; `doe.assure.gauges.cautions` says what to
+        uncertainty, or None for a factor that is no temperature of a machine; `doe.assure.gauges.summary` says what to
         be careful about in a study.
 
     Raises

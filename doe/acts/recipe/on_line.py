@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from doe.acts.gauges.line import USUAL_STEP_DEGC, Dial, dial_ends, dials_on, gauged_line
-from doe.assure.gauges.cautions import status_caution
 from doe.assure.gauges.line import GaugedLine
+from doe.assure.gauges.summary import status_caution
 from doe.book.book import Book
 from doe.domain.finding import Finding
 from doe.domain.limits import CEILING_DEGC

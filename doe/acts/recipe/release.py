@@ -13,7 +13,7 @@ from doe.acts.gauges.line import Dials, dials_of
 from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.study.fits import Fitted, answer_from, fit_of
 from doe.assure.confirmation.attempts import same_setting
-from doe.assure.gauges.cautions import refuse_dial
+from doe.assure.gauges.summary import refuse_dial
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import NAME_LENGTH, InputError, InputErrors, check_line, quoted

@@ -35,7 +35,8 @@ from doe.words.recipe.card import confirmation_sentence
 from doe.words.study.state import deviation, prior_told
 from doe.words.wording import local
 from reports.files import write_whole
-from reports.recipe.story import RecipeStory, Reproduction, RoundFacts, Told, recipe_story
+from reports.recipe.story import RecipeStory, Reproduction, RoundFacts, recipe_story
+from reports.study.inputs import HistoryRow
 
 CASE = "case"
 """Topic of the notes that hold the shop's diagnosed cases."""
@@ -117,7 +118,7 @@ def tell_story(
         left_out=not_possible,
         plan_notes=rounds[0].notes if rounds else (),
         deviations=tuple(
-            Told(local(d.when), d.who, deviation(d.what, record.study, shown), d.why)
+            HistoryRow(local(d.when), d.who, deviation(d.what, record.study, shown), d.why)
             for d in deviations_of(book, record)
         ),
         others=others,
@@ -125,12 +126,12 @@ def tell_story(
         attempts=() if confirmed is None else confirmed.attempts,
         items=_items(book, record, kept, answer),
         comparisons=tuple(
-            Told(local(c.begun_at), c.begun_by, *said((c.fact,)))
+            HistoryRow(local(c.begun_at), c.begun_by, *said((c.fact,)))
             for c in comparisons_of(book, recipe.name)
             if c.begun_at >= kept.at
         ),
         cases=tuple(
-            Told(local(note.at), note.who, case_told(note.data["symptoms"], note.data["cause"]))
+            HistoryRow(local(note.at), note.who, case_told(note.data["symptoms"], note.data["cause"]))
             for note in book.notes(CASE)
             if note.name in (record.name, recipe.name) and note.at >= kept.at
         ),
@@ -222,10 +223,10 @@ def _plans(book: Book, record: StudyRecord) -> tuple[Any, tuple[Any, ...], tuple
     )
 
 
-def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[Told, ...]:
+def _readings(book: Book, record: StudyRecord, until: datetime, shown: Shown) -> tuple[HistoryRow, ...]:
     """Gauge readings that were in the book at the release."""
     told = (
-        Told(local(k.reading.taken_at or k.at), k.who, reading(k.reading, shown, withdrawn=k.withdrawn))
+        HistoryRow(local(k.reading.taken_at or k.at), k.who, reading(k.reading, shown, withdrawn=k.withdrawn))
         for k in book.gauge_history(record.line.name)
         if k.at <= until
     )

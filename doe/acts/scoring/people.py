@@ -12,8 +12,15 @@ import numpy as np
 import pandas as pd
 
 from doe.acts.base import Key, usual_seed
-from doe.assure.people.agreement import HandAgreement, PassAgreement, judge_hand_agreement, judge_pass_agreement
-from doe.assure.people.repeats import AGAIN, Repeat, judge_repeats
+from doe.assure.people.agreement import (
+    AGAIN,
+    HandAgreement,
+    PassAgreement,
+    Repeat,
+    judge_hand_agreement,
+    judge_pass_agreement,
+    judge_repeats,
+)
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.errors import InputError

@@ -32,9 +32,8 @@ from reports.pages import render
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 from reports.sheet.labels import GRIDS, LabelGrid, check_link, labels_page
 from reports.sheet.page import sheet_page
-from reports.study.inputs import Provenance, StudyReport
+from reports.study.inputs import CouponPhoto, Provenance, StudyReport, photos_for_page
 from reports.study.page import study_report
-from reports.study.photos import CouponPhoto, photos_for_page
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import pandas as pd
 from scipy.stats import nct, norm, t
 
 from doe.domain.finding import Finding, Value
-from doe.domain.outcome import HAND_PREFIX
+from doe.domain.outcome import hand_columns
 from doe.domain.spec import HAND_STEP
 from doe.surfaces.classical.mixed import fit_mixed
 
@@ -66,7 +66,7 @@ def equivalence_of(
     df: float,
     *,
     margin: float,
-    alpha: float = 0.10,
+    alpha: float,
     rounding: float = 0.0,
     notes: tuple[Finding, ...] = (),
 ) -> Equivalence:
@@ -86,12 +86,12 @@ def equivalence_of(
     ----------
     D. J. Schuirmann (1987), *Journal of Pharmacokinetics and Biopharmaceutics* 15, 657-680 (from memory).
     """
-    half = float(t.ppf(1 - alpha, df)) * se + rounding
+    half = t.ppf(1 - alpha, df) * se + rounding
     low, high = difference - half, difference + half
     up, down = difference + margin - rounding, difference - margin + rounding
     t_low = up / se if se > 0 else math.inf if up > 0 else -math.inf
     t_high = down / se if se > 0 else -math.inf if down < 0 else math.inf
-    p = max(float(t.sf(t_low, df)), float(t.cdf(t_high, df)))
+    p = max(t.sf(t_low, df), t.cdf(t_high, df))
     return Equivalence(
         difference,
         se,
@@ -133,7 +133,7 @@ def compare_hand(scored: pd.DataFrame, *, margin: float = 0.5, alpha: float = 0.
     (`rounding_bias`): people who all give the same half say nothing of what lies between two halves.
     """
     keep = [c for c in ("material", "stroke", "cure_batch", "role") if c in scored.columns]
-    people = [c for c in scored.columns if str(c).startswith(HAND_PREFIX)]
+    people = hand_columns(scored)
     rows = scored[keep].assign(print=range(len(scored)))
     rows[people] = scored[people].apply(pd.to_numeric, errors="coerce")
     long = rows.melt([*keep, "print"], var_name="person", value_name="score").dropna(subset="score")
@@ -210,7 +210,6 @@ def coupons_for_means(
     sd: float,
     alpha: float = 0.10,
     power: float = 0.80,
-    normal: bool = False,
     paired: bool = False,
 ) -> int:
     """Coupons of each material (or strokes, if paired) to decide on a difference of means.
@@ -227,14 +226,11 @@ def coupons_for_means(
     alpha : float
         One-sided risk.
     power : float
-    normal : bool
-        Normal theory (closed form, one or two too few) instead of the noncentral t.
     paired : bool
 
     References
     ----------
-    S. A. Julious (2004), *Statistics in Medicine* 23, 1921-1986 (equivalence with power 2 P - 1); S.-C. Chow, J. Shao
-    and H. Wang (2008), *Sample Size Calculations in Clinical Research*, ch. 3 (normal theory). From memory.
+    S. A. Julious (2004), *Statistics in Medicine* 23, 1921-1986 (equivalence with power 2 P - 1). From memory.
 
     Examples
     --------
@@ -244,12 +240,10 @@ def coupons_for_means(
     need = (1 + power) / 2 if aim == "equivalence" else power
     groups = 1 if paired else 2
     rough = groups * ((norm.ppf(1 - alpha) + norm.ppf(need)) * sd / difference) ** 2
-    if normal:
-        return max(math.ceil(rough - 1e-9), 2)
     n = max(math.floor(rough * 0.9), 2)
     while True:
         df = groups * (n - 1)
         away = difference / sd * math.sqrt(n / groups)
-        if float(nct.sf(t.ppf(1 - alpha, df), df, away)) >= need:
+        if nct.sf(t.ppf(1 - alpha, df), df, away) >= need:
             return n
         n += 1

@@ -12,8 +12,7 @@ from scipy.stats import binom
 
 from doe.assure.binomial import pass_rate_high
 from doe.assure.comparison.equivalence import Equivalence, HandCode, compare_hand, coupons_for_means
-from doe.assure.comparison.plan import strokes_for_rates
-from doe.assure.comparison.rate_difference import (
+from doe.assure.comparison.plan import (
     NonInferiority,
     Pairs,
     RateDifference,
@@ -21,12 +20,13 @@ from doe.assure.comparison.rate_difference import (
     non_inferior_separate,
     paired_difference,
     separate_difference,
+    strokes_for_rates,
 )
 from doe.assure.confirmation.allocation import CORNER_COUPONS, SETPOINT
 from doe.assure.confirmation.verdict import CornerResult, coupon_states, judge_corner
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
-from doe.domain.outcome import HAND_PREFIX
+from doe.domain.outcome import hand_columns
 from doe.domain.spec import Spec
 
 ComparisonVerdict = Literal["same recipe holds", "retune", "not enough coupons yet"]
@@ -297,7 +297,7 @@ def _edges(rows: pd.DataFrame, spec: Spec) -> Iterator[EdgeComparison]:
 
 def _hand(here: pd.DataFrame, spec: Spec, margin: float, risk: float) -> Equivalence | None:
     """Equivalence of hand-feel; None where nobody asks for it, or one of the materials is hardly scored."""
-    scored = here[[c for c in here.columns if str(c).startswith(HAND_PREFIX)]].notna().any(axis=1)
+    scored = here[hand_columns(here)].notna().any(axis=1)
     fewest = min(int((scored & (here["material"] == m)).sum()) for m in (NEW, OLD))
     return None if spec.hand_min is None or fewest < 2 else compare_hand(here, margin=margin, alpha=risk)
 
@@ -398,7 +398,7 @@ def _notes(found: Comparison, spec: Spec) -> tuple[Finding, ...]:
     rates = found.rates
     said = []
     failed = rates.old_units - rates.old_passed
-    chance = float(binom.sf(failed - 1, rates.old_units, 1 - spec.pass_rate)) if failed else 1.0
+    chance = binom.sf(failed - 1, rates.old_units, 1 - spec.pass_rate) if failed else 1.0
     if chance < SURPRISE:
         said.append(
             Finding(

@@ -10,8 +10,7 @@ from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 from scipy.stats import binom, nbinom
 
-from doe.assure.binomial import chance_to_accept, coupons_for_failures, pass_rate_high, pass_rate_low
-from doe.domain.errors import InputError
+from doe.assure.binomial import coupons_for_failures, pass_rate_high, pass_rate_low
 
 ClaimState = Literal["accepted", "not accepted", "open"]
 
@@ -58,17 +57,9 @@ class ClaimPlan:
         mean += (refuse * nbinom.pmf(refuse - refused, refused, 1 - drawn)).sum(axis=1)
         return float(mean.mean())
 
-    def rate_for(self, chance: float = 0.90) -> float:
-        """True pass rate that the plan accepts with the given probability: below it, expect to be sent back.
-
-        Raises
-        ------
-        InputError
-            If the chance is not between 0 and 1.
-        """
-        if not 0 < chance < 1:
-            raise InputError("chance to accept", chance, "between 0 and 1", "Write 90 % as 0.90.")
-        return float(brentq(lambda p: chance_to_accept(p, self.units, failures=self.failures) - chance, 0.0, 1.0))
+    def rate_for(self, chance: float) -> float:
+        """True pass rate that the plan accepts with the given probability: below it, expect to be sent back."""
+        return brentq(lambda p: self.chance(p) - chance, 0.0, 1.0)
 
     def state(self, passed: int, failed: int) -> ClaimState:
         """Verdict as soon as it is certain, whatever the units still to come do."""
@@ -122,11 +113,6 @@ def claim_limits(
     -------
     ClaimLimits
 
-    Raises
-    ------
-    InputError
-        If a count is below 0.
-
     Notes
     -----
     Units still waiting count as failed for the lower limit and as passed for the upper one, since failures show earlier
@@ -143,8 +129,6 @@ def claim_limits(
     made = passed + failed + waiting
     if made == 0:
         return ClaimLimits(0.0, 1.0, False)
-    if min(passed, failed, waiting) < 0:
-        raise InputError("confirmation", f"{passed} passed, {failed} failed", "counts of 0 or more", "Count again.")
     best = min(passed + waiting if any_passed is None else any_passed, made)
     state = plan.state(passed, failed)
     low = pass_rate_low(passed, made, plan.assurance)

@@ -12,15 +12,15 @@ import numpy as np
 import pandas as pd
 from scipy.stats import t
 
-from doe.assure.gauges.platen import spot_of
+from doe.assure.gauges.platen import CENTRE, spot_of
 from doe.assure.gauges.readings import readings_of, true_reading
-from doe.domain.errors import InputError
 from doe.domain.gauge import USUAL_INTERVAL_DAYS, GaugeReading, MachineKind
 
 TOLERATED_DELTA_DEGC = 5.0
 """Change of a machine that a recipe survives without being dialled in again (common practice, no source)."""
 
 _YEAR_DAYS = 365.25
+_DAY_U_DELTA_DEGC = 1.0  # standard uncertainty of one day's mean (the gauge's placing), where too few days show it
 
 
 @dataclass(frozen=True)
@@ -67,49 +67,24 @@ class GaugeStatus:
     tolerated_delta_degc: float
 
 
-def measure_drift(
-    readings: Sequence[GaugeReading],
-    machine: MachineKind,
-    *,
-    place: str = "centre",
-    day_u_delta_degc: float = 1.0,
-    assurance: float = 0.90,
-) -> GaugeDrift:
+def measure_drift(readings: Sequence[GaugeReading], machine: MachineKind, *, assurance: float = 0.90) -> GaugeDrift:
     """Drift of a machine from readings on several days.
 
     Parameters
     ----------
     readings : sequence of GaugeReading
-        With times; those of the machine at ``place``, all of the machine if none was taken there.
+        At least one of the machine with a time; those at its centre are used, all if none was taken there.
     machine : {"oven", "press"}
-    place : str
-    day_u_delta_degc : float
-        Standard uncertainty of one day's mean (the gauge's placing), used where fewer than four days cannot show it.
     assurance : float
         Of the two-sided limits.
-
-    Returns
-    -------
-    GaugeDrift
-
-    Raises
-    ------
-    InputError
-        If there is no reading with a time.
 
     Notes
     -----
     One day counts once however often the machine was read on it. A gauge that drifts itself cannot be told from a
     machine that does.
     """
-    if not 0 < assurance < 1:
-        raise InputError("assurance", assurance, "between 0 and 1", "Write 90 % as 0.90.")
     own = [r for r in readings_of(readings, machine) if r.taken_at is not None]
-    here = [r for r in own if spot_of(r.place) == spot_of(place)] or own
-    if not here:
-        raise InputError(
-            f"gauge of the {machine}", "readings without a time", "readings with a time", "Say when they were taken."
-        )
+    here = [r for r in own if spot_of(r.place) == spot_of(CENTRE)] or own
     frame = pd.DataFrame(
         {
             "day": [r.taken_at.date() for r in here if r.taken_at is not None],
@@ -133,18 +108,12 @@ def measure_drift(
     if spare >= 2:
         sd, df = observed, float(spare)
     else:
-        sd, df = max(observed, day_u_delta_degc), math.inf
-    half = float(t.ppf((1 + assurance) / 2, df)) * sd / math.sqrt(spread)
+        sd, df = max(observed, _DAY_U_DELTA_DEGC), math.inf
+    half = t.ppf((1 + assurance) / 2, df) * sd / math.sqrt(spread)
     return GaugeDrift(machine, sessions, slope, slope - half, slope + half, changed, abs(slope) > half)
 
 
-def due_day(
-    last: date,
-    *,
-    drift: GaugeDrift | None = None,
-    interval_days: int = USUAL_INTERVAL_DAYS,
-    tolerated_delta_degc: float = TOLERATED_DELTA_DEGC,
-) -> date:
+def due_day(last: date, *, drift: GaugeDrift | None = None) -> date:
     """Day by which a machine should be measured again.
 
     Parameters
@@ -153,40 +122,20 @@ def due_day(
         Of the latest readings.
     drift : GaugeDrift, optional
         A clear drift brings the day forward, to when its faster limit reaches what is tolerated.
-    interval_days : int
-        At the latest after so many days.
-    tolerated_delta_degc : float
-        Change that does no harm yet.
-
-    Raises
-    ------
-    InputError
-        If the interval or the tolerated drift is not above 0.
 
     Examples
     --------
     >>> due_day(date(2030, 1, 1))
     datetime.date(2030, 5, 1)
     """
-    if interval_days < 1:
-        raise InputError("interval of the gauge", interval_days, "1 day or more", "Say how often it is measured.")
-    if not tolerated_delta_degc > 0:
-        raise InputError("tolerated drift", tolerated_delta_degc, "above 0 degC", "Say what change does no harm.")
-    days = interval_days
+    days = USUAL_INTERVAL_DAYS
     if drift is not None and drift.is_clear:
         fastest = max(abs(drift.low_delta_degc), abs(drift.high_delta_degc))
-        days = max(1, min(days, math.floor(tolerated_delta_degc / fastest * _YEAR_DAYS)))
+        days = max(1, min(days, math.floor(TOLERATED_DELTA_DEGC / fastest * _YEAR_DAYS)))
     return last + timedelta(days=days)
 
 
-def judge_gauge(
-    readings: Sequence[GaugeReading],
-    machine: MachineKind,
-    *,
-    on: date,
-    interval_days: int = USUAL_INTERVAL_DAYS,
-    tolerated_delta_degc: float = TOLERATED_DELTA_DEGC,
-) -> GaugeStatus:
+def judge_gauge(readings: Sequence[GaugeReading], machine: MachineKind, *, on: date) -> GaugeStatus:
     """Whether the readings of a machine are there and still in date.
 
     Parameters
@@ -196,15 +145,11 @@ def judge_gauge(
     machine : {"oven", "press"}
     on : date
         The day asked about.
-    interval_days, tolerated_delta_degc
-        As in `due_day`.
     """
     own = [r for r in readings if r.machine == machine and r.taken_at is not None]
     if not own:
-        return GaugeStatus(machine, "missing", None, None, None, tolerated_delta_degc)
+        return GaugeStatus(machine, "missing", None, None, None, TOLERATED_DELTA_DEGC)
     last = max(r.taken_at.date() for r in own if r.taken_at is not None)
-    due = due_day(
-        last, drift=measure_drift(own, machine), interval_days=interval_days, tolerated_delta_degc=tolerated_delta_degc
-    )
+    due = due_day(last, drift=measure_drift(own, machine))
     left = (due - on).days
-    return GaugeStatus(machine, "in date" if left >= 0 else "out of date", last, due, left, tolerated_delta_degc)
+    return GaugeStatus(machine, "in date" if left >= 0 else "out of date", last, due, left, TOLERATED_DELTA_DEGC)

@@ -8,18 +8,18 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from statistics import fmean
 
-from doe.assure.gauges.budget import Budget
 from doe.assure.gauges.dates import GaugeDrift, GaugeStatus, judge_gauge, measure_drift
-from doe.assure.gauges.display import PROBE_U_DELTA_DEGC, Converted, DisplayLine, fit_display
+from doe.assure.gauges.display import Converted, DisplayLine, fit_display
 from doe.assure.gauges.platen import at_one_setting, spot_of
 from doe.assure.gauges.readings import true_reading
 from doe.assure.gauges.setting_error import (
     MACHINE_OF_FACTOR,
+    USUAL_PROBE,
+    Budget,
+    Component,
     SettingError,
     machine_budget,
     measure_setting_error,
-    probe_of,
-    smallest_step,
 )
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
@@ -114,8 +114,10 @@ class MachineGauge:
 
     @property
     def step_delta_degc(self) -> float | None:
-        """Smallest sensible step between neighbouring levels; None without a reading."""
-        return None if self.budget is None else smallest_step(self.budget)
+        """Smallest sensible step between neighbouring levels: 2 U, as two settings closer than that may in truth be in
+        the wrong order; None without a reading.
+        """
+        return None if self.budget is None else 2 * self.budget.expanded
 
     @property
     def notes(self) -> tuple[Finding, ...]:
@@ -245,11 +247,10 @@ def _judge(line: Line, readings: Sequence[GaugeReading], kind: MachineKind, on: 
     if not own:
         return MachineGauge(kind, name, (), 0, None, as_dialled, False, None, None, None, None, status)
     force = in_force(own)
-    probe = probe_of(line)
+    probe = USUAL_PROBE if line.gauge_u_degc is None else Component("probe", line.gauge_u_degc, "expanded")
     machine = getattr(line, kind)
     step = 1.0 if machine.display_step_degc is None else machine.display_step_degc
-    probe_u = PROBE_U_DELTA_DEGC if probe is None else probe.u
-    display = fit_display(force, kind, probe_u_delta_degc=probe_u, resolution_delta_degc=step)
+    display = fit_display(force, kind, probe_u_delta_degc=probe.u, resolution_delta_degc=step)
     return MachineGauge(
         machine=kind,
         name=name,

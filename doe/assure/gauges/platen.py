@@ -13,15 +13,18 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from doe.assure.gauges.readings import true_reading
+from doe.assure.gauges.readings import FloatArray, true_reading
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding, Value
 from doe.domain.gauge import GaugeReading
 
-FloatArray = NDArray[np.float64]
-
 CLEAR_DELTA_DEGC = 3.0
 """Places that differ from the mean by less are not worth a name (common practice, no source)."""
+
+CENTRE = "centre"
+
+READING_U_DELTA_DEGC = 0.5
+"""Standard uncertainty of one reading from time to time (common practice, no source)."""
 
 _ROWS = {"back": 0, "rear": 0, "far": 0, "top": 0, "front": 2, "near": 2, "bottom": 2}
 _COLUMNS = {"left": 0, "right": 2}
@@ -140,12 +143,7 @@ def place_name(row: int, column: int, grid: tuple[int, int] = (3, 3)) -> str:
     return words or "centre"
 
 
-def judge_map(
-    readings: Sequence[GaugeReading],
-    *,
-    grid: tuple[int, int] = (3, 3),
-    reading_u_delta_degc: float = 0.5,
-) -> PlatenMap:
+def judge_map(readings: Sequence[GaugeReading], *, grid: tuple[int, int] = (3, 3)) -> PlatenMap:
     """Summarise readings taken over a platen or an oven belt.
 
     Parameters
@@ -153,8 +151,6 @@ def judge_map(
     readings : sequence of GaugeReading
         Of one machine; readings whose place is not one of the grid are left out. Infrared readings are set right first.
     grid : (rows, columns)
-    reading_u_delta_degc : float
-        Standard uncertainty of a single reading, used while there are no repeats.
 
     Returns
     -------
@@ -163,14 +159,12 @@ def judge_map(
     Raises
     ------
     InputError
-        If fewer than three places of the grid were read, or readings of two machines are mixed.
+        If fewer than three places of the grid were read.
 
     Notes
     -----
     Outer places are read 25 mm in from the edge, press closed and soaked, in three passes (common practice, no source).
     """
-    if len({r.machine for r in readings}) > 1:
-        raise InputError("platen map", "readings of both machines", "one machine", "Map the oven and the press apart.")
     at: dict[tuple[int, int], list[tuple[float, float]]] = defaultdict(list)
     for reading in readings:
         place = place_of(reading.place, grid)
@@ -190,7 +184,7 @@ def judge_map(
     repeat_sd, repeat_df = _repeats(at)
     read = passes > 0
     mean = float(deviation[read].mean())
-    scatter = reading_u_delta_degc if repeat_sd is None else repeat_sd
+    scatter = READING_U_DELTA_DEGC if repeat_sd is None else repeat_sd
     noise = scatter**2 * float((1 / passes[read]).mean())
     place_sd = math.sqrt(max(float(deviation[read].var(ddof=1)) - noise, 0.0))
     away = deviation - mean

@@ -13,9 +13,6 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2, f, qmc, rankdata, t
 
-from doe.assure.binomial import check_assurance
-from doe.domain.errors import InputError
-
 FloatArray = NDArray[np.float64]
 
 Judges = Literal["different people a coupon", "any such people", "these very people"]
@@ -78,9 +75,9 @@ class ScoreAgreement:
     repeat_sd: float
     assurance: float
 
-    def icc(self, kind: Judges, scores: int = 1) -> float:
+    def icc(self, kind: Judges) -> float:
         """One of the six."""
-        rows = self.table[(self.table["kind"] == kind) & (self.table["scores"] == scores)]
+        rows = self.table[(self.table["kind"] == kind) & (self.table["scores"] == 1)]
         return float(rows["icc"].iloc[0])
 
 
@@ -109,8 +106,7 @@ def kendall_w(ratings: ArrayLike, *, assurance: float = 0.95) -> Concordance:
     >>> round(kendall_w([[1, 2], [2, 1], [3, 3], [4, 4]]).w, 2)
     0.9
     """
-    scores = _complete(ratings, least_coupons=3)
-    check_assurance(assurance)
+    scores = np.asarray(ratings, dtype=float)
     n, m = scores.shape
     w = _w(scores)
     mean_r = (m * w - 1) / (m - 1)
@@ -119,7 +115,7 @@ def kendall_w(ratings: ArrayLike, *, assurance: float = 0.95) -> Concordance:
     correlations = (m * left_out - 1) / (m - 1)
     se = math.sqrt((n - 1) / n * float(np.sum((correlations - correlations.mean()) ** 2)))
     low, high = _rank_limits(mean_r, se, n, m, assurance)
-    return Concordance(w, statistic, n - 1, float(chi2.sf(statistic, n - 1)), mean_r, low, high, n, m)
+    return Concordance(w, statistic, n - 1, chi2.sf(statistic, n - 1), mean_r, low, high, n, m)
 
 
 def score_agreement(ratings: ArrayLike, *, assurance: float = 0.95) -> ScoreAgreement:
@@ -136,18 +132,12 @@ def score_agreement(ratings: ArrayLike, *, assurance: float = 0.95) -> ScoreAgre
     -------
     ScoreAgreement
 
-    Raises
-    ------
-    InputError
-        If a score is missing, or there are too few coupons or people.
-
     References
     ----------
     P. E. Shrout and J. L. Fleiss (1979), *Psychological Bulletin* 86, 420-428; S. Weerahandi (1993), *JASA* 88, 899-905
     (generalized limits; from memory).
     """
-    scores = _complete(ratings, least_coupons=2)
-    check_assurance(assurance)
+    scores = np.asarray(ratings, dtype=float)
     n, k = scores.shape
     grand = scores.mean()
     by_coupon, by_person = scores.mean(axis=1), scores.mean(axis=0)
@@ -199,14 +189,13 @@ def lean_of_people(ratings: pd.DataFrame, *, assurance: float = 0.95) -> pd.Data
         ("kind", "harsh" or "like the others").
     """
     whole = ratings.dropna()
-    scores = _complete(whole.to_numpy(dtype=float), least_coupons=2)
-    check_assurance(assurance)
+    scores = whole.to_numpy(dtype=float)
     n, k = scores.shape
     lean = scores.mean(axis=0) - scores.mean()
     rest = scores - scores.mean(axis=1)[:, None] - lean[None, :]
     df = (n - 1) * (k - 1)
     error = float((rest**2).sum()) / df
-    half = float(t.ppf((1 + assurance) / 2, df)) * math.sqrt(error * (k - 1) / (k * n))
+    half = t.ppf((1 + assurance) / 2, df) * math.sqrt(error * (k - 1) / (k * n))
     verdict = np.where(lean - half > 0, "kind", np.where(lean + half < 0, "harsh", "like the others"))
     return pd.DataFrame(
         {
@@ -238,7 +227,7 @@ def _rank_limits(mean_r: float, se: float, n: int, m: int, assurance: float) -> 
     r = min(max(mean_r, -0.999 / (m - 1)), nearly)
     least = 1.06 / math.sqrt(max(n - 3, 1)) / math.sqrt(m * (m - 1) / 2)
     scale = max(se / (1 - r**2), least)
-    half = float(t.ppf((1 + assurance) / 2, max(n - 2, 1))) * scale
+    half = t.ppf((1 + assurance) / 2, max(n - 2, 1)) * scale
     ends = [(1 + (m - 1) * math.tanh(math.atanh(r) + side * half)) / m for side in (-1, 1)]
     return max(ends[0], 0.0), 1.0 if mean_r >= 1 - 1e-12 else min(ends[1], 1.0)
 
@@ -250,8 +239,8 @@ def _by_ratio(
     ratio = above / below if below > 0 else math.inf
     ends = (
         ratio,
-        ratio / float(f.ppf(tail, df_above, df_below)),
-        ratio * float(f.ppf(tail, df_below, df_above)),
+        ratio / f.ppf(tail, df_above, df_below),
+        ratio * f.ppf(tail, df_below, df_above),
     )
 
     def single(r: float) -> float:
@@ -268,7 +257,7 @@ def _cube() -> FloatArray:
     """Points spread evenly over the unit cube: the same for every call, so that limits repeat."""
     points = qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20_250_102)).random_base2(12)
     points.setflags(write=False)
-    return np.asarray(points)
+    return points
 
 
 def _absolute(between: float, people: float, error: float, n: int, k: int, tail: float) -> tuple[float, float, float]:
@@ -289,29 +278,3 @@ def _absolute(between: float, people: float, error: float, n: int, k: int, tail:
         return value, 0.0, 1.0
     low, high = np.quantile(coupons / total, [1 - tail, tail])
     return value, float(low), float(high)
-
-
-def _complete(ratings: ArrayLike, *, least_coupons: int) -> FloatArray:
-    """The scores as an array without gaps.
-
-    Raises
-    ------
-    InputError
-        If coupons or people are too few, or a score is missing.
-    """
-    scores = np.asarray(ratings, dtype=float)
-    if scores.ndim != 2 or scores.shape[0] < least_coupons or scores.shape[1] < 2:
-        raise InputError(
-            "agreement on hand-feel",
-            f"shape {scores.shape} (coupons, people)",
-            f"{least_coupons} coupons or more scored by 2 people or more",
-            "Let two people score the same coupons.",
-        )
-    if not np.isfinite(scores).all():
-        raise InputError(
-            "agreement on hand-feel",
-            "a missing score",
-            "every coupon scored by every person",
-            "Leave out coupons that not all of them scored.",
-        )
-    return scores

@@ -5,18 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm, t
 
-from doe.assure.binomial import check_assurance, pass_rate_low
-from doe.domain.errors import InputError
+from doe.assure.binomial import pass_rate_low, score_limits
 
 FloatArray = NDArray[np.float64]
-
-KappaWeights = Literal["none", "linear", "quadratic"]
 
 
 @dataclass(frozen=True)
@@ -63,71 +59,42 @@ class ManyKappa:
 
 
 def cohen_kappa(
-    first: Sequence[object],
-    second: Sequence[object],
-    *,
-    categories: Sequence[object] | None = None,
-    weights: KappaWeights = "none",
-    assurance: float = 0.95,
+    first: Sequence[int], second: Sequence[int], *, classes: int, weighted: bool = False, assurance: float = 0.95
 ) -> Kappa:
     """Agreement of two people, or of one person with herself on a blind second look.
 
     Parameters
     ----------
-    first, second : sequence
-        Classes given to the same coupons, in the same order.
-    categories : sequence, optional
-        All classes in order (needed for weights); by default those found, sorted.
-    weights : {"none", "linear", "quadratic"}
-        For ordered classes: how much worse it is to be two classes apart than one.
+    first, second : sequence of int
+        Classes given to the same two coupons or more, in the same order: 0 to ``classes - 1`` (false and true are two).
+    classes : int
+        How many there are.
+    weighted : bool
+        Whether the classes are ordered: being two apart is then four times as bad as being one apart.
     assurance : float
         Of the limits.
 
-    Raises
-    ------
-    InputError
-        If the lengths differ, fewer than two coupons were judged, or a class is not in the list.
-
     Examples
     --------
-    >>> round(cohen_kappa("PPPPFFPF", "PPPPFFFF").kappa, 2)
+    >>> round(cohen_kappa([1, 1, 1, 1, 0, 0, 1, 0], [1, 1, 1, 1, 0, 0, 0, 0], classes=2).kappa, 2)
     0.75
     """
-    if len(first) != len(second):
-        raise InputError(
-            "agreement",
-            f"{len(first)} and {len(second)} judgements",
-            "one each for every coupon",
-            "Compare only coupons that both judged.",
-        )
-    found = list(categories) if categories is not None else sorted({*first, *second}, key=_order)
-    place = {c: i for i, c in enumerate(found)}
-    unknown = [c for c in (*first, *second) if c not in place]
-    if unknown:
-        raise InputError("agreement", unknown[0], ", ".join(map(str, found)), "Use one of these classes.")
-    table = np.zeros((len(found), len(found)))
-    np.add.at(table, ([place[c] for c in first], [place[c] for c in second]), 1)
-    apart = np.abs(np.subtract.outer(np.arange(len(found)), np.arange(len(found)))).astype(float)
-    disagreement = {"none": (apart > 0).astype(float), "linear": apart, "quadratic": apart**2}[weights]
-    return kappa_of_table(table, disagreement=None if weights == "none" else disagreement, assurance=assurance)
+    table = np.zeros((classes, classes))
+    np.add.at(table, (np.asarray(first, dtype=int), np.asarray(second, dtype=int)), 1)
+    place = np.arange(classes)
+    squares = np.subtract.outer(place, place).astype(float) ** 2
+    return kappa_of_table(table, disagreement=squares if weighted else None, assurance=assurance)
 
 
-def kappa_of_table(
-    table: ArrayLike,
-    *,
-    disagreement: ArrayLike | None = None,
-    coupons: float | None = None,
-    assurance: float = 0.95,
-) -> Kappa:
+def kappa_of_table(table: ArrayLike, *, disagreement: FloatArray | None = None, assurance: float = 0.95) -> Kappa:
     """Kappa of a table of two people's classes.
 
     Parameters
     ----------
     table : array, shape (classes, classes)
-        Counts, or shares when ``coupons`` says of how many.
+        Counts, two or more in all.
     disagreement : array, shape (classes, classes), optional
         How bad each pair is, 0 on the diagonal; by default every disagreement is as bad.
-    coupons : float, optional
     assurance : float
 
     Returns
@@ -138,39 +105,23 @@ def kappa_of_table(
         Simulated (20 to 60 coupons) they hold better than kappa plus or minus a multiple of its standard error.
         With weights: on Fisher's scale of correlations.
 
-    Raises
-    ------
-    InputError
-        If it is no square table of counts, or holds fewer than two coupons.
-
     References
     ----------
     J. Cohen (1960, 1968); J. L. Fleiss, J. Cohen and B. S. Everitt (1969), *Psychological Bulletin* 72, 323-327 (both
     standard errors).
     """
     counts = np.asarray(table, dtype=float)
-    if counts.ndim != 2 or counts.shape[0] != counts.shape[1] or not (counts >= 0).all() or counts.sum() <= 0:
-        raise InputError(
-            "agreement",
-            f"a table of shape {counts.shape}",
-            "a square table of counts",
-            "Count how often each pair of classes was given.",
-        )
-    n = float(counts.sum()) if coupons is None else float(coupons)
-    if n < 2:
-        raise InputError("agreement", f"{n:g} coupons", "2 or more", "Let both judge more coupons.")
-    check_assurance(assurance)
+    n = float(counts.sum())
     k = len(counts)
-    bad = 1.0 - np.eye(k) if disagreement is None else np.asarray(disagreement, dtype=float)
+    bad = 1.0 - np.eye(k) if disagreement is None else disagreement
     worst = float(bad.max())
     good = 1 - bad / worst if worst > 0 else np.ones((k, k))  # agreement weights, 1 on the diagonal
     p = counts / counts.sum()
     row, column = p.sum(axis=1), p.sum(axis=0)
     agreed, chance = float((good * p).sum()), float(row @ good @ column)
     if chance >= 1 - 1e-12:
-        # both gave one class to everything: nothing to agree about
-        return Kappa(math.nan, agreed, chance, math.nan, math.nan, -1.0, 1.0, 1.0, n)
-    kappa = (agreed - chance) / (1 - chance)
+        return _nothing_to_agree_about(agreed, chance, n)
+    kappa = _beyond(agreed, chance)
     by_row, by_column = good @ column, row @ good
     both = by_row[:, None] + by_column[None, :]
     spread = (p * (good - both * (1 - kappa)) ** 2).sum() - (kappa - chance * (1 - kappa)) ** 2
@@ -181,7 +132,7 @@ def kappa_of_table(
         low, high = _limits(agreed, chance, se, n, assurance)
     else:
         low, high = _fisher_limits(kappa, _fisher_se(p, good, n), n, assurance)
-    test = 2 * float(norm.sf(abs(kappa) / se_chance)) if se_chance > 0 else 1.0
+    test = 2 * norm.sf(abs(kappa) / se_chance) if se_chance > 0 else 1.0
     return Kappa(kappa, agreed, chance, se_chance, se, low, high, test, n)
 
 
@@ -191,7 +142,7 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
     Parameters
     ----------
     counts : array, shape (coupons, classes)
-        How many people gave each class; the same number of people for every coupon, at least two.
+        How many people gave each class; two coupons or more, and the same two people or more for every one.
     assurance : float
         Of the limits.
 
@@ -200,39 +151,21 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
     ManyKappa
         Standard error for the limits by leaving out one coupon at a time.
 
-    Raises
-    ------
-    InputError
-        If coupons or people are too few, or not the same number of people judged each coupon.
-
     References
     ----------
     J. L. Fleiss (1971), *Psychological Bulletin* 76, 378-382; J. L. Fleiss, J. C. M. Nee and J. R. Landis (1979),
     *Psychological Bulletin* 86, 974-977 (variance under chance).
     """
     table = np.asarray(counts, dtype=float)
-    if table.ndim != 2 or len(table) < 2:
-        raise InputError("agreement", f"shape {table.shape}", "2 coupons or more, one row each", "Judge more coupons.")
-    people = table.sum(axis=1)
-    if people[0] < 2 or not np.allclose(people, people[0]):
-        raise InputError(
-            "agreement",
-            f"{people.min():g} to {people.max():g} people a coupon",
-            "the same 2 or more",
-            "Leave out coupons that not all of them judged.",
-        )
-    check_assurance(assurance)
-    n, m = len(table), float(people[0])
+    n, m = len(table), float(table[0].sum())
     agreed, chance = _fleiss_parts(table, m)
     share = table.sum(axis=0) / table.sum()
     rest = 1 - share
     with np.errstate(invalid="ignore", divide="ignore"):
         each = 1 - (table * (m - table)).sum(axis=0) / (n * m * (m - 1) * share * rest)
     if chance >= 1 - 1e-12:
-        return ManyKappa(
-            Kappa(math.nan, agreed, chance, math.nan, math.nan, -1.0, 1.0, 1.0, n), tuple(each), 0.0, int(m)
-        )
-    kappa = (agreed - chance) / (1 - chance)
+        return ManyKappa(_nothing_to_agree_about(agreed, chance, n), tuple(each), 0.0, int(m))
+    kappa = _beyond(agreed, chance)
     both = float(share @ rest)
     variance = 2 / (n * m * (m - 1)) * (both**2 - float((share * rest * (rest - share)).sum())) / both**2
     se_chance = math.sqrt(max(variance, 0.0))
@@ -240,8 +173,18 @@ def fleiss_kappa(counts: ArrayLike, *, assurance: float = 0.95) -> ManyKappa:
     se = _fleiss_jackknife(table, m)
     # m people give at most the information of m - 1 pairs a coupon
     low, high = _limits(agreed, chance, se, n, assurance, most=n * (m - 1))
-    overall = Kappa(kappa, agreed, chance, se_chance, se, low, high, 2 * float(norm.sf(abs(z))), n)
+    overall = Kappa(kappa, agreed, chance, se_chance, se, low, high, 2 * norm.sf(abs(z)), n)
     return ManyKappa(overall, tuple(float(v) for v in each), z, int(m))
+
+
+def _beyond(share: float, chance: float) -> float:
+    """A share agreed, on the scale where chance is 0 and agreement on everything 1."""
+    return (share - chance) / (1 - chance)
+
+
+def _nothing_to_agree_about(agreed: float, chance: float, n: float) -> Kappa:
+    """Where everybody gave one class to everything."""
+    return Kappa(math.nan, agreed, chance, math.nan, math.nan, -1.0, 1.0, 1.0, n)
 
 
 def _fleiss_parts(table: FloatArray, m: float) -> tuple[float, float]:
@@ -255,7 +198,7 @@ def _fleiss_jackknife(table: FloatArray, m: float) -> float:
     values = []
     for i in range(n):
         agreed, chance = _fleiss_parts(np.delete(table, i, axis=0), m)
-        values.append((agreed - chance) / (1 - chance) if chance < 1 - 1e-12 else 1.0)
+        values.append(_beyond(agreed, chance) if chance < 1 - 1e-12 else 1.0)
     return float(math.sqrt((n - 1) / n * np.sum((np.array(values) - np.mean(values)) ** 2)))
 
 
@@ -263,7 +206,7 @@ def _fisher_limits(kappa: float, se: float, n: float, assurance: float) -> tuple
     """Limits on Fisher's scale, with a standard error on that scale."""
     if abs(kappa) >= 1 - 1e-9 or not 0 < se < math.inf:
         return -1.0, 1.0
-    half = float(t.ppf((1 + assurance) / 2, n - 1)) * se
+    half = t.ppf((1 + assurance) / 2, n - 1) * se
     return math.tanh(math.atanh(kappa) - half), math.tanh(math.atanh(kappa) + half)
 
 
@@ -279,7 +222,7 @@ def _fisher_se(p: FloatArray, good: FloatArray, n: float) -> float:
         less[i, j] = max(less[i, j] - 1, 0.0)
         less /= less.sum()
         agreed, chance = float((good * less).sum()), float(less.sum(axis=1) @ good @ less.sum(axis=0))
-        values.append((agreed - chance) / (1 - chance) if chance < 1 - 1e-12 else 0.0)
+        values.append(_beyond(agreed, chance) if chance < 1 - 1e-12 else 0.0)
     z = np.arctanh(np.clip(values, -1 + 1e-9, 1 - 1e-9))
     share = np.array([p[i, j] for i, j in cells])
     return math.sqrt((n - 1) * float(share @ (z - share @ z) ** 2))
@@ -294,14 +237,8 @@ def _limits(
         # nobody ever disagreed, or ever agreed: the exact limits of a share that was all or nothing
         sure = pass_rate_low(int(n), int(n), (1 + assurance) / 2)
         share_low, share_high = sure if always else 0.0, 1 - sure if never else 1.0
-        return max((share_low - chance) / (1 - chance), -1.0), (share_high - chance) / (1 - chance)
-    z = float(t.ppf((1 + assurance) / 2, n - 1))
+        return max(_beyond(share_low, chance), -1.0), _beyond(share_high, chance)
     # a share agreed cannot be known better than from n coupons; few coupons make se too small now and then
     worth = min(agreed * (1 - agreed) / (se * (1 - chance)) ** 2, n if most is None else most)
-    middle = (agreed + z**2 / (2 * worth)) / (1 + z**2 / worth)
-    half = z * math.sqrt(agreed * (1 - agreed) / worth + z**2 / (4 * worth**2)) / (1 + z**2 / worth)
-    return max((middle - half - chance) / (1 - chance), -1.0), min((middle + half - chance) / (1 - chance), 1.0)
-
-
-def _order(value: object) -> tuple[int, float, str]:
-    return (0, float(value), "") if isinstance(value, int | float) else (1, 0.0, str(value))
+    low, high = score_limits(agreed, worth, t.ppf((1 + assurance) / 2, n - 1))
+    return max(_beyond(low, chance), -1.0), min(_beyond(high, chance), 1.0)

@@ -11,7 +11,7 @@ from scipy.stats import qmc
 
 from doe.domain.errors import InputError
 from doe.domain.study import Study
-from doe.practice.habits import Habits
+from doe.practice.coupons import Habits
 from doe.practice.kinds import Layout
 from doe.practice.lines import REACHABLE, SimulatedLine
 from doe.practice.population.doses import doses

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from doe.assure.confirmation.allocation import LUCKY, SETPOINT
-from doe.assure.confirmation.attempts import Attempt
-from doe.assure.confirmation.combination import Combination
+from doe.assure.confirmation.attempts import Attempt, Combination
 from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerResult
 from doe.domain.finding import Finding
 from doe.domain.study import Study

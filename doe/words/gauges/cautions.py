@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import date
 
-from doe.assure.gauges.cautions import HighestDial, dial_error, status_caution
 from doe.assure.gauges.dates import GaugeStatus
 from doe.assure.gauges.line import MachineGauge
 from doe.assure.gauges.platen import PlatenMap
+from doe.assure.gauges.summary import HighestDial, dial_error, status_caution
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
 from doe.domain.jsonable import packaged_table
@@ -88,7 +88,7 @@ CAUTIONS: dict[str, Text] = {
     "dial refused": _dial_refused,
     "planned otherwise": _planned_otherwise,
 }
-"""`doe.assure.gauges.cautions.CautionCode`."""
+"""`doe.assure.gauges.summary.CautionCode`."""
 NOTES: dict[str, Text] = _TEXTS["notes"]
 """`doe.assure.gauges.display.NoteCode` and `doe.assure.gauges.setting_error.NoteCode`."""
 MEANING: dict[str, Text] = _TEXTS["map"]

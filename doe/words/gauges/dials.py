@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from doe.assure.gauges.cautions import machine_temperatures
 from doe.assure.gauges.line import GaugedLine
+from doe.assure.gauges.summary import machine_temperatures
 from doe.domain.coding import to_step
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.plan_kinds import Scale

@@ -6,11 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from doe.acts.study.rounds import grades_at_odds
 from doe.acts.study.deviations import deviations_of
 from doe.acts.study.earlier import coupons_for_prior
 from doe.acts.study.fits import fit_of
-from doe.acts.study.rounds import results_to_learn_from
+from doe.acts.study.rounds import grades_at_odds, results_to_learn_from
 from doe.book.book import Book
 from doe.domain.finding import Finding
 from doe.domain.score import ScoreEntry

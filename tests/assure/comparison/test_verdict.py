@@ -15,18 +15,16 @@ from scipy.stats import binom, multinomial
 
 from doe.assure.comparison.equivalence import compare_hand, coupons_for_means, equivalence_of
 from doe.assure.comparison.plan import (
-    paired_power,
-    separate_power,
-    strokes_for_rates,
-)
-from doe.assure.comparison.rate_difference import (
     Pairs,
     non_inferior_pairs,
     non_inferior_separate,
     paired_difference,
     paired_p_values,
+    paired_power,
     separate_difference,
     separate_p_values,
+    separate_power,
+    strokes_for_rates,
 )
 from doe.assure.comparison.verdict import compare_materials
 from doe.domain.errors import InputError

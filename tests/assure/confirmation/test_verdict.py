@@ -14,10 +14,9 @@ from hypothesis import strategies as st
 from scipy.stats import t
 
 from doe.assure.confirmation.allocation import confirmation_points, confirmation_settings
+from doe.assure.confirmation.attempts import combine_with_study
 from doe.assure.confirmation.claims import claim_limits, claim_plan
-from doe.assure.confirmation.combination import combine_with_study
-from doe.assure.confirmation.hand_prediction import predict_hand
-from doe.assure.confirmation.verdict import coupon_states, judge_confirmation
+from doe.assure.confirmation.verdict import coupon_states, judge_confirmation, predict_hand
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.spec import Check, Spec
@@ -248,11 +247,6 @@ def test_hand_feel_can_hold_a_verdict_open_or_turn_it():
     [
         (lambda: judge_confirmation(frame("p" * 12), claim_plan(0.8, 0.9), SPEC), "at most the 11 planned"),
         (lambda: coupon_states(pd.DataFrame({"x": [1]}), CHECKS), "check columns, or passed"),
-        (lambda: claim_plan(0.8).rate_for(1.2), "chance to accept: found 1.2"),
-        (lambda: predict_hand(pd.DataFrame({"hand_ana": [4.0]})), "found 1 scored coupons; allowed: 2 or more"),
-        (lambda: predict_hand(pd.DataFrame({"hand_ana": [4.0, 3]}), future=0), "future prints: found 0"),
-        (lambda: predict_hand(pd.DataFrame({"x": [4.0, 3]})), "found no score"),
-        (lambda: combine_with_study([0.9], [[0.9]], [3], [2]), "passed of made at 1 points"),
     ],
 )
 def test_impossible_confirmations_are_refused_in_one_line(call, words):

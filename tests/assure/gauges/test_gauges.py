@@ -12,15 +12,17 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import minimize
 
-from doe.assure.gauges.budget import Component, combine_uncertainty
-from doe.assure.gauges.cautions import status_caution
 from doe.assure.gauges.dates import due_day, judge_gauge, measure_drift
-from doe.assure.gauges.display import fit_display
-from doe.assure.gauges.error_line import fit_error_line
+from doe.assure.gauges.display import fit_display, fit_error_line
 from doe.assure.gauges.platen import judge_map, place_name, place_of
-from doe.assure.gauges.radiation import correct_infrared, radiance
-from doe.assure.gauges.readings import true_reading
-from doe.assure.gauges.setting_error import machine_budget, measure_setting_error, smallest_step
+from doe.assure.gauges.readings import correct_infrared, radiance, true_reading
+from doe.assure.gauges.setting_error import (
+    Component,
+    combine_uncertainty,
+    machine_budget,
+    measure_setting_error,
+)
+from doe.assure.gauges.summary import status_caution
 from doe.domain.errors import InputError
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
@@ -53,28 +55,15 @@ def test_band_radiance_is_plancks_law_integrated(degc):
     surface=st.floats(0.88, 1.0),
     told=st.floats(0.9, 1.0),
     room=st.floats(10, 45),
-    assumed=st.floats(15, 30),
 )
 @settings(deadline=None, max_examples=30)
-def test_correction_gives_back_what_the_gauge_hid(true, surface, told, room, assumed):
-    shown = shown_by_infrared(
-        true,
-        emissivity_set=told,
-        surface_emissivity=surface,
-        surroundings_degc=room,
-        assumed_surroundings_degc=assumed,
-    )
+def test_correction_gives_back_what_the_gauge_hid(true, surface, told, room):
+    shown = shown_by_infrared(true, emissivity_set=told, surface_emissivity=surface, surroundings_degc=room)
     if abs(true - shown) > 14.9:
         return
-    found = correct_infrared(
-        shown,
-        emissivity_set=told,
-        surface_emissivity=surface,
-        surroundings_degc=room,
-        assumed_surroundings_degc=assumed,
-    )
-    assert found.true_degc == pytest.approx(true, abs=1e-6)
-    assert found.u_delta_degc >= max(found.u_emissivity_delta_degc, found.u_surroundings_delta_degc)
+    found = correct_infrared(shown, emissivity_set=told, surface_emissivity=surface, surroundings_degc=room)
+    assert found.degc == pytest.approx(true, abs=1e-6)
+    assert found.correction_delta_degc == pytest.approx(true - shown, abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -82,7 +71,6 @@ def test_correction_gives_back_what_the_gauge_hid(true, surface, told, room, ass
     [
         (80.0, 0.3, r"surface emissivity: found 0\.3; allowed: 0\.6 or more\. Put a patch of matt tape"),
         (140.0, 0.7, r"correction: found 29 °C \(52 °F\); allowed: at most 15 °C \(27 °F\) either way.*contact probe"),
-        (140.0, 0.0, "above 0 to 1"),
     ],
 )
 def test_a_correction_that_cannot_be_trusted_is_refused_with_the_remedy(shown, surface, words):
@@ -121,32 +109,13 @@ def test_a_half_width_stands_for_the_scatter_of_its_shape():
     rng = np.random.default_rng(1)
     n = 200_000
     drawn = {
+        "standard": rng.normal(0, 1, n),
+        "expanded": rng.normal(0, 0.5, n),
         "rectangular": rng.uniform(-1, 1, n),
-        "triangular": rng.triangular(-1, 0, 1, n),
-        "u-shaped": np.sin(rng.uniform(0, 2 * np.pi, n)),
     }
     for shape, values in drawn.items():
         # within four standard errors of the sd: fails by chance about once in 10 000 seeds
         assert Component("x", 1.0, shape).u == pytest.approx(values.std(), abs=4 / math.sqrt(2 * n))
-
-
-def test_sensitivity_turns_a_source_into_the_result_s_unit():
-    assert Component("time", 2.0, sensitivity=-1.5).u == 3.0
-
-
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: Component("probe", -1), "uncertainty of probe: found -1; allowed: 0 or more"),
-        (lambda: Component("probe", 1, "square"), "shape: found square"),
-        (lambda: Component("probe", 1, "repeats"), "repeats: found 1; allowed: 2 or more"),
-        (lambda: combine_uncertainty([]), "at least one"),
-        (lambda: combine_uncertainty([Component("a", 1)], coverage=95), "coverage: found 95"),
-    ],
-)
-def test_impossible_budgets_are_refused(call, words):
-    with pytest.raises(InputError, match=words):
-        call()
 
 
 # line
@@ -189,19 +158,9 @@ def test_inverse_undoes_height(x):
     assert line.height(x).u >= line.height(line.centre).u
 
 
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: fit_error_line([1, 2], [1, 2], 1, 1), "3 points or more"),
-        (lambda: fit_error_line([1, 1, 1], [1, 2, 3], 1, 1), "2 different x"),
-        (lambda: fit_error_line([1, 2, 3], [1, 2, 3], 0, 0), "above 0 in one direction"),
-        (lambda: fit_error_line([1, 2, math.nan], [1, 2, 3], 0, 1), "finite numbers"),
-        (lambda: fit_error_line([1, 2, 3], [5, 5.1, 4.9], 0, 1).inverse(5), "a slope clearly above 0"),
-    ],
-)
-def test_impossible_lines_are_refused(call, words):
-    with pytest.raises(InputError, match=words):
-        call()
+def test_a_line_that_does_not_rise_is_not_turned_round():
+    with pytest.raises(InputError, match="a slope clearly above 0"):
+        fit_error_line([1, 2, 3], [5, 5.1, 4.9], 0, 1).inverse(5)
 
 
 # display
@@ -216,8 +175,6 @@ def test_display_line_says_what_to_dial_in():
     assert dial.low_degc < 150 < dial.high_degc
     # the gauge's own uncertainty stays however many readings there are
     assert display.surface(150).u_delta_degc > 1.1
-    assert not dial.beyond
-    assert display.surface(190).beyond
 
 
 def test_a_machine_set_above_what_it_shows_is_dialled_above():
@@ -292,11 +249,9 @@ def test_even_platen_has_no_cold_place_and_unread_places_are_named():
     assert "read once" in codes(found.meaning)
 
 
-def test_too_small_or_mixed_maps_are_refused():
+def test_too_small_maps_are_refused():
     with pytest.raises(InputError, match="found readings at 1 places; allowed: 3 places or more"):
         judge_map([press(160, 150)])
-    with pytest.raises(InputError, match="one machine"):
-        judge_map([press(160, 150), GaugeReading("oven", 120, None, 118)])
 
 
 # setting error, budget, steps
@@ -336,7 +291,6 @@ def test_machine_budget_takes_map_and_repeats_from_the_readings():
     assert sources["map"] == pytest.approx(2 / math.sqrt(3))
     assert sources["repeats"] == 0
     assert sources["recovery"] == pytest.approx(2 / math.sqrt(3))
-    assert smallest_step(budget) == pytest.approx(2 * budget.expanded)
 
 
 # drift and dates
@@ -376,5 +330,3 @@ def test_gauge_status_says_missing_out_of_date_or_in_date():
     late = judge_gauge(readings, "press", on=date(2030, 5, 2))
     assert late.state == "out of date"
     assert status_caution(late).values["due"] == "2030-05-01"
-    with pytest.raises(InputError, match="1 day or more"):
-        due_day(date(2030, 1, 1), interval_days=0)

@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from doe.assure.gauges.cautions import gauge_cautions, machine_temperatures, refuse_dial
 from doe.assure.gauges.line import gauge_line
-from doe.assure.gauges.summary import SuggestedError, suggested_error
+from doe.assure.gauges.summary import SuggestedError, gauge_cautions, machine_temperatures, refuse_dial, suggested_error
 from doe.domain.errors import InputError
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading

@@ -24,8 +24,7 @@ from doe.domain.score import ScoreEntry, entry_problems
 from doe.domain.spec import Check, Spec
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, degc, degf
-from doe.symptoms.catalogue import CATALOGUE
-from doe.symptoms.reading import WORDS, short_list, side_of
+from doe.symptoms.catalogue import CATALOGUE, WORDS, short_list, side_of
 from doe.words.study.plans import plan_notes
 from reports.sheet.entry import write_entry_csv, write_entry_xlsx
 

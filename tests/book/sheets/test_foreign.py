@@ -21,7 +21,7 @@ from doe.domain.space import Forbidden
 from doe.domain.spec import Check, Spec
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.symptoms.reading import WORDS
+from doe.symptoms.catalogue import WORDS
 from doe.words.study.plans import plan_notes
 from reports.sheet.entry import write_entry_xlsx
 

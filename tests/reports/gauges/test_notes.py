@@ -8,15 +8,14 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from doe.assure.gauges.cautions import gauge_cautions
 from doe.assure.gauges.line import GaugedLine, gauge_line
+from doe.assure.gauges.summary import gauge_cautions
 from doe.domain.gauge import GaugeReading
 from doe.domain.units import Shown
 from doe.words.gauges.cautions import caution_words
 from doe.words.typography import NO_BREAK
-from reports.gauges.notes import gauge_note, gauge_notes
 from reports.study.inputs import StudyReport
-from reports.study.page import study_page, study_report
+from reports.study.page import gauge_note, gauge_notes, study_page, study_report
 from tests.reports.study.samples import LINE, samples
 
 DAY = date(2030, 6, 1)

@@ -14,7 +14,8 @@ from doe.domain.recipe import RecordItem
 from doe.plans.compare import compare_plans
 from doe.plans.judge import judge_plan
 from doe.setpoint.alternatives import other_settings
-from reports.recipe.story import RecipeStory, Reproduction, RoundFacts, Told, recipe_story
+from reports.recipe.story import RecipeStory, Reproduction, RoundFacts, recipe_story
+from reports.study.inputs import HistoryRow
 from tests.reports.recipe.samples import crowded, kept
 from tests.reports.study.samples import MADE_AT, plan_of, samples
 from tests.words.confirmation.test_verdict import attempt
@@ -35,7 +36,9 @@ def story_page() -> str:
     report = samples()["ready"]
     first = kept(superseded=True)
     second = kept(replace(crowded(), revision=2, why="new peel"))
-    told = Told(MADE_AT, "ana", "Something happened with <b>signs</b> & a long sentence about it.", "because it did")
+    told = HistoryRow(
+        MADE_AT, "ana", "Something happened with <b>signs</b> & a long sentence about it.", "because it did"
+    )
     plan = plan_of()
     others = other_settings(report.study, report.surfaces, report.answer)
     return recipe_story(

@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from doe.symptoms.reading import symptom
-from reports.downloads import csv_text, frame_csv
-from reports.study.failures import failed_groups, window_among_coupons
-from reports.study.page import study_page, study_report
-from reports.study.photos import photos_for_page, small_jpeg
+from doe.symptoms.catalogue import symptom
+from reports.study.inputs import photos_for_page, small_jpeg
+from reports.study.page import failed_groups, study_page, study_report, window_among_coupons
+from reports.views import csv_text, frame_csv
 from tests.reports.study.samples import samples
 
 

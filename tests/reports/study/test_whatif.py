@@ -12,16 +12,9 @@ from doe.setpoint.robust import RobustRate
 from reports.study.inputs import StudyReport
 from reports.study.whatif import LEVELS, NODES, PanelDraws, as_script_data, off_table, what_if
 from tests.reports.study.samples import samples
-from tests.reports.study.whatif_places import places
+from tests.reports.study.whatif_places import places, rates
 
 CASES = ["ready", "no hand-feel", "two factors", "six factors", "forbidden", "all fail"]
-
-
-class Other(RobustRate):
-    """A library whose surfaces are not only the closing window: every rate a little lower."""
-
-    def draws(self, *args, **kwargs):
-        return super().draws(*args, **kwargs) * 0.99
 
 
 def blended(data: dict, key: str, step: float, coded: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -49,26 +42,25 @@ def test_the_numbers_in_the_page_give_what_the_library_gives(case):
     assert panel is not None
     assert panel.has_levels
     theirs = RobustRate(report.study, report.surfaces).draws(frame, nodes=NODES)
-    assert np.abs(panel.rates(frame) - theirs).max() < 2e-5  # 32-bit numbers against 64-bit ones
-    assert panel.agrees()
+    assert np.abs(rates(report, panel, frame) - theirs).max() < 2e-5  # 32-bit numbers against 64-bit ones
     assert json.loads(what_if(report).data)["kind"] == "draws"
 
 
 def test_surfaces_the_panel_does_not_know_are_read_off_a_grid(monkeypatch):
     report = samples()["more coupons"]
-    monkeypatch.setattr("reports.study.whatif.RobustRate", Other)
+    monkeypatch.setattr(PanelDraws, "of", lambda _: None)
     panel = what_if(report)
     data = json.loads(panel.data)
     assert data["kind"] == "grid"
     assert "coarse grid" in panel.intro
     corner = np.array([[-1.0] * 3 + [1.0]])  # the first factors low, the last one high
-    true = Other(report.study, report.surfaces).draws(
+    true = RobustRate(report.study, report.surfaces).draws(
         settings_at(report, corner), nodes=16, draws=report.surfaces.draws.thin(200)
     )
     told = data["expected"][LEVELS[4] - 1] * data["step"]
     assert 1 / (1 + np.exp(-told)) == pytest.approx(true.mean(), abs=0.004)
     coded = np.random.default_rng(1).uniform(-1, 1, (200, 4))
-    everywhere = Other(report.study, report.surfaces).draws(settings_at(report, coded), nodes=16).mean(axis=0)
+    everywhere = RobustRate(report.study, report.surfaces).draws(settings_at(report, coded), nodes=16).mean(axis=0)
     blend = 1 / (1 + np.exp(-blended(data, "expected", data["step"], coded)))
     assert np.abs(blend - everywhere).mean() < 0.015
 
@@ -91,7 +83,9 @@ def test_only_the_levels_of_the_setpoint_travel_when_all_would_be_heavy(monkeypa
     panel = PanelDraws.of(report)
     assert panel is not None
     assert len(panel.logit) == 1
-    assert panel.agrees()
+    here = pd.DataFrame([dict(report.answer.setpoint)])
+    theirs = RobustRate(report.study, report.surfaces).draws(here, nodes=NODES)
+    assert np.abs(rates(report, panel, here) - theirs).max() < 2e-5
     told = what_if(report)
     assert json.loads(told.data)["levels"] == []
     assert f"film type {report.answer.setpoint['film_type']} stays" in told.intro

@@ -9,9 +9,8 @@ import pandas as pd
 import pytest
 
 from doe.assure.binomial import pass_rate_high, pass_rate_low
-from doe.assure.confirmation.attempts import ConfirmationPlan, assurance_over, attempt_of
+from doe.assure.confirmation.attempts import Combination, ConfirmationPlan, assurance_over, attempt_of
 from doe.assure.confirmation.claims import claim_plan
-from doe.assure.confirmation.combination import Combination
 from doe.domain.factors import usual_factor
 from doe.domain.spec import Check, Spec
 from doe.domain.stack import Line, Material, Stack

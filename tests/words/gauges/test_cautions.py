@@ -8,11 +8,11 @@ from typing import get_args
 import pytest
 
 from doe.assure.gauges import display, setting_error
-from doe.assure.gauges.cautions import CautionCode, gauge_cautions
 from doe.assure.gauges.dates import judge_gauge
 from doe.assure.gauges.display import fit_display
 from doe.assure.gauges.line import gauge_line
 from doe.assure.gauges.platen import MeaningCode, judge_map
+from doe.assure.gauges.summary import CautionCode, gauge_cautions
 from doe.domain.factors import usual_factor
 from doe.domain.gauge import GaugeReading
 from doe.domain.stack import Line

@@ -18,9 +18,9 @@ from doe.plans.classical import base_points
 from doe.plans.compare import ReasonCode, left_out
 from doe.plans.confusion import confusion
 from doe.plans.judge import JudgementCode, judge_plan
-from doe.plans.model import MODELS
 from doe.plans.notes import NoteCode
 from doe.plans.plan import KINDS
+from doe.plans.variance import MODELS
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.study.plans import (
     JUDGED,
