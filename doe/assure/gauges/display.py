@@ -232,6 +232,8 @@ class DisplayLine:
         Standard uncertainty common to all readings: probe and emissivity. It does not shrink with more readings.
     set_minus_shown_delta_degc : float
         How far the machine is set above what it then shows, on average; 0 where the display was not noted.
+    set_u_delta_degc, set_df : float
+        Standard error of that mean and its degrees of freedom: a display that swings around its setting says less.
     readings : int
     low_degc, high_degc : float
         Lowest and highest display value read.
@@ -246,6 +248,8 @@ class DisplayLine:
     offset_df: float
     gauge_u_delta_degc: float
     set_minus_shown_delta_degc: float
+    set_u_delta_degc: float
+    set_df: float
     readings: int
     low_degc: float
     high_degc: float
@@ -255,10 +259,11 @@ class DisplayLine:
         """Surface temperature to expect when the machine is set to a value."""
         shown = set_degc - self.set_minus_shown_delta_degc
         if self.line is not None:
-            value, u, df = (found := self.line.height(shown)).value, found.u, self.line.df
+            value, u, df, slope = (found := self.line.height(shown)).value, found.u, self.line.df, abs(self.line.slope)
         else:
-            value, u, df = shown + self.offset_delta_degc, self._offset_u(shown), self.offset_df
-        return _converted(value, u, self.gauge_u_delta_degc, df, assurance)
+            value, u, df, slope = shown + self.offset_delta_degc, self._offset_u(shown), self.offset_df, 1.0
+        swing = self.set_u_delta_degc * slope
+        return _converted(value, ((u, df), (swing, self.set_df)), self.gauge_u_delta_degc, assurance)
 
     def dial(self, surface_degc: float, assurance: float = 0.95) -> Converted:
         """What to set for a wanted surface temperature; round it to the step of the machine.
@@ -275,18 +280,20 @@ class DisplayLine:
             shown = surface_degc - self.offset_delta_degc
             u, df, slope = self._offset_u(shown), self.offset_df, 1.0
         known = self.gauge_u_delta_degc / slope
-        return _converted(shown + self.set_minus_shown_delta_degc, u, known, df, assurance)
+        scatter = ((u, df), (self.set_u_delta_degc, self.set_df))
+        return _converted(shown + self.set_minus_shown_delta_degc, scatter, known, assurance)
 
     def _offset_u(self, shown: float) -> float:
         away = max(self.low_degc - shown, shown - self.high_degc, 0.0)
         return math.hypot(self.offset_u_delta_degc, SLOPE_GUESS_U * away)
 
 
-def _converted(value: float, scatter_u: float, known_u: float, df: float, assurance: float) -> Converted:
-    """Put the scatter of the readings (on its degrees of freedom) and the gauge's stated part together."""
-    u = math.hypot(scatter_u, known_u)
+def _converted(value: float, scatter: Sequence[tuple[float, float]], known_u: float, assurance: float) -> Converted:
+    """Put what scatters (each with its degrees of freedom) and the gauge's stated part together."""
+    u = math.hypot(known_u, *(part for part, _ in scatter))
     # Welch and Satterthwaite: the stated part has no degrees of freedom to lose
-    effective = df * (u / scatter_u) ** 4 if scatter_u > 0 else math.inf
+    lost = sum(part**4 / df for part, df in scatter)
+    effective = u**4 / lost if lost > 0 else math.inf
     half = t.ppf((1 + assurance) / 2, effective) * u
     return Converted(value, u, value - half, value + half)
 
@@ -358,6 +365,12 @@ def fit_display(
         offset_df=float(len(off) - 1) if observed > stated else math.inf,
         gauge_u_delta_degc=gauge_u,
         set_minus_shown_delta_degc=float(np.mean(known)) if known else 0.0,
+        set_u_delta_degc=float(np.std(known, ddof=1)) / math.sqrt(len(known))
+        if len(known) > 1
+        else u_x
+        if known
+        else 0.0,
+        set_df=float(len(known) - 1) if len(known) > 1 else math.inf,
         readings=len(here),
         low_degc=float(shown.min()),
         high_degc=float(shown.max()),
