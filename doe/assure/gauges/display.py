@@ -357,6 +357,8 @@ def fit_display(
     stated = math.hypot(u_x, READING_U_DELTA_DEGC) / math.sqrt(len(off))
     observed = float(off.std(ddof=1)) / math.sqrt(len(off)) if len(off) > 1 else 0.0
     known = [r.set_degc - r.shown_degc for r in here if r.shown_degc is not None]
+    # one noted value cannot show how far the display swings; its own step is the least that is not known
+    set_u = float(np.std(known, ddof=1)) / math.sqrt(len(known)) if len(known) > 1 else u_x * bool(known)
     return DisplayLine(
         machine=machine,
         line=line,
@@ -365,11 +367,7 @@ def fit_display(
         offset_df=float(len(off) - 1) if observed > stated else math.inf,
         gauge_u_delta_degc=gauge_u,
         set_minus_shown_delta_degc=float(np.mean(known)) if known else 0.0,
-        set_u_delta_degc=float(np.std(known, ddof=1)) / math.sqrt(len(known))
-        if len(known) > 1
-        else u_x
-        if known
-        else 0.0,
+        set_u_delta_degc=set_u,
         set_df=float(len(known) - 1) if len(known) > 1 else math.inf,
         readings=len(here),
         low_degc=float(shown.min()),

@@ -194,11 +194,11 @@ def test_limits_of_a_dial_hold_where_the_noted_display_swings(settings):
         shown = np.array(settings) + rng.normal(0, 3.0, 6)  # the machine cycles about its setting as it is read
         surface = shown - 5 + probe + rng.normal(0, 0.5, 6)
         display = fit_display(
-            [press(s, float(t), shown=float(v)) for s, t, v in zip(settings, surface, shown)], "press"
+            [press(s, float(t), shown=float(v)) for s, t, v in zip(settings, surface, shown, strict=True)], "press"
         )
         found = display.dial(145.0, assurance=0.90)
         held += found.low_degc <= 150.0 <= found.high_degc
-    assert 0.86 <= held / tries <= 0.99
+    assert 0.86 <= held / tries <= 0.93
 
 
 def test_readings_at_one_setting_give_an_offset_that_grows_less_sure_away_from_it():
