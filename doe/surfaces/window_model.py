@@ -456,11 +456,6 @@ class WindowModel:
         """What happened to the coupons, for the likelihood."""
         return Outcomes(self.passed, self.fail_kind, self.grade)
 
-    def with_trial_error(self, eta: FloatArray, draws: WindowDraws) -> FloatArray:
-        """Logit of a pass at the *set* values, the trial's own setting error averaged over, shape (draws, coupons)."""
-        error = self.trial_error
-        return error.average(eta, draws.curve, draws.peak).logit if error.present else eta
-
     def hand_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
         """Log likelihood of each scored coupon's mean hand-feel, shape (draws, scored coupons)."""
         draws = self.unpack(xi) if draws is None else draws

@@ -86,7 +86,7 @@ class PanelDraws:
         if not has_levels:
             here = int(surfaces.scaling.combination(pd.DataFrame([dict(report.answer.setpoint)]))[0])
             logit, hand = logit[here : here + 1], None if hand is None else hand[here : here + 1]
-        nodes = error_nodes(len(report.study.numeric), NODES)
+        nodes = error_nodes(len(report.study.numeric), NODES)[:, report.surfaces.scaling.rank]
         if all(f.setting_sd == 0 for f in report.study.numeric):
             nodes = nodes[:1] * 0
         wanted = report.study.spec.hand_min if RobustRate(report.study, surfaces).uses_hand else None

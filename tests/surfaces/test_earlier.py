@@ -110,7 +110,7 @@ def test_the_draws_agree_with_weighting_the_draws_of_the_study_alone(study: Stud
     used = doe.fit(study, own, seed=2, particles=4000, earlier=Earlier(older, 0.4))
     z = alone.scaling.z(read_results(study, older).settings)
     small = _model(study, older, None)
-    eta = small.with_trial_error(alone.draws.eta(z), alone.draws)
+    eta = small.trial_error.average(alone.draws.eta(z), alone.draws.curve, alone.draws.peak).logit
     lapse, over = alone.draws.lapse[:, None], alone.draws.over_logit(z)
     assert set(older["side"]) <= {"", "under", "over"}
     sound, hot = 1 / (1 + np.exp(-eta)), 1 / (1 + np.exp(-over))

@@ -112,7 +112,7 @@ def test_averaging_over_the_trials_error_agrees_with_plain_simulation(study: Stu
     # The pass probability at a set value is the mean over real values; 20,000 random errors for each of 20 prior draws.
     model = _model(study, coupons.drop(columns=["cure_batch", "press_batch"]))
     draws = model.unpack(np.random.default_rng(5).standard_normal((20, model.parameters)))
-    averaged = expit(model.with_trial_error(draws.eta(model.z), draws))
+    averaged = expit(model.trial_error.average(draws.eta(model.z), draws.curve, draws.peak).logit)
     rng = np.random.default_rng(6)
     for i in (0, 7, 19):
         wander = model.z[i] + np.sqrt(model.trial_variance[i]) * rng.standard_normal((20_000, 4))

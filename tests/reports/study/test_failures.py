@@ -71,11 +71,11 @@ def test_what_most_have_in_common_is_counted():
     fitted, here = report.surfaces.results, report.answer.setpoint
     group = next(g for g in failed_groups(report) if g.title.startswith("Too little heat"))
     under = fitted.settings[fitted.side == "under"]
-    # a half-range of press temperature is 15 degC here; nearer than 0.15 of it counts as the same setting
-    f = report.study.factor("press_temp")
-    cooler = int((under["press_temp"] <= float(here["press_temp"]) - 0.15 * (f.high - f.low) / 2).sum())
+    # a half-range of cure temperature is 15 degC here; nearer than 0.15 of it counts as the same setting
+    f = report.study.factor("cure_temp")
+    cooler = int((under["cure_temp"] <= float(here["cure_temp"]) - 0.15 * (f.high - f.low) / 2).sum())
     told = "All of them" if cooler == len(under) else f"{cooler} of them"
-    assert f"{told} with a cooler press temperature".lower() in group.place.lower()
+    assert f"{told} with a cooler cure temperature".lower() in group.place.lower()
 
 
 def test_a_word_of_the_shops_own_is_shown_without_a_drawing():
