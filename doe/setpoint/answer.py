@@ -17,6 +17,9 @@ Verdict = Literal["ready", "more coupons", "not reachable"]
 EVERY = "every"
 """All the priors together, beside each group of them."""
 
+BOTH_ONCE = "once in both"
+"""Setting error is taken out of the trial and put in for production, in passes and hand-feel alike."""
+
 LINKED_FROM = 6
 """Coupons of a round from which two of them are centre coupons, first and last: they show drift and tie the rounds."""
 
@@ -110,9 +113,9 @@ class Answer:
     warnings : tuple of Finding or str
     method : mapping
         What reproduces the answer, and the error rates of the verdicts. ``model``: kind of surface, empty where it was
-        put together by hand; ``draws``; ``setting_error``: ``once`` for taken out of the trial and put in for
-        production; ``ready_rate``, ``ready_shortfall``, ``reach_chance``, ``reach_gap``: thresholds of the verdict;
-        and the keys of `doe.setpoint.verdict.ERROR_RATES`. An older version kept labels in words.
+        put together by hand; ``draws``; ``setting_error``: `BOTH_ONCE`, or ``once`` where an older version
+        left the trial's in hand-feel; ``ready_rate``, ``ready_shortfall``, ``reach_chance``, ``reach_gap``: thresholds
+        of the verdict; and the keys of `doe.setpoint.verdict.ERROR_RATES`. An older version kept labels in words.
     seed : int
     room : tuple of SettingRoom
         One a numeric factor; empty when the target is not expected to hold at the setpoint, or no coupon varied some

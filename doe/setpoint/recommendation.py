@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from doe.domain.finding import Finding
 from doe.domain.seeds import check_seed
 from doe.domain.study import Study
-from doe.setpoint.answer import Answer
+from doe.setpoint.answer import BOTH_ONCE, Answer
 from doe.setpoint.curves import find_edges
 from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.priors import prior_warning
@@ -113,7 +113,7 @@ def recommend(
         method={
             "model": "" if surfaces.model is None else surfaces.model.name,
             "draws": surfaces.draws.count,
-            "setting_error": "once",
+            "setting_error": BOTH_ONCE,
             "ready_rate": study.spec.pass_rate,
             "ready_shortfall": READY_LOW_SHORTFALL,
             "reach_chance": reach_threshold(study, made),

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
-from doe.setpoint.answer import Answer
+from doe.setpoint.answer import BOTH_ONCE, Answer
 from doe.words.facts import Reader, Text, all_worded, filled, reader_of, texts_of
 from doe.words.study.state import grades_at_odds, open_checks, prior_sentence
 from doe.words.wording import amount_both, listing
@@ -127,15 +127,19 @@ def method_words(method: Mapping[str, float | str]) -> tuple[tuple[str, str], ..
             kind = value or "surface put together by hand"
             found["model"] = f"{kind}, joint with hand-feel, tempered sequential Monte Carlo"
         elif key == "setting_error":
+            of_hand = "" if value == BOTH_ONCE else "; hand-feel keeps the trial's too, on the careful side"
             found["setting error"] = (
-                "counted once: the trial's own taken out, production's full stated error put in; hand-feel keeps the "
-                "trial's too, on the careful side"
+                f"counted once: the trial's own taken out, production's full stated error put in{of_hand}"
             )
         elif key == "rated_lines":
             found["simulated lines behind the error rates"] = (
-                f"{value:g} of seven kinds, on seeds that no prior was chosen on; four factors, wanted rate 95 %, "
-                f"one "
+                f"{value:g} of seven kinds, on seeds that no prior was chosen on; four factors, wanted rate 95 %, one "
                 "round"
+            )
+        elif key == "locked_lines":
+            found["simulated lines behind the error rates"] = (
+                f"{value:g} of six families, unlike any that priors and thresholds were chosen on; four factors, "
+                "checks alone, wanted rate 95 %, one round"
             )
         elif rate in _RATES:
             label = _RATES[rate]
