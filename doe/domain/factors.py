@@ -77,6 +77,10 @@ LEFT_OUT_WHEN_NONE = "left out when none"
 _DEFAULT_STEP = {"degC": 1.0, "s": 1.0, "bar": 0.1, "g/m2": 1.0, "": 0.0}
 
 
+EVERY_LEVEL = "every"
+"""In place of a level: one setting for all levels of an endured factor, judged by the worst of them."""
+
+
 @dataclass(frozen=True)
 class Factor:
     """One setting that a study varies.
@@ -102,6 +106,8 @@ class Factor:
         Smallest change the machine can be given; by default that of the catalogue, or of the unit.
     levels : tuple of str
         The levels of a categorical factor (then low and high are not used).
+    endured : bool, optional
+        Whether one setting must hold on every level (platens, ovens, operators) instead of the best level being chosen.
     stage : {"cure", "press"}, optional
         At which machine it is set; by default that of the catalogue, else ``press``.
     label : str
@@ -127,6 +133,7 @@ class Factor:
     label: str = ""
     # not written down while it is not stated: studies kept before it existed stay the same, sum for sum
     trial_sd: float | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
+    endured: bool | None = field(default=None, metadata={LEFT_OUT_WHEN_NONE: True})
 
     def __post_init__(self) -> None:
         known = KNOWN_FACTORS.get(self.name)
@@ -163,6 +170,13 @@ class Factor:
             raise InputError(f"{where}, unit", repr(self.unit), "degC, s, bar, g/m2", "Convert to one of these.")
         if self.stage not in ("cure", "press"):
             raise InputError(f"{where}, stage", self.stage, "cure or press", "Say at which machine it is set.")
+        if self.endured and (not self.levels or EVERY_LEVEL in self.levels):
+            raise InputError(
+                f"{where}, {EVERY_LEVEL}",
+                " / ".join(self.levels) or "no levels",
+                f"levels, none of them called {EVERY_LEVEL}",
+                "List the levels on all of which one setting must hold.",
+            )
         if self.levels:
             for level in self.levels:
                 check_line(level, f"{where}, level", longest=NAME_LENGTH, in_cells=True)

@@ -119,6 +119,11 @@ class Study:
         return COUPONS_PER_GARMENT if self.coupons_per_garment is None else self.coupons_per_garment
 
     @property
+    def endured(self) -> tuple[Factor, ...]:
+        """The factors on all of whose levels one setting must hold, in order."""
+        return tuple(f for f in self.factors if f.endured)
+
+    @property
     def numeric(self) -> tuple[Factor, ...]:
         """The factors with a range, in order."""
         return tuple(f for f in self.factors if not f.is_categorical)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from doe.domain.coding import FloatArray, round_settings
 from doe.domain.factors import Factor
 from doe.domain.study import Study
-from doe.setpoint.robust import RobustRate
+from doe.setpoint.robust import RobustRate, in_turn
 from doe.setpoint.search import Found, allowed
 from doe.setpoint.telling import DecisionWorth, expected_worth, follow, outcome_chances
 
@@ -91,7 +91,7 @@ def choose_next(
     DataFrame
         One row a coupon, one column a factor; permitted machine settings.
     """
-    pool = best_at.copy()
+    pool = best_at = in_turn(best_at, study.endured)
     before = best_at.head(0) if beside is None else beside[list(best_at.columns)]
     for f in study.numeric:
         if f.hard_to_change:
@@ -157,10 +157,12 @@ def _candidates(study: Study, found: Found, rng: np.random.Generator) -> pd.Data
         if f.hard_to_change:
             offered = round_settings(f, _gather(found.best_at[f.name].to_numpy(dtype=float), OFFERED_LEVELS))
             frame[f.name] = _nearest(frame[f.name].to_numpy(dtype=float), np.unique(offered))
-    frame = frame.drop_duplicates()
+    frame = in_turn(frame.drop_duplicates(), study.endured)
     good = frame[allowed(study, frame)]
     # gathering to few settings may leave nothing that is permitted: the setpoint itself always is
-    return (good if len(good) else found.setpoint[names]).head(CANDIDATES).reset_index(drop=True)
+    return (
+        (good if len(good) else in_turn(found.setpoint[names], study.endured)).head(CANDIDATES).reset_index(drop=True)
+    )
 
 
 def _hard(study: Study) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,7 @@ from doe.setpoint.answer import BOTH_ONCE, Answer
 from doe.setpoint.curves import find_edges
 from doe.setpoint.next_coupons import choose_coupons
 from doe.setpoint.priors import prior_warning
-from doe.setpoint.robust import RobustRate
+from doe.setpoint.robust import RobustRate, at_levels
 from doe.setpoint.search import find_setpoint
 from doe.setpoint.standing import SetpointDraws, judge_for
 from doe.setpoint.verdict import (
@@ -77,7 +78,7 @@ def recommend(
     is_assured = pass_rate_low >= study.spec.pass_rate and not (gaps.unvaried or gaps.hand)
     assured = find_window(rate, point, kind="assured", rng=rng) if is_assured else None
     tell(0.8)
-    hand, hand_low, hand_high = _hand(surfaces, point, low)
+    hand, hand_low, hand_high = _hand(study, surfaces, point, low)
     size = next_size(study, made)
     spent = (fact("budget_used", coupons=made),) if verdict == "more coupons" and not size else ()
     setpoint = {name: _plain(point[name].iloc[0]) for name in study.factor_names}
@@ -145,9 +146,15 @@ def _plain(value: object) -> float | str:
     return value if isinstance(value, str) else float(value)  # type: ignore[arg-type] # a column holds levels or numbers
 
 
-def _hand(surfaces: Surfaces, point: pd.DataFrame, low: float) -> tuple[float | None, float | None, float | None]:
-    draws: NDArray[np.float64] | None = surfaces.hand_draws(point)
-    if draws is None:
-        return None, None, None
-    ends = np.quantile(draws[:, 0], [low, 1 - low])
-    return float(draws[:, 0].mean()), float(ends[0]), float(ends[1])
+def _hand(
+    study: Study, surfaces: Surfaces, point: pd.DataFrame, low: float
+) -> tuple[float | None, float | None, float | None]:
+    """Mean hand-feel at a setting with its limits, on the stiffest level of endured factors."""
+    found = []
+    for levels in product(*(f.levels for f in study.endured)):
+        draws: NDArray[np.float64] | None = surfaces.hand_draws(at_levels(point, study.endured, levels))
+        if draws is None:
+            return None, None, None
+        ends = np.quantile(draws[:, 0], [low, 1 - low])
+        found.append((float(draws[:, 0].mean()), float(ends[0]), float(ends[1])))
+    return min(found)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, reduce
+from itertools import product
 
 import numpy as np
 import pandas as pd
 from scipy.stats import norm, qmc
 
+from doe.domain.factors import Factor
 from doe.domain.study import Study
 from doe.surfaces.contract import SurfaceDraws
 from doe.surfaces.fitted import Surfaces
@@ -36,6 +39,18 @@ def error_nodes(factors: int, nodes: int) -> FloatArray:
     return scaled
 
 
+def at_levels(frame: pd.DataFrame, factors: Sequence[Factor], levels: Sequence[str]) -> pd.DataFrame:
+    """Settings with these factors at these levels."""
+    return frame.assign(**{f.name: level for f, level in zip(factors, levels, strict=True)})
+
+
+def in_turn(frame: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFrame:
+    """Coupons that meet the levels of endured factors one after the other."""
+    turns = list(product(*(f.levels for f in factors)))
+    rows = np.arange(len(frame)) % len(turns)
+    return frame.assign(**{f.name: [turns[i][j] for i in rows] for j, f in enumerate(factors)})
+
+
 @dataclass(frozen=True)
 class RobustRate:
     """Robust pass rate of settings under a study's surfaces.
@@ -53,9 +68,15 @@ class RobustRate:
         object.__setattr__(self, "uses_hand", wanted)
 
     def draws(
-        self, frame: pd.DataFrame, *, nodes: int = 32, draws: SurfaceDraws | None = None, hand: bool = True
+        self,
+        frame: pd.DataFrame,
+        *,
+        nodes: int = 32,
+        draws: SurfaceDraws | None = None,
+        hand: bool = True,
+        as_made: bool = False,
     ) -> FloatArray:
-        """Robust pass rate for every posterior draw, shape (draws, rows).
+        """Robust pass rate for every posterior draw, shape (draws, rows): that of the worst level of endured factors.
 
         Parameters
         ----------
@@ -67,7 +88,19 @@ class RobustRate:
             A thinned posterior; the whole one by default.
         hand : bool
             Whether hand-feel counts too (where the spec asks for it and it was scored).
+        as_made : bool
+            Whether the level of an endured factor is the one in the frame, as for a coupon.
         """
+        endured = () if as_made else self.study.endured
+        if not endured:
+            return self._draws(frame, nodes, draws, hand)
+        each = (
+            self._draws(at_levels(frame, endured, levels), nodes, draws, hand)
+            for levels in product(*(f.levels for f in endured))
+        )
+        return reduce(np.minimum, each)
+
+    def _draws(self, frame: pd.DataFrame, nodes: int, draws: SurfaceDraws | None, hand: bool) -> FloatArray:
         model = self.surfaces.draws if draws is None else draws
         scaling = self.surfaces.scaling
         combination = scaling.combination(frame)

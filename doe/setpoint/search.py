@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -11,10 +12,11 @@ from scipy.stats import qmc
 
 from doe.domain.coding import FloatArray, round_settings
 from doe.domain.errors import InputError
+from doe.domain.factors import EVERY_LEVEL
 from doe.domain.limits import CEILING_DEGC
 from doe.domain.masks import is_forbidden
 from doe.domain.study import Study
-from doe.setpoint.robust import RobustRate
+from doe.setpoint.robust import RobustRate, at_levels
 from doe.surfaces.contract import SurfaceDraws
 from doe.surfaces.fitted import Surfaces
 from doe.surfaces.outcomes import expit
@@ -66,7 +68,9 @@ class Found:
 
 def allowed(study: Study, frame: pd.DataFrame) -> NDArray[np.bool_]:
     """Which settings may be proposed: inside the tested range, the limits, and no forbidden combination."""
-    keep = ~is_forbidden(study.forbidden, frame)
+    keep = np.ones(len(frame), dtype=bool)
+    for levels in product(*(f.levels for f in study.endured)):
+        keep &= ~is_forbidden(study.forbidden, at_levels(frame, study.endured, levels))
     for f in study.numeric:
         values = frame[f.name].to_numpy(dtype=float)
         low, high = study.limits.bounds(f.name) if study.limits else (None, None)
@@ -84,7 +88,7 @@ def settings_frame(study: Study, surfaces: Surfaces, z: FloatArray, combination:
     levels = surfaces.scaling.combinations()
     frame = pd.DataFrame({f.name: round_settings(f, natural[:, j]) for j, f in enumerate(surfaces.scaling.numeric)})
     for f in study.categorical:
-        frame[f.name] = [levels[c][f.name] for c in combination]
+        frame[f.name] = [EVERY_LEVEL if f.endured else levels[c][f.name] for c in combination]
     frame = frame[list(study.factor_names)].drop_duplicates(ignore_index=True)
     return frame[allowed(study, frame)].reset_index(drop=True)
 

@@ -66,7 +66,7 @@ def outcome_chances(rate: RobustRate, frame: pd.DataFrame, draws: SurfaceDraws) 
     Outcomes are failures called too little and too much, and a pass; where the spec asks for a hand-feel that was
     scored, a pass with a low, a middling and a high score. The machines' error at the coupon is averaged over.
     """
-    passes = np.clip(rate.draws(frame, nodes=NODES, draws=draws, hand=False), 1e-9, 1 - 1e-9)
+    passes = np.clip(rate.draws(frame, nodes=NODES, draws=draws, hand=False, as_made=True), 1e-9, 1 - 1e-9)
     scaling = rate.surfaces.scaling
     z, combination = scaling.z(frame), scaling.combination(frame)
     over, hand = np.empty_like(passes), np.empty_like(passes)

@@ -222,6 +222,8 @@ def share_inside(surfaces: Surfaces) -> float:
 def certainty_limits(surfaces: Surfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps) -> tuple[Finding, ...]:
     """What keeps the statement from being surer, most important first."""
     found = [*unvaried_facts(gaps.unvaried)]
+    if surfaces.study.endured:
+        found.append(fact("every_level", factors=tuple(f.name for f in surfaces.study.endured)))
     if gaps.at_odds:
         found.append(fact("contradicted", names=gaps.at_odds))
         found += [f for f in surfaces.belief.facts if f.code in ("predicts_alike", "predicts_worse", "too_mixed")]

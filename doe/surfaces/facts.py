@@ -37,6 +37,7 @@ Code = Literal[
     "barely_learned",
     # what keeps an answer from being surer
     "contradicted",
+    "every_level",
     "rate_open",
     "budget_used",
     "lapses",

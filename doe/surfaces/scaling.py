@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from doe.domain.coding import FloatArray, code, decode
-from doe.domain.factors import Factor
+from doe.domain.factors import EVERY_LEVEL, Factor
 from doe.domain.units import ABSOLUTE_ZERO_DEGC
 
 
@@ -72,8 +72,10 @@ class Scaling:
         index = np.zeros(len(frame), dtype=np.intp)
         for f in self.factors:
             if f.is_categorical:
-                level = pd.Categorical(frame[f.name].astype(str), categories=list(f.levels)).codes
-                index = index * len(f.levels) + level
+                named = frame[f.name].astype(str)
+                if f.endured:  # every level stands for the first: robust rates look at each of them
+                    named = named.where(named != EVERY_LEVEL, f.levels[0])
+                index = index * len(f.levels) + pd.Categorical(named, categories=list(f.levels)).codes
         return index
 
     def combinations(self) -> list[dict[str, str]]:

@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from doe.domain.errors import InputError
-from doe.domain.factors import KNOWN_FACTORS, Factor, usual_factor, value_bounds
+from doe.domain.factors import EVERY_LEVEL, KNOWN_FACTORS, Factor, usual_factor, value_bounds
 from doe.domain.limits import LIMIT_NAMES, Limits
 from doe.domain.space import Forbidden
 from doe.domain.spec import DEFAULT_CHECKS, Check, Spec
@@ -130,6 +130,8 @@ def factor(text: str, shown: Shown) -> Factor:
     A known name brings what is not said: unit, scale, step, setting error, and the usual range.
     """
     head, *more = [part.strip() for part in text.split(",")]
+    endured = True if EVERY_LEVEL in map(str.casefold, more) else None
+    more = [part for part in more if part.casefold() != EVERY_LEVEL]
     name, equals, span = _parted(head, "=")
     where = f"--factor {name}"
     options = pairs(more, where, FACTOR_FORM, allowed=", ".join(f"{key}=" for key in _OPTIONS))
@@ -150,7 +152,9 @@ def factor(text: str, shown: Shown) -> Factor:
     if "slow" in options:
         changes["hard_to_change"] = yes_no(options["slow"], f"{where}, slow")
     if "/" in span:
-        return Factor(name, levels=tuple(level.strip() for level in span.split("/")), **changes)
+        return Factor(name, levels=tuple(level.strip() for level in span.split("/")), endured=endured, **changes)
+    if endured:
+        raise InputError(where, EVERY_LEVEL, "a list of levels before it", "Write it like platen=left/right,every.")
     unit = changes["unit"] = options.get("unit", known.unit if known else "")
     if equals:
         changes["low"], changes["high"] = span_of(span, unit, where, shown)

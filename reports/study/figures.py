@@ -21,7 +21,7 @@ from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import ScaledTranslation
 from numpy.typing import NDArray
 
-from doe.domain.factors import Factor
+from doe.domain.factors import EVERY_LEVEL, Factor
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Window
 from doe.words.wording import HUNDRED, at_least_of_hundred, out_of_hundred
@@ -366,17 +366,19 @@ def draw_strip(
     """
     if x.factor.is_categorical:
         levels = list(x.factor.levels)
-        places, spot = np.array([float(levels.index(str(s))) for s in settings]), float(levels.index(str(setpoint)))
+        places = np.array([float(levels.index(str(s))) for s in settings])
+        spots = [float(i) for i, level in enumerate(levels) if setpoint in (level, EVERY_LEVEL)]
         ax.set(xlim=(-0.5, len(levels) - 0.5), xlabel=x.factor.label)
         ax.set_xticks(range(len(levels)), levels)
     else:
-        places, spot = x([float(s) for s in settings]), x.at(setpoint)
+        places, spots = x([float(s) for s in settings]), [x.at(setpoint)]
         x.dress(ax, "x", x.ends(0.06))
         x.shade(ax, window, _WINDOW)
     ax.set_ylim(-0.75, 1.75)
     ax.set_yticks([0, 1], ["failed", "passed"])
     ax.axhline(0.5, color=RULE, lw=0.8)
-    ax.axvline(spot, color=ACCENT, lw=2, zorder=1)
+    for spot in spots:
+        ax.axvline(spot, color=ACCENT, lw=2, zorder=1)
     passed = marks == "pass"
     _scatter(ax, places, passed + _stack(places, passed), marks, s=34, linewidth=0.8)
 

@@ -75,11 +75,11 @@ class PanelDraws:
     def of(cls, report: StudyReport) -> PanelDraws | None:
         """The draws behind a report, one combination of levels only when all of them would make the page heavy.
 
-        None where the surfaces are no quadratics.
+        None where the surfaces are no quadratics, or a setting is judged by the worst of several levels.
         """
         surfaces = report.surfaces
         told = surfaces.draws.quadratics()
-        if told is None:
+        if told is None or report.study.endured:
             return None
         logit, hand = told.logit, told.hand if surfaces.has_hand else None
         has_levels = logit.size * 2 <= MOST_NUMBERS or len(logit) == 1

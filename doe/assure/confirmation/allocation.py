@@ -17,7 +17,7 @@ from doe.domain.study import Study
 from doe.plans.build import round_frame
 from doe.plans.order import LEAST_IN_BATCH
 from doe.setpoint.answer import Answer
-from doe.setpoint.robust import RobustRate
+from doe.setpoint.robust import RobustRate, in_turn
 from doe.setpoint.search import allowed
 from doe.surfaces.fitted import Surfaces
 
@@ -78,7 +78,8 @@ def confirmation_points(study: Study, surfaces: Surfaces, answer: Answer, *, cor
 
 def confirmation_settings(study: Study, points: pd.DataFrame, times: Sequence[int]) -> pd.DataFrame:
     """Units and coupons to make, columns role and the factors: each of the points so many times, in their order."""
-    return points.loc[points.index.repeat(times), ["role", *study.factor_names]].reset_index(drop=True)
+    rows = points.loc[points.index.repeat(times), ["role", *study.factor_names]].reset_index(drop=True)
+    return in_turn(rows, study.endured)
 
 
 def _worst_first(corners: pd.DataFrame) -> list[int]:
