@@ -17,8 +17,8 @@ from uuid import uuid4
 import sqlalchemy as sa
 
 from doe.book import schema
-from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, words_for_errors
-from doe.book.tables import acts, book_info, columns_of
+from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, take_turn, words_for_errors
+from doe.book.tables import acts, columns_of
 from doe.domain.errors import InputError
 from doe.domain.texts import NAME_LENGTH, check_line, check_note
 
@@ -119,8 +119,6 @@ class Store:
     def __init__(self, place: Place, engine: sa.Engine, who: str, clock: Callable[[], datetime]) -> None:
         self.label = place.label
         """Where the book is, for messages."""
-        self.upgraded_from: Path | None = None
-        """The copy of the older book, if opening this one upgraded it."""
         self.stored = 0
         """How many transactions were stored through this door."""
         self._place = place
@@ -128,6 +126,7 @@ class Store:
         self._who = who
         self._clock = clock
         self._journal_kept = False
+        self._prepared = schema.Prepared()
         self._open = threading.local()  # a page shares the book among threads; each has its own transaction
 
     @classmethod
@@ -179,10 +178,37 @@ class Store:
             book._prepare(create=create, upgrade=upgrade)
         return book
 
+    @classmethod
+    def begin(cls, target: str | Path | None = None, *, who: str, role: str | None = None) -> Self:
+        """Make an empty book, and let a role of its server use it; a book that is there takes one more role.
+
+        Raises
+        ------
+        InputError
+            As `open` does; or if there is a book already and no role is given.
+        """
+        book = cls.open(target, who=who)
+        try:
+            if role is not None:
+                with words_for_errors(book.label), book._engine.begin() as connection:
+                    schema.grant(connection, role)
+            elif not book._prepared.is_new:
+                where, remedy = f"book {book.label}", "Use it as it is, or choose another place."
+                raise InputError(where, "a book that is there already", "a place without one", remedy)
+        except BaseException:
+            book.close()
+            raise
+        return book
+
+    @property
+    def upgraded_from(self) -> Path | None:
+        """The copy of the older book, if opening this one upgraded it."""
+        return self._prepared.copy
+
     def _prepare(self, *, create: bool, upgrade: bool | None) -> None:
         try:
             with words_for_errors(self.label):
-                self.upgraded_from = schema.prepare(
+                self._prepared = schema.prepare(
                     self._engine, self._place, create=create, upgrade=upgrade, who=self._who, now=self._now
                 )
         except BaseException:
@@ -233,8 +259,7 @@ class Store:
                 schema.keep_journal(self._engine)
                 self._journal_kept = True
             with self._engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
-                # On a server this row is the turn to write, as BEGIN IMMEDIATE is in a file.
-                connection.execute(sa.select(book_info.c.id).with_for_update())
+                take_turn(connection)
                 self._open.writing = Writing(connection, self._who, self._now())
                 try:
                     yield self._open.writing

@@ -215,7 +215,7 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
                 _insert_photos(connection, path, moved)
             elif moved:
                 connection.execute(table.insert(), moved)
-        except (sa.exc.IntegrityError, OverflowError) as error:
+        except (sa.exc.IntegrityError, sa.exc.DataError, OverflowError) as error:
             raise _not_an_export(where, f"rows in {table.name} that cannot all be there") from error
         if connection.dialect.name == "postgresql" and fresh[table.name]:
             # the server counts ids by itself; tell it how far we have come

@@ -216,7 +216,8 @@ def _other_settings(connection: sa.Connection) -> Iterator[str]:
 def _altered(connection: sa.Connection) -> Iterator[str]:
     """Photos that are not the ones that were stored, revisions that do not follow one another."""
     query = sa.select(photos.c.id, photos.c.sha256, photos.c.image).where(photos.c.withdraws.is_(None))
-    for row in connection.execution_options(stream_results=True, max_row_buffer=4).execute(query):
+    # the options of this query alone: on the connection they would stay, and a server then refuses to write
+    for row in connection.execute(query.execution_options(stream_results=True, max_row_buffer=4)):
         if hashlib.sha256(row.image).hexdigest() != row.sha256:
             yield f"Photo {row.id} is not the one that was stored."
     revisions: dict[str, int] = {}

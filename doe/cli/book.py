@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -10,10 +11,35 @@ import typer
 from doe.book.book import Book
 from doe.cli.desk import Desk, command, commands
 from doe.cli.output import Reply, Table, Warn
+from doe.domain.texts import quoted
 from doe.words.dates import minute
 from doe.words.wording import count
 
 app = commands()
+
+
+@command(app, "init", example="doe book init shop.sqlite")
+def init(
+    desk: Desk,
+    place: Annotated[str | None, typer.Argument(help="A new file, or postgresql://NAME@HOST/DATABASE.")] = None,
+    role: Annotated[
+        str | None, typer.Option(help="Role of a server that may look and add from now on, but change nothing.")
+    ] = None,
+) -> Reply:
+    """Make an empty book: in a file, or in an empty database of a PostgreSQL server."""
+    desk = desk if place is None else replace(desk, book=place)
+    with Book.begin(desk.book, who=desk.name, role=role) as book:
+        label = book.label
+    blocks = [f"The book is in {label}."]
+    if role is not None:
+        blocks.append(f"{role} may look at it and add to it, and change nothing.")
+    elif "://" in label:
+        blocks.append("Only its owner may use it. Let others in: the same command with --role NAME, once for each.")
+    return Reply(
+        {"book": label, "role": role},
+        tuple(blocks),
+        (f"doe book import PATH --book {quoted(label)}", "doe demo --help"),
+    )
 
 
 @command(app, "backup", example="doe book backup shop-backup.sqlite")

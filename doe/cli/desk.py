@@ -103,11 +103,18 @@ class Desk:
         """The book for a command that only looks: a missing one is not made."""
         return self.open(create=False)
 
+    @property
+    def label(self) -> str:
+        """The book as it may be printed and typed again: a URL without its password."""
+        from doe.book.engine import find_place  # noqa: PLC0415 - a command's help needs no database
+
+        return find_place(self.book).label
+
     def in_same_book(self, steps: Sequence[str]) -> list[str]:
         """Suggested commands for the book this one was about."""
         if self.book is None:
             return list(steps)
-        place = quoted(self.book)
+        place = quoted(self.book if "://" not in self.book else self.label)
         return [
             f"{step} --book {place}" if re.match(r"doe (?!.*--(book|help))", step, re.DOTALL) else step
             for step in steps

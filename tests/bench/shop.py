@@ -23,10 +23,9 @@ STUDY = 1
 ADDRESS = f"http://127.0.0.1:{PORT}"
 
 
-def make_book(folder: Path, *, rounds: int = 1, scored: int | None = None) -> Path:
+def make_book(path: Path | str, *, rounds: int = 1, scored: int | None = None) -> Path | str:
     """A book with the demo's study and its first round; ``scored``: how many of its coupons, all when None."""
     story = read_story()
-    path = folder / "shop.sqlite"
     with Book.open(path, who="ana") as book:
         _set_up(book, story)
         for made in read_rounds(story)[:rounds]:
@@ -117,7 +116,7 @@ def hidden_fields(html: str, action: str) -> dict[str, Any]:
     return {name: values[0] if len(values) == 1 else values for name, values in found.items()}
 
 
-def make_desk(path: Path, *, is_local: bool = False, shown: Shown = METRIC) -> PageUnderTest:
+def make_desk(path: Path | str, *, is_local: bool = False, shown: Shown = METRIC) -> PageUnderTest:
     """A page over a book."""
     said: list[str] = []
     errors: list[BaseException] = []

@@ -47,6 +47,7 @@ def damage(path: Path, *changes: str) -> list[str]:
         ("INSERT INTO studies VALUES (2, 'now')", "Study 2 has no name and no content."),
     ],
 )
+@pytest.mark.in_file
 def test_check_says_what_is_wrong(book: Book, tmp_path: Path, change: str, said: str) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": True}, hand={"ana": 4}, note="n")])
     book.record(S, [ScoreEntry("R1-01", hand={"ana": 4.5})], why="felt again")
@@ -56,6 +57,7 @@ def test_check_says_what_is_wrong(book: Book, tmp_path: Path, change: str, said:
     assert any(said in sentence for sentence in damage(tmp_path / "shop.sqlite", change))
 
 
+@pytest.mark.in_file
 def test_check_reads_the_file_itself(book: Book, tmp_path: Path) -> None:
     book.close()
     path = tmp_path / "shop.sqlite"
@@ -68,6 +70,7 @@ def test_check_reads_the_file_itself(book: Book, tmp_path: Path) -> None:
         assert any("damaged" in sentence for sentence in opened.check())
 
 
+@pytest.mark.in_file
 def test_a_backup_is_one_whole_file_and_opens_as_a_book(book: Book, tmp_path: Path) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": True})])
     copy = book.backup(tmp_path / "copy.sqlite")
@@ -84,6 +87,7 @@ def test_a_backup_is_one_whole_file_and_opens_as_a_book(book: Book, tmp_path: Pa
         book.backup(tmp_path / "missing" / "copy.sqlite")
 
 
+@pytest.mark.in_file
 def test_backups_made_while_others_write_are_whole(book: Book, tmp_path: Path) -> None:
     stop = threading.Event()
     failures: list[BaseException] = []
