@@ -74,6 +74,7 @@ def name(visit: Visit) -> Response | str:
         return name_form(visit, typed, told("name_rule" if chosen else "name_missing"))
     assert visit.session is not None
     visit.session.who = chosen
+    visit.bench.sessions.keep(visit.session)
     return local_path(visit.text("next"))
 
 

@@ -5,14 +5,20 @@ from __future__ import annotations
 import errno
 import ipaddress
 import logging
+import multiprocessing
+import os
+import signal
 import socket
 import sys
 import threading
+import time
 import warnings
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
+from multiprocessing.connection import wait
+from multiprocessing.context import SpawnProcess
 from typing import TextIO
 
 import uvicorn
@@ -154,22 +160,74 @@ def _refusal(host: str, port: int, error: Exception) -> InputError:
     )
 
 
-def serve(bench: Bench, place: Listener, typed: TextIO | None = None) -> None:
+def serve(make: Callable[[], Bench], place: Listener, *, typed: TextIO | None = None, workers: int = 1) -> None:
     """Answer until Ctrl-C or the end of the process.
 
     Parameters
     ----------
-    bench : Bench
-        Closed at the end, with its book.
+    make : callable
+        Gives the page, in each process anew; with several it must be one that can be sent to another process.
     place : Listener
     typed : text stream, optional
         Each line typed there makes a new pairing code.
+    workers : int
+        Processes that answer, all over the one book.
     """
+    if typed is not None:
+        pairing = make().pairing
+        threading.Thread(target=lambda: [pairing.renew() for _ in typed], daemon=True).start()
+    try:
+        with suppress(KeyboardInterrupt):  # the server has stopped by then; Ctrl-C is how this ends
+            if workers == 1:
+                _answer(make, place)
+            else:
+                _share(make, place, workers)
+    finally:
+        place.socket.close()
+
+
+def _share(make: Callable[[], Bench], place: Listener, workers: int) -> None:
+    """Keep so many processes answering; one that dies is replaced."""
+    # a fresh interpreter each: a fork would take over locks and connections as they happen to stand
+    context = multiprocessing.get_context("spawn")
+    team: list[SpawnProcess] = []
+    try:
+        while True:
+            team = [one for one in team if one.is_alive()]
+            for _ in range(workers - len(team)):
+                one = context.Process(target=_work, args=(make, place), daemon=True)
+                one.start()
+                team.append(one)
+            wait([one.sentinel for one in team])
+            time.sleep(1)  # a process that cannot start must not be tried without end
+    finally:
+        for one in team:
+            one.terminate()
+        for one in team:
+            one.join(10)
+
+
+def _work(make: Callable[[], Bench], place: Listener) -> None:
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+
+    def end_with(sentinel: int) -> None:
+        wait([sentinel])
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    threading.Thread(target=end_with, args=(parent.sentinel,), daemon=True).start()
+    with suppress(KeyboardInterrupt):
+        _answer(make, place)
+
+
+def _answer(make: Callable[[], Bench], place: Listener) -> None:
+    """Answer in this process until it is told to stop."""
     # a limit of our own refuses such pictures; the library's word to programmers helps nobody here
     warnings.simplefilter("ignore", Image.DecompressionBombWarning)
     # an early hint computes for a second beside the answers; it hands over ten times as often as programs usually do
     sys.setswitchinterval(0.0005)
     logging.getLogger("uvicorn.error").addFilter(_quiet)
+    bench = make()
     config = uvicorn.Config(
         make_app(bench, Hosts(place.is_local, place.port, own_names())),
         http="h11",
@@ -185,15 +243,11 @@ def serve(bench: Bench, place: Listener, typed: TextIO | None = None) -> None:
         limit_concurrency=MOST_CONNECTIONS,
         h11_max_incomplete_event_size=16 * 1024,
     )
-    if typed is not None:
-        threading.Thread(target=lambda: [bench.pairing.renew() for _ in typed], daemon=True).start()
     try:
-        with suppress(KeyboardInterrupt):  # the server has stopped by then; Ctrl-C is how this ends
-            uvicorn.Server(config).run(sockets=[place.socket])
+        uvicorn.Server(config).run(sockets=[place.socket])
     finally:
         bench.hints.close()
         bench.shop.close()
-        place.socket.close()
 
 
 def _quiet(record: logging.LogRecord) -> bool:

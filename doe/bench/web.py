@@ -205,12 +205,12 @@ def looking(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
     """An address to look at. Without a session it leads to pairing, without a name to choosing one."""
 
     async def endpoint(request: Request) -> Response:
-        visit = _visit(bench, request)
+        visit = await _visit(bench, request)
         if needs != "nothing":
             following = request.url.path + (f"?{request.url.query}" if request.url.query else "")
             if visit.session is None and bench.is_local:
                 # only this machine can ask, so there is nothing to pair
-                visit.cookie, visit.session = bench.sessions.begin()
+                visit.cookie, visit.session = await run_in_threadpool(bench.sessions.begin)
                 return with_cookie(go(_onward("/name", following)), visit.cookie)
             if visit.session is None:
                 return go(_onward("/pair", following))
@@ -225,7 +225,7 @@ def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
     """An address to post to: only from a device that may, with the token of its own pages, and once a form."""
 
     async def endpoint(request: Request) -> Response:
-        visit = _visit(bench, request)
+        visit = await _visit(bench, request)
         if visit.session is None and needs != "nothing":
             # back to the page of ours that the form stood on
             back = local_path(urlsplit(request.headers.get("referer", "")).path or "/")
@@ -244,9 +244,9 @@ def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
     return Route(path, endpoint, methods=["POST"])
 
 
-def _visit(bench: Bench, request: Request) -> Visit:
+async def _visit(bench: Bench, request: Request) -> Visit:
     cookie = request.cookies.get(COOKIE, "")
-    return Visit(bench, request, cookie, bench.sessions.find(cookie))
+    return Visit(bench, request, cookie, await run_in_threadpool(bench.sessions.find, cookie))
 
 
 def _parts(visit: Visit) -> Iterator[str]:
@@ -284,4 +284,4 @@ async def on_http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     bench: Bench = request.app.state.bench
     code = str(error.status_code) if error.status_code in (400, 404, 405) else "refused"
-    return plain(_visit(bench, request), code, status=error.status_code)
+    return plain(await _visit(bench, request), code, status=error.status_code)

@@ -17,7 +17,7 @@ from uuid import uuid4
 import sqlalchemy as sa
 
 from doe.book.engine import WRITES, Place, not_a_book, take_turn
-from doe.book.tables import SCHEMA_VERSION, VERSION_TABLE, book_info
+from doe.book.tables import SCHEMA_VERSION, VERSION_TABLE, book_info, page_state
 from doe.domain.errors import InputError
 
 _version = sa.table(VERSION_TABLE, sa.column("version_num", sa.Text))
@@ -133,6 +133,7 @@ def grant(connection: sa.Connection, role: str) -> None:
     for kind, what in rights:
         connection.exec_driver_sql(f"GRANT {what} ON ALL {kind} IN SCHEMA {schema} TO {name}")
         connection.exec_driver_sql(f"ALTER DEFAULT PRIVILEGES IN SCHEMA {schema} GRANT {what} ON {kind} TO {name}")
+    connection.exec_driver_sql(f"GRANT UPDATE, DELETE ON {page_state.name} TO {name}")
 
 
 def keep_journal(engine: sa.Engine) -> None:

@@ -18,6 +18,7 @@ import sqlalchemy as sa
 
 from doe.book import schema
 from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, take_turn, words_for_errors
+from doe.book.page_state import PageState
 from doe.book.tables import acts, columns_of
 from doe.domain.errors import InputError
 from doe.domain.texts import NAME_LENGTH, check_line, check_note
@@ -127,6 +128,7 @@ class Store:
         self._clock = clock
         self._journal_kept = False
         self._prepared = schema.Prepared()
+        self._is_frozen = False
         self._open = threading.local()  # a page shares the book among threads; each has its own transaction
 
     @classmethod
@@ -172,9 +174,9 @@ class Store:
             book._prepare(create=create, upgrade=upgrade)
         except InputError:
             book.close()
-            if not _is_frozen(place):
+            if not _can_only_be_looked_at(place):
                 raise
-            book._engine = make_engine(place, frozen=True)
+            book._engine, book._is_frozen = make_engine(place, frozen=True), True
             book._prepare(create=create, upgrade=upgrade)
         return book
 
@@ -267,12 +269,16 @@ class Store:
                     self._open.writing = None
             self.stored += 1
 
+    def page_state(self) -> PageState:
+        """What the page at the press remembers in this book."""
+        return PageState.in_memory() if self._is_frozen else PageState(self._engine, self.label)
+
     def _written(self) -> Writing | None:
         found: Writing | None = getattr(self._open, "writing", None)
         return found
 
 
-def _is_frozen(place: Place) -> bool:
+def _can_only_be_looked_at(place: Place) -> bool:
     """Whether a book can only be looked at: SQLite makes two small files beside a book, and here it cannot.
 
     A log left beside it may hold entries that are not in the file yet; then looking would show an older state.

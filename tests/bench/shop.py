@@ -45,6 +45,7 @@ class PageUnderTest:
 
     bench: Bench
     app: Any
+    place: Path | str
     said: list[str] = field(default_factory=list)
     errors: list[BaseException] = field(default_factory=list)
     now: list[float] = field(default_factory=lambda: [1000.0])
@@ -59,7 +60,7 @@ class PageUnderTest:
         """The book, to look what was stored."""
         return self.bench.shop.look
 
-    def device(self, who: str = "", *, address: str = "192.168.7.20") -> Device:
+    def device(self, who: str = "", *, address: str = "192.168.7.20", cookies: Any = None) -> Device:
         """A browser without scripts. With a name it is let in and that name is chosen."""
         client = TestClient(
             self.app,
@@ -67,6 +68,7 @@ class PageUnderTest:
             raise_server_exceptions=True,
             follow_redirects=True,
             client=(address, 50000),
+            cookies=cookies,
         )
         device = Device(client)
         if who:
@@ -126,4 +128,4 @@ def make_desk(path: Path | str, *, is_local: bool = False, shown: Shown = METRIC
     if not is_local:
         bench.pairing.renew()
     app = make_app(bench, Hosts(is_local, PORT, ("bench-tablet",)))
-    return PageUnderTest(bench, app, said, errors, now)
+    return PageUnderTest(bench, app, path, said, errors, now)

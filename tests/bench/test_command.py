@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 import urllib.error
+import urllib.parse
 import urllib.request
 
 import pytest
@@ -169,3 +170,18 @@ def test_the_code_in_the_terminal_is_read_by_another_program():
     rows = np.array([row for pair in zip(upper, lower, strict=True) for row in pair], dtype=np.uint8) * 255
     (found,) = read_barcodes(np.kron(rows, np.ones((6, 6), dtype=np.uint8)))
     assert found.text == "http://192.168.178.123:8765"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_several_processes_answer_as_one_page_and_end_together(book_with):
+    with running(book_with(0), "--workers", "2") as page:
+        opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+        form = hidden_fields(opener.open(f"{page.address}/name").read().decode(), "/name")
+        data = urllib.parse.urlencode({**form, "typed": "ana"}).encode()
+        opener.open(urllib.request.Request(f"{page.address}/name", data, {"Origin": page.address}))
+        for _ in range(30):  # whichever process answers knows the device
+            assert "R1-01" in opener.open(f"{page.address}/list/1").read().decode()
+        code, _, _ = page.stop()
+        assert code == 0
+        with pytest.raises(urllib.error.URLError):
+            opener.open(f"{page.address}/alive", timeout=2)

@@ -184,7 +184,7 @@ def test_the_same_photo_again_adds_nothing_also_after_a_restart(desk_with, tmp_p
     device = desk.device("ana")
     send(device, spied())
     send(device, spied())
-    again = desk_with(path=tmp_path / "shop.sqlite")
+    again = desk_with(path=desk.place)
     send(again.device("ana"), spied())
     assert len(again.book.photos(STUDY, "R1-03")) == 1
 

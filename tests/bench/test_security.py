@@ -13,13 +13,14 @@ from doe.bench.devices import (
     COOKIE,
     MOST_SESSIONS,
     SESSION_HOURS,
-    TRIES_A_CODE,
     TRIES_A_MINUTE,
+    TRIES_ALTOGETHER,
     VIEWER_HOURS,
     Pairing,
 )
 from doe.bench.guard import FORM_BYTES, Guard, Hosts, same_origin
 from doe.bench.web import coupon_url, local_path
+from doe.book.page_state import PageState
 from tests.bench.shop import PORT, hidden_fields
 
 LOOKED_AT = (
@@ -213,26 +214,40 @@ def test_guessing_has_to_wait_and_waiting_is_told(desk):
     assert device.send(device.get("/pair"), "/pair", code=desk.code).url.path == "/name"
 
 
-def test_a_code_that_many_guess_at_is_replaced():
+def test_guesses_are_limited_altogether_and_do_not_cost_the_code_its_life():
     said: list[str] = []
-    pairing = Pairing(lambda: 5.0, said.append)
+    now = [5.0]
+    pairing = Pairing(PageState.in_memory(), lambda: now[0], said.append)
     code = pairing.renew()
     wrong = f"{(int(code) + 1) % 10**CODE_DIGITS:0{CODE_DIGITS}d}"
-    for number in range(TRIES_A_CODE):
-        assert not pairing.accept(wrong, f"10.0.0.{number}")
-    assert len(said) == 2
-    assert not pairing.accept(code, "10.0.1.1")
+    for number in range(TRIES_ALTOGETHER + 500):
+        assert not pairing.accept(wrong, f"10.0.{number // 250}.{number % 250}")
+    assert len(said) == 1
+    assert pairing.wait_seconds("10.9.9.9") > 0
+    assert not pairing.accept(code, "10.9.9.9")  # nobody is heard now, whatever they send
+    now[0] += 61
     for nonsense in ("", "x", "９" * 8, code + "0", " " * 9):
         assert not pairing.accept(nonsense, "10.0.2.1")
+    assert pairing.accept(code, "10.9.9.9")
+    assert len(said) == 2
+
+
+def test_of_many_who_send_the_same_code_one_gets_in():
+    state, now = PageState.in_memory(), 5.0
+    several = [Pairing(state, lambda: now, lambda code: None) for _ in range(3)]
+    code = several[0].renew()
+    assert [pairing.accept(code, f"10.0.0.{i}") for i, pairing in enumerate(several)] == [True, False, False]
 
 
 def test_the_memory_for_wrong_codes_does_not_grow_without_end():
-    now = [0.0]
-    pairing = Pairing(lambda: now[0], lambda code: None)
-    for number in range(5000):
+    now, state = [0.0], PageState.in_memory()
+    pairing = Pairing(state, lambda: now[0], lambda code: None)
+    for number in range(500):
         now[0] += 1.0
         pairing.accept("1", f"10.{number // 256}.{number % 256}.1")
-    assert len(pairing._wrong_by_address) <= 1001
+    kept = state.get("wrong")
+    assert kept is not None
+    assert len(kept[0]) <= TRIES_ALTOGETHER + 1
 
 
 def test_cookies_are_out_of_reach_and_new_after_pairing(desk):
@@ -258,6 +273,30 @@ def test_a_session_ends_when_it_is_not_used_for_a_shift(desk):
     desk.now[0] += SESSION_HOURS * 3600 - 10
     assert device.get("/s/1").url.path == "/s/1"
     desk.now[0] += SESSION_HOURS * 3600 + 10
+    assert device.get("/s/1").url.path == "/pair"
+
+
+def test_a_restart_or_another_process_logs_nobody_out(desk_with):
+    desk = desk_with(0)
+    device, fresh = desk.device("ana"), desk.device()
+    page = device.get("/c/1/R1-05")
+    other = desk_with(path=desk.place)  # with memory of its own, over the same book
+    moved = other.device(cookies=device.client.cookies)
+    assert moved.get("/s/1").url.path == "/s/1"
+    fields = {"check:release": "pass", "note": "from the page of the first process"}
+    assert moved.send(page, "/score/1/R1-05", **fields).url.path == "/s/1"
+    before = audit(desk)
+    assert device.send(page, "/score/1/R1-05", **fields).url.path == "/s/1"  # the receipt is known here too
+    assert audit(desk) == before
+    assert fresh.send(fresh.get("/pair"), "/pair", code=other.code).url.path == "/name"  # so is the code
+    device.send(device.get("/more"), "/leave")
+    assert moved.get("/s/1").url.path == "/pair"
+
+
+def test_all_devices_can_be_put_out_at_a_start(desk_with):
+    desk = desk_with(0)
+    device = desk.device("ana")
+    desk.bench.sessions.forget_all()
     assert device.get("/s/1").url.path == "/pair"
 
 
