@@ -230,7 +230,9 @@ def _on_connect(connection: sqlite3.Connection, _record: object) -> None:
     # The driver must not open transactions by itself: `_on_begin` says how each one starts.
     connection.isolation_level = None
     connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("PRAGMA synchronous = FULL")  # a stored score survives a power cut
+    # a stored score survives a power cut, also in a book whose journal is not yet the write-ahead one: FULL would not
+    # flush the folder after a rollback journal is gone, and the journal could come back and take the score away
+    connection.execute("PRAGMA synchronous = EXTRA")
     connection.execute(f"PRAGMA busy_timeout = {int(BUSY_SECONDS * 1000)}")
 
 

@@ -19,6 +19,7 @@ import sqlalchemy as sa
 from doe.book.engine import WRITES, Place, not_a_book, take_turn
 from doe.book.tables import SCHEMA_VERSION, VERSION_TABLE, book_info, page_state
 from doe.domain.errors import InputError
+from doe.files import placed_whole
 
 _version = sa.table(VERSION_TABLE, sa.column("version_num", sa.Text))
 
@@ -109,10 +110,18 @@ def prepare(
             return Prepared()
         if place.path is not None:
             # taken while we hold the turn to write, so that nothing can be stored between copy and upgrade
-            copy = place.path.with_name(f"{place.path.stem}-schema-{version}-{now():%Y%m%d%H%M%S}{place.path.suffix}")
+            copy = _free_name(place.path, f"-schema-{version}-{now():%Y%m%d%H%M%S}")
             copy_file(place.path, copy)
         migrate(connection)
     return Prepared(copy)
+
+
+def _free_name(path: Path, ending: str) -> Path:
+    """A name beside a file that is not taken: two books may be upgraded within a second."""
+    tries = ("", *(f"-{number}" for number in range(2, 100)))
+    return next(
+        name for more in tries if not (name := path.with_name(f"{path.stem}{ending}{more}{path.suffix}")).exists()
+    )
 
 
 def grant(connection: sa.Connection, role: str) -> None:
@@ -177,16 +186,12 @@ def copy_file(source: Path, copy: Path) -> None:
         raise InputError(f"backup {copy}", "a file", "a new file", "Choose another name; backups are not overwritten.")
     if not copy.parent.is_dir():
         raise InputError(f"backup {copy}", f"no folder {copy.parent}", "an existing folder", "Make the folder first.")
-    partial = copy.with_name(f".{copy.name}.{uuid4().hex[:8]}")
     try:
-        partial.touch()  # says at once, and about the right file, that nothing can be written there
-        with (
-            closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as from_,
-            closing(sqlite3.connect(partial)) as to,
-        ):
-            from_.backup(to)
+        # an error of the disk is said at once, and about the right file
+        with placed_whole(copy, replaces=False) as beside, closing(sqlite3.connect(beside)) as to:
+            with closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as from_:
+                from_.backup(to)
             to.execute("PRAGMA journal_mode = DELETE")  # a backup is one file that can be carried away
-        partial.rename(copy)
     except OSError as error:
         raise InputError(
             f"backup {copy}",
@@ -194,5 +199,3 @@ def copy_file(source: Path, copy: Path) -> None:
             "a folder with room that can be written to",
             "Choose another folder.",
         ) from error
-    finally:
-        partial.unlink(missing_ok=True)

@@ -224,6 +224,13 @@ class Store:
         """Let go of the file or the server."""
         self._engine.dispose()
 
+    def discard_if_new(self) -> None:
+        """Close the book, and take its file away if this door made it and stored nothing in it."""
+        self.close()
+        if self._prepared.is_new and not self.stored and self._place.path is not None:
+            for ending in ("", "-wal", "-shm"):
+                Path(f"{self._place.path}{ending}").unlink(missing_ok=True)
+
     def __enter__(self) -> Self:
         return self
 

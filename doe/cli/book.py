@@ -77,7 +77,11 @@ def export(desk: Desk, path: Annotated[Path, typer.Argument(help="A new zip file
 def import_(desk: Desk, path: Annotated[Path, typer.Argument(help="A file that doe book export wrote.")]) -> Reply:
     """Take in everything an export holds; names that clash are refused."""
     with desk.open() as book:
-        studies = book.import_(path)
+        try:
+            studies = book.import_(path)
+        except BaseException:
+            book.discard_if_new()  # what could not be taken in must not leave an empty book
+            raise
     return Reply(
         {"imported_studies": studies}, (f"{count(studies, 'study', 'studies')} came in.",), ("doe study list",)
     )

@@ -65,6 +65,6 @@ def test_writing_is_durable(book: Book) -> None:
     with book.writing() as writing:
         ask = writing.connection.exec_driver_sql
         assert ask("PRAGMA journal_mode").scalar() == "wal"
-        assert ask("PRAGMA synchronous").scalar() == 2  # FULL
+        assert ask("PRAGMA synchronous").scalar() == 3  # EXTRA
         assert ask("PRAGMA foreign_keys").scalar() == 1
         assert ask("PRAGMA busy_timeout").scalar() == 10_000
