@@ -91,10 +91,12 @@ def import_(desk: Desk, path: Annotated[Path, typer.Argument(help="A file that d
 def upgrade(desk: Desk) -> Reply:
     """Bring an older book up to this version; a file is backed up beside itself first."""
     with Book.open(desk.book, who=desk.name, create=False, upgrade=True) as book:
-        problems = book.check()
+        problems, copy = book.check(), book.upgraded_from
+    data = {"problems": problems, "copy": copy}
+    kept = () if copy is None else (f"As it was before, it is kept in {copy}.",)
     if problems:
-        return Reply({"problems": problems}, tuple(Warn(p) for p in problems), ("doe book check",), exit_code=1)
-    return Reply({"problems": []}, ("The book is up to date and sound.",), ("doe study list",))
+        return Reply(data, (*kept, *(Warn(p) for p in problems)), ("doe book check",), exit_code=1)
+    return Reply(data, ("The book is up to date and sound.", *kept), ("doe study list",))
 
 
 @command(app, "audit", example="doe book audit --last 20")
