@@ -125,11 +125,14 @@ _PATIENCE = {"connect_timeout": 10, "keepalives_idle": 10, "keepalives_interval"
 WRITES = "book_writes"
 """Execution option of a connection that is going to write."""
 
-_DAMAGED = (
-    "a damaged book",
-    "a sound one",
-    "Keep a copy of it, see what doe book check says, and go back to the last backup.",
-)
+
+class DamagedBook(InputError):
+    """A book in which something is missing or cannot be read."""
+
+    def __init__(self, where: str, found: object) -> None:
+        remedy = "Keep a copy of it, see what doe book check says, and go back to the last backup."
+        super().__init__(where, found, "a sound book", remedy)
+
 
 # Starts of the names of SQLite's result codes, then found, allowed, remedy.
 _SAID = (
@@ -164,7 +167,6 @@ _SAID = (
         "a working disk",
         "Check the disk or the network folder, then repeat.",
     ),
-    ("SQLITE_CORRUPT", *_DAMAGED),
 )
 
 
@@ -189,7 +191,6 @@ _SERVER_SAID = (
     (("22021", "22P05"), "text that is not text", "plain text", "Type it again."),
     ("42704", "no such role on the server", "a role that is there", "Make it first (createuser)."),
     ("3D000", "no such database", "an empty database or a book", "Make it on the server first (createdb)."),
-    (("42P01", "42703", "XX001", "XX002"), *_DAMAGED),
 )
 
 
@@ -274,13 +275,25 @@ def words_for_errors(label: str) -> Iterator[None]:
 
 
 def _refusal(where: str, error: Any) -> InputError | None:
-    if isinstance(error, sqlite3.Error):
-        code = getattr(error, "sqlite_errorname", "") or ""
-        if code.startswith("SQLITE_NOTADB"):
-            return not_a_book(where)
-        return next((InputError(where, *said) for starts, *said in _SAID if code.startswith(starts)), None)
+    return _refusal_of_file(where, error) if isinstance(error, sqlite3.Error) else _refusal_of_server(where, error)
+
+
+def _refusal_of_file(where: str, error: sqlite3.Error) -> InputError | None:
+    code = getattr(error, "sqlite_errorname", "") or ""
+    if code.startswith("SQLITE_NOTADB"):
+        return not_a_book(where)
+    if code.startswith("SQLITE_CORRUPT"):
+        return DamagedBook(where, "a damaged book")
+    if code == "SQLITE_ERROR" and str(error).startswith(("no such table", "no such column", "malformed")):
+        return DamagedBook(where, str(error))
+    return next((InputError(where, *said) for starts, *said in _SAID if code.startswith(starts)), None)
+
+
+def _refusal_of_server(where: str, error: Any) -> InputError | None:
     state = getattr(error, "sqlstate", None) or ""
     if any(kind.__name__ == "Error" for kind in type(error).__mro__):  # every driver's word for what a database says
+        if state in ("42P01", "42703", "XX001", "XX002"):
+            return DamagedBook(where, str(error).partition("\n")[0])
         for starts, *said in _SERVER_SAID:
             if state.startswith(starts):
                 return InputError(where, *said)

@@ -192,6 +192,8 @@ def copy_file(source: Path, copy: Path) -> None:
             with closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as from_:
                 from_.backup(to)
             to.execute("PRAGMA journal_mode = DELETE")  # a backup is one file that can be carried away
+            if (answer := to.execute("PRAGMA quick_check").fetchone()[0]) != "ok":
+                raise OSError(5, f"a copy that cannot be read ({answer})")
     except OSError as error:
         raise InputError(
             f"backup {copy}",

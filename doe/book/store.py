@@ -16,7 +16,7 @@ from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book import schema
+from doe.book import chain, schema
 from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, take_turn, words_for_errors
 from doe.book.page_state import PageState
 from doe.book.tables import acts, columns_of
@@ -274,6 +274,7 @@ class Store:
                     yield self._open.writing
                 finally:
                     self._open.writing = None
+                chain.seal(connection)
             self.stored += 1
 
     def page_state(self) -> PageState:

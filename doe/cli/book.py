@@ -9,13 +9,15 @@ from typing import Annotated
 import typer
 
 from doe.book.book import Book
+from doe.book.engine import DamagedBook
 from doe.cli.desk import Desk, command, commands
-from doe.cli.output import Reply, Table, Warn
+from doe.cli.output import Block, Reply, Table, Warn
 from doe.domain.texts import quoted
 from doe.words.dates import minute
 from doe.words.wording import count
 
 app = commands()
+MOST = 10
 
 
 @command(app, "init", example="doe book init shop.sqlite")
@@ -47,22 +49,56 @@ def backup(desk: Desk, path: Annotated[Path, typer.Argument(help="A new file.")]
     """Copy the whole book to a new file, consistent even while others write."""
     with desk.look() as book:
         made = book.backup(path)
-    return Reply({"backup": made}, (f"The book was copied to {made}.",), (f"doe book check --book {made}",))
-
-
-@command(app, "check", example="doe book check")
-def check(desk: Desk) -> Reply:
-    """Look for problems in the book; exit code 1 when there are any."""
-    with desk.look() as book:
-        problems = book.check()
-    if not problems:
-        return Reply({"problems": []}, ("The book is sound.",), ("doe book backup shop-backup.sqlite",))
+    # what was written is read again, from the first act to the last
+    with Book.open(made, who=desk.name, create=False, upgrade=False) as copy:
+        problems = copy.check()
+    if problems:
+        return Reply(
+            {"backup": made, "problems": problems},
+            (f"The book was copied to {made}, but the copy is not sound.", *_said(problems)),
+            ("doe book check",),
+            exit_code=1,
+        )
     return Reply(
-        {"problems": problems},
-        (f"{count(len(problems), 'problem')} found.", *(Warn(p) for p in problems)),
-        ("doe book backup PATH",),
-        exit_code=1,
+        {"backup": made, "problems": []},
+        (f"The book was copied to {made}, and the copy is sound.",),
+        (f"doe book check --book {made}",),
     )
+
+
+@command(
+    app,
+    "check",
+    example="""
+    doe book check
+    doe book check --seal 4f2a9c1e07d3
+    """,
+)
+def check(
+    desk: Desk,
+    seal: Annotated[str, typer.Option(help="A seal on a report or a card: is that history still in the book?")] = "",
+) -> Reply:
+    """Look for problems in the book; exit code 1 when there are any."""
+    try:
+        with desk.look() as book:
+            problems, head = book.check(seal), book.seal()
+    except DamagedBook as error:
+        problems, head = [f"{error.found}."], ""
+    return _found(problems, "The book is sound." + (f" Its seal: {head}" if head else ""), head)
+
+
+def _found(problems: list[str], sound: str, head: str = "") -> Reply:
+    data = {"problems": problems, "seal": head}
+    if not problems:
+        return Reply(data, (sound,), ("doe book backup shop-backup.sqlite",))
+    said = (f"{count(len(problems), 'problem')} found.", *_said(problems))
+    return Reply(data, said, ("doe book backup PATH",), exit_code=1)
+
+
+def _said(problems: list[str]) -> tuple[Block, ...]:
+    """The first problems; one damage often makes many."""
+    more = (f"... and {len(problems) - MOST} more; all of them: doe book check --json",) if len(problems) > MOST else ()
+    return (*(Warn(problem) for problem in problems[:MOST]), *more)
 
 
 @command(app, "export", example="doe book export shop-export.zip")
@@ -95,7 +131,7 @@ def upgrade(desk: Desk) -> Reply:
     data = {"problems": problems, "copy": copy}
     kept = () if copy is None else (f"As it was before, it is kept in {copy}.",)
     if problems:
-        return Reply(data, (*kept, *(Warn(p) for p in problems)), ("doe book check",), exit_code=1)
+        return Reply(data, (*kept, *_said(problems)), ("doe book check",), exit_code=1)
     return Reply(data, ("The book is up to date and sound.", *kept), ("doe study list",))
 
 

@@ -18,7 +18,7 @@ import typer
 from doe.cli.ask import confirm_reading
 from doe.cli.output import Reply, folded, show_reply
 from doe.cli.terminal import Stopped
-from doe.domain.errors import InputError
+from doe.domain.errors import DoeError, InputError
 from doe.domain.texts import quoted
 from doe.domain.units import Shown
 from doe.words.typed import Confirm
@@ -103,6 +103,20 @@ class Desk:
         """The book for a command that only looks: a missing one is not made."""
         return self.open(create=False)
 
+    def refuse_damaged(self, error: Exception) -> None:
+        """Say that a book is damaged, where that explains an error that nobody expected.
+
+        Raises
+        ------
+        DamagedBook
+            If one of the books that were opened has problems.
+        """
+        from doe.book.engine import DamagedBook  # noqa: PLC0415 - as above
+
+        for book in self.opened:
+            if problems := book.check():
+                raise DamagedBook(f"book {book.label}", problems[0].rstrip(".")) from error
+
     @property
     def label(self) -> str:
         """The book as it may be printed and typed again: a URL without its password."""
@@ -176,6 +190,10 @@ def command(app: typer.Typer, name: str, *, example: str) -> Callable[[Callable[
                 reply = function(desk, **values)
             except (KeyboardInterrupt, typer.Abort, EOFError) as error:
                 raise Stopped(sum(book.stored for book in desk.opened)) from error
+            except Exception as error:
+                if not isinstance(error, DoeError) and not hasattr(error, "exit_code"):
+                    desk.refuse_damaged(error)
+                raise
             try:
                 show_reply(replace(reply, next_steps=desk.in_same_book(reply.next_steps)), as_json=desk.as_json)
                 sys.stdout.flush()

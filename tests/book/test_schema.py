@@ -15,7 +15,7 @@ from alembic.script import ScriptDirectory
 
 import doe.book.migrations
 from doe.book.book import Book
-from doe.book.tables import KEPT, SCHEMA_VERSION, VERSION_TABLE, book_info, metadata
+from doe.book.tables import KEPT, SCHEMA_VERSION, VERSION_TABLE, book_info, metadata, seals
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from tests.book.samples import RECIPE
@@ -57,7 +57,7 @@ def test_the_database_itself_refuses_changes(book: Book, tmp_path: Path, table: 
 def test_every_table_has_its_triggers(book: Book, tmp_path: Path) -> None:
     with closing(sqlite3.connect(tmp_path / "shop.sqlite")) as connection:
         found = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
-    assert found == {f"no_{act}_{table.name}" for table in (book_info, *KEPT) for act in ("update", "delete")}
+    assert found == {f"no_{act}_{table.name}" for table in (book_info, *KEPT, seals) for act in ("update", "delete")}
 
 
 @pytest.mark.in_file

@@ -223,7 +223,7 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             answer=found.answer,
             coupons=coupons_to_learn_from(book, record.id),
             results=results_to_learn_from(book, record.id, include_void=True),
-            provenance=Provenance(fitted.hash, kept.version, kept.made_by, local(kept.made_at)),
+            provenance=Provenance(fitted.hash, kept.version, kept.made_by, local(kept.made_at), book.seal()),
             made_at=local(datetime.now(UTC)),
             history=tuple(HistoryRow(local(a.at), a.who, f"{a.verb}: {a.subject}", a.why) for a in acts),
             plan_notes=(*notes_to_learn_from(book.plan_info(record.id)), SCALE_WORDS[scale_of(book, record)]),
