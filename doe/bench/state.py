@@ -16,6 +16,7 @@ from starlette.responses import Response
 
 from doe.acts.study.fits import EarlyHint, early_hint
 from doe.bench.devices import SESSION_HOURS, Pairing, Sessions
+from doe.bench.door import Door
 from doe.bench.shop import Shop, keep_newest
 from doe.book.page_state import PageState
 from doe.domain.errors import InputError
@@ -190,6 +191,7 @@ class Bench:
         clock: Callable[[], float] = time.time,
     ) -> None:
         self.shop, self.is_local, self.link, self.log = shop, is_local, link, log
+        self.door = Door(is_local)
         state = shop.look.page_state()
         self.pairing, self.sessions = Pairing(state, clock, announce), Sessions(state, clock)
         self.hints, self.receipts = Hints(shop, log), Receipts(state, clock)

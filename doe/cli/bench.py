@@ -6,6 +6,7 @@ import os
 import sys
 from functools import partial
 from io import StringIO
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import segno
@@ -45,6 +46,10 @@ def bench(
     workers: Annotated[
         int, typer.Option(min=1, max=16, help="Processes that answer; more than 1 on a server's book.")
     ] = 1,
+    tls: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Encrypt: certificate and key in a file; see doe guide network."),
+    ] = None,
     forget: Annotated[bool, typer.Option("--forget", help="Put out every device that was let in before.")] = False,
 ) -> Reply:
     """Serve the page at the press: queues, countdowns, score forms and photos on phones and tablets.
@@ -60,7 +65,7 @@ def bench(
 
     with desk.look() as book:  # a book that cannot be opened is said before anything else
         label = book.label
-    place = listen(host, port)
+    place = listen(host, port, tls)
     make = partial(_bench, desk.book, desk.name, desk.shown, place.is_local, place.links[0], desk.as_json)
     made = make()
     if forget:
@@ -113,7 +118,8 @@ def _greet(place: Listener, label: str) -> None:
     if place.is_local:
         say("Only this machine reaches it. For tablets and phones: doe bench --host 0.0.0.0")
     else:
-        say("The page is not encrypted: use the shop's own network, not one that guests share.")
+        if place.tls is None:
+            say("The page is not encrypted (--tls does that): use the shop's own network, not one that guests share.")
         drawn = terminal_code(place.links[0])
         if drawn and is_terminal(sys.stdout) and max(map(len, drawn)) <= line_width():
             print()

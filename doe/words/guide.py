@@ -14,6 +14,7 @@ TOPICS = {
     "why": "document why a recipe was chosen",
     "training": "train apprentices on tuning",
     "gauges": "what to dial in, by gauge readings",
+    "network": "the page at the press on the shop's network: who gets in, encryption",
     "python": "the same from Python",
 }
 """What each guide is for, in the order of a shop's need."""

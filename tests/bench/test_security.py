@@ -18,7 +18,8 @@ from doe.bench.devices import (
     VIEWER_HOURS,
     Pairing,
 )
-from doe.bench.guard import FORM_BYTES, Guard, Hosts, same_origin
+from doe.bench.door import MOST_PER_ADDRESS, MOST_STRANGERS, Door
+from doe.bench.guard import FORM_BYTES, Hosts, same_origin
 from doe.bench.web import coupon_url, local_path
 from doe.book.page_state import PageState
 from tests.bench.shop import PORT, hidden_fields
@@ -384,54 +385,82 @@ def test_a_form_too_large_is_refused_by_its_length(desk):
     assert answer.headers["x-content-type-options"] == "nosniff"
 
 
-def test_a_body_without_a_length_is_cut_off_while_it_streams():
-    taken = []
-
-    async def app(scope, receive, send):
-        while (await receive()).get("more_body"):
-            pass
+def posted_to(desk, path, receive):
+    """Send a form of a stranger as the server would, without a length; the answers, and what was raised."""
 
     async def run() -> list[dict]:
         answers: list[dict] = []
-
-        async def receive():
-            taken.append(1)
-            return {"type": "http.request", "body": b"x" * 1024, "more_body": True}
 
         async def send(message):
             answers.append(message)
 
         headers = [(b"host", f"127.0.0.1:{PORT}".encode()), (b"origin", f"http://127.0.0.1:{PORT}".encode())]
-        scope = {"type": "http", "method": "POST", "path": "/score/1/x", "headers": headers}
-        await Guard(app, Hosts(True, PORT), photo_path="/photo/")(scope, receive, send)
+        headers.append((b"content-type", b"application/x-www-form-urlencoded"))
+        scope = {"type": "http", "method": "POST", "path": path, "raw_path": path.encode(), "headers": headers}
+        scope |= {
+            "query_string": b"",
+            "scheme": "http",
+            "client": ("10.1.1.1", 5),
+            "http_version": "1.1",
+            "root_path": "",
+        }
+        await desk.app(scope, receive, send)
         return answers
 
-    answers = asyncio.run(run())
+    return asyncio.run(run())
+
+
+def test_a_body_without_a_length_is_cut_off_while_it_streams(desk):
+    taken = []
+
+    async def receive():
+        taken.append(1)
+        return {"type": "http.request", "body": b"x" * 1024, "more_body": True}
+
+    answers = posted_to(desk, "/pair", receive)
     assert answers[0]["status"] == 413
     assert len(taken) == FORM_BYTES // 1024 + 1
 
 
-def test_a_body_that_never_ends_arriving_is_given_up(monkeypatch):
-    monkeypatch.setattr("doe.bench.guard.BODY_SECONDS", 0.05)
+def test_a_body_that_never_ends_arriving_is_given_up(desk, monkeypatch):
+    monkeypatch.setattr("doe.bench.guard.FORM_SECONDS", 0.05)
 
-    async def app(scope, receive, send):
-        await receive()
+    async def receive():
+        await asyncio.sleep(60)
 
-    async def run() -> list[dict]:
-        answers: list[dict] = []
+    assert posted_to(desk, "/pair", receive)[0]["status"] == 408
 
-        async def receive():
-            await asyncio.sleep(60)
 
-        async def send(message):
-            answers.append(message)
+def test_a_stranger_who_breaks_off_is_no_error_of_ours(desk):
+    async def receive():
+        return {"type": "http.disconnect"}
 
-        headers = [(b"host", f"127.0.0.1:{PORT}".encode()), (b"origin", f"http://127.0.0.1:{PORT}".encode())]
-        scope = {"type": "http", "method": "POST", "path": "/score/1/x", "headers": headers}
-        await Guard(app, Hosts(True, PORT), photo_path="/photo/")(scope, receive, send)
-        return answers
+    assert posted_to(desk, "/pair", receive)[0]["status"] == 400
+    assert desk.errors == []
 
-    assert asyncio.run(run())[0]["status"] == 408
+
+# connections
+
+
+def test_strangers_cannot_take_the_room_of_devices_that_were_let_in():
+    door = Door(is_local=False)
+    door.know("10.0.0.1")
+    taken = sum(door.enter(f"10.1.{i // 250}.{i % 250}") for i in range(400))
+    assert taken == MOST_STRANGERS
+    assert all(door.enter("10.0.0.1") for _ in range(MOST_PER_ADDRESS))
+    assert not door.enter("10.0.0.1")
+    for i in range(400):
+        door.leave(f"10.1.{i // 250}.{i % 250}")
+    assert door.enter("10.1.0.0")
+    assert all(Door(is_local=True).enter("127.0.0.1") for _ in range(300))
+
+
+def test_an_encrypted_page_knows_its_own_origin():
+    assert same_origin("https://A", "a:443", "https")
+    assert same_origin("https://a:1", "a:1", "https")
+    assert not same_origin("http://a:1", "a:1", "https")
+    assert Hosts(False, 443, ("tablet",), "https").takes("tablet")
+    assert not Hosts(False, 443, ("tablet",)).takes("tablet")
 
 
 def test_a_form_of_very_many_fields_is_refused(desk):
