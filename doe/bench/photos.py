@@ -45,7 +45,7 @@ def clean_photo(source: BinaryIO) -> bytes:
     try:
         with Image.open(source, formats=FORMATS) as image:
             width, height = image.size
-            is_drawn_small = image.format == "JPEG" and not image.info.get("progressive")
+            is_drawn_small = image.format in ("JPEG", "MPO") and not image.info.get("progressive")
             most = MOST_PIXELS if is_drawn_small else MOST_WHOLE_PIXELS
             if width * height > most or max(width, height) > MOST_SIDE:
                 raise _too_many(f"{width} x {height} pixels", most)
