@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-import tempfile
 from pathlib import Path
 
 from doe.domain.errors import InputError
+from doe.files import placed_whole
 
 
 def refuse_folder(path: Path, example: str = "") -> None:
@@ -48,19 +46,9 @@ def write_whole(path: str | Path, content: str | bytes) -> Path:
     target = Path(path)
     data = content.encode("utf-8") if isinstance(content, str) else content
     refuse_folder(target)
-    beside: Path | None = None
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        mode = target.stat().st_mode & 0o777 if target.exists() else None
-        # the same folder, hence the same disk: only then is the move one step
-        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.", suffix=".part")
-        beside = Path(name)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.chmod(mode if mode is not None else _usual_mode())
-        beside.replace(target)
+        with placed_whole(target, replaces=True) as beside:
+            beside.write_bytes(data)
     except OSError as error:
         raise InputError(
             str(target),
@@ -68,15 +56,4 @@ def write_whole(path: str | Path, content: str | bytes) -> Path:
             "a place that can be written",
             "Close the file if it is open elsewhere, or choose another folder.",
         ) from error
-    finally:
-        if beside is not None:
-            with contextlib.suppress(OSError):  # gone after the move, which is the usual case
-                beside.unlink(missing_ok=True)
     return target
-
-
-def _usual_mode() -> int:
-    """Permissions of a new file; a temporary one is private, which would lock out the rest of the shop."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return 0o666 & ~mask

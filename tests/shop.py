@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +15,7 @@ from doe.acts.demo.run import _record, _set_up
 from doe.acts.demo.story import read_rounds, read_story
 from doe.book.book import Book
 from doe.cli.app import app
+from tests.postgres import Places
 
 STUDY = "new powder on the heavy tee"
 
@@ -44,7 +44,7 @@ class Shop:
     """A folder with a book; commands run in it."""
 
     folder: Path
-    book: Path
+    book: Path | str
 
     def run(self, *words: str, typed: str | None = None, env: dict[str, str] | None = None) -> CommandResult:
         """Run one command line."""
@@ -70,38 +70,38 @@ class Shop:
         return Book.open(self.book, who="test")
 
 
-def _make(folder: Path, rounds: int) -> Path:
+def _make(folder: Path, rounds: int, places: Places) -> Path | str:
     story = read_story()
-    path = folder / "book.sqlite"
+    path = places.new(folder / "book.sqlite")
     with Book.open(path, who="ana") as book:
         _set_up(book, story)
         for made in read_rounds(story)[:rounds]:
             _record(book, story.study.name, made)
-        copy: Path = book.backup(folder / "ready.sqlite")
-    return copy
+        return path if places.server else book.backup(folder / "ready.sqlite")
 
 
 @pytest.fixture(scope="session")
-def _ready_books(tmp_path_factory: pytest.TempPathFactory) -> Sequence[Path]:
-    return [_make(tmp_path_factory.mktemp(f"rounds-{n}"), n) for n in range(3)]
+def _ready_books(tmp_path_factory: pytest.TempPathFactory, places: Places) -> Sequence[Path | str]:
+    return [_make(tmp_path_factory.mktemp(f"rounds-{n}"), n, places) for n in range(3)]
 
 
 @pytest.fixture
-def shop_with(_ready_books: Sequence[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[int], Shop]:
+def shop_with(
+    _ready_books: Sequence[Path | str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, places: Places
+) -> Callable[[int], Shop]:
     """A shop whose study has this many scored rounds (0 to 2)."""
     monkeypatch.chdir(tmp_path)
 
     def make(rounds: int) -> Shop:
-        shutil.copy(_ready_books[rounds], tmp_path / "shop.sqlite")
-        return Shop(tmp_path, tmp_path / "shop.sqlite")
+        return Shop(tmp_path, places.copy(_ready_books[rounds], tmp_path / "shop.sqlite"))
 
     return make
 
 
 @pytest.fixture
-def empty_shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
+def empty_shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, places: Places) -> Shop:
     """A folder without a book yet. Its examples try sizes on one invented line instead of 42, which take minutes."""
     monkeypatch.setattr("doe.practice.worth.LINES", 1)
     monkeypatch.setattr("doe.acts.study.worth._cores", lambda: 1)
     monkeypatch.chdir(tmp_path)
-    return Shop(tmp_path, tmp_path / "shop.sqlite")
+    return Shop(tmp_path, places.new(tmp_path / "shop.sqlite"))

@@ -26,10 +26,19 @@ MAY_IMPORT = {
     "doe.assure": {"doe.domain", "doe.plans", "doe.surfaces", "doe.setpoint"},
     "doe.symptoms": {"doe.domain"},
     "doe.practice": {"doe.domain", "doe.symptoms", *NUMERICAL},
-    "doe.book": {"doe.domain"},
+    "doe.book": {"doe.domain", "doe.files"},
     "doe.words": {"doe.domain", "doe.symptoms", "doe.practice", *NUMERICAL},
-    "reports": {"doe.domain", "doe.symptoms", "doe.practice", "doe.words", *NUMERICAL},
-    "doe.acts": {"doe.domain", "doe.symptoms", "doe.practice", "doe.book", "doe.words", "reports", *NUMERICAL},
+    "reports": {"doe.domain", "doe.files", "doe.symptoms", "doe.practice", "doe.words", *NUMERICAL},
+    "doe.acts": {
+        "doe.domain",
+        "doe.files",
+        "doe.symptoms",
+        "doe.practice",
+        "doe.book",
+        "doe.words",
+        "reports",
+        *NUMERICAL,
+    },
 }
 EVERYTHING = {"doe.cli", "doe.bench"}
 HEAVY = {"numpy", "pandas", "scipy", "matplotlib"}

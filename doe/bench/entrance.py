@@ -39,7 +39,7 @@ def _pair_page(visit: Visit, following: str, *problems: str, status: int = 200) 
     if fresh:  # the form needs something of this device to be tied to
         visit.cookie = secrets.token_urlsafe(24)
     answer = page("bench_pair.html", PairPage(visit.frame(problems=problems), following), status=status)
-    return with_cookie(answer, visit.cookie) if fresh else answer
+    return with_cookie(visit, answer, visit.cookie) if fresh else answer
 
 
 def pair(visit: Visit) -> Response:
@@ -54,7 +54,7 @@ def pair(visit: Visit) -> Response:
     if not visit.bench.pairing.accept(visit.text("code"), visit.address):
         return _pair_page(visit, following, told("wrong_code", minutes=CODE_MINUTES), status=403)
     cookie, _ = visit.bench.sessions.begin()
-    return with_cookie(go(following), cookie)
+    return with_cookie(visit, go(following), cookie)
 
 
 def name_form(visit: Visit, typed: str = "", *problems: str) -> Response:
@@ -74,6 +74,7 @@ def name(visit: Visit) -> Response | str:
         return name_form(visit, typed, told("name_rule" if chosen else "name_missing"))
     assert visit.session is not None
     visit.session.who = chosen
+    visit.bench.sessions.keep(visit.session)
     return local_path(visit.text("next"))
 
 
@@ -84,7 +85,7 @@ def viewer(visit: Visit) -> Response:
     if visit.session is not None and not visit.session.only_looks:
         return go("/")  # a device that may score loses nothing by the link
     cookie, _ = visit.bench.sessions.begin(only_looks=True)
-    return with_cookie(go("/"), cookie)
+    return with_cookie(visit, go("/"), cookie)
 
 
 def more(visit: Visit, said: str = "") -> Response:

@@ -13,7 +13,8 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.exceptions import HTTPException
+from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from doe.words.press import told
@@ -34,15 +35,18 @@ class Hosts:
     port : int
     names : sequence of str
         Names of this machine.
+    scheme : str
+        ``https`` where the page is encrypted.
     """
 
     is_local: bool
     port: int
     names: tuple[str, ...] = ()
+    scheme: str = "http"
 
     def takes(self, header: str) -> bool:
         """Whether a Host header names this page."""
-        name, port = split_host(header)
+        name, port = split_host(header, 443 if self.scheme == "https" else 80)
         if name is None or port != self.port:
             return False
         if name in ("localhost", *(n.casefold() for n in self.names)):
@@ -54,8 +58,8 @@ class Hosts:
         return address.is_loopback or not self.is_local
 
 
-def split_host(header: str) -> tuple[str | None, int]:
-    """Name and port of a Host header; the name is None where it is none. A missing port is 80.
+def split_host(header: str, usual: int = 80) -> tuple[str | None, int]:
+    """Name and port of a Host header; the name is None where it is none. A missing port is the usual one.
 
     >>> split_host("[::1]:8765"), split_host("Localhost:8765"), split_host("a b:1")
     (('::1', 8765), ('localhost', 8765), (None, 0))
@@ -69,19 +73,21 @@ def split_host(header: str) -> tuple[str | None, int]:
     else:
         name, _, port = text.partition(":")
     good = bool(name) and all(c.isalnum() or c in "-._:" for c in name) and (not port or port.isdecimal())
-    return (name, int(port or 80)) if good and len(port) < 6 else (None, 0)
+    return (name, int(port or usual)) if good and len(port) < 6 else (None, 0)
 
 
-def same_origin(origin: str | None, host: str) -> bool:
+def same_origin(origin: str | None, host: str, scheme: str = "http") -> bool:
     """Whether an Origin header is the page itself; without one nothing can be told, and nothing is taken.
 
     >>> same_origin("http://localhost:8765", "localhost:8765"), same_origin("null", "localhost:8765")
     (True, False)
     """
-    if origin is None or not origin.startswith("http://"):
+    start = f"{scheme}://"
+    if origin is None or not origin.startswith(start):
         return False
-    there = split_host(origin.removeprefix("http://"))
-    return there[0] is not None and there == split_host(host)
+    usual = 443 if scheme == "https" else 80
+    there = split_host(origin.removeprefix(start), usual)
+    return there[0] is not None and there == split_host(host, usual)
 
 
 def own_names() -> tuple[str, ...]:
@@ -110,12 +116,14 @@ def _usable(addresses: Iterable[str]) -> Iterable[str]:
             yield text
 
 
+PHOTO_PATH = "/photo/"
+"""Posts to addresses that start with this may be as large as a photo."""
 FORM_BYTES = 64 * 1024
 """Largest form without a photo."""
 PHOTO_BYTES = 32 * 1024 * 1024
 """Largest post with a photo; a phone's picture of 40 megapixels is about half of it."""
-BODY_SECONDS = 120.0
-"""Longest time a body may take to arrive."""
+FORM_SECONDS, PHOTO_SECONDS = 20.0, 120.0
+"""Longest time a form, and a post with a photo, may take to arrive."""
 
 CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -136,10 +144,6 @@ HEADERS: Mapping[str, str] = {
 }
 
 
-class TooLarge(Exception):
-    """A body longer than its limit."""
-
-
 class Guard:
     """The layer itself.
 
@@ -147,14 +151,11 @@ class Guard:
     ----------
     app : ASGIApp
     hosts : Hosts
-    photo_path : str
-        Posts to addresses that start with this may be as large as a photo.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Hosts, *, photo_path: str) -> None:
+    def __init__(self, app: ASGIApp, hosts: Hosts) -> None:
         self._app = app
         self._hosts = hosts
-        self._photo_path = photo_path
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer it here."""
@@ -166,32 +167,17 @@ class Guard:
             return
         refusal = self._refusal(scope)
         if refusal is not None:
-            await _answer(scope, receive, send, *refusal, self._limit(scope))
+            await _answer(*refusal, str(scope["path"]))(scope, receive, send)
             return
-        limit = self._limit(scope)
-        started = False
 
         async def send_with_headers(message: Message) -> None:
-            nonlocal started
             if message["type"] == "http.response.start":
-                started = True
                 headers = MutableHeaders(scope=message)
                 headers.update({**HEADERS, "cache-control": headers.get("cache-control", HEADERS["cache-control"])})
             await send(message)
 
-        try:
-            await self._app(scope, _limited(receive, limit), send_with_headers)
-        except TooLarge:
-            if started:
-                raise
-            await _answer(scope, receive, send, 413, "too_large", limit)
-        except TimeoutError:
-            if started:
-                raise
-            await _answer(scope, receive, send, 408, "too_slow", limit)
-
-    def _limit(self, scope: Scope) -> int:
-        return PHOTO_BYTES if str(scope["path"]).startswith(self._photo_path) else FORM_BYTES
+        limit, seconds = _limits(str(scope["path"]))
+        await self._app(scope, _limited(receive, limit, seconds), send_with_headers)
 
     def _refusal(self, scope: Scope) -> tuple[int, str] | None:
         headers = Headers(scope=scope)
@@ -204,15 +190,20 @@ class Guard:
         if method != "POST":
             return None
         origins = headers.getlist("origin")
-        if not same_origin(origins[0] if len(origins) == 1 else None, hosts[0]):
+        if not same_origin(origins[0] if len(origins) == 1 else None, hosts[0], self._hosts.scheme):
             return 403, "wrong_origin"
         lengths = headers.getlist("content-length")
-        if lengths and (not lengths[0].isdecimal() or int(lengths[0]) > self._limit(scope)):
+        if lengths and (not lengths[0].isdecimal() or int(lengths[0]) > _limits(str(scope["path"]))[0]):
             return 413, "too_large"
         return None
 
 
-def _limited(receive: Receive, limit: int) -> Receive:
+def _limits(path: str) -> tuple[int, float]:
+    """Bytes and seconds of a post to an address."""
+    return (PHOTO_BYTES, PHOTO_SECONDS) if path.startswith(PHOTO_PATH) else (FORM_BYTES, FORM_SECONDS)
+
+
+def _limited(receive: Receive, limit: int, seconds: float) -> Receive:
     arrived = 0
     deadline: float | None = None
     is_done = False
@@ -222,19 +213,27 @@ def _limited(receive: Receive, limit: int) -> Receive:
         if is_done:  # waiting for the other end to leave may take as long as it likes
             return await receive()
         clock = asyncio.get_running_loop().time()
-        deadline = deadline or clock + BODY_SECONDS
-        message = await asyncio.wait_for(receive(), max(0.01, deadline - clock))
+        deadline = deadline or clock + seconds
+        # refused as the framework refuses: whoever reads the form passes it on to the page's own answer
+        try:
+            message = await asyncio.wait_for(receive(), max(0.01, deadline - clock))
+        except TimeoutError as error:
+            raise HTTPException(408) from error
         if message["type"] == "http.request":
             arrived += len(message.get("body", b""))
             if arrived > limit:
-                raise TooLarge
+                raise HTTPException(413)
             is_done = not message.get("more_body", False)
         return message
 
     return receive_some
 
 
-async def _answer(scope: Scope, receive: Receive, send: Send, status: int, code: str, limit: int) -> None:
+def cut_off(status: int, path: str) -> Response:
+    """The answer to a post that is too large (413) or too slow (408)."""
+    return _answer(status, "too_large" if status == 413 else "too_slow", path)
+
+
+def _answer(status: int, code: str, path: str) -> Response:
     # what is still on its way is not read
-    response = PlainTextResponse(told(code, kilobytes=limit // 1024), status, {**HEADERS, "connection": "close"})
-    await response(scope, receive, send)
+    return PlainTextResponse(told(code, kilobytes=_limits(path)[0] // 1024), status, {**HEADERS, "connection": "close"})

@@ -12,7 +12,12 @@ from doe.domain.errors import InputError
 FORMATS = ("JPEG", "PNG", "WEBP")
 """What is decoded at all. Phones that keep photos in another format send JPEG to a web page."""
 MOST_PIXELS = 64_000_000
-"""Larger pictures are refused by their head, before a pixel is decoded."""
+"""Pixels of a picture that is decoded small at once, line by line: a JPEG that is not progressive. Larger ones are
+refused by their head, before a pixel is decoded."""
+MOST_WHOLE_PIXELS = 12_500_000
+"""Pixels of any other picture: it is decoded whole, in four bytes a pixel, some of them twice."""
+MOST_SIDE = 20_000
+"""Pixels of a side: a picture of one column takes more for its rows than for its pixels."""
 LONGEST_SIDE = 1600
 QUALITY = 85
 
@@ -35,21 +40,30 @@ def clean_photo(source: BinaryIO) -> bytes:
     Raises
     ------
     InputError
-        If it is no picture of a known kind, has more than `MOST_PIXELS`, or is broken.
+        If it is no picture of a known kind, has more pixels than can be decoded with little memory, or is broken.
     """
     try:
         with Image.open(source, formats=FORMATS) as image:
             width, height = image.size
-            if width * height > MOST_PIXELS:
-                raise _too_many(f"{width} x {height} pixels")
+            is_drawn_small = image.format in ("JPEG", "MPO") and not image.info.get("progressive")
+            most = MOST_PIXELS if is_drawn_small else MOST_WHOLE_PIXELS
+            if width * height > most or max(width, height) > MOST_SIDE:
+                raise _too_many(f"{width} x {height} pixels", most)
             image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # a JPEG is decoded small at once
-            upright = ImageOps.exif_transpose(image)
-            small = _on_white(upright)
-            small.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
+            if image.mode not in ("RGB", "RGBA", "L"):  # colours of a table cannot be averaged
+                plain = image.convert("RGBA" if image.has_transparency_data else "RGB")
+                plain.info["exif"] = image.info.get("exif", b"")
+            else:
+                plain = image
+            turn = image.getexif()
+            plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
+            small = _on_white(plain)
+            small.getexif().update(turn)
+            small = ImageOps.exif_transpose(small)
             # a new picture of the pixels only: whatever else came along stays behind
             bare = Image.frombytes("RGB", small.size, small.tobytes())
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
-        raise _too_many("a picture of a hundred megapixels or more") from error
+        raise _too_many("a picture of a hundred megapixels or more", MOST_PIXELS) from error
     except UnidentifiedImageError as error:
         raise InputError(
             "photo", "a file that is no photo", "a JPEG, PNG or WebP picture", "Take the photo with the camera."
@@ -64,8 +78,8 @@ def clean_photo(source: BinaryIO) -> bytes:
     return made.getvalue()
 
 
-def _too_many(found: str) -> InputError:
-    allowed = f"at most {MOST_PIXELS // 1_000_000} megapixels"
+def _too_many(found: str, most: int) -> InputError:
+    allowed = f"at most {most // 1_000_000} megapixels, {MOST_SIDE} a side"
     return InputError("photo", found, allowed, "Choose a smaller picture size in the camera.")
 
 

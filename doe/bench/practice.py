@@ -8,6 +8,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from doe.acts.practising import EXERCISES, class_progress, keep_outcome, lesson_seed, seed_for
+from doe.bench.shop import keep_newest
 from doe.bench.views import DrillPage, Group, Link, ListPage, MadeView, TurnView
 from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
@@ -21,6 +22,8 @@ from doe.words.wording import score
 from reports.drawing.symptoms import symptom_svg
 from reports.practice import pictures_of
 
+MOST_PLAYS = 50
+
 
 @dataclass
 class Play:
@@ -30,6 +33,11 @@ class Play:
     typed: list[str] = field(default_factory=list)
     turns: list[Turn] = field(default_factory=list)
     pictures: tuple[str, ...] = ()
+
+    def answer(self, text: str) -> None:
+        """Pass on what was typed; nothing has changed if it cannot be used."""
+        self.turns.append(reply(self.drill, text))
+        self.typed.append(text)
 
 
 def exercises(visit: Visit) -> Response:
@@ -57,37 +65,50 @@ def _exercise(visit: Visit) -> str:
 
 
 def _play(visit: Visit, key: str) -> Play | None:
-    found = visit.session.kept.get(f"practice {key}") if visit.session is not None else None
-    return found if isinstance(found, Play) else None
+    """The exercise as it stands on this device; after a restart, or in another process, it is walked through again."""
+    kept = visit.session.kept.get(key) if visit.session is not None else None
+    if kept is None or visit.session is None:
+        return None
+    seed, typed = kept["seed"], list(kept["typed"])
+    plays, place, shown = visit.bench.plays, (visit.session.key, key), visit.bench.shop.shown
+    play = plays.get(place)
+    if not isinstance(play, Play) or play.drill.seed != seed or play.typed != typed:
+        play = Play(start(key, seed, shown))
+        for text in typed:
+            play.answer(text)
+        keep_newest(plays, place, play, MOST_PLAYS)
+    if play.drill.is_over and not play.pictures:
+        with visit.bench.photo_turn:  # one heavy piece of work at a time
+            play.pictures = tuple(str(p.svg) for p in pictures_of(play.drill.outcome, shown))
+    return play
 
 
 def answer(visit: Visit) -> Response | str:
     """Start an exercise, answer its question, or ask for a hint; the outcome is kept under the person's name."""
-    key = _exercise(visit)
-    assert visit.session is not None
-    place, shown = f"/practice/{key}", visit.bench.shop.shown
-    with visit.session.lock:
+    key, session = _exercise(visit), visit.session
+    assert session is not None
+    place = f"/practice/{key}"
+    with visit.bench.play_turn:
         if visit.text("act") == "start":
-            seed = seed_for(visit.bench.shop.look, key, visit.who)
-            visit.session.kept[f"practice {key}"] = Play(start(key, seed, shown))
+            session.kept[key] = {"seed": seed_for(visit.bench.shop.look, key, visit.who), "typed": []}
+            visit.bench.plays.pop((session.key, key), None)
+            visit.bench.sessions.keep(session)
             return place
         play = _play(visit, key)
         if play is None or visit.text("step") != str(len(play.typed)):
-            return place  # sent again, or after a restart: the page shows how it stands
+            return place  # sent again: the page shows how it stands
         text = HINT if visit.text("act") == HINT else visit.text("choice") or visit.text("answer")
         try:
             if not text:
                 raise InputError("answer", "nothing", "an answer", "Answer the question, or ask for a hint.")
-            turn = reply(play.drill, text)
+            play.answer(text)
         except InputError as error:
             return exercise(visit, text, *problem_lines(error))
-        play.typed.append(text)
-        play.turns.append(turn)
         if play.drill.is_over:
-            with visit.bench.photo_turn:  # one heavy piece of work at a time
-                play.pictures = tuple(str(p.svg) for p in pictures_of(play.drill.outcome, shown))
             with visit.storing() as book:
                 keep_outcome(book, visit.who, play.drill.outcome, play.typed)
+        session.kept[key]["typed"] = list(play.typed)
+        visit.bench.sessions.keep(session)
     return place
 
 

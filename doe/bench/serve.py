@@ -5,14 +5,22 @@ from __future__ import annotations
 import errno
 import ipaddress
 import logging
+import multiprocessing
+import os
+import signal
 import socket
+import ssl
 import sys
 import threading
+import time
 import warnings
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
+from multiprocessing.connection import wait
+from multiprocessing.context import SpawnProcess
+from pathlib import Path
 from typing import TextIO
 
 import uvicorn
@@ -25,6 +33,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from doe.bench import entrance, practice, scores, wrong
+from doe.bench.door import Connection
 from doe.bench.guard import Guard, Hosts, own_addresses, own_names
 from doe.bench.state import Bench
 from doe.bench.web import looking, on_http_error, posting, static
@@ -82,7 +91,7 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
 
     app = Starlette(routes=routes, lifespan=lifespan, exception_handlers={HTTPException: on_http_error})
     app.state.bench = bench
-    return Guard(app, hosts, photo_path="/photo/")
+    return Guard(app, hosts)
 
 
 async def _alive(request: Request) -> Response:
@@ -98,22 +107,34 @@ MOST_CONNECTIONS = 256
 
 @dataclass(frozen=True)
 class Listener:
-    """Where the page listens: a socket, whether only this machine reaches it, its addresses, the likeliest first."""
+    """Where the page listens: a socket, whether only this machine reaches it, its addresses, the likeliest first.
+
+    ``tls`` is the file with certificate and key where the page is encrypted.
+    """
 
     socket: socket.socket
     is_local: bool
     port: int
     links: tuple[str, ...]
+    tls: Path | None = None
 
 
-def listen(host: str, port: int) -> Listener:
+def listen(host: str, port: int, tls: Path | None = None) -> Listener:
     """Take a port, before anything else is done.
 
     Raises
     ------
     InputError
-        If the port is taken, not ours to use, or the host is no address of this machine.
+        If the port is taken, not ours to use, the host is no address of this machine, or ``tls`` holds no certificate
+        and key.
     """
+    if tls is not None:
+        try:
+            ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(tls, password="")
+        except OSError as error:  # an SSLError is one
+            found = error.strerror if not isinstance(error, ssl.SSLError) else "no certificate with its key"
+            allowed = "a file with a certificate and its key without a password"
+            raise InputError(f"--tls {tls}", found, allowed, "See doe guide network for how to make one.") from error
     if not 0 <= port <= 65535:
         raise InputError("--port", port, "1 to 65535", f"Leave it out for {PORT}.")
     try:
@@ -134,8 +155,9 @@ def listen(host: str, port: int) -> Listener:
     names: tuple[str, ...] = (str(address[0]),)
     if bound.is_unspecified:
         names = own_addresses(family) or own_names() or ("127.0.0.1",)
-    links = tuple(f"http://[{name}]:{taken}" if ":" in name else f"http://{name}:{taken}" for name in names)
-    return Listener(made, bound.is_loopback, taken, links)
+    start = "http" if tls is None else "https"
+    links = tuple(f"{start}://[{name}]:{taken}" if ":" in name else f"{start}://{name}:{taken}" for name in names)
+    return Listener(made, bound.is_loopback, taken, links, tls)
 
 
 def _refusal(host: str, port: int, error: Exception) -> InputError:
@@ -154,25 +176,88 @@ def _refusal(host: str, port: int, error: Exception) -> InputError:
     )
 
 
-def serve(bench: Bench, place: Listener, typed: TextIO | None = None) -> None:
+def serve(make: Callable[[], Bench], place: Listener, *, typed: TextIO | None = None, workers: int = 1) -> None:
     """Answer until Ctrl-C or the end of the process.
 
     Parameters
     ----------
-    bench : Bench
-        Closed at the end, with its book.
+    make : callable
+        Gives the page, in each process anew; with several it must be one that can be sent to another process.
     place : Listener
     typed : text stream, optional
         Each line typed there makes a new pairing code.
+    workers : int
+        Processes that answer, all over the one book.
     """
+    if typed is not None:
+        pairing = make().pairing
+        threading.Thread(target=lambda: [pairing.renew() for _ in typed], daemon=True).start()
+    try:
+        with suppress(KeyboardInterrupt):  # the server has stopped by then; Ctrl-C is how this ends
+            if workers == 1:
+                _answer(make, place)
+            else:
+                _share(make, place, workers)
+    finally:
+        place.socket.close()
+
+
+def _share(make: Callable[[], Bench], place: Listener, workers: int) -> None:
+    """Keep so many processes answering; one that dies is replaced."""
+    # a fresh interpreter each: a fork would take over locks and connections as they happen to stand
+    context = multiprocessing.get_context("spawn")
+    team: list[SpawnProcess] = []
+    try:
+        while True:
+            team = [one for one in team if one.is_alive()]
+            for _ in range(workers - len(team)):
+                one = context.Process(target=_work, args=(make, place), daemon=True)
+                one.start()
+                team.append(one)
+            wait([one.sentinel for one in team])
+            time.sleep(1)  # a process that cannot start must not be tried without end
+    finally:
+        for one in team:
+            one.terminate()
+        for one in team:
+            one.join(10)
+
+
+def _work(make: Callable[[], Bench], place: Listener) -> None:
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+
+    def end_with(sentinel: int) -> None:
+        wait([sentinel])
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    threading.Thread(target=end_with, args=(parent.sentinel,), daemon=True).start()
+    with suppress(KeyboardInterrupt):
+        _answer(make, place)
+
+
+def _answer(make: Callable[[], Bench], place: Listener) -> None:
+    """Answer in this process until it is told to stop."""
     # a limit of our own refuses such pictures; the library's word to programmers helps nobody here
     warnings.simplefilter("ignore", Image.DecompressionBombWarning)
     # an early hint computes for a second beside the answers; it hands over ten times as often as programs usually do
     sys.setswitchinterval(0.0005)
-    logging.getLogger("uvicorn.error").addFilter(_quiet)
-    config = uvicorn.Config(
-        make_app(bench, Hosts(place.is_local, place.port, own_names())),
-        http="h11",
+    bench = make()
+    try:
+        uvicorn.Server(settings_of(bench, place)).run(sockets=[place.socket])
+    finally:
+        bench.hints.close()
+        bench.shop.close()
+
+
+def settings_of(bench: Bench, place: Listener) -> uvicorn.Config:
+    """Settings of the server that answers for a page."""
+    words = logging.getLogger("uvicorn.error")
+    words.handlers, words.propagate = [_ToLog(bench)], False
+    return uvicorn.Config(
+        make_app(bench, Hosts(place.is_local, place.port, own_names(), "https" if place.tls else "http")),
+        http=partial(Connection, bench.door),  # type: ignore[arg-type] # called like the class
+        ssl_certfile=place.tls,
         ws="none",
         lifespan="on",
         log_config=None,
@@ -185,17 +270,20 @@ def serve(bench: Bench, place: Listener, typed: TextIO | None = None) -> None:
         limit_concurrency=MOST_CONNECTIONS,
         h11_max_incomplete_event_size=16 * 1024,
     )
-    if typed is not None:
-        threading.Thread(target=lambda: [bench.pairing.renew() for _ in typed], daemon=True).start()
-    try:
-        with suppress(KeyboardInterrupt):  # the server has stopped by then; Ctrl-C is how this ends
-            uvicorn.Server(config).run(sockets=[place.socket])
-    finally:
-        bench.hints.close()
-        bench.shop.close()
-        place.socket.close()
 
 
-def _quiet(record: logging.LogRecord) -> bool:
-    """Leave out that a browser sent something that is no request: anybody on the network can make that happen."""
-    return "Invalid HTTP request" not in record.getMessage()
+class _ToLog(logging.Handler):
+    """What the server says of errors goes to the log, one line of it to the terminal.
+
+    The rest, such as that somebody sent something that is no request, anybody on the network can make happen: it is
+    left out.
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(logging.ERROR)
+        self._bench = bench
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Pass on an error."""
+        if record.exc_info and record.exc_info[1] is not None:
+            self._bench.log(record.exc_info[1])

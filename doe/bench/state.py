@@ -15,12 +15,14 @@ from dataclasses import dataclass
 from starlette.responses import Response
 
 from doe.acts.study.fits import EarlyHint, early_hint
-from doe.bench.devices import Pairing, Sessions
+from doe.bench.devices import SESSION_HOURS, Pairing, Sessions
+from doe.bench.door import Door
 from doe.bench.shop import Shop, keep_newest
+from doe.book.page_state import PageState
 from doe.domain.errors import InputError
 from doe.words.press import told
 
-MOST_ANSWERS = 20_000
+_RECEIPT = "receipt"
 _MARK = re.compile(r"^[A-Za-z0-9_-]{16,40}$")
 
 
@@ -44,14 +46,22 @@ def receipt_key(mark: str, parts: Iterable[str]) -> str:
 
 
 class Receipts:
-    """What was answered to which post.
+    """What was answered to which post, kept for a shift.
 
-    It lives as long as the program; the book itself takes the same score from the same person only once, so that a
-    form sent again after a restart adds nothing either.
+    Two processes may carry out one post at the same moment; the book itself takes the same score from the same person
+    only once, so that this adds nothing either.
+
+    Parameters
+    ----------
+    state : PageState
+    clock : callable
+        Seconds since 1970.
     """
 
-    def __init__(self) -> None:
-        self._answers: OrderedDict[str, str] = OrderedDict()
+    def __init__(self, state: PageState, clock: Callable[[], float]) -> None:
+        self._state = state
+        self._clock = clock
+        self._given = 0
         self._running: dict[str, threading.Lock] = {}
         self._lock = threading.Lock()
 
@@ -66,18 +76,23 @@ class Receipts:
         with self._lock:
             turn = self._running.setdefault(key, threading.Lock())
         with turn:
-            with self._lock:
-                if key in self._answers:
-                    return self._answers[key]
             try:
+                if (given := self._state.get(_RECEIPT, key)) is not None:
+                    return str(given[0])
                 answer = act()
                 if isinstance(answer, str):
-                    with self._lock:
-                        keep_newest(self._answers, key, answer, MOST_ANSWERS)
+                    self._keep(key, answer)
                 return answer
             finally:
                 with self._lock:
                     self._running.pop(key, None)
+
+    def _keep(self, key: str, answer: str) -> None:
+        now = self._clock()
+        if self._given % 500 == 0:
+            self._state.drop(_RECEIPT, before=now - SESSION_HOURS * 3600)
+        self._given += 1
+        self._state.put(_RECEIPT, key, answer, now)
 
 
 MOST_HINTS = 50
@@ -162,7 +177,7 @@ class Bench:
     log : callable
         Keeps an error that nobody expected.
     clock : callable
-        Seconds that never run backwards.
+        Seconds since 1970.
     """
 
     def __init__(
@@ -173,11 +188,16 @@ class Bench:
         link: str,
         announce: Callable[[str], None],
         log: Callable[[BaseException], None],
-        clock: Callable[[], float] = time.monotonic,
+        clock: Callable[[], float] = time.time,
     ) -> None:
         self.shop, self.is_local, self.link, self.log = shop, is_local, link, log
-        self.pairing, self.sessions = Pairing(clock, announce), Sessions(clock)
-        self.hints, self.receipts = Hints(shop, log), Receipts()
+        self.door = Door(is_local)
+        state = shop.look.page_state()
+        self.pairing, self.sessions = Pairing(state, clock, announce), Sessions(state, clock)
+        self.hints, self.receipts = Hints(shop, log), Receipts(state, clock)
+        self.plays: OrderedDict[tuple[str, str], object] = OrderedDict()
+        """Exercises under way in this process, by session and exercise."""
+        self.play_turn = threading.Lock()
         # one picture is decoded at a time: a large one takes a hundred megabytes for a moment
         self.photo_turn = threading.Semaphore(1)
 

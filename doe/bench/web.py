@@ -13,11 +13,12 @@ from urllib.parse import quote, urlencode, urlsplit
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from doe.bench.devices import COOKIE, Session
+from doe.bench.guard import cut_off
 from doe.bench.state import new_mark, receipt_key
 from doe.bench.views import Frame, Hidden, PlainPage
 from doe.domain.errors import InputError, InputErrors
@@ -189,9 +190,10 @@ def problem_lines(error: InputError) -> tuple[str, ...]:
     return (*map(str, problems[:10]), *further)
 
 
-def with_cookie(response: Response, cookie: str) -> Response:
+def with_cookie(visit: Visit, response: Response, cookie: str) -> Response:
     """Give the device its cookie: out of reach of scripts, and never sent along from other sites."""
-    response.set_cookie(COOKIE, cookie, path="/", httponly=True, samesite="strict")
+    is_secret = visit.request.url.scheme == "https"
+    response.set_cookie(COOKIE, cookie, path="/", httponly=True, samesite="strict", secure=is_secret)
     return response
 
 
@@ -205,13 +207,13 @@ def looking(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
     """An address to look at. Without a session it leads to pairing, without a name to choosing one."""
 
     async def endpoint(request: Request) -> Response:
-        visit = _visit(bench, request)
+        visit = await _visit(bench, request)
         if needs != "nothing":
             following = request.url.path + (f"?{request.url.query}" if request.url.query else "")
             if visit.session is None and bench.is_local:
                 # only this machine can ask, so there is nothing to pair
-                visit.cookie, visit.session = bench.sessions.begin()
-                return with_cookie(go(_onward("/name", following)), visit.cookie)
+                visit.cookie, visit.session = await run_in_threadpool(bench.sessions.begin)
+                return with_cookie(visit, go(_onward("/name", following)), visit.cookie)
             if visit.session is None:
                 return go(_onward("/pair", following))
             if needs == "name" and not visit.who and visit.can_post:
@@ -225,28 +227,34 @@ def posting(bench: Bench, path: str, act: Handler, needs: Needs = "name") -> Rou
     """An address to post to: only from a device that may, with the token of its own pages, and once a form."""
 
     async def endpoint(request: Request) -> Response:
-        visit = _visit(bench, request)
+        visit = await _visit(bench, request)
         if visit.session is None and needs != "nothing":
             # back to the page of ours that the form stood on
             back = local_path(urlsplit(request.headers.get("referer", "")).path or "/")
             return plain(visit, "not_let_in", status=401, pair=_onward("/pair", back))
         if visit.session is not None and visit.session.only_looks:
             return plain(visit, "only_looks", status=403)
-        async with request.form(max_files=2, max_fields=MOST_FIELDS) as form:
-            visit.form = form
-            if not bench.sessions.is_form_token(visit.text(TOKEN), visit.cookie):
-                return plain(visit, "old_form", status=403)
-            if needs == "name" and not visit.who:
-                return go("/name")
-            key = receipt_key(visit.text(MARK), _parts(visit))
-            return await _run(visit, lambda: bench.receipts.once(key, lambda: act(visit)))
+        try:
+            async with request.form(max_files=2, max_fields=MOST_FIELDS) as form:
+                visit.form = form
+                if not bench.sessions.is_form_token(visit.text(TOKEN), visit.cookie):
+                    return plain(visit, "old_form", status=403)
+                if needs == "name" and not visit.who:
+                    return go("/name")
+                key = receipt_key(visit.text(MARK), _parts(visit))
+                return await _run(visit, lambda: bench.receipts.once(key, lambda: act(visit)))
+        except ClientDisconnect:  # nobody is there to hear it
+            return Response(status_code=400)
 
     return Route(path, endpoint, methods=["POST"])
 
 
-def _visit(bench: Bench, request: Request) -> Visit:
+async def _visit(bench: Bench, request: Request) -> Visit:
     cookie = request.cookies.get(COOKIE, "")
-    return Visit(bench, request, cookie, bench.sessions.find(cookie))
+    visit = Visit(bench, request, cookie, await run_in_threadpool(bench.sessions.find, cookie))
+    if visit.can_post:
+        bench.door.know(visit.address)
+    return visit
 
 
 def _parts(visit: Visit) -> Iterator[str]:
@@ -283,5 +291,7 @@ async def on_http_error(request: Request, error: Exception) -> Response:
     """What the framework itself refuses, as a page of ours."""
     assert isinstance(error, HTTPException)
     bench: Bench = request.app.state.bench
+    if error.status_code in (408, 413):  # cut off while it arrived: what is still on its way is not read
+        return cut_off(error.status_code, str(request.url.path))
     code = str(error.status_code) if error.status_code in (400, 404, 405) else "refused"
-    return plain(_visit(bench, request), code, status=error.status_code)
+    return plain(await _visit(bench, request), code, status=error.status_code)

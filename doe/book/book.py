@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from doe.book import transfer, upkeep
+from doe.book import chain, transfer, upkeep
 from doe.book.analyses import Analyses
 from doe.book.engine import words_for_errors
 from doe.book.photos import Photos
@@ -138,10 +138,24 @@ class Book(Scores, Analyses, Recipes, Photos):
             copy_file(self._place.path, copy)
         return copy
 
-    def check(self) -> list[str]:
-        """Problems found in the book, as sentences; empty when it is sound."""
+    def check(self, seal: str = "") -> list[str]:
+        """Problems found in the book, as sentences; empty when it is sound.
+
+        ``seal`` is what a report or a card shows: it must be in the chain.
+        """
         with self.reading() as connection:
-            return upkeep.problems(connection, f"book {self.label}")
+            found = upkeep.problems(connection, f"book {self.label}")
+            if seal and not found and not chain.is_sealed(connection, seal):
+                found = [
+                    f"No act has the seal {seal}: the history that it closed was written anew, or is of another book."
+                ]
+        return found
+
+    def seal(self) -> str:
+        """The seal of the last act as it is printed: it closes the whole history up to it. ``""`` in an empty book."""
+        with self.reading() as connection:
+            last = chain.head(connection)
+        return "" if last is None else last[1][: chain.SHOWN]
 
     def export(self, path: str | Path) -> Path:
         """Write everything, history included, to a zip with one JSON file."""

@@ -21,7 +21,7 @@ _HEADER = b"SQLite format 3\x00"
 
 @dataclass(frozen=True)
 class Place:
-    """Where a book is; ``path`` is None for a server. ``label`` is for messages and hides passwords."""
+    """Where a book is; ``path`` is None for a server. ``label`` is for messages and suggestions: it has no password."""
 
     label: str
     url: sa.URL
@@ -39,12 +39,9 @@ def find_place(target: str | Path | None) -> Place:
     if target is None:
         target = os.environ.get(BOOK_VARIABLE) or _usual_file()
     if isinstance(target, str) and "://" in target:
-        try:
-            url = sa.make_url(target)
-        except sa.exc.ArgumentError as error:
-            raise InputError("book", target, "a file or a database URL", "Correct the URL.") from error
-        if url.get_backend_name() != "sqlite":
-            return Place(url.render_as_string(hide_password=True), url, None)
+        url = _url_of(target)
+        if url.get_backend_name() == "postgresql":
+            return Place(_without_password(url), url, None)
         if not url.database or url.database == ":memory:":
             raise InputError("book", target, "a file", "Name the file, such as sqlite:///shop.sqlite.")
         target = url.database
@@ -52,6 +49,28 @@ def find_place(target: str | Path | None) -> Place:
         raise InputError("book", "nothing", "a file or a database URL", "Name the file of the book.")
     path = Path(target).expanduser()
     return Place(str(path), sa.URL.create("sqlite", database=str(path)), path)
+
+
+def _url_of(target: str) -> sa.URL:
+    # what cannot be read is not repeated: a password may be anywhere in it
+    kind, _, rest = target.partition("://")
+    backend = kind.partition("+")[0]
+    allowed = "a file, or postgresql://NAME@HOST/DATABASE"
+    if backend not in ("sqlite", "postgresql", "postgres"):
+        raise InputError("book", f"a URL of {backend}", allowed, "Correct the URL.")
+    try:
+        url = sa.make_url(f"{'sqlite' if backend == 'sqlite' else 'postgresql+psycopg'}://{rest}")
+    except (sa.exc.ArgumentError, ValueError) as error:
+        remedy = "Correct the URL; in a password write @ as %40, : as %3A and / as %2F, or keep it in ~/.pgpass."
+        raise InputError("book", "a URL that cannot be read", allowed, remedy) from error
+    if "@" in (url.host or ""):
+        raise InputError("book", "a URL with two @", allowed, "In a password write @ as %40, or keep it in ~/.pgpass.")
+    return url
+
+
+def _without_password(url: sa.URL) -> str:
+    plain = url._replace(drivername="postgresql", password=None)
+    return plain.difference_update_query([key for key in url.query if "password" in key]).render_as_string(False)
 
 
 def _usual_file() -> Path:
@@ -100,8 +119,20 @@ def not_a_book(where: str) -> InputError:
 BUSY_SECONDS = 10.0
 """How long a command waits for another one that is writing."""
 
+_PATIENCE = {"connect_timeout": 10, "keepalives_idle": 10, "keepalives_interval": 5, "keepalives_count": 3}
+"""Seconds and tries after which a server that has gone is given up."""
+
 WRITES = "book_writes"
 """Execution option of a connection that is going to write."""
+
+
+class DamagedBook(InputError):
+    """A book in which something is missing or cannot be read."""
+
+    def __init__(self, where: str, found: object) -> None:
+        remedy = "Keep a copy of it, see what doe book check says, and go back to the last backup."
+        super().__init__(where, found, "a sound book", remedy)
+
 
 # Starts of the names of SQLite's result codes, then found, allowed, remedy.
 _SAID = (
@@ -136,7 +167,30 @@ _SAID = (
         "a working disk",
         "Check the disk or the network folder, then repeat.",
     ),
-    ("SQLITE_CORRUPT", "a damaged file", "a sound book", "Keep a copy of the file, and go back to the last backup."),
+)
+
+
+_GONE = ("57P", "08")  # SQLSTATE: shut down, crashed, starting; the connection broke
+_CUT = ("server closed the connection", "the connection is lost", "connection is closed", "could not receive data")
+_LOOK_FIRST = (
+    "Nothing of this was confirmed: when it answers again, see with doe book audit what is stored, and repeat the rest."
+)
+# the same for a server, by starts of its SQLSTATE codes
+_SERVER_SAID = (
+    ("42501", "a role without permission for this", "one that may read and add", "Ask the book's owner for it."),
+    (
+        "25006",
+        "a server that only reads",
+        "one that can be written to",
+        "Give the address of the main server, not of its copy.",
+    ),
+    ("53100", "no room left on the server's disk", "room for the book to grow", "Make room; nothing was stored."),
+    ("53300", "a server with no connection left", "a free one", "Close other programs on it, then repeat."),
+    ("55P03", *_SAID[0][1:]),
+    ("22003", "a number too large to keep", "below 2^63", "Use a smaller one."),
+    (("22021", "22P05"), "text that is not text", "plain text", "Type it again."),
+    ("42704", "no such role on the server", "a role that is there", "Make it first (createuser)."),
+    ("3D000", "no such database", "an empty database or a book", "Make it on the server first (createdb)."),
 )
 
 
@@ -154,11 +208,11 @@ def make_engine(place: Place, *, frozen: bool = False) -> sa.Engine:
     if place.path is None:
         try:
             # a server may close an idle connection; looking first costs little and saves a failed command
-            return sa.create_engine(place.url, pool_pre_ping=True)
+            settings = {key: value for key, value in _PATIENCE.items() if key not in place.url.query}
+            return sa.create_engine(place.url, pool_pre_ping=True, connect_args=settings)
         except (ImportError, sa.exc.ArgumentError) as error:
-            raise InputError(
-                where, str(error), "a database URL with its driver installed", "Install the driver, or correct the URL."
-            ) from error
+            remedy = "Run: pip install 'first-article-tuning[server]'."
+            raise InputError(where, "no driver for PostgreSQL", "an installed driver", remedy) from error
     if frozen:
         uri = f"{place.path.resolve().as_uri()}?mode=ro&immutable=1"
         engine = sa.create_engine(
@@ -177,7 +231,9 @@ def _on_connect(connection: sqlite3.Connection, _record: object) -> None:
     # The driver must not open transactions by itself: `_on_begin` says how each one starts.
     connection.isolation_level = None
     connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("PRAGMA synchronous = FULL")  # a stored score survives a power cut
+    # a stored score survives a power cut, also in a book whose journal is not yet the write-ahead one: FULL would not
+    # flush the folder after a rollback journal is gone, and the journal could come back and take the score away
+    connection.execute("PRAGMA synchronous = EXTRA")
     connection.execute(f"PRAGMA busy_timeout = {int(BUSY_SECONDS * 1000)}")
 
 
@@ -185,6 +241,17 @@ def _on_begin(connection: sa.Connection) -> None:
     # IMMEDIATE takes the turn to write at once; a deferred one could find out halfway that it is too late.
     writes = connection.get_execution_options().get(WRITES, False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def take_turn(connection: sa.Connection) -> None:
+    """Wait for the turn to write on a server, held to the end of the transaction, as BEGIN IMMEDIATE is in a file."""
+    if connection.dialect.name == "postgresql":
+        # a lock that needs no more than the right to connect: who adds rows need not be able to change any
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{BUSY_SECONDS}s'")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_TURN})")
+
+
+_TURN = 0x646F65  # "doe": any number that every program with a book in this database shares
 
 
 @contextmanager
@@ -208,12 +275,31 @@ def words_for_errors(label: str) -> Iterator[None]:
 
 
 def _refusal(where: str, error: Any) -> InputError | None:
-    if isinstance(error, sqlite3.Error):
-        code = getattr(error, "sqlite_errorname", "") or ""
-        if code.startswith("SQLITE_NOTADB"):
-            return not_a_book(where)
-        return next((InputError(where, *said) for starts, *said in _SAID if code.startswith(starts)), None)
-    if type(error).__name__ == "OperationalError":  # every driver's word for a server that cannot be used
-        line = " ".join(str(error).split())
-        return InputError(where, line, "a server that answers", "Check address, name and password, then repeat.")
+    return _refusal_of_file(where, error) if isinstance(error, sqlite3.Error) else _refusal_of_server(where, error)
+
+
+def _refusal_of_file(where: str, error: sqlite3.Error) -> InputError | None:
+    code = getattr(error, "sqlite_errorname", "") or ""
+    if code.startswith("SQLITE_NOTADB"):
+        return not_a_book(where)
+    if code.startswith("SQLITE_CORRUPT"):
+        return DamagedBook(where, "a damaged book")
+    if code == "SQLITE_ERROR" and str(error).startswith(("no such table", "no such column", "malformed")):
+        return DamagedBook(where, str(error))
+    return next((InputError(where, *said) for starts, *said in _SAID if code.startswith(starts)), None)
+
+
+def _refusal_of_server(where: str, error: Any) -> InputError | None:
+    state = getattr(error, "sqlstate", None) or ""
+    if any(kind.__name__ == "Error" for kind in type(error).__mro__):  # every driver's word for what a database says
+        if state in ("42P01", "42703", "XX001", "XX002"):
+            return DamagedBook(where, str(error).partition("\n")[0])
+        for starts, *said in _SERVER_SAID:
+            if state.startswith(starts):
+                return InputError(where, *said)
+    if type(error).__name__ == "OperationalError" or state.startswith(_GONE):
+        if state.startswith(_GONE) or any(words in str(error) for words in _CUT):
+            return InputError(where, "a server that stopped answering", "one that answers to the end", _LOOK_FIRST)
+        found = " ".join(str(error).split())
+        return InputError(where, found, "a server that answers", "Check address, name and password, then repeat.")
     return None

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import sqlalchemy as sa
 
+from doe.book.chain import SHOWN
 from doe.book.store import Store, refuse_without_why
 from doe.book.studies import Key, find
-from doe.book.tables import acts, recipes
+from doe.book.tables import acts, recipes, seals
 from doe.domain.errors import InputError
 from doe.domain.recipe import KeptRecipe, Recipe
 from doe.domain.serial import recipe_from
@@ -64,8 +65,9 @@ class Recipes(Store):
     def recipes(self, name: str | None = None) -> tuple[KeptRecipe, ...]:
         """Every revision of every recipe, by name and revision; only those of one name if it is given."""
         query = (
-            sa.select(recipes, acts.c.who, acts.c.at, acts.c.why)
+            sa.select(recipes, acts.c.who, acts.c.at, acts.c.why, seals.c.digest)
             .join(acts, recipes.c.act_id == acts.c.id)
+            .outerjoin(seals, seals.c.id == acts.c.id)
             .order_by(recipes.c.name, recipes.c.revision)
         )
         if name is not None:
@@ -90,6 +92,7 @@ class Recipes(Store):
                     retired_why="" if gone is None else gone.why,
                     retired_by="" if gone is None else gone.who,
                     superseded=row.revision < newest[row.name],
+                    seal=(row.digest or "")[:SHOWN],
                 )
             )
         return tuple(kept)

@@ -9,17 +9,27 @@ import sqlite3
 import time
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book.engine import WRITES, Place, not_a_book
-from doe.book.tables import SCHEMA_VERSION, VERSION_TABLE, book_info
+from doe.book.engine import WRITES, Place, not_a_book, take_turn
+from doe.book.tables import SCHEMA_VERSION, VERSION_TABLE, book_info, page_state
 from doe.domain.errors import InputError
+from doe.files import placed_whole
 
 _version = sa.table(VERSION_TABLE, sa.column("version_num", sa.Text))
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """What was done to make a book ready: the ``copy`` before an upgrade, and whether it was made (``is_new``)."""
+
+    copy: Path | None = None
+    is_new: bool = False
 
 
 def stored_version(connection: sa.Connection, where: str) -> str | None:
@@ -43,8 +53,8 @@ def stored_version(connection: sa.Connection, where: str) -> str | None:
 
 def prepare(
     engine: sa.Engine, place: Place, *, create: bool, upgrade: bool | None, who: str, now: Callable[[], datetime]
-) -> Path | None:
-    """Make sure the tables are those of this program; returns the copy made before an upgrade.
+) -> Prepared:
+    """Make sure the tables are those of this program.
 
     Parameters
     ----------
@@ -65,17 +75,19 @@ def prepare(
     with engine.connect() as connection:
         version = stored_version(connection, where)
     if version == SCHEMA_VERSION:
-        return None
+        return Prepared()
     if version is None:
         if not create:
             raise InputError(where, "an empty database", "an existing book", "Check the path, or make a new book.")
         if place.path is not None:
             keep_journal(engine)
         with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
+            take_turn(connection)
             if stored_version(connection, where) is None:  # else somebody else was faster
                 migrate(connection)
                 connection.execute(book_info.insert().values(uid=uuid4().hex, made_at=now(), made_by=who))
-        return None
+                return Prepared(is_new=True)
+        return Prepared()
     if int(version) > int(SCHEMA_VERSION):
         raise InputError(
             where,
@@ -92,15 +104,45 @@ def prepare(
         )
     copy = None
     with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
+        take_turn(connection)
         version = stored_version(connection, where)
         if version == SCHEMA_VERSION:  # somebody else was faster
-            return None
+            return Prepared()
         if place.path is not None:
             # taken while we hold the turn to write, so that nothing can be stored between copy and upgrade
-            copy = place.path.with_name(f"{place.path.stem}-schema-{version}-{now():%Y%m%d%H%M%S}{place.path.suffix}")
+            copy = _free_name(place.path, f"-schema-{version}-{now():%Y%m%d%H%M%S}")
             copy_file(place.path, copy)
         migrate(connection)
-    return copy
+    return Prepared(copy)
+
+
+def _free_name(path: Path, ending: str) -> Path:
+    """A name beside a file that is not taken: two books may be upgraded within a second."""
+    tries = ("", *(f"-{number}" for number in range(2, 100)))
+    return next(
+        name for more in tries if not (name := path.with_name(f"{path.stem}{ending}{more}{path.suffix}")).exists()
+    )
+
+
+def grant(connection: sa.Connection, role: str) -> None:
+    """Let a role of a server look at the book and add to it, now and after upgrades, but change nothing.
+
+    Raises
+    ------
+    InputError
+        If the book is in a file.
+    """
+    if connection.dialect.name != "postgresql":
+        remedy = "Leave --role out: who may write to a file is up to its folder."
+        raise InputError("--role", repr(role), "a book on a server", remedy)
+    name = connection.dialect.identifier_preparer.quote_identifier(role)
+    schema = connection.dialect.identifier_preparer.quote(str(connection.scalar(sa.select(sa.func.current_schema()))))
+    rights = (("TABLES", "SELECT, INSERT"), ("SEQUENCES", "ALL"))
+    connection.exec_driver_sql(f"GRANT USAGE ON SCHEMA {schema} TO {name}")
+    for kind, what in rights:
+        connection.exec_driver_sql(f"GRANT {what} ON ALL {kind} IN SCHEMA {schema} TO {name}")
+        connection.exec_driver_sql(f"ALTER DEFAULT PRIVILEGES IN SCHEMA {schema} GRANT {what} ON {kind} TO {name}")
+    connection.exec_driver_sql(f"GRANT UPDATE, DELETE ON {page_state.name} TO {name}")
 
 
 def keep_journal(engine: sa.Engine) -> None:
@@ -144,16 +186,14 @@ def copy_file(source: Path, copy: Path) -> None:
         raise InputError(f"backup {copy}", "a file", "a new file", "Choose another name; backups are not overwritten.")
     if not copy.parent.is_dir():
         raise InputError(f"backup {copy}", f"no folder {copy.parent}", "an existing folder", "Make the folder first.")
-    partial = copy.with_name(f".{copy.name}.{uuid4().hex[:8]}")
     try:
-        partial.touch()  # says at once, and about the right file, that nothing can be written there
-        with (
-            closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as from_,
-            closing(sqlite3.connect(partial)) as to,
-        ):
-            from_.backup(to)
+        # an error of the disk is said at once, and about the right file
+        with placed_whole(copy, replaces=False) as beside, closing(sqlite3.connect(beside)) as to:
+            with closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as from_:
+                from_.backup(to)
             to.execute("PRAGMA journal_mode = DELETE")  # a backup is one file that can be carried away
-        partial.rename(copy)
+            if (answer := to.execute("PRAGMA quick_check").fetchone()[0]) != "ok":
+                raise OSError(5, f"a copy that cannot be read ({answer})")
     except OSError as error:
         raise InputError(
             f"backup {copy}",
@@ -161,5 +201,3 @@ def copy_file(source: Path, copy: Path) -> None:
             "a folder with room that can be written to",
             "Choose another folder.",
         ) from error
-    finally:
-        partial.unlink(missing_ok=True)

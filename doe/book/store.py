@@ -16,9 +16,10 @@ from uuid import uuid4
 
 import sqlalchemy as sa
 
-from doe.book import schema
-from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, words_for_errors
-from doe.book.tables import acts, book_info, columns_of
+from doe.book import chain, schema
+from doe.book.engine import WRITES, Place, check_file, find_place, make_engine, take_turn, words_for_errors
+from doe.book.page_state import PageState
+from doe.book.tables import acts, columns_of
 from doe.domain.errors import NAME_LENGTH, InputError, check_line, check_note
 
 if TYPE_CHECKING:
@@ -118,8 +119,6 @@ class Store:
     def __init__(self, place: Place, engine: sa.Engine, who: str, clock: Callable[[], datetime]) -> None:
         self.label = place.label
         """Where the book is, for messages."""
-        self.upgraded_from: Path | None = None
-        """The copy of the older book, if opening this one upgraded it."""
         self.stored = 0
         """How many transactions were stored through this door."""
         self._place = place
@@ -127,6 +126,8 @@ class Store:
         self._who = who
         self._clock = clock
         self._journal_kept = False
+        self._prepared = schema.Prepared()
+        self._is_frozen = False
         self._open = threading.local()  # a page shares the book among threads; each has its own transaction
 
     @classmethod
@@ -172,16 +173,43 @@ class Store:
             book._prepare(create=create, upgrade=upgrade)
         except InputError:
             book.close()
-            if not _is_frozen(place):
+            if not _can_only_be_looked_at(place):
                 raise
-            book._engine = make_engine(place, frozen=True)
+            book._engine, book._is_frozen = make_engine(place, frozen=True), True
             book._prepare(create=create, upgrade=upgrade)
         return book
+
+    @classmethod
+    def begin(cls, target: str | Path | None = None, *, who: str, role: str | None = None) -> Self:
+        """Make an empty book, and let a role of its server use it; a book that is there takes one more role.
+
+        Raises
+        ------
+        InputError
+            As `open` does; or if there is a book already and no role is given.
+        """
+        book = cls.open(target, who=who)
+        try:
+            if role is not None:
+                with words_for_errors(book.label), book._engine.begin() as connection:
+                    schema.grant(connection, role)
+            elif not book._prepared.is_new:
+                where, remedy = f"book {book.label}", "Use it as it is, or choose another place."
+                raise InputError(where, "a book that is there already", "a place without one", remedy)
+        except BaseException:
+            book.close()
+            raise
+        return book
+
+    @property
+    def upgraded_from(self) -> Path | None:
+        """The copy of the older book, if opening this one upgraded it."""
+        return self._prepared.copy
 
     def _prepare(self, *, create: bool, upgrade: bool | None) -> None:
         try:
             with words_for_errors(self.label):
-                self.upgraded_from = schema.prepare(
+                self._prepared = schema.prepare(
                     self._engine, self._place, create=create, upgrade=upgrade, who=self._who, now=self._now
                 )
         except BaseException:
@@ -194,6 +222,13 @@ class Store:
     def close(self) -> None:
         """Let go of the file or the server."""
         self._engine.dispose()
+
+    def discard_if_new(self) -> None:
+        """Close the book, and take its file away if this door made it and stored nothing in it."""
+        self.close()
+        if self._prepared.is_new and not self.stored and self._place.path is not None:
+            for ending in ("", "-wal", "-shm"):
+                Path(f"{self._place.path}{ending}").unlink(missing_ok=True)
 
     def __enter__(self) -> Self:
         return self
@@ -232,21 +267,25 @@ class Store:
                 schema.keep_journal(self._engine)
                 self._journal_kept = True
             with self._engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
-                # On a server this row is the turn to write, as BEGIN IMMEDIATE is in a file.
-                connection.execute(sa.select(book_info.c.id).with_for_update())
+                take_turn(connection)
                 self._open.writing = Writing(connection, self._who, self._now())
                 try:
                     yield self._open.writing
                 finally:
                     self._open.writing = None
+                chain.seal(connection)
             self.stored += 1
+
+    def page_state(self) -> PageState:
+        """What the page at the press remembers in this book."""
+        return PageState.in_memory() if self._is_frozen else PageState(self._engine, self.label)
 
     def _written(self) -> Writing | None:
         found: Writing | None = getattr(self._open, "writing", None)
         return found
 
 
-def _is_frozen(place: Place) -> bool:
+def _can_only_be_looked_at(place: Place) -> bool:
     """Whether a book can only be looked at: SQLite makes two small files beside a book, and here it cannot.
 
     A log left beside it may hold entries that are not in the file yet; then looking would show an older state.

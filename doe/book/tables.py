@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from doe.book.columns import earlier, link, row_id, texts
 from doe.domain.serial import to_plain
 
-SCHEMA_VERSION = "0005"
+SCHEMA_VERSION = "0007"
 """Revision this program reads and writes; the newest of `doe.book.migrations.versions`."""
 
 VERSION_TABLE = "book_version"
@@ -222,7 +222,25 @@ photos = _table(
     earlier("withdraws", "photos"),
 )
 
-KEPT = tuple(table for table in metadata.tables.values() if table is not book_info)
+seals = sa.Table(
+    "seals",
+    metadata,
+    sa.Column("id", sa.ForeignKey("acts.id"), primary_key=True, autoincrement=False),
+    *texts("schema", "digest"),
+)
+"""The chain of acts: see `doe.book.chain`. An export leaves it out, since whoever takes it in seals the acts again."""
+
+page_state = sa.Table(
+    "page_state",
+    metadata,
+    sa.Column("kind", sa.Text, primary_key=True),
+    sa.Column("key", sa.Text, primary_key=True),
+    sa.Column("at", sa.Double, nullable=False),  # seconds since 1970
+    _json("value"),
+)
+"""What the page at the press remembers; the one table whose rows change."""
+
+KEPT = tuple(table for table in metadata.tables.values() if table not in (book_info, seals, page_state))
 """Tables of what people entered, parents before children."""
 
 

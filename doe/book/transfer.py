@@ -21,7 +21,6 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
 import sqlalchemy as sa
 
@@ -49,6 +48,7 @@ from doe.book.tables import (
 )
 from doe.book.upkeep import coherence
 from doe.domain.errors import InputError, InputErrors
+from doe.files import placed_whole
 
 FORMAT, FORMAT_VERSION, MEMBER = "first-article book", 1, "book.json"
 _LATER = (shop_notes.name, recipes.name, photos.name)  # tables an older program did not have yet
@@ -72,20 +72,23 @@ def write(connection: sa.Connection, path: Path) -> Path:
     tables = {table.name: _rows(connection, table) for table in KEPT}
     content = {"format": FORMAT, "format_version": FORMAT_VERSION, "tables": tables}
     text = json.dumps(content, ensure_ascii=False, allow_nan=False, indent=1)
-    partial = path.with_name(f".{path.name}.{uuid4().hex[:8]}")
+    if not path.parent.is_dir():
+        raise InputError(
+            f"export {path}", f"no folder {path.parent}", "a folder that can be written to", "Make it first."
+        )
     try:
-        with zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
+        with (
+            placed_whole(path, replaces=False) as beside,
+            zipfile.ZipFile(beside, "w", zipfile.ZIP_DEFLATED) as archive,
+        ):
             member = zipfile.ZipInfo(MEMBER, _LONG_AGO)
             member.compress_type = zipfile.ZIP_DEFLATED
             archive.writestr(member, text)
             _write_photos(connection, archive)
-        partial.rename(path)
     except OSError as error:
         raise InputError(
             f"export {path}", error.strerror or str(error), "a folder that can be written to", "Choose another folder."
         ) from error
-    finally:
-        partial.unlink(missing_ok=True)
     return path
 
 
@@ -215,7 +218,7 @@ def merge(writing: Writing, path: Path, tables: dict[str, Rows]) -> int:
                 _insert_photos(connection, path, moved)
             elif moved:
                 connection.execute(table.insert(), moved)
-        except (sa.exc.IntegrityError, OverflowError) as error:
+        except (sa.exc.IntegrityError, sa.exc.DataError, OverflowError) as error:
             raise _not_an_export(where, f"rows in {table.name} that cannot all be there") from error
         if connection.dialect.name == "postgresql" and fresh[table.name]:
             # the server counts ids by itself; tell it how far we have come

@@ -12,6 +12,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from doe.book import chain
+from doe.book.columns import closing
 from doe.book.definitions import reading_from
 from doe.book.schema import stored_version
 from doe.book.tables import (
@@ -22,6 +24,7 @@ from doe.book.tables import (
     acts,
     analyses,
     as_text,
+    book_info,
     coupons,
     entries,
     gauge_readings,
@@ -30,6 +33,7 @@ from doe.book.tables import (
     photos,
     recipes,
     rounds,
+    seals,
     stacks,
     studies,
     study_entries,
@@ -59,7 +63,26 @@ def problems(connection: sa.Connection, where: str) -> list[str]:
             answers = [str(error.orig)]
         if answers != ["ok"]:  # nothing read from a damaged file can be relied on
             return found + [f"The file is damaged: {answer}." for answer in answers]
-    return found + coherence(connection)
+    for look in (coherence, chain.faults, _guards):
+        try:
+            found += look(connection)
+        except Exception as error:  # whatever a damaged book makes of a query, or of what it gives
+            return [*found, f"It cannot be read to the end: {' '.join(str(error).split())[:200]}."]
+    return found
+
+
+def _guards(connection: sa.Connection) -> Iterator[str]:
+    """Triggers that keep stored rows from being changed, and are gone or switched off."""
+    dialect = connection.dialect.name
+    there = {
+        "sqlite": "SELECT name FROM sqlite_master WHERE type = 'trigger'",
+        "postgresql": "SELECT tgname FROM pg_trigger WHERE tgenabled <> 'D'",
+    }[dialect]
+    names = set(connection.exec_driver_sql(there).scalars())
+    wanted = [text.split()[2] for table in (book_info, *KEPT, seals) for text in closing(table.name, dialect)]
+    if gone := [name for name in wanted if name not in names]:
+        which = ", ".join(gone[:3]) + (f" and {len(gone) - 3} more" if len(gone) > 3 else "")
+        yield f"Guards against changes of what is stored are gone: {which}."
 
 
 def coherence(connection: sa.Connection) -> list[str]:
@@ -216,7 +239,8 @@ def _other_settings(connection: sa.Connection) -> Iterator[str]:
 def _altered(connection: sa.Connection) -> Iterator[str]:
     """Photos that are not the ones that were stored, revisions that do not follow one another."""
     query = sa.select(photos.c.id, photos.c.sha256, photos.c.image).where(photos.c.withdraws.is_(None))
-    for row in connection.execution_options(stream_results=True, max_row_buffer=4).execute(query):
+    # the options of this query alone: on the connection they would stay, and a server then refuses to write
+    for row in connection.execute(query.execution_options(stream_results=True, max_row_buffer=4)):
         if hashlib.sha256(row.image).hexdigest() != row.sha256:
             yield f"Photo {row.id} is not the one that was stored."
     revisions: dict[str, int] = {}

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
+from functools import partial
 from io import StringIO
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import segno
@@ -18,28 +20,64 @@ from reports.drawing.qr import QUIET
 
 if TYPE_CHECKING:
     from doe.bench.serve import Listener
+    from doe.bench.state import Bench
+    from doe.domain.units import Shown
 
 
 @command("bench")
-def bench(desk: Desk, host: str = "127.0.0.1", port: int = 8765) -> Reply:
+def bench(
+    desk: Desk,
+    host: str = "127.0.0.1",
+    port: int = 8765,
+    workers: int = 1,
+    tls: Path | None = None,
+    forget: bool = False,
+) -> Reply:
     """Serve the page at the press: queues, countdowns, score forms and photos on phones and tablets.
 
     Only this machine reaches it unless --host says otherwise; then every device needs the pairing code that is
-    shown here. Press Enter for a new code, Ctrl-C to stop.
+    shown here, once. Press Enter for a new code, Ctrl-C to stop.
     """
     # the arithmetic of an early hint takes one core at most; the others answer
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     # NumPy reads those when it is loaded; and help needs no web server
     from doe.bench.serve import listen, serve  # noqa: PLC0415
-    from doe.bench.shop import Shop  # noqa: PLC0415
-    from doe.bench.state import Bench  # noqa: PLC0415
 
     with desk.look() as book:  # a book that cannot be opened is said before anything else
         label = book.label
-    place = listen(host, port)
+    place = listen(host, port, tls)
+    make = partial(_bench, desk.book, desk.name, desk.shown, place.is_local, place.links[0], desk.as_json)
+    made = make()
+    if forget:
+        made.sessions.forget_all()
+    if not desk.as_json:
+        _greet(place, label)
+    code = None if place.is_local else made.pairing.renew()
+    made.hints.close()
+    made.shop.close()
+    if desk.as_json:
+        links = {"address": place.links[0], "links": list(place.links)}
+        print_json({"ok": True, **links, "pairing_code": code, "book": label, "next": []})
+    else:
+        say("Ctrl-C stops it." if place.is_local else "Enter: a new code. Ctrl-C: stop.")
+    sys.stdout.flush()
+    typed = sys.stdin if not place.is_local and is_terminal(sys.stdin) else None
+    serve(make, place, typed=typed, workers=workers)
+    if desk.as_json:
+        raise typer.Exit
+    return Reply(
+        {}, ("", "The bench page has stopped. Every score that was confirmed is in the book."), ("doe study list",)
+    )
+
+
+def _bench(book: str | None, owner: str, shown: Shown, is_local: bool, link: str, as_json: bool) -> Bench:
+    """The page; made in each process that answers."""
+    from doe.bench.shop import Shop  # noqa: PLC0415 - as above
+    from doe.bench.state import Bench  # noqa: PLC0415
+
     # with --json the one object stands alone on standard output
-    out = sys.stderr if desk.as_json else sys.stdout
+    out = sys.stderr if as_json else sys.stdout
 
     def log(error: BaseException) -> None:
         kept = keep_log(error)
@@ -49,23 +87,8 @@ def bench(desk: Desk, host: str = "127.0.0.1", port: int = 8765) -> Reply:
     def announce(code: str) -> None:
         say(f"Pairing code: {code}   (10 minutes, one device)", stream=out)
 
-    shop = Shop(desk.book, owner=desk.name, shown=desk.shown)
-    made = Bench(shop, is_local=place.is_local, link=place.links[0], announce=announce, log=log)
-    if not desk.as_json:
-        _greet(place, label)
-    code = None if place.is_local else made.pairing.renew()
-    if desk.as_json:
-        links = {"address": place.links[0], "links": list(place.links)}
-        print_json({"ok": True, **links, "pairing_code": code, "book": label, "next": []})
-    else:
-        say("Ctrl-C stops it." if place.is_local else "Enter: a new code. Ctrl-C: stop.")
-    sys.stdout.flush()
-    serve(made, place, sys.stdin if not place.is_local and is_terminal(sys.stdin) else None)
-    if desk.as_json:
-        raise typer.Exit
-    return Reply(
-        {}, ("", "The bench page has stopped. Every score that was confirmed is in the book."), ("doe study list",)
-    )
+    shop = Shop(book, owner=owner, shown=shown)
+    return Bench(shop, is_local=is_local, link=link, announce=announce, log=log)
 
 
 def _greet(place: Listener, label: str) -> None:
@@ -76,7 +99,8 @@ def _greet(place: Listener, label: str) -> None:
     if place.is_local:
         say("Only this machine reaches it. For tablets and phones: doe bench --host 0.0.0.0")
     else:
-        say("The page is not encrypted: use the shop's own network, not one that guests share.")
+        if place.tls is None:
+            say("The page is not encrypted (--tls does that): use the shop's own network, not one that guests share.")
         drawn = terminal_code(place.links[0])
         if drawn and is_terminal(sys.stdout) and max(map(len, drawn)) <= line_width():
             print()

@@ -21,7 +21,7 @@ from rich.text import Text
 from doe.cli.ask import confirm_reading
 from doe.cli.terminal import WIDTH, Stopped, line_width, print_json, say, wants_colour
 from doe.cli.tree import COMMANDS
-from doe.domain.errors import InputError, quoted
+from doe.domain.errors import DoeError, InputError, quoted
 from doe.domain.jsonable import jsonable, packaged_table
 from doe.words.typed import Asking
 
@@ -97,11 +97,32 @@ class Desk:
         """The book for a command that only looks: a missing one is not made."""
         return self.open(create=False)
 
+    def refuse_damaged(self, error: Exception) -> None:
+        """Say that a book is damaged, where that explains an error that nobody expected.
+
+        Raises
+        ------
+        DamagedBook
+            If one of the books that were opened has problems.
+        """
+        from doe.book.engine import DamagedBook  # noqa: PLC0415 - as above
+
+        for book in self.opened:
+            if problems := book.check():
+                raise DamagedBook(f"book {book.label}", problems[0].rstrip(".")) from error
+
+    @property
+    def label(self) -> str:
+        """The book as it may be printed and typed again: a URL without its password."""
+        from doe.book.engine import find_place  # noqa: PLC0415 - a command's help needs no database
+
+        return find_place(self.book).label
+
     def in_same_book(self, steps: Sequence[str]) -> list[str]:
         """Suggested commands for the book this one was about."""
         if self.book is None:
             return list(steps)
-        place = quoted(self.book)
+        place = quoted(self.book if "://" not in self.book else self.label)
         return [
             f"{step} --book {place}" if re.match(r"doe (?!.*--(book|help))", step, re.DOTALL) else step
             for step in steps
@@ -168,6 +189,10 @@ def command(path: str) -> Callable[[Callable[..., Reply]], Callable[..., Reply]]
                 reply = function(**values)
             except (KeyboardInterrupt, typer.Abort, EOFError) as error:
                 raise Stopped(sum(book.stored for book in desk.opened)) from error
+            except Exception as error:
+                if not isinstance(error, DoeError) and not hasattr(error, "exit_code"):
+                    desk.refuse_damaged(error)
+                raise
             try:
                 show_reply(replace(reply, next_steps=desk.in_same_book(reply.next_steps)), as_json=desk.as_json)
                 sys.stdout.flush()

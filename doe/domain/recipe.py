@@ -276,7 +276,7 @@ class KeptRecipe:
 
     ``recipe.retired_at`` is filled in when it was retired, and ``retired_why`` and ``retired_by`` say why and by whom
     (``""`` while it is in use). ``superseded`` says that a newer revision is there. ``uid`` is the same in every book
-    the revision is brought to.
+    the revision is brought to. ``seal`` is that of the act that released it, which closes the history before it.
     """
 
     id: int
@@ -288,6 +288,7 @@ class KeptRecipe:
     retired_why: str
     retired_by: str
     superseded: bool
+    seal: str = ""
 
     @property
     def in_force(self) -> bool:

@@ -133,7 +133,8 @@ def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC) -> CardPage:
         held=tuple(Pair(*held(n, v, shown)) for n, v in recipe.held.items() if n not in said),
         expected=expected_sentence(recipe),
         confirmation=confirmation_sentence(recipe.confirmation, recipe.exception),
-        approval=f"Approved by {recipe.approved_by}, {day(recipe.approved_at)}. Study: {recipe.study}.",
+        approval=f"Approved by {recipe.approved_by}, {day(recipe.approved_at)}. Study: {recipe.study}."
+        + (f" Seal of the book: {kept.seal}." if kept.seal else ""),
         review=f"Review by {day(recipe.review_on)}.",
         warnings=warnings,
         voids=recipe.voids,

@@ -289,6 +289,7 @@ def story_page(story: RecipeStory) -> StoryPage:
             Pair("version of the program at the answer", recipe.version or "not kept"),
             Pair("version of the program now", story.repeat.version_now),
             Pair("id of the revision", story.revision.uid),
+            Pair("seal of the book at the release", story.revision.seal or "not kept"),
         ),
         items_table=PageTable(
             "What a record must hold",

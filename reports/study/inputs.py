@@ -102,12 +102,16 @@ class HistoryRow:
 
 @dataclass(frozen=True)
 class Provenance:
-    """Where the numbers come from: hash of the inputs, version of the tool, who made the analysis and when."""
+    """Where the numbers come from: hash of the inputs, version of the tool, who made the analysis and when.
+
+    ``seal`` closes the history of the book up to the report; ``""`` where there is no book.
+    """
 
     inputs_hash: str
     version: str
     made_by: str
     analysed_at: datetime | None = None
+    seal: str = ""
 
 
 @dataclass(frozen=True)

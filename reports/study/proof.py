@@ -329,6 +329,8 @@ def made_pairs(source: Provenance, made_at: datetime) -> Iterator[Pair]:
     yield Pair("version of the tool", source.version)
     if source.analysed_at:
         yield Pair("analysed", date_and_time(source.analysed_at))
+    if source.seal:
+        yield Pair("seal of the book", source.seal)
     yield Pair("report made", date_and_time(made_at) + (f" by {source.made_by}" if source.made_by else ""))
 
 

@@ -23,10 +23,9 @@ STUDY = 1
 ADDRESS = f"http://127.0.0.1:{PORT}"
 
 
-def make_book(folder: Path, *, rounds: int = 1, scored: int | None = None) -> Path:
+def make_book(path: Path | str, *, rounds: int = 1, scored: int | None = None) -> Path | str:
     """A book with the demo's study and its first round; ``scored``: how many of its coupons, all when None."""
     story = read_story()
-    path = folder / "shop.sqlite"
     with Book.open(path, who="ana") as book:
         _set_up(book, story)
         for made in read_rounds(story)[:rounds]:
@@ -46,6 +45,7 @@ class PageUnderTest:
 
     bench: Bench
     app: Any
+    place: Path | str
     said: list[str] = field(default_factory=list)
     errors: list[BaseException] = field(default_factory=list)
     now: list[float] = field(default_factory=lambda: [1000.0])
@@ -60,7 +60,7 @@ class PageUnderTest:
         """The book, to look what was stored."""
         return self.bench.shop.look
 
-    def device(self, who: str = "", *, address: str = "192.168.7.20") -> Device:
+    def device(self, who: str = "", *, address: str = "192.168.7.20", cookies: Any = None) -> Device:
         """A browser without scripts. With a name it is let in and that name is chosen."""
         client = TestClient(
             self.app,
@@ -68,6 +68,7 @@ class PageUnderTest:
             raise_server_exceptions=True,
             follow_redirects=True,
             client=(address, 50000),
+            cookies=cookies,
         )
         device = Device(client)
         if who:
@@ -117,7 +118,7 @@ def hidden_fields(html: str, action: str) -> dict[str, Any]:
     return {name: values[0] if len(values) == 1 else values for name, values in found.items()}
 
 
-def make_desk(path: Path, *, is_local: bool = False, shown: Shown = METRIC) -> PageUnderTest:
+def make_desk(path: Path | str, *, is_local: bool = False, shown: Shown = METRIC) -> PageUnderTest:
     """A page over a book."""
     said: list[str] = []
     errors: list[BaseException] = []
@@ -127,4 +128,4 @@ def make_desk(path: Path, *, is_local: bool = False, shown: Shown = METRIC) -> P
     if not is_local:
         bench.pairing.renew()
     app = make_app(bench, Hosts(is_local, PORT, ("bench-tablet",)))
-    return PageUnderTest(bench, app, said, errors, now)
+    return PageUnderTest(bench, app, path, said, errors, now)

@@ -292,7 +292,7 @@ def test_a_program_started_anew_loses_no_typed_score(browser, book_with):
         choose(page, "check:release", "pass")
         page.fill("textarea", "before the restart")
         first.stop()
-    with running(path, "--port", port) as again:
+    with running(path, "--port", port, "--forget") as again:
         save(page)
         page.get_by_text("This device is not let in, or not any more").wait_for()
         page.goto(f"{again.address}/c/1/R1-11")

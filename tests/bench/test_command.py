@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
+import shutil
 import signal
 import socket
+import ssl
 import subprocess
 import sys
+import threading
 import time
 import urllib.error
+import urllib.parse
 import urllib.request
 
 import pytest
+import uvicorn
 from typer.testing import CliRunner
 
 from doe.bench.guard import Hosts, own_addresses, split_host
-from doe.bench.serve import listen
+from doe.bench.serve import listen, settings_of
 from doe.book.book import Book
 from doe.cli.app import app
 from doe.cli.bench import terminal_code
 from doe.domain.errors import InputError
 from tests.bench.process import command, environment, running
-from tests.bench.shop import hidden_fields
+from tests.bench.shop import hidden_fields, make_desk
 
 
 def run(*words: str) -> tuple[int, str, str]:
@@ -169,3 +175,76 @@ def test_the_code_in_the_terminal_is_read_by_another_program():
     rows = np.array([row for pair in zip(upper, lower, strict=True) for row in pair], dtype=np.uint8) * 255
     (found,) = read_barcodes(np.kron(rows, np.ones((6, 6), dtype=np.uint8)))
     assert found.text == "http://192.168.178.123:8765"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_several_processes_answer_as_one_page_and_end_together(book_with):
+    with running(book_with(0), "--workers", "2") as page:
+        opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+        form = hidden_fields(opener.open(f"{page.address}/name").read().decode(), "/name")
+        data = urllib.parse.urlencode({**form, "typed": "ana"}).encode()
+        opener.open(urllib.request.Request(f"{page.address}/name", data, {"Origin": page.address}))
+        for _ in range(30):  # whichever process answers knows the device
+            assert "R1-01" in opener.open(f"{page.address}/list/1").read().decode()
+        code, _, _ = page.stop()
+        assert code == 0
+        with pytest.raises(urllib.error.URLError):
+            opener.open(f"{page.address}/alive", timeout=2)
+
+
+def test_who_connects_and_says_nothing_or_half_a_request_is_shown_out(book_with, monkeypatch):
+    monkeypatch.setattr("doe.bench.door.HEADER_SECONDS", 0.3)
+    desk = make_desk(book_with(0), is_local=True)
+    place = listen("127.0.0.1", 0)
+    server = uvicorn.Server(settings_of(desk.bench, place))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [place.socket]})
+    thread.start()
+    try:
+        for said in (b"", b"GET / HTTP/1.1\r\nHost: x"):
+            with socket.create_connection(("127.0.0.1", place.port), timeout=20) as stranger:
+                stranger.sendall(said)
+                started = time.monotonic()
+                with contextlib.suppress(ConnectionResetError):
+                    assert stranger.recv(100) == b""
+                assert time.monotonic() - started < 15
+        with socket.create_connection(("127.0.0.1", place.port), timeout=20) as guest:  # a whole request is answered
+            guest.sendall(f"GET /alive HTTP/1.1\r\nHost: 127.0.0.1:{place.port}\r\n\r\n".encode())
+            assert b"204" in guest.recv(100)
+    finally:
+        server.should_exit = True
+        thread.join()
+        desk.bench.hints.close()
+        desk.bench.shop.close()
+    assert desk.errors == []
+
+
+def test_an_encrypted_page_is_reached_by_who_trusts_its_certificate(book_with, tmp_path):
+    openssl = shutil.which("openssl")
+    if openssl is None:
+        pytest.skip("no openssl to make a certificate with")
+    pem = tmp_path / "press.pem"
+    words = ["req", "-x509", "-newkey", "rsa:2048", "-noenc", "-days", "2", "-subj", "/CN=press page"]
+    words += ["-addext", "subjectAltName=IP:127.0.0.1", "-keyout", str(pem), "-out", str(pem)]
+    subprocess.run([openssl, *words], check=True, capture_output=True)
+    with running(book_with(0), "--tls", str(pem)) as page:
+        assert page.address.startswith("https://127.0.0.1:")
+        trusting = ssl.create_default_context(cafile=str(pem))
+        opener = urllib.request.build_opener(
+            urllib.request.HTTPSHandler(context=trusting), urllib.request.HTTPCookieProcessor()
+        )
+        form = hidden_fields(opener.open(f"{page.address}/name").read().decode(), "/name")
+        data = urllib.parse.urlencode({**form, "typed": "ana"}).encode()
+        named = opener.open(urllib.request.Request(f"{page.address}/name", data, {"Origin": page.address}))
+        assert named.status == 200
+        assert "new powder" in named.read().decode()
+        with pytest.raises(urllib.error.URLError):
+            urllib.request.urlopen(f"{page.address}/name")  # who does not trust it gets nothing
+
+
+def test_a_file_that_is_no_certificate_is_one_line(book_with, tmp_path):
+    (tmp_path / "no.pem").write_text("nothing")
+    for name, found in (("no.pem", "no certificate with its key"), ("missing.pem", "No such file")):
+        code, _, err = run("--book", str(book_with(0)), "--tls", str(tmp_path / name))
+        assert code == 2
+        assert found in err
+        assert len(err.strip().splitlines()) == 1

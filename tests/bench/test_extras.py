@@ -173,7 +173,18 @@ def test_an_answer_sent_twice_counts_once_and_a_hint_costs(desk):
     assert "hint" in words(page).lower()
     session = desk.bench.sessions.find(device.client.cookies["bench"])
     assert session is not None
-    assert session.kept["practice tune"].drill.hints == 1
+    assert session.kept["tune"]["typed"] == ["125 150 155 14", "hint"]
+
+
+def test_an_exercise_goes_on_after_a_restart(desk_with):
+    desk = desk_with(0)
+    device = desk.device("ana")
+    page = play(device, "tune")
+    device.send(page, "/practice/tune", answer="125 150 155 14", act="answer")
+    again = desk_with(path=desk.place).device(cookies=device.client.cookies)
+    before, after = (re.findall(r'class="came-back">.*', d.get("/practice/tune").text) for d in (device, again))
+    assert len(after) == 1
+    assert after == before
 
 
 def test_exercises_that_do_not_exist_and_viewers_get_nowhere(desk):

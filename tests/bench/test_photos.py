@@ -5,7 +5,10 @@ from __future__ import annotations
 import io
 import re
 import struct
+import subprocess
+import sys
 import zlib
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -112,8 +115,37 @@ def png_head(width: int, height: int) -> bytes:
 @pytest.mark.parametrize("size", [(8001, 8000), (9500, 9500), (20_000, 20_000), (65_000, 65_000), (2**31 - 1, 1)])
 def test_a_picture_that_would_swell_up_is_refused_by_its_head(size):
     assert size[0] * size[1] > MOST_PIXELS
-    with pytest.raises(InputError, match="at most 64 megapixels"):
+    with pytest.raises(InputError, match=r"at most (64|12) megapixels, 20000 a side"):
         clean_photo(io.BytesIO(png_head(*size)))
+
+
+@pytest.mark.parametrize(
+    ("size", "kind", "more"),
+    [((4000, 3200), "PNG", {}), ((4000, 3200), "WEBP", {"method": 0}), ((4000, 3200), "JPEG", {"progressive": True})],
+)
+def test_what_must_be_decoded_whole_may_have_fewer_pixels(size, kind, more):
+    with pytest.raises(InputError, match="at most 12 megapixels"):
+        clean_photo(picture(size, kind, **more))
+
+
+def test_a_picture_of_one_column_is_refused():
+    with pytest.raises(InputError, match="20000 a side"):
+        clean_photo(picture((1, 30_000), "PNG"))
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="the most memory is read from /proc")
+@pytest.mark.parametrize("kind", ["PNG", "WEBP"])
+def test_the_largest_picture_takes_little_memory(kind, tmp_path):
+    more = {"lossless": True, "method": 0} if kind == "WEBP" else {"compress_level": 1}
+    Image.new("RGBA", (4100, 3000), (1, 2, 3, 100)).save(tmp_path / "large", kind, **more)
+    # a fresh process: what the tests themselves have used does not count
+    script = (
+        "import sys; from doe.bench.photos import clean_photo; clean_photo(open(sys.argv[1], 'rb'));"
+        "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"
+    )
+    words = [sys.executable, "-c", script, str(tmp_path / "large")]
+    done = subprocess.run(words, check=True, capture_output=True, text=True)
+    assert int(done.stdout) / 1024 < 300  # MB, Python and its libraries included
 
 
 def test_a_small_file_that_swells_up_while_it_is_read_is_refused():
@@ -184,7 +216,7 @@ def test_the_same_photo_again_adds_nothing_also_after_a_restart(desk_with, tmp_p
     device = desk.device("ana")
     send(device, spied())
     send(device, spied())
-    again = desk_with(path=tmp_path / "shop.sqlite")
+    again = desk_with(path=desk.place)
     send(again.device("ana"), spied())
     assert len(again.book.photos(STUDY, "R1-03")) == 1
 

@@ -113,7 +113,7 @@ def test_marking_moves_the_queue_on_every_device_and_survives_a_restart(desk_wit
     second = hidden_fields(page.text, "/step/1")["coupon"]
     assert second != first
     assert hidden_fields(ben.get("/s/1").text, "/step/1")["coupon"] == second
-    again = desk_with(path=tmp_path / "shop.sqlite")
+    again = desk_with(path=desk.place)
     assert hidden_fields(again.device("cleo").get("/s/1").text, "/step/1")["coupon"] == second
     note = desk.book.notes(STEP)[-1]
     assert (note.who, note.data["coupon"], note.data["step"]) == ("ana", first, "cured")
@@ -443,7 +443,7 @@ def test_a_form_sent_again_after_a_restart_adds_nothing(desk_with, tmp_path):
     fields = {"check:release": "pass", "hand": "4", "note": "fine", "symptom": "edge_haze"}
     desk.device("ana").score("R1-03", **fields)
     before = len(desk.book.history(STUDY, "R1-03"))
-    again = desk_with(path=tmp_path / "shop.sqlite")
+    again = desk_with(path=desk.place)
     again.device("ana").score("R1-03", **fields)
     assert len(again.book.history(STUDY, "R1-03")) == before
 
@@ -451,7 +451,7 @@ def test_a_form_sent_again_after_a_restart_adds_nothing(desk_with, tmp_path):
 def test_scores_of_another_program_are_seen_at_once(desk, tmp_path):
     device = desk.device("ana")
     assert "0 of 20 coupons scored" in device.get("/s/1").text
-    with Book.open(tmp_path / "shop.sqlite", who="office") as book:
+    with Book.open(desk.place, who="office") as book:
         book.record(STUDY, [ScoreEntry("R1-05", checks={"release": True})])
     assert "1 of 20 coupons scored" in device.get("/s/1").text
     assert device.score("R1-05", **{"check:release": "fail"}).status_code == 409
@@ -495,7 +495,7 @@ def test_the_wash_queue_says_what_is_due_and_what_has_to_wait(desk, tmp_path):
     device.score("R1-01", **passed)
     device.score("R1-02", **passed | {"check:stretch": "fail"})
     day_before = datetime.now(UTC) - timedelta(hours=30)
-    with Book.open(tmp_path / "shop.sqlite", who="ben", now=lambda: day_before) as book:
+    with Book.open(desk.place, who="ben", now=lambda: day_before) as book:
         book.record(STUDY, [ScoreEntry("R1-04", checks={"release": True, "stretch": True})])
     text = words(device.get("/wash/1"))
     due, _, later = text.partition(" Later ")

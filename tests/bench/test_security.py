@@ -13,13 +13,15 @@ from doe.bench.devices import (
     COOKIE,
     MOST_SESSIONS,
     SESSION_HOURS,
-    TRIES_A_CODE,
     TRIES_A_MINUTE,
+    TRIES_ALTOGETHER,
     VIEWER_HOURS,
     Pairing,
 )
-from doe.bench.guard import FORM_BYTES, Guard, Hosts, same_origin
+from doe.bench.door import MOST_PER_ADDRESS, MOST_STRANGERS, Door
+from doe.bench.guard import FORM_BYTES, Hosts, same_origin
 from doe.bench.web import coupon_url, local_path
+from doe.book.page_state import PageState
 from tests.bench.shop import PORT, hidden_fields
 
 LOOKED_AT = (
@@ -213,26 +215,40 @@ def test_guessing_has_to_wait_and_waiting_is_told(desk):
     assert device.send(device.get("/pair"), "/pair", code=desk.code).url.path == "/name"
 
 
-def test_a_code_that_many_guess_at_is_replaced():
+def test_guesses_are_limited_altogether_and_do_not_cost_the_code_its_life():
     said: list[str] = []
-    pairing = Pairing(lambda: 5.0, said.append)
+    now = [5.0]
+    pairing = Pairing(PageState.in_memory(), lambda: now[0], said.append)
     code = pairing.renew()
     wrong = f"{(int(code) + 1) % 10**CODE_DIGITS:0{CODE_DIGITS}d}"
-    for number in range(TRIES_A_CODE):
-        assert not pairing.accept(wrong, f"10.0.0.{number}")
-    assert len(said) == 2
-    assert not pairing.accept(code, "10.0.1.1")
+    for number in range(TRIES_ALTOGETHER + 500):
+        assert not pairing.accept(wrong, f"10.0.{number // 250}.{number % 250}")
+    assert len(said) == 1
+    assert pairing.wait_seconds("10.9.9.9") > 0
+    assert not pairing.accept(code, "10.9.9.9")  # nobody is heard now, whatever they send
+    now[0] += 61
     for nonsense in ("", "x", "９" * 8, code + "0", " " * 9):
         assert not pairing.accept(nonsense, "10.0.2.1")
+    assert pairing.accept(code, "10.9.9.9")
+    assert len(said) == 2
+
+
+def test_of_many_who_send_the_same_code_one_gets_in():
+    state, now = PageState.in_memory(), 5.0
+    several = [Pairing(state, lambda: now, lambda code: None) for _ in range(3)]
+    code = several[0].renew()
+    assert [pairing.accept(code, f"10.0.0.{i}") for i, pairing in enumerate(several)] == [True, False, False]
 
 
 def test_the_memory_for_wrong_codes_does_not_grow_without_end():
-    now = [0.0]
-    pairing = Pairing(lambda: now[0], lambda code: None)
-    for number in range(5000):
+    now, state = [0.0], PageState.in_memory()
+    pairing = Pairing(state, lambda: now[0], lambda code: None)
+    for number in range(500):
         now[0] += 1.0
         pairing.accept("1", f"10.{number // 256}.{number % 256}.1")
-    assert len(pairing._wrong_by_address) <= 1001
+    kept = state.get("wrong")
+    assert kept is not None
+    assert len(kept[0]) <= TRIES_ALTOGETHER + 1
 
 
 def test_cookies_are_out_of_reach_and_new_after_pairing(desk):
@@ -258,6 +274,30 @@ def test_a_session_ends_when_it_is_not_used_for_a_shift(desk):
     desk.now[0] += SESSION_HOURS * 3600 - 10
     assert device.get("/s/1").url.path == "/s/1"
     desk.now[0] += SESSION_HOURS * 3600 + 10
+    assert device.get("/s/1").url.path == "/pair"
+
+
+def test_a_restart_or_another_process_logs_nobody_out(desk_with):
+    desk = desk_with(0)
+    device, fresh = desk.device("ana"), desk.device()
+    page = device.get("/c/1/R1-05")
+    other = desk_with(path=desk.place)  # with memory of its own, over the same book
+    moved = other.device(cookies=device.client.cookies)
+    assert moved.get("/s/1").url.path == "/s/1"
+    fields = {"check:release": "pass", "note": "from the page of the first process"}
+    assert moved.send(page, "/score/1/R1-05", **fields).url.path == "/s/1"
+    before = audit(desk)
+    assert device.send(page, "/score/1/R1-05", **fields).url.path == "/s/1"  # the receipt is known here too
+    assert audit(desk) == before
+    assert fresh.send(fresh.get("/pair"), "/pair", code=other.code).url.path == "/name"  # so is the code
+    device.send(device.get("/more"), "/leave")
+    assert moved.get("/s/1").url.path == "/pair"
+
+
+def test_all_devices_can_be_put_out_at_a_start(desk_with):
+    desk = desk_with(0)
+    device = desk.device("ana")
+    desk.bench.sessions.forget_all()
     assert device.get("/s/1").url.path == "/pair"
 
 
@@ -345,54 +385,82 @@ def test_a_form_too_large_is_refused_by_its_length(desk):
     assert answer.headers["x-content-type-options"] == "nosniff"
 
 
-def test_a_body_without_a_length_is_cut_off_while_it_streams():
-    taken = []
-
-    async def app(scope, receive, send):
-        while (await receive()).get("more_body"):
-            pass
+def posted_to(desk, path, receive):
+    """Send a form of a stranger as the server would, without a length; the answers, and what was raised."""
 
     async def run() -> list[dict]:
         answers: list[dict] = []
-
-        async def receive():
-            taken.append(1)
-            return {"type": "http.request", "body": b"x" * 1024, "more_body": True}
 
         async def send(message):
             answers.append(message)
 
         headers = [(b"host", f"127.0.0.1:{PORT}".encode()), (b"origin", f"http://127.0.0.1:{PORT}".encode())]
-        scope = {"type": "http", "method": "POST", "path": "/score/1/x", "headers": headers}
-        await Guard(app, Hosts(True, PORT), photo_path="/photo/")(scope, receive, send)
+        headers.append((b"content-type", b"application/x-www-form-urlencoded"))
+        scope = {"type": "http", "method": "POST", "path": path, "raw_path": path.encode(), "headers": headers}
+        scope |= {
+            "query_string": b"",
+            "scheme": "http",
+            "client": ("10.1.1.1", 5),
+            "http_version": "1.1",
+            "root_path": "",
+        }
+        await desk.app(scope, receive, send)
         return answers
 
-    answers = asyncio.run(run())
+    return asyncio.run(run())
+
+
+def test_a_body_without_a_length_is_cut_off_while_it_streams(desk):
+    taken = []
+
+    async def receive():
+        taken.append(1)
+        return {"type": "http.request", "body": b"x" * 1024, "more_body": True}
+
+    answers = posted_to(desk, "/pair", receive)
     assert answers[0]["status"] == 413
     assert len(taken) == FORM_BYTES // 1024 + 1
 
 
-def test_a_body_that_never_ends_arriving_is_given_up(monkeypatch):
-    monkeypatch.setattr("doe.bench.guard.BODY_SECONDS", 0.05)
+def test_a_body_that_never_ends_arriving_is_given_up(desk, monkeypatch):
+    monkeypatch.setattr("doe.bench.guard.FORM_SECONDS", 0.05)
 
-    async def app(scope, receive, send):
-        await receive()
+    async def receive():
+        await asyncio.sleep(60)
 
-    async def run() -> list[dict]:
-        answers: list[dict] = []
+    assert posted_to(desk, "/pair", receive)[0]["status"] == 408
 
-        async def receive():
-            await asyncio.sleep(60)
 
-        async def send(message):
-            answers.append(message)
+def test_a_stranger_who_breaks_off_is_no_error_of_ours(desk):
+    async def receive():
+        return {"type": "http.disconnect"}
 
-        headers = [(b"host", f"127.0.0.1:{PORT}".encode()), (b"origin", f"http://127.0.0.1:{PORT}".encode())]
-        scope = {"type": "http", "method": "POST", "path": "/score/1/x", "headers": headers}
-        await Guard(app, Hosts(True, PORT), photo_path="/photo/")(scope, receive, send)
-        return answers
+    assert posted_to(desk, "/pair", receive)[0]["status"] == 400
+    assert desk.errors == []
 
-    assert asyncio.run(run())[0]["status"] == 408
+
+# connections
+
+
+def test_strangers_cannot_take_the_room_of_devices_that_were_let_in():
+    door = Door(is_local=False)
+    door.know("10.0.0.1")
+    taken = sum(door.enter(f"10.1.{i // 250}.{i % 250}") for i in range(400))
+    assert taken == MOST_STRANGERS
+    assert all(door.enter("10.0.0.1") for _ in range(MOST_PER_ADDRESS))
+    assert not door.enter("10.0.0.1")
+    for i in range(400):
+        door.leave(f"10.1.{i // 250}.{i % 250}")
+    assert door.enter("10.1.0.0")
+    assert all(Door(is_local=True).enter("127.0.0.1") for _ in range(300))
+
+
+def test_an_encrypted_page_knows_its_own_origin():
+    assert same_origin("https://A", "a:443", "https")
+    assert same_origin("https://a:1", "a:1", "https")
+    assert not same_origin("http://a:1", "a:1", "https")
+    assert Hosts(False, 443, ("tablet",), "https").takes("tablet")
+    assert not Hosts(False, 443, ("tablet",)).takes("tablet")
 
 
 def test_a_form_of_very_many_fields_is_refused(desk):

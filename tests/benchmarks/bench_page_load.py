@@ -130,7 +130,7 @@ def processor_seconds(pid: int) -> float:
 def score_for_a_while(given: argparse.Namespace) -> tuple[list[Device], list[str], float, int | None]:
     """The devices after their work, what is missing in the book, processor seconds of the page, its exit code."""
     with tempfile.TemporaryDirectory() as folder:
-        path = make_book(Path(folder), scored=9)
+        path = make_book(Path(folder) / "shop.sqlite", scored=9)
         with Book.open(path, who="check") as book:
             results = book.results(STUDY)
             coupons = results.loc[results["passed"].isna(), "coupon"].tolist()

@@ -59,7 +59,7 @@ def test_what_is_not_a_book_is_refused_in_one_line_and_left_alone(tmp_path: Path
     assert "found no file; allowed: an existing book" in refusal(tmp_path / "new.sqlite", create=False)
     assert "found nothing; allowed: a file or a database URL" in refusal("  ")
     assert "found sqlite://; allowed: a file" in refusal("sqlite://")
-    assert "a database URL with its driver installed" in refusal("nosuch+driver://host/book")
+    assert "found a URL of nosuch; allowed: a file, or postgresql://" in refusal("nosuch+driver://host/book")
     assert as_found(tmp_path) == before
 
 
@@ -77,7 +77,7 @@ def test_a_damaged_book_is_refused_or_reported_never_a_traceback(tmp_path: Path,
     content = bytearray(path.read_bytes())
     content[start:] = b"\x55" * (len(content) - start)
     path.write_bytes(content)
-    with pytest.raises(InputError, match=r"not a book|a damaged file"):
+    with pytest.raises(InputError, match=r"not a book|a damaged book"):
         Book.open(path, who="Ina")
 
 
@@ -92,7 +92,7 @@ def test_damage_found_later_is_an_input_error_too(tmp_path: Path) -> None:
     content[(page - 1) * 4096 : page * 4096] = b"\x55" * 4096
     path.write_bytes(content)
     with Book.open(path, who="Ina") as book:
-        with pytest.raises(InputError, match=r"found a damaged file; .* go back to the last backup"):
+        with pytest.raises(InputError, match=r"found a damaged book; .* go back to the last backup"):
             book.plan_coupons(1)
         assert "damaged" in " ".join(book.check())
 

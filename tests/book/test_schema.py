@@ -15,12 +15,13 @@ from alembic.script import ScriptDirectory
 
 import doe.book.migrations
 from doe.book.book import Book
-from doe.book.tables import KEPT, SCHEMA_VERSION, VERSION_TABLE, book_info, metadata
+from doe.book.tables import KEPT, SCHEMA_VERSION, VERSION_TABLE, book_info, metadata, seals
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from tests.book.samples import RECIPE
 
 
+@pytest.mark.in_file
 def test_migrations_make_the_tables_of_the_program(book: Book, tmp_path: Path) -> None:
     engine = sa.create_engine(f"sqlite:///{tmp_path / 'shop.sqlite'}")
     with engine.connect() as connection:
@@ -37,6 +38,7 @@ def test_the_newest_step_is_the_version_of_the_program() -> None:
 
 
 @pytest.mark.parametrize("table", [table.name for table in (book_info, *KEPT)])
+@pytest.mark.in_file
 def test_the_database_itself_refuses_changes(book: Book, tmp_path: Path, table: str) -> None:
     book.record(1, [ScoreEntry("R1-01", checks={"release": True})])
     book.add_gauge_reading("line 1", GaugeReading("press", 150, 150, 148))
@@ -51,16 +53,18 @@ def test_the_database_itself_refuses_changes(book: Book, tmp_path: Path, table: 
                 connection.execute(change)
 
 
+@pytest.mark.in_file
 def test_every_table_has_its_triggers(book: Book, tmp_path: Path) -> None:
     with closing(sqlite3.connect(tmp_path / "shop.sqlite")) as connection:
         found = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
-    assert found == {f"no_{act}_{table.name}" for table in (book_info, *KEPT) for act in ("update", "delete")}
+    assert found == {f"no_{act}_{table.name}" for table in (book_info, *KEPT, seals) for act in ("update", "delete")}
 
 
+@pytest.mark.in_file
 def test_writing_is_durable(book: Book) -> None:
     with book.writing() as writing:
         ask = writing.connection.exec_driver_sql
         assert ask("PRAGMA journal_mode").scalar() == "wal"
-        assert ask("PRAGMA synchronous").scalar() == 2  # FULL
+        assert ask("PRAGMA synchronous").scalar() == 3  # EXTRA
         assert ask("PRAGMA foreign_keys").scalar() == 1
         assert ask("PRAGMA busy_timeout").scalar() == 10_000

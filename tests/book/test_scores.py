@@ -213,6 +213,7 @@ def test_a_correction_without_a_reason_is_refused_and_says_both_values(book: Boo
     assert len(book.history(S)) == 1
 
 
+@pytest.mark.in_file
 def test_the_same_value_from_another_person_is_kept_as_said_twice(book: Book, tmp_path: Path) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": True})])
     with Book.open(tmp_path / "shop.sqlite", who="Bo") as other:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import sys
 import threading
 from contextlib import closing
 from pathlib import Path
@@ -12,6 +14,7 @@ import pytest
 from doe.book.book import Book
 from doe.domain.errors import InputError
 from doe.domain.score import ScoreEntry
+from tests.power import watch
 
 S = "first article"
 
@@ -47,6 +50,7 @@ def damage(path: Path, *changes: str) -> list[str]:
         ("INSERT INTO studies VALUES (2, 'now')", "Study 2 has no name and no content."),
     ],
 )
+@pytest.mark.in_file
 def test_check_says_what_is_wrong(book: Book, tmp_path: Path, change: str, said: str) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": True}, hand={"ana": 4}, note="n")])
     book.record(S, [ScoreEntry("R1-01", hand={"ana": 4.5})], why="felt again")
@@ -56,6 +60,7 @@ def test_check_says_what_is_wrong(book: Book, tmp_path: Path, change: str, said:
     assert any(said in sentence for sentence in damage(tmp_path / "shop.sqlite", change))
 
 
+@pytest.mark.in_file
 def test_check_reads_the_file_itself(book: Book, tmp_path: Path) -> None:
     book.close()
     path = tmp_path / "shop.sqlite"
@@ -68,6 +73,7 @@ def test_check_reads_the_file_itself(book: Book, tmp_path: Path) -> None:
         assert any("damaged" in sentence for sentence in opened.check())
 
 
+@pytest.mark.in_file
 def test_a_backup_is_one_whole_file_and_opens_as_a_book(book: Book, tmp_path: Path) -> None:
     book.record(S, [ScoreEntry("R1-01", checks={"release": True})])
     copy = book.backup(tmp_path / "copy.sqlite")
@@ -84,6 +90,7 @@ def test_a_backup_is_one_whole_file_and_opens_as_a_book(book: Book, tmp_path: Pa
         book.backup(tmp_path / "missing" / "copy.sqlite")
 
 
+@pytest.mark.in_file
 def test_backups_made_while_others_write_are_whole(book: Book, tmp_path: Path) -> None:
     stop = threading.Event()
     failures: list[BaseException] = []
@@ -135,3 +142,41 @@ def test_one_open_book_serves_many_threads(book: Book) -> None:
     assert failures == []
     assert len(book.history(S)) == 20
     assert book.check() == []
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of open files are read from /proc")
+@pytest.mark.parametrize("make", ["export", "backup"])
+@pytest.mark.in_file
+def test_what_was_said_to_be_written_survives_a_power_cut(
+    book: Book, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, make: str
+) -> None:
+    folder = tmp_path / "kept"
+    folder.mkdir()
+    disk = watch(monkeypatch, folder)
+    made = getattr(book, make)(folder / "copy")
+    assert disk.now(folder) == {"copy": made.read_bytes()}
+    # at no step is there a file of that name whose content is not sure
+    assert all(state.get("copy", b"") is not None for state in disk.states)
+
+
+def test_a_copy_that_fails_leaves_nothing(book: Book, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(_handle: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    folder = tmp_path / "kept"
+    folder.mkdir()
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(InputError, match="No space left"):
+        book.export(folder / "copy.zip")
+    assert list(folder.iterdir()) == []
+
+
+@pytest.mark.in_file
+def test_an_export_that_cannot_be_taken_in_leaves_no_book(tmp_path: Path) -> None:
+    for path in (tmp_path / "missing.zip", tmp_path / "no.zip"):
+        with Book.open(tmp_path / "new.sqlite", who="Ina") as new:
+            with pytest.raises(InputError):
+                new.import_(path)
+            new.discard_if_new()
+        (tmp_path / "no.zip").write_text("no zip")
+    assert [path.name for path in tmp_path.iterdir()] == ["no.zip"]

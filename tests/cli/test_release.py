@@ -48,6 +48,24 @@ def test_a_confirmed_answer_becomes_a_recipe(shop_with):
     assert {item["state"] for item in said["record"]} <= {"there", "said"}
 
 
+def test_a_release_cut_off_halfway_leaves_neither_figures_nor_a_recipe(shop_with, monkeypatch):
+    shop = shop_with(2)
+    shop.good("recommend", STUDY)
+
+    def cut(*_args, **_more):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr("doe.book.recipes.Recipes.release_recipe", cut)
+        stopped = shop.run("release", STUDY, *TYPED, *EXCEPTION)
+    assert stopped.code == 130
+    assert "Nothing of this command was stored" in stopped.err
+    with shop.open() as book:
+        assert book.recipes() == ()
+        assert book.latest_analysis(STUDY, RELEASE) is None
+    released(shop, *EXCEPTION)
+
+
 def test_without_a_confirmation_it_is_refused_and_an_exception_is_printed(shop_with):
     shop = shop_with(2)
     shop.good("recommend", STUDY)

@@ -10,6 +10,7 @@ import pytest
 
 from doe.domain.errors import InputError
 from reports.files import write_whole
+from tests.power import watch
 
 
 @pytest.mark.parametrize("content", ["a\nb °C\r\n", b"\x00\xff", "", b""])
@@ -39,6 +40,29 @@ def test_older_file_stays_when_the_disk_fails(tmp_path, monkeypatch):
     assert "\n" not in str(caught.value)
     assert target.read_text() == "old"
     assert [p.name for p in tmp_path.iterdir()] == ["sheet.txt"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of open files are read from /proc")
+def test_a_power_cut_at_any_step_leaves_the_old_file_or_the_new_one(tmp_path, monkeypatch):
+    target = write_whole(tmp_path / "sheet.txt", "old")
+    disk = watch(monkeypatch, tmp_path)
+    write_whole(target, "old")
+    disk.states.clear()
+    write_whole(target, "new and longer")
+    left = [state["sheet.txt"] for state in disk.states]
+    assert len(left) >= 6
+    assert set(left) == {b"old", b"new and longer"}
+    assert disk.now(tmp_path) == {"sheet.txt": b"new and longer"}  # said only now
+
+
+def test_what_a_killed_program_left_is_taken_away_but_not_what_another_one_is_writing(tmp_path):
+    old, young, other = (tmp_path / f".{name}.x1.part" for name in ("sheet.txt", "sheet.txt.y", "else.txt"))
+    for left in (old, young, other):
+        left.write_text("half")
+    os.utime(old, (0, 0))
+    os.utime(other, (0, 0))
+    write_whole(tmp_path / "sheet.txt", "new")
+    assert {path.name for path in tmp_path.iterdir()} == {"sheet.txt", young.name, other.name}
 
 
 def test_read_only_folder_gives_one_line(tmp_path, monkeypatch):

@@ -25,6 +25,7 @@ from doe.domain.errors import DoeError, InputError
 from doe.domain.recipe import PARTS
 from doe.domain.score import ScoreEntry
 from doe.domain.units import METRIC, Shown
+from doe.files import flush_folder
 from doe.words import typed
 from doe.words.wording import count
 from reports.files import write_whole
@@ -77,6 +78,7 @@ def run_demo(folder: Path, *, shown: Shown, step: Step | None = None) -> DemoDon
                 (folder / BOOK).replace(kept)
             for made in FILES:
                 (work / made).replace(folder / made)
+            flush_folder(folder)
     except OSError as error:
         raise InputError(
             str(error.filename or folder),

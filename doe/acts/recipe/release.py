@@ -176,18 +176,18 @@ def release_study(book: Book, key: Key, wishes: Wishes, *, now: datetime, progre
         as_dialled=dials.as_dialled,
     )
     others = other_settings(record.study, fitted.surfaces, answer)
-    # kept before the recipe: figures without a recipe do no harm, a recipe without its figures could not be checked
-    book.save_analysis(
-        record.id,
-        kind=RELEASE,
-        inputs_hash=kept.inputs_hash,
-        seed=kept.seed,
-        version=version(),
-        payload=jsonable(
-            {"recipe": recipe.name, "revision": recipe.revision, "answer": kept.id, "others": others, "record": items}
-        ),
-    )
-    return Released(book.release_recipe(recipe, study=record.id), recipe, items, others)
+    found = {"recipe": recipe.name, "revision": recipe.revision, "answer": kept.id, "others": others, "record": items}
+    with book.writing():  # a recipe and the figures behind it, both or neither
+        book.save_analysis(
+            record.id,
+            kind=RELEASE,
+            inputs_hash=kept.inputs_hash,
+            seed=kept.seed,
+            version=version(),
+            payload=jsonable(found),
+        )
+        number = book.release_recipe(recipe, study=record.id)
+    return Released(number, recipe, items, others)
 
 
 def _revision(book: Book, wishes: Wishes) -> int:

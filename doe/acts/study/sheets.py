@@ -234,7 +234,7 @@ def report_facts(
         answer=answer,
         coupons=coupons_to_learn_from(book, record.id),
         results=results_to_learn_from(book, record.id, include_void=True),
-        provenance=Provenance(kept.inputs_hash, kept.version, kept.made_by, local(kept.made_at)),
+        provenance=Provenance(kept.inputs_hash, kept.version, kept.made_by, local(kept.made_at), book.seal()),
         made_at=local(now),
         history=history_of(book, record),
         shown=shown,

@@ -1,0 +1,177 @@
+"""A real PostgreSQL server for the tests: Debian's programs, a folder of its own, loopback only, never as root."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+import sqlalchemy as sa
+
+OWNER, PASSWORD = "owner", "se cret@/:%"
+"""The role that the tests connect as; its password has every sign that a URL must escape."""
+
+
+def programs() -> Path | None:
+    """Folder with the server's programs, the newest there is."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/postgres"), key=lambda path: float(path.parts[-3]))
+    on_path = shutil.which("postgres")
+    return found[-1].parent if found else Path(on_path).parent if on_path else None
+
+
+@dataclass
+class Server:
+    """A server that can be stopped the hard way and started again."""
+
+    programs: Path
+    folder: Path
+    port: int
+    user: str | None
+    process: subprocess.Popen[bytes] | None = None
+    made: list[str] = field(default_factory=list)
+
+    def url(self, database: str, *, role: str = OWNER, password: str = PASSWORD) -> str:
+        """URL of a database."""
+        made = sa.URL.create("postgresql", role, password, "127.0.0.1", self.port, database)
+        return made.render_as_string(hide_password=False)
+
+    def start(self) -> None:
+        """Start it and wait until it answers."""
+        words = [self.programs / "postgres", "-D", self.folder / "data", "-p", str(self.port), "-k", self.folder]
+        # what a killed program has written is in the system's hands: only a power cut would need fsync
+        words += ["-c", "listen_addresses=127.0.0.1", "-c", "max_connections=60", "-c", "fsync=off"]
+        deadline = time.monotonic() + 60
+        while True:
+            with (self.folder / "log").open("ab") as log:
+                self.process = subprocess.Popen(words, user=self.user, stdout=log, stderr=log, cwd=self.folder)
+            while self.process.poll() is None:
+                if not self.run("pg_isready", "-h", "127.0.0.1", "-p", str(self.port), check=False):
+                    return
+                time.sleep(0.05)
+            # parts of a server that was killed may still be ending
+            assert time.monotonic() < deadline, (self.folder / "log").read_text()
+            time.sleep(0.1)
+
+    def kill(self) -> None:
+        """End it as a power cut would: no word to anybody."""
+        assert self.process is not None
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+
+    def run(self, *words: str | Path, check: bool = True) -> int:
+        """Run one of the server's programs as the server's user."""
+        command = [self.programs / words[0], *words[1:]]
+        return subprocess.run(
+            command, user=self.user, check=check, cwd=self.folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        ).returncode
+
+    def execute(self, *statements: str, database: str = "postgres") -> None:
+        """Run statements, each by itself."""
+        engine = sa.create_engine(
+            sa.make_url(self.url(database)).set(drivername="postgresql+psycopg"), isolation_level="AUTOCOMMIT"
+        )
+        with engine.connect() as connection:
+            for statement in statements:
+                connection.exec_driver_sql(statement)
+        engine.dispose()
+
+    def database(self, like: str | None = None) -> str:
+        """URL of a new database: empty, or a copy of another one of `database`."""
+        name = f"book_{uuid4().hex[:10]}"
+        template = f" TEMPLATE {sa.make_url(like).database}" if like else ""
+        self.execute(f"CREATE DATABASE {name}{template}")
+        return self.url(name)
+
+
+@contextlib.contextmanager
+def running() -> Iterator[Server]:
+    """A server of its own, gone at the end."""
+    found = programs()
+    assert found is not None
+    user = "postgres" if hasattr(os, "geteuid") and os.geteuid() == 0 else None  # the server refuses root
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    folder = Path(tempfile.mkdtemp(prefix="pg-"))  # short: a socket's path may have 107 letters
+    server = Server(found, folder, port, user)
+    try:
+        (folder / "password").write_text(PASSWORD)
+        if user:
+            for path in (folder, folder / "password"):
+                shutil.chown(path, user)
+        words = ["-D", folder / "data", "-U", OWNER, f"--pwfile={folder / 'password'}", "-A", "scram-sha-256"]
+        server.run("initdb", *words, "-E", "UTF8", "--locale=C.UTF-8", "-N")
+        server.start()
+        yield server
+    finally:
+        if server.process is not None and server.process.poll() is None:
+            server.process.send_signal(signal.SIGQUIT)  # stop at once: nothing of it is kept
+            try:
+                server.process.wait(timeout=20)
+            except subprocess.TimeoutExpired:
+                server.kill()
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+BOOKS = {"book", "shop_with", "empty_shop", "book_with"}
+"""Fixtures whose books lie on a server when the tests are asked for with --server."""
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let the tests whose book comes from a fixture run on a server instead of a file."""
+    parser.addoption("--server", action="store_true", help="keep the books of the tests on a PostgreSQL server")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """With --server, leave out what makes books of its own, or is about the file itself."""
+    if config.getoption("--server"):
+        chosen = [item for item in items if BOOKS & set(getattr(item, "fixturenames", ()))]
+        left = [item for item in chosen if item.get_closest_marker("in_file")]
+        config.hook.pytest_deselected(items=[item for item in items if item not in chosen or item in left])
+        items[:] = [item for item in chosen if item not in left]
+
+
+class Places:
+    """Where the books of the tests are: files in a folder, or databases of a server."""
+
+    def __init__(self, server: Server | None) -> None:
+        self.server = server
+
+    def new(self, path: Path) -> Path | str:
+        """Where a book that is not there yet may be made: the path, or an empty database."""
+        return path if self.server is None else self.server.database()
+
+    def copy(self, book: Path | str, path: Path) -> Path | str:
+        """A copy of a book that nobody has open."""
+        if self.server is not None:
+            return self.server.database(str(book))
+        shutil.copy(book, path)
+        return path
+
+
+@pytest.fixture(scope="session")
+def places(request: pytest.FixtureRequest) -> Places:
+    """Where the books of this run are."""
+    on_server = request.config.getoption("--server")
+    return Places(request.getfixturevalue("postgres") if on_server else None)
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Server]:
+    """One server for all tests of a process; skipped, with the reason, where there is none, but never in CI."""
+    if not os.environ.get("CI"):
+        pytest.importorskip("psycopg", reason="the driver is not installed: pip install -e '.[server]'")
+        if programs() is None:
+            pytest.skip("no PostgreSQL here: apt-get install postgresql")
+    with running() as server:
+        yield server
