@@ -99,7 +99,7 @@ def in_order() -> list[list[str]]:
 
 
 def test_every_example_runs(empty_shop):
-    from doe.acts.demo.story import read_story, simulated_line
+    from doe.practice.lines import make_line
 
     ran = 0
     for words in in_order():
@@ -107,9 +107,14 @@ def test_every_example_runs(empty_shop):
             ran += 1
             continue
         if words[0] == "record" and "--file" in words:
-            fill(empty_shop, words[1], words[words.index("--file") + 1], simulated_line(read_story()))
+            with empty_shop.open() as book:
+                line = make_line("easy", 1, book.study(words[1]).study)
+            fill(empty_shop, words[1], words[words.index("--file") + 1], line)
         if words[0] == "release":
             make_releasable(empty_shop, words[1])
+        if "--seal" in words:  # that of this book
+            with empty_shop.open() as book:
+                words = [*words[:-1], book.seal()]
         if words[:2] == ["book", "export"]:
             assert not (empty_shop.folder / words[2]).exists()
         empty_shop.good(*words)
