@@ -132,9 +132,12 @@ def listen(host: str, port: int, tls: Path | None = None) -> Listener:
         try:
             ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(tls, password="")
         except OSError as error:  # an SSLError is one
-            found = error.strerror if not isinstance(error, ssl.SSLError) else "no certificate with its key"
-            allowed = "a file with a certificate and its key without a password"
-            raise InputError(f"--tls {tls}", found, allowed, "See doe guide network for how to make one.") from error
+            raise InputError(
+                f"--tls {tls}",
+                "no certificate with its key" if isinstance(error, ssl.SSLError) else error.strerror,
+                "a file with a certificate and its key without a password",
+                "See doe guide network for how to make one.",
+            ) from error
     if not 0 <= port <= 65535:
         raise InputError("--port", port, "1 to 65535", f"Leave it out for {PORT}.")
     try:

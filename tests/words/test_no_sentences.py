@@ -37,11 +37,10 @@ PACKAGES = (
 EXCEPTIONS = {
     # part of an error
     "doe/acts/scoring/making.py": {"no such coupon in study {}"},
-    "doe/bench/photos.py": {"at most {} megapixels"},
+    "doe/bench/photos.py": {"at most {} megapixels, {} a side"},
     # headers of answers, and what the server's own log says
     "doe/bench/guard.py": "*",
     "doe/bench/scores.py": {"private, max-age=3600"},
-    "doe/bench/serve.py": {"Invalid HTTP request"},
     "doe/bench/web.py": {"private, max-age=600"},
     # what agreement of people says is still written where it is found
     "doe/acts/scoring/people.py": "*",
