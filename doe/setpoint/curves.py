@@ -138,7 +138,7 @@ def find_edges(
 ) -> tuple[tuple[Cliff, ...], tuple[SettingRoom, ...]]:
     """Cliffs around a setpoint, nearest first in setting errors, and how far each setting may move alone.
 
-    Both lie inside the tested ranges. There is no room where the target does not hold at the setpoint, and never less
+    Both lie inside the tested ranges. Room says something only where the target holds at the setpoint; it is never less
     than the window, whose box holds with more care.
     """
     cliffs: list[Cliff] = []
@@ -147,10 +147,9 @@ def find_edges(
         curve = _curve(study, surfaces, setpoint, f.name, n=_EDGES)
         here = float(setpoint[f.name])
         cliffs += _cliffs(f, curve, here)
-        room = _room(study, f, curve, here, window)
-        rooms += [] if room is None else [room]
+        rooms.append(_room(study, f, curve, here, window))
     ordered = tuple(sorted(cliffs, key=lambda c: (np.isnan(c.setting_errors), c.setting_errors)))
-    return ordered, tuple(rooms) if len(rooms) == len(study.numeric) else ()
+    return ordered, tuple(rooms)
 
 
 def _cliffs(f: Factor, curve: Profile, here: float) -> list[Cliff]:
@@ -178,10 +177,8 @@ def _cliffs(f: Factor, curve: Profile, here: float) -> list[Cliff]:
     return found
 
 
-def _room(study: Study, f: Factor, curve: Profile, here: float, window: Window | None) -> SettingRoom | None:
+def _room(study: Study, f: Factor, curve: Profile, here: float, window: Window | None) -> SettingRoom:
     target = study.spec.pass_rate
-    if float(np.interp(here, curve.values, curve.pass_rate)) < target and window is None:
-        return None
     short = curve.pass_rate < target
     least, most = study.limits.bounds(f.name) if study.limits else (None, None)
     below, above = curve.values[short & (curve.values < here)], curve.values[short & (curve.values > here)]
