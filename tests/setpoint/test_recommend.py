@@ -72,7 +72,7 @@ def test_the_answer_is_complete_and_consistent(study: Study, answer: doe.Answer)
 
 
 def test_the_error_rates_of_the_verdicts_go_with_the_answer_and_are_those_that_were_printed(answer: doe.Answer) -> None:
-    printed = headlines.figures_of("decisions")
+    printed = headlines.figures_of("decisions-locked-checks")
     for name, row in (
         ("false_ready", "ready_below_target"),
         ("ready_below_90", "ready_below_090"),
@@ -82,7 +82,7 @@ def test_the_error_rates_of_the_verdicts_go_with_the_answer_and_are_those_that_w
     ):
         for coupons in (20, 28):
             assert answer.method[f"{name}_{coupons}"] == round(100 * printed[f"{row}_{coupons}"])
-    assert answer.method["rated_lines"] == printed["lines_20"] == printed["lines_28"]
+    assert answer.method["locked_lines"] == printed["lines_20"] == printed["lines_28"]
 
 
 def test_the_setpoint_of_a_known_window_is_near_its_peak(study: Study, surfaces: Surfaces, answer: doe.Answer) -> None:
