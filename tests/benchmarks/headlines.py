@@ -148,12 +148,6 @@ HEADLINES = (
         "{grid_means_off:+.3f} / {walks_means_off:+.3f}",
     ),
     Headline(
-        "next coupons by what they tell, minus Thompson draws: rightly decided",
-        "",
-        "second_rounds",
-        "{right_change:+.3f} ± {right_change_se:.3f}",
-    ),
-    Headline(
         "retune with 12 coupons, another supplier: target reached with the old study at 0 / 0.3 / 1",
         "",
         "prior_knowledge",
