@@ -71,9 +71,9 @@ reachable said although a setting existed; not reachable said where none existed
 
 WORSE_RATES: dict[str, float] = {
     "worse_below": FEW_COUPONS,
-    "worse_false_ready_12": 29,
-    "worse_ready_below_90_12": 10,
-    "worse_bound_held_12": 85,
+    "worse_false_ready_12": 36,
+    "worse_ready_below_90_12": 27,
+    "worse_bound_held_12": 82,
 }
 """Goes with the rates above when an answer rests on fewer coupons than they were counted with: those with 12."""
 
