@@ -269,13 +269,17 @@ def test_book_moves_to_another_by_export_and_import(shop_with):
     assert here["inputs_hash"] == there["inputs_hash"]
 
 
+@pytest.mark.in_file
 def test_book_check_finds_damage_and_leaves_with_1(shop_with):
     import sqlite3
 
     shop = shop_with(1)
+    with shop.open() as book:
+        seal = book.seal()
     assert shop.good("book", "check", "--json").json == {
         "ok": True,
         "problems": [],
+        "seal": seal,
         "next": ["doe book backup shop-backup.sqlite"],
     }
     connection = sqlite3.connect(shop.book)
