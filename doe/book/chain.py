@@ -12,6 +12,7 @@ import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from contextlib import closing
 from typing import Any
 
 import sqlalchemy as sa
@@ -40,13 +41,18 @@ def _plain(value: Any) -> Any:
 
 
 def _rows(
-    connection: sa.Connection, table: sa.Table, schema: str, which: sa.ColumnElement[bool]
+    connection: sa.Connection, table: sa.Table, schema: str, which: sa.ColumnElement[bool], *, many: bool = False
 ) -> Iterator[tuple[Any, list[Any]]]:
-    """Rows of a table in order: what they are found by (their act; a study's id), and their values."""
+    """Rows of a table in order: what they are found by (their act; a study's id), and their values.
+
+    ``many`` are fetched a few at a time, as photos are among them.
+    """
     key = table.c.act_id if "act_id" in table.c else table.c.id
     query = sa.select(key.label("found_by"), *_columns(table, schema)).where(which).order_by(table.c.id)
-    for found_by, *values in connection.execute(query.execution_options(stream_results=True, max_row_buffer=50)):
-        yield found_by, [_plain(value) for value in values]
+    options = {"stream_results": True, "max_row_buffer": 50} if many else {}
+    with closing(connection.execute(query.execution_options(**options))) as rows:
+        for found_by, *values in rows:
+            yield found_by, [_plain(value) for value in values]
 
 
 def digests(connection: sa.Connection, schema: str, numbers: Iterable[int]) -> Iterator[tuple[int, str, sa.Row[Any]]]:
@@ -57,7 +63,7 @@ def digests(connection: sa.Connection, schema: str, numbers: Iterable[int]) -> I
     between = (wanted[0], wanted[-1])
     added: dict[int, list[Any]] = defaultdict(list)
     for table in _OF_ACTS:
-        for act, values in _rows(connection, table, schema, table.c.act_id.between(*between)):
+        for act, values in _rows(connection, table, schema, table.c.act_id.between(*between), many=len(wanted) > 1):
             added[act].append([table.name, *values])
     made = dict(_rows(connection, studies, schema, sa.true())) if len(wanted) > 1 else {}
     query = sa.select(*_columns(acts, schema)).where(acts.c.id.between(*between)).order_by(acts.c.id)

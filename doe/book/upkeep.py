@@ -240,9 +240,10 @@ def _altered(connection: sa.Connection) -> Iterator[str]:
     """Photos that are not the ones that were stored, revisions that do not follow one another."""
     query = sa.select(photos.c.id, photos.c.sha256, photos.c.image).where(photos.c.withdraws.is_(None))
     # the options of this query alone: on the connection they would stay, and a server then refuses to write
-    for row in connection.execute(query.execution_options(stream_results=True, max_row_buffer=4)):
-        if hashlib.sha256(row.image).hexdigest() != row.sha256:
-            yield f"Photo {row.id} is not the one that was stored."
+    with contextlib.closing(connection.execute(query.execution_options(stream_results=True, max_row_buffer=4))) as rows:
+        for row in rows:
+            if hashlib.sha256(row.image).hexdigest() != row.sha256:
+                yield f"Photo {row.id} is not the one that was stored."
     revisions: dict[str, int] = {}
     released = sa.select(recipes.c.name, recipes.c.revision).where(recipes.c.event == "release")
     for name, revision in connection.execute(released.order_by(recipes.c.name, recipes.c.revision)):

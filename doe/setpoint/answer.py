@@ -17,7 +17,7 @@ Verdict = Literal["ready", "more coupons", "not reachable"]
 EVERY = "every"
 """All the priors together, beside each group of them."""
 
-BOTH_ONCE = "once in both"
+BOTH_ONCE = "once_in_both"
 """Setting error is taken out of the trial and put in for production, in passes and hand-feel alike."""
 
 LINKED_FROM = 6

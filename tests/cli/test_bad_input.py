@@ -251,7 +251,7 @@ def test_a_read_only_folder_is_named(shop_with, monkeypatch):
     import os
 
     if os.geteuid() == 0:
-        monkeypatch.setattr("reports.files.tempfile.mkstemp", _denied)
+        monkeypatch.setattr("doe.files.tempfile.mkstemp", _denied)
     shop = shop_with(1)
     closed = shop.folder / "closed"
     closed.mkdir()

@@ -69,11 +69,11 @@ EXCEPTIONS = {
     "doe/domain/recipe.py": "*",
     "doe/domain/spec.py": "*",
     # parts of errors, and a mark of stored fields
-    **dict.fromkeys((f"doe/domain/{name}.py" for name in ("errors", "gauge", "said", "score", "stack", "texts")), "*"),
+    **dict.fromkeys((f"doe/domain/{name}.py" for name in ("errors", "gauge", "said", "score", "stack")), "*"),
     "doe/domain/study.py": {"forbidden combination, reason"},
     "doe/domain/factors.py": {"left out when none"},
     "doe/assure/gauges/display.py": {"uncertainty of the gauge", "uncertainty of a reading", "step of the display"},
-    "doe/assure/gauges/radiation.py": {
+    "doe/assure/gauges/readings.py": {
         "Put a patch of matt tape or flat black paint on the surface, wait until it is at temperature and read that, "
         "or use a contact probe.",
         "emissivity set on the gauge",
