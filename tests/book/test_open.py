@@ -145,14 +145,16 @@ def test_an_older_book_stays_as_it_is_when_no_upgrade_is_wanted(tmp_path: Path) 
     assert as_found(tmp_path) == before
 
 
-def test_an_upgrade_that_cannot_be_backed_up_does_not_happen(tmp_path: Path) -> None:
+def test_an_upgrade_never_overwrites_the_copy_of_another(tmp_path: Path) -> None:
     path = older_book(tmp_path / "shop.sqlite")
-    blocking = tmp_path / "shop-schema-0001-20300101000000.sqlite"
-    blocking.touch()
-    with pytest.raises(InputError, match="backups are not overwritten"):
-        Book.open(path, who="Ina", now=ticking())
-    blocking.unlink()
-    with closing(sqlite3.connect(path)) as connection:
+    taken = tmp_path / "shop-schema-0001-20300101000000.sqlite"
+    taken.touch()
+    with Book.open(path, who="Ina", now=ticking()) as book:
+        copy = book.upgraded_from
+    assert taken.read_bytes() == b""
+    assert copy is not None
+    assert copy.name == "shop-schema-0001-20300101000000-2.sqlite"
+    with closing(sqlite3.connect(copy)) as connection:
         assert connection.execute("SELECT version_num FROM book_version").fetchone() == ("0001",)
 
 

@@ -23,6 +23,7 @@ def record(**changes: Any) -> dict[str, Any]:
         "true": 0.96,
         "pass_rate": 0.95,
         "pass_rate_low": 0.90,
+        "made": 20,
         "verdict": "ready",
         "p_target": 0.7,
         "window_below": 0.25,

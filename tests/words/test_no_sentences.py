@@ -72,13 +72,9 @@ EXCEPTIONS = {
     **dict.fromkeys((f"doe/domain/{name}.py" for name in ("errors", "gauge", "said", "score", "stack")), "*"),
     "doe/domain/study.py": {"forbidden combination, reason"},
     "doe/domain/factors.py": {"left out when none"},
-    "doe/assure/gauges/display.py": {"uncertainty of the gauge", "uncertainty of a reading", "step of the display"},
     "doe/assure/gauges/readings.py": {
         "Put a patch of matt tape or flat black paint on the surface, wait until it is at temperature and read that, "
         "or use a contact probe.",
-        "emissivity set on the gauge",
-        "emissivity, half-width",
-        "surroundings, half-width",
     },
     # name of a source of uncertainty
     "doe/assure/gauges/setting_error.py": {"resolution of the display"},

@@ -151,6 +151,7 @@ ELSEWHERE = {
     "release": "its recipe is that of `recipe show`",
     "why": "the same as `recommend --why`",
     "sizes": "hours and rates alone",
+    "book init": "a name alone",
     "book backup": "names of files",
     "book import": "names and counts",
     "book upgrade": "names of files",
