@@ -26,6 +26,7 @@ from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
+from doe.words.gauges.cautions import status_words
 from doe.words.typed import quantity
 from doe.words.wording import day
 
@@ -59,14 +60,7 @@ def diagnose(
         record = book.study(study) if book is not None and study is not None else None
         current = _settings(settings_typed, record.study if record else None, desk.shown)
         setting = acts.setting_of(book, study, current, kept=released)
-        known = replace(
-            known,
-            dyed_polyester=setting.dyed_polyester,
-            settings=setting.levels,
-            readings=setting.readings,
-            p_under=setting.p_under,
-            p_over=setting.p_over,
-        )
+        known = setting.added_to(known)
         outcomes = dict(map(_outcome, found))
         if asks and book is not None:
             return _session(desk, book, setting, _asked(known))
@@ -147,14 +141,12 @@ def _outcome(text: str) -> tuple[str, str]:
 def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
     found = done.diagnosis
     rows = [(c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in found.causes[:5] if c.p >= 0.03]
-    blocks: list[Block] = [words.headline(found)]
+    stop = words.stop_sentences(done.advice, setting.beyond)
+    blocks: list[Block] = [*map(Warn, stop), words.headline(found)]
     if setting.released:
         blocks.append(f"Held against recipe {setting.released}, revision {setting.revision}, which is in force.")
-    blocks += [
-        Warn(text) if done.advice.stop and i == 0 else f"  {text}"
-        for i, text in enumerate(words.advice_sentences(found, done.advice, desk.shown))
-    ]
-    blocks += [Warn(f"{name} is set beyond the limits of the data sheets.") for name in setting.beyond]
+    blocks += [f"  {text}" for text in words.advice_sentences(found, done.advice, desk.shown)]
+    blocks += [Warn(status_words(status, desk.shown)) for status in setting.not_read]
     blocks.append(Table(("it may be", "", "chance"), rows, right=("chance",)))
     blocks += ["", *(f"  {text}" for text in words.reasons(found, WORDS.labels, desk.shown))]
     blocks += ["", words.what_next(found)]

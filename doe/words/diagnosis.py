@@ -63,13 +63,22 @@ def move_words(move: Move, shown: Shown = METRIC) -> str:
     return f"Set {label} back from {show(move.now, unit, shown)} to the recipe's {show(move.to, unit, shown)}."
 
 
+_STOP = {
+    "oven": "Stop the oven: heat off, extraction on, and air the room.",
+    "press": "Stop the press: open it, heat off, and air the room.",
+}
+
+
+def stop_sentences(advice: Advice, beyond: Sequence[str] = ()) -> tuple[str, ...]:
+    """What comes before everything else: machines to stop, and settings in use that are not permitted."""
+    said = [f"{_STOP[machine]} Do not go on until a gauge has shown how hot it really is." for machine in advice.stop]
+    said += [f"{name} is set beyond the limits of the data sheets, or so hot that powder fumes." for name in beyond]
+    return tuple(said)
+
+
 def advice_sentences(found: Diagnosis, advice: Advice, shown: Shown = METRIC) -> tuple[str, ...]:
-    """What to do, the most urgent first."""
+    """What to do after what `stop_sentences` say, the most urgent first."""
     said = []
-    if advice.stop:
-        said.append(
-            "Stop pressing, open the press and air the room. Do not go on until a gauge has shown how hot it really is."
-        )
     if advice.moves:
         said += [move_words(move, shown) for move in advice.moves]
     elif advice.remedy:
@@ -117,6 +126,11 @@ def _peeled(_: Reader, *, wait_s: float, film: str, least_s: float | None) -> st
     return f"peeled {wait_s:g} s after the press, {film} film{least}"
 
 
+_HELD_TO = {
+    "recipe": "the recipe's window",
+    "limits": "the limits of the data sheets",
+    "usual": "what is usual (common practice, no source)",
+}
 _BECAUSE: dict[str, Text] = {
     **packaged_table("said_of_causes"),
     "cloth": lambda _, cloth: "nylon: coatings often refuse the bond" if cloth == "nylon" else cloth,
@@ -125,7 +139,7 @@ _BECAUSE: dict[str, Text] = {
         f"{film} film, and the recipe is for {'the same' if recipe == film else recipe} film"
     ),
     "shows where": lambda _, where: f"shows {'on the whole print' if where == 'whole' else f'at {where}'}",
-    "set off": lambda _, stage, way: f"{stage} set {'below' if way == 'low' else 'above'} the recipe's window",
+    "set off": lambda _, stage, way, against: f"{stage} set {'below' if way == 'low' else 'above'} {_HELD_TO[against]}",
     "surfaces lean": lambda _, side: (
         f"fitted surfaces: here prints rather fail by too {'little' if side == 'under' else 'much'} heat"
     ),
