@@ -120,11 +120,16 @@ def advise(
     first = diagnosis.first.fault
     moves = _moves(first, recipe, current or {}) if diagnosis.settled else ()
     return Advice(
-        first.remedy if diagnosis.settled else "",
+        _remedy(diagnosis),
         moves,
         _call(diagnosis, evidence),
         _to_stop(diagnosis, evidence, recipe, current or {}, reached or {}),
     )
+
+
+def _remedy(diagnosis: Diagnosis) -> str:
+    named = diagnosis.causes[: 2 if diagnosis.both else 1] if diagnosis.settled else ()
+    return " ".join(cause.fault.remedy for cause in named)
 
 
 def _moves(first: Fault, recipe: ReferenceSettings, current: Mapping[str, float]) -> tuple[Move, ...]:

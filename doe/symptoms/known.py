@@ -222,6 +222,8 @@ def _cloth(known: Known) -> Iterator[Shift]:
     yield from _move("cloth", known.fabric, cloth=known.fabric)
 
 
+GONE_COLD_S = 30.0
+"""Hot-peel film that lay longer has gone cold and locks (common practice, no source)."""
 _SHORTEST_WAIT_S = {"hot": 3.0, "warm": 5.0, "cold": 30.0}
 
 
@@ -229,12 +231,14 @@ def _waits(known: Known) -> Iterator[Shift]:
     if known.peel_wait_s is not None and known.film_class:
         least = _SHORTEST_WAIT_S[known.film_class]
         early = known.peel_wait_s < least
+        late = known.film_class == "hot" and known.peel_wait_s > GONE_COLD_S
         yield from _move(
             "peeled",
-            "early" if early else "in time",
+            "early" if early else "late" if late else "in time",
             wait_s=known.peel_wait_s,
             film=known.film_class,
             least_s=least if early else None,
+            most_s=GONE_COLD_S if late else None,
         )
     if known.gap_s is not None:
         if known.gap_s < 5:

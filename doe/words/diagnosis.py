@@ -30,11 +30,21 @@ def likelihood(p: float) -> str:
     return "unlikely"
 
 
+CLOSING = (
+    "Afterwards make one coupon back at the recipe: extraction on, gloves, nothing above its limits. If it passes, "
+    "keep what it was with --turned-out; if not, say what is seen on it."
+)
+"""How a case is closed, with the remedy."""
+
+
 def headline(found: Diagnosis) -> str:
     """The answer in one sentence, or that the evidence cannot tell."""
     first = found.first
     if found.p_none >= UNLISTED:
         return "The evidence points to none of the causes we know."
+    if found.both:
+        second = found.causes[1]
+        return f"Two faults at once, {likelihood(min(first.p, second.p))}: {first.fault.label}; {second.fault.label}."
     if found.settled:
         return f"{likelihood(first.p).capitalize()}: {first.fault.label}."
     names = [fault(key).label for key in found.tied]
@@ -83,6 +93,8 @@ def advice_sentences(found: Diagnosis, advice: Advice, shown: Shown = METRIC) ->
         said += [move_words(move, shown) for move in advice.moves]
     elif advice.remedy:
         said.append(advice.remedy)
+    if advice.remedy:
+        said.append(CLOSING)
     if advice.call == "licensed":
         said.append(
             "Adjusting or mending heating, thermostat, wiring or gas belongs to the machine's maker or a licensed "
@@ -121,9 +133,9 @@ def because(fact: Finding, shown: Shown = METRIC) -> str:
     return worded(fact, _BECAUSE, Reader(shown))
 
 
-def _peeled(_: Reader, *, wait_s: float, film: str, least_s: float | None) -> str:
-    least = "" if least_s is None else f": {least_s:g} s at least"
-    return f"peeled {wait_s:g} s after the press, {film} film{least}"
+def _peeled(_: Reader, *, wait_s: float, film: str, least_s: float | None, most_s: float | None) -> str:
+    bound = f": {least_s:g} s at least" if least_s else f": it is cold after {most_s:g} s" if most_s else ""
+    return f"peeled {wait_s:g} s after the press, {film} film{bound}"
 
 
 _HELD_TO = {
