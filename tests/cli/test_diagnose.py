@@ -120,3 +120,28 @@ def test_a_word_is_explained_in_a_paragraph(empty_shop):
     assert empty_shop.good("explain", "lower-bound", "--json").json["word"] == "lower bound"
     assert "setpoint" in empty_shop.good("explain").out
     assert "setpoint" in empty_shop.run("explain", "setpiont").err
+
+
+def test_symptoms_and_causes_are_listed_without_a_book(empty_shop):
+    from reports.drawing.symptoms import symptom_svg
+
+    listed = empty_shop.good("diagnose", "--list", "--json").json
+    assert all(symptom_svg(s["drawing"]) for s in listed["symptoms"])
+    assert {"platen_stick", "ghost"} <= {s["key"] for s in listed["symptoms"]}
+    assert {"peel_late", "washed_hard"} <= {f["key"] for f in listed["causes"]}
+    assert "peel_late" in empty_shop.good("diagnose", "--list").out
+    assert not empty_shop.book.exists()
+
+
+def test_everyday_words_are_understood_and_unclear_ones_are_asked_about(empty_shop):
+    assert empty_shop.good("diagnose", "--symptom", "bubbles", "--json").json["symptoms"] == ["blisters"]
+    refused = empty_shop.run("diagnose", "--symptom", "peeling")
+    assert (refused.code, len(refused.errors)) == (2, 1)
+    assert "edge lift before wash" in refused.err
+
+
+def test_too_hot_comes_first_and_names_the_machine(empty_shop):
+    hot = empty_shop.good("diagnose", "--symptom", "grainy back", "--set", "cure_temp=410F").out
+    assert hot.startswith("! Stop the oven")
+    cold = empty_shop.good("diagnose", "--symptom", "grainy back", "--set", "cure_temp=90", "--json").json
+    assert cold["causes"][0]["cause"] == "cure_set_low"
