@@ -2,28 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date
+from statistics import fmean
+from types import MappingProxyType
 from typing import Any, Literal
 
 import pandas as pd
 
-from doe.acts.base import RECOMMEND, usual_seed
+from doe.acts.base import RECOMMEND, today, usual_seed
 from doe.acts.recipe.recipes import in_force_for
 from doe.acts.study.fits import answer_from
+from doe.assure.gauges.dates import GaugeStatus, judge_gauge
+from doe.assure.gauges.line import gauge_line
 from doe.book.book import Book
 from doe.book.records import ShopNote, StudyRecord
 from doe.domain.factors import Factor
-from doe.domain.gauge import GaugeReading
+from doe.domain.gauge import MACHINE_KINDS, GaugeReading, in_force
 from doe.domain.jsonable import named
 from doe.domain.limits import Limits
+from doe.domain.plan_kinds import is_as_dialled
 from doe.domain.recipe import KeptRecipe
 from doe.domain.recipe import Recipe as Released
 from doe.surfaces.fitted import fit
-from doe.symptoms.advice import Advice, ReferenceSettings, advise
+from doe.symptoms.advice import Advice, ReferenceSettings, advise, machine_of
 from doe.symptoms.catalogue import fault
 from doe.symptoms.diagnosis import Case, Diagnosis, Evidence, diagnose, shop_odds
-from doe.symptoms.known import Level
+from doe.symptoms.known import HeldTo, Known, Level
 
 Given = Literal["dialled", "study"]
 
@@ -37,20 +43,34 @@ class Setting:
     """What the book knows around a case.
 
     ``beyond`` names current settings that the limits do not permit; ``released`` and ``revision`` the recipe in force
-    that the settings are held against, ``""`` and 0 where none is and the last answer stands in.
+    that the settings are held against, ``""`` and 0 where none is and the last answer stands in. ``readings`` are those
+    in date; ``not_read`` says of which machine they are not. ``reached`` is what the surfaces come to by them, degC.
     """
 
     name: str = NO_STUDY
     recipe: ReferenceSettings = field(default_factory=ReferenceSettings)
     current: Mapping[str, float] = field(default_factory=dict)
     levels: Mapping[str, Level] = field(default_factory=dict)
+    held_to: Mapping[str, HeldTo] = field(default_factory=dict)
     readings: tuple[GaugeReading, ...] = ()
+    not_read: tuple[GaugeStatus, ...] = ()
+    made_up_for: Mapping[str, float] = field(default_factory=dict)
+    reached: Mapping[str, float] = field(default_factory=dict)
     dyed_polyester: bool | None = None
     p_under: float | None = None
     p_over: float | None = None
     beyond: tuple[str, ...] = ()
     released: str = ""
     revision: int = 0
+
+    def added_to(self, known: Known) -> Known:
+        """What is known, with what the book knows."""
+        return replace(
+            known,
+            dyed_polyester=self.dyed_polyester,
+            settings=self.levels,
+            **named(self, "held_to", "readings", "made_up_for", "p_under", "p_over"),
+        )
 
 
 def setting_of(
@@ -64,41 +84,95 @@ def setting_of(
 ) -> Setting:
     """Recipe, limits, gauge readings and fitted surfaces of a study, held against the current settings.
 
-    The recipe is the one in force that came from the study, else its last answer; ``kept`` names one. ``given`` says
+    The recipe is the one in force that came from the study, else its last answer; ``kept`` names one; settings it does
+    not hold are judged by the limits and by what is usual. ``given`` says
     what the current settings are: dialled in by somebody, so that they are held against the dial settings of a recipe,
     or those of a coupon of the study, in the study's own terms. Without ``ask_surfaces`` nothing is fitted, which takes
     a second where there are enough coupons.
     """
     if book is None or key is None:
-        return Setting(current=current)
+        return Setting(current=current, **_held(ReferenceSettings(), current))
     record = book.study(key)
     kept = in_force_for(book, record.id) if kept is None else kept
     recipe = _last_answer(book, record) if kept is None else recipe_in_use(kept.recipe, record.study.limits, given)
-    off = {} if kept is None or given == "study" else _dial_less_surface(kept.recipe)
-    levels = {}
-    for name, value in current.items():
-        slack = next((f.setting_sd for f in record.study.numeric if f.name == name), 0.0)
-        level = recipe.level(name, value, slack)
-        if level is not None:
-            levels[name] = level
-    latest: dict[tuple[str, str], GaugeReading] = {}
-    for reading in book.gauge_readings(record.line.name):
-        latest[(reading.machine, reading.place)] = reading
-    asked = {name: value - off.get(name, 0.0) for name, value in {**recipe.settings, **current}.items()}
+    off = {} if kept is None else _dial_less_surface(kept.recipe)
+    less = {} if given == "study" or kept is None else off
+    asked = {name: value - less.get(name, 0.0) for name, value in {**recipe.settings, **current}.items()}
+    if kept is None:
+        off = _dialled_less_asked(book, record, asked)
+    readings, not_read = readings_in_date(book.gauge_readings(record.line.name), today())
+    made_up_for: dict[str, float] = {machine_of(name): delta for name, delta in off.items()}
+    dials = {name: asked[name] + off.get(name, 0.0) for name in current if name.endswith("_temp")}
     p_under, p_over = _sides(book, record, asked) if ask_surfaces else (None, None)
+    slack = {f.name: f.setting_sd for f in record.study.numeric}
     return Setting(
         record.name,
         recipe,
         current,
-        levels,
-        tuple(latest.values()),
-        record.stack.dyed_polyester,
-        p_under,
-        p_over,
-        tuple(name for name, value in current.items() if not replace(recipe, window={}).is_permitted(name, value)),
-        "" if kept is None else kept.recipe.name,
-        0 if kept is None else kept.recipe.revision,
+        **_held(recipe, current, slack),
+        readings=readings,
+        not_read=not_read,
+        made_up_for=made_up_for,
+        reached=_reached(readings, dials),
+        dyed_polyester=record.stack.dyed_polyester,
+        p_under=p_under,
+        p_over=p_over,
+        released="" if kept is None else kept.recipe.name,
+        revision=0 if kept is None else kept.recipe.revision,
     )
+
+
+def _held(
+    recipe: ReferenceSettings, current: Mapping[str, float], slack: Mapping[str, float] = MappingProxyType({})
+) -> dict[str, Any]:
+    """Levels of the settings in use, what they were held against where it is no recipe, and which are not permitted."""
+    judged = {name: recipe.level(name, value, slack.get(name, 0.0)) for name, value in current.items()}
+    limits = replace(recipe, window={})
+    return {
+        "levels": {name: found[0] for name, found in judged.items() if found},
+        "held_to": {name: found[1] for name, found in judged.items() if found and found[1] != "recipe"},
+        "beyond": tuple(name for name, value in current.items() if not limits.is_permitted(name, value)),
+    }
+
+
+def readings_in_date(
+    readings: Sequence[GaugeReading], on: date
+) -> tuple[tuple[GaugeReading, ...], tuple[GaugeStatus, ...]]:
+    """The latest reading of each place that may still be relied on, and the machines whose readings are out of date."""
+    latest: dict[tuple[str, str], GaugeReading] = {}
+    old = []
+    for machine in MACHINE_KINDS:
+        own = [r for r in readings if r.machine == machine]
+        status = judge_gauge(own, machine, on=on)
+        if status.state == "out of date":
+            old.append(status)
+        else:
+            latest |= {(machine, r.place): r for r in in_force(own)}
+    return tuple(latest.values()), tuple(old)
+
+
+def _reached(readings: Sequence[GaugeReading], dials: Mapping[str, float]) -> dict[str, float]:
+    """What the surfaces come to at these dial settings, by what the gauge read at the centre, else at all places."""
+    found = {}
+    for name, dial in dials.items():
+        off = {r.place: r.measured_degc - r.set_degc for r in readings if r.machine == machine_of(name)}
+        if off:
+            found[name] = dial + off.get("centre", fmean(off.values()))
+    return found
+
+
+def _dialled_less_asked(book: Book, record: StudyRecord, asked: Mapping[str, float]) -> dict[str, float]:
+    """How far dials stood above the surface asked for, by what gauges had shown when the last coupons were planned."""
+    rounds = book.plan_info(record.id).rounds
+    planned = max((made.made_at for made in rounds), default=None)
+    if planned is None:
+        return {}
+    readings = book.gauge_readings(record.line.name)
+    shown = [r for r in readings if r.taken_at is not None and r.taken_at <= planned]
+    gauged = gauge_line(record.line, shown, on=planned.date(), as_dialled=is_as_dialled(rounds))
+    at = {f.name: asked.get(f.name, (f.low + f.high) / 2) for f in record.study.numeric if f.is_temperature}
+    found = {name: gauged.dial(name, value) for name, value in at.items()}
+    return {name: dial.dial_degc - at[name] for name, dial in found.items() if dial is not None}
 
 
 def recipe_in_use(released: Released, limits: Limits | None, given: Given = "dialled") -> ReferenceSettings:
@@ -164,7 +238,7 @@ def diagnose_case(book: Book | None, evidence: Evidence, setting: Setting) -> Di
     """Diagnosis by the shop's odds; by those every shop starts with where there is no book."""
     cases = [case_of(note) for note in book.notes(CASE)] if book is not None else []
     found = diagnose(evidence, shop_odds(cases))
-    return Diagnosed(evidence, found, advise(found, evidence, setting.recipe, setting.current))
+    return Diagnosed(evidence, found, advise(found, evidence, setting.recipe, setting.current, setting.reached))
 
 
 def keep_case(book: Book, setting: Setting, evidence: Evidence, cause: str, *, coupon: str = "") -> int:

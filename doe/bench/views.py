@@ -417,8 +417,8 @@ class WrongPage:
     kept : bool
         Whether a cause was kept just now.
     headline : str
-    stop : bool
-        Whether the first advice is to stop pressing.
+    stop : tuple of str
+        What comes first of all: machines to stop.
     advice : tuple of str
     causes : tuple of (str, str, str)
         What may be wrong, how likely in words, and its chance.
@@ -438,7 +438,7 @@ class WrongPage:
     frame: Frame
     kept: bool
     headline: str
-    stop: bool
+    stop: tuple[str, ...]
     advice: tuple[str, ...]
     causes: tuple[tuple[str, str, str], ...]
     reasons: tuple[str, ...]

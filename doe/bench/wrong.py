@@ -13,6 +13,7 @@ from doe.symptoms.catalogue import WORDS, look
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import Known
 from doe.words import diagnosis as words
+from doe.words.gauges.cautions import status_words
 
 MOST_CAUSES, MOST_LOOKS = 5, 3
 LEAST = 0.03
@@ -24,7 +25,7 @@ def wrong(visit: Visit) -> Response:
     found = _found(visit.request.query_params.getlist("found"))
     setting, evidence = _case(visit, making, coupon, found)
     done = diagnose_case(visit.bench.shop.look, evidence, setting)
-    return page("bench_wrong.html", _view(visit, visit.frame(making, coupon), done, found))
+    return page("bench_wrong.html", _view(visit, visit.frame(making, coupon), done, setting, found))
 
 
 def keep(visit: Visit) -> str:
@@ -75,19 +76,13 @@ def _case(visit: Visit, making: Making, coupon: Coupon, found: dict[str, str]) -
         value = current.get(name, held.get(name))
         return float(value) if isinstance(value, (int, float)) else None
 
-    known = Known(
-        dyed_polyester=setting.dyed_polyester,
-        peel_wait_s=seconds("peel_wait"),
-        gap_s=seconds("cooling_gap"),
-        settings=setting.levels,
-        readings=setting.readings,
-    )
+    known = setting.added_to(Known(peel_wait_s=seconds("peel_wait"), gap_s=seconds("cooling_gap")))
     symptoms = coupon.said["symptoms"].value
     assert isinstance(symptoms, tuple)
     return setting, Evidence(tuple(map(str, symptoms)), known=known, found=found)
 
 
-def _view(visit: Visit, frame: Frame, done: Diagnosed, found: dict[str, str]) -> WrongPage:
+def _view(visit: Visit, frame: Frame, done: Diagnosed, setting: Setting, found: dict[str, str]) -> WrongPage:
     diagnosis, shown = done.diagnosis, visit.bench.shop.shown
     made = tuple(Hidden("found", f"{key}:{outcome}") for key, outcome in found.items())
 
@@ -110,8 +105,11 @@ def _view(visit: Visit, frame: Frame, done: Diagnosed, found: dict[str, str]) ->
         frame=frame,
         kept=visit.query("done") == "kept",
         headline=words.headline(diagnosis),
-        stop=done.advice.stop,
-        advice=words.advice_sentences(diagnosis, done.advice, shown),
+        stop=words.stop_sentences(done.advice, setting.beyond),
+        advice=(
+            *words.advice_sentences(diagnosis, done.advice, shown),
+            *(status_words(status, shown) for status in setting.not_read),
+        ),
         causes=tuple((c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in likely),
         reasons=words.reasons(diagnosis, WORDS.labels, shown),
         looks=looks,

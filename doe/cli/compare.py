@@ -35,6 +35,7 @@ from doe.domain.stack import Material
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.comparison import count_rows, facts_said, lead, points, said
+from doe.words.limits import coupon_warnings
 from doe.words.recipe.card import DIFFERS
 from doe.words.study.state import counts_sentence, reason
 from doe.words.wording import amount, amount_range, count, day, listing, percent, stated
@@ -172,7 +173,8 @@ def _offered(offer: ComparisonOffer, shown: Shown, asked: Mapping[Part, str], st
     options = " ".join(f'--{part} "{text}"' for part, text in asked.items()) or f"--stack {quoted(stack or '')}"
     if plan.rate_margin != USUAL_MARGIN:
         options += f" --margin {plan.rate_margin:g}"
-    warnings = list(said(offer.notes))
+    dyed = offer.stack.dyed_polyester
+    warnings = [*said(offer.notes), *coupon_warnings(offer.study, offer.coupons, shown, dyed_polyester=dyed)]
     if offer.missing_limits:
         options += "".join(f' --limit "{name}=VALUE@SOURCE"' for name in offer.missing_limits)
         warnings.append(

@@ -39,6 +39,7 @@ from doe.domain.units import Shown
 from doe.words.confirmation import verdict as words
 from doe.words.confirmation.plan import sentences
 from doe.words.confirmation.verdict import ConfirmationFacts, independence
+from doe.words.limits import coupon_warnings
 from doe.words.study.plans import plan_notes
 from doe.words.typed import share
 from doe.words.wording import SIDE_WORDS, allowed, amount, count, listing, minute, percent, percent_at_least, stated
@@ -219,12 +220,14 @@ def make_plan(
 def plan_blocks(made: ConfirmationPlanned, shown: Shown) -> list[Block]:
     """A stored rule for a person."""
     plan, row = made.plan, made.row
+    study, dyed = made.record.study, made.record.stack.dyed_polyester
     return [
         f"Confirmation {plan.attempt} of {made.record.name} is in the book as round {plan.rounds[0]}: "
         f"{count(len(made.coupons), 'coupon')}, {count(row.garments, 'garment')}, about {row.hours:.1f} hours at the "
         "machines; washes take days more.",
         point_table(made.record.study, plan.points, shown),
         *(Warn(text) for text in sentences(made.cautions, made.record.study)),
+        *map(Warn, coupon_warnings(study, made.coupons, shown, dyed_polyester=dyed)),
         "",
         *(f"* {note}" for note in plan_notes(made.notes, made.record.study, shown)),
         f"\nChance to be accepted at the setpoint, by what the study believes: {percent(row.by_study)}.",

@@ -18,14 +18,14 @@ from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.jsonable import named
 from doe.domain.recipe import KeptRecipe
-from doe.domain.said import read_symptoms
 from doe.domain.study import Study
 from doe.domain.units import Shown, parse_number
-from doe.symptoms.catalogue import CATALOGUE, PRACTICE, WORDS, fault, look, symptom
+from doe.symptoms.catalogue import CATALOGUE, FAULTS, PRACTICE, WORDS, fault, look, meant, symptom
 from doe.symptoms.diagnosis import Evidence
 from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
+from doe.words.gauges.cautions import status_words
 from doe.words.typed import quantity
 from doe.words.wording import day
 
@@ -44,11 +44,14 @@ def diagnose(
     found: Sequence[str] = (),
     turned_out: str | None = None,
     recipe: str | None = None,
+    listed: bool = False,
     past: bool = False,
     withdraw: int | None = None,
     why: str = "",
 ) -> Reply:
     """Rank what may be wrong with a failing recipe, and propose the check that tells most per minute."""
+    if listed:
+        return _list()
     if past or withdraw is not None:
         return _past(desk, withdraw, why)
     asks = not symptom and not found and desk.can_ask
@@ -59,14 +62,7 @@ def diagnose(
         record = book.study(study) if book is not None and study is not None else None
         current = _settings(settings_typed, record.study if record else None, desk.shown)
         setting = acts.setting_of(book, study, current, kept=released)
-        known = replace(
-            known,
-            dyed_polyester=setting.dyed_polyester,
-            settings=setting.levels,
-            readings=setting.readings,
-            p_under=setting.p_under,
-            p_over=setting.p_over,
-        )
+        known = setting.added_to(known)
         outcomes = dict(map(_outcome, found))
         if asks and book is not None:
             return _session(desk, book, setting, _asked(known))
@@ -133,7 +129,7 @@ def _book(desk: Desk, *, needed: bool, stores: bool) -> Iterator[Book | None]:
 
 
 def _keys(texts: Sequence[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(key for text in texts for key in read_symptoms(text, WORDS.labels, "--symptom")))
+    return tuple(dict.fromkeys(key for text in texts for key in meant(text, "--symptom")))
 
 
 def _outcome(text: str) -> tuple[str, str]:
@@ -147,14 +143,12 @@ def _outcome(text: str) -> tuple[str, str]:
 def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
     found = done.diagnosis
     rows = [(c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in found.causes[:5] if c.p >= 0.03]
-    blocks: list[Block] = [words.headline(found)]
+    stop = words.stop_sentences(done.advice, setting.beyond)
+    blocks: list[Block] = [*map(Warn, stop), words.headline(found)]
     if setting.released:
         blocks.append(f"Held against recipe {setting.released}, revision {setting.revision}, which is in force.")
-    blocks += [
-        Warn(text) if done.advice.stop and i == 0 else f"  {text}"
-        for i, text in enumerate(words.advice_sentences(found, done.advice, desk.shown))
-    ]
-    blocks += [Warn(f"{name} is set beyond the limits of the data sheets.") for name in setting.beyond]
+    blocks += [f"  {text}" for text in words.advice_sentences(found, done.advice, desk.shown)]
+    blocks += [Warn(status_words(status, desk.shown)) for status in setting.not_read]
     blocks.append(Table(("it may be", "", "chance"), rows, right=("chance",)))
     blocks += ["", *(f"  {text}" for text in words.reasons(found, WORDS.labels, desk.shown))]
     blocks += ["", words.what_next(found)]
@@ -183,7 +177,7 @@ def _asked(known: Known) -> Evidence:
             if part.isdigit() and 1 <= int(part) <= len(CATALOGUE):
                 keys.append(CATALOGUE[int(part) - 1].key)
             else:
-                keys += read_symptoms(part, WORDS.labels, "symptom")
+                keys += meant(part, "symptom")
         if not keys:
             raise InputError("symptoms", "none", "at least one", "Type its number or its name.")
         return tuple(dict.fromkeys(keys))
@@ -272,6 +266,20 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
     kept = None if cause is None else acts.keep_case(book, setting, evidence, cause)
     said = "Nothing is kept." if kept is None else f"Kept as case {kept}; the shop's odds have learned from it."
     return Reply({**_data(done, desk.shown), "case": kept}, (said,), ("doe diagnose --past",))
+
+
+def _list() -> Reply:
+    """Every symptom, with the name of its drawing, and every cause."""
+    seen = [(s.label, s.key, s.seen) for s in CATALOGUE]
+    causes = [(f.label, f.key, f.at) for f in FAULTS]
+    return Reply(
+        {
+            "symptoms": [{**named(s, "key", "label", "seen", "remedy"), "drawing": s.key} for s in CATALOGUE],
+            "causes": [named(f, "key", "label", "at", "remedy") for f in FAULTS],
+        },
+        (Table(("seen", "drawing", "what it looks like"), seen), "", Table(("cause", "name", "where"), causes), FOOTER),
+        ('doe diagnose --symptom "edge haze"',),
+    )
 
 
 def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:

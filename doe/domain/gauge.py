@@ -86,7 +86,7 @@ class GaugeReading:
                     where,
                     value,
                     f"{show_both(-50, 'degC')} to below {show_both(200, 'degC')}",
-                    "Correct the temperature.",
+                    "Correct it; if a gauge really read that much, stop the machine and air the room.",
                 )
         for label, share, remedy in (
             ("emissivity", self.emissivity, "Read it off the gauge."),

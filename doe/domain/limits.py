@@ -29,8 +29,8 @@ LIMIT_NAMES = {
 LIMIT_OPTIONS = {field: name for name, field in LIMIT_NAMES.items()}
 """What a field is called at the command line."""
 
-RangeCode = Literal["outside the usual", "dye may move"]
-"""What may be unusual about a tested range."""
+RangeCode = Literal["outside the usual", "held outside the usual", "dye may move"]
+"""What may be unusual about a tested range, or about a setting that is held or made."""
 
 DYE_MOVES_DEGC = 138.0
 """Surface temperature above which dye of polyester may move (trade pages, secondary)."""
@@ -197,3 +197,17 @@ def unusual_ranges(factors: tuple[Factor, ...], *, dyed_polyester: bool = False)
         if f.name == "press_temp" and dyed_polyester and f.high > DYE_MOVES_DEGC:
             found.append(("dye may move", f.name))
     return tuple(Finding(code, {"factor": name}) for code, name in found)
+
+
+def unusual_settings(settings: Mapping[str, float | str], *, dyed_polyester: bool = False) -> tuple[Finding, ...]:
+    """What is unusual about settings that do not vary, by factor in stored units; never a limit."""
+    found = []
+    for name, value in settings.items():
+        known = KNOWN_FACTORS.get(name)
+        if known is None or not known.unit or isinstance(value, str):
+            continue
+        if not known.typical[0] <= value <= known.typical[1]:
+            found.append(Finding("held outside the usual", {"factor": name, "value": value}))
+        if name == "press_temp" and dyed_polyester and value > DYE_MOVES_DEGC:
+            found.append(Finding("dye may move", {"factor": name}))
+    return tuple(found)

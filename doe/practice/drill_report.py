@@ -89,8 +89,7 @@ class ReadReport(Drill):
         setpoint = plain(found.setpoint)
         true, best = robust_at(self.line, setpoint), self.line.best()
         right_use = _RIGHT[found.verdict]
-        # before confirmation coupons only the lower bound is backed by anything, and only with a target in reach
-        right_promise = "nothing" if found.verdict == "not reachable" else "bound"
+        right_promise = "nothing"  # a fit proves nothing to a customer: only confirmation coupons do
         beside = abs(float(guess) - 100 * true)
         parts = [
             (told("next step", step=right_use), 50.0 if use == right_use else 0.0),

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.gauge import MACHINE_KINDS, MachineKind
 from doe.domain.limits import CEILING_DEGC, Limits
 from doe.symptoms.catalogue import Call, Fault
 from doe.symptoms.diagnosis import Diagnosis, Evidence
-from doe.symptoms.known import Level
+from doe.symptoms.known import HeldTo, Level
 
 FAR_OFF_DEGC = 15.0
 """A machine this far from its display is not adjusted by the shop (our guess, no source)."""
@@ -37,22 +39,38 @@ class ReferenceSettings:
     window: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     limits: Limits | None = None
 
-    def level(self, factor: str, value: float, slack: float = 0.0) -> Level | None:
-        """Where a current setting lies against the window, or the setpoint +- ``slack``; None if nothing is known."""
-        if factor in self.window:
-            low, high = self.window[factor]
-        elif factor in self.settings:
-            low, high = self.settings[factor] - slack, self.settings[factor] + slack
-        else:
+    def level(self, factor: str, value: float, slack: float = 0.0) -> tuple[Level, HeldTo] | None:
+        """Where a setting lies, and what says so; None if nothing speaks.
+
+        Limits speak where it breaks them; then the window, or the setpoint +- ``slack``; then the usual band of the
+        trade, where it is at its end or beyond.
+        """
+        low, _ = self.permitted(factor)
+        if self.is_too_much(factor, value):
+            return "high", "limits"
+        if low is not None and value < low:
+            return "low", "limits"
+        if factor in self.window or factor in self.settings:
+            low, high = self.window.get(factor) or (self.settings[factor] - slack, self.settings[factor] + slack)
+            return ("low" if value < low else "high" if value > high else "inside"), "recipe"
+        known = KNOWN_FACTORS.get(factor)
+        if known is None or not known.unit or known.typical[0] < value < known.typical[1]:
             return None
-        return "low" if value < low else "high" if value > high else "inside"
+        return ("low" if value <= known.typical[0] else "high"), "usual"
+
+    def permitted(self, factor: str) -> tuple[float | None, float | None]:
+        """Lowest and highest setting that the limits leave."""
+        return self.limits.bounds(factor) if self.limits is not None else (None, None)
+
+    def is_too_much(self, factor: str, value: float, slack: float = 0.0) -> bool:
+        """Whether a value is above what is permitted by more than ``slack``, or at the ceiling."""
+        _, high = self.permitted(factor)
+        return (factor.endswith("_temp") and value >= CEILING_DEGC) or (high is not None and value > high + slack)
 
     def is_permitted(self, factor: str, value: float) -> bool:
         """Whether a value is inside window and limits, and below the ceiling for temperatures."""
-        if factor.endswith("_temp") and value >= CEILING_DEGC:
-            return False
-        low, high = self.limits.bounds(factor) if self.limits is not None else (None, None)
-        inside = (low is None or value >= low) and (high is None or value <= high)
+        low, _ = self.permitted(factor)
+        inside = not self.is_too_much(factor, value) and (low is None or value >= low)
         if factor in self.window:
             inside = inside and self.window[factor][0] <= value <= self.window[factor][1]
         return inside
@@ -78,28 +96,40 @@ class Advice:
     moves : tuple of Move
         Settings back to the recipe; only for a wrongly set dial.
     call : {"", "maker", "licensed"}
-    stop : bool
-        Stop pressing until the heat is known: something burnt, or runs hotter than it shows.
+    stop : tuple of {"oven", "press"}
+        Machines to be stopped at once until their heat is known: set too hot, hotter than they show, or it burnt.
     """
 
     remedy: str
     moves: tuple[Move, ...]
     call: Call
-    stop: bool
+    stop: tuple[MachineKind, ...]
 
 
 def advise(
-    diagnosis: Diagnosis, evidence: Evidence, recipe: ReferenceSettings, current: Mapping[str, float] | None = None
+    diagnosis: Diagnosis,
+    evidence: Evidence,
+    recipe: ReferenceSettings,
+    current: Mapping[str, float] | None = None,
+    reached: Mapping[str, float] | None = None,
 ) -> Advice:
-    """Advice for a diagnosis; ``current``: settings in use, by factor, in stored units."""
+    """Advice for a diagnosis.
+
+    ``current``: settings in use, by factor, in stored units; ``reached``: what the surfaces come to by the gauge, degC.
+    """
     first = diagnosis.first.fault
     moves = _moves(first, recipe, current or {}) if diagnosis.settled else ()
     return Advice(
-        first.remedy if diagnosis.settled else "",
+        _remedy(diagnosis),
         moves,
         _call(diagnosis, evidence),
-        _must_stop(diagnosis, evidence),
+        _to_stop(diagnosis, evidence, recipe, current or {}, reached or {}),
     )
+
+
+def _remedy(diagnosis: Diagnosis) -> str:
+    named = diagnosis.causes[: 2 if diagnosis.both else 1] if diagnosis.settled else ()
+    return " ".join(cause.fault.remedy for cause in named)
 
 
 def _moves(first: Fault, recipe: ReferenceSettings, current: Mapping[str, float]) -> tuple[Move, ...]:
@@ -125,7 +155,28 @@ def _call(diagnosis: Diagnosis, evidence: Evidence) -> Call:
     return "maker" if nothing_left or diagnosis.p_none >= 0.5 else ""
 
 
-def _must_stop(diagnosis: Diagnosis, evidence: Evidence) -> bool:
-    hot = ("press_runs_hot", "cure_runs_hot")
-    likely_hot = any(c.p >= LIKELY for c in diagnosis.causes if c.fault.key in hot)
-    return "scorch" in evidence.symptoms or likely_hot
+READ_DEGC = 3.0
+"""What a gauge shows above a limit by less is no reason to stop (our guess, no source)."""
+_RUNS_HOT: Mapping[str, MachineKind] = {"press_runs_hot": "press", "cure_runs_hot": "oven"}
+
+
+def _to_stop(
+    diagnosis: Diagnosis,
+    evidence: Evidence,
+    recipe: ReferenceSettings,
+    current: Mapping[str, float],
+    reached: Mapping[str, float],
+) -> tuple[MachineKind, ...]:
+    too_much = [name for name, value in current.items() if recipe.is_too_much(name, value)]
+    too_much += [name for name, value in reached.items() if recipe.is_too_much(name, value, READ_DEGC)]
+    hot = {machine_of(name) for name in too_much}
+    hot |= {_RUNS_HOT[c.fault.key] for c in diagnosis.causes if c.p >= LIKELY and c.fault.key in _RUNS_HOT}
+    if "scorch" in evidence.symptoms:
+        hot.add("press")
+    return tuple(machine for machine in MACHINE_KINDS if machine in hot)
+
+
+def machine_of(factor: str) -> MachineKind:
+    """The machine at which a factor is set."""
+    known = KNOWN_FACTORS.get(factor)
+    return "oven" if known is not None and known.stage == "cure" else "press"

@@ -1,10 +1,11 @@
-"""The 26 symptoms: what is seen, what it points to, what to look at first, what then helps.
+"""The symptoms: what is seen, what it points to, what to look at first, what then helps.
 
 They stand in `templates/tables/symptoms.toml`, with where they come from. The makers' data sheets always win.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
@@ -15,6 +16,7 @@ from doe.domain.entry import SymptomWords
 from doe.domain.errors import InputError
 from doe.domain.jsonable import packaged_table, rows
 from doe.domain.outcome import Side
+from doe.domain.said import read_symptoms, squeeze
 
 PRACTICE = "common practice, no source"
 TRADE_PAGES = "trade pages, secondary"
@@ -51,6 +53,10 @@ class Pointer(StrEnum):
     PAD = "no pad"
     NO_SECOND_PRESS = "no second press"
     REPEATED_PRESS = "pressed too often"
+    COVER_SHEET = "cover sheet or platen"
+    WHITE = "white ink"
+    FILM_MOVED = "film moved"
+    WASHED_HARD = "washed against the label"
 
     @property
     def side(self) -> CauseSide:
@@ -365,6 +371,49 @@ def short_list() -> tuple[Symptom, ...]:
     """The symptoms a bench sheet has room for, the usual ones of a first article first."""
     usual_first = [_SYMPTOM_BY_KEY[key] for key in packaged_table("symptoms")["usual_first"]]
     return tuple(dict.fromkeys([*usual_first, *CATALOGUE]))[:_SHORT]
+
+
+EVERYDAY: Mapping[str, tuple[str, ...]] = {
+    squeeze(said): tuple(keys) for said, keys in packaged_table("everyday_words")["words"].items()
+}
+"""What people say for what is seen, squeezed, and the symptoms it may mean."""
+
+
+def meant(text: str, where: str) -> tuple[str, ...]:
+    """Symptoms of what somebody says of a print, in the words of the list or in everyday ones, comma between.
+
+    >>> meant("bubbles, edge haze", "symptom"), meant("the film won't peel", "symptom")
+    (('blisters', 'edge_haze'), ('film_lock',))
+
+    Raises
+    ------
+    InputError
+        If words may mean several symptoms, or none: those that may be meant are offered.
+    """
+    keys: list[str] = []
+    for part in filter(None, map(str.strip, re.split(r"[;,\n|+]", text))):
+        may_be = _may_be(part)
+        if len(may_be) > 1:
+            offered = "; ".join(f"{_SYMPTOM_BY_KEY[key].label} ({_SYMPTOM_BY_KEY[key].seen})" for key in may_be)
+            raise InputError(where, f"{part!r}, which may be several", offered, "Say which of these it is.")
+        keys += may_be or read_symptoms(part, WORDS.labels, where)
+    return tuple(dict.fromkeys(keys))
+
+
+def _may_be(part: str) -> tuple[str, ...]:
+    """Symptoms that words may mean: a name of the list, else the longest everyday words in it."""
+    word = squeeze(part)
+    for s in CATALOGUE:
+        if word in (squeeze(s.key), squeeze(s.label)):
+            return (s.key,)
+    within = [said for said in EVERYDAY if said in word]
+    within = [said for said in within if not any(said != other and said in other for other in within)]
+    if not within:
+        return ()
+    # what all of them may mean, else what any of them may
+    sets = [EVERYDAY[said] for said in within]
+    common = tuple(key for key in sets[0] if all(key in other for other in sets))
+    return common or tuple(dict.fromkeys(key for one in sets for key in one))
 
 
 WORDS = SymptomWords({s.key: s.label for s in CATALOGUE}, side_of)

@@ -296,6 +296,8 @@ class Diagnosis:
         Keys of the causes the evidence does not tell apart, when it is not settled.
     cases : int
         Cases of the shop in the odds.
+    both : bool
+        Whether the first two are there at once, each explaining what the other does not.
     """
 
     causes: tuple[RankedCause, ...]
@@ -304,6 +306,7 @@ class Diagnosis:
     settled: bool
     tied: tuple[str, ...]
     cases: int
+    both: bool = False
 
     @property
     def first(self) -> RankedCause:
@@ -350,10 +353,13 @@ def diagnose(evidence: Evidence, odds: Odds | None = None) -> Diagnosis:
         )
         for i in order
     )
-    settled = bool(causes[0].p >= SURE and causes[0].p >= APART * causes[1].p)
+    together = posterior[there[:, order[0]] & there[:, order[1]]].sum()
+    both = bool(together >= SURE)
+    rival = causes[2] if both else causes[1]
+    settled = bool(causes[0].p >= SURE and causes[0].p >= APART * rival.p)
     tied = () if settled else tuple(c.fault.key for c in causes[:4] if c.p >= causes[0].p / APART)
     checks = _next_looks(evidence, odds, posterior, there, _told_by(evidence, odds))
-    return Diagnosis(causes, float(posterior[0]), checks, settled, tied, odds.cases)
+    return Diagnosis(causes, float(posterior[0]), checks, settled, tied, odds.cases, both and settled)
 
 
 def _before(odds: Odds, moved: tuple[Shift, ...]) -> FloatArray:

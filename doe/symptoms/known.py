@@ -19,6 +19,8 @@ from doe.domain.jsonable import packaged_table
 from doe.symptoms.catalogue import FAULTS
 
 Level = Literal["low", "inside", "high"]
+HeldTo = Literal["recipe", "limits", "usual"]
+"""What a setting was held against: a recipe, else the limits of the data sheets, else what the trade calls usual."""
 
 SHOWN_WHEN = ("after cure", "at press", "at peel", "after press", "at stretch", "after wash", "days later")
 PLACES = ("whole", "edges", "small parts", "solids", "one place")
@@ -61,8 +63,12 @@ class Known:
         When it shows (one of `SHOWN_WHEN`) and where (one of `PLACES`).
     settings : mapping
         Factor to ``low``, ``inside`` or ``high``: current settings against the recipe's window.
+    held_to : mapping
+        Factor to what its setting was held against, where that is not the recipe.
     readings : tuple of GaugeReading
-        Of this line, the latest of each place.
+        Of this line, in date, the latest of each place.
+    made_up_for : mapping
+        Machine to how far its dial is set above the surface wanted, in degC, because a gauge showed that it has to be.
     p_under, p_over : float
         Of the fitted surfaces at the current settings: how likely a print fails by too little and too much heat.
 
@@ -88,7 +94,9 @@ class Known:
     when: str = ""
     where: str = ""
     settings: Mapping[str, Level] = field(default_factory=dict)
+    held_to: Mapping[str, HeldTo] = field(default_factory=dict)
     readings: tuple[GaugeReading, ...] = ()
+    made_up_for: Mapping[str, float] = field(default_factory=dict)
     p_under: float | None = None
     p_over: float | None = None
 
@@ -114,7 +122,7 @@ class Known:
         names = {
             name for name in (*LONGEST, "powder_stored", "recipe_film_class") if getattr(self, name) not in (None, "")
         }
-        if self.settings:
+        if any(name not in self.held_to for name in self.settings):
             names.add("settings")
         machines = {f"gauge_{r.machine}" for r in self.readings}
         if sum(r.machine == "press" for r in self.readings) >= 5:
@@ -214,6 +222,8 @@ def _cloth(known: Known) -> Iterator[Shift]:
     yield from _move("cloth", known.fabric, cloth=known.fabric)
 
 
+GONE_COLD_S = 30.0
+"""Hot-peel film that lay longer has gone cold and locks (common practice, no source)."""
 _SHORTEST_WAIT_S = {"hot": 3.0, "warm": 5.0, "cold": 30.0}
 
 
@@ -221,12 +231,14 @@ def _waits(known: Known) -> Iterator[Shift]:
     if known.peel_wait_s is not None and known.film_class:
         least = _SHORTEST_WAIT_S[known.film_class]
         early = known.peel_wait_s < least
+        late = known.film_class == "hot" and known.peel_wait_s > GONE_COLD_S
         yield from _move(
             "peeled",
-            "early" if early else "in time",
+            "early" if early else "late" if late else "in time",
             wait_s=known.peel_wait_s,
             film=known.film_class,
             least_s=least if early else None,
+            most_s=GONE_COLD_S if late else None,
         )
     if known.gap_s is not None:
         if known.gap_s < 5:
@@ -256,17 +268,23 @@ def _when_and_where(known: Known) -> Iterator[Shift]:
 _DIAL = {"cure_temp": "cure", "cure_time": "cure", "press_temp": "press", "dwell": "press"}
 
 
+_BOTH_DIALS = 2
+_OFF_FACTOR: Mapping[HeldTo, float] = {"recipe": 60, "limits": 60, "usual": 20}
+
+
 def _dials(known: Known) -> Iterator[Shift]:
+    """Only a recipe calls a setting inside; limits and usual bands speak where it is not."""
     for stage in ("cure", "press"):
-        levels = {level for name, level in known.settings.items() if _DIAL.get(name) == stage}
-        if not levels:
-            continue
+        own = {name: level for name, level in known.settings.items() if _DIAL.get(name) == stage}
         for level in ("low", "high"):
-            beyond = level in levels
-            set_to = (
-                Finding("set off", {"stage": stage, "way": level}) if beyond else Finding("set right", {"stage": stage})
-            )
-            yield Shift(f"{stage}_set_{level}", 60 if beyond else 0.03, set_to)
+            against = [known.held_to.get(name, "recipe") for name, there in own.items() if there == level]
+            if against:
+                worst = max(against, key=_OFF_FACTOR.__getitem__)
+                off = Finding("set off", {"stage": stage, "way": level, "against": worst})
+                yield Shift(f"{stage}_set_{level}", _OFF_FACTOR[worst], off)
+            elif own:
+                clears = 0.03 if len(own) == _BOTH_DIALS else 0.1
+                yield Shift(f"{stage}_set_{level}", clears, Finding("set right", {"stage": stage}))
 
 
 # Measured minus set: about N(0, 3) degC on a sound machine, N(-12, 6) and N(12, 6) on one that is off;
@@ -276,14 +294,21 @@ _SOUND, _OFF, _EVEN, _SPOT = (0.0, 3.0), (12.0, 6.0), (4.0, 3.0), (14.0, 6.0)
 
 
 def _ratio(value: float, off: tuple[float, float], sound: tuple[float, float]) -> float:
-    """Likelihood ratio of two normal distributions, held within 1/50 to 50."""
+    """Likelihood ratio of two normal distributions, held within 1/50 to 50, that never falls as the value rises.
+
+    Of a wide and a narrow normal the ratio turns up again far on the other side: there it is held at its least.
+    """
+    precise = [1 / sd**2 for _, sd in (off, sound)]
+    least_at = (off[0] * precise[0] - sound[0] * precise[1]) / (precise[0] - precise[1])
+    value = max(value, least_at)
     logs = [-0.5 * ((value - mean) / sd) ** 2 - math.log(sd) for mean, sd in (off, sound)]
     return math.exp(max(-math.log(50), min(math.log(50), logs[0] - logs[1])))
 
 
 def _gauges(known: Known) -> Iterator[Shift]:
     for machine, stage in (("press", "press"), ("oven", "cure")):
-        off = {r.place: r.measured_degc - r.set_degc for r in known.readings if r.machine == machine}
+        made_up_for = known.made_up_for.get(machine, 0.0)
+        off = {r.place: r.measured_degc - r.set_degc + made_up_for for r in known.readings if r.machine == machine}
         if not off:
             continue
         middle = off.get("centre", fmean(off.values()))

@@ -12,7 +12,10 @@ FIXED_WORDING = (
 )
 
 CAUTIONS = (
-    "Hot: platen, oven, film, cloth and zips burn at a touch, also after opening. Use gloves or a tool.",
+    "Hot: platen, oven, film, cloth and zips burn at a touch, also after opening. Use gloves or a tool. Never leave "
+    "film in an oven or a closed press unattended; an extinguisher within reach.",
+    "Protection: eye protection, gloves, and a mask as the safety data sheets of powder and ink say. Asthma, or "
+    "sensitised to isocyanates: ask a doctor first.",
     "Fumes: local extraction on at oven and press. Stop at smoke or a sharp smell. Never set anything at or above "
     "200 °C (392 °F), nor above the lowest limit of the data sheets.",
     "Powder dust can irritate and, as a cloud, burn: no open flame, no blowing down with air, earthed shaker, rated "

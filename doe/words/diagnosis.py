@@ -30,11 +30,21 @@ def likelihood(p: float) -> str:
     return "unlikely"
 
 
+CLOSING = (
+    "Afterwards make one coupon back at the recipe: extraction on, gloves, nothing above its limits. If it passes, "
+    "keep what it was with --turned-out; if not, say what is seen on it."
+)
+"""How a case is closed, with the remedy."""
+
+
 def headline(found: Diagnosis) -> str:
     """The answer in one sentence, or that the evidence cannot tell."""
     first = found.first
     if found.p_none >= UNLISTED:
         return "The evidence points to none of the causes we know."
+    if found.both:
+        second = found.causes[1]
+        return f"Two faults at once, {likelihood(min(first.p, second.p))}: {first.fault.label}; {second.fault.label}."
     if found.settled:
         return f"{likelihood(first.p).capitalize()}: {first.fault.label}."
     names = [fault(key).label for key in found.tied]
@@ -63,17 +73,28 @@ def move_words(move: Move, shown: Shown = METRIC) -> str:
     return f"Set {label} back from {show(move.now, unit, shown)} to the recipe's {show(move.to, unit, shown)}."
 
 
+_STOP = {
+    "oven": "Stop the oven: heat off, extraction on, and air the room.",
+    "press": "Stop the press: open it, heat off, and air the room.",
+}
+
+
+def stop_sentences(advice: Advice, beyond: Sequence[str] = ()) -> tuple[str, ...]:
+    """What comes before everything else: machines to stop, and settings in use that are not permitted."""
+    said = [f"{_STOP[machine]} Do not go on until a gauge has shown how hot it really is." for machine in advice.stop]
+    said += [f"{name} is set beyond the limits of the data sheets, or so hot that powder fumes." for name in beyond]
+    return tuple(said)
+
+
 def advice_sentences(found: Diagnosis, advice: Advice, shown: Shown = METRIC) -> tuple[str, ...]:
-    """What to do, the most urgent first."""
+    """What to do after what `stop_sentences` say, the most urgent first."""
     said = []
-    if advice.stop:
-        said.append(
-            "Stop pressing, open the press and air the room. Do not go on until a gauge has shown how hot it really is."
-        )
     if advice.moves:
         said += [move_words(move, shown) for move in advice.moves]
     elif advice.remedy:
         said.append(advice.remedy)
+    if advice.remedy:
+        said.append(CLOSING)
     if advice.call == "licensed":
         said.append(
             "Adjusting or mending heating, thermostat, wiring or gas belongs to the machine's maker or a licensed "
@@ -112,11 +133,16 @@ def because(fact: Finding, shown: Shown = METRIC) -> str:
     return worded(fact, _BECAUSE, Reader(shown))
 
 
-def _peeled(_: Reader, *, wait_s: float, film: str, least_s: float | None) -> str:
-    least = "" if least_s is None else f": {least_s:g} s at least"
-    return f"peeled {wait_s:g} s after the press, {film} film{least}"
+def _peeled(_: Reader, *, wait_s: float, film: str, least_s: float | None, most_s: float | None) -> str:
+    bound = f": {least_s:g} s at least" if least_s else f": it is cold after {most_s:g} s" if most_s else ""
+    return f"peeled {wait_s:g} s after the press, {film} film{bound}"
 
 
+_HELD_TO = {
+    "recipe": "the recipe's window",
+    "limits": "the limits of the data sheets",
+    "usual": "what is usual (common practice, no source)",
+}
 _BECAUSE: dict[str, Text] = {
     **packaged_table("said_of_causes"),
     "cloth": lambda _, cloth: "nylon: coatings often refuse the bond" if cloth == "nylon" else cloth,
@@ -125,7 +151,7 @@ _BECAUSE: dict[str, Text] = {
         f"{film} film, and the recipe is for {'the same' if recipe == film else recipe} film"
     ),
     "shows where": lambda _, where: f"shows {'on the whole print' if where == 'whole' else f'at {where}'}",
-    "set off": lambda _, stage, way: f"{stage} set {'below' if way == 'low' else 'above'} the recipe's window",
+    "set off": lambda _, stage, way, against: f"{stage} set {'below' if way == 'low' else 'above'} {_HELD_TO[against]}",
     "surfaces lean": lambda _, side: (
         f"fitted surfaces: here prints rather fail by too {'little' if side == 'under' else 'much'} heat"
     ),

@@ -36,10 +36,14 @@ def test_recipe_gauge_and_limits_of_a_study_count(shop_with):
     assert found["causes"][0]["cause"] == "press_set_low"
     (move,) = found["advice"]["moves"]
     assert move["to"] == setpoint["press_temp"]
-    causes = {c["cause"]: c for c in found["causes"]}
-    assert any("gauge" in m["because"] for c in causes.values() for m in c["moved_by"])
     text = shop.good("diagnose", STUDY, "--symptom", "sheet lift after wash", "--set", low).out
     assert "Set press temperature back from" in text
+    # what the gauge had shown before the coupons were planned, their dials make up for; a later reading counts
+    assert all(m["factor"] < 1 for c in found["causes"] for m in c["moved_by"] if "gauge" in m["because"])
+    shop.good("gauge", "add", "back room", "--machine", "press", "--set", "155", "--measured", "130")
+    later = shop.good("diagnose", STUDY, "--symptom", "sheet lift after wash", "--json").json
+    assert later["causes"][0]["cause"] == "press_not_reached"
+    assert any("gauge" in m["because"] for m in later["causes"][0]["moved_by"])
 
 
 def test_setting_beyond_the_limits_is_named(shop_with):
@@ -116,3 +120,28 @@ def test_a_word_is_explained_in_a_paragraph(empty_shop):
     assert empty_shop.good("explain", "lower-bound", "--json").json["word"] == "lower bound"
     assert "setpoint" in empty_shop.good("explain").out
     assert "setpoint" in empty_shop.run("explain", "setpiont").err
+
+
+def test_symptoms_and_causes_are_listed_without_a_book(empty_shop):
+    from reports.drawing.symptoms import symptom_svg
+
+    listed = empty_shop.good("diagnose", "--list", "--json").json
+    assert all(symptom_svg(s["drawing"]) for s in listed["symptoms"])
+    assert {"platen_stick", "ghost"} <= {s["key"] for s in listed["symptoms"]}
+    assert {"peel_late", "washed_hard"} <= {f["key"] for f in listed["causes"]}
+    assert "peel_late" in empty_shop.good("diagnose", "--list").out
+    assert not empty_shop.book.exists()
+
+
+def test_everyday_words_are_understood_and_unclear_ones_are_asked_about(empty_shop):
+    assert empty_shop.good("diagnose", "--symptom", "bubbles", "--json").json["symptoms"] == ["blisters"]
+    refused = empty_shop.run("diagnose", "--symptom", "peeling")
+    assert (refused.code, len(refused.errors)) == (2, 1)
+    assert "edge lift before wash" in refused.err
+
+
+def test_too_hot_comes_first_and_names_the_machine(empty_shop):
+    hot = empty_shop.good("diagnose", "--symptom", "grainy back", "--set", "cure_temp=410F").out
+    assert hot.startswith("! Stop the oven")
+    cold = empty_shop.good("diagnose", "--symptom", "grainy back", "--set", "cure_temp=90", "--json").json
+    assert cold["causes"][0]["cause"] == "cure_set_low"

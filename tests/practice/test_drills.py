@@ -272,7 +272,7 @@ def test_right_next_step_follows_the_verdict_and_a_good_guess_counts():
     drill = ReadReport(1)
     step = {"ready": "confirm", "more coupons": "more", "not reachable": "change"}[drill.answer_given.verdict]
     true = robust_at(drill.line, {k: float(v) for k, v in drill.answer_given.setpoint.items()})
-    for text in (step, "nothing" if step == "change" else "bound", f"{100 * true:.4f}"):
+    for text in (step, "nothing", f"{100 * true:.4f}"):
         drill.answer(text)
     assert drill.outcome.score == 100
 

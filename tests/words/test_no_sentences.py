@@ -106,6 +106,8 @@ EXCEPTIONS = {
         "ink or print",
         "no second press",
         "pressed too often",
+        "cover sheet or platen",
+        "washed against the label",
     },
     # the name of an invented cloth, labels of draws
     "doe/practice/drill_blank.py": {"of another mill"},

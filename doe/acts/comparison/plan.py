@@ -30,6 +30,7 @@ from doe.domain.stack import Line, Material, Stack
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_both
 from doe.plans.timing import hours_at_machines
+from doe.words.limits import coupon_warnings
 from doe.words.wording import listing
 
 COMPARISON_PLAN, COMPARISON = "comparison plan", "comparison"
@@ -247,7 +248,10 @@ def begin_comparison(book: Book, recipe_name: str, wanted: Wanted, *, shown: Sho
         1,
         offer.coupons,
         offer.hours,
-        cautions_said(book, record, shown),
+        (
+            *coupon_warnings(offer.study, offer.coupons, shown, dyed_polyester=offer.stack.dyed_polyester),
+            *cautions_said(book, record, shown),
+        ),
     )
 
 
