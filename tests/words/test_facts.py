@@ -20,6 +20,8 @@ from doe.words.study.setpoint import WORDS, cautions_left, method_words, said
 
 FACTS = {
     "earlier_counted": fact("earlier_counted", coupons=2, value=0.5),
+    "contradicted": fact("contradicted", names=("R1-03", "R1-07")),
+    "budget_used": fact("budget_used", coupons=40),
     "few_coupons": fact("few_coupons", coupons=3),
     "far_outside": fact("far_outside", coupons=1, of=9),
     "unvaried": fact("unvaried", factors=("dwell",)),

@@ -31,7 +31,7 @@ def results_to_learn_from(book: Book, key: Key, *, include_void: bool = False) -
         return frame
     kept = frame[frame["round"].isin(mine)].reset_index(drop=True)
     belongs = _belonging(book, key, mine)
-    return kept.drop(columns=[c for c in kept.columns if not belongs(str(c), kept[c].notna().any())])
+    return kept.drop(columns=[c for c in kept.columns if not belongs(str(c), bool(kept[c].notna().any()))])
 
 
 def columns_to_learn_from(book: Book, key: Key) -> dict[str, list[Any]]:
