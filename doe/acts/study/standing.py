@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from doe.acts.base import RECOMMEND, Key, today
+from doe.acts.recipe.recipes import newest_for
 from doe.acts.study.inputs import hash_now
 from doe.acts.study.limits import missing
 from doe.acts.study.rounds import is_comparison, score_counts
@@ -41,7 +42,7 @@ def standing_of(book: Book, key: Key, *, answer: Mapping[str, Any] | None = None
         An answer to the present results, as it is kept; the newest one when left out.
     """
     record = book.study(key)
-    recipe = _recipe_of(book, record.id)
+    recipe = newest_for(book, record.id)
     rounds = book.plan_info(record.id).rounds
     if recipe is not None:
         told = standing_of_recipe(book, recipe)
@@ -141,9 +142,12 @@ def _is_searched(coupon: CouponState) -> bool:
 
 
 def _confirmation(book: Book, record: StudyRecord, answer: Mapping[str, Any] | None) -> StudyStanding | None:
-    """How far the last confirmation is; None where it is not about the present answer."""
-    plan = book.analyses(record.id, CONFIRMATION_PLAN)[-1].payload
-    if answer is None or answer["verdict"] == "not reachable" or not _is_same(answer["setpoint"], plan["setpoint"]):
+    """How far the last confirmation is; None where it is not about the present answer, or has no rule."""
+    rule = book.latest_analysis(record.id, CONFIRMATION_PLAN)
+    if rule is None or answer is None:
+        return None
+    plan = rule.payload
+    if answer["verdict"] == "not reachable" or not _is_same(answer["setpoint"], plan["setpoint"]):
         return None
     claim, wanted = plan["claim"], record.study.spec.pass_rate
     code, settled, coupons = _judged(book, record, plan)
@@ -189,17 +193,6 @@ def _judged(book: Book, record: StudyRecord, plan: Mapping[str, Any]) -> tuple[s
 # once it is released
 
 
-def _recipe_of(book: Book, study_id: int) -> KeptRecipe | None:
-    """The newest recipe that came from a study: the one to work by, else the last that was retired.
-
-    A newer revision counts wherever it came from; where a study led to several recipes, the one approved last.
-    """
-    kept = book.recipes()
-    names = {k.recipe.name for k in kept if k.study_id == study_id}
-    newest = [k for k in kept if k.recipe.name in names and not k.superseded]
-    return max(newest, key=lambda k: (k.in_force, k.recipe.approved_at), default=None)
-
-
 def standing_of_recipe(book: Book, kept: KeptRecipe) -> StudyStanding:
     """Where one revision of a recipe stands: in force, in doubt since something, superseded or retired."""
     recipe, plain = kept.recipe, standing_of_revision(kept)
@@ -240,8 +233,8 @@ def _failed_since(book: Book, kept: KeptRecipe, record: StudyRecord) -> datetime
     mine = {c.coupon for c in book.coupon_states(record.id) if c.kind == CONFIRM}
     checks = (e for e in book.history(record.id) if e.coupon in mine and e.at > kept.at and e.current)
     failed = [e.at for e in checks if e.field.startswith("check:") and e.value is False]
-    plans = book.analyses(record.id, CONFIRMATION_PLAN)
-    if not failed or not plans or _judged(book, record, plans[-1].payload)[0] == "confirmed":
+    rule = book.latest_analysis(record.id, CONFIRMATION_PLAN)
+    if not failed or rule is None or _judged(book, record, rule.payload)[0] == "confirmed":
         return None
     return min(failed)
 
