@@ -14,11 +14,12 @@ from doe.acts.base import today
 from doe.acts.gauges.line import gauged_line, study_cautions
 from doe.acts.scoring.making import STEP, Making, making_of, minutes_left, read_again
 from doe.acts.study.inputs import hash_now
-from doe.acts.study.next_step import NextStep, next_step
+from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.book.records import Photo
 from doe.domain.errors import InputError
 from doe.domain.factors import Stage
+from doe.domain.standing import StudyStanding
 from doe.domain.units import Shown
 from doe.words.facts import reader_of
 from doe.words.gauges.cautions import caution_words
@@ -177,10 +178,10 @@ class Shop:
         """What the coupons scored so far are known by."""
         return self._kept(("hint", study, self.last_act()), lambda: hash_now(self.look, self.look.study(study)))
 
-    def next_step(self, making: Making) -> NextStep:
-        """What comes next for a study; looked up again only after somebody stored something."""
+    def standing(self, making: Making) -> StudyStanding:
+        """What is known of a study; looked up again only after somebody stored something."""
         study = making.record.id
-        return self._kept(("next", study, self.last_act()), lambda: next_step(self.look, study))
+        return self._kept(("standing", study, self.last_act()), lambda: standing_of(self.look, study))
 
     def people(self) -> tuple[str, ...]:
         """Who has stored something lately, as they write their names."""

@@ -19,6 +19,7 @@ from doe.domain.plan_kinds import learning_rounds
 from doe.domain.units import Shown, show
 from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.press import KINDS, MATERIALS, drift, minutes_words, told
+from doe.words.study.standing import headline
 from doe.words.wording import (
     amount,
     amount_both,
@@ -170,6 +171,7 @@ def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> Ma
         version=version_of(making),
         stack=record.stack.name,
         line=record.line.name,
+        standing=headline(shop.standing(making), shop.shown),
         kinds=tuple(
             f"{told('card_round', round=r.round)}. {KINDS[r.kind]}" for r in making.info.rounds if r.kind in KINDS
         ),
@@ -199,8 +201,8 @@ def _rest(shop: Shop, making: Making) -> Iterator[str]:
     """What there is to do when nothing waits at the machines."""
     if making.coupons:
         yield told("all_made" if any("press_order" in c.place for c in making.coupons) else "unplanned")
-    following = shop.next_step(making)
-    name = quoted(making.record.name)
+    following = shop.standing(making).steps[0]
+    name = quoted(following.name or making.record.name)
     yield told(f"next_{following.step}", name=name, coupons=following.coupons, coupon=following.coupon)
 
 

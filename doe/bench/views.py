@@ -172,6 +172,8 @@ class MachinesPage:
     version : str
         What it shows now; an open page asks whether something else is next.
     stack, line : str
+    standing : str
+        What is known of the study.
     kinds : tuple of str
         What rounds are for that are no search for settings.
     cards : tuple of Card
@@ -199,6 +201,7 @@ class MachinesPage:
     version: str
     stack: str
     line: str
+    standing: str
     kinds: tuple[str, ...]
     cards: tuple[Card, ...]
     rest: tuple[str, ...]

@@ -27,13 +27,13 @@ from doe.acts.confirmation.verdict import (
     plans_of,
     write_confirmation,
 )
-from doe.acts.study.next_step import NextStep
 from doe.assure.confirmation.allocation import Unit
 from doe.book.book import Book
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError, quoted
 from doe.domain.jsonable import named
+from doe.domain.standing import NextStep
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words.confirmation import verdict as words
@@ -280,7 +280,7 @@ def tell_verdict(book: Book, key: Key, shown: Shown, *, output: Path | None, mad
             "study": study.name,
             "planned": True,
             **named(confirmed, "verdict", "counts", "window_held", "over_attempts", "proof", "setpoint_proof"),
-            "headline": words.headline(attempt),
+            "headline": words.headline(attempt, facts.study),
             "lead": words.lead(facts),
             "lines": words.lines(facts, shown),
             "care": words.care_lines(facts),
@@ -318,7 +318,7 @@ def verdict_blocks(facts: ConfirmationFacts, shown: Shown) -> list[Block]:
     """A confirmation for a person: verdict, what is missing, corners, hand-feel, the three figures, attempts."""
     attempt = facts.current
     blocks: list[Block] = [
-        f"{words.headline(attempt)}.",
+        f"{words.headline(attempt, facts.study)}.",
         words.lead(facts),
         *(Warn(text) for text in sentences(facts.doubts, facts.study)),
         "",

@@ -10,6 +10,7 @@ from doe.cli.recommend import settings_table
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
 from doe.words.study import answer as words
+from doe.words.study.standing import headline
 
 
 @command("demo")
@@ -45,7 +46,7 @@ def _blocks(done: DemoDone, desk: Desk) -> list[Block]:
     last = done.answers[-1]
     study = last.fitted.record.study
     rounds = [
-        f"After round {n}, {f.fitted.surfaces.results.coupons} coupons: {words.headline(f.answer).lower()}."
+        f"After round {n}, {f.fitted.surfaces.results.coupons} coupons: {headline(words.by_answer(f.answer)).lower()}."
         for n, f in enumerate(done.answers, start=1)
     ]
     kept = [f"Somebody had worked in the earlier demo book; it is kept as {done.kept_book}."] if done.kept_book else []

@@ -6,7 +6,9 @@ from typing import Any
 
 from doe.acts.base import today
 from doe.acts.recipe.recipes import find_recipe, recipes_to_list
+from doe.acts.study.standing import standing_of_recipe
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
+from doe.cli.study_words import standing_data
 from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import KeptRecipe, Nearest, Recipe, nearest_recipes, parts_of
 from doe.domain.units import Shown
@@ -23,6 +25,7 @@ from doe.words.recipe.card import (
     state_words,
     window_words,
 )
+from doe.words.study.standing import headline, meaning
 from doe.words.wording import count, day, held
 
 
@@ -32,6 +35,7 @@ def list_recipes(desk: Desk, every: bool = False) -> Reply:
     now = today()
     with desk.look() as book:
         kept = recipes_to_list(book, every=every)
+        known = [standing_of_recipe(book, k) for k in kept]
     if not kept:
         what = "No recipe is in the book yet." if every else "No recipe is in force."
         return Reply({"recipes": []}, (what,), ("doe release --help",))
@@ -43,9 +47,9 @@ def list_recipes(desk: Desk, every: bool = False) -> Reply:
             k.recipe.stack.name,
             k.recipe.line.name,
             day(k.recipe.approved_at),
-            state_words(k, now),
+            headline(doubt, desk.shown) if doubt.state == "doubtful" else state_words(k, now),
         )
-        for k in kept
+        for k, doubt in zip(kept, known, strict=True)
     ]
     table = Table(("recipe", "rev.", "stack", "line", "approved", "state"), rows, right=("rev.",))
     head = count(len(kept), "revision") if every else f"{count(len(kept), 'recipe')} in force"
@@ -59,9 +63,11 @@ def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
     """Show one revision: settings, handling, what it rests on, what would void it."""
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
+        known = standing_of_recipe(book, kept)
     found = kept.recipe
     constant = [" ".join(held(n, v, desk.shown)) for n, v in found.held.items()]
     blocks: list[Block] = [
+        f"{headline(known, desk.shown)}. {meaning(known, desk.shown)}",
         f"Recipe {found.name}, revision {found.revision}: {state_words(kept, today())}.",
         f"For {found.stack.name} on {found.line.name}.",
         f"  Fabric {found.stack.fabric}, film {found.stack.film}, powder {found.stack.powder}.",
@@ -81,7 +87,8 @@ def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
         FOOTER,
     ]
     name = quoted(found.name)
-    return Reply(_data(kept), blocks, (f"doe recipe card {name} -o card.html", f"doe recipe history {name}"))
+    data = {**_data(kept), "standing": standing_data(known, desk.shown)}
+    return Reply(data, blocks, (f"doe recipe card {name} -o card.html", f"doe recipe history {name}"))
 
 
 @command("recipe history")

@@ -7,6 +7,7 @@ from pathlib import Path
 from doe.acts.base import today
 from doe.acts.recipe.on_line import OnLine, recipe_on
 from doe.acts.recipe.recipes import find_recipe
+from doe.acts.study.standing import standing_of_recipe
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.domain.errors import quoted
 from doe.domain.units import Shown
@@ -72,7 +73,8 @@ def card(desk: Desk, recipe: str, output: Path = Path("card.html"), revision: in
     """Write the card for the press: one page of A4 or Letter."""
     with desk.look() as book:
         kept = find_recipe(book, recipe, revision)
-    path = write_whole(output, recipe_card(kept, today(), desk.shown))
+        known = standing_of_recipe(book, kept)
+    path = write_whole(output, recipe_card(kept, today(), desk.shown, known))
     stale = "" if kept.in_force else " It is not in force: the card says so."
     return Reply(
         {"recipe": kept.recipe.name, "revision": kept.recipe.revision, "in_force": kept.in_force, "card": path},

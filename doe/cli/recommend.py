@@ -9,13 +9,13 @@ import pandas as pd
 from doe.acts.base import version
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.fits import SAYING, Recommended, answer_data, explain, fit_study, recommend_study
-from doe.acts.study.next_step import steps_after
+from doe.acts.study.standing import standing_of
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
 from doe.cli.gauge_dials import dial_blocks, dial_data
-from doe.cli.study_words import step_command
+from doe.cli.study_words import standing_data, step_command
 from doe.domain.errors import quoted
 from doe.domain.factors import Factor
-from doe.domain.finding import Finding
+from doe.domain.standing import StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.setpoint.answer import Window
@@ -24,6 +24,7 @@ from doe.words.gauges.dials import dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.study import answer as words
 from doe.words.study.setpoint import cautions_left, method_words, said
+from doe.words.study.standing import headline
 from doe.words.study.state import counts_sentence
 from doe.words.study.why import differences, rough_note, why_parts
 from doe.words.wording import amount, amount_both, amount_range, minute, percent
@@ -34,18 +35,13 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
     """Recommend settings that keep passing when the machines wander, and say how sure that is."""
     with desk.open(create=False) as book, desk.progress("fitting and searching") as tell:
         found = recommend_study(book, study, seed=seed, progress=tell)
+        data = answer_data(found.answer)
+        known = standing_of(book, found.fitted.record.id, answer=data)
         gauged = gauged_line(book, found.fitted.record)
         cautions = cautions_said(book, found.fitted.record, desk.shown, gauged)
     reasons = explain(found) if why else None
     dials = dials_of_settings(gauged, found.fitted.record.study, found.answer.setpoint, desk.shown)
     study_asked = found.fitted.record.study
-    answer, results = found.answer, found.fitted.results
-    passed = next(iter(results.loc[results["passed"].eq(True), "coupon"]), "")
-    felt = answer.hand is not None
-    spent = any(isinstance(f, Finding) and f.code == "budget_used" for f in answer.limits_on_certainty)
-    asked, counts = len(answer.next_coupons), found.fitted.counts
-    steps = steps_after(answer.verdict, asked, felt=felt, passed=passed, counts=counts, spent=spent)
-    data = answer_data(found.answer)
     return Reply(
         {
             "study": found.fitted.record.name,
@@ -53,6 +49,7 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
             "inputs_hash": found.fitted.hash,
             "kept_since": found.kept.made_at if found.kept else None,
             "results_changed_since": found.before.made_at if found.before else None,
+            "standing": standing_data(known, desk.shown),
             **data,
             **{name: said(found.fitted.record.study, getattr(found.answer, name), desk.shown) for name in SAYING},
             "method": dict(method_words(found.answer.method)),
@@ -64,19 +61,19 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
             **({"why": reasons} if reasons else {}),
         },
         [
-            *answer_blocks(found, desk.shown, dial_blocks(dials, cautions, gauged)),
+            *answer_blocks(found, known, desk.shown, dial_blocks(dials, cautions, gauged)),
             *(_why_blocks(found, reasons, desk.shown) if reasons else ()),
         ],
-        tuple(step_command(study_asked, step) for step in steps),
+        tuple(step_command(study_asked, step) for step in known.steps),
     )
 
 
-def answer_blocks(found: Recommended, shown: Shown, dials: Sequence[Block] = ()) -> list[Block]:
+def answer_blocks(found: Recommended, known: StudyStanding, shown: Shown, dials: Sequence[Block] = ()) -> list[Block]:
     """An answer for a person: verdict, settings and their ``dials``, how sure, windows, cliffs, limits of certainty."""
     study, answer = found.fitted.record.study, found.answer
     blocks: list[Block] = [
-        f"{words.headline(answer)}.",
-        words.lead(study, answer),
+        f"{headline(known, shown)}.",
+        words.lead(study, answer, known),
         settings_table(study, found, shown),
         *dials,
         "",

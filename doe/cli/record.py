@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from doe.acts.scoring.people import record_looks
-from doe.acts.study.next_step import next_step
 from doe.acts.study.plans import whole_plan
+from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile
@@ -70,7 +70,7 @@ def record(
             done = scoring.record_own(book, kept, own_sheet, uses, people=person, why=why)
         else:
             done = scoring.ask_coupons(book, kept, desk.shown, people=person, washes=washes)
-        following = step_command(kept.study, next_step(book, study))
+        following = step_command(kept.study, standing_of(book, study).steps[0])
     notes = plan_notes(done.notes, kept.study, desk.shown)
     apart = () if done.confirmation_counts is None else (f"Confirmation: {counts_sentence(done.confirmation_counts)}",)
     return Reply(

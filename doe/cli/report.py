@@ -7,11 +7,13 @@ from pathlib import Path
 
 from doe.acts.recipe.story import write_story
 from doe.acts.study.sheets import write_report
+from doe.acts.study.standing import standing_of
 from doe.cli.desk import Desk, Reply, command
 from doe.cli.recommend import history
+from doe.cli.study_words import standing_data
 from doe.domain.errors import InputError, quoted
 from doe.words.recipe.record import item_data
-from doe.words.study.answer import headline
+from doe.words.study.standing import headline
 from reports.recipe.story import record_sentence, repeat_sentence
 
 
@@ -37,17 +39,19 @@ def report(
         )
     with desk.open(create=False) as book, desk.progress("writing the report") as tell:
         path, found = write_report(book, study, output, shown=desk.shown, seed=seed, progress=tell)
-    answer, name = found.answer, found.fitted.record.name
+        known = standing_of(book, study)
+    name = found.fitted.record.name
     return Reply(
         {
             "study": name,
             "report": path,
-            "verdict": answer.verdict,
+            "verdict": found.answer.verdict,
+            "standing": standing_data(known, desk.shown),
             "inputs_hash": found.fitted.hash,
             "kept_since": found.kept.made_at if found.kept else None,
             "results_changed_since": found.before.made_at if found.before else None,
         },
-        (f"The report of {name} is in {path}. {headline(answer)}.", *history(found)),
+        (f"The report of {name} is in {path}. {headline(known, desk.shown)}.", *history(found)),
         (f"open {path} in a browser",),
     )
 

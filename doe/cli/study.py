@@ -6,25 +6,27 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from doe.acts.study.limits import missing, refuse_held
-from doe.acts.study.next_step import next_step
 from doe.acts.study.rounds import confirmation_counts, score_counts
+from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.cli import study_words
 from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.cli.study_questions import ask_limits
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
-from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
+from doe.domain.plan_kinds import CONFIRMATION_PLAN
 from doe.words import typed
+from doe.words.study.standing import headline, meaning
 from doe.words.study.state import counts_sentence
 from doe.words.wording import count, day
 
 
 @command("study list")
 def list_studies(desk: Desk, archived: bool = False) -> Reply:
-    """List the studies, newest first, with what is scored and the last verdict."""
+    """List the studies, newest first, with what is scored and what is known of them."""
     with desk.look() as book:
         found = book.studies(include_archived=archived)
+        known = [headline(standing_of(book, s.id), desk.shown) for s in found]
     if not found:
         return Reply({"studies": []}, ("No study is in the book yet.",), ("doe study new --help",))
     rows = [
@@ -35,15 +37,15 @@ def list_studies(desk: Desk, archived: bool = False) -> Reply:
             s.line,
             f"{s.scored}/{s.coupons}",
             str(s.rounds),
-            s.verdict or "none yet",
+            said,
         )
-        for s in found
+        for s, said in zip(found, known, strict=True)
     ]
     table = Table(
-        ("no.", "study", "stack", "line", "scored", "rounds", "verdict"), rows, right=("no.", "scored", "rounds")
+        ("no.", "study", "stack", "line", "scored", "rounds", "standing"), rows, right=("no.", "scored", "rounds")
     )
     return Reply(
-        {"studies": found},
+        {"studies": [{**vars(s), "standing": said} for s, said in zip(found, known, strict=True)]},
         (f"{count(len(found), 'study', 'studies')}.", table),
         (f"doe study show {quoted(found[0].name)}",),
     )
@@ -57,14 +59,11 @@ def show(desk: Desk, study: str) -> Reply:
         info = book.plan_info(record.id)
         counts = score_counts(book, record.id)
         apart = confirmation_counts(book, record.id)
-        told = (CONFIRMATION, CONFIRMATION_PLAN)  # by the confirmations themselves, one by one
-        verdicts = [a for a in book.analyses(record.id) if a.verdict and a.kind not in told]
         attempts = () if apart is None else _attempts(book, record.id, scored=apart.scored)
-        following = _next_command(book, record.id)
+        known = standing_of(book, record.id)
     state = [f"Round {r.round}: {count(r.coupons, 'coupon')}, {r.kind}, made {day(r.made_at)}." for r in info.rounds]
     judging = [] if apart is None else [f"Confirmation: {counts_sentence(apart)}"]
     judging += [f"Confirmation {number}: {verdict}." for number, verdict in attempts]
-    last = [f"Last verdict: {verdicts[-1].verdict} ({day(verdicts[-1].made_at)})."] if verdicts else []
     return Reply(
         {
             **named(record, "id", "study", "stack", "line", "archived"),
@@ -73,21 +72,18 @@ def show(desk: Desk, study: str) -> Reply:
             "confirmation_counts": apart,
             "confirmations": [verdict for _, verdict in attempts],
             "missing_limits": missing(record.study),
+            "standing": study_words.standing_data(known, desk.shown),
         },
         (
             f"Study {record.id}, {record.name}: {record.stack.name} on {record.line.name}.",
+            f"{headline(known, desk.shown)}. {meaning(known, desk.shown)}",
             *state,
             counts_sentence(counts),
             *judging,
-            *last,
             *study_words.describe(record, desk.shown),
         ),
-        (following,),
+        (study_words.step_command(record.study, known.steps[0]),),
     )
-
-
-def _next_command(book: Book, study: int) -> str:
-    return study_words.step_command(book.study(study).study, next_step(book, study))
 
 
 def _attempts(book: Book, study: int, *, scored: int) -> tuple[tuple[int, str], ...]:
@@ -115,7 +111,7 @@ def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "limits
         if changed != record.study:
             refuse_held(changed)
             book.amend_study(record.id, changed, why)
-        following = _next_command(book, record.id)
+        following = study_words.step_command(changed, standing_of(book, record.id).steps[0])
     table = study_words.limits_table(changed, desk.shown)
     absent = missing(changed)
     said: tuple[str | Warn, ...] = (

@@ -8,7 +8,7 @@ from typing import Any
 
 from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.limits import missing, refuse_held
-from doe.acts.study.next_step import next_step
+from doe.acts.study.standing import standing_of
 from doe.assure.gauges.summary import SuggestedError
 from doe.cli import study_words
 from doe.cli.desk import Block, Desk, Reply, command
@@ -32,7 +32,7 @@ def new(desk: Desk, wanted: StudyOptions) -> Reply:
         study, errors = _with_measured_errors(study, wanted.factors, suggested, desk.shown)
         refuse_held(study)
         number = book.add_study(study, stack=wanted.stack, line=wanted.line)
-        record, following = book.study(number), next_step(book, number)
+        record, following = book.study(number), standing_of(book, number).steps[0]
     usual = (
         () if wanted.factors else ("No factor was named, so the four usual ones with their usual ranges are taken.",)
     )

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from doe.acts.study.limits import missing
-from doe.acts.study.next_step import NextStep
 from doe.book.records import StudyRecord
 from doe.cli.desk import Block, Table, Warn
 from doe.domain.errors import quoted
 from doe.domain.factors import Factor
 from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
+from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words import typed
 from doe.words.limits import LIMIT_LABELS, range_warnings
+from doe.words.study.standing import headline, meaning
 from doe.words.study.state import (
     difference_plain,
     held_words,
@@ -28,7 +29,7 @@ def step_command(study: Study, following: NextStep) -> str:
     """The command for what comes next."""
     if following.step == "limits":
         return limits_command(study.name, missing(study))
-    name = quoted(study.name)
+    name = quoted(following.name or study.name)
     commands = {
         "plan": f"plan {name} --coupons 20",
         "make": f"sheet {name} -o sheets" + (f" --round {following.round}" if following.round else ""),
@@ -43,8 +44,17 @@ def step_command(study: Study, following: NextStep) -> str:
         "make_again": f"confirm {name} --replace",
         "confirmation_page": f"confirm {name} -o confirmation.html",
         "release": "release --help",
+        "card": f"recipe card {name} -o card.html",
+        "history": f"report --recipe {name} -o why.html",
+        "retire": f'recipe retire {name} --why "..."',
+        "measure": f"gauge show {name}",
     }
     return f"doe {commands[following.step]}"
+
+
+def standing_data(known: StudyStanding, shown: Shown) -> dict[str, str]:
+    """What is known of a study for ``--json``."""
+    return {"state": known.state, "headline": headline(known, shown), "meaning": meaning(known, shown)}
 
 
 def factor_table(factors: tuple[Factor, ...], shown: Shown) -> Table:

@@ -125,6 +125,7 @@ READINGS: Mapping[str, Callable[[Reader, Any, str], str]] = {
     "Label": lambda reader, names, _: sentence(listing([*map(reader.label, _several(names))])).rstrip("."),
     "list": lambda _, names, last: listing(_several(names), last or "and"),
     "some": lambda _, names, __: listing(names[:MOST_NAMED]) + (" ..." if len(names) > MOST_NAMED else ""),
+    "checks": lambda _, names, __: listing([name.replace("_", " ") for name in names]),
     "commas": lambda _, names, __: ", ".join(names),
     "somebody": lambda _, name, __: name or "one person",
     "quoted": lambda _, name, __: quoted(name),

@@ -104,7 +104,7 @@ def confirmation_section(facts: ConfirmationFacts, *, shown: Shown = METRIC) -> 
     sources = source_rows(facts)
     return ConfirmationSection(
         verdict_kind=kind_of(attempt),
-        headline=headline(attempt),
+        headline=headline(attempt, facts.study),
         lead=lead(facts),
         doubts=sentences(facts.doubts, facts.study),
         rule=rule_sentence(attempt),

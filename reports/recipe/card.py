@@ -8,6 +8,7 @@ from datetime import date
 from markupsafe import Markup
 
 from doe.domain.recipe import PARTS, KeptRecipe, Recipe, RecipeSetting
+from doe.domain.standing import StudyStanding, standing_of_revision
 from doe.domain.units import METRIC, Shown
 from doe.words.recipe.card import (
     COVERED,
@@ -22,6 +23,7 @@ from doe.words.recipe.card import (
     state_words,
     window_words,
 )
+from doe.words.study.standing import headline, meaning
 from doe.words.wording import day, held, sentence
 from reports.drawing.qr import qr_svg
 from reports.pages import render
@@ -59,6 +61,8 @@ class CardPage:
     page_title, name : str
     is_dense : bool
         Whether so much stands on it that the type must be smaller.
+    standing : str
+        What is known of it, a headline.
     revision_line : str
         Revision, line and state.
     code : Markup
@@ -80,6 +84,7 @@ class CardPage:
     page_title: str
     name: str
     is_dense: bool
+    standing: str
     revision_line: str
     code: Markup
     code_text: str
@@ -95,7 +100,7 @@ class CardPage:
     voids: tuple[str, ...]
 
 
-def recipe_card(kept: KeptRecipe, on: date, shown: Shown = METRIC) -> str:
+def recipe_card(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: StudyStanding | None = None) -> str:
     """Printable card of a recipe, one page of A4 or Letter.
 
     Parameters
@@ -106,23 +111,28 @@ def recipe_card(kept: KeptRecipe, on: date, shown: Shown = METRIC) -> str:
         The day it is printed, for whether its review is due.
     shown : Shown
         The reader's units; temperatures and pressures stand in both.
+    standing : StudyStanding, optional
+        What is known of the revision by its book; by itself alone when left out.
     """
-    return render("recipe.html", card_page(kept, on, shown))
+    return render("recipe.html", card_page(kept, on, shown, standing))
 
 
-def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC) -> CardPage:
+def card_page(kept: KeptRecipe, on: date, shown: Shown = METRIC, standing: StudyStanding | None = None) -> CardPage:
     """View-model of `recipe_card`, same parameters."""
     recipe, state = kept.recipe, state_words(kept, on)
+    known = standing or standing_of_revision(kept)
+    doubt = (meaning(known, shown),) if known.state == "doubtful" else ()
     must_stop = not kept.in_force
     not_in_use = (sentence(f"do not work by this card, it is not in force: {state}"),) if must_stop else ()
     due = (sentence(f"review was due on {day(recipe.review_on)}"),) if not must_stop and recipe.is_due(on) else ()
     code = code_text(recipe, kept.uid)
     said = {*(s.factor for s in recipe.settings), *COVERED}  # as settings, or as steps of handling
-    warnings = (*not_in_use, *due, *recipe_cautions(recipe))
+    warnings = (*doubt, *not_in_use, *due, *recipe_cautions(recipe))
     return CardPage(
         page_title=f"Recipe {recipe.name}, revision {recipe.revision}",
         name=recipe.name,
         is_dense=sum(map(len, (*recipe.handling, *recipe.voids, *warnings))) > ROOMY or len(recipe.settings) > 5,
+        standing=headline(known, shown),
         revision_line=f"Revision {recipe.revision}, for {recipe.line.name} ({recipe.line.oven.name}, "
         f"{recipe.line.press.name}), {state}.",
         code=qr_svg(code, name="recipe-id"),

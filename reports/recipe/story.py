@@ -11,6 +11,7 @@ import pandas as pd
 from doe.assure.confirmation.attempts import Attempt
 from doe.domain.finding import Finding
 from doe.domain.recipe import KeptRecipe, RecordItem
+from doe.domain.standing import standing_of_revision
 from doe.domain.units import METRIC, Shown
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
@@ -19,8 +20,9 @@ from doe.words.confirmation.plan import attempt_told
 from doe.words.recipe.card import changes_between, confirmation_sentence, recipe_cautions, state_words
 from doe.words.recipe.record import found_words, item_label
 from doe.words.recipe.story import other_row, plan_row, plan_words, round_kind
-from doe.words.study.answer import headline, lead, nearest_cliff, sureness, window_sentences
+from doe.words.study.answer import by_answer, lead, nearest_cliff, sureness, window_sentences
 from doe.words.study.plans import kind_label, said, why_left_out
+from doe.words.study.standing import frame, headline, meaning
 from doe.words.wording import count, date_and_time, day, held, listing, sentence
 from reports.pages import render
 from reports.recipe.card import CardSetting, card_setting
@@ -158,6 +160,8 @@ class StoryPage:
     deviations_line : str
     coupon_tables : tuple of Table
         Every coupon, void ones too; then those that only judged the answer.
+    standing, standing_kind, meaning : str
+        What is known of the revision, the style of its frame, and what it means.
     headline, lead : str
         The answer as it was kept.
     answer_lines : tuple of str
@@ -179,6 +183,9 @@ class StoryPage:
 
     page_title: str
     name: str
+    standing: str
+    standing_kind: str
+    meaning: str
     facts: tuple[str, ...]
     record_line: str
     settings: tuple[CardSetting, ...]
@@ -233,9 +240,13 @@ def story_page(story: RecipeStory) -> StoryPage:
     recipe, report, shown = story.revision.recipe, story.report, story.shown
     study, answer = report.study, report.answer
     state = state_words(story.revision, story.on)
+    known = report.standing or standing_of_revision(story.revision)
     return StoryPage(
         page_title=f"Why this recipe: {recipe.name}, revision {recipe.revision}",
         name=recipe.name,
+        standing=headline(known, shown),
+        standing_kind=frame(known),
+        meaning=meaning(known, shown),
         facts=(
             f"Revision {recipe.revision}, {state}.",
             f"For {recipe.stack.name} on {recipe.line.name}. Study: {recipe.study}.",
@@ -267,7 +278,7 @@ def story_page(story: RecipeStory) -> StoryPage:
         deviations_table=history_table(story.deviations, "What did not go as planned"),
         deviations_line=deviations_sentence(len(story.deviations)),
         coupon_tables=_coupon_tables(story),
-        headline=headline(answer),
+        headline=headline(by_answer(answer), shown),
         lead=lead(study, answer),
         answer_lines=(
             *sureness(study, answer),

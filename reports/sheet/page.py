@@ -188,6 +188,8 @@ class SheetPage:
         Round and number of coupons, a sentence.
     made_line : str
         When and by whom the sheet was made, a sentence.
+    standing : str
+        What is known of the study, a headline; may be empty.
     kind_line : str
         What kind of sheet it is.
     rules : tuple of str
@@ -224,6 +226,7 @@ class SheetPage:
     study_name: str
     round_line: str
     made_line: str
+    standing: str
     kind_line: str
     rules: tuple[str, ...]
     stack_pairs: tuple[Pair, ...]
@@ -257,6 +260,7 @@ def sheet_page(
     gauged: GaugedLine | None = None,
     cautions: Sequence[str] = (),
     confirms: bool = False,
+    standing: str = "",
 ) -> SheetPage:
     """What stands on the bench sheet of a round.
 
@@ -283,6 +287,8 @@ def sheet_page(
         What to be careful about in these corrections.
     confirms : bool
         Whether the coupons confirm a setpoint: then the notes are its rules, and stand first.
+    standing : str
+        What is known of the study when the sheet is printed.
 
     Raises
     ------
@@ -306,6 +312,7 @@ def sheet_page(
         study_name=study.name,
         round_line=f"Round {wanted}, {count(len(mine), 'coupon')}{garments}.",
         made_line=f"Printed {date_and_time(made_at)}{' by ' + made_by if made_by else ''}.",
+        standing=standing,
         kind_line="Bench sheet of a confirmation" if confirms else "Bench sheet",
         rules=said if confirms else (),
         stack_pairs=stack_pairs(stack, line),

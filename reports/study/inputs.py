@@ -18,6 +18,7 @@ from doe.assure.gauges.line import GaugedLine
 from doe.domain.coding import code
 from doe.domain.finding import Finding
 from doe.domain.stack import Line, Stack
+from doe.domain.standing import StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import Answer
@@ -149,6 +150,8 @@ class StudyReport:
         How many more there are in the book.
     confirmation : ConfirmationFacts, optional
         What the confirmation of this answer says, when one was planned.
+    standing : StudyStanding, optional
+        What is known of the study by its book; by this answer alone when left out.
     """
 
     study: Study
@@ -167,6 +170,7 @@ class StudyReport:
     gauged: GaugedLine | None = None
     gauge_cautions: tuple[str, ...] = ()
     confirmation: ConfirmationFacts | None = None
+    standing: StudyStanding | None = None
     photos: tuple[CouponPhoto, ...] = ()
     photos_left: int = 0
 

@@ -20,17 +20,17 @@ from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting, d
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.glossary import GLOSSARY
 from doe.words.study.answer import (
-    KINDS,
-    SETPOINT_TITLES,
-    headline,
+    by_answer,
     lead,
     nearest_cliff,
     next_steps,
+    setpoint_title,
     sureness,
     window_sentences,
 )
 from doe.words.study.plans import plan_notes
 from doe.words.study.setpoint import cautions_left, method_words, said
+from doe.words.study.standing import frame, headline
 from doe.words.wording import (
     SIDE_WORDS,
     amount,
@@ -100,16 +100,18 @@ def study_report(report: StudyReport) -> str:
 def study_page(report: StudyReport) -> StudyPage:
     """View-model of `study_report`."""
     study, answer, shown = report.study, report.answer, report.shown
+    known = report.standing or by_answer(answer)
+    is_asked = known.state in ("refused", "confirming", "confirmed") and report.confirmation is not None
     profiles = profiles_of(report)
     why_lines, reasons = why_reasons(report)
     return StudyPage(
         page_title=f"Study report, {study.name}",
         study_name=study.name,
         facts=_facts(report),
-        verdict_kind=KINDS[answer.verdict],
-        headline=headline(answer),
-        lead=lead(study, answer),
-        setpoint_title=SETPOINT_TITLES[answer.verdict],
+        verdict_kind=frame(known),
+        headline=headline(known, shown),
+        lead=lead(study, answer, known),
+        setpoint_title=setpoint_title(answer),
         dials=_dials(report),
         window_lines=window_sentences(study, answer),
         gauges=gauge_notes(report),
@@ -118,12 +120,10 @@ def study_page(report: StudyReport) -> StudyPage:
         sure_pairs=sure_pairs(study, answer),
         cliff_line=nearest_cliff(study, answer, shown),
         limits_on_certainty=said(study, answer.limits_on_certainty, shown),
-        steps_title="What could be changed"
-        if answer.verdict == "not reachable" and report.confirmation is None
-        else "Next steps",
-        steps=next_steps(study, answer, shown)
-        if report.confirmation is None
-        else confirmation_steps(report.confirmation),
+        steps_title="What could be changed" if known.state == "unreachable" else "Next steps",
+        steps=confirmation_steps(report.confirmation)
+        if is_asked and report.confirmation is not None
+        else next_steps(study, answer, shown, known),
         next_table=None
         if answer.next_coupons.empty
         else settings_table(report, answer.next_coupons, "Coupons that would help most"),

@@ -699,12 +699,12 @@ def test_a_study_without_a_plan_says_what_to_do(desk):
 
 
 def test_a_round_that_is_made_names_the_step_that_comes_next(desk_with):
-    from doe.acts.study.next_step import next_step
+    from doe.acts.study.standing import standing_of
 
     desk = desk_with(None)
     page = words(desk.device("ana").get("/s/1"))
     assert "Everything is made: nothing waits at oven or press." in page
-    assert next_step(desk.book, STUDY).step == "recommend"
+    assert standing_of(desk.book, STUDY).steps[0].step == "recommend"
     assert 'Next: doe recommend "new powder on the heavy tee"' in html.unescape(page)
 
 

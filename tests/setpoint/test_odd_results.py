@@ -243,7 +243,7 @@ def test_earlier_coupons_count_as_varied_in_proportion(discount: float, is_varie
 
 
 def test_hand_feel_that_nobody_scored_asks_for_scores_and_not_for_coupons() -> None:
-    study, frame = _four_factors()
+    study, frame = _four_factors(28)
     silent = frame.drop(columns=HAND)
     answer = _asked(replace(study, spec=replace(study.spec, pass_rate=0.6)), silent)
     assert (answer.verdict, answer.next_coupons.empty, answer.assured_window) == ("more coupons", True, None)

@@ -12,8 +12,8 @@ from typing import get_args
 import pytest
 
 from doe.acts.scoring.making import STEPS, Status
-from doe.acts.study.next_step import SearchStep
 from doe.domain.factors import Stage
+from doe.domain.standing import Step
 from doe.words.facts import filled, texts_of
 from doe.words.press import told
 
@@ -22,7 +22,7 @@ TEXTS = texts_of("press")
 MADE_OF = {
     "card_": get_args(Stage),
     "left_": get_args(Stage),
-    "next_": get_args(SearchStep),
+    "next_": get_args(Step),
     "is_": get_args(Status),
     "done_": ("photo", "undone", *STEPS[1:]),
     "truth_": ("press", "oven", "causes"),
@@ -79,6 +79,6 @@ def test_numbers_bring_their_nouns_and_lists_are_joined() -> None:
 
 
 def test_what_comes_next_names_a_command_for_the_study() -> None:
-    for step in get_args(SearchStep):
+    for step in get_args(Step):
         text = told(f"next_{step}", name="'new lot'", coupons=8, coupon="R1-03")
         assert "'new lot'" in text or step in ("washes", "feel", "score"), step

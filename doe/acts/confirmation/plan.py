@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from doe.acts.base import RECOMMEND, Key, Progress, usual_seed, version
 from doe.acts.confirmation.verdict import (
-    REPLACEMENT,
     Confirmed,
     confirmation_of,
     plan_data,
@@ -41,7 +40,7 @@ from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError, check_note, quoted
 from doe.domain.finding import Finding
 from doe.domain.jsonable import jsonable, named
-from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN
+from doe.domain.plan_kinds import CONFIRM, CONFIRMATION_PLAN, REPLACEMENT
 from doe.domain.study import Study
 from doe.plans.timing import hours_at_machines
 from doe.setpoint.answer import Answer

@@ -14,7 +14,6 @@ import pandas as pd
 from doe.acts.base import RECOMMEND, Key, Progress, digest, usual_seed, version
 from doe.acts.study.fits import answer_from, fit_of
 from doe.acts.study.inputs import hash_now
-from doe.acts.study.next_step import NextStep
 from doe.acts.study.rounds import confirmation_counts
 from doe.assure.confirmation.attempts import (
     Attempt,
@@ -33,13 +32,14 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.finding import Finding, finding_of
 from doe.domain.jsonable import jsonable, named
 from doe.domain.outcome import ScoreCounts
-from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN
+from doe.domain.plan_kinds import CONFIRMATION, CONFIRMATION_PLAN, REPLACEMENT
 from doe.domain.recipe import ConfirmationRecord
 from doe.domain.serial import from_plain
+from doe.domain.standing import NextStep
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.setpoint.robust import RobustRate
-from doe.words.confirmation.verdict import ConfirmationFacts
+from doe.words.confirmation.verdict import ConfirmationFacts, code_of
 from doe.words.wording import local
 from reports.confirmation.page import confirmation_page
 from reports.files import write_whole
@@ -383,10 +383,6 @@ def after_confirmation(found: Confirmed) -> tuple[NextStep, ...]:
     return (*steps, *((NextStep("confirmation_page"),) if judged is not None else ()))
 
 
-REPLACEMENT = "confirmation replacement"
-"""Kind of the analysis that says which coupons a further round of the same confirmation stands in for."""
-
-
 def plan_data(plan: ConfirmationPlan, *, gives_up: Mapping[str, Any] | None = None) -> dict[str, Any]:
     """A rule as what JSON takes; ``gives_up`` names the attempt that it puts an end to, and why."""
     data: dict[str, Any] = jsonable(plan)
@@ -406,6 +402,12 @@ def plans_of(book: Book, key: Key) -> tuple[ConfirmationPlan, ...]:
     return tuple(
         _plan_from(a, further.get(int(a.payload["attempt"]), ()), ends.get(a.payload["attempt"], "")) for a in plans
     )
+
+
+def code_now(book: Book, key: Key) -> str:
+    """What the last confirmation of a study comes to as it stands, by `doe.words.confirmation.verdict.code_of`."""
+    study, frame = book.study(key).study, book.results(key, include_void=True)
+    return code_of(attempt_of(study, plans_of(book, key)[-1], frame))
 
 
 def verdicts_of(book: Book, key: Key) -> tuple[tuple[int, ConfirmationVerdict], ...]:

@@ -20,6 +20,7 @@ from doe.acts.demo.story import Round, Story, entry_of, packaged, read_rounds, r
 from doe.acts.recipe.release import Released, Wishes, release_study
 from doe.acts.study.fits import Recommended, recommend_study
 from doe.acts.study.sheets import report_page, write_sheets
+from doe.acts.study.standing import standing_of_recipe
 from doe.book.book import Book
 from doe.domain.errors import DoeError, InputError
 from doe.domain.recipe import PARTS
@@ -136,7 +137,8 @@ def _tell_story(work: Path, story: Story, shown: Shown, tell: Step) -> tuple[tup
         write_whole(work / REPORT, report_page(book, answers[-1], shown=shown))
         tell(0.80, "release, and the card for the press")
         released = release(book, story)
-        write_whole(work / CARD, recipe_card(book.recipe(released.recipe.name), today(), shown))
+        kept = book.recipe(released.recipe.name)
+        write_whole(work / CARD, recipe_card(kept, today(), shown, standing_of_recipe(book, kept)))
         tell(0.88, "two new materials compared with the recipe")
         compared = compare(book, story, released, (work / HOLDS, work / RETUNE), shown=shown, made_by=WHO)
         book.backup(work / BOOK)

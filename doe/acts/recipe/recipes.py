@@ -32,12 +32,18 @@ def recipes_to_list(book: Book, *, every: bool = False) -> tuple[KeptRecipe, ...
     return tuple(sorted((k for k in kept if k.in_force), key=lambda k: (k.recipe.review_on, k.recipe.name)))
 
 
-def in_force_for(book: Book, study_id: int) -> KeptRecipe | None:
-    """The recipe to work by that came from a study; a newer revision counts wherever it came from.
+def newest_for(book: Book, study_id: int) -> KeptRecipe | None:
+    """The recipe that came from a study: the one to work by, else the last that was retired.
 
-    Where a study led to several recipes, the one that was approved last; None while none is in force.
+    A newer revision counts wherever it came from; where a study led to several recipes, the one approved last.
     """
     kept = book.recipes()
     names = {k.recipe.name for k in kept if k.study_id == study_id}
-    found = [k for k in kept if k.in_force and k.recipe.name in names]
-    return max(found, key=lambda k: k.recipe.approved_at) if found else None
+    newest = (k for k in kept if k.recipe.name in names and not k.superseded)
+    return max(newest, key=lambda k: (k.in_force, k.recipe.approved_at), default=None)
+
+
+def in_force_for(book: Book, study_id: int) -> KeptRecipe | None:
+    """The same while it is in force."""
+    found = newest_for(book, study_id)
+    return found if found is not None and found.in_force else None

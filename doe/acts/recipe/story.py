@@ -18,6 +18,7 @@ from doe.acts.study.deviations import deviations_of
 from doe.acts.study.earlier import prior_of
 from doe.acts.study.fits import Fitted, answer_from, fit_of
 from doe.acts.study.sheets import report_facts
+from doe.acts.study.standing import standing_of_recipe
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.errors import InputError, quoted
@@ -100,7 +101,7 @@ def tell_story(
     fitted = fit_of(book, record, given.seed, lambda share: tell(0.6 * share))
     others, repeat = _figures(record, fitted, given, answer, kept_figures(book, record.id, recipe))
     tell(0.8)
-    report = report_facts(book, fitted, answer, given, shown, now)
+    report = replace(report_facts(book, fitted, answer, given, shown, now), standing=standing_of_recipe(book, kept))
     everything = book.results(record.id, include_void=True)
     plan, plans, not_possible = _plans(book, record)
     rounds = book.plan_info(record.id).rounds

@@ -6,10 +6,9 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from doe.acts.base import PRIOR, digest
-from doe.acts.study.rounds import results_to_learn_from
+from doe.acts.study.rounds import columns_to_learn_from
 from doe.book.records import StudyRecord
 from doe.domain.jsonable import jsonable
-from doe.domain.plan_kinds import JUDGING
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
 
@@ -38,21 +37,10 @@ def hash_now(book: Book, record: StudyRecord) -> str:
     prior = None if kept is None else kept.payload
     used = prior is not None and prior["discount"] > 0 and prior["results"]["rows"]
     earlier = {"hash": prior["hash"], "discount": prior["discount"]} if prior is not None and used else None
-    if any(made.kind in JUDGING for made in book.plan_info(record.id).rounds):
-        results = results_to_learn_from(book, record.id)
-        return _sum(record.study, results.loc[results["passed"].notna()].to_dict("records"), earlier)
-    # the usual case, without waiting for pandas
-    columns = {name: _as_in_a_frame(values) for name, values in book.result_columns(record.id).items()}
+    columns = columns_to_learn_from(book, record.id)
     rows = [dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)]
     scored = [row for row in rows if row["passed"] is not None and not row["void"]]
     return _sum(record.study, scored, earlier)
-
-
-def _as_in_a_frame(values: list[Any]) -> list[Any]:
-    """Numbers of a column as a frame keeps them: all of them are decimal where one is, or where one is missing."""
-    kinds = {type(value) for value in values}
-    decimal = kinds <= {int, float, type(None)} and kinds != {int} and kinds != {type(None)}
-    return [None if value is None else float(value) for value in values] if decimal else values
 
 
 def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], earlier: Mapping[str, Any] | None) -> str:

@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Collection, Iterable
+from typing import TYPE_CHECKING, Any
 
 from doe.acts.base import Key
-from doe.book.records import PlanInfo, StudyRecord
+from doe.book.book import Book
+from doe.book.records import CouponState, PlanInfo, StudyRecord
 from doe.domain.finding import Finding
-from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX
-from doe.domain.plan_kinds import COMPARE, Scale, is_as_dialled, learning_rounds
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, ScoreCounts
+from doe.domain.plan_kinds import COMPARE, CONFIRM, JUDGING, Scale, is_as_dialled, learning_rounds
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from doe.book.book import Book
-
-
-from collections.abc import Collection, Iterable
-
-from doe.book.book import Book
-from doe.book.records import CouponState
-from doe.domain.outcome import ScoreCounts
-from doe.domain.plan_kinds import CONFIRM, JUDGING
 
 _PREFIXES = {ACTUAL_PREFIX: "actual:", HAND_PREFIX: "hand:"}
 
@@ -38,9 +30,28 @@ def results_to_learn_from(book: Book, key: Key, *, include_void: bool = False) -
     if len(mine) == len(info.rounds):
         return frame
     kept = frame[frame["round"].isin(mine)].reset_index(drop=True)
-    names = set(_of_rounds(book.plan_coupons(key), mine)["coupon"])
-    said = {entry.field for entry in book.history(key) if entry.current and entry.coupon in names}
-    return kept.drop(columns=[c for c in kept.columns if not _belongs(kept, str(c), said)])
+    belongs = _belonging(book, key, mine)
+    return kept.drop(columns=[c for c in kept.columns if not belongs(str(c), bool(kept[c].notna().any()))])
+
+
+def columns_to_learn_from(book: Book, key: Key) -> dict[str, list[Any]]:
+    """The same for those who need not wait for a frame, as `Book.result_columns` gives them, void coupons too."""
+    columns = {name: _as_in_a_frame(values) for name, values in book.result_columns(key).items()}
+    info = book.plan_info(key)
+    mine = learning_rounds(info.rounds)
+    if len(mine) == len(info.rounds):
+        return columns
+    rows = [i for i, number in enumerate(columns["round"]) if number in mine]
+    kept = {name: [values[i] for i in rows] for name, values in columns.items()}
+    belongs = _belonging(book, key, mine)
+    return {n: values for n, values in kept.items() if belongs(n, any(v is not None for v in values))}
+
+
+def _as_in_a_frame(values: list[Any]) -> list[Any]:
+    """Numbers of a column as a frame keeps them: all of them are decimal where one is, or where one is missing."""
+    kinds = {type(value) for value in values}
+    decimal = kinds <= {int, float, type(None)} and kinds != {int} and kinds != {type(None)}
+    return [None if value is None else float(value) for value in values] if decimal else values
 
 
 def coupons_to_learn_from(book: Book, key: Key) -> pd.DataFrame:
@@ -68,14 +79,20 @@ def _of_rounds(coupons: pd.DataFrame, rounds: tuple[int, ...]) -> pd.DataFrame:
     return coupons[coupons["round"].isin(rounds)].reset_index(drop=True)
 
 
-def _belongs(kept: pd.DataFrame, column: str, said: set[str]) -> bool:
-    """Whether a column would be there without the rounds that were left out."""
-    for prefix, field in _PREFIXES.items():
-        if column.startswith(prefix):
-            return field + column.removeprefix(prefix) in said
-    # where and how coupons are made: a column is there as soon as one coupon has a value in it
-    always = column.startswith("check_") or column in ("passed", "side", "grade", "symptom", "note", "void")
-    return always or bool(kept[column].notna().any())
+def _belonging(book: Book, key: Key, mine: tuple[int, ...]) -> Callable[[str, bool], bool]:
+    """Whether a column, filled somewhere or not, would be there without the rounds that are left out."""
+    names = {coupon.coupon for coupon in book.coupon_states(key) if coupon.round in mine}
+    said = {entry.field for entry in book.history(key) if entry.current and entry.coupon in names}
+
+    def belongs(column: str, is_filled: bool) -> bool:
+        for prefix, field in _PREFIXES.items():
+            if column.startswith(prefix):
+                return field + column.removeprefix(prefix) in said
+        # where and how coupons are made: a column is there as soon as one coupon has a value in it
+        always = column.startswith("check_") or column in ("passed", "side", "grade", "symptom", "note", "void")
+        return always or is_filled
+
+    return belongs
 
 
 def score_counts(book: Book, key: Key) -> ScoreCounts:

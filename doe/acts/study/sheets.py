@@ -14,9 +14,10 @@ from doe.acts.base import Key, Progress, slug
 from doe.acts.confirmation.verdict import confirm_study, confirmation_facts, confirmation_of
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.deviations import history_of
-from doe.acts.study.fits import Fitted, Recommended, recommend_study
+from doe.acts.study.fits import Fitted, Recommended, answer_data, recommend_study
 from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import coupons_to_learn_from, notes_to_learn_from, results_to_learn_from, scale_of
+from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.entry import check_people
@@ -26,6 +27,7 @@ from doe.domain.plan_kinds import CONFIRM
 from doe.domain.units import Shown
 from doe.setpoint.answer import Answer
 from doe.words.gauges.dials import SCALE_WORDS
+from doe.words.study.standing import headline
 from doe.words.wording import local
 from reports.files import refuse_folder, write_whole
 from reports.pages import render
@@ -91,6 +93,7 @@ def write_sheets(
     info = book.plan_info(record.id).rounds[number - 1]
     gauged = gauged_line(book, record)
     cautions = cautions_said(book, record, shown, gauged)
+    known = headline(standing_of(book, record.id), shown)
     for target in targets:
         if target.suffix.lower() == ".html":
             page = sheet_page(
@@ -106,6 +109,7 @@ def write_sheets(
                 gauged=gauged,
                 cautions=cautions,
                 confirms=info.kind == CONFIRM,
+                standing=known,
             )
             write_whole(target, render("sheet.html", page))
         else:
@@ -215,6 +219,7 @@ def report_page(book: Book, found: Recommended, *, shown: Shown) -> str:
             gauged=gauged,
             gauge_cautions=cautions_said(book, record, shown, gauged),
             confirmation=confirmation,
+            standing=standing_of(book, record.id, answer=answer_data(found.answer)),
             photos=photos,
             photos_left=photos_left,
         )

@@ -5,16 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from doe.assure.confirmation.allocation import LUCKY, SETPOINT
 from doe.assure.confirmation.attempts import Attempt, Combination
-from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerResult
+from doe.assure.confirmation.verdict import CHECK_PREFIX, Confirmation, CornerResult, coupon_states
 from doe.domain.finding import Finding
+from doe.domain.standing import confirmation_code
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.words.confirmation.plan import sentences
-from doe.words.facts import texts_of
+from doe.words.facts import filled, texts_of
+from doe.words.study.standing import FRAMES
 from doe.words.wording import (
     SIDE_WORDS,
     allowed,
@@ -31,9 +32,7 @@ from doe.words.wording import (
     verb,
 )
 
-FrameStyle = Literal["ready", "more", "unreachable"]
-
-HEADLINES = texts_of("catalogues", "confirmations")
+HEADLINES = texts_of("standing", "headlines")
 CORNER_WORDS = texts_of("catalogues", "corners")
 
 
@@ -93,8 +92,13 @@ def standing(facts: ConfirmationFacts) -> str:
 
 def told_verdict(attempt: Attempt) -> str:
     """The verdict in one or two words; where the setpoint stands and the rest does not, what does not."""
-    special = headline(attempt)
-    return attempt.verdict if special in HEADLINES.values() else special[0].lower() + special[1:]
+    code = code_of(attempt)
+    return attempt.verdict if " " not in code or code == "given up" else lower_first(HEADLINES[code])
+
+
+def lower_first(text: str) -> str:
+    """A headline inside a sentence."""
+    return text[:1].lower() + text[1:]
 
 
 def rule_sentence(attempt: Attempt) -> str:
@@ -107,20 +111,29 @@ def rule_sentence(attempt: Attempt) -> str:
     )
 
 
-def kind_of(attempt: Attempt) -> FrameStyle:
-    """Style of the verdict's frame."""
-    return {"accepted": "ready", "not accepted": "unreachable"}.get(attempt.verdict, "more")  # type: ignore[return-value]
-
-
-def headline(attempt: Attempt) -> str:
-    """The verdict in a few words; a setpoint that stands while its window does not is told apart."""
+def code_of(attempt: Attempt) -> str:
+    """What an attempt came to, by `doe.domain.standing.confirmation_code`."""
     judged = attempt.judged
-    if attempt.verdict == "not accepted" and judged is not None and judged.setpoint_verdict == "accepted":
-        lost = [c for c in judged.corners if c.verdict == "not held"]
-        if lost and judged.hand_verdict != "not good enough":
-            return "Setpoint confirmed, window not"
-        return "Not confirmed: hand-feel"
-    return HEADLINES[attempt.verdict]
+    if judged is None:
+        return confirmation_code(attempt.verdict, "", (), "")
+    corners = [corner.verdict for corner in judged.corners]
+    return confirmation_code(attempt.verdict, judged.setpoint_verdict, corners, judged.hand_verdict)
+
+
+def kind_of(attempt: Attempt) -> str:
+    """Style of the verdict's frame."""
+    code = code_of(attempt)
+    return FRAMES.get(code.partition(" ")[0], "more")
+
+
+def headline(attempt: Attempt, study: Study) -> str:
+    """The verdict in a few words, as every screen of the study says it while it is about the present answer."""
+    code, claim = code_of(attempt), attempt.plan.claim
+    if code == "confirmed" and claim.pass_rate < study.spec.pass_rate:
+        code = "confirmed below"
+    settled = int((coupon_states(attempt.rows, study.spec.checks) != "waiting").sum())
+    told = {"claim": claim.pass_rate, "wanted": study.spec.pass_rate}
+    return filled(HEADLINES[code], **told, settled=settled, coupons=len(attempt.rows))
 
 
 def lead(facts: ConfirmationFacts) -> str:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 
 from doe.domain.finding import Finding
+from doe.domain.standing import StudyStanding, standing, state_of_answer
 from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown
 from doe.setpoint.answer import LINKED_FROM, Answer, Cliff, Window
-from doe.surfaces.facts import Code
 from doe.words.facts import texts_of
 from doe.words.study.setpoint import said
+from doe.words.study.standing import meaning
 from doe.words.wording import (
     amount,
     amount_both,
@@ -29,13 +30,7 @@ from doe.words.wording import (
     stated,
 )
 
-HEADLINES = texts_of("catalogues", "answers")
 SETPOINT_TITLES = texts_of("catalogues", "setpoints")
-SCORES_FIRST = "Score hand-feel first"
-"""Instead of *more coupons first* where the coupons that are there only wait to be felt."""
-
-KINDS = texts_of("catalogues", "answer_frames")
-"""Verdict to style of its frame."""
 
 
 def counts_hand(study: Study, answer: Answer) -> bool:
@@ -45,31 +40,26 @@ def counts_hand(study: Study, answer: Answer) -> bool:
 
 def scores_first(answer: Answer) -> bool:
     """Whether hand-feel, wanted and never scored, is all that keeps it from being ready: no coupon is asked for."""
-    return (
-        answer.verdict == "more coupons"
-        and answer.hand is None
-        and answer.next_coupons.empty
-        and not _says(answer, "budget_used")
-    )
+    return by_answer(answer).state == "feeling"
 
 
-def headline(answer: Answer) -> str:
-    """The verdict in a few words."""
-    if not_trusted(answer):
-        return NOT_TRUSTED
-    return SCORES_FIRST if scores_first(answer) else HEADLINES[answer.verdict]
+def by_answer(answer: Answer) -> StudyStanding:
+    """Where an answer alone leaves its study, whatever else the book knows."""
+    limits = {found.code: found.values for found in answer.limits_on_certainty if isinstance(found, Finding)}
+    open_now = limits.get("open checks", {})
+    asked, felt = len(answer.next_coupons), answer.hand is not None
+    state = state_of_answer(answer.verdict, washes=len(open_now), felt=felt, asked=asked, limits=limits)
+    return standing(state, told={"washing": open_now, "distrusted": limits.get("contradicted", {})}.get(state, {}))
 
 
-NOT_TRUSTED = "do not trust this yet"
+def before_wash(answer: Answer) -> bool:
+    """Whether coupons that count as passed still wait for a check."""
+    return any(isinstance(found, Finding) and found.code == "open checks" for found in answer.limits_on_certainty)
 
 
-def not_trusted(answer: Answer) -> bool:
-    """Whether the results contradict the map or each other, and nothing else is settled."""
-    return answer.verdict == "more coupons" and _says(answer, "contradicted")
-
-
-def _says(answer: Answer, code: Code) -> bool:
-    return any(isinstance(found, Finding) and found.code == code for found in answer.limits_on_certainty)
+def setpoint_title(answer: Answer) -> str:
+    """What the settings of an answer are called."""
+    return SETPOINT_TITLES[answer.verdict] + (", before the wash" if before_wash(answer) else "")
 
 
 def misses_hand(study: Study, answer: Answer) -> bool:
@@ -84,44 +74,31 @@ def wanted(study: Study, answer: Answer) -> str:
     return "meet every check"
 
 
-def lead(study: Study, answer: Answer) -> str:
-    """The answer in two sentences."""
+def lead(study: Study, answer: Answer, known: StudyStanding | None = None) -> str:
+    """The answer in two sentences: what is expected, and what that means as the study stands."""
+    known = by_answer(answer) if known is None else known
     target = prints_stated(study.spec.pass_rate)
     expected = f"{prints(answer.pass_rate)} to {wanted(study, answer)}"
-    if answer.verdict == "ready":
-        return (
-            f"At this setpoint we expect {expected}; wanted are {target}. "
-            "That is good enough to spend confirmation coupons on. It is not a release."
+    if answer.verdict == "not reachable":
+        first = (
+            f"Even at the best setting we expect only {expected}; wanted are {target}. "
+            f"The chance that any setting in the tested region reaches it is {percent(answer.p_reachable)}."
         )
-    if scores_first(answer):
-        return (
-            f"At the best setting so far we expect {expected}; wanted are {target}. Hand-feel is wanted too, and "
-            "nobody scored it: score it on the coupons that transferred. No new coupon is needed for that."
-        )
-    if not_trusted(answer):
-        return (
-            f"By the map we expect {expected}; wanted are {target}. But the results contradict the map or each other, "
-            "so it is not to be trusted yet: look at the coupons named below again before any other is made."
-        )
-    if answer.verdict == "more coupons":
-        return (
-            f"At the best setting so far we expect {expected}; wanted are {target}. "
-            "The coupons made so far do not settle whether it does. A few more, at the settings below, help most."
-        )
-    return (
-        f"Even at the best setting we expect only {expected}; wanted are {target}. "
-        f"The chance that any setting in the tested region reaches it is {percent(answer.p_reachable)}. "
-        "Change something before more coupons are made."
-    )
+    else:
+        at = "this setpoint" if answer.verdict == "ready" else "the best setting so far"
+        before = "Before the wash, at" if before_wash(answer) else "At"
+        first = f"{before} {at} we expect {expected}; wanted are {target}."
+    return f"{first} {meaning(known)}"
 
 
 def sureness(study: Study, answer: Answer) -> tuple[str, ...]:
     """How sure, in sentences: expected, lower bound, and the chance that the target holds."""
     assurance = stated(study.spec.assurance)
+    before = " before the wash" if before_wash(answer) else ""
     said = [
-        f"Expected, with the machines wandering as stated: {prints(answer.pass_rate)}.",
-        f"At least, with {assurance} assurance: {prints_at_least(answer.pass_rate_low)}.",
-        f"The chance that the true pass rate here is {stated(study.spec.pass_rate)} or better: "
+        f"Expected{before}, with the machines wandering as stated: {prints(answer.pass_rate)}.",
+        f"At least{before}, with {assurance} assurance: {prints_at_least(answer.pass_rate_low)}.",
+        f"The chance that the true pass rate here{before} is {stated(study.spec.pass_rate)} or better: "
         f"{percent(answer.p_target)}.",
     ]
     if answer.hand is not None and answer.hand_low is not None and answer.hand_high is not None:
@@ -243,30 +220,23 @@ def _reach(study: Study, answer: Answer, window: Window) -> str:
     return f"It reaches {least:.1f} setting errors or more to {every}.{beyond_ends}"
 
 
-def next_steps(study: Study, answer: Answer, shown: Shown = METRIC) -> tuple[str, ...]:
+def next_steps(
+    study: Study, answer: Answer, shown: Shown = METRIC, known: StudyStanding | None = None
+) -> tuple[str, ...]:
     """What to do now, in order."""
-    if answer.verdict == "ready":
-        return (
-            "Make confirmation coupons at the setpoint and at the worst corners of the window; plan how many before "
-            "making the first.",
-            "Measure the real temperature at oven and press before the run, and write it down.",
-            "Release the recipe only when the confirmation run is accepted.",
-        )
-    if scores_first(answer):
-        return (
-            "Score the hand-feel of the coupons that transferred, two people if possible, each without seeing the "
-            "other's scores.",
-            "Then ask for the answer again: until then it speaks of the checks alone.",
-        )
-    if answer.verdict == "more coupons":
+    known = by_answer(answer) if known is None else known
+    further = texts_of("standing", "steps").get(known.said.code, "").splitlines()
+    if known.state == "unreachable":
+        return (*said(study, answer.changes, shown), *further)
+    if known.state == "more" and len(answer.next_coupons):
         made = len(answer.next_coupons)
         centre = ", and repeats the centre first and last" if made >= LINKED_FROM else ""
         return (
             f"Make a further round of {count(made, 'coupon')} with doe extend: it chooses settings as those in the "
             f"table below were chosen{centre}.",
-            "Score them like the others, name the symptom of every failure, and fit again.",
+            *further,
         )
-    return (*said(study, answer.changes, shown), "Then plan a small new study over the changed range or stack.")
+    return tuple(further) or (meaning(known),)
 
 
 def setpoint_line(study: Study, answer: Answer, shown: Shown = METRIC) -> str:

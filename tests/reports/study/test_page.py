@@ -18,7 +18,16 @@ from doe.surfaces.classical.mixed import fit_mixed
 from doe.surfaces.window_model import Priors
 from doe.words.cautions import CAUTIONS, FIXED_WORDING
 from doe.words.recipe.card import caution_sentences
-from doe.words.study.answer import cliff_sentence, headline, lead, nearest_cliff, next_steps, sureness, window_sentences
+from doe.words.study.answer import (
+    by_answer,
+    cliff_sentence,
+    lead,
+    nearest_cliff,
+    next_steps,
+    sureness,
+    window_sentences,
+)
+from doe.words.study.standing import headline
 from doe.words.typography import NO_BREAK
 from doe.words.wording import amount_both, at_least_of_hundred, out_of_hundred, percent
 from reports.study.effects import swings_of
@@ -397,7 +406,7 @@ def test_hand_feel_that_nobody_scored_is_asked_for_before_coupons():
         pass_rate_low=0.97,
     )
     study = make_study(spec=Spec(pass_rate=0.95, hand_min=3.5))
-    assert headline(answer) == "Score hand-feel first"
+    assert headline(by_answer(answer)) == "Score hand-feel first"
     told = lead(study, answer)
     assert "to meet every check;" in told
     assert "No new coupon is needed" in told
@@ -407,7 +416,7 @@ def test_hand_feel_that_nobody_scored_is_asked_for_before_coupons():
     assert inner == "No assured window: hand-feel is wanted and was never scored."
     assert not any("new round" in step for step in next_steps(study, answer))
     assert study_page(replace(report, study=study, answer=answer)).headline == "Score hand-feel first"
-    assert headline(report.answer) == "Ready for confirmation coupons"
+    assert headline(by_answer(report.answer)) == "Ready for confirmation coupons"
     assert any("never scored" in text for text in caution_sentences(study, answer))
     assert not any("did not settle" in text for text in caution_sentences(study, answer))
 

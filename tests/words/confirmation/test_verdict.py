@@ -101,7 +101,7 @@ def test_an_accepted_setpoint_promises_no_more_than_its_limit():
         "11 of 11 coupons at the setpoint passed every check, washes included, and 0 failed; no failure was allowed. "
         "With 90 % assurance, at least 81 of 100 prints pass there."
     )
-    assert words.headline(found.current) == "Confirmed"
+    assert words.headline(found.current, STUDY) == "Confirmed: 80 % of prints; wanted were 95 %"
     (corner,) = words.corner_lines(found)
     assert "4 of 4 passed: it held." in corner
     assert "half of the prints fail would have shown more failures in at least 93 of 100 such tests" in corner
@@ -152,7 +152,7 @@ def test_a_study_without_washes_does_not_speak_of_them():
 
 def test_a_corner_that_does_not_hold_is_told_with_its_place_in_both_units():
     found = facts(attempt("p" * 11, "ffff"))
-    assert words.headline(found.current) == "Setpoint confirmed, window not"
+    assert words.headline(found.current, STUDY) == "Setpoint confirmed, window not"
     assert words.standing(found) == "Confirmation: setpoint confirmed, window not."
     (line,) = words.corner_lines(found, Shown("degF"))
     assert line.startswith("Corner 1 (302 °F (150 °C) and 11 s): 4 of 4 failed, more than chance allows.")
@@ -196,10 +196,10 @@ def test_hand_feel_is_rounded_to_the_safe_side_and_says_whose_assurance():
     assert said <= low < said + 0.1
     assert "with 90 % assurance, the mean of the next 10 prints" in text
     stiff = facts(attempt("p" * 11, "pppp", study=soft, hand=2.0), study=soft)
-    assert words.headline(stiff.current) == "Not confirmed: hand-feel"
+    assert words.headline(stiff.current, soft) == "Not confirmed: hand-feel"
     assert "will stay at" in words.hand_line(stiff)
     nobody = facts(attempt("p" * 11, "pppp", study=soft), study=soft)
-    assert words.headline(nobody.current) == "Confirmation still open"
+    assert words.headline(nobody.current, soft) == "Confirming: 15 of 15 coupons"
     assert "0 coupons were scored" in words.hand_line(nobody)
     assert words.hand_line(facts(attempt("p" * 11))) == ""
 

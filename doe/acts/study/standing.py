@@ -1,0 +1,256 @@
+"""What is known of a study, worked out from the book alone and without a fit; commands and pages repeat it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from doe.acts.base import RECOMMEND, Key, today
+from doe.acts.recipe.recipes import newest_for
+from doe.acts.study.inputs import hash_now
+from doe.acts.study.limits import missing
+from doe.acts.study.rounds import is_comparison, score_counts
+from doe.book.book import Book
+from doe.book.records import CouponState, StudyRecord
+from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.finding import Value
+from doe.domain.gauge import USUAL_INTERVAL_DAYS, MachineKind
+from doe.domain.outcome import ScoreCounts
+from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN, JUDGING, REPLACEMENT
+from doe.domain.recipe import KeptRecipe, Recipe, RecipeSetting
+from doe.domain.standing import (
+    NextStep,
+    Step,
+    StudyStanding,
+    confirmation_code,
+    standing,
+    standing_of_revision,
+    state_of_answer,
+)
+
+
+def standing_of(book: Book, key: Key, *, answer: Mapping[str, Any] | None = None) -> StudyStanding:
+    """What is known of a study as it stands in the book.
+
+    Parameters
+    ----------
+    book : Book
+    key : str or int
+    answer : mapping, optional
+        An answer to the present results, as it is kept; the newest one when left out.
+    """
+    record = book.study(key)
+    recipe = newest_for(book, record.id)
+    rounds = book.plan_info(record.id).rounds
+    if recipe is not None:
+        told = standing_of_recipe(book, recipe)
+        since = recipe.recipe.retired_at or recipe.at
+        if not rounds or rounds[-1].made_at <= since:
+            return told
+        later = _before_release(book, record, answer)
+        # what was made since then decides what comes next; a recipe in force stays in force meanwhile
+        return later if told.state == "retired" else StudyStanding(told.state, told.said, (*later.steps, *told.steps))
+    return _before_release(book, record, answer)
+
+
+def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] | None) -> StudyStanding:
+    if missing(record.study):
+        return standing("limits", "limits")
+    rounds = book.plan_info(record.id).rounds
+    if not rounds:
+        return standing("unplanned", "plan")
+    counts = score_counts(book, record.id)
+    if is_comparison(book, record.id):
+        return standing("comparing", "compare" if counts.scored else "make")
+    kept = answer or _answer_now(book, record)
+    if rounds[-1].kind == CONFIRM:
+        confirming = _confirmation(book, record, kept)
+        if confirming is not None:
+            return confirming
+    return _search(book, record, counts, kept)
+
+
+# while settings are searched for
+
+
+def _answer_now(book: Book, record: StudyRecord) -> Mapping[str, Any] | None:
+    """The newest answer to the present results; it is not read whole, which would wait for pandas."""
+    kept = book.analyses(record.id, RECOMMEND)
+    now = hash_now(book, record) if kept else ""
+    return next((a.payload for a in reversed(kept) if a.inputs_hash == now), None)
+
+
+def _search(book: Book, record: StudyRecord, counts: ScoreCounts, answer: Mapping[str, Any] | None) -> StudyStanding:
+    if answer is None:
+        return _unanswered(book, record, counts)
+    asked = len(answer["next_coupons"]["rows"])
+    limits = {found["code"]: found for found in answer["limits_on_certainty"] if isinstance(found, dict)}
+    state = state_of_answer(
+        answer["verdict"],
+        washes=counts.unfinished,
+        felt=answer["hand"] is not None,
+        asked=asked,
+        limits=limits,
+    )
+    if state == "washing":
+        return _washing(book, record, counts, "report")
+    washes: tuple[Step, ...] = ("washes",) if counts.unfinished else ()
+    if state == "ready":
+        return standing(state, "confirm", "report")
+    if state == "feeling":
+        return standing(state, *washes, NextStep("feel", coupon=_first_passed(book, record)), "report")
+    if state == "unreachable" or "budget_used" in limits:
+        return standing(state, *washes, "report")
+    more = NextStep("score") if counts.waiting else NextStep("extend", coupons=max(1, asked))
+    found = limits.get("contradicted", {})
+    names = tuple(found.get("values", found).get("names", ()))
+    return standing(state, *washes, more, "report", told={"names": names})
+
+
+def _unanswered(book: Book, record: StudyRecord, counts: ScoreCounts) -> StudyStanding:
+    """Without an answer to the present results: coupons, washes or the answer are waited for."""
+    if counts.waiting:
+        steps: tuple[Step, ...] = ("recommend", "score") if counts.scored else ("make",)
+        told = {"scored": counts.scored, "coupons": counts.coupons - counts.void, "waiting": counts.waiting}
+        return standing("making", *steps, told=told)
+    if not counts.scored:
+        return standing("making", "make", told={"scored": 0, "coupons": 0, "waiting": counts.coupons})
+    if counts.unfinished:
+        return _washing(book, record, counts, "recommend")
+    return standing("unanswered", "recommend", kind="again" if book.analyses(record.id, RECOMMEND) else "")
+
+
+def _washing(book: Book, record: StudyRecord, counts: ScoreCounts, then: Step) -> StudyStanding:
+    columns = book.result_columns(record.id)
+    good = [i for i, passed in enumerate(columns["passed"]) if passed and not columns["void"][i]]
+    checks = [c.name for c in record.study.spec.checks if any(columns[f"check_{c.name}"][i] is None for i in good)]
+    told = {"unfinished": counts.unfinished, "passed": counts.passed}
+    return standing("washing", "washes", then, told={**told, "checks": tuple(checks)})
+
+
+def _first_passed(book: Book, record: StudyRecord) -> str:
+    return next((c.coupon for c in book.coupon_states(record.id) if c.passed and _is_searched(c)), "")
+
+
+def _is_searched(coupon: CouponState) -> bool:
+    return coupon.kind not in JUDGING and not coupon.void
+
+
+# while an answer is confirmed
+
+
+def _confirmation(book: Book, record: StudyRecord, answer: Mapping[str, Any] | None) -> StudyStanding | None:
+    """How far the last confirmation is; None where it is not about the present answer, or has no rule."""
+    rule = book.latest_analysis(record.id, CONFIRMATION_PLAN)
+    if rule is None or answer is None:
+        return None
+    plan = rule.payload
+    if answer["verdict"] == "not reachable" or not _is_same(answer["setpoint"], plan["setpoint"]):
+        return None
+    claim, wanted = plan["claim"], record.study.spec.pass_rate
+    code, settled, coupons = _judged(book, record, plan)
+    told: dict[str, Value] = {"claim": claim["pass_rate"], "assurance": claim["assurance"], "wanted": wanted}
+    if code == "confirmed":
+        below = "below" if claim["pass_rate"] < wanted else ""
+        return standing("confirmed", "release", "confirmation_page", kind=below, told=told)
+    if code.startswith("refused"):
+        return standing("refused", "confirm", "confirmation_page", kind=code.removeprefix("refused").strip(), told=told)
+    return standing("confirming", "confirm", told={**told, "settled": settled, "coupons": coupons})
+
+
+def _is_same(ours: Mapping[str, Any], theirs: Mapping[str, Any]) -> bool:
+    def same(a: Any, b: Any) -> bool:
+        if isinstance(a, str) or isinstance(b, str) or a is None or b is None:
+            return bool(a == b)
+        return math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-9)
+
+    return all(same(value, theirs.get(name)) for name, value in ours.items())
+
+
+def _judged(book: Book, record: StudyRecord, plan: Mapping[str, Any]) -> tuple[str, int, int]:
+    """What the coupons of the last confirmation say, how many are settled, and of how many."""
+    again = [a.payload for a in book.analyses(record.id, REPLACEMENT) if a.payload["attempt"] == plan["attempt"]]
+    mine = {*plan["rounds"], *(int(made["round"]) for made in again)}
+    states = [c for c in book.coupon_states(record.id) if c.round in mine and not c.void]
+    settled = sum(c.passed is False or (c.passed is True and not c.unfinished) for c in states)
+    if all(c.passed is None for c in states):
+        return "confirming", settled, len(states)
+    kept = book.latest_analysis(record.id, CONFIRMATION)
+    names = {c.coupon for c in states}
+    if kept is None or any(entry.at > kept.made_at for entry in book.history(record.id) if entry.coupon in names):
+        # judged anew: only this waits for numerics
+        from doe.acts.confirmation.verdict import code_now  # noqa: PLC0415 - as said
+
+        return code_now(book, record.id), settled, len(states)
+    judged = kept.payload["judged"]
+    corners = [corner["verdict"] for corner in judged["corners"]]
+    code = confirmation_code(kept.payload["verdict"], judged["setpoint_verdict"], corners, judged["hand_verdict"])
+    return code, settled, len(states)
+
+
+# once it is released
+
+
+def standing_of_recipe(book: Book, kept: KeptRecipe) -> StudyStanding:
+    """Where one revision of a recipe stands: in force, in doubt since something, superseded or retired."""
+    recipe, plain = kept.recipe, standing_of_revision(kept)
+    if plain.state != "released":
+        return plain
+    told = {name: plain.said.values[name] for name in ("recipe", "revision", "line")}
+    retire = NextStep("retire", name=recipe.name)
+    record = None if kept.study_id is None else book.study(kept.study_id)
+    if record is not None and (beyond := _beyond_limits(recipe, record)):
+        changed = (record.amended_at or record.made_at).isoformat()
+        return standing("doubtful", retire, kind="limit", told={**told, "since": changed, "factors": beyond})
+    if record is not None and recipe.confirmation is not None and (failed := _failed_since(book, kept, record)):
+        return standing("doubtful", "confirm", retire, kind="check", told={**told, "since": failed.isoformat()})
+    old, due = _out_of_date(book, recipe)
+    if due is not None:
+        measure = NextStep("measure", name=recipe.line.name)
+        return standing("doubtful", measure, kind="gauge", told={**told, "since": due.isoformat(), "machines": old})
+    return plain
+
+
+def _beyond_limits(recipe: Recipe, record: StudyRecord) -> tuple[str, ...]:
+    """Settings of a recipe, or ends of their window, that the limits on record do not permit now."""
+    limits = record.study.limits
+    if limits is None:
+        return ()
+
+    def is_beyond(setting: RecipeSetting) -> bool:
+        low, high = limits.bounds(setting.factor)
+        ends = (setting.window_low, setting.surface, setting.window_high)
+        values = [float(v) for v in ends if v is not None and not isinstance(v, str)]
+        return any((low is not None and v < low) or (high is not None and v > high) for v in values)
+
+    return tuple(s.factor for s in recipe.settings if is_beyond(s))
+
+
+def _failed_since(book: Book, kept: KeptRecipe, record: StudyRecord) -> datetime | None:
+    """When a confirmation coupon was scored as failed after the release, so that it is not accepted any more."""
+    mine = {c.coupon for c in book.coupon_states(record.id) if c.kind == CONFIRM}
+    checks = (e for e in book.history(record.id) if e.coupon in mine and e.at > kept.at and e.current)
+    failed = [e.at for e in checks if e.field.startswith("check:") and e.value is False]
+    rule = book.latest_analysis(record.id, CONFIRMATION_PLAN)
+    if not failed or rule is None or _judged(book, record, rule.payload)[0] == "confirmed":
+        return None
+    return min(failed)
+
+
+def _out_of_date(book: Book, recipe: Recipe) -> tuple[tuple[MachineKind, ...], datetime | None]:
+    """Machines whose readings, which the dials of a recipe rest on, are too old by now, and since when they are."""
+    needed: set[MachineKind] = {
+        "oven" if KNOWN_FACTORS[s.factor].stage == "cure" else "press"
+        for s in recipe.settings
+        if s.dial is not None and s.factor in KNOWN_FACTORS
+    }
+    last: dict[MachineKind, datetime] = {}
+    for kept in book.gauge_history(recipe.line.name):
+        reading = kept.reading
+        if not kept.withdrawn and reading.taken_at is not None and reading.machine in needed:
+            last[reading.machine] = max(reading.taken_at, last.get(reading.machine, reading.taken_at))
+    due = {machine: taken + timedelta(days=USUAL_INTERVAL_DAYS) for machine, taken in last.items()}
+    old = {machine: moment for machine, moment in due.items() if moment.date() < today()}
+    return tuple(sorted(old)), min(old.values(), default=None)
