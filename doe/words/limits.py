@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.limits import unusual_ranges, unusual_settings
@@ -12,6 +11,9 @@ from doe.domain.study import Study
 from doe.domain.units import METRIC, Shown, show_both
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of
 from doe.words.wording import range_both
+
+if TYPE_CHECKING:  # listing studies waits for no frames
+    import pandas as pd
 
 LIMIT_LABELS = texts_of("said_of_limits", "labels")
 """What each field of `doe.domain.limits.Limits` is asked for as."""
