@@ -128,7 +128,7 @@ def because(fact: Finding, shown: Shown = METRIC) -> str:
     >>> because(Finding("room dry", {"humidity_pct": 25.0}))
     'room at 25 % humidity: static spreads powder'
     >>> because(Finding("machine off", {"machine": "press", "off_delta_degc": -10.0}), Shown("degF"))
-    'gauge: the press is 18 °F cooler than set'
+    'gauge: the press is 18 °F cooler than it should be as set'
     """
     return worded(fact, _BECAUSE, Reader(shown))
 

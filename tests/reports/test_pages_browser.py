@@ -19,7 +19,7 @@ pytestmark = pytest.mark.browser
 
 REPORTS = ("ready", "not reachable", "six factors", "two factors")
 PAGES = ("sheet", "wide sheet", *REPORTS)
-SHORT, LONG = 2, 16
+SHORT, LONG = 2, 17
 
 
 @pytest.fixture(scope="module")
