@@ -16,7 +16,7 @@ from doe.symptoms.catalogue import symptom
 from doe.words.confirmation.verdict import standing
 from doe.words.confirmation.verdict import steps as confirmation_steps
 from doe.words.gauges.cautions import NOT_CHECKED
-from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_setting, dials_of_settings
+from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_window, dials_of_settings
 from doe.words.gauges.setting_errors import errors_counted
 from doe.words.glossary import GLOSSARY
 from doe.words.study.answer import (
@@ -413,12 +413,8 @@ def _window_on_the_dial(report: StudyReport, made: DialSetting) -> str:
     window = report.answer.window
     if window is None or made.name not in window.bounds.index or report.gauged is None:
         return ""
-    bounds = window.bounds.astype(float)
-    ends = [
-        dial_setting(report.gauged, report.study, made.name, float(bounds[end][made.name]), report.shown)
-        for end in ("low", "high")
-    ]
-    return " to ".join(dict.fromkeys(e.dial for e in ends if e is not None))
+    ends = window.bounds.astype(float).T[made.name]
+    return dial_window(report.gauged, report.study, made, ends["low"], ends["high"], report.shown)
 
 
 def _pairs(gauge: MachineGauge, shown: Shown) -> list[Pair]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from doe.assure.gauges.line import GaugedLine
 from doe.assure.gauges.summary import machine_temperatures
-from doe.domain.coding import to_step
+from doe.domain.coding import inward, to_step
 from doe.domain.factors import KNOWN_FACTORS
 from doe.domain.plan_kinds import Scale
 from doe.domain.study import Study
@@ -84,6 +84,18 @@ def dial_setting(
         u_delta_degc=found.u_delta_degc,
         is_checked=found.is_checked,
     )
+
+
+def dial_window(
+    gauged: GaugedLine, study: Study, made: DialSetting, low_degc: float, high_degc: float, shown: Shown = METRIC
+) -> str:
+    """Ends of a surface window on the dial, rounded inward as a recipe's card rounds them."""
+    here, there = gauged.dial(made.name, low_degc), gauged.dial(made.name, high_degc)
+    if here is None or there is None:
+        return ""
+    first, last = inward(here.dial_degc, there.dial_degc, _step(study, made.name))
+    ends = min(first, made.dial_degc), max(last, made.dial_degc)
+    return " to ".join(dict.fromkeys(whole_both(end, shown) for end in ends))
 
 
 def whole_both(degc: float, shown: Shown = METRIC) -> str:
