@@ -51,7 +51,7 @@ def test_dial_of_every_machine_temperature_makes_up_for_the_display():
         assert first_number(rows[label][3]) == round(surface)
         assert first_number(rows[label][1]) == round(surface + off)
         assert "°F)" in rows[label][1]
-    assert notes.lead.startswith("The settings above are temperatures of the surface.")
+    assert notes.lead.startswith("The temperatures above are those to dial in;")
     assert "2030-06-01" in notes.lead
     assert notes.cautions == ()
 
