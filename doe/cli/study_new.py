@@ -8,7 +8,7 @@ from typing import Any
 
 from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.limits import missing
-from doe.acts.study.new import StudyOptions, new_study
+from doe.acts.study.new import new_study
 from doe.acts.study.standing import standing_of
 from doe.cli import study_words
 from doe.cli.desk import Block, Desk, Reply, command
@@ -17,6 +17,7 @@ from doe.domain.errors import InputError, quoted
 from doe.domain.study import Study
 from doe.domain.units import Shown, show_difference
 from doe.words.gauges.setting_errors import readings_say
+from doe.words.study.typed import StudyOptions
 from doe.words.typed import spread
 
 

@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from doe.acts.study.limits import missing
-from doe.acts.study.new import StudyOptions, states_error, study_of
 from doe.book.book import Book
 from doe.cli.ask import ask, ask_choice, ask_yes
 from doe.cli.terminal import say
@@ -18,6 +17,7 @@ from doe.domain.study import MAX_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.words import typed
 from doe.words.limits import LIMIT_LABELS
+from doe.words.study.typed import StudyOptions, states_error, study_of
 
 
 def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
