@@ -1,0 +1,207 @@
+"""View-models of the pages for the whole job: one frozen dataclass a page, every word and flag ready."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from doe.bench.views import Frame, Hidden, Link, SettingRow
+
+
+@dataclass(frozen=True)
+class Option:
+    """One of several to choose: the ``value`` that is sent, its ``text``, ``more`` about it, whether it is chosen."""
+
+    value: str
+    text: str
+    more: str = ""
+    is_on: bool = False
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing asked in a form.
+
+    Attributes
+    ----------
+    name, label : str
+    kind : str
+        ``line``, ``area``, ``options``, ``tick``, ``file``, or ``break`` for a heading between fields.
+    value : str
+        What was typed already, or the usual; for a tick ``yes`` when it is set.
+    hint : str
+        Why it is asked, or what is allowed.
+    problem : str
+        What was wrong with what was typed.
+    options : tuple of Option
+    drawing : Markup or str
+        A drawing under it; empty without one.
+    is_half : bool
+        Whether it shares its row with the next one.
+    """
+
+    name: str
+    label: str
+    kind: str = "line"
+    value: str = ""
+    hint: str = ""
+    problem: str = ""
+    options: tuple[Option, ...] = ()
+    drawing: Markup | str = ""
+    is_half: bool = False
+
+
+@dataclass(frozen=True)
+class Form:
+    """What a page asks: ``title``, ``intro`` sentences, ``fields``, the words on its ``button``, where it goes.
+
+    ``hidden`` is sent along; ``has_file`` says that it sends a file; ``is_quiet`` that it is no main act of the page.
+    """
+
+    title: str
+    action: str
+    button: str
+    intro: tuple[str, ...] = ()
+    fields: tuple[Field, ...] = ()
+    hidden: tuple[Hidden, ...] = ()
+    has_file: bool = False
+    is_quiet: bool = False
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something that waits: of what (``text``), how it stands (``said``, with the ``style`` of its frame), ``act``."""
+
+    text: str
+    said: str
+    style: str
+    url: str
+    act: Link
+
+
+@dataclass(frozen=True)
+class TodayPage:
+    """Where the day begins.
+
+    Attributes
+    ----------
+    frame : Frame
+    asked : str
+        What was searched for.
+    tasks : tuple of Task
+        Studies and recipes that wait for somebody.
+    quiet : tuple of Link
+        Studies that wait for nothing.
+    recipes : tuple of Link
+        Recipes in force.
+    drafts : tuple of Link
+        Questions begun and not finished.
+    starts : tuple of Link
+        What can be begun.
+    is_empty : bool
+        Whether nothing is in the book yet.
+    """
+
+    frame: Frame
+    asked: str
+    tasks: tuple[Task, ...]
+    quiet: tuple[Link, ...]
+    recipes: tuple[Link, ...]
+    drafts: tuple[Link, ...]
+    starts: tuple[Link, ...]
+    is_empty: bool
+
+
+@dataclass(frozen=True)
+class AskPage:
+    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere."""
+
+    frame: Frame
+    heading: str
+    lines: tuple[str, ...]
+    forms: tuple[Form, ...]
+    ways: tuple[Link, ...] = ()
+
+
+@dataclass(frozen=True)
+class Mile:
+    """A part of the way from question to recipe: its ``text``, what there is of it (``more``), ``state``.
+
+    ``state`` is ``done``, ``now`` or ``later``.
+    """
+
+    text: str
+    more: str
+    state: str
+
+
+@dataclass(frozen=True)
+class Fold:
+    """What stands behind a fold: its ``title`` and ``lines``."""
+
+    title: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class StudyPage:
+    """One study, from its question to its recipe.
+
+    Attributes
+    ----------
+    frame : Frame
+    standing, meaning, style : str
+        What is known, what that means, and the style of its frame.
+    miles : tuple of Mile
+        How far it has come.
+    dials : tuple of SettingRow
+        What to dial in by the present answer; empty without one.
+    answer : tuple of str
+        What the answer says, in sentences.
+    acts : tuple of Link
+        What comes next where that is another page.
+    forms : tuple of Form
+        What comes next where something is asked first.
+    papers : tuple of Link
+        Files and pages to print.
+    folds : tuple of Fold
+        The question, its limits.
+    """
+
+    frame: Frame
+    standing: str
+    meaning: str
+    style: str
+    miles: tuple[Mile, ...]
+    dials: tuple[SettingRow, ...]
+    answer: tuple[str, ...]
+    acts: tuple[Link, ...]
+    forms: tuple[Form, ...]
+    papers: tuple[Link, ...]
+    folds: tuple[Fold, ...]
+
+
+@dataclass(frozen=True)
+class RecipePage:
+    """One recipe: ``frame``, how it stands, ``dials`` to set, ``lines`` about it, ``forms``, ``papers``."""
+
+    frame: Frame
+    heading: str
+    standing: str
+    meaning: str
+    style: str
+    dials: tuple[SettingRow, ...]
+    lines: tuple[str, ...]
+    forms: tuple[Form, ...]
+    papers: tuple[Link, ...]
+
+
+@dataclass(frozen=True)
+class WorkingPage:
+    """While something is worked out: ``frame``, ``heading``, how far it is (``percent``), where this page is."""
+
+    frame: Frame
+    heading: str
+    percent: str
+    here: str
