@@ -13,13 +13,13 @@ from starlette.responses import Response
 
 from doe.acts.study.new import new_study
 from doe.bench.views import Hidden, Link
-from doe.bench.web import Visit, page, problem_lines
+from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
 from doe.domain.spec import Spec
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
 from doe.domain.units import SYMBOLS, Shown
-from doe.office.steps import told
+from doe.office.steps import lines_of, told
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words import typed
 from doe.words.study.typed import StudyOptions
@@ -207,9 +207,9 @@ def _stack(said: Said, problems: dict[str, InputError]) -> Stack | None:
 
 
 def _screen(visit: Visit, step: str, form: Form, problems: dict[str, InputError], key: str) -> Response:
-    general = tuple(line for name, error in problems.items() if not name for line in problem_lines(error))
+    general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
     fields = tuple(
-        replace(field, problem=" ".join(problem_lines(problems[field.name]))) if field.name in problems else field
+        replace(field, problem=" ".join(lines_of(problems[field.name]))) if field.name in problems else field
         for field in form.fields
     )
     forms = [replace(form, fields=fields, hidden=(Hidden("draft", key),))]

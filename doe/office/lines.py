@@ -11,10 +11,10 @@ from starlette.responses import Response
 
 from doe.acts.gauges.line import gauged_line, keep_readings
 from doe.bench.views import Link
-from doe.bench.web import Visit, page, problem_lines
+from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading, MachineKind
-from doe.office.steps import told
+from doe.office.steps import lines_of, told
 from doe.office.views import AskPage, Field, Form, Option
 from doe.words.gauges.cautions import status_words
 from doe.words.typed import quantity
@@ -54,7 +54,7 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     form = Form(
         told("gauge_title"), "/line/" + quote(found.name, safe=""), told("gauge_keep"), (told("gauge_lead"),), fields
     )
-    problems = () if problem is None else problem_lines(problem)
+    problems = () if problem is None else lines_of(problem)
     view = AskPage(
         replace(visit.frame(problems=problems), about=found.name),
         found.name,

@@ -9,8 +9,9 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute
 
 from doe.bench.state import Bench
-from doe.bench.web import Visit, go, looking, page, plain, posting, problem_lines
+from doe.bench.web import Visit, go, looking, page, plain, posting
 from doe.office import begin, lines, papers, recipes, study, today
+from doe.office.steps import lines_of
 from doe.office.views import WorkingPage
 from doe.words.wording import percent
 
@@ -27,6 +28,7 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         post("/begin-question", begin.question),
         post("/forget/{draft}", begin.throw_away),
         look("/study/{study:int}", study.study),
+        look("/limits/{study:int}", study.limits_form),
         post("/limits/{study:int}", study.limits),
         post("/plan/{study:int}", study.plan),
         post("/answer/{study:int}", study.answer),
@@ -53,7 +55,7 @@ def working(visit: Visit) -> Response:
     if job is None:
         return go("/")
     if job.problem is not None:
-        return plain(visit, "refused", *problem_lines(job.problem), status=422)
+        return plain(visit, "refused", *lines_of(job.problem), status=422)
     if job.is_broken:
         return plain(visit, "mistake", status=500)
     if job.then:

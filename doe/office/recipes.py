@@ -10,11 +10,11 @@ from doe.acts.base import today
 from doe.acts.recipe.recipes import find_recipe
 from doe.acts.study.standing import standing_of_recipe
 from doe.bench.views import Link, SettingRow
-from doe.bench.web import Visit, page, problem_lines
+from doe.bench.web import Visit, page
 from doe.domain.errors import InputError
 from doe.domain.recipe import RecipeSetting
 from doe.domain.units import Shown
-from doe.office.steps import recipe_url, told
+from doe.office.steps import lines_of, recipe_url, told
 from doe.office.views import Field, Form, RecipePage
 from doe.words.recipe.card import (
     both,
@@ -34,7 +34,7 @@ def recipe(visit: Visit, problem: InputError | None = None) -> Response:
     found, known = kept.recipe, standing_of_recipe(shop.look, kept)
     forms = []
     if kept.in_force:
-        why = Field("why", told("retire_why"), problem="" if problem is None else " ".join(problem_lines(problem)))
+        why = Field("why", told("retire_why"), problem="" if problem is None else " ".join(lines_of(problem)))
         forms.append(
             Form(
                 told("retire_title"),

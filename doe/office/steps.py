@@ -8,6 +8,7 @@ from urllib.parse import quote
 from doe.bench.jobs import Progress
 from doe.bench.views import Link
 from doe.bench.web import Visit, coupon_url
+from doe.domain.errors import InputError, InputErrors
 from doe.domain.standing import NextStep
 from doe.words.facts import filled, texts_of
 
@@ -53,3 +54,19 @@ def beside(visit: Visit, key: str, heading: str, act: Callable[[Progress], str])
     """Begin a work that takes seconds; where its progress is seen."""
     visit.bench.jobs.start(key, heading, act)
     return f"/working/{key}"
+
+
+MOST_LINES = 12
+
+
+def lines_of(error: InputError) -> tuple[str, ...]:
+    """An error as lines for a page: without its remedy where that is a command to be typed.
+
+    >>> lines_of(InputError("plan of tees", "none", "a plan", "Make one with doe plan."))
+    ('plan of tees: found none; allowed: a plan.',)
+    """
+    problems = error.problems if isinstance(error, InputErrors) else (error,)
+    lines = (
+        str(p).removesuffix(p.remedy).rstrip() if "doe " in p.remedy or "--" in p.remedy else str(p) for p in problems
+    )
+    return tuple(lines)[:MOST_LINES]

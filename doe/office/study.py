@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
+from urllib.parse import quote
 
 from starlette.responses import Response
 
 from doe.acts.confirmation.plan import ClaimWishes, compare_claims_for, plan_confirmation, replace_void
 from doe.acts.gauges.line import gauged_line
 from doe.acts.recipe.recipes import newest_for
+from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import Wishes, release_study
 from doe.acts.study.fits import answer_from, recommend_study
 from doe.acts.study.limits import missing, refuse_held
@@ -18,18 +20,18 @@ from doe.acts.study.plans import commit_plan, compare_for, extend_study
 from doe.acts.study.rounds import confirmation_counts, is_comparison, score_counts
 from doe.acts.study.standing import answer_now, standing_of
 from doe.bench.views import Link, SettingRow
-from doe.bench.web import Visit, page, problem_lines
+from doe.bench.web import Visit, page
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.domain.errors import InputError
-from doe.domain.limits import LIMIT_NAMES, LIMIT_OPTIONS, Limits, needed_limits
+from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
 from doe.domain.plan_kinds import JUDGING
 from doe.domain.recipe import PARTS
 from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.office.steps import beside, recipe_url, step_link, told
-from doe.office.views import Field, Fold, Form, Mile, Option, StudyPage
+from doe.office.steps import beside, lines_of, recipe_url, step_link, told
+from doe.office.views import AskPage, Field, Fold, Form, Mile, Option, StudyPage
 from doe.setpoint.answer import Answer
 from doe.words import typed
 from doe.words.gauges.dials import dials_of_settings
@@ -58,7 +60,7 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     answer = None if kept is None else answer_from(kept)
     forms, acts = _next(visit, record, known)
     problems = problems or {}
-    general = tuple(line for name, error in problems.items() if not name for line in problem_lines(error))
+    general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
     view = StudyPage(
         replace(visit.frame(problems=general), about=record.name, study=record.id),
         standing=headline(known, shown),
@@ -83,7 +85,7 @@ def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
         replace(
             f,
             value=visit.text(f.name) if f.name in visit.form else f.value,
-            problem=" ".join(problem_lines(problems[f.name])) if f.name in problems else "",
+            problem=" ".join(lines_of(problems[f.name])) if f.name in problems else "",
         )
         for f in form.fields
     )
@@ -191,6 +193,8 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     """The forms and ways that the steps of a standing ask for."""
     forms: list[Form] = []
     acts: list[Link] = []
+    if any(step.step == "release" for step in known.steps):
+        acts += _missing_of_record(visit.bench.shop.look, record)
     for number, step in enumerate(known.steps):
         made = _FORMS[step.step](visit, record, step) if step.step in _FORMS else None
         if made is None:
@@ -209,27 +213,28 @@ def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tupl
     return tuple(seen.values()), tuple(dict.fromkeys(acts))
 
 
-def _limits(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
-    del step
-    shown, fields = visit.bench.shop.shown, []
-    for name in missing(record.study):
-        field = LIMIT_NAMES[name]
+def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> Form:
+    """Limits that are missing; without a ``step`` all of them, to be corrected or given their source."""
+    shown, known, fields = visit.bench.shop.shown, record.study.limits or Limits(), []
+    for field in needed_limits(record.study.factors):
+        name, value = LIMIT_OPTIONS[field], getattr(known, field)
+        if step is not None and value is not None:
+            continue
+        label = LIMIT_LABELS[field]
+        stored, source = _stored_unit(field), known.sources.get(field, "")
+        typed_now = "" if value is None else f"{shown.value(value, stored):.6g}"
+        unit = {"degC": "°C", "degF": "°F"}.get(shown.unit(stored), shown.unit(stored))
         fields += [
-            Field(
-                name,
-                LIMIT_LABELS[field].capitalize() if LIMIT_LABELS[field].islower() else LIMIT_LABELS[field],
-                hint=told("limit_unit", unit=_unit_words(field, shown)),
-            ),
-            Field(f"{name}_source", told("limit_source"), hint=told("limit_source_hint")),
+            Field(name, label[0].upper() + label[1:], value=typed_now, hint=told("limit_unit", unit=unit)),
+            Field(f"{name}_source", told("limit_source"), value=source, hint=told("limit_source_hint")),
         ]
     return Form(
         told("limits_title"), f"/limits/{record.id}", told("limits_store"), (told("limits_lead"),), tuple(fields)
     )
 
 
-def _unit_words(field: str, shown: Shown) -> str:
-    stored = "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
-    return {"degC": "°C", "degF": "°F"}.get(shown.unit(stored), shown.unit(stored))
+def _stored_unit(field: str) -> str:
+    return "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
 
 
 def _plan(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
@@ -318,6 +323,17 @@ def _release(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
     return Form(told("release_title"), f"/release/{record.id}", told("release_do"), (told("release_lead"),), fields)
 
 
+def _missing_of_record(book: Book, record: StudyRecord) -> list[Link]:
+    """What a recipe's record lacks that is not asked in the form of its release."""
+    places = {
+        "oven": "/line/" + quote(record.line.name, safe=""),
+        "press": "/line/" + quote(record.line.name, safe=""),
+        "limits": f"/limits/{record.id}",
+    }
+    lacking = [i.what for i in record_items(facts_of_study(book, record, None)) if i.state == "missing"]
+    return [Link(told(f"lacks_{what}"), places[what]) for what in lacking if what in places]
+
+
 def _again(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
     del visit, step
     return Form("", f"/again/{record.id}", told("step_make_again"))
@@ -337,23 +353,37 @@ _FORMS: Mapping[str, Callable[[Visit, StudyRecord, NextStep], Form | None]] = {
 # acts
 
 
+def limits_form(visit: Visit, problems: Problems | None = None) -> Response:
+    """Every limit of a study, to be typed, corrected, or given its source."""
+    record = visit.bench.shop.look.study(visit.number("study"))
+    form = _with_problems(_limits(visit, record), problems or {}, visit)
+    frame_ = replace(visit.frame(), about=record.name, study=record.id)
+    ways = (Link(told("to_study"), f"/study/{record.id}", record.name),)
+    return page(
+        "office_ask.html", AskPage(frame_, told("limits_title"), (), (form,), ways), status=422 if problems else 200
+    )
+
+
 def limits(visit: Visit) -> Response | str:
-    """Keep limits of the data sheets; an empty one stays for later."""
+    """Keep limits of the data sheets, each with where it stands; an empty one stays for later."""
     shown = visit.bench.shop.shown
     record = visit.bench.shop.look.study(visit.number("study"))
     found, problems = record.study.limits, {}
     for name in [LIMIT_OPTIONS[field] for field in needed_limits(record.study.factors)]:
-        if not (text := visit.text(name)):
-            continue
-        source = visit.text(f"{name}_source")
+        text, source = visit.text(name), visit.text(f"{name}_source")
         try:
-            found = typed.limits([f"{name}={text}" + (f"@{source}" if source else "")], found, shown)
-            changed = replace(record.study, limits=found)
-            refuse_held(changed)
+            if text and not source:
+                problems[f"{name}_source"] = InputError(
+                    name, "no source", "where it stands", told("limit_needs_source")
+                )
+            elif text:
+                more = typed.limits([f"{name}={text}@{source}"], found, shown)
+                refuse_held(replace(record.study, limits=more))
+                found = more
         except InputError as error:
             problems[name] = error
     if problems:
-        return study(visit, problems)
+        return limits_form(visit, problems)
     changed = replace(record.study, limits=found)
     if changed != record.study:
         with visit.storing() as book:
