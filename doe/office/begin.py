@@ -212,7 +212,7 @@ def _screen(visit: Visit, step: str, form: Form, problems: dict[str, InputError]
         replace(field, problem=" ".join(lines_of(problems[field.name]))) if field.name in problems else field
         for field in form.fields
     )
-    forms = [replace(form, fields=fields, hidden=(Hidden("draft", key),))]
+    forms = [replace(form, fields=fields, more_hidden=(Hidden("draft", key),))]
     if key:
         forms.append(Form("", f"/forget/{key}", told("draft_forget"), is_quiet=True))
     ways = tuple(
@@ -233,8 +233,8 @@ def _materials(visit: Visit, key: str, said: Said, problems: dict[str, InputErro
         chosen = said.get("stack_chosen") or said.get("stack") or stacks[0].name
         known = [Option(s.name, s.name, f"{s.fabric}, {s.film}, {s.powder}", s.name == chosen) for s in stacks]
         known.append(Option(NEW, told("stack_new"), "", chosen == NEW))
-        fields.append(Field("stack_chosen", told("stack_which"), "options", options=tuple(known)))
-        fields.append(Field("", told("stack_new"), "break", hint=told("stack_new_hint")))
+        fields.append(Field("stack_chosen", told("stack_which"), options=tuple(known)))
+        fields.append(Field("", told("stack_new"), is_heading=True, hint=told("stack_new_hint")))
     for part in PARTS:
         fields += [
             Field(part, told(f"part_{part}"), value=said.get(part, ""), hint=told(f"part_{part}_hint")),
@@ -245,8 +245,8 @@ def _materials(visit: Visit, key: str, said: Said, problems: dict[str, InputErro
         Field(
             "dyed_polyester",
             told("dyed"),
-            "tick",
-            value=said.get("dyed_polyester", ""),
+            is_tick=True,
+            is_on=said.get("dyed_polyester") == "yes",
             hint=told("dyed_hint"),
         )
     )
@@ -264,8 +264,8 @@ def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError
         chosen = said.get("line_chosen") or said.get("line") or lines[0].name
         known = [Option(x.name, x.name, f"{x.oven.name}, {x.press.name}", x.name == chosen) for x in lines]
         known.append(Option(NEW, told("line_new"), "", chosen == NEW))
-        fields.append(Field("line_chosen", told("line_which"), "options", options=tuple(known)))
-        fields.append(Field("", told("line_new"), "break"))
+        fields.append(Field("line_chosen", told("line_which"), options=tuple(known)))
+        fields.append(Field("", told("line_new"), is_heading=True))
     fields += [
         Field("line_name", told("line_name"), value=said.get("line_name", ""), hint=told("line_name_hint")),
         Field("oven", told("oven"), value=said.get("oven", ""), hint=told("oven_hint")),
@@ -279,13 +279,13 @@ def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError
 def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
     shown, usual = visit.bench.shop.shown, Spec()
     fields = [Field("name", told("study_name"), value=said.get("name", ""), hint=told("study_name_hint"))]
-    fields.append(Field("", told("settings"), "break", hint=told("settings_hint")))
+    fields.append(Field("", told("settings"), is_heading=True, hint=told("settings_hint")))
     for name in (*DEFAULT_FACTORS, *FURTHER):
         if name == FURTHER[0]:
-            fields.append(Field("", told("settings_further"), "break", hint=told("settings_further_hint")))
+            fields.append(Field("", told("settings_further"), is_heading=True, hint=told("settings_further_hint")))
         fields.append(_setting(name, said, shown))
     fields += [
-        Field("", told("target"), "break"),
+        Field("", told("target"), is_heading=True),
         Field("pass_rate", told("pass_rate"), value=said.get("pass_rate", f"{usual.pass_rate:.0%}")),
         Field("hand_min", told("hand_min"), value=said.get("hand_min", f"{usual.hand_min:g}"), hint=told("hand_hint")),
         Field(

@@ -41,7 +41,7 @@ def line(visit: Visit, problem: InputError | None = None) -> Response:
     )
     unit = "°F" if shown.temperature == "degF" else "°C"
     fields = (
-        Field("machine", told("gauge_machine"), "options", options=machines),
+        Field("machine", told("gauge_machine"), options=machines),
         Field("display", told("gauge_display", unit=unit), value=visit.text("display")),
         Field(
             "measured",

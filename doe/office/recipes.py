@@ -56,7 +56,7 @@ def recipe(visit: Visit, problem: InputError | None = None) -> Response:
         standing=headline(known, shop.shown),
         meaning=meaning(known, shop.shown),
         style=frame(known),
-        dials=tuple(_row(s, shop.shown, is_held=s.factor in found.held) for s in found.settings),
+        settings=tuple(_row(s, shop.shown, is_held=s.factor in found.held) for s in found.settings),
         lines=(
             f"{found.stack.name}: {found.stack.fabric}, {found.stack.film}, {found.stack.powder}.",
             f"{found.line.name}; {state_words(kept, today())}.",

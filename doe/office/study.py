@@ -31,7 +31,7 @@ from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.office.steps import beside, lines_of, recipe_url, step_link, told
-from doe.office.views import AskPage, Field, Fold, Form, Mile, Option, StudyPage
+from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
 from doe.setpoint.answer import Answer
 from doe.words import typed
 from doe.words.gauges.dials import dials_of_settings
@@ -45,7 +45,6 @@ from doe.words.wording import amount_both, amount_range, count, percent, stated
 SIZES = (12, 20, 28)
 """Coupons of a first round that are offered side by side."""
 STEPWISE = "step by step"
-MOST_TOLD = 3
 
 Problems = Mapping[str, InputError]
 
@@ -61,13 +60,13 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     forms, acts = _next(visit, record, known)
     problems = problems or {}
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
-    view = StudyPage(
+    view = JobPage(
         replace(visit.frame(problems=general), about=record.name, study=record.id),
         standing=headline(known, shown),
         meaning=meaning(known, shown),
         style=frame(known),
         miles=_miles(book, record, known),
-        dials=() if answer is None else _dials(book, record, answer, shown),
+        settings=() if answer is None else _dials(book, record, answer, shown),
         answer=() if answer is None else _answer(record.study, answer, shown),
         acts=acts,
         forms=tuple(_with_problems(form, problems, visit) for form in forms),
@@ -85,6 +84,7 @@ def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
         replace(
             f,
             value=visit.text(f.name) if f.name in visit.form else f.value,
+            is_on=visit.text(f.name) == "yes",
             problem=" ".join(lines_of(problems[f.name])) if f.name in problems else "",
         )
         for f in form.fields
@@ -114,8 +114,7 @@ def _miles(book: Book, record: StudyRecord, known: StudyStanding) -> tuple[Mile,
     }
     first = next((name for name, is_done in reached.items() if not is_done), "")
     return tuple(
-        Mile(told(f"mile_{name}"), more.get(name, ""), "done" if is_done else "now" if name == first else "later")
-        for name, is_done in reached.items()
+        Mile(told(f"mile_{name}"), more.get(name, ""), is_done, name == first) for name, is_done in reached.items()
     )
 
 
@@ -253,7 +252,7 @@ def _plan(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
             )
         )
     options.insert(0, Option(STEPWISE, told("plan_stepwise"), told("plan_stepwise_more"), not options))
-    field = Field("plan", told("plan_which"), "options", options=tuple(options))
+    field = Field("plan", told("plan_which"), options=tuple(options))
     return Form(told("plan_title"), f"/plan/{record.id}", told("plan_make"), (told("plan_lead"),), (field,))
 
 
@@ -295,7 +294,7 @@ def _confirm(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
         )
         for r in offer.rows
     )
-    field = Field("claim", told("claim_which"), "options", options=options)
+    field = Field("claim", told("claim_which"), options=options)
     return Form(told("confirm_title"), f"/confirm/{record.id}", told("confirm_make"), (told("confirm_lead"),), (field,))
 
 
@@ -318,7 +317,7 @@ def _release(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
         Field("room", told("release_room"), hint=told("release_room_hint")),
         Field("review_months", told("release_review"), value="12"),
         Field("why", told("release_why"), hint=told("release_why_hint")),
-        Field("setpoint_only", told("release_setpoint_only"), "tick"),
+        Field("setpoint_only", told("release_setpoint_only"), is_tick=True),
     )
     return Form(told("release_title"), f"/release/{record.id}", told("release_do"), (told("release_lead"),), fields)
 

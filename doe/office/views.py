@@ -11,7 +11,7 @@ from doe.bench.views import Frame, Hidden, Link, SettingRow
 
 @dataclass(frozen=True)
 class Option:
-    """One of several to choose: the ``value`` that is sent, its ``text``, ``more`` about it, whether it is chosen."""
+    """One of several to choose: the ``value`` that is sent, its ``text``, ``more`` about it, whether it ``is_on``."""
 
     value: str
     text: str
@@ -26,10 +26,10 @@ class Field:
     Attributes
     ----------
     name, label : str
-    kind : str
-        ``line``, ``area``, ``options``, ``tick``, ``file``, or ``break`` for a heading between fields.
     value : str
-        What was typed already, or the usual; for a tick ``yes`` when it is set.
+        What was typed already, or the usual.
+    is_heading, is_tick, is_on : bool
+        Whether it is no field but a heading between fields; whether it is ticked or not, and ticked now.
     hint : str
         Why it is asked, or what is allowed.
     problem : str
@@ -43,20 +43,22 @@ class Field:
 
     name: str
     label: str
-    kind: str = "line"
     value: str = ""
     hint: str = ""
     problem: str = ""
     options: tuple[Option, ...] = ()
     drawing: Markup | str = ""
     is_half: bool = False
+    is_heading: bool = False
+    is_tick: bool = False
+    is_on: bool = False
 
 
 @dataclass(frozen=True)
 class Form:
-    """What a page asks: ``title``, ``intro`` sentences, ``fields``, the words on its ``button``, where it goes.
+    """What a page asks: ``title``, ``intro`` sentences, ``fields``, words on its ``button``, the ``action`` it goes to.
 
-    ``hidden`` is sent along; ``has_file`` says that it sends a file; ``is_quiet`` that it is no main act of the page.
+    ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page.
     """
 
     title: str
@@ -64,14 +66,16 @@ class Form:
     button: str
     intro: tuple[str, ...] = ()
     fields: tuple[Field, ...] = ()
-    hidden: tuple[Hidden, ...] = ()
-    has_file: bool = False
+    more_hidden: tuple[Hidden, ...] = ()
     is_quiet: bool = False
 
 
 @dataclass(frozen=True)
 class Task:
-    """Something that waits: of what (``text``), how it stands (``said``, with the ``style`` of its frame), ``act``."""
+    """Something that waits: of what (``text``), its page (``url``), how it stands (``said``, ``style``), what to do.
+
+    ``style`` is that of its frame; ``act`` what to do next.
+    """
 
     text: str
     said: str
@@ -126,14 +130,15 @@ class AskPage:
 
 @dataclass(frozen=True)
 class Mile:
-    """A part of the way from question to recipe: its ``text``, what there is of it (``more``), ``state``.
+    """A part of the way from question to recipe: its ``text``, what there is of it (``more``).
 
-    ``state`` is ``done``, ``now`` or ``later``.
+    ``is_done``: it is behind; ``is_now``: it is what comes next.
     """
 
     text: str
     more: str
-    state: str
+    is_done: bool
+    is_now: bool
 
 
 @dataclass(frozen=True)
@@ -145,7 +150,7 @@ class Fold:
 
 
 @dataclass(frozen=True)
-class StudyPage:
+class JobPage:
     """One study, from its question to its recipe.
 
     Attributes
@@ -155,7 +160,7 @@ class StudyPage:
         What is known, what that means, and the style of its frame.
     miles : tuple of Mile
         How far it has come.
-    dials : tuple of SettingRow
+    settings : tuple of SettingRow
         What to dial in by the present answer; empty without one.
     answer : tuple of str
         What the answer says, in sentences.
@@ -174,7 +179,7 @@ class StudyPage:
     meaning: str
     style: str
     miles: tuple[Mile, ...]
-    dials: tuple[SettingRow, ...]
+    settings: tuple[SettingRow, ...]
     answer: tuple[str, ...]
     acts: tuple[Link, ...]
     forms: tuple[Form, ...]
@@ -184,14 +189,14 @@ class StudyPage:
 
 @dataclass(frozen=True)
 class RecipePage:
-    """One recipe: ``frame``, how it stands, ``dials`` to set, ``lines`` about it, ``forms``, ``papers``."""
+    """One recipe: ``frame``, how it stands, ``settings`` to dial in, ``lines`` about it, ``forms``, ``papers``."""
 
     frame: Frame
     heading: str
     standing: str
     meaning: str
     style: str
-    dials: tuple[SettingRow, ...]
+    settings: tuple[SettingRow, ...]
     lines: tuple[str, ...]
     forms: tuple[Form, ...]
     papers: tuple[Link, ...]
