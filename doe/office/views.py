@@ -189,7 +189,10 @@ class JobPage:
 
 @dataclass(frozen=True)
 class RecipePage:
-    """One recipe: ``frame``, how it stands, ``settings`` to dial in, ``lines`` about it, ``forms``, ``papers``."""
+    """One recipe: ``frame``, ``heading``, how it stands, ``settings`` to dial in, ``lines``, ``forms``, ``papers``.
+
+    ``standing``, ``meaning``, ``style`` are those of what is known of it.
+    """
 
     frame: Frame
     heading: str
