@@ -50,6 +50,8 @@ class Frame:
         What could not be done, and what to do about it.
     saved : str
         Key of what the device kept and need not keep any more.
+    is_whole : bool
+        Whether the whole job is done here, not only what is done at the press.
     hot, fixed_wording, special_goods : str
     cautions : tuple of str
         Standing wording of every page at a machine.
@@ -65,6 +67,7 @@ class Frame:
     study: int = 0
     coupon: str = ""
     at: str = ""
+    is_whole: bool = False
     hot: str = FOOTER
     cautions: tuple[str, ...] = CAUTIONS
     fixed_wording: str = FIXED_WORDING

@@ -169,7 +169,9 @@ class Visit:
     ) -> Frame:
         """The frame of a page for this device, about a study or a coupon of it."""
         hidden = (Hidden(TOKEN, self.bench.sessions.form_token(self.cookie)), Hidden(MARK, new_mark()))
-        frame = Frame(self.who, self.can_post, hidden, said, problems, saved)
+        frame = Frame(
+            self.who, self.can_post, hidden, said, problems, saved, is_whole=self.bench.more_pages is not None
+        )
         if making is not None:
             frame = replace(frame, about=making.record.name, study=making.record.id)
         if coupon is not None:
