@@ -10,7 +10,7 @@ from starlette.routing import BaseRoute
 
 from doe.bench.state import Bench
 from doe.bench.web import Visit, go, looking, page, plain, posting
-from doe.office import begin, lines, papers, recipes, study, today
+from doe.office import begin, fails, lines, papers, recipes, study, today
 from doe.office.steps import lines_of
 from doe.office.views import WorkingPage
 from doe.words.wording import percent
@@ -42,6 +42,9 @@ def pages(bench: Bench) -> Sequence[BaseRoute]:
         look("/recipe/{recipe:path}/why", papers.why),
         post("/recipe/{recipe:path}/retire", recipes.retire),
         look("/recipe/{recipe:path}", recipes.recipe),
+        look("/fails", fails.fails),
+        look("/fails/found", fails.found),
+        post("/fails/kept", fails.keep),
         look("/lines", lines.lines),
         look("/line/{line:path}", lines.line),
         post("/line/{line:path}", lines.measured),

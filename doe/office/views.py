@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from doe.bench.views import Frame, Hidden, Link, SettingRow
+from doe.bench.views import Frame, Hidden, Link, SettingRow, SymptomBox
 
 
 @dataclass(frozen=True)
@@ -213,3 +213,17 @@ class WorkingPage:
     heading: str
     percent: str
     here: str
+
+
+@dataclass(frozen=True)
+class FailsPage:
+    """A print fails: ``frame``, ``symptoms`` by pictures and the rarer ones (``more_symptoms``), ``recipes`` to choose.
+
+    ``fields`` asks what the machines are set to.
+    """
+
+    frame: Frame
+    symptoms: tuple[SymptomBox, ...]
+    more_symptoms: tuple[SymptomBox, ...]
+    recipes: Field
+    fields: tuple[Field, ...]
