@@ -30,6 +30,7 @@ from doe.domain.recipe import PARTS
 from doe.domain.standing import NextStep, StudyStanding
 from doe.domain.study import Study
 from doe.domain.units import Shown
+from doe.office.compare import recipe_of, told_of_comparison
 from doe.office.steps import beside, lines_of, recipe_url, step_link, told
 from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
 from doe.setpoint.answer import Answer
@@ -58,6 +59,10 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
     kept = answer_now(book, record)
     answer = None if kept is None else answer_from(kept)
     forms, acts = _next(visit, record, known)
+    compared: tuple[str, ...] = ()
+    if known.state == "comparing" and score_counts(book, record.id).scored:
+        compared, more_forms = told_of_comparison(shop.book(visit.who), record.id)
+        forms, acts = (*forms, *more_forms), (*acts, recipe_of(book, record.id))
     problems = problems or {}
     general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
     view = JobPage(
@@ -67,7 +72,7 @@ def study(visit: Visit, problems: Problems | None = None) -> Response:
         style=frame(known),
         miles=_miles(book, record, known),
         settings=() if answer is None else _dials(book, record, answer, shown),
-        answer=() if answer is None else _answer(record.study, answer, shown),
+        answer=compared if answer is None else _answer(record.study, answer, shown),
         acts=acts,
         forms=tuple(_with_problems(form, problems, visit) for form in forms),
         papers=_papers(book, record, has_answer=answer is not None),
@@ -96,6 +101,8 @@ def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
 
 
 def _miles(book: Book, record: StudyRecord, known: StudyStanding) -> tuple[Mile, ...]:
+    if is_comparison(book, record.id):
+        return ()
     counts = score_counts(book, record.id)
     apart = confirmation_counts(book, record.id)
     recipe = newest_for(book, record.id)

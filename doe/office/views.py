@@ -189,9 +189,9 @@ class JobPage:
 
 @dataclass(frozen=True)
 class RecipePage:
-    """One recipe: ``frame``, ``heading``, how it stands, ``settings`` to dial in, ``lines``, ``forms``, ``papers``.
+    """One recipe: ``frame``, ``heading``, how it stands, ``settings`` to dial in, ``lines``, ``acts`` and ``forms``.
 
-    ``standing``, ``meaning``, ``style`` are those of what is known of it.
+    ``standing``, ``meaning``, ``style`` are those of what is known of it; ``papers`` are to print.
     """
 
     frame: Frame
@@ -201,6 +201,7 @@ class RecipePage:
     style: str
     settings: tuple[SettingRow, ...]
     lines: tuple[str, ...]
+    acts: tuple[Link, ...]
     forms: tuple[Form, ...]
     papers: tuple[Link, ...]
 

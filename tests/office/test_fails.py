@@ -4,20 +4,12 @@ from __future__ import annotations
 
 import re
 from html import unescape
-from pathlib import Path
 
 import pytest
 
-from doe.acts.demo.run import BOOK, run_demo
 from doe.acts.diagnosis import CASE
-from doe.domain.units import METRIC
 from tests.office.test_onboarding import Walk
 from tests.shop import Shop
-
-
-@pytest.fixture(scope="module")
-def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return run_demo(tmp_path_factory.mktemp("demo"), shown=METRIC).path(BOOK)
 
 
 def test_a_failing_print_is_found_and_kept(office_over, demo_book):
