@@ -30,9 +30,9 @@ def test_a_new_lot_is_compared_and_its_verdict_stands_on_its_page(office_over, d
     record = office.book.study(number)
     with Book.open(place, who="Ana") as book:
         checks = {c.name: True for c in record.study.spec.checks}
-        book.record(
-            number, [ScoreEntry(str(c), checks=checks, hand={"Ana": 4.0}) for c in book.plan_coupons(number)["coupon"]]
-        )
+        rows = book.plan_coupons(number).to_dict("records")
+        hands = {str(r["coupon"]): 4.5 if r["material"] == "new" else 4.0 for r in rows}
+        book.record(number, [ScoreEntry(name, checks=checks, hand={"Ana": hand}) for name, hand in hands.items()])
     walk.go(f"/study/{number}")
     assert "Same recipe holds." in walk.page.text
     walk.tap("See the comparison")
