@@ -70,15 +70,51 @@ def _harmless(cell: str) -> str:
 class SettingDial:
     """One setting of the setpoint, large.
 
-    ``label``; ``big`` in the reader's unit; ``other`` the other temperature unit, empty for other kinds; ``expected``
-    and ``assured`` the two windows along it, empty when there is none.
+    ``label``; ``big`` what is dialled in, in the reader's unit; ``other`` the other temperature unit, empty for other
+    kinds; ``surface`` the temperature on the surface where the dial differs, and ``is_dial`` whether readings tell the
+    dial; ``alone`` how far it may move alone, ``expected`` and ``assured`` the windows in which all may move at once,
+    on the dial, empty when there is none.
     """
 
     label: str
     big: str
     other: str
+    surface: str
+    is_dial: bool
+    alone: str
     expected: str
     assured: str
+
+
+@dataclass(frozen=True)
+class RoomStrip:
+    """One setting moved alone: the name of its ``factor``, ``label``, what to ``dial`` in and the ``surface`` it gives.
+
+    ``svg`` is the strip; ``room`` how far it may move in words, with its middle ``room_place`` in percent of the
+    strip; ``low_end`` and ``high_end`` what comes at the ends, each with its side ("under", "over" or none).
+    """
+
+    factor: str
+    label: str
+    dial: str
+    surface: str
+    svg: Markup
+    room: str
+    room_place: str
+    low_end: str
+    low_side: str
+    high_end: str
+    high_side: str
+
+
+@dataclass(frozen=True)
+class Rooms:
+    """The strips: ``title`` says the nearest cliff, ``key`` how to read them; they show ``reach`` errors each way."""
+
+    title: str
+    strips: tuple[RoomStrip, ...]
+    reach: int
+    key: str
 
 
 @dataclass(frozen=True)
@@ -159,10 +195,15 @@ class FailedCoupon:
 
 @dataclass(frozen=True)
 class FailedGroup:
-    """Coupons that failed on one side: ``title`` with their number, ``place`` of most of them, ``coupons``."""
+    """Coupons that failed on one side: ``title`` with their number, ``place`` of most of them, ``coupons``.
+
+    ``seen`` are their symptoms, the most frequent first, and ``nearest`` the one nearest to the setpoint.
+    """
 
     title: str
     place: str
+    seen: tuple[SeenOften, ...]
+    nearest: str
     coupons: tuple[FailedCoupon, ...]
 
 
@@ -263,7 +304,7 @@ class StudyPage:
     Attributes
     ----------
     page_title, study_name : str
-    facts : tuple of str
+    facts : str
         Stack, line, coupons, when and by whom; sentences.
     verdict_kind : str
         Style of the verdict's frame: ready, more or unreachable.
@@ -272,6 +313,8 @@ class StudyPage:
     setpoint_title : str
         What the setpoint is called under this verdict.
     dials : tuple of SettingDial
+    no_window : str
+        Why there is no window; empty where there is one.
     window_lines : tuple of str
         Expected and assured window, one sentence each.
     gauges : GaugeNotes or None
@@ -282,8 +325,8 @@ class StudyPage:
         How sure, in sentences.
     sure_pairs : tuple of Pair
         The same as numbers.
-    cliff_line : str
-        The nearest cliff.
+    rooms : Rooms
+        How far each setting may move alone.
     limits_on_certainty : tuple of str
     steps_title : str
     steps : tuple of str
@@ -295,8 +338,12 @@ class StudyPage:
     warnings : tuple of str
     confirmation : ConfirmationSection or None
         What the confirmation says; None when none was planned.
-    map_pictures, profile_pictures, strip_pictures, run_pictures : tuple of Picture
-        Maps, one-factor curves, coupons tried, run order.
+    map_pictures, strip_pictures, run_pictures : tuple of Picture
+        Maps, coupons tried, run order.
+    map_key : str
+        How every map is read.
+    flat_lines : tuple of str
+        What maps of hand-feel that are as good as flat would show.
     what_if : WhatIf
         Data of the panel in which the reader moves the settings.
     tried_lines : tuple of str
@@ -306,8 +353,10 @@ class StudyPage:
     photos_note : str
         Photos that are not in the page; empty when all are.
     effect_pictures : tuple of Picture
+    decides : str
+        The setting that matters most.
     effect_lines : tuple of str
-        Which settings matter, curvature and drift, in sentences.
+        Curvature and drift, in sentences.
     cliff_table : Table
         All cliffs, nearest first.
     notes : tuple of Note
@@ -339,18 +388,19 @@ class StudyPage:
 
     page_title: str
     study_name: str
-    facts: tuple[str, ...]
+    facts: str
     verdict_kind: str
     headline: str
     lead: str
     setpoint_title: str
     dials: tuple[SettingDial, ...]
+    no_window: str
     window_lines: tuple[str, ...]
     gauges: GaugeNotes | None
     prints: Picture
     sure_lines: tuple[str, ...]
     sure_pairs: tuple[Pair, ...]
-    cliff_line: str
+    rooms: Rooms
     limits_on_certainty: tuple[str, ...]
     steps_title: str
     steps: tuple[str, ...]
@@ -359,14 +409,16 @@ class StudyPage:
     warnings: tuple[str, ...]
     confirmation: ConfirmationSection | None
     map_pictures: tuple[Picture, ...]
+    map_key: str
+    flat_lines: tuple[str, ...]
     what_if: WhatIf
-    profile_pictures: tuple[Picture, ...]
     strip_pictures: tuple[Picture, ...]
     run_pictures: tuple[Picture, ...]
     tried_lines: tuple[str, ...]
     failed_groups: tuple[FailedGroup, ...]
     photos_note: str
     effect_pictures: tuple[Picture, ...]
+    decides: str
     effect_lines: tuple[str, ...]
     cliff_table: PageTable
     notes: tuple[Note, ...]

@@ -33,7 +33,7 @@ from doe.words.confirmation.verdict import (
     steps,
 )
 from doe.words.wording import amount_both, count, date_and_time, listing, score, sentence
-from reports.drawing.svg import ACCENT, FONTS, INK, OVER, PAPER, SOFT
+from reports.drawing.palette import ACCENT, FONTS, INK, OVER, PAPER, SOFT
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
 from reports.study.proof import headed, number, words
