@@ -70,17 +70,16 @@ def _harmless(cell: str) -> str:
 class SettingDial:
     """One setting of the setpoint, large.
 
-    ``label``; ``big`` what is dialled in, in the reader's unit; ``other`` the other temperature unit, empty for other
-    kinds; ``surface`` the temperature on the surface where the dial differs, and ``is_dial`` whether readings tell the
-    dial; ``alone`` how far it may move alone, ``expected`` and ``assured`` the windows in which all may move at once,
-    on the dial, empty when there is none.
+    ``label``; ``big`` in the reader's unit, a temperature as it is dialled in; ``other`` the other temperature unit,
+    empty for other kinds; ``surface`` the surface's temperature behind a dial's, or that none is known; ``alone`` how
+    far it may move alone, ``expected`` and ``assured`` the windows in which all may move at once, on the dial where
+    ``big`` is, empty when there is none.
     """
 
     label: str
     big: str
     other: str
     surface: str
-    is_dial: bool
     alone: str
     expected: str
     assured: str

@@ -83,7 +83,7 @@ from reports.study.proof import (
     target_pairs,
     why_reasons,
 )
-from reports.study.rooms import dial_value, dialled, on_dial, room_of, rooms
+from reports.study.rooms import dial_value, on_dial, room_of, rooms
 from reports.study.whatif import what_if
 from reports.views import (
     Column,
@@ -204,20 +204,29 @@ def _dial(report: StudyReport, f: Factor) -> SettingDial:
     answer, shown = report.answer, report.shown
     here = answer.setpoint[f.name]
     if f.is_categorical:
-        return SettingDial(f.label, amount(f, here, shown), "", "", False, "", "", "")
-    dial, value = dialled(report, f), dial_value(report, f)
+        return SettingDial(f.label, amount(f, here, shown), "", "", "", "", "")
+    value, made = dial_value(report, f), {d.name: d for d in _machine_dials(report)}.get(f.name)
+    surface = ""
+    if made is not None:
+        surface = f"surface {made.surface}" if made.is_checked else f"dial = surface, {NOT_CHECKED}"
     both = [None if w is None else span(w, f.name) for w in (answer.window, answer.assured_window)]
     alone, expected, assured = (on_dial(report, f, ends) for ends in (room_of(report, f), *both))
     return SettingDial(
         label=f.label,
         big=amount(f, value, shown),
         other=amount(f, value, shown.other) if f.is_temperature else "",
-        surface="" if dial is None else amount_both(f, here, shown),
-        is_dial=dial is not None,
+        surface=surface,
         alone=alone,
         expected=expected,
         assured=assured,
     )
+
+
+def _machine_dials(report: StudyReport) -> tuple[DialSetting, ...]:
+    """What to dial in for the setpoint's machine temperatures; none where the line's readings were not asked for."""
+    if report.gauged is None or not machine_temperatures(report.study):
+        return ()
+    return dials_of_settings(report.gauged, report.study, report.answer.setpoint, report.shown)
 
 
 def notes_of(study: Study, answer: Answer, shown: Shown) -> tuple[Note, ...]:
@@ -413,10 +422,10 @@ def gauge_notes(report: StudyReport) -> GaugeNotes | None:
     gauged, study, shown = report.gauged, report.study, report.shown
     if gauged is None or not machine_temperatures(study):
         return None
-    dials = dials_of_settings(gauged, study, report.answer.setpoint, shown)
-    checked = [d for d in dials if d.is_checked]
-    rows = tuple((d.label, d.surface, d.dial, d.plus_minus, _window_on_the_dial(report, d)) for d in checked)
-    heads = ("setting", "on the surface", "to dial in", "± (95 %)", "expected window on the dial")
+    checked = [d for d in _machine_dials(report) if d.is_checked]
+    window = report.answer.window
+    rows = tuple((d.label, d.dial, d.plus_minus, d.surface, _window_on_the_dial(report, d, window)) for d in checked)
+    heads = ("setting", "to dial in", "± (95 %)", "on the surface", "expected window on the dial")
     table = PageTable(f"What to dial in on {gauged.line.name}", tuple(Column(h, False) for h in heads), rows)
     return GaugeNotes(
         lead=_lead(report, checked),
@@ -431,15 +440,14 @@ def _lead(report: StudyReport, checked: list[DialSetting]) -> str:
     if not checked:
         return f"No gauge reading tells what to dial in: {NOT_CHECKED}."
     return (
-        "The settings above are temperatures of the surface. What to dial in for them follows from the gauge readings "
-        f"of {report.gauged.line.name} up to {day(report.gauged.on)}; after a machine was measured anew, adjusted "
-        "or moved, ask again."
+        "The temperatures above are those to dial in; pictures below are of the surface. Between them stand the gauge "
+        f"readings of {report.gauged.line.name} up to {day(report.gauged.on)}; after a machine was measured anew, "
+        "adjusted or moved, ask again."
     )
 
 
-def _window_on_the_dial(report: StudyReport, made: DialSetting) -> str:
-    """Ends of the expected window as dial settings; empty without one."""
-    window = report.answer.window
+def _window_on_the_dial(report: StudyReport, made: DialSetting, window: Window | None) -> str:
+    """Ends of a window as dial settings; empty without one."""
     if window is None or made.name not in window.bounds.index or report.gauged is None:
         return ""
     ends = window.bounds.astype(float).T[made.name]
