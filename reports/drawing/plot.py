@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from doe.domain.factors import Factor
 from doe.domain.units import METRIC, SYMBOLS, Shown
+from doe.words.typography import fine
 from reports.drawing.palette import ACCENT, INK, OTHER, OVER, PAPER, RULE, SOFT, UNDER, Floats, bare, ticks_of
 
 UNIT = 1000
@@ -144,7 +145,7 @@ class Plot:
         kind = f' class="{look}"' if look else ""
         self._over.append(
             f'<text x="{_percent(x)}" y="{_percent(1 - y)}"{moved} dy="{dy:g}" text-anchor="{anchor}"{kind}>'
-            f"{escape(words)}</text>"
+            f"{escape(fine(words))}</text>"
         )
 
     def along_x(self, ticks: Iterable[tuple[float, tuple[str, ...]]], title: str = "", *, below: float = 0) -> None:
