@@ -87,13 +87,13 @@ class SettingDial:
 
 @dataclass(frozen=True)
 class RoomStrip:
-    """One setting moved alone: the name of its ``factor``, ``label``, what to ``dial`` in and the ``surface`` it gives.
+    """One setting moved alone: its ``label``, what to ``dial`` in for the setpoint and the ``surface`` it gives.
 
     ``svg`` is the strip; ``room`` how far it may move in words, with its middle ``room_place`` in percent of the
-    strip; ``low_end`` and ``high_end`` what comes at the ends, each with its side ("under", "over" or none).
+    strip; ``low_end`` and ``high_end`` what comes at the ends, ``low_side`` and ``high_side`` how prints fail there
+    ("under", "over" or empty).
     """
 
-    factor: str
     label: str
     dial: str
     surface: str
@@ -108,11 +108,10 @@ class RoomStrip:
 
 @dataclass(frozen=True)
 class Rooms:
-    """The strips: ``title`` says the nearest cliff, ``key`` how to read them; they show ``reach`` errors each way."""
+    """The ``strips``: ``title`` says the nearest cliff, ``key`` how to read them."""
 
     title: str
     strips: tuple[RoomStrip, ...]
-    reach: int
     key: str
 
 

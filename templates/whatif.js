@@ -246,6 +246,7 @@
       var text = shown(data.factors[j], values[j]);
       input.setAttribute("aria-valuetext", text);
       strips[j].querySelector(".dialled").textContent = text;
+      strips[j].querySelector(".found").textContent = values[j] === data.factors[j].here ? "" : prints(found.expected) + " of 100 prints";
     });
     Object.keys(found).forEach(function (key) {
       panel.dataset[key] = found[key] === null || found[key] === undefined ? "" : found[key].toFixed(6);
@@ -312,7 +313,7 @@
   }
 
   data.factors.forEach(function (f, j) {
-    var strip = strips[j], input = document.createElement("input"), most = data.reach * f.error;
+    var strip = strips[j], input = document.createElement("input"), found = document.createElement("span"), most = data.reach * f.error;
     var steps = function (size) { return Math.floor(size / f.step + 1e-9) * f.step; };
     input.type = "range";
     input.step = f.step;
@@ -324,6 +325,8 @@
     input.style.setProperty("--to", along(f, Number(input.max)));
     input.addEventListener("input", update);
     strip.querySelector(".bar").append(input);
+    found.className = "found";
+    strip.querySelector(".strip-head").append(found);
     strip.querySelectorAll("stop").forEach(function (s) { s.dataset.here = s.getAttribute("stop-opacity"); });
     var caps = strip.querySelector(".caps");
     if (caps) { caps.dataset.here = caps.getAttribute("d"); }

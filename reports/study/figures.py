@@ -117,7 +117,8 @@ def draw_room(strip: Strip, shown: Shown, *, name: str, title: str, description:
     per = shown.value(1.0, f.unit) - zero
     ends = (max(f.low, strip.here - strip.reach * strip.error), min(f.high, strip.here + strip.reach * strip.error))
     first_dial, last_dial = (zero + per * strip.dialled(end) for end in ends)
-    for number in round_numbers(first_dial, last_dial, 6):
+    # as many as a strip on a phone has room for
+    for number in round_numbers(first_dial, last_dial, max(2, round(6 * (last - first)))):
         dial = (float(number) - zero) / per
         plot.along_x([(strip.place(strip.dialled.back(dial)), (bare(f, dial, shown),))])
     if strip.window is not None:
@@ -209,6 +210,7 @@ def draw_map(
     xs, ys = grid.x(grid.x_values), grid.y(grid.y_values)
     _shade(plot, xs, ys, grid, levels)
     taken = [] if dots is None else list(zip(grid.x(dots.x), grid.y(dots.y), strict=True))
+    taken += [(x + 0.05, y + 0.02) for x, y in taken]  # where their numbers stand
     spot = grid.x.at(setpoint[0]), grid.y.at(setpoint[1])
     taken.append(spot)
     _contours(plot, xs, ys, grid, levels, target, taken)
@@ -329,8 +331,8 @@ def _sides(
         if short.max() < 0.05:
             continue
         # words are wide: a thing level with them is in the way from farther off than one above
-        apart = np.min([np.hypot((across - x) / 2.4, up - y) for x, y in taken], axis=0)
-        row, column = np.unravel_index(int((short * np.minimum(apart, 0.12)).argmax()), short.shape)
+        apart = np.min([np.hypot((across - x) / 4, up - y) for x, y in taken], axis=0)
+        row, column = np.unravel_index(int((short * np.minimum(apart, 0.08) ** 2).argmax()), short.shape)
         x, y = float(xs[column]), float(ys[row])
         plot.text(x, y, SIDE_WORDS[side], look=f"halo side {side}")
         taken.append((x, y))

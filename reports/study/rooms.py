@@ -99,7 +99,6 @@ def rooms(report: StudyReport, profiles: dict[str, Profile]) -> Rooms:
     return Rooms(
         title=nearest_cliff(study, answer, shown),
         strips=tuple(_strip(report, strip) for strip in drawn),
-        reach=reach_of(report),
         key="One step of the scale is one setting error, with the setpoint in the middle. "
         "Full colour: the wanted rate is expected. Brackets: room for this setting alone. "
         f"Thick line: the window, where all may move at once. Hatched: not tested.{note}",
@@ -113,7 +112,6 @@ def _strip(report: StudyReport, strip: Strip) -> RoomStrip:
     told = "; ".join(words for words, _ in ends)
     title = headed(f"{f.label}: room {room}" if room else f.label)
     return RoomStrip(
-        factor=f.name,
         label=headed(f.label),
         dial=amount_both(f, dial_value(report, f), shown),
         surface="" if dial is None else f"on the surface {amount_both(f, strip.here, shown)}",

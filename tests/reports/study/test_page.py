@@ -188,7 +188,7 @@ def test_forbidden_combinations_are_in_words_and_hatched():
 @pytest.mark.parametrize("case", CASES)
 def test_every_setting_has_its_room_and_its_coupons(case):
     study = samples()[case].study
-    assert [strip.factor for strip in page(case).rooms.strips] == [f.name for f in study.numeric]
+    assert [strip.label.lower() for strip in page(case).rooms.strips] == [f.label for f in study.numeric]
     assert len(page(case).strip_pictures) == len(study.factors)
 
 
