@@ -87,7 +87,7 @@ class SettingDial:
 
 @dataclass(frozen=True)
 class RoomStrip:
-    """One setting moved alone: its ``label``, what to ``dial`` in for the setpoint and the ``surface`` it gives.
+    """One setting moved alone: its ``label``, and what to ``dial`` in for the setpoint.
 
     ``svg`` is the strip; ``room`` how far it may move in words, with its middle ``room_place`` in percent of the
     strip; ``low_end`` and ``high_end`` what comes at the ends, ``low_side`` and ``high_side`` how prints fail there
@@ -96,7 +96,6 @@ class RoomStrip:
 
     label: str
     dial: str
-    surface: str
     svg: Markup
     room: str
     room_place: str
@@ -195,13 +194,12 @@ class FailedCoupon:
 class FailedGroup:
     """Coupons that failed on one side: ``title`` with their number, ``place`` of most of them, ``coupons``.
 
-    ``seen`` are their symptoms, the most frequent first, and ``nearest`` the one nearest to the setpoint.
+    ``seen`` are their symptoms, the most frequent first.
     """
 
     title: str
     place: str
     seen: tuple[SeenOften, ...]
-    nearest: str
     coupons: tuple[FailedCoupon, ...]
 
 
@@ -302,14 +300,16 @@ class StudyPage:
     Attributes
     ----------
     page_title, study_name : str
-    facts : str
-        Stack, line, coupons, when and by whom; sentences.
+    facts, made_line : str
+        Stack, line and coupons in a sentence; when the report was made, and by whom.
     verdict_kind : str
         Style of the verdict's frame: ready, more or unreachable.
     headline, lead : str
         The verdict, and the answer in two sentences.
     setpoint_title : str
         What the setpoint is called under this verdict.
+    may_move : str
+        What the ranges under the dials are; empty where there are none.
     dials : tuple of SettingDial
     no_window : str
         Why there is no window; empty where there is one.
@@ -319,10 +319,11 @@ class StudyPage:
         What to dial in for the setpoint, and what to be careful about.
     prints : Picture
         A hundred prints.
+    sure_title : str
     sure_lines : tuple of str
         How sure, in sentences.
     sure_pairs : tuple of Pair
-        The same as numbers.
+        The same as numbers, and more of them.
     rooms : Rooms
         How far each setting may move alone.
     limits_on_certainty : tuple of str
@@ -339,7 +340,7 @@ class StudyPage:
     map_pictures, strip_pictures, run_pictures : tuple of Picture
         Maps, coupons tried, run order.
     map_key : str
-        How every map is read.
+        How the maps are read.
     flat_lines : tuple of str
         What maps of hand-feel that are as good as flat would show.
     what_if : WhatIf
@@ -387,15 +388,18 @@ class StudyPage:
     page_title: str
     study_name: str
     facts: str
+    made_line: str
     verdict_kind: str
     headline: str
     lead: str
     setpoint_title: str
+    may_move: str
     dials: tuple[SettingDial, ...]
     no_window: str
     window_lines: tuple[str, ...]
     gauges: GaugeNotes | None
     prints: Picture
+    sure_title: str
     sure_lines: tuple[str, ...]
     sure_pairs: tuple[Pair, ...]
     rooms: Rooms

@@ -254,7 +254,17 @@
     says.textContent = "";
     var bar = forbidden(values, chosen());
     if (bar) { line("never make this", bar.reason || "forbidden combination"); }
-    line(isMoved() ? "expected here" : "expected at the setpoint", prints(found.expected) + " of 100 prints");
+    if (isMoved()) { tell(values, found); }
+    maps.forEach(function (map) { onMap(map, values); });
+    panel.querySelector("button").disabled = !isMoved();
+    delete panel.dataset.room;
+    clearTimeout(waiting);
+    waiting = setTimeout(inSlices, PAUSE, look(values, combination(), found.expected));
+  }
+
+  /* The setpoint's own numbers stand in the answer; here are those of what is tried. */
+  function tell(values, found) {
+    line("expected here", prints(found.expected) + " of 100 prints");
     line("at least, " + data.assured + " assurance", least(found.low) + " of 100");
     if (found.chance !== null) { line("chance of " + data.wanted + " or better", percent(found.chance)); }
     if (found.hand !== null) {
@@ -262,11 +272,6 @@
       line("hand-feel", found.hand.toFixed(1) + enough);
     }
     line("what happens", happens(values, found));
-    maps.forEach(function (map) { onMap(map, values); });
-    panel.querySelector("button").disabled = !isMoved();
-    delete panel.dataset.room;
-    clearTimeout(waiting);
-    waiting = setTimeout(inSlices, PAUSE, look(values, combination(), found.expected));
   }
 
   /* Room of every setting, and how full its strip is, with the others as they are tried. */
@@ -307,6 +312,7 @@
     words.textContent = ends ? "alone " + shown(f, ends[0]) + " to " + shown(f, ends[1]) : "no room";
     if (!caps) { return; }
     caps.setAttribute("d", !ends ? "" : ends.map(function (end, i) {
+      if (Math.abs(end - f.here) > data.reach * f.error * (1 + 1e-9)) { return ""; }
       var x = 1000 * along(f, end), hook = x + (i ? -8 : 8);
       return "M" + hook + " -150L" + x + " -150L" + x + " 1150L" + hook + " 1150";
     }).join(""));

@@ -66,7 +66,7 @@ class Along:
         """Share of one setting."""
         return float(self([float(setting)])[0])
 
-    def ticks(self, most: int = 5) -> list[tuple[float, tuple[str, ...]]]:
+    def ticks(self, most: int = 4) -> list[tuple[float, tuple[str, ...]]]:
         """Places of round settings with their labels, one a unit."""
         f = self.factor
         units = (self.shown, self.shown.other) if f.is_temperature else (self.shown,)

@@ -86,6 +86,10 @@ class Strip:
         """Share of the strip's length, the setpoint in the middle; clipped to its ends."""
         return float(np.clip(0.5 + (setting - self.here) / (2 * self.reach * self.error), 0, 1))
 
+    def has(self, setting: float) -> bool:
+        """Whether the strip reaches a setting."""
+        return abs(setting - self.here) <= self.reach * self.error * (1 + 1e-9)
+
 
 def strength(rates: Floats, target: float) -> Floats:
     """How full a strip is, 1 where the target is expected, fading to 0 below it."""
@@ -112,20 +116,23 @@ def draw_room(strip: Strip, shown: Shown, *, name: str, title: str, description:
         at = 0.5 + whole / (2 * strip.reach)
         plot.line([at, at], [0, 0.14], stroke=INK, width=1, opacity="0.55")
     for at, side in strip.cliffs:
-        plot.mark(strip.place(at), 0.5, side)
+        if strip.has(at):
+            plot.mark(strip.place(at), 0.5, side)
     zero = shown.value(0.0, f.unit)
     per = shown.value(1.0, f.unit) - zero
     ends = (max(f.low, strip.here - strip.reach * strip.error), min(f.high, strip.here + strip.reach * strip.error))
     first_dial, last_dial = (zero + per * strip.dialled(end) for end in ends)
-    # as many as a strip on a phone has room for
-    for number in round_numbers(first_dial, last_dial, max(2, round(6 * (last - first)))):
+    # on a phone a strip has room for few of them
+    few, many = (round_numbers(first_dial, last_dial, max(2, round(n * (last - first)))) for n in (6, 9))
+    for number in many:
         dial = (float(number) - zero) / per
-        plot.along_x([(strip.place(strip.dialled.back(dial)), (bare(f, dial, shown),))])
+        place = strip.place(strip.dialled.back(dial))
+        plot.text(place, 0, bare(f, dial, shown), dy=17, look="" if np.isclose(few, number).any() else "spare")
     if strip.window is not None:
         plot.line([strip.place(v) for v in strip.window], [0, 0], stroke=ACCENT, width=6, class_="window")
     if strip.room is not None:
-        low, high = (strip.place(v) for v in strip.room)
-        plot.path(_cap(low, 1) + _cap(high, -1), fill="none", stroke=INK, stroke_width=2.4, class_="caps")
+        caps = (_cap(strip.place(v), way) for v, way in zip(strip.room, (1, -1), strict=True) if strip.has(v))
+        plot.path("".join(caps), fill="none", stroke=INK, stroke_width=2.4, class_="caps")
     plot.mark(0.5, 0.5, "setpoint")
     return plot.svg(title=title, description=description)
 

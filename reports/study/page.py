@@ -57,8 +57,8 @@ from reports.study.effects import check_lines, effect_lines, effect_pictures, ef
 from reports.study.figures import span
 from reports.study.inputs import StudyReport
 from reports.study.pictures import (
-    MAP_KEY,
     flat_lines,
+    map_key,
     map_pictures,
     maps_of,
     prints_picture,
@@ -119,20 +119,25 @@ def study_page(report: StudyReport) -> StudyPage:
     maps = maps_of(report, profiles)
     why_lines, reasons = why_reasons(report)
     decides, *effects = effect_lines(report)
+    _, *sure = sureness(study, answer)  # what is expected stands in the lead
+    gauged = gauge_notes(report)
     return StudyPage(
         page_title=f"Study report, {study.name}",
         study_name=study.name,
         facts=_facts(report),
+        made_line=f"Report made {made(report)}.",
         verdict_kind=frame(known),
         headline=headline(known, shown),
         lead=lead(study, answer, known),
         setpoint_title=setpoint_title(answer),
+        may_move=_may_move(answer),
         dials=_dials(report),
         no_window="" if answer.window is not None else window_sentences(study, answer)[0],
         window_lines=window_sentences(study, answer),
-        gauges=gauge_notes(report),
+        gauges=gauged,
         prints=prints_picture(report),
-        sure_lines=sureness(study, answer),
+        sure_title="How sure" if report.confirmation is None else "How sure by the study alone",
+        sure_lines=tuple(sure[:2] if answer.hand is not None else sure),
         sure_pairs=sure_pairs(study, answer),
         rooms=rooms(report, profiles),
         limits_on_certainty=said(study, answer.limits_on_certainty, shown),
@@ -147,7 +152,7 @@ def study_page(report: StudyReport) -> StudyPage:
         warnings=said(study, cautions_left(answer), shown),
         confirmation=None if report.confirmation is None else confirmation_section(report.confirmation, shown=shown),
         map_pictures=map_pictures(report, maps),
-        map_key=MAP_KEY,
+        map_key=map_key(report),
         flat_lines=flat_lines(report, maps),
         what_if=what_if(report),
         strip_pictures=strip_pictures(report),
@@ -192,8 +197,15 @@ def _facts(report: StudyReport) -> str:
     waiting = f", {fitted.waiting} waiting for a result" if fitted.waiting else ""
     return (
         f"{report.stack.name} on {report.line.name}. {count(fitted.coupons, 'coupon')} in {count(rounds, 'round')}: "
-        f"{passed} passed, {fitted.coupons - passed} failed{waiting}. Report made {made(report)}."
+        f"{passed} passed, {fitted.coupons - passed} failed{waiting}."
     )
+
+
+def _may_move(answer: Answer) -> str:
+    """What the ranges under the large numbers are."""
+    if answer.window is not None:
+        return "and how far each may move: alone, or all together"
+    return "and how far each may move alone" if answer.room else ""
 
 
 def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
@@ -271,10 +283,7 @@ def failed_groups(report: StudyReport) -> tuple[FailedGroup, ...]:
             rows = rows[np.argsort(near[rows], kind="stable")]
             coupons = tuple(_coupon(report, away.iloc[row], int(row), is_inside=inside[row]) for row in rows)
             title = f"{_TITLES[side]}: {count(len(rows), 'coupon')}"
-            nearest = sentence(
-                f"nearest is {coupons[0].name}: {coupons[0].place.removeprefix('Against the setpoint: ')}"
-            )
-            groups.append(FailedGroup(title, _where(report, away.iloc[rows]), _seen(coupons), nearest, coupons))
+            groups.append(FailedGroup(title, _where(report, away.iloc[rows]), _seen(coupons), coupons))
     return tuple(groups)
 
 
@@ -405,10 +414,12 @@ def window_among_coupons(report: StudyReport) -> tuple[str, ...]:
     for f in study.numeric:
         if size := float(outside[f.name].iloc[row]):
             way = move(f, "higher" if size > 0 else "lower")
-            places.append(f"{f.label} {difference_both(f, size, report.shown)} {way} than any inside")
+            places.append(f"{f.label} {difference_both(f, size, report.shown)} {way}")
     stated = all(f.setting_sd for f in study.numeric)
     most = f" ({errors_away(far[row]).removesuffix(' away')} at the most)" if stated else ""
-    return first, sentence(f"Outside it, the nearest failed coupon is {fitted.coupon[row]}: {', '.join(places)}{most}")
+    return first, sentence(
+        f"Outside it, the nearest failed coupon is {fitted.coupon[row]}: {', '.join(places)} than any inside{most}"
+    )
 
 
 def photos_note(report: StudyReport) -> str:
@@ -440,9 +451,8 @@ def _lead(report: StudyReport, checked: list[DialSetting]) -> str:
     if not checked:
         return f"No gauge reading tells what to dial in: {NOT_CHECKED}."
     return (
-        "The temperatures above are those to dial in; pictures below are of the surface. Between them stand the gauge "
-        f"readings of {report.gauged.line.name} up to {day(report.gauged.on)}; after a machine was measured anew, "
-        "adjusted or moved, ask again."
+        "The temperatures above are those to dial in; pictures below are of the surface (gauge readings up "
+        f"to {day(report.gauged.on)})."
     )
 
 
@@ -493,7 +503,7 @@ def gauge_note(report: StudyReport) -> tuple[Note, ...]:
                 "settings; a line through these readings turns a surface temperature into a dial setting, and says "
                 "how sure it is.",
                 "A reading is only as good as its gauge, and a machine drifts: measure again when the date has come, "
-                "after a repair, and whenever a print fails that should not.",
+                "after a repair or a move, and whenever a print fails that should not; then make this report again.",
             ),
         ),
     )

@@ -19,6 +19,7 @@ from doe.words.wording import (
     percent,
     prints,
     score,
+    sentence,
     stated,
 )
 from reports.drawing.plot import Along
@@ -36,15 +37,28 @@ from reports.study.proof import headed
 from reports.views import Picture
 
 _MAP_POINTS = 31  # each way; contours are as smooth as with more, in half the time
-MARKS_KEY = (
-    "Open circle: passed. Triangle down: too little heat. Triangle up: too much heat. Square: not heat. "
-    "Cross: side unknown."
-)
-MAP_KEY = (
-    "The ringed cross is the setpoint, the thick lines on the axes the window. White is good; the darker, the fewer "
-    f"prints hold. {MARKS_KEY} Coupons stand where they were made, with their number where several share a "
-    "place; those far from the map's other settings are small and pale. Hatched: not tested."
-)
+_MARKS = {
+    "pass": "circle: passed",
+    "under": "triangle down: too little heat",
+    "over": "triangle up: too much heat",
+    "other": "square: not heat",
+    "unknown": "cross: side unknown",
+}
+
+
+def marks_key(report: StudyReport) -> str:
+    """What the marks of coupons mean, of those that a report shows."""
+    return sentence("; ".join(words for key, words in _MARKS.items() if key in report.marks))
+
+
+def map_key(report: StudyReport) -> str:
+    """How the maps of a report are read."""
+    window = ", thick lines on the axes: window" if report.answer.window is not None else ""
+    return (
+        f"Ringed cross: setpoint{window}. White is good; the darker, the fewer prints hold. {marks_key(report)} "
+        "A number counts coupons in one place; pale ones were made far from the map's other settings. "
+        "Hatched: not tested."
+    )
 
 
 def profiles_of(report: StudyReport) -> dict[str, Profile]:
@@ -67,8 +81,7 @@ def prints_picture(report: StudyReport) -> Picture:
     return Picture(
         draw_prints(answer.pass_rate, answer.pass_rate_low, name="prints", title=title, description=told),
         title,
-        f"Filled: pass even by the lower bound ({stated(report.study.spec.assurance)} assurance). Outlined: expected "
-        "to pass. Crossed: expected to fail.",
+        "Filled: pass even by the lower bound. Outlined: expected to pass. Crossed: expected to fail.",
     )
 
 
@@ -103,9 +116,11 @@ def flat_lines(report: StudyReport, maps: list[RobustMap]) -> tuple[str, ...]:
     """A sentence in place of each map of hand-feel that would be nearly flat."""
     if report.answer.hand is None:
         return ()
-    return tuple(
-        f"{_hand_title(report, surface)} ({_pair(report, surface)})." for surface in maps if is_flat(report, surface)
-    )
+    flat = [surface for surface in maps if is_flat(report, surface)]
+    told = {_hand_title(report, surface): [_pair(report, other) for other in flat] for surface in flat}
+    if len(flat) > 1 and len(told) == 1:
+        return (f"{next(iter(told))} (both maps).",)
+    return tuple(f"{_hand_title(report, surface)} ({_pair(report, surface)})." for surface in flat)
 
 
 def _pair(report: StudyReport, surface: RobustMap) -> str:
@@ -185,7 +200,8 @@ def _pass_map(report: StudyReport, surface: RobustMap, number: int) -> Picture:
         target,
         name=f"map{number}",
         title=title,
-        told=f"Map of the expected share of prints that {wanted(study, answer)}, setting error included. {MARKS_KEY}",
+        told=f"Map of the expected share of prints that {wanted(study, answer)}, setting error included. "
+        f"{marks_key(report)}",
         caption=caption,
     )
 
@@ -231,7 +247,7 @@ def _strip_picture(report: StudyReport, f: Factor) -> Picture:
         window=_along(report, f),
         name=f"tried-{f.name}",
         title=title,
-        description=f"Coupons along {f.label}, passed above, failed below. {MARKS_KEY}",
+        description=f"Coupons along {f.label}, passed above, failed below. {marks_key(report)}",
     )
     return Picture(svg, title, "")
 
@@ -277,7 +293,7 @@ def run_pictures(report: StudyReport) -> tuple[Picture, ...]:
         is_hand=is_hand,
         name="drift",
         title=title,
-        description=f"Results in the order of pressing. {MARKS_KEY}",
+        description=f"Results in the order of pressing. {marks_key(report)}",
     )
     caption = "The line joins coupons of the same centre setting. If it climbs or falls, something else than the "
     caption += "settings changed during the day." + (" Coupons without a hand-feel are left out." if is_hand else "")

@@ -6,7 +6,6 @@ import math
 
 from doe.domain.coding import inward, to_step
 from doe.domain.factors import Factor
-from doe.domain.units import Shown
 from doe.setpoint.curves import Profile
 from doe.words.study.answer import nearest_cliff
 from doe.words.wording import SIDE_WORDS, amount, amount_both, amount_range, listing
@@ -18,7 +17,7 @@ from reports.views import Rooms, RoomStrip
 LEAST_REACH, MOST_REACH = 3, 8
 """Setting errors that strips show each way: enough for the widest tested range, within these."""
 
-SEEN = {"under": "peels, sheds or washes off", "over": "film sticks, ink boils or print stiffens"}
+SEEN = {"under": "peels or washes off", "over": "film sticks or ink boils"}
 """What is seen beyond a cliff."""
 
 
@@ -99,22 +98,21 @@ def rooms(report: StudyReport, profiles: dict[str, Profile]) -> Rooms:
     return Rooms(
         title=nearest_cliff(study, answer, shown),
         strips=tuple(_strip(report, strip) for strip in drawn),
-        key="One step of the scale is one setting error, with the setpoint in the middle. "
-        "Full colour: the wanted rate is expected. Brackets: room for this setting alone. "
-        f"Thick line: the window, where all may move at once. Hatched: not tested.{note}",
+        key="A step of the scale is one setting error, the setpoint in the middle. Full colour: the wanted rate is "
+        "expected. Brackets: room for this setting alone. Thick line: window for all together. Hatched: not tested."
+        f"{note}",
     )
 
 
 def _strip(report: StudyReport, strip: Strip) -> RoomStrip:
     f, shown = strip.factor, report.shown
-    room, dial = on_dial(report, f, strip.room), dialled(report, f)
+    room = on_dial(report, f, strip.room)
     ends = [_end(report, strip, direction) for direction in ("lower", "higher")]
     told = "; ".join(words for words, _ in ends)
     title = headed(f"{f.label}: room {room}" if room else f.label)
     return RoomStrip(
         label=headed(f.label),
         dial=amount_both(f, dial_value(report, f), shown),
-        surface="" if dial is None else f"on the surface {amount_both(f, strip.here, shown)}",
         svg=draw_room(strip, shown, name=f"room-{f.name}", title=title, description=told),
         room=f"alone {room}" if room else "",
         room_place=f"{100 * _middle(strip):.1f}",
@@ -136,12 +134,9 @@ def _end(report: StudyReport, strip: Strip, direction: str) -> tuple[str, str]:
         if (cliff.factor, cliff.direction) != (f.name, direction):
             continue
         at = amount(f, to_step(strip.dialled(cliff.at), f.step or 1.0), report.shown)
-        return f"{SIDE_WORDS[cliff.side]} from {at}: {SEEN[cliff.side]}", cliff.side
+        way = "below" if direction == "lower" else "above"
+        return f"{SIDE_WORDS[cliff.side]} {way} {at}: {SEEN[cliff.side]}", cliff.side
     end = f.low if direction == "lower" else f.high
     if abs(end - strip.here) < (f.step or 1e-9):
-        return "not tested beyond the setpoint", ""
-    return f"no cliff up to {_dial_end(f, strip, end, report.shown)}", ""
-
-
-def _dial_end(f: Factor, strip: Strip, end: float, shown: Shown) -> str:
-    return f"{amount(f, strip.dialled(end), shown)}, the end tested"
+        return "not tested beyond", ""
+    return f"no cliff to {amount(f, strip.dialled(end), report.shown)}", ""

@@ -151,7 +151,7 @@ def what_if(report: StudyReport) -> WhatIf:
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
     stays = f"; {held} stays" if held and not carries_levels else ""
-    how = "Computed here from the draws behind the answer, setting error included."
+    how = "Computed from the draws behind the answer, setting error included."
     if panel is None:
         how = (
             "Surfaces of this kind cannot be computed in a page. Read off a coarse grid of the same surfaces, so the "
@@ -159,7 +159,7 @@ def what_if(report: StudyReport) -> WhatIf:
         )
     return WhatIf(
         as_script_data(data),
-        f"Drag a mark, or use the arrow keys, to try a setting{stays}. {how} A look around, not a recommendation.",
+        f"Drag a mark, or use the arrow keys, to try a setting{stays}. {how} A look, not a recommendation.",
         off_table(report),
     )
 
