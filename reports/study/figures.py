@@ -177,8 +177,15 @@ class MapGrid:
     tested: NDArray[np.bool_]
 
     def share_reaching(self, target: float) -> float:
-        """Share of the tested part of the map at which the value is ``target`` or more."""
-        return float((self.values >= target)[self.tested].mean())
+        """Share of the tested part of the map, as drawn, at which the value is ``target`` or more."""
+        part = np.outer(_reach_of_points(self.y(self.y_values)), _reach_of_points(self.x(self.x_values)))
+        return float(np.average((self.values >= target)[self.tested], weights=part[self.tested]))
+
+
+def _reach_of_points(places: Floats) -> Floats:
+    """How much of an axis each point of a grid stands for: to half way to its neighbours."""
+    ends: Floats = np.concatenate([places[:1], (places[1:] + places[:-1]) / 2, places[-1:]])
+    return np.diff(ends)
 
 
 def draw_map(
