@@ -335,6 +335,8 @@ class StudyPage:
     level_table : Table or None
         Other levels of categorical factors at the setpoint.
     warnings : tuple of str
+    confirmation_title : str
+        How far it has come; empty when none was planned.
     confirmation : ConfirmationSection or None
         What the confirmation says; None when none was planned.
     map_pictures, strip_pictures, run_pictures : tuple of Picture
@@ -409,6 +411,7 @@ class StudyPage:
     next_table: PageTable | None
     level_table: PageTable | None
     warnings: tuple[str, ...]
+    confirmation_title: str
     confirmation: ConfirmationSection | None
     map_pictures: tuple[Picture, ...]
     map_key: str

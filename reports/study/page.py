@@ -15,6 +15,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown, show_difference
 from doe.setpoint.answer import Answer, Window
 from doe.symptoms.catalogue import symptom
+from doe.words.confirmation.verdict import standing as confirmation_standing
 from doe.words.confirmation.verdict import steps as confirmation_steps
 from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_window, dials_of_settings
@@ -150,6 +151,9 @@ def study_page(report: StudyReport) -> StudyPage:
         else settings_table(report, answer.next_coupons, "Coupons that would help most"),
         level_table=level_table(report),
         warnings=said(study, cautions_left(answer), shown),
+        confirmation_title=""
+        if report.confirmation is None
+        else confirmation_standing(report.confirmation).removesuffix("."),
         confirmation=None if report.confirmation is None else confirmation_section(report.confirmation, shown=shown),
         map_pictures=map_pictures(report, maps),
         map_key=map_key(report),
