@@ -176,7 +176,7 @@ def study_page(shop: Shop, making: Making, frame: Frame, *, now: datetime) -> Ma
             f"{told('card_round', round=r.round)}. {KINDS[r.kind]}" for r in making.info.rounds if r.kind in KINDS
         ),
         cards=cards,
-        rest=() if cards else tuple(_rest(shop, making)),
+        rest=() if cards else tuple(_rest(shop, making, names_next=not frame.is_whole)),
         to_score=tuple(Link(c.name, coupon_url(record.id, c.name)) for c in making.to_score[:MOST_LISTED]),
         unlisted=max(0, len(making.to_score) - MOST_LISTED),
         done=sum(c.is_scored or bool(c.void) for c in making.coupons),
@@ -197,10 +197,12 @@ def version_of(making: Making) -> str:
     return hashlib.sha256(names.encode()).hexdigest()[:16]
 
 
-def _rest(shop: Shop, making: Making) -> Iterator[str]:
-    """What there is to do when nothing waits at the machines."""
+def _rest(shop: Shop, making: Making, *, names_next: bool) -> Iterator[str]:
+    """What there is to do when nothing waits at the machines; the next command is not named where a page does it."""
     if making.coupons:
         yield told("all_made" if any("press_order" in c.place for c in making.coupons) else "unplanned")
+    if not names_next:
+        return
     following = shop.standing(making).steps[0]
     name = quoted(following.name or making.record.name)
     yield told(f"next_{following.step}", name=name, coupons=following.coupons, coupon=following.coupon)

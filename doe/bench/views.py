@@ -50,6 +50,8 @@ class Frame:
         What could not be done, and what to do about it.
     saved : str
         Key of what the device kept and need not keep any more.
+    is_whole : bool
+        Whether the whole job is done here, not only what is done at the press.
     hot, fixed_wording, special_goods : str
     cautions : tuple of str
         Standing wording of every page at a machine.
@@ -65,6 +67,7 @@ class Frame:
     study: int = 0
     coupon: str = ""
     at: str = ""
+    is_whole: bool = False
     hot: str = FOOTER
     cautions: tuple[str, ...] = CAUTIONS
     fixed_wording: str = FIXED_WORDING
@@ -146,10 +149,11 @@ class DeskPage:
 
 @dataclass(frozen=True)
 class PairPage:
-    """Letting a device in: ``frame``, ``following`` is where it wanted to go."""
+    """Letting a device in: ``frame``, ``following`` is where it wanted to go, ``code`` what came with the address."""
 
     frame: Frame
     following: str
+    code: str = ""
 
 
 @dataclass(frozen=True)
@@ -491,8 +495,10 @@ class DrillPage:
         Number of this step, so that an answer sent twice counts once.
     question, form : str
         What is asked now, and how to answer.
-    choices : tuple of str
+    choices : tuple of Choice
         Words to choose from.
+    namings : tuple of Choice
+        Causes that may be named.
     score : str
         How it went; empty before its end.
     parts : tuple of (str, str)
@@ -516,7 +522,8 @@ class DrillPage:
     step: str = ""
     question: str = ""
     form: str = ""
-    choices: tuple[str, ...] = ()
+    choices: tuple[Choice, ...] = ()
+    namings: tuple[Choice, ...] = ()
     score: str = ""
     parts: tuple[tuple[str, str], ...] = ()
     truth: tuple[str, ...] = ()
@@ -529,7 +536,8 @@ class DrillPage:
 class MorePage:
     """Other things: ``frame``, ``is_local``, the ``viewer`` link for people who only look, its ``viewer_code``.
 
-    ``hours`` says how long that link is good.
+    ``hours`` says how long that link is good. ``pair_code`` leads a device to the page that lets it in, with the code
+    filled in; empty before one is asked for.
     """
 
     frame: Frame
@@ -537,6 +545,7 @@ class MorePage:
     viewer: str
     viewer_code: Markup | None
     hours: str
+    pair_code: Markup | None = None
 
 
 @dataclass(frozen=True)
