@@ -15,7 +15,8 @@ from doe.domain.finding import Finding
 from doe.domain.study import Study
 from doe.words.people import agreement_words, missing_words
 from doe.words.wording import count, date_and_time, percent
-from reports.drawing.svg import ACCENT, PAPER, SOFT, canvas, to_svg
+from reports.drawing.palette import ACCENT, PAPER, SOFT
+from reports.drawing.svg import canvas, to_svg
 from reports.study.proof import words
 from reports.views import PageTable, Picture, heads
 

@@ -17,7 +17,8 @@ from doe.symptoms.catalogue import symptom
 from doe.words import practice as words
 from doe.words.practice import of_hundred
 from doe.words.wording import count, out_of_hundred, percent
-from reports.drawing.svg import ACCENT, INK, MARKS, PAPER, RULE, SOFT, axis_values, canvas, dress_axis, to_svg
+from reports.drawing.palette import ACCENT, INK, MARKS, PAPER, RULE, SOFT
+from reports.drawing.svg import axis_values, canvas, dress_axis, to_svg
 from reports.drawing.symptoms import symptom_svg
 from reports.sheet.page import Pair
 from reports.views import Column, Drawn, PageTable, Picture, SeenOften

@@ -71,16 +71,47 @@ class SettingDial:
     """One setting of the setpoint, large.
 
     ``label``; ``big`` in the reader's unit, a temperature as it is dialled in; ``other`` the other temperature unit,
-    empty for other kinds; ``surface`` the surface's temperature behind a dial's, or that none is known; ``expected``
-    and ``assured`` the two windows along it, on the dial where ``big`` is, empty when there is none.
+    empty for other kinds; ``surface`` the surface's temperature behind a dial's, or that none is known; ``alone`` how
+    far it may move alone, ``expected`` and ``assured`` the windows in which all may move at once, on the dial where
+    ``big`` is, empty when there is none.
     """
 
     label: str
     big: str
     other: str
     surface: str
+    alone: str
     expected: str
     assured: str
+
+
+@dataclass(frozen=True)
+class RoomStrip:
+    """One setting moved alone: its ``label``, and what to ``dial`` in for the setpoint.
+
+    ``svg`` is the strip; ``room`` how far it may move in words, with its middle ``room_place`` in percent of the
+    strip; ``low_end`` and ``high_end`` what comes at the ends, ``low_side`` and ``high_side`` how prints fail there
+    ("under", "over" or empty).
+    """
+
+    label: str
+    dial: str
+    svg: Markup
+    room: str
+    room_place: str
+    low_end: str
+    low_side: str
+    high_end: str
+    high_side: str
+
+
+@dataclass(frozen=True)
+class Rooms:
+    """The ``strips``: ``title`` says the nearest cliff, ``key`` how to read them."""
+
+    title: str
+    strips: tuple[RoomStrip, ...]
+    key: str
 
 
 @dataclass(frozen=True)
@@ -161,10 +192,14 @@ class FailedCoupon:
 
 @dataclass(frozen=True)
 class FailedGroup:
-    """Coupons that failed on one side: ``title`` with their number, ``place`` of most of them, ``coupons``."""
+    """Coupons that failed on one side: ``title`` with their number, ``place`` of most of them, ``coupons``.
+
+    ``seen`` are their symptoms, the most frequent first.
+    """
 
     title: str
     place: str
+    seen: tuple[SeenOften, ...]
     coupons: tuple[FailedCoupon, ...]
 
 
@@ -265,27 +300,32 @@ class StudyPage:
     Attributes
     ----------
     page_title, study_name : str
-    facts : tuple of str
-        Stack, line, coupons, when and by whom; sentences.
+    facts, made_line : str
+        Stack, line and coupons in a sentence; when the report was made, and by whom.
     verdict_kind : str
         Style of the verdict's frame: ready, more or unreachable.
     headline, lead : str
         The verdict, and the answer in two sentences.
     setpoint_title : str
         What the setpoint is called under this verdict.
+    may_move : str
+        What the ranges under the dials are; empty where there are none.
     dials : tuple of SettingDial
+    no_window : str
+        Why there is no window; empty where there is one.
     window_lines : tuple of str
         Expected and assured window, one sentence each.
     gauges : GaugeNotes or None
         What to dial in for the setpoint, and what to be careful about.
     prints : Picture
         A hundred prints.
+    sure_title : str
     sure_lines : tuple of str
         How sure, in sentences.
     sure_pairs : tuple of Pair
-        The same as numbers.
-    cliff_line : str
-        The nearest cliff.
+        The same as numbers, and more of them.
+    rooms : Rooms
+        How far each setting may move alone.
     limits_on_certainty : tuple of str
     steps_title : str
     steps : tuple of str
@@ -295,10 +335,16 @@ class StudyPage:
     level_table : Table or None
         Other levels of categorical factors at the setpoint.
     warnings : tuple of str
+    confirmation_title : str
+        How far it has come; empty when none was planned.
     confirmation : ConfirmationSection or None
         What the confirmation says; None when none was planned.
-    map_pictures, profile_pictures, strip_pictures, run_pictures : tuple of Picture
-        Maps, one-factor curves, coupons tried, run order.
+    map_pictures, strip_pictures, run_pictures : tuple of Picture
+        Maps, coupons tried, run order.
+    map_key : str
+        How the maps are read.
+    flat_lines : tuple of str
+        What maps of hand-feel that are as good as flat would show.
     what_if : WhatIf
         Data of the panel in which the reader moves the settings.
     tried_lines : tuple of str
@@ -308,8 +354,10 @@ class StudyPage:
     photos_note : str
         Photos that are not in the page; empty when all are.
     effect_pictures : tuple of Picture
+    decides : str
+        The setting that matters most.
     effect_lines : tuple of str
-        Which settings matter, curvature and drift, in sentences.
+        Curvature and drift, in sentences.
     cliff_table : Table
         All cliffs, nearest first.
     notes : tuple of Note
@@ -341,34 +389,41 @@ class StudyPage:
 
     page_title: str
     study_name: str
-    facts: tuple[str, ...]
+    facts: str
+    made_line: str
     verdict_kind: str
     headline: str
     lead: str
     setpoint_title: str
+    may_move: str
     dials: tuple[SettingDial, ...]
+    no_window: str
     window_lines: tuple[str, ...]
     gauges: GaugeNotes | None
     prints: Picture
+    sure_title: str
     sure_lines: tuple[str, ...]
     sure_pairs: tuple[Pair, ...]
-    cliff_line: str
+    rooms: Rooms
     limits_on_certainty: tuple[str, ...]
     steps_title: str
     steps: tuple[str, ...]
     next_table: PageTable | None
     level_table: PageTable | None
     warnings: tuple[str, ...]
+    confirmation_title: str
     confirmation: ConfirmationSection | None
     map_pictures: tuple[Picture, ...]
+    map_key: str
+    flat_lines: tuple[str, ...]
     what_if: WhatIf
-    profile_pictures: tuple[Picture, ...]
     strip_pictures: tuple[Picture, ...]
     run_pictures: tuple[Picture, ...]
     tried_lines: tuple[str, ...]
     failed_groups: tuple[FailedGroup, ...]
     photos_note: str
     effect_pictures: tuple[Picture, ...]
+    decides: str
     effect_lines: tuple[str, ...]
     cliff_table: PageTable
     notes: tuple[Note, ...]

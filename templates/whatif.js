@@ -3,11 +3,10 @@
   var section = document.getElementById("what-if");
   if (!section) { return; }
   var data = JSON.parse(section.querySelector("script").textContent);
-  var panel = section.querySelector(".panel");
-  var place = panel.querySelector(".sliders");
-  var says = panel.querySelector(".says");
-  var rooms = panel.querySelector(".rooms");
+  var panel = section.querySelector(".panel"), says = panel.querySelector(".says"), place = panel.querySelector(".levels");
+  var strips = Array.from(section.querySelectorAll(".strip")), maps = Array.from(document.querySelectorAll(".plot.map"));
   var inputs = [], choosers = [], waiting = 0;
+  var SLICE = 10, PAUSE = 150; /* milliseconds of work at a time, and of quiet before it begins */
 
   /* ---- numbers: the draws, as the library holds them ---- */
 
@@ -49,8 +48,9 @@
 
   function clip(feel) { return Math.min(5, Math.max(1, feel)); }
 
-  /* Robust pass rate of every draw: the mean over points that stand for the setting error. */
-  function rates(values, combination) {
+  /* Robust pass rate of every draw: the mean over points that stand for the setting error. Stops now and then, so that
+     long work can be done in slices. */
+  function* rates(values, combination) {
     var k = data.factors.length, width = data.features;
     var columns = new Float64Array(data.nodes * width);
     for (var node = 0; node < data.nodes; node += 1) {
@@ -72,8 +72,16 @@
         total += 1 / below;
       }
       out[d] = (1 - store.lapse[d]) * total / data.nodes;
+      if (d % 16 === 15) { yield; }
     }
     return out;
+  }
+
+  /* What a function that stops gives in the end. */
+  function whole(steps) {
+    var step = steps.next();
+    while (!step.done) { step = steps.next(); }
+    return step.value;
   }
 
   function feels(values, combination) {
@@ -124,7 +132,7 @@
         chance: null, hand: data.hasHand ? blend(data.hand, settings) * data.handStep : null, handLow: null
       };
     }
-    var list = rates(settings, combination), low = 1 - data.assurance;
+    var list = whole(rates(settings, combination)), low = 1 - data.assurance;
     var feel = data.hasHand ? feels(settings, combination) : null;
     return {
       expected: mean(list), low: quantile(list, low), high: quantile(list, 1 - low),
@@ -133,21 +141,29 @@
     };
   }
 
-  function expectedAt(settings, combination) {
-    return data.kind === "grid" ? predict(settings, combination).expected : mean(rates(settings, combination));
+  function* expectedAt(settings, combination) {
+    return data.kind === "grid" ? predict(settings, combination).expected : mean(yield* rates(settings, combination));
   }
 
   /* How far one setting may move alone before the expected rate falls below the target; null: to the end of its range. */
-  function room(settings, combination, j, end) {
+  function* room(settings, combination, j, end) {
     var probe = settings.slice();
     probe[j] = end;
-    if (expectedAt(probe, combination) >= data.target) { return null; }
+    if ((yield* expectedAt(probe, combination)) >= data.target) { return null; }
     var good = settings[j], bad = end;
     for (var i = 0; i < 9; i += 1) {
       probe[j] = (good + bad) / 2;
-      if (expectedAt(probe, combination) >= data.target) { good = probe[j]; } else { bad = probe[j]; }
+      if ((yield* expectedAt(probe, combination)) >= data.target) { good = probe[j]; } else { bad = probe[j]; }
     }
     return Math.abs(good - settings[j]);
+  }
+
+  /* Work in slices: the page answers a finger or a key in between. */
+  function inSlices(steps) {
+    var begun = performance.now(), step;
+    do { step = steps.next(); } while (!step.done && performance.now() - begun < SLICE);
+    panel.dataset.slice = Math.max(Number(panel.dataset.slice || 0), performance.now() - begun).toFixed(1);
+    if (!step.done) { waiting = setTimeout(inSlices, 0, steps); }
   }
 
   /* ---- words ---- */
@@ -159,14 +175,7 @@
     }).join(" ");
   }
 
-  function distance(factor, size) {
-    return factor.units.map(function (u, i) {
-      var text = (u.per * size).toFixed(u.per * size < 10 ? Math.max(u.decimals, 1) : u.decimals) + "\u00a0" + u.symbol;
-      return i ? "(" + text + ")" : text;
-    }).join(" ");
-  }
-
-  function whole(p) {
+  function prints(p) {
     var count = Math.round(100 * p);
     if (count === 100 && p < 0.9995) { count = 99; }
     if (count === 0 && p > 0.0005) { count = 1; }
@@ -199,20 +208,45 @@
     says.append(row);
   }
 
-  /* ---- the panel ---- */
+  /* ---- the strips ---- */
 
   function settings() { return inputs.map(function (i) { return Number(i.value); }); }
   function chosen() { return choosers.map(function (c) { return c.selectedIndex; }); }
   function combination() {
     return data.levels.reduce(function (index, l, j) { return index * l.levels.length + choosers[j].selectedIndex; }, 0);
   }
+  function isMoved() {
+    return inputs.some(function (i, j) { return Number(i.value) !== data.factors[j].here; })
+      || choosers.some(function (c, j) { return c.selectedIndex !== data.levels[j].here; });
+  }
+  /* Share of a strip's length, as `Strip.place` has it. */
+  function along(f, value) { return Math.min(1, Math.max(0, 0.5 + (value - f.here) / (2 * data.reach * f.error))); }
+
+  function happens(values, found) {
+    if (found.expected >= data.target) { return "holds: " + data.wanted + " is expected"; }
+    if (!data.side) { return "below " + data.wanted; }
+    var heat = product(data.side[combination()], 0, features(values), 0);
+    return heat > 0 ? "too much heat: " + data.seen.over : "too little heat: " + data.seen.under;
+  }
+
+  /* Where a map has the settings that are tried. */
+  function onMap(map, values) {
+    ["x", "y"].forEach(function (axis) {
+      var j = data.factors.findIndex(function (f) { return f.name === map.dataset[axis]; }), f = data.factors[j];
+      var turned = f.log ? Math.log : Number, low = turned(f.low), share = (turned(values[j]) - low) / (turned(f.high) - low);
+      share = data.rim + (1 - 2 * data.rim) * share;
+      map.querySelector(".tried").setAttribute(axis, 100 * (axis === "y" ? 1 - share : share) + "%");
+    });
+    map.querySelector(".tried").setAttribute("visibility", isMoved() ? "visible" : "hidden");
+  }
 
   function update() {
     var values = settings(), found = predict(values, combination());
-    inputs.forEach(function (i, j) {
+    inputs.forEach(function (input, j) {
       var text = shown(data.factors[j], values[j]);
-      i.setAttribute("aria-valuetext", text);
-      i.parentNode.querySelector("output").textContent = text;
+      input.setAttribute("aria-valuetext", text);
+      strips[j].querySelector(".dialled").textContent = text;
+      strips[j].querySelector(".found").textContent = values[j] === data.factors[j].here ? "" : prints(found.expected) + " of 100 prints";
     });
     Object.keys(found).forEach(function (key) {
       panel.dataset[key] = found[key] === null || found[key] === undefined ? "" : found[key].toFixed(6);
@@ -220,83 +254,97 @@
     says.textContent = "";
     var bar = forbidden(values, chosen());
     if (bar) { line("never make this", bar.reason || "forbidden combination"); }
-    line("expected", whole(found.expected) + " of 100 prints" + (found.expected >= data.target ? ", on target" : ", below the target of " + data.wanted));
-    line("at least, with " + data.assured + " assurance", least(found.low) + " of 100 prints");
-    if (found.high !== null) {
-      line("at most, with " + data.assured + " assurance", Math.ceil(Math.round(1e8 * found.high) / 1e6) + " of 100 prints");
-      line("chance that it reaches " + data.wanted, percent(found.chance));
-    }
-    if (found.hand !== null) {
-      var enough = data.handWanted === null ? "" : found.hand >= data.handWanted ? ", soft enough" : ", too stiff";
-      var span = found.handLow === null ? "" : " (" + found.handLow.toFixed(1) + " to " + found.handHigh.toFixed(1) + ")";
-      line("mean hand-feel", found.hand.toFixed(1) + span + enough);
-    }
-    if (data.window) {
-      var out = data.factors.filter(function (f, j) {
-        return values[j] < data.window[j][0] || values[j] > data.window[j][1];
-      }).map(function (f) { return f.label; });
-      line("expected window", out.length ? "outside: " + out.join(", ") : "inside");
-    }
-    rooms.textContent = "";
+    if (isMoved()) { tell(values, found); }
+    maps.forEach(function (map) { onMap(map, values); });
+    panel.querySelector("button").disabled = !isMoved();
     delete panel.dataset.room;
     clearTimeout(waiting);
-    waiting = setTimeout(function () { margins(values, combination(), found.expected); }, 150);
+    waiting = setTimeout(inSlices, PAUSE, look(values, combination(), found.expected));
   }
 
-  function margins(values, levels, expected) {
-    rooms.textContent = "";
-    var head = document.createElement("p");
-    rooms.append(head);
-    if (expected < data.target) {
-      head.textContent = "Margin: none, the expected pass rate is below the target here.";
-      panel.dataset.room = "[]";
-      return;
+  /* The setpoint's own numbers stand in the answer; here are those of what is tried. */
+  function tell(values, found) {
+    line("expected here", prints(found.expected) + " of 100 prints");
+    line("at least, " + data.assured + " assurance", least(found.low) + " of 100");
+    if (found.chance !== null) { line("chance of " + data.wanted + " or better", percent(found.chance)); }
+    if (found.hand !== null) {
+      var enough = data.handWanted === null ? "" : found.hand >= data.handWanted ? ", soft enough" : ", too stiff";
+      line("hand-feel", found.hand.toFixed(1) + enough);
     }
-    var list = document.createElement("ul"), tightest = null, kept = [];
-    data.factors.forEach(function (f, j) {
-      var ways = [f.low, f.high].map(function (end, w) {
-        var size = room(values, levels, j, end);
-        kept.push(size);
-        if (size === null) { return f.ways[w] + ": to the end of its range"; }
-        var errors = f.sd ? size / f.sd : null;
-        if (errors !== null && (tightest === null || errors < tightest.errors)) {
-          tightest = { errors: errors, text: f.label + " " + distance(f, size) + " " + f.ways[w] };
-        }
-        return f.ways[w] + ": " + distance(f, size) + (errors === null ? "" : ", " + errors.toFixed(1) + " setting errors");
-      });
-      var item = document.createElement("li");
-      item.textContent = f.label + ", " + ways.join("; ");
-      list.append(item);
-    });
-    head.textContent = tightest === null
-      ? "Margin, one setting moved alone: no move inside the tested ranges takes the expected rate below " + data.wanted + "."
-      : "Margin, one setting moved alone before the expected rate falls below " + data.wanted + ": least for " + tightest.text
-        + ", " + tightest.errors.toFixed(1) + " setting errors.";
-    rooms.append(list);
+    line("what happens", happens(values, found));
+  }
+
+  /* Room of every setting, and how full its strip is, with the others as they are tried. */
+  function* look(values, levels, expected) {
+    var kept = [];
+    for (var j = 0; j < data.factors.length; j += 1) {
+      var f = data.factors[j], ends = [null, null], caps = strips[j].querySelector(".caps");
+      if (expected >= data.target) {
+        ends = [yield* room(values, levels, j, f.low), yield* room(values, levels, j, f.high)];
+        kept.push(ends[0], ends[1]);
+      }
+      if (isMoved()) {
+        yield* paint(values, levels, j);
+        bracket(strips[j], f, expected < data.target ? null : [
+          ends[0] === null ? f.low : values[j] - ends[0], ends[1] === null ? f.high : values[j] + ends[1]
+        ]);
+      } else {
+        if (caps) { caps.setAttribute("d", caps.dataset.here); }
+        strips[j].querySelectorAll("stop").forEach(function (s) { s.setAttribute("stop-opacity", s.dataset.here); });
+        strips[j].querySelector(".alone").textContent = strips[j].dataset.alone;
+      }
+    }
     panel.dataset.room = JSON.stringify(kept);
   }
 
-  data.factors.forEach(function (f) {
-    var label = document.createElement("label"), name = document.createElement("span");
-    var input = document.createElement("input"), output = document.createElement("output");
-    name.textContent = f.label;
+  function* paint(values, levels, j) {
+    var f = data.factors[j], stops = Array.from(strips[j].querySelectorAll("stop")), probe = values.slice();
+    var first = Math.max(f.low, f.here - data.reach * f.error), last = Math.min(f.high, f.here + data.reach * f.error);
+    for (var i = 0; i < stops.length; i += 1) {
+      probe[j] = first + Number(stops[i].getAttribute("offset")) * (last - first);
+      var short = (data.target - (yield* expectedAt(probe, levels))) / data.fades;
+      stops[i].setAttribute("stop-opacity", Math.pow(Math.min(1, Math.max(0, 1 - short)), 1.5).toFixed(2));
+    }
+  }
+
+  function bracket(strip, f, ends) {
+    var caps = strip.querySelector(".caps"), words = strip.querySelector(".alone");
+    words.textContent = ends ? "alone " + shown(f, ends[0]) + " to " + shown(f, ends[1]) : "no room";
+    if (!caps) { return; }
+    caps.setAttribute("d", !ends ? "" : ends.map(function (end, i) {
+      if (Math.abs(end - f.here) > data.reach * f.error * (1 + 1e-9)) { return ""; }
+      var x = 1000 * along(f, end), hook = x + (i ? -8 : 8);
+      return "M" + hook + " -150L" + x + " -150L" + x + " 1150L" + hook + " 1150";
+    }).join(""));
+  }
+
+  data.factors.forEach(function (f, j) {
+    var strip = strips[j], input = document.createElement("input"), found = document.createElement("span"), most = data.reach * f.error;
+    var steps = function (size) { return Math.floor(size / f.step + 1e-9) * f.step; };
     input.type = "range";
-    input.min = f.low;
-    input.max = f.high;
     input.step = f.step;
+    input.min = f.here - steps(Math.min(f.here - f.low, most));
+    input.max = f.here + steps(Math.min(f.high - f.here, most));
     input.value = f.here;
+    input.setAttribute("aria-label", "try " + f.label);
+    input.style.setProperty("--from", along(f, Number(input.min)));
+    input.style.setProperty("--to", along(f, Number(input.max)));
     input.addEventListener("input", update);
-    label.append(name, output, input);
-    place.append(label);
+    strip.querySelector(".bar").append(input);
+    found.className = "found";
+    strip.querySelector(".strip-head").append(found);
+    strip.querySelectorAll("stop").forEach(function (s) { s.dataset.here = s.getAttribute("stop-opacity"); });
+    var caps = strip.querySelector(".caps");
+    if (caps) { caps.dataset.here = caps.getAttribute("d"); }
+    strip.dataset.alone = strip.querySelector(".alone").textContent;
     inputs.push(input);
   });
   data.levels.forEach(function (l) {
-    var label = document.createElement("label"), name = document.createElement("span"), chooser = document.createElement("select");
-    name.textContent = l.label;
+    var label = document.createElement("label"), chooser = document.createElement("select");
     l.levels.forEach(function (level) { chooser.append(new Option(level)); });
     chooser.selectedIndex = l.here;
     chooser.addEventListener("change", update);
-    label.append(name, chooser);
+    label.append(l.label + " ", chooser);
     place.append(label);
     choosers.push(chooser);
   });
@@ -305,7 +353,7 @@
     choosers.forEach(function (c, j) { c.selectedIndex = data.levels[j].here; });
     update();
   });
-  /* for a reader's own script, and for the checks of this page: settings need not be those of a slider */
+  /* for a reader's own script, and for the checks of this page: settings need not be those of a strip */
   section.predict = function (values, levels) {
     return predict(values, (levels || []).reduce(function (index, l, j) { return index * data.levels[j].levels.length + l; }, 0));
   };

@@ -33,8 +33,9 @@ from doe.words.comparison import (
 )
 from doe.words.recipe.card import DIFFERS
 from doe.words.wording import amount_both, at_most_of_hundred, count, date_and_time, percent, score, stated
-from reports.drawing import svg
-from reports.drawing.svg import ACCENT, INK, PAPER, RULE, SOFT, canvas, to_svg
+from reports.drawing import palette
+from reports.drawing.palette import ACCENT, INK, PAPER, RULE, SOFT
+from reports.drawing.svg import canvas, to_svg
 from reports.pages import environment, render
 from reports.sheet.page import Pair, limit_pairs
 from reports.study.inputs import HistoryRow, Provenance
@@ -382,7 +383,7 @@ def draw_pairs(places: Mapping[str, Sequence[tuple[str, str]]], *, name: str, ti
     template = environment(set_well=False).get_template("comparison_pairs.svg")
     return Markup(
         template.render(
-            places=places, open=OPEN, width=width, name=name, title=title, description=description, colours=svg
+            places=places, open=OPEN, width=width, name=name, title=title, description=description, colours=palette
         )
     )
 

@@ -33,7 +33,7 @@ from doe.words.confirmation.verdict import (
     steps,
 )
 from doe.words.wording import amount_both, count, date_and_time, listing, score, sentence
-from reports.drawing.svg import ACCENT, FONTS, INK, OVER, PAPER, SOFT
+from reports.drawing.palette import ACCENT, FONTS, INK, OVER, PAPER, SOFT
 from reports.pages import render
 from reports.sheet.page import Pair, stack_pairs
 from reports.study.proof import headed, number, words
@@ -149,13 +149,21 @@ def _picture(facts: ConfirmationFacts) -> Picture:
         for role, part in sorted(rows.groupby("role", sort=False), key=lambda p: (p[0] != SETPOINT, str(p[0])))
     }
     told = [f"{label}: {_counted(states)}" for label, states in marks.items()]
+    key = [words for state, words in _KEY.items() if any(state in states for states in marks.values())]
     title = sentence("; ".join(told)) or "No coupon counts yet."
     return Picture(
         draw_marks(marks, name="confirmation-marks", title=title, description=f"One mark a coupon. {title}"),
         title,
-        "In press order. Circle: passed every check. Triangle: failed. Dashed: waits for a check. Point: not scored. "
-        "Void coupons are left out.",
+        sentence("; ".join(("in press order", *key))) + (" Void coupons are left out." if facts.current.void else ""),
     )
+
+
+_KEY = {
+    "passed": "circle: passed every check",
+    "failed": "triangle: failed",
+    "waiting": "dashed: waits for a check",
+    "not scored": "point: not scored",
+}
 
 
 def _counted(states: list[str]) -> str:
@@ -228,7 +236,7 @@ def _coupon_table(facts: ConfirmationFacts) -> PageTable:
     )
 
 
-_STEP, _PER_ROW, _LEFT, _TOP = 22, 25, 100, 16
+_STEP, _PER_ROW, _LEFT, _TOP = 22, 12, 10, 16
 
 
 def draw_marks(rows: Mapping[str, Sequence[str]], *, name: str, title: str, description: str) -> Markup:
@@ -244,15 +252,13 @@ def draw_marks(rows: Mapping[str, Sequence[str]], *, name: str, title: str, desc
     shapes = []
     y = _TOP
     for label, states in rows.items():
-        shapes.append(
-            f'<text x="8" y="{y + 4}" font-family="{FONTS}" font-size="13" fill="{INK}">{escape(label)}</text>'
-        )
+        shapes.append(f'<text x="2" y="{y}" font-family="{FONTS}" font-size="13" fill="{INK}">{escape(label)}</text>')
+        y += 18
         for i, state in enumerate(states):
             at = f'x="{_LEFT + i % _PER_ROW * _STEP}" y="{y + i // _PER_ROW * _STEP}"'
             shapes.append(f'<use href="#{name}-{state.replace(" ", "-")}" {at}/>')
-        y += ((len(states) - 1) // _PER_ROW + 1) * _STEP + 8
-    most = max((min(len(states), _PER_ROW) for states in rows.values()), default=1)
-    width, height = _LEFT + max(most, 12) * _STEP, y - 6
+        y += ((len(states) - 1) // _PER_ROW + 1) * _STEP + 12
+    width, height = _PER_ROW * _STEP, y - 24  # as wide as the narrowest phone, where its words keep their size
     return Markup(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
         f'style="max-width:{width}px" aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">'

@@ -14,29 +14,12 @@ import numpy as np
 from markupsafe import Markup
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator, NullLocator
-from numpy.typing import NDArray
+from matplotlib.ticker import NullLocator
 
 from doe.domain.factors import Factor
 from doe.domain.jsonable import packaged_table
 from doe.domain.units import SYMBOLS, Shown
-from doe.words.wording import SIDE_WORDS, amount
-
-Floats = NDArray[np.float64]
-
-INK, SOFT, RULE, PAPER = "#1b211f", "#4a504c", "#cfc8b8", "#ffffff"
-STRIP = "#e3eef1"
-ACCENT, UNDER, OVER, OTHER = "#0b4f66", "#1f5fa8", "#a8420f", "#4a504c"
-FONTS = "Avenir Next, Segoe UI, Helvetica Neue, Helvetica, Arial, Liberation Sans, sans-serif"
-
-# Told apart by shape first; colour only helps. (marker, face, words)
-MARKS: dict[str, tuple[str, str, str]] = {
-    "pass": ("o", PAPER, "passed"),
-    "under": ("v", UNDER, f"failed: {SIDE_WORDS['under']}"),
-    "over": ("^", OVER, f"failed: {SIDE_WORDS['over']}"),
-    "other": ("s", OTHER, f"failed: {SIDE_WORDS['other']}"),
-    "unknown": ("X", INK, f"failed: {SIDE_WORDS['unknown']}"),
-}
+from reports.drawing.palette import FONTS, PAPER, Floats, bare, ticks_of
 
 
 @contextmanager
@@ -97,19 +80,6 @@ def axis_values(factor: Factor, values: Floats, shown: Shown) -> Floats:
     return values * shown.value(1.0, factor.unit) if factor.unit == "bar" else values
 
 
-def ticks_of(factor: Factor, low: float, high: float, *, most: int = 5) -> Floats:
-    """Round settings inside a range, in the stored unit; spread by ratio on a log scale."""
-    if factor.scale == "log":
-        spread = np.geomspace(low, high, most)
-        # two leading digits are what a person dials
-        place = 10.0 ** (np.floor(np.log10(spread)) - 1)
-        steps = np.maximum(place * 5 * (spread / place >= 50) + place * (spread / place < 50), factor.step or 0)
-        rounded = np.unique(np.round(np.round(spread / steps) * steps, 6))
-    else:
-        rounded = np.asarray(MaxNLocator(nbins=most, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high))
-    return rounded[(rounded >= low - 1e-9) & (rounded <= high + 1e-9)]
-
-
 def dress_axis(
     ax: Axes, which: Literal["x", "y"], factor: Factor, ends: tuple[float, float], *, shown: Shown, most: int = 5
 ) -> None:
@@ -120,15 +90,11 @@ def dress_axis(
         ax.set(**{f"{which}scale": "log"})
     ax.set(**{f"{which}lim": tuple(axis_values(factor, np.array(ends, dtype=float), shown))})
     axis.set_minor_locator(NullLocator())
-    labels = [_bare(factor, float(t), shown) for t in ticks]
+    labels = [bare(factor, float(t), shown) for t in ticks]
     unit = SYMBOLS[shown.unit(factor.unit)]
     if factor.is_temperature:
         other = shown.other
-        labels = [f"{a}\n{_bare(factor, float(t), other)}" for a, t in zip(labels, ticks, strict=True)]
+        labels = [f"{a}\n{bare(factor, float(t), other)}" for a, t in zip(labels, ticks, strict=True)]
         unit = f"{unit} over {SYMBOLS[other.unit(factor.unit)]}"
     axis.set_ticks(axis_values(factor, ticks, shown), labels)
     axis.set_label_text(f"{factor.label}, {unit}" if unit else factor.label)
-
-
-def _bare(factor: Factor, value: float, shown: Shown) -> str:
-    return amount(factor, value, shown).removesuffix(SYMBOLS[shown.unit(factor.unit)]).strip()

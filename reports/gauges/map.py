@@ -15,7 +15,8 @@ from doe.domain.units import METRIC, SYMBOLS, Shown, show_both
 from doe.words.gauges.cautions import caution_words, days_read, map_words, settings_words
 from doe.words.gauges.dials import whole_both
 from doe.words.wording import count, date_and_time
-from reports.drawing.svg import INK, OVER, PAPER, RULE, SOFT, UNDER, canvas, to_svg
+from reports.drawing.palette import INK, OVER, PAPER, RULE, SOFT, UNDER
+from reports.drawing.svg import canvas, to_svg
 from reports.sheet.page import Pair
 from reports.views import Column, PageTable, Picture, heads
 

@@ -14,7 +14,7 @@ from doe.domain.spec import HAND_HIGH, HAND_LOW
 from doe.surfaces.classical.batch_errors import Judged
 from doe.surfaces.classical.effects import Effects, half_normal_points
 from doe.words.wording import listing, sentence, stated
-from reports.study.figures import draw_effects, draw_half_normal, drawn
+from reports.study.figures import draw_effects, draw_half_normal
 from reports.study.inputs import StudyReport
 from reports.study.proof import headed
 from reports.views import Column, PageTable, Picture, frame_csv
@@ -192,8 +192,8 @@ def _swing_picture(report: StudyReport) -> Picture:
     )
 
 
-def _bars(bars: pd.DataFrame, axis: str, **told: str) -> Picture:
-    return drawn((5.2, 0.9 + 0.3 * len(bars)), lambda ax: draw_effects(ax, bars, axis), **told)
+def _bars(bars: pd.DataFrame, axis: str, *, name: str, title: str, description: str, caption: str) -> Picture:
+    return Picture(draw_effects(bars, axis, name=name, title=title, description=description), title, caption)
 
 
 def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) -> Picture:
@@ -223,13 +223,19 @@ def _effects_picture(report: StudyReport, effects: Effects, of: str, name: str) 
             title = f"Effects on the {of} cannot be judged against each other"
         points = half_normal_points(size, terms)
         axis = f"size of the effect, {unit}"
-        return drawn(
-            (5.2, 4.2),
-            lambda ax: draw_half_normal(ax, points, margin=margin, simultaneous=simultaneous, axis=axis),
+        svg = draw_half_normal(
+            points,
+            margin=margin,
+            simultaneous=simultaneous,
+            axis=axis,
             name=name,
             title=title,
             description=largest,
-            caption="There is no scatter between repeats to judge by, so the effects are judged against each other "
+        )
+        return Picture(
+            svg,
+            title,
+            "There is no scatter between repeats to judge by, so the effects are judged against each other "
             "(Lenth's margin): those in line with the origin look like noise. One beyond the margin may still be "
             f"chance when many are looked at. {_BATCH_CAUTION}",
         )

@@ -1,39 +1,30 @@
-"""What a study report draws: maps and curves through the setpoint, the coupons, effects, a hundred prints.
+"""What a study report draws: room strips, maps, the coupons, effects, a hundred prints.
 
-Each function paints one pair of axes from plain arrays; nothing is fitted or rounded here. `drawn` makes a picture.
+Each function draws one figure from plain arrays; nothing is fitted or rounded here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import Any, Literal
+from itertools import pairwise
+from typing import cast
 
 import numpy as np
 import pandas as pd
+from contourpy import contour_generator
 from markupsafe import Markup
-from matplotlib.axes import Axes
-from matplotlib.contour import QuadContourSet
-from matplotlib.patches import Rectangle
-from matplotlib.path import Path
-from matplotlib.ticker import MaxNLocator
-from matplotlib.transforms import ScaledTranslation
 from numpy.typing import NDArray
 
 from doe.domain.factors import EVERY_LEVEL, Factor
-from doe.domain.units import METRIC, Shown
+from doe.domain.units import Shown
 from doe.setpoint.answer import Window
-from doe.words.wording import HUNDRED, at_least_of_hundred, out_of_hundred
-from reports.drawing.svg import ACCENT, INK, MARKS, PAPER, RULE, SOFT, STRIP, Floats, axis_values, canvas, dress_axis
-from reports.drawing.svg import to_svg as svg_of
-from reports.views import Picture
+from doe.words.wording import HUNDRED, SIDE_WORDS, at_least_of_hundred, out_of_hundred
+from reports.drawing.palette import ACCENT, INK, PAPER, RULE, SOFT, Floats, bare, round_numbers
+from reports.drawing.plot import RIM, UNIT, Along, Plot
 
 Marks = NDArray[np.str_]
-
-_UNTESTED: dict[str, Any] = {"facecolor": "#f1ede3", "hatch": "////", "edgecolor": "#8b867a"}
-_WINDOW: dict[str, Any] = {"facecolor": STRIP, "edgecolor": ACCENT, "lw": 1.2, "zorder": 0.5}
-_WANTED: dict[str, Any] = {"color": SOFT, "lw": 1.1, "ls": (0, (4, 3))}
 
 # Darker the fewer pass; blue where too little heat is the likelier failure, brown where too much.
 # Near the target both are the same grey: which side is likelier hardly matters there.
@@ -42,63 +33,122 @@ _OVER_BANDS = ("#e0a173", "#ecbf9c", "#f4d8c1", "#f7ece2", "#f3f2ee", PAPER)
 _HAND_BANDS = ("#b9b2a3", "#cbc5b8", "#dcd7cc", "#eae7df", "#f6f4ef", PAPER)
 
 
-def drawn(
-    size: tuple[float, float],
-    paint: Callable[[Axes], None],
-    *,
-    name: str,
-    title: str,
-    description: str,
-    caption: str = "",
-) -> Picture:
-    """A picture: ``paint`` draws it on axes of a size in inches; ``description`` is for those who see none."""
-    with canvas(*size) as (figure, ax):
-        paint(ax)
-        return Picture(svg_of(figure, name=name, title=title, description=description), title, caption)
+def span(window: Window, name: str) -> tuple[float, float]:
+    """Ends of a window along one factor, in the stored unit."""
+    ends = window.bounds.astype(float)
+    return float(ends["low"][name]), float(ends["high"][name])
+
+
+# --- room strips ---
+
+FADES_OVER = 0.4
+"""Shortfall of the pass rate at which a strip has faded to nothing."""
 
 
 @dataclass(frozen=True)
-class Along:
-    """A factor along an axis: settings in the stored unit become places in the reader's."""
+class Dialled:
+    """From a setting (stored unit) to what stands on the dial: ``zero`` + ``per`` times the setting."""
+
+    zero: float = 0.0
+    per: float = 1.0
+
+    def __call__(self, setting: float) -> float:
+        """Dial value in the stored unit."""
+        return self.zero + self.per * setting
+
+    def back(self, dial: float) -> float:
+        """The setting for a dial value."""
+        return (dial - self.zero) / self.per
+
+
+@dataclass(frozen=True)
+class Strip:
+    """One setting moved alone, measured in setting errors from the setpoint.
+
+    ``here`` the setpoint, ``error`` one setting error and ``reach`` how many of them the strip shows each way;
+    ``values`` (points,) with the expected ``rates``; ``room`` and ``window`` are ends or None; ``cliffs`` are settings
+    with "under" or "over". Settings in the stored unit.
+    """
 
     factor: Factor
-    shown: Shown = METRIC
+    here: float
+    error: float
+    reach: int
+    values: Floats
+    rates: Floats
+    target: float
+    room: tuple[float, float] | None
+    window: tuple[float, float] | None
+    cliffs: tuple[tuple[float, str], ...]
+    dialled: Dialled = Dialled()
 
-    def __call__(self, settings: Sequence[float] | Floats) -> Floats:
-        """Places of settings, shape (settings,)."""
-        return axis_values(self.factor, np.asarray(settings, dtype=float), self.shown)
+    def place(self, setting: float) -> float:
+        """Share of the strip's length, the setpoint in the middle; clipped to its ends."""
+        return float(np.clip(0.5 + (setting - self.here) / (2 * self.reach * self.error), 0, 1))
 
-    def at(self, setting: float | str) -> float:
-        """Place of one setting."""
-        return float(self([float(setting)])[0])
+    def has(self, setting: float) -> bool:
+        """Whether the strip reaches a setting."""
+        return abs(setting - self.here) <= self.reach * self.error * (1 + 1e-9)
 
-    def ends(self, share: float = 0.07) -> tuple[float, float]:
-        """Settings a share of the tested range beyond it."""
-        f = self.factor
-        if f.scale == "log":
-            ratio = (f.high / f.low) ** share
-            return f.low / ratio, f.high * ratio
-        room = share * (f.high - f.low)
-        return f.low - room, f.high + room
 
-    def dress(self, ax: Axes, which: Literal["x", "y"], ends: tuple[float, float], most: int = 5) -> None:
-        """Scale, ticks and label of an axis."""
-        dress_axis(ax, which, self.factor, ends, shown=self.shown, most=most)
+def strength(rates: Floats, target: float) -> Floats:
+    """How full a strip is, 1 where the target is expected, fading to 0 below it."""
+    return np.asarray(np.clip(1 - (target - rates) / FADES_OVER, 0, 1) ** 1.5)
 
-    def shade(self, ax: Axes, ends: tuple[float, float] | None, style: dict[str, Any]) -> None:
-        """An upright strip over a range of settings; none where there is no range."""
-        if ends is not None:
-            ax.axvspan(*self(ends), **style)
 
-    def span(self, window: Window) -> tuple[float, float]:
-        """Ends of a window along it."""
-        ends = window.bounds.astype(float)
-        return float(ends["low"][self.factor.name]), float(ends["high"][self.factor.name])
+def draw_room(strip: Strip, shown: Shown, *, name: str, title: str, description: str) -> Markup:
+    """The strip: full where the target is expected, fading where it is not, hatched where nothing was tested."""
+    f, plot = strip.factor, Plot(name, "room")
+    first, last = strip.place(f.low), strip.place(f.high)
+    plot.box(0, 1, 0, 1, fill=plot.hatched())
+    plot.box(first, last, 0, 1, fill=PAPER)
+    shares = [strip.place(v) for v in strip.values]
+    inside = [i for i, s in enumerate(shares) if first <= s <= last]
+    length = max(last - first, 1e-9)
+    stops = "".join(
+        f'<stop offset="{(shares[i] - first) / length:.3f}" stop-color="{ACCENT}" stop-opacity="{opacity:.2f}"/>'
+        for i, opacity in zip(inside, strength(strip.rates[inside], strip.target), strict=True)
+    )
+    plot.defined(f'<linearGradient id="{name}-fade">{stops}</linearGradient>')
+    plot.box(first, last, 0, 1, fill=f"url(#{name}-fade)")
+    plot.box(0, 1, 0, 1, fill="none", stroke=SOFT, stroke_width=1)
+    for whole in range(1 - strip.reach, strip.reach):
+        at = 0.5 + whole / (2 * strip.reach)
+        plot.line([at, at], [0, 0.14], stroke=INK, width=1, opacity="0.55")
+    for at, side in strip.cliffs:
+        if strip.has(at):
+            plot.mark(strip.place(at), 0.5, side)
+    zero = shown.value(0.0, f.unit)
+    per = shown.value(1.0, f.unit) - zero
+    ends = (max(f.low, strip.here - strip.reach * strip.error), min(f.high, strip.here + strip.reach * strip.error))
+    first_dial, last_dial = (zero + per * strip.dialled(end) for end in ends)
+    # on a phone a strip has room for few of them
+    few, many = (round_numbers(first_dial, last_dial, max(2, round(n * (last - first)))) for n in (6, 9))
+    for number in many:
+        dial = (float(number) - zero) / per
+        place = strip.place(strip.dialled.back(dial))
+        plot.text(place, 0, bare(f, dial, shown), dy=17, look="" if np.isclose(few, number).any() else "spare")
+    if strip.window is not None:
+        plot.line([strip.place(v) for v in strip.window], [0, 0], stroke=ACCENT, width=6, class_="window")
+    if strip.room is not None:
+        caps = (_cap(strip.place(v), way) for v, way in zip(strip.room, (1, -1), strict=True) if strip.has(v))
+        plot.path("".join(caps), fill="none", stroke=INK, stroke_width=2.4, class_="caps")
+    plot.mark(0.5, 0.5, "setpoint")
+    return plot.svg(title=title, description=description)
+
+
+def _cap(at: float, inward: int) -> str:
+    """A bracket at one end of the room, opening inward."""
+    x, hook = UNIT * at, UNIT * (at + 0.008 * inward)
+    return f"M{hook:.1f} -150L{x:.1f} -150L{x:.1f} 1150L{hook:.1f} 1150"
+
+
+# --- maps ---
 
 
 @dataclass(frozen=True)
 class Dots:
-    """Coupons on a map: ``x``, ``y`` in stored units, ``mark`` a key of `MARKS`; arrays of equal length.
+    """Coupons on a map: ``x``, ``y`` in stored units, ``mark`` a key of `SHAPES`; arrays of equal length.
 
     ``near`` is True where the coupon's other settings lie near those of the map.
     """
@@ -126,9 +176,19 @@ class MapGrid:
     over: Floats | None
     tested: NDArray[np.bool_]
 
+    def share_reaching(self, target: float) -> float:
+        """Share of the tested part of the map, as drawn, at which the value is ``target`` or more."""
+        part = np.outer(_reach_of_points(self.y(self.y_values)), _reach_of_points(self.x(self.x_values)))
+        return float(np.average((self.values >= target)[self.tested], weights=part[self.tested]))
+
+
+def _reach_of_points(places: Floats) -> Floats:
+    """How much of an axis each point of a grid stands for: to half way to its neighbours."""
+    ends: Floats = np.concatenate([places[:1], (places[1:] + places[:-1]) / 2, places[-1:]])
+    return np.diff(ends)
+
 
 def draw_map(
-    ax: Axes,
     grid: MapGrid,
     *,
     levels: Sequence[float],
@@ -136,12 +196,14 @@ def draw_map(
     setpoint: tuple[float, float],
     windows: Iterable[Window | None],
     dots: Dots | None,
-) -> None:
+    name: str,
+    title: str,
+    description: str,
+) -> Markup:
     """Map of pass rate or hand-feel through the setpoint.
 
     Parameters
     ----------
-    ax : Axes
     grid : MapGrid
     levels : sequence of float
         Contour lines, rising.
@@ -149,323 +211,289 @@ def draw_map(
         The line drawn bold: what is wanted.
     setpoint : (float, float)
     windows : iterable of Window
-        Drawn as boxes: the expected window solid, the assured one dotted.
+        Thick on the axes: the expected one, and thicker in it the assured one.
     dots : Dots, optional
+        Coupons, each at its own place; where several share one, their number stands beside them.
+    name, title, description : str
+        See `Plot`.
     """
+    plot = Plot(name, "map")
+    plot.tell(x=grid.x.factor.name, y=grid.y.factor.name)
+    plot.box(0, 1, 0, 1, fill=plot.hatched())
+    plot.box(RIM, 1 - RIM, RIM, 1 - RIM, fill=PAPER)
     xs, ys = grid.x(grid.x_values), grid.y(grid.y_values)
-    grid.x.dress(ax, "x", grid.x.ends())
-    grid.y.dress(ax, "y", grid.y.ends(), most=6)
-    _hatch_untested(ax, grid, xs, ys)
-    _shade(ax, xs, ys, grid, levels)
-    _contours(ax, xs, ys, grid, levels, target)
+    _shade(plot, xs, ys, grid, levels)
+    taken = [] if dots is None else list(zip(grid.x(dots.x), grid.y(dots.y), strict=True))
+    taken += [(x + 0.05, y + 0.02) for x, y in taken]  # where their numbers stand
     spot = grid.x.at(setpoint[0]), grid.y.at(setpoint[1])
-    _cloud(ax, grid, setpoint)
-    for window in windows:
-        if window is not None:
-            (x0, x1), (y0, y1) = (along(along.span(window)) for along in (grid.x, grid.y))
-            style, label = ("-" if window.kind == "expected" else ":"), f"{window.kind} window"
-            ax.add_patch(
-                Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, ec=ACCENT, lw=2.2, ls=style, zorder=7, label=label)
-            )
-    if dots is not None:
-        _dots(ax, grid, dots)
-    ax.plot(*spot, marker="o", ms=17, mfc="none", mec=PAPER, mew=4.5, ls="none", zorder=8)
-    ax.plot(*spot, marker="o", ms=17, mfc="none", mec=ACCENT, mew=2.4, ls="none", zorder=9)
-    ax.plot(*spot, marker="+", ms=10, mec=ACCENT, mew=2.2, ls="none", zorder=9, label="setpoint")
-    _legend(ax, 2 if len(ax.get_legend_handles_labels()[1]) < 5 else 3)
-
-
-def _legend(ax: Axes, columns: int) -> None:
-    """Everything that has a label, below the axes."""
-    ax.figure.legend(
-        *ax.get_legend_handles_labels(),
-        loc="outside lower left",
-        ncols=columns,
-        handletextpad=0.4,
-        columnspacing=1.1,
-        borderpad=0.2,
-    )
-
-
-def _hatch_untested(ax: Axes, grid: MapGrid, xs: Floats, ys: Floats) -> None:
-    """Hatch the rim beyond the tested ranges; the tested part is painted over it."""
-    ax.patch.set(**_UNTESTED)
-    ax.add_patch(
-        Rectangle((xs[0], ys[0]), xs[-1] - xs[0], ys[-1] - ys[0], facecolor=PAPER, edgecolor=SOFT, lw=0.8, zorder=0.5)
-    )
+    taken.append(spot)
+    _contours(plot, xs, ys, grid, levels, target, taken)
     if not grid.tested.all():
-        colour, hatch = _UNTESTED["facecolor"], _UNTESTED["hatch"]
-        ax.contourf(
-            xs, ys, (~grid.tested).astype(float), levels=[0.5, 1.5], colors=[colour], hatches=[hatch], zorder=4.5
-        )
-    # a patch without width gives the legend its entry
-    ax.add_patch(Rectangle((xs[0], ys[0]), 0, 0, label="not tested", **_UNTESTED))
+        for d in _regions(xs, ys, (~grid.tested).astype(float), 0.5, 1.5):
+            plot.path(d, fill=plot.hatched(), fill_rule="evenodd")
+    plot.frame()
+    plot.along_x(grid.x.ticks(), grid.x.title)
+    plot.along_y(grid.y.ticks(), grid.y.title)
+    for window, width in zip(windows, (6, 11), strict=False):
+        if window is not None:
+            x, y = grid.x(span(window, grid.x.factor.name)), grid.y(span(window, grid.y.factor.name))
+            plot.line(x, [0, 0], stroke=ACCENT, width=width, class_="window")
+            plot.line([0, 0], y, stroke=ACCENT, width=width, class_="window")
+    if dots is not None:
+        _dots(plot, grid, dots)
+    if grid.over is not None:
+        _sides(plot, xs, ys, grid, target, taken)
+    plot.mark(*spot, "setpoint")
+    plot.mark(*spot, "try", look=' class="tried" visibility="hidden"')
+    return plot.svg(title=title, description=description)
 
 
-def _shade(ax: Axes, xs: Floats, ys: Floats, grid: MapGrid, levels: Sequence[float]) -> None:
-    low, high = min(float(np.nanmin(grid.values)), levels[0]), max(float(np.nanmax(grid.values)), levels[-1])
-    bounds = [low - 1, *levels, high + 1]
+def _regions(xs: Floats, ys: Floats, values: Floats, low: float, high: float) -> list[str]:
+    """Paths of where values lie between two levels, holes left out."""
+    found = contour_generator(xs, ys, values, fill_type="OuterOffset").filled(low, high)
+    polygons, offsets = cast("tuple[list[Floats], list[NDArray[np.uint32]]]", found)  # what this fill type gives
+    paths = []
+    for points, breaks in zip(polygons, offsets, strict=True):
+        rings = (points[a:b] for a, b in pairwise(breaks))
+        paths.append("".join(_route(ring) + "Z" for ring in rings))
+    return paths
+
+
+def _route(points: Floats) -> str:
+    """Path through points of shape (points, 2), shares."""
+    return "M" + "L".join(f"{UNIT * x:.0f} {UNIT * (1 - y):.0f}" for x, y in points)
+
+
+def _shade(plot: Plot, xs: Floats, ys: Floats, grid: MapGrid, levels: Sequence[float]) -> None:
+    bounds = [
+        min(float(np.nanmin(grid.values)), levels[0]) - 1,
+        *levels,
+        max(float(np.nanmax(grid.values)), levels[-1]) + 1,
+    ]
     pale = len(levels) + 1
 
-    def fill(colours: Sequence[str]) -> QuadContourSet:
+    def fill(colours: Sequence[str], **look: str) -> None:
         # the palest colours belong to the best bands, however many there are
         bands = [colours[0]] * (pale - len(colours)) + list(colours[-pale:])
-        return ax.contourf(xs, ys, grid.values, levels=bounds, colors=bands, zorder=1)
+        for low, high, colour in zip(bounds[:-1], bounds[1:], bands, strict=True):
+            for d in _regions(xs, ys, grid.values, low, high):
+                plot.path(d, fill=colour, fill_rule="evenodd", **look)
 
     if grid.over is None:
         fill(_HAND_BANDS)
         return
-    if (grid.over <= 0).any():
-        fill(_UNDER_BANDS)
+    fill(_UNDER_BANDS)
     if (grid.over > 0).any():
-        over = fill(_OVER_BANDS)
-        if (grid.over <= 0).any():
-            edge = ax.contourf(xs, ys, grid.over, levels=[0, float(grid.over.max()) + 1], colors="none")
-            paths = edge.get_paths()
-            edge.remove()
-            # one clip for all bands: the seam between the two hues then follows a line, not the grid
-            over.set_clip_path(Path.make_compound_path(*paths), ax.transData)
+        # one clip for all bands: the seam between the two hues then follows a line, not the grid
+        clip = "".join(_regions(xs, ys, grid.over, 0, float(grid.over.max()) + 1))
+        plot.defined(f'<clipPath id="{plot.name}-over"><path d="{clip}" clip-rule="evenodd"/></clipPath>')
+        fill(_OVER_BANDS, clip_path=f"url(#{plot.name}-over)")
 
 
-def _contours(ax: Axes, xs: Floats, ys: Floats, grid: MapGrid, levels: Sequence[float], target: float | None) -> None:
-    def words(level: float) -> str:
-        return f"{level:g}" if grid.over is None else f"{level * 100:g} %"
-
-    crossed = [v for v in levels if np.nanmin(grid.values) < v < np.nanmax(grid.values)]
-    if not crossed:
-        return
-    bold = [target is not None and abs(v - target) < 1e-9 for v in crossed]
-    # all levels at once: labels then keep clear of each other
-    lines = ax.contour(
-        xs,
-        ys,
-        grid.values,
-        levels=crossed,
-        colors=[INK if b else SOFT for b in bold],
-        linewidths=[2.0 if b else 0.7 for b in bold],
-        zorder=4,
-    )
-    for text in ax.clabel(lines, fmt=words, fontsize=9, inline_spacing=3):
-        if target is not None and text.get_text() == words(target):
-            text.set_fontweight("bold")
-
-
-def _cloud(ax: Axes, grid: MapGrid, setpoint: tuple[float, float]) -> None:
-    """Where the machine really is, 95 of 100 times, when told the setpoint: two setting errors each way."""
-    errors = grid.x.factor.setting_sd, grid.y.factor.setting_sd
-    if not any(errors):
-        return
-    turn = np.linspace(0, 2 * np.pi, 73)
-    # sqrt of the 95 % chi-square, 2 df
-    x = np.maximum(setpoint[0] + 2.448 * errors[0] * np.cos(turn), 1e-9)
-    y = np.maximum(setpoint[1] + 2.448 * errors[1] * np.sin(turn), 1e-9)
-    ax.plot(grid.x(x), grid.y(y), color=ACCENT, lw=1.3, ls=(0, (5, 3)), zorder=6, label="setting error, 95 of 100")
-
-
-def _dots(ax: Axes, grid: MapGrid, dots: Dots) -> None:
-    x, y = grid.x(dots.x), grid.y(dots.y)
-    dx, dy = _apart(dots.x, dots.y)
-    for key, (marker, face, words) in MARKS.items():
-        for near, size, edge, alpha in ((True, 7.5, 1.1, 1.0), (False, 5.5, 0.7, 0.55)):
-            # offsets are in points, so that coupons made at one setting stand side by side at any scale
-            for i in np.flatnonzero((dots.mark == key) & (dots.near == near)):
-                shift = ScaledTranslation(dx[i] / 72, dy[i] / 72, ax.figure.dpi_scale_trans)
-                ax.plot(
-                    x[i],
-                    y[i],
-                    marker=marker,
-                    ms=size,
-                    mfc=face,
-                    mec=INK,
-                    mew=edge,
-                    ls="none",
-                    alpha=alpha,
-                    zorder=5,
-                    transform=ax.transData + shift,
-                )
-        if (dots.mark == key).any():
-            ax.plot([], [], marker=marker, ms=7.5, mfc=face, mec=INK, mew=1.1, ls="none", label=words)
-
-
-def _apart(x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """Offsets in points that spread coupons of one place in a small spiral."""
-    place = pd.DataFrame({"x": x, "y": y}).groupby(["x", "y"])
-    k, several = place.cumcount().to_numpy(), place["x"].transform("size").to_numpy() > 1
-    radius, turn = several * 5.2 * np.sqrt(k + 0.6), k * 2.39996  # golden angle: no two on one line
-    return radius * np.cos(turn), radius * np.sin(turn)
-
-
-@dataclass(frozen=True)
-class Curve:
-    """Expected pass rate while one factor moves alone from the setpoint.
-
-    Arrays over ``values`` (stored units): ``middle`` with its band ``low`` to ``high``. ``edges`` are settings where
-    the curve has fallen off, each with "under" or "over".
-    """
-
-    values: Floats
-    middle: Floats
-    low: Floats
-    high: Floats
-    edges: tuple[tuple[float, str], ...]
-
-
-def draw_profile(
-    ax: Axes, x: Along, curve: Curve, *, setpoint: float, target: float, window: tuple[float, float] | None
+def _contours(
+    plot: Plot,
+    xs: Floats,
+    ys: Floats,
+    grid: MapGrid,
+    levels: Sequence[float],
+    target: float | None,
+    taken: list[tuple[float, float]],
 ) -> None:
-    """Curve along one factor, with its band, what is wanted (a level line), the window and the cliffs."""
-    xs, ends, wanted = x(curve.values), x.ends(), 100 * target
-    x.dress(ax, "x", ends)
-    ax.set(ylim=(-3.0, 104.0), yticks=[0, 25, 50, 75, 100], ylabel="pass rate, %")
-    for beyond in ((ends[0], x.factor.low), (x.factor.high, ends[1])):
-        x.shade(ax, beyond, _UNTESTED | {"lw": 0})
-    x.shade(ax, window, _WINDOW)
-    ax.fill_between(xs, curve.low * 100, curve.high * 100, color="#c9c2b2", alpha=0.6, lw=0, zorder=1)
-    ax.plot(xs, curve.middle * 100, color=INK, lw=2.2, zorder=3)
-    ax.axhline(wanted, zorder=2, **_WANTED)
-    ax.annotate(
-        f"wanted {wanted:g}",
-        (0.985, wanted),
-        xycoords=("axes fraction", "data"),
-        xytext=(0, -3),
-        textcoords="offset points",
-        ha="right",
-        va="top",
-        fontsize=8.5,
-        color=SOFT,
-    )
-    ax.axvline(x.at(setpoint), color=ACCENT, lw=2, zorder=4)
-    for at, side in curve.edges:
-        height = float(np.interp(at, curve.values, curve.middle)) * 100
-        marker, face, _ = MARKS[side]
-        ax.plot(x.at(at), height, marker=marker, ms=10, mfc=face, mec=INK, mew=1.1, zorder=6)
+    """Lines with their values, each label where it has most room beside what is ``taken``."""
+    lines = contour_generator(xs, ys, grid.values)
+    for level in levels:
+        routes = cast("list[Floats]", lines.lines(level))  # separate lines, as is usual
+        is_target = target is not None and abs(level - target) < 1e-9
+        for points in routes:
+            plot.path(
+                _route(points), fill="none", stroke=INK if is_target else SOFT, stroke_width=2.2 if is_target else 0.8
+            )
+        places = np.concatenate(routes) if routes else np.empty((0, 2))
+        within = places[(np.abs(places - 0.5) < 0.38).all(axis=1)]
+        if len(within):
+            gaps = np.linalg.norm(within[:, None] - np.array(taken)[None], axis=-1).min(axis=1)
+            x, y = within[int(gaps.argmax())]
+            if gaps.max() > 0.07:
+                words = f"{level:g}" if grid.over is None else f"{level * 100:g} %"
+                plot.text(float(x), float(y), words, look="halo strong" if is_target else "halo")
+                taken.append((float(x), float(y)))
 
 
-def draw_strip(
-    ax: Axes,
+def _dots(plot: Plot, grid: MapGrid, dots: Dots) -> None:
+    """Coupons at their place: passed ones below, so that a failed one in the same place is seen in its circle."""
+    frame = pd.DataFrame({"x": grid.x(dots.x), "y": grid.y(dots.y), "mark": dots.mark, "near": dots.near})
+    ordered = frame.sort_values(["near", "mark"], key=lambda c: c if c.name == "near" else c != "pass", kind="stable")
+    for x, y, mark, near in ordered.drop_duplicates(["x", "y", "mark", "near"]).itertuples(index=False):
+        failed_inside = mark != "pass" and ((frame.x == x) & (frame.y == y) & (frame.mark == "pass")).any()
+        size = (1.0 if near else 0.75) * (0.6 if failed_inside else 1.0) * (1.15 if mark == "pass" else 1.0)
+        plot.mark(float(x), float(y), str(mark), size=size, look="" if near else ' opacity="0.6"')
+    for x, y, number in frame.groupby(["x", "y"], as_index=False).size().itertuples(index=False):
+        if number > 1:
+            plot.text(float(x), float(y), f"{number}", dx=9, dy=-5, anchor="start", look="halo small")
+
+
+def _sides(
+    plot: Plot, xs: Floats, ys: Floats, grid: MapGrid, target: float | None, taken: list[tuple[float, float]]
+) -> None:
+    """The words "too little heat" and "too much heat" where most fail that way and least is in their way."""
+    assert grid.over is not None
+    wanted = 1.0 if target is None else target
+    across, up = np.meshgrid(xs, ys)
+    room = (across > 0.2) & (across < 0.8) & (up > 0.08) & (up < 0.92)
+    for side, is_side in (("under", grid.over < 0), ("over", grid.over > 0)):
+        short = np.where(is_side & room, wanted - grid.values, 0)
+        if short.max() < 0.05:
+            continue
+        # words are wide: a thing level with them is in the way from farther off than one above
+        apart = np.min([np.hypot((across - x) / 4, up - y) for x, y in taken], axis=0)
+        row, column = np.unravel_index(int((short * np.minimum(apart, 0.08) ** 2).argmax()), short.shape)
+        x, y = float(xs[column]), float(ys[row])
+        plot.text(x, y, SIDE_WORDS[side], look=f"halo side {side}")
+        taken.append((x, y))
+
+
+# --- coupons, effects, order ---
+
+
+def draw_tried(
     x: Along,
     settings: Sequence[float | str],
     marks: Marks,
     *,
     setpoint: float | str,
     window: tuple[float, float] | None = None,
-) -> None:
+    name: str,
+    title: str,
+    description: str,
+) -> Markup:
     """Every coupon along one factor, passed above, failed below, each by its shape.
 
     Parameters
     ----------
-    ax : Axes
     x : Along
     settings : sequence, one a coupon
         Settings in the stored unit, or levels.
     marks : array of str
-        Keys of `reports.drawing.svg.MARKS`.
+        Keys of `reports.drawing.plot.SHAPES`.
     setpoint : float or str
     window : (float, float), optional
-        The expected window along this factor, a shaded strip.
+        The expected window along this factor, thick on the axis.
+    name, title, description : str
+        See `Plot`.
     """
-    if x.factor.is_categorical:
-        levels = list(x.factor.levels)
-        places = np.array([float(levels.index(str(s))) for s in settings])
-        spots = [float(i) for i, level in enumerate(levels) if setpoint in (level, EVERY_LEVEL)]
-        ax.set(xlim=(-0.5, len(levels) - 0.5), xlabel=x.factor.label)
-        ax.set_xticks(range(len(levels)), levels)
+    plot, f = Plot(name, "tried"), x.factor
+    if f.is_categorical:
+        levels = list(f.levels)
+        spread = {level: (i + 0.5) / len(levels) for i, level in enumerate(levels)}
+        places = np.array([spread[str(s)] for s in settings])
+        spots = [spread[level] for level in levels if setpoint in (level, EVERY_LEVEL)]
+        plot.along_x([(spread[level], (level,)) for level in levels], f.label)
     else:
         places, spots = x([float(s) for s in settings]), [x.at(setpoint)]
-        x.dress(ax, "x", x.ends(0.06))
-        x.shade(ax, window, _WINDOW)
-    ax.set_ylim(-0.75, 1.75)
-    ax.set_yticks([0, 1], ["failed", "passed"])
-    ax.axhline(0.5, color=RULE, lw=0.8)
-    for spot in spots:
-        ax.axvline(spot, color=ACCENT, lw=2, zorder=1)
+        plot.along_x(x.ticks(), x.title)
+    plot.frame()
+    plot.line([0, 1], [0.5, 0.5], stroke=RULE, width=1)
+    plot.along_y([(0.25, ("failed",)), (0.75, ("passed",))])
+    if window is not None:
+        plot.line(x(window), [0, 0], stroke=ACCENT, width=6, class_="window")
     passed = marks == "pass"
-    _scatter(ax, places, passed + _stack(places, passed), marks, s=34, linewidth=0.8)
-
-
-def _scatter(ax: Axes, x: Floats, y: Floats, marks: Marks, **style: Any) -> None:
-    """Coupons by their shapes, each kind with its label; those without a height are left out."""
-    for key, (marker, face, words) in MARKS.items():
-        chosen = (marks == key) & np.isfinite(y)
-        if chosen.any():
-            ax.scatter(
-                x[chosen], y[chosen], marker=marker, facecolor=face, edgecolor=INK, zorder=3, label=words, **style
-            )
+    for place, high, mark in zip(places, 0.25 + 0.5 * passed + _stack(places, passed), marks, strict=True):
+        plot.mark(float(place), float(high), str(mark))
+    for spot in spots:
+        plot.mark(spot, 0, "setpoint", size=0.8)
+    return plot.svg(title=title, description=description)
 
 
 def _stack(x: Floats, passed: NDArray[np.bool_]) -> Floats:
     """Small heights that keep coupons of one setting and result apart."""
     place = pd.DataFrame({"x": x, "passed": passed}).groupby(["x", "passed"])
     size = place["x"].transform("size").to_numpy()
-    up: Floats = (place.cumcount().to_numpy() - (size - 1) / 2) * np.minimum(0.2, 0.85 / size)
+    up: Floats = (place.cumcount().to_numpy() - (size - 1) / 2) * np.minimum(0.1, 0.42 / size)
     return up
 
 
-def draw_effects(ax: Axes, bars: pd.DataFrame, axis: str) -> None:
+def draw_effects(bars: pd.DataFrame, axis: str, *, name: str, title: str, description: str) -> Markup:
     """Effects with their intervals, filled where one clears zero.
 
     Parameters
     ----------
-    ax : Axes
     bars : DataFrame
         Effects, largest first: ``term``, ``effect``, interval ``low`` to ``high`` (NaN without error).
     axis : str
         What the effects are measured in.
+    name, title, description : str
+        See `Plot`.
     """
-    rows = np.arange(len(bars))[::-1]
-    ax.hlines(rows, bars["low"], bars["high"], color=SOFT, lw=2)
-    clear = ((bars["low"] > 0) | (bars["high"] < 0)).to_numpy()
-    for chosen, face in ((clear, ACCENT), (~clear, PAPER)):
-        ax.plot(bars["effect"][chosen], rows[chosen], "o", ms=8, mfc=face, mec=ACCENT, mew=1.6, zorder=3)
-    ax.axvline(0, color=INK, lw=1.2)
-    ax.set_yticks(rows, list(bars["term"]))
-    ax.set(ylim=(-0.7, len(rows) - 0.3), xlabel=axis)
-    ax.tick_params(axis="y", length=0)
-    ax.margins(x=0.08)
+    plot = Plot(name, "effects", rows=len(bars))
+    ends = bars[["effect", "low", "high"]].to_numpy(dtype=float)
+    ticks = round_numbers(min(float(np.nanmin(ends)), 0), max(float(np.nanmax(ends)), 0), 5)
+    low, high = min(np.nanmin(ends), ticks[0]), max(np.nanmax(ends), ticks[-1])
+    pad = 0.05 * (high - low)
+
+    def at(value: float) -> float:
+        return float((value - low + pad) / (high - low + 2 * pad))
+
+    plot.along_x([(at(t), (f"{t:g}",)) for t in ticks], axis)
+    plot.line([0, 1], [0, 0], stroke=SOFT, width=1)
+    plot.line([at(0), at(0)], [0, 1], width=1.2)
+    for i, (term, effect, least, most) in enumerate(bars[["term", "effect", "low", "high"]].itertuples(index=False)):
+        height = 1 - (i + 0.62) / len(bars)
+        plot.text(0, height, str(term), dy=-9, anchor="start", look="halo")
+        if np.isfinite(least) and np.isfinite(most):
+            plot.line([at(least), at(most)], [height, height], stroke=SOFT, width=2)
+        plot.mark(at(effect), height, "full" if least > 0 or most < 0 else "open")
+    plot.tell(rows=str(len(bars)))
+    return plot.svg(title=title, description=description)
 
 
-def draw_half_normal(ax: Axes, points: pd.DataFrame, *, margin: float, simultaneous: float, axis: str) -> None:
+def draw_half_normal(
+    points: pd.DataFrame, *, margin: float, simultaneous: float, axis: str, name: str, title: str, description: str
+) -> Markup:
     """Half-normal plot with Lenth's two margins; effects beyond the first are named.
 
     Parameters
     ----------
-    ax : Axes
     points : DataFrame
         Effects, smallest first: ``term``, ``size`` (absolute), ``quantile`` of the half-normal distribution.
     margin, simultaneous : float
         Beyond the first an effect stands out on its own, beyond the second among so many.
     axis : str
         What the effects are measured in.
+    name, title, description : str
+        See `Plot`.
     """
+    plot = Plot(name, "order")
     right, top = max(float(points["size"].max()), simultaneous) * 1.25, float(points["quantile"].max()) * 1.15
-    out = points[points["size"] > margin]
-    for some, face, width, order in ((points, PAPER, 1.5, 3), (out, ACCENT, 1.0, 4)):
-        ax.plot(some["size"], some["quantile"], "o", ms=7, mfc=face, mec=ACCENT, mew=width, zorder=order)
-    for term, size, quantile in out[["term", "size", "quantile"]].itertuples(index=False):
-        to_left = size > 0.55 * right
-        ax.annotate(
-            term,
-            (size, quantile),
-            xytext=(-9 if to_left else 9, 0),
-            textcoords="offset points",
-            ha="right" if to_left else "left",
-            va="center",
-            fontsize=9,
-        )
-    for at, words in ((margin, "stands out\nalone"), (simultaneous, "stands out\namong all")):
-        ax.axvline(at, **_WANTED)
-        ax.annotate(words, (at, top), xytext=(3, -2), textcoords="offset points", va="top", fontsize=8.5, color=SOFT)
-    ax.set(xlim=(0, right), ylim=(0, top), xlabel=axis, ylabel="half-normal quantile")
+    plot.along_x([(t / right, (f"{t:g}",)) for t in round_numbers(0, right)], axis)
+    plot.along_y([(t / top, (f"{t:g}",)) for t in round_numbers(0, top, 4)], "half-normal quantile")
+    plot.frame()
+    plot.level(margin / right, "stands out alone", upright=True)
+    plot.level(simultaneous / right, "among all", upright=True)
+    for term, size, quantile in points[["term", "size", "quantile"]].itertuples(index=False):
+        out = size > margin
+        plot.mark(size / right, quantile / top, "full" if out else "open")
+        if out:
+            to_left = size > 0.55 * right
+            anchor, dx = ("end", -9) if to_left else ("start", 9)
+            plot.text(size / right, quantile / top, str(term), dx=dx, anchor=anchor, look="halo")
+    return plot.svg(title=title, description=description)
 
 
-def draw_drift(
-    ax: Axes, values: Floats, marks: Marks, centre: NDArray[np.bool_], rounds: Floats, is_hand: bool
-) -> None:
+def draw_order(
+    values: Floats,
+    marks: Marks,
+    centre: NDArray[np.bool_],
+    rounds: Floats,
+    *,
+    is_hand: bool,
+    name: str,
+    title: str,
+    description: str,
+) -> Markup:
     """Results in the order they were pressed; repeats of the centre setting joined by a line.
 
     Parameters
     ----------
-    ax : Axes
     values : array, shape (coupons,)
         Hand-feel (or pass 1 / fail 0).
     marks : array of str
@@ -475,22 +503,32 @@ def draw_drift(
         Round of each coupon, for the lines between rounds.
     is_hand : bool
         Whether values are hand-feel scores, or pass and fail.
+    name, title, description : str
+        See `Plot`.
     """
-    order = np.arange(1.0, len(values) + 1)
+    plot, n = Plot(name, "order"), len(values)
+    known = values[np.isfinite(values)]
+    low, high = (float(known.min()) - 0.25, float(known.max()) + 0.25) if is_hand else (-0.3, 1.3)
+
+    def place(i: float) -> float:
+        return (i + 0.5) / n
+
+    heights = (values - low) / (high - low)
+    plot.frame()
+    plot.along_x([(place(t - 1), (f"{t:g}",)) for t in round_numbers(1, n, 6)], "order at the press")
+    if is_hand:
+        ticks = round_numbers(low, high, 4)
+        plot.along_y([((t - low) / (high - low), (f"{t:g}",)) for t in ticks], "mean hand-feel")
+    else:
+        plot.along_y([((t - low) / (high - low), (words,)) for t, words in ((0, "failed"), (1, "passed"))])
+    for at in np.flatnonzero(np.diff(rounds)):
+        plot.rule(place(at + 0.5))
     same = np.flatnonzero(centre & np.isfinite(values))
     if len(same) > 1:
-        ax.plot(order[same], values[same], color=ACCENT, lw=1.8, zorder=2, label="same setting, made again")
-    _scatter(ax, order, values, marks, s=40, linewidth=0.9)
-    for at in np.flatnonzero(np.diff(rounds)):
-        ax.axvline(at + 1.5, color=RULE, lw=1.2)
-    ax.set_xlabel("order at the press")
-    ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
-    ax.margins(y=0.14)
-    if is_hand:
-        ax.set_ylabel("mean hand-feel")
-    else:
-        ax.set_yticks([0, 1], ["failed", "passed"])
-    _legend(ax, 2)
+        plot.line([place(float(i)) for i in same], heights[same], stroke=ACCENT, width=1.8)
+    for i in np.flatnonzero(np.isfinite(values)):
+        plot.mark(place(float(i)), float(heights[i]), str(marks[i]))
+    return plot.svg(title=title, description=description)
 
 
 _STEP, _PER_ROW = 20, 20
@@ -506,7 +544,7 @@ def draw_prints(expected: float, at_least: float, *, name: str, title: str, desc
     expected, at_least : float
         Expected pass rate and its lower bound, 0 to 1.
     name, title, description : str
-        See `reports.drawing.svg.to_svg`.
+        See `Plot`.
     """
     passing = out_of_hundred(expected)
     sure = min(at_least_of_hundred(at_least), passing)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 import pandas as pd
 
@@ -13,7 +15,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown, show_difference
 from doe.setpoint.answer import Answer, Window
 from doe.symptoms.catalogue import symptom
-from doe.words.confirmation.verdict import standing
+from doe.words.confirmation.verdict import standing as confirmation_standing
 from doe.words.confirmation.verdict import steps as confirmation_steps
 from doe.words.gauges.cautions import NOT_CHECKED
 from doe.words.gauges.dials import DialSetting, coarse_cautions, dial_window, dials_of_settings
@@ -22,7 +24,6 @@ from doe.words.glossary import GLOSSARY
 from doe.words.study.answer import (
     by_answer,
     lead,
-    nearest_cliff,
     next_steps,
     setpoint_title,
     sureness,
@@ -44,7 +45,6 @@ from doe.words.wording import (
     move,
     prints,
     prints_at_least,
-    range_both,
     sentence,
     spread_both,
     stated,
@@ -55,12 +55,14 @@ from reports.drawing.symptoms import symptom_svg
 from reports.pages import render, template_source
 from reports.sheet.page import Pair, limit_pairs, stack_pairs
 from reports.study.effects import check_lines, effect_lines, effect_pictures, effect_tables
-from reports.study.figures import Along
+from reports.study.figures import span
 from reports.study.inputs import StudyReport
 from reports.study.pictures import (
+    flat_lines,
+    map_key,
     map_pictures,
+    maps_of,
     prints_picture,
-    profile_pictures,
     profiles_of,
     run_pictures,
     strip_pictures,
@@ -82,8 +84,20 @@ from reports.study.proof import (
     target_pairs,
     why_reasons,
 )
+from reports.study.rooms import dial_value, on_dial, room_of, rooms
 from reports.study.whatif import what_if
-from reports.views import Column, Drawn, FailedCoupon, FailedGroup, GaugeNotes, Note, PageTable, SettingDial, StudyPage
+from reports.views import (
+    Column,
+    Drawn,
+    FailedCoupon,
+    FailedGroup,
+    GaugeNotes,
+    Note,
+    PageTable,
+    SeenOften,
+    SettingDial,
+    StudyPage,
+)
 
 
 def study_report(report: StudyReport) -> str:
@@ -103,22 +117,30 @@ def study_page(report: StudyReport) -> StudyPage:
     known = report.standing or by_answer(answer)
     is_asked = known.state in ("refused", "confirming", "confirmed") and report.confirmation is not None
     profiles = profiles_of(report)
+    maps = maps_of(report, profiles)
     why_lines, reasons = why_reasons(report)
+    decides, *effects = effect_lines(report)
+    _, *sure = sureness(study, answer)  # what is expected stands in the lead
+    gauged = gauge_notes(report)
     return StudyPage(
         page_title=f"Study report, {study.name}",
         study_name=study.name,
         facts=_facts(report),
+        made_line=f"Report made {made(report)}.",
         verdict_kind=frame(known),
         headline=headline(known, shown),
         lead=lead(study, answer, known),
         setpoint_title=setpoint_title(answer),
+        may_move=_may_move(answer),
         dials=_dials(report),
+        no_window="" if answer.window is not None else window_sentences(study, answer)[0],
         window_lines=window_sentences(study, answer),
-        gauges=gauge_notes(report),
+        gauges=gauged,
         prints=prints_picture(report),
-        sure_lines=sureness(study, answer),
+        sure_title="How sure" if report.confirmation is None else "How sure by the study alone",
+        sure_lines=tuple(sure[:2] if answer.hand is not None else sure),
         sure_pairs=sure_pairs(study, answer),
-        cliff_line=nearest_cliff(study, answer, shown),
+        rooms=rooms(report, profiles),
         limits_on_certainty=said(study, answer.limits_on_certainty, shown),
         steps_title="What could be changed" if known.state == "unreachable" else "Next steps",
         steps=confirmation_steps(report.confirmation)
@@ -129,17 +151,22 @@ def study_page(report: StudyReport) -> StudyPage:
         else settings_table(report, answer.next_coupons, "Coupons that would help most"),
         level_table=level_table(report),
         warnings=said(study, cautions_left(answer), shown),
+        confirmation_title=""
+        if report.confirmation is None
+        else confirmation_standing(report.confirmation).removesuffix("."),
         confirmation=None if report.confirmation is None else confirmation_section(report.confirmation, shown=shown),
-        map_pictures=map_pictures(report, profiles),
+        map_pictures=map_pictures(report, maps),
+        map_key=map_key(report),
+        flat_lines=flat_lines(report, maps),
         what_if=what_if(report),
-        profile_pictures=profile_pictures(report, profiles),
         strip_pictures=strip_pictures(report),
         run_pictures=run_pictures(report),
         tried_lines=window_among_coupons(report),
         failed_groups=failed_groups(report),
         photos_note=photos_note(report),
         effect_pictures=effect_pictures(report),
-        effect_lines=effect_lines(report),
+        decides=decides,
+        effect_lines=tuple(effects),
         cliff_table=cliff_table(report),
         notes=(*notes_of(study, answer, shown), *gauge_note(report)),
         belief_lines=said(study, report.surfaces.belief.facts, shown),
@@ -167,46 +194,48 @@ def study_page(report: StudyReport) -> StudyPage:
     )
 
 
-def _facts(report: StudyReport) -> tuple[str, ...]:
+def _facts(report: StudyReport) -> str:
     fitted = report.surfaces.results
     passed = int(fitted.passed.sum())
     rounds = int(report.coupons["round"].max()) if "round" in report.coupons and len(report.coupons) else 1
     waiting = f", {fitted.waiting} waiting for a result" if fitted.waiting else ""
     return (
-        f"Stack: {report.stack.name}. Line: {report.line.name}.",
-        f"{count(fitted.coupons, 'coupon')} scored in {count(rounds, 'round')}: {passed} passed, "
-        f"{fitted.coupons - passed} failed{waiting}. "
-        f"Wanted: {stated(report.study.spec.pass_rate)} of prints.",
-        *(() if report.confirmation is None else (standing(report.confirmation),)),
-        f"Report made {made(report)}.",
+        f"{report.stack.name} on {report.line.name}. {count(fitted.coupons, 'coupon')} in {count(rounds, 'round')}: "
+        f"{passed} passed, {fitted.coupons - passed} failed{waiting}."
     )
 
 
+def _may_move(answer: Answer) -> str:
+    """What the ranges under the large numbers are."""
+    if answer.window is not None:
+        return "and how far each may move: alone, or all together"
+    return "and how far each may move alone" if answer.room else ""
+
+
 def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
+    return tuple(_dial(report, f) for f in report.study.factors)
+
+
+def _dial(report: StudyReport, f: Factor) -> SettingDial:
     answer, shown = report.answer, report.shown
-
-    dialled = {d.name: d for d in _machine_dials(report)}
-
-    def span(f: Factor, window: Window | None) -> str:
-        if window is None or f.is_categorical:
-            return ""
-        made = dialled.get(f.name)
-        if made is None or not made.is_checked:
-            return range_both(f, *Along(f).span(window), shown)
-        return _window_on_the_dial(report, made, window)
-
-    def one(f: Factor) -> SettingDial:
-        made = dialled.get(f.name)
-        value = answer.setpoint[f.name] if made is None else made.dial_degc
-        surface = (
-            "" if made is None else f"surface {made.surface}" if made.is_checked else f"dial = surface, {NOT_CHECKED}"
-        )
-        other = amount(f, value, shown.other) if f.is_temperature else ""
-        return SettingDial(
-            f.label, amount(f, value, shown), other, surface, span(f, answer.window), span(f, answer.assured_window)
-        )
-
-    return tuple(one(f) for f in report.study.factors)
+    here = answer.setpoint[f.name]
+    if f.is_categorical:
+        return SettingDial(f.label, amount(f, here, shown), "", "", "", "", "")
+    value, made = dial_value(report, f), {d.name: d for d in _machine_dials(report)}.get(f.name)
+    surface = ""
+    if made is not None:
+        surface = f"surface {made.surface}" if made.is_checked else f"dial = surface, {NOT_CHECKED}"
+    both = [None if w is None else span(w, f.name) for w in (answer.window, answer.assured_window)]
+    alone, expected, assured = (on_dial(report, f, ends) for ends in (room_of(report, f), *both))
+    return SettingDial(
+        label=f.label,
+        big=amount(f, value, shown),
+        other=amount(f, value, shown.other) if f.is_temperature else "",
+        surface=surface,
+        alone=alone,
+        expected=expected,
+        assured=assured,
+    )
 
 
 def _machine_dials(report: StudyReport) -> tuple[DialSetting, ...]:
@@ -258,8 +287,14 @@ def failed_groups(report: StudyReport) -> tuple[FailedGroup, ...]:
             rows = rows[np.argsort(near[rows], kind="stable")]
             coupons = tuple(_coupon(report, away.iloc[row], int(row), is_inside=inside[row]) for row in rows)
             title = f"{_TITLES[side]}: {count(len(rows), 'coupon')}"
-            groups.append(FailedGroup(title, _where(report, away.iloc[rows]), coupons))
+            groups.append(FailedGroup(title, _where(report, away.iloc[rows]), _seen(coupons), coupons))
     return tuple(groups)
+
+
+def _seen(coupons: tuple[FailedCoupon, ...]) -> tuple[SeenOften, ...]:
+    """Symptoms of some coupons, the most frequent first."""
+    each = Counter(drawn for coupon in coupons for drawn in coupon.symptoms)
+    return tuple(SeenOften(drawn, count(n, "coupon")) for drawn, n in each.most_common())
 
 
 def _away(report: StudyReport) -> pd.DataFrame:
@@ -357,7 +392,7 @@ def window_among_coupons(report: StudyReport) -> tuple[str, ...]:
     fitted, study, window = report.surfaces.results, report.study, report.answer.window
     if window is None:
         return (
-            "There is no expected window to lay among the coupons; the upright line marks the setting named above.",
+            "There is no expected window to lay among the coupons; the ringed cross marks the setting named above.",
         )
     inside = _inside(report)
     passed, held = int(fitted.passed[inside].sum()), int(inside.sum())
@@ -383,10 +418,12 @@ def window_among_coupons(report: StudyReport) -> tuple[str, ...]:
     for f in study.numeric:
         if size := float(outside[f.name].iloc[row]):
             way = move(f, "higher" if size > 0 else "lower")
-            places.append(f"{f.label} {difference_both(f, size, report.shown)} {way} than any inside")
+            places.append(f"{f.label} {difference_both(f, size, report.shown)} {way}")
     stated = all(f.setting_sd for f in study.numeric)
     most = f" ({errors_away(far[row]).removesuffix(' away')} at the most)" if stated else ""
-    return first, sentence(f"Outside it, the nearest failed coupon is {fitted.coupon[row]}: {', '.join(places)}{most}")
+    return first, sentence(
+        f"Outside it, the nearest failed coupon is {fitted.coupon[row]}: {', '.join(places)} than any inside{most}"
+    )
 
 
 def photos_note(report: StudyReport) -> str:
@@ -418,9 +455,8 @@ def _lead(report: StudyReport, checked: list[DialSetting]) -> str:
     if not checked:
         return f"No gauge reading tells what to dial in: {NOT_CHECKED}."
     return (
-        "The temperatures above are those to dial in; pictures below are of the surface. Between them stand the gauge "
-        f"readings of {report.gauged.line.name} up to {day(report.gauged.on)}; after a machine was measured anew, "
-        "adjusted or moved, ask again."
+        "The temperatures above are those to dial in; pictures below are of the surface (gauge readings up "
+        f"to {day(report.gauged.on)})."
     )
 
 
@@ -471,7 +507,7 @@ def gauge_note(report: StudyReport) -> tuple[Note, ...]:
                 "settings; a line through these readings turns a surface temperature into a dial setting, and says "
                 "how sure it is.",
                 "A reading is only as good as its gauge, and a machine drifts: measure again when the date has come, "
-                "after a repair, and whenever a print fails that should not.",
+                "after a repair or a move, and whenever a print fails that should not; then make this report again.",
             ),
         ),
     )

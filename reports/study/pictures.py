@@ -9,41 +9,56 @@ from numpy.typing import NDArray
 from doe.domain.factors import Factor
 from doe.domain.masks import is_forbidden
 from doe.setpoint.curves import Profile, RobustMap, profile, robust_map
-from doe.words.study.answer import cliff_sentence, setpoint_line, wanted
+from doe.words.study.answer import setpoint_line, wanted
 from doe.words.wording import (
     amount,
     at_least_of_hundred,
     count,
     listing,
-    move,
     part_of,
     percent,
     prints,
-    range_both,
     score,
+    sentence,
     stated,
 )
+from reports.drawing.plot import Along
 from reports.study.figures import (
-    Along,
-    Curve,
     Dots,
     MapGrid,
-    draw_drift,
     draw_map,
+    draw_order,
     draw_prints,
-    draw_profile,
-    draw_strip,
-    drawn,
+    draw_tried,
+    span,
 )
 from reports.study.inputs import StudyReport
 from reports.study.proof import headed
 from reports.views import Picture
 
 _MAP_POINTS = 31  # each way; contours are as smooth as with more, in half the time
-MARKS_KEY = (
-    "Open circle: passed. Triangle down: too little heat. Triangle up: too much heat. Square: not heat. "
-    "Cross: side unknown."
-)
+_MARKS = {
+    "pass": "circle: passed",
+    "under": "triangle down: too little heat",
+    "over": "triangle up: too much heat",
+    "other": "square: not heat",
+    "unknown": "cross: side unknown",
+}
+
+
+def marks_key(report: StudyReport) -> str:
+    """What the marks of coupons mean, of those that a report shows."""
+    return sentence("; ".join(words for key, words in _MARKS.items() if key in report.marks))
+
+
+def map_key(report: StudyReport) -> str:
+    """How the maps of a report are read."""
+    window = ", thick lines on the axes: window" if report.answer.window is not None else ""
+    return (
+        f"Ringed cross: setpoint{window}. White is good; the darker, the fewer prints hold. {marks_key(report)} "
+        "A number counts coupons in one place; pale ones were made far from the map's other settings. "
+        "Hatched: not tested."
+    )
 
 
 def profiles_of(report: StudyReport) -> dict[str, Profile]:
@@ -66,39 +81,58 @@ def prints_picture(report: StudyReport) -> Picture:
     return Picture(
         draw_prints(answer.pass_rate, answer.pass_rate_low, name="prints", title=title, description=told),
         title,
-        f"Filled: pass even by the lower bound ({stated(report.study.spec.assurance)} assurance). Outlined: expected "
-        "to pass. Crossed: expected to fail.",
+        "Filled: pass even by the lower bound. Outlined: expected to pass. Crossed: expected to fail.",
     )
 
 
-def map_pictures(report: StudyReport, profiles: dict[str, Profile]) -> tuple[Picture, ...]:
-    """Pass-rate map of each pair, and the hand-feel map beside it when hand-feel was scored."""
+def map_pictures(report: StudyReport, maps: list[RobustMap]) -> tuple[Picture, ...]:
+    """Pass-rate map of each pair, and that of hand-feel beside it where hand-feel is not nearly the same all over."""
     pictures = []
-    for number, (x, y) in enumerate(pairs_of(profiles), start=1):
-        surface = robust_map(report.study, report.surfaces, report.answer, x, y, n=_MAP_POINTS)
+    for number, surface in enumerate(maps, start=1):
         pictures.append(_pass_map(report, surface, number))
-        if report.answer.hand is not None:
+        if report.answer.hand is not None and not is_flat(report, surface):
             pictures.append(_hand_map(report, surface, number))
     return tuple(pictures)
 
 
-def _map(
-    report: StudyReport,
-    surface: RobustMap,
-    levels: list[float],
-    target: float | None,
-    *,
-    of_hand: bool,
-    name: str,
-    title: str,
-    told: str,
-    caption: str,
-) -> Picture:
-    """A map with the setpoint, its windows and, of the pass rate, the coupons."""
-    study, answer, x, y = report.study, report.answer, surface.x, surface.y
+def maps_of(report: StudyReport, profiles: dict[str, Profile]) -> list[RobustMap]:
+    """What the maps show, in the order of `pairs_of`."""
+    return [
+        robust_map(report.study, report.surfaces, report.answer, x, y, n=_MAP_POINTS) for x, y in pairs_of(profiles)
+    ]
+
+
+FLAT = 0.5
+"""Hand-feel that differs by less over a plane is as good as flat: the smallest step a person scores."""
+
+
+def is_flat(report: StudyReport, surface: RobustMap) -> bool:
+    """Whether a map of hand-feel would show next to nothing: all of it on one side of what is wanted, or level."""
+    low, high, least = float(surface.hand.min()), float(surface.hand.max()), report.study.spec.hand_min
+    return high - low < FLAT or (least is not None and not low < least <= high)
+
+
+def flat_lines(report: StudyReport, maps: list[RobustMap]) -> tuple[str, ...]:
+    """A sentence in place of each map of hand-feel that would be nearly flat."""
+    if report.answer.hand is None:
+        return ()
+    flat = [surface for surface in maps if is_flat(report, surface)]
+    told = {_hand_title(report, surface): [_pair(report, other) for other in flat] for surface in flat}
+    if len(flat) > 1 and len(told) == 1:
+        return (f"{next(iter(told))} (both maps).",)
+    return tuple(f"{_hand_title(report, surface)} ({_pair(report, surface)})." for surface in flat)
+
+
+def _pair(report: StudyReport, surface: RobustMap) -> str:
+    return " and ".join(report.study.factor(name).label for name in (surface.x, surface.y))
+
+
+def grid_of(report: StudyReport, surface: RobustMap, *, of_hand: bool = False) -> MapGrid:
+    """What one map draws."""
+    study, x, y = report.study, surface.x, surface.y
     gx, gy = np.meshgrid(surface.x_values, surface.y_values)
-    frame = pd.DataFrame({**answer.setpoint, x: gx.ravel(), y: gy.ravel()})[list(study.factor_names)]
-    grid = MapGrid(
+    frame = pd.DataFrame({**report.answer.setpoint, x: gx.ravel(), y: gy.ravel()})[list(study.factor_names)]
+    return MapGrid(
         Along(study.factor(x), report.shown),
         Along(study.factor(y), report.shown),
         surface.x_values,
@@ -107,23 +141,35 @@ def _map(
         None if of_hand else surface.p_over - surface.p_under,
         ~is_forbidden(study.forbidden, frame).reshape(gx.shape),
     )
+
+
+def _map(
+    report: StudyReport,
+    surface: RobustMap,
+    grid: MapGrid,
+    levels: list[float],
+    target: float | None,
+    *,
+    name: str,
+    title: str,
+    told: str,
+    caption: str,
+) -> Picture:
+    """A map with the setpoint, its windows and, of the pass rate, the coupons."""
+    study, answer, x, y = report.study, report.answer, surface.x, surface.y
     along = [report.surfaces.results.settings[name].to_numpy(dtype=float) for name in (x, y)]
-    return drawn(
-        (5.4, 5.3),
-        lambda ax: draw_map(
-            ax,
-            grid,
-            levels=levels,
-            target=target,
-            setpoint=(float(answer.setpoint[x]), float(answer.setpoint[y])),
-            windows=(answer.window, answer.assured_window),
-            dots=None if of_hand else Dots(along[0], along[1], report.marks, report.near(x, y)),
-        ),
+    svg = draw_map(
+        grid,
+        levels=levels,
+        target=target,
+        setpoint=(float(answer.setpoint[x]), float(answer.setpoint[y])),
+        windows=(answer.window, answer.assured_window),
+        dots=None if grid.over is None else Dots(along[0], along[1], report.marks, report.near(x, y)),
         name=name,
         title=title,
         description=f"{told} Setpoint: {setpoint_line(study, answer, report.shown)}.",
-        caption=caption,
     )
+    return Picture(svg, title, caption)
 
 
 def _levels(target: float, usual: tuple[float, ...]) -> list[float]:
@@ -133,90 +179,56 @@ def _levels(target: float, usual: tuple[float, ...]) -> list[float]:
 
 def _pass_map(report: StudyReport, surface: RobustMap, number: int) -> Picture:
     study, answer = report.study, report.answer
-    pair = study.factor(surface.x), study.factor(surface.y)
-    target = study.spec.pass_rate
-    share = float((surface.pass_rate >= target).mean())
-    both = headed(" and ".join(f.label for f in pair))
-    if answer.window is not None:
-        along = [f"{f.label} {range_both(f, *Along(f).span(answer.window), report.shown)}" for f in pair]
-        title = f"{percent(target)} is expected with {' and '.join(along)}"
-    elif share > 0:
-        why = "but in no box" if answer.pass_rate < target else "but not every setting was varied"
-        title = f"{both}: {percent(target)} is expected in {percent(share)} of this plane, {why}"
+    target, grid = study.spec.pass_rate, grid_of(report, surface)
+    both, share = headed(_pair(report, surface)), grid.share_reaching(target)
+    if share:
+        title = f"{both}: {stated(target)} or better is expected on {percent(share)} of this map"
     else:
-        title = (
-            f"{both}: the best expected here is {percent(float(surface.pass_rate.max()))}, wanted is {percent(target)}"
-        )
-    others = [f"{f.label} {amount(f, answer.setpoint[f.name], report.shown)}" for f in study.factors if f not in pair]
+        best = percent(float(grid.values[grid.tested].max()))
+        title = f"{both}: the best expected here is {best}, wanted is {stated(target)}"
+    others = [
+        f"{f.label} {amount(f, answer.setpoint[f.name], report.shown)}"
+        for f in study.factors
+        if f.name not in (surface.x, surface.y)
+    ]
+    caption = f"At {listing(others)}." if others else ""
     return _map(
         report,
         surface,
+        grid,
         _levels(target, (0.5, 0.7, 0.8, 0.9)),
         target,
-        of_hand=False,
         name=f"map{number}",
         title=title,
-        told="Map of the expected pass rate, setting error included.",
-        caption=f"Expected share of prints that {wanted(study, answer)}, setting error included. Blue side: too little "
-        "heat. Brown side: too much. Hatched: not tested."
-        + (
-            f" Other settings as in the setpoint ({listing(others)}); coupons far from them are small and pale."
-            if others
-            else ""
-        ),
+        told=f"Map of the expected share of prints that {wanted(study, answer)}, setting error included. "
+        f"{marks_key(report)}",
+        caption=caption,
     )
+
+
+def _hand_title(report: StudyReport, surface: RobustMap) -> str:
+    least = report.study.spec.hand_min
+    low, high = float(surface.hand.min()), float(surface.hand.max())
+    title = f"Hand-feel runs from {score(low)} to {score(high)}"
+    if least is not None:
+        title += f", {score(least)} or softer on {part_of(float((surface.hand >= least).mean()), 'it')}"
+    return title
 
 
 def _hand_map(report: StudyReport, surface: RobustMap, number: int) -> Picture:
     least = report.study.spec.hand_min
     low, high = float(surface.hand.min()), float(surface.hand.max())
-    title = f"Hand-feel runs from {score(low)} to {score(high)} in this plane"
-    if least is not None:
-        title += f"; {score(least)} or more on {part_of(float((surface.hand >= least).mean()), 'it')}"
     levels = _levels(least or 3.0, (1.5, 2, 2.5, 3, 3.25, 3.5, 3.75, 4, 4.25, 4.5))
     return _map(
         report,
         surface,
+        grid_of(report, surface, of_hand=True),
         [v for v in levels if low < v < high] or [least or 3.0],
         least,
-        of_hand=True,
         name=f"hand{number}",
-        title=title,
+        title=_hand_title(report, surface),
         told="Map of the mean hand-feel, 5 is softest.",
-        caption="Mean hand-feel of prints that transferred, 5 as soft as the soft reference. Darker is stiffer.",
-    )
-
-
-def profile_pictures(report: StudyReport, profiles: dict[str, Profile]) -> tuple[Picture, ...]:
-    """What could break it: each numeric factor moved alone from the setpoint."""
-    return tuple(_profile_picture(report, report.study.factor(name), curve) for name, curve in profiles.items())
-
-
-def _profile_picture(report: StudyReport, f: Factor, found: Profile) -> Picture:
-    study, answer = report.study, report.answer
-    cliffs = sorted((c for c in answer.cliffs if c.factor == f.name), key=lambda c: c.distance)
-    edges = tuple((c.at, c.side) for c in cliffs)
-    curve = Curve(found.values, found.pass_rate, found.pass_low, found.pass_high, edges)
-    at = float(answer.setpoint[f.name])
-    if cliffs:
-        title = cliff_sentence(study, cliffs[0], report.shown).split(". That")[0]
-    else:
-        ways, drop = f"{move(f, 'lower')} or {move(f, 'higher')}", 100 * float(np.ptp(found.pass_rate))
-        title = headed(f"{f.label}: {ways} inside its range costs at most {drop:.0f} points")
-    return drawn(
-        (4.1, 2.9),
-        lambda ax: draw_profile(
-            ax,
-            Along(f, report.shown),
-            curve,
-            setpoint=at,
-            target=study.spec.pass_rate,
-            window=_along(report, f),
-        ),
-        name=f"profile-{f.name}",
-        title=title,
-        description=f"Expected pass rate while {f.label} moves alone from the setpoint "
-        f"{amount(f, at, report.shown)}, with its band.",
+        caption="Prints that transferred; 5 is as soft as the soft reference. Darker is stiffer.",
     )
 
 
@@ -226,27 +238,24 @@ def strip_pictures(report: StudyReport) -> tuple[Picture, ...]:
 
 
 def _strip_picture(report: StudyReport, f: Factor) -> Picture:
-    settings = list(report.surfaces.results.settings[f.name])
-    return drawn(
-        (4.1, 1.75),
-        lambda ax: draw_strip(
-            ax,
-            Along(f, report.shown),
-            settings,
-            report.marks,
-            setpoint=report.answer.setpoint[f.name],
-            window=_along(report, f),
-        ),
-        name=f"strip-{f.name}",
-        title=headed(f"{f.label}: passed {listing(_shares(report, f))}"),
-        description=f"Coupons along {f.label}, passed above, failed below. {MARKS_KEY}",
+    title = headed(f"{f.label}: passed {listing(_shares(report, f))}")
+    svg = draw_tried(
+        Along(f, report.shown),
+        list(report.surfaces.results.settings[f.name]),
+        report.marks,
+        setpoint=report.answer.setpoint[f.name],
+        window=_along(report, f),
+        name=f"tried-{f.name}",
+        title=title,
+        description=f"Coupons along {f.label}, passed above, failed below. {marks_key(report)}",
     )
+    return Picture(svg, title, "")
 
 
 def _along(report: StudyReport, f: Factor) -> tuple[float, float] | None:
     """The expected window along one factor; None without one, and for levels."""
     window = report.answer.window
-    return None if window is None or f.is_categorical else Along(f).span(window)
+    return None if window is None or f.is_categorical else span(window, f.name)
 
 
 def _shares(report: StudyReport, f: Factor) -> list[str]:
@@ -275,19 +284,20 @@ def run_pictures(report: StudyReport) -> tuple[Picture, ...]:
     rows = rows.sort_values(["round", "press_order"], kind="stable")
     centre = rows.get("role", rows["round"]).astype(str).str.contains("centre").to_numpy()
     values = rows["value"].to_numpy(dtype=float)
-    return (
-        drawn(
-            (5.2, 2.7),
-            lambda ax: draw_drift(
-                ax, values, rows["mark"].to_numpy(dtype=str), centre, rows["round"].to_numpy(dtype=float), is_hand
-            ),
-            name="drift",
-            title=_drift_title(values[centre & np.isfinite(values)], is_hand=is_hand),
-            description=f"Results in the order of pressing. {MARKS_KEY}",
-            caption="The line joins coupons of the same centre setting. If it climbs or falls, something else than the "
-            "settings changed during the day." + (" Coupons without a hand-feel are left out." if is_hand else ""),
-        ),
+    title = _drift_title(values[centre & np.isfinite(values)], is_hand=is_hand)
+    svg = draw_order(
+        values,
+        rows["mark"].to_numpy(dtype=str),
+        centre,
+        rows["round"].to_numpy(dtype=float),
+        is_hand=is_hand,
+        name="drift",
+        title=title,
+        description=f"Results in the order of pressing. {marks_key(report)}",
     )
+    caption = "The line joins coupons of the same centre setting. If it climbs or falls, something else than the "
+    caption += "settings changed during the day." + (" Coupons without a hand-feel are left out." if is_hand else "")
+    return (Picture(svg, title, caption),)
 
 
 def _drift_title(same: NDArray[np.float64], *, is_hand: bool) -> str:

@@ -1,4 +1,4 @@
-"""The what-if panel: the posterior draws travel inside the page, and the page computes with them as the library does.
+"""Trying a setting: the posterior draws travel inside the page, and the page computes with them as the library does.
 
 The page gets the draws as 32-bit numbers and the points that stand for the setting error, and evaluates the same sums
 as `doe.setpoint.robust`; that takes surfaces that are quadratics (`SurfaceDraws.quadratics`). While a page is made, its
@@ -17,12 +17,14 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 from numpy.typing import NDArray
+from scipy.stats import qmc
 
 from doe.domain.coding import decode
 from doe.domain.factors import Factor
 from doe.domain.masks import is_forbidden
 from doe.domain.units import SYMBOLS, Shown
 from doe.setpoint.robust import HAND_BLUR, RobustRate, error_nodes
+from doe.surfaces.scaling import quadratic_features
 from doe.words.wording import (
     amount_both,
     decimals_of,
@@ -30,9 +32,12 @@ from doe.words.wording import (
     move,
     stated,
 )
-from reports.drawing.svg import Floats
+from reports.drawing.palette import Floats
+from reports.drawing.plot import RIM
+from reports.study.figures import FADES_OVER, Dialled
 from reports.study.inputs import StudyReport
 from reports.study.proof import headed, rated
+from reports.study.rooms import SEEN, dialled, error_of, reach_of
 from reports.views import PageTable, WhatIf, heads
 
 NODES = 64
@@ -124,7 +129,12 @@ def what_if(report: StudyReport) -> WhatIf:
     carries_levels = panel is not None and panel.has_levels
     data: dict[str, Any] = {
         **(_grid(report) if panel is None else panel.data()),
-        "factors": [_factor(f, report.answer.setpoint[f.name], report.shown) for f in study.numeric],
+        "factors": [_factor(report, f) for f in study.numeric],
+        "reach": reach_of(report),
+        "fades": FADES_OVER,
+        "rim": RIM,
+        "side": _side(report, every_level=carries_levels) if panel is not None else None,
+        "seen": SEEN,
         "levels": [
             {"label": f.label, "levels": list(f.levels), "here": f.levels.index(str(report.answer.setpoint[f.name]))}
             for f in study.categorical
@@ -141,7 +151,7 @@ def what_if(report: StudyReport) -> WhatIf:
     }
     held = ", ".join(f"{f.label} {report.answer.setpoint[f.name]}" for f in study.categorical)
     stays = f"; {held} stays" if held and not carries_levels else ""
-    how = "Computed in this page from the very draws behind the answer, setting error included."
+    how = "Computed from the draws behind the answer, setting error included."
     if panel is None:
         how = (
             "Surfaces of this kind cannot be computed in a page. Read off a coarse grid of the same surfaces, so the "
@@ -149,7 +159,7 @@ def what_if(report: StudyReport) -> WhatIf:
         )
     return WhatIf(
         as_script_data(data),
-        f"Inside the tested ranges only{stays}. {how} A look around, not a recommendation.",
+        f"Drag a mark, or use the arrow keys, to try a setting{stays}. {how} A look, not a recommendation.",
         off_table(report),
     )
 
@@ -223,26 +233,50 @@ def _steps(values: Floats, step: float) -> list[int]:
     return [int(v) for v in np.round(values / step)]
 
 
-def _factor(f: Factor, here: float | str, shown: Shown) -> dict[str, Any]:
+def _factor(report: StudyReport, f: Factor) -> dict[str, Any]:
+    shown = report.shown
+    dial = dialled(report, f) or Dialled()
     return {
+        "name": f.name,
         "label": f.label,
         "low": f.low,
         "high": f.high,
-        "here": float(here),
+        "here": float(report.answer.setpoint[f.name]),
         "step": f.step or (f.high - f.low) / 100,
+        "error": error_of(f),
         "axis": "inverse" if f.is_temperature else "log" if f.scale == "log" else "straight",
         "log": f.scale == "log",
         "sd": f.setting_sd,
         "ways": [move(f, "lower"), move(f, "higher")],
-        "units": [_unit(f, units) for units in ((shown, shown.other) if f.is_temperature else (shown,))],
+        "units": [_unit(f, units, dial) for units in ((shown, shown.other) if f.is_temperature else (shown,))],
     }
 
 
-def _unit(f: Factor, units: Shown) -> dict[str, Any]:
+def _side(report: StudyReport, *, every_level: bool) -> list[list[float]]:
+    """Logit of too much heat against too little as a quadratic of the settings, a row a combination of levels.
+
+    Fitted to the library's own chances over the tested region; the page reads its sign only.
+    """
+    study, scaling = report.study, report.surfaces.scaling
+    coded = qmc.Halton(len(study.numeric), scramble=False).random(128)[1:] * 2 - 1
+    frame = pd.DataFrame({f.name: decode(f, coded[:, j]) for j, f in enumerate(study.numeric)})
+    here = {f.name: report.answer.setpoint[f.name] for f in study.categorical}
+    told = []
+    for levels in scaling.combinations() if every_level else [here]:
+        rows = frame.assign(**levels)[list(study.factor_names)]
+        under, over = (chance.mean(axis=0) for chance in report.surfaces.side_draws(rows))
+        logit = np.log(np.maximum(over, 1e-9) / np.maximum(under, 1e-9))
+        told.append(np.linalg.lstsq(quadratic_features(scaling.z(rows)), logit, rcond=None)[0].round(4).tolist())
+    return told
+
+
+def _unit(f: Factor, units: Shown, dial: Dialled) -> dict[str, Any]:
+    """From a setting to the number that is read on its dial."""
     zero = units.value(0.0, f.unit)
+    per = units.value(1.0, f.unit) - zero
     return {
-        "zero": zero,
-        "per": units.value(1.0, f.unit) - zero,
+        "zero": zero + per * dial.zero,
+        "per": per * dial.per,
         "symbol": SYMBOLS[units.unit(f.unit)],
         "decimals": decimals_of(f, units),
     }

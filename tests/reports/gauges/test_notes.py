@@ -79,7 +79,8 @@ def test_no_reading_at_all_is_said_at_the_answer():
     assert notes.lead == "No gauge reading tells what to dial in: display not checked."
     assert len(notes.cautions) == 2
     text = study_report(report(gauged(machines=()))).replace(NO_BREAK, " ")
-    assert text.index("Display not checked: the oven") < text.index("How sure")
+    assert text.index("dial = surface, display not checked") < text.index("How sure")
+    assert text.index("Display not checked: the oven") < text.index('id="statistician"')
 
 
 def test_gauge_out_of_date_is_said():

@@ -70,9 +70,9 @@ def test_every_case_is_one_small_file_that_asks_for_nothing(case):
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_the_order_is_answer_pictures_explained_proof_record_cautions(case):
+def test_the_order_is_answer_room_maps_reasons_proof_cautions(case):
     text = html(case)
-    places = [text.index(f'id="{name}"') for name in ("answer", "pictures", "explained", "proof", "record", "cautions")]
+    places = [text.index(f'id="{name}"') for name in ("answer", "room", "maps", "reasons", "proof", "cautions")]
     assert places == sorted(places)
 
 
@@ -119,7 +119,7 @@ def test_the_prints_are_those_of_the_answer(case):
 )
 def test_each_verdict_has_its_headline(case, headline):
     assert page(case).headline == headline
-    assert html(case).index(headline) < html(case).index('id="pictures"')
+    assert html(case).index(headline) < html(case).index('id="room"')
 
 
 def test_ready_is_never_called_a_release():
@@ -162,7 +162,10 @@ def test_without_scores_there_is_no_hand_map_and_the_reader_is_told():
     page_without = page("no hand-feel")
     assert not any("hand" in str(p.svg)[:400] for p in page_without.map_pictures)
     assert any("Hand-feel was not scored" in line for line in page_without.sure_lines)
-    assert len(page("ready").map_pictures) == 2 * len(page_without.map_pictures)
+    assert page_without.flat_lines == ()
+    told = page("ready")
+    # each map of hand-feel is drawn, or a sentence stands for it where it would be nearly one colour
+    assert len(told.map_pictures) + len(told.flat_lines) == 2 * len(page_without.map_pictures)
 
 
 def test_a_categorical_factor_is_compared_level_by_level():
@@ -183,9 +186,9 @@ def test_forbidden_combinations_are_in_words_and_hatched():
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_every_factor_has_its_curve_and_its_strip(case):
+def test_every_setting_has_its_room_and_its_coupons(case):
     study = samples()[case].study
-    assert len(page(case).profile_pictures) == len(study.numeric)
+    assert [strip.label.lower() for strip in page(case).rooms.strips] == [f.label for f in study.numeric]
     assert len(page(case).strip_pictures) == len(study.factors)
 
 
@@ -240,7 +243,7 @@ def test_a_void_coupon_stays_listed_with_its_reason():
 
 def test_where_the_numbers_come_from_is_printed():
     text = html("ready")
-    for words in ("0f3a9c41", "0.1.0", "4 March 2031, 15:07 by Ana", "20 coupons scored", "Ben", "first look"):
+    for words in ("0f3a9c41", "0.1.0", "2031-03-04 15:07 by Ana", "20 coupons scored", "Ben", "first look"):
         assert words in text
 
 
