@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
+from doe.domain.limits import Limits
 from doe.domain.plan_kinds import Scale
 from doe.domain.score import FieldValue, ScoreEntry
 from doe.domain.stack import Line, Stack
@@ -43,7 +44,11 @@ class StudySummary:
 
 @dataclass(frozen=True)
 class StudyRecord:
-    """A study as it stands, with the stack and the line as they were when it was made or last amended."""
+    """A study as it stands, with the stack and the line as they were when it was made or last amended.
+
+    ``names`` holds every name it had, the first one first: seeds and sums are made from that one, so that a study that
+    is renamed keeps its answers, and a sheet printed under any of them is known again.
+    """
 
     id: int
     study: Study
@@ -53,11 +58,45 @@ class StudyRecord:
     made_by: str
     amended_at: datetime | None
     archived: bool
+    names: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
         """The study's name."""
         return self.study.name
+
+    @property
+    def first_name(self) -> str:
+        """The name it was made with."""
+        return self.names[0] if self.names else self.name
+
+    @property
+    def as_made(self) -> Study:
+        """The study under its first name: the facts that a sum is made of, whatever it is called now."""
+        return replace(self.study, name=self.first_name)
+
+
+@dataclass(frozen=True)
+class StudyChange:
+    """One change of a study: what it was and what it became, who changed it, when and why."""
+
+    before: Study
+    after: Study
+    who: str
+    at: datetime
+    why: str
+
+
+@dataclass(frozen=True)
+class StatedLimits:
+    """Limits as one study states them, for its materials and its line, and since when."""
+
+    study_id: int
+    study: str
+    stack: Stack
+    line: str
+    limits: Limits
+    at: datetime
 
 
 @dataclass(frozen=True)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import sqlalchemy as sa
 
 from doe.book.definitions import Definitions, find_definition
-from doe.book.records import StudyRecord, StudySummary
+from doe.book.records import StatedLimits, StudyChange, StudyRecord, StudySummary
 from doe.book.store import Writing, again, records, refuse_without_why, unknown
 from doe.book.tables import (
     acts,
@@ -24,8 +25,9 @@ from doe.book.tables import (
     to_text,
 )
 from doe.domain.errors import InputError
+from doe.domain.limits import Limits
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN
-from doe.domain.serial import line_from, stack_from, study_from
+from doe.domain.serial import from_plain, line_from, stack_from, study_from, to_plain
 from doe.domain.study import Study
 
 Key = str | int
@@ -35,8 +37,8 @@ _NO_ID = 2**31  # larger than any id; what a database cannot hold it cannot look
 def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
     """Current row of a study by id or name: study_id, name, data, stack_id, line_id, archived, id.
 
-    A name means the study in use; where there is none, the archived one of that name that was made last. Text that
-    is no name may be a number.
+    A name means the study in use; where there is none, the archived one of that name that was made last; where none is
+    written just so, one that differs in capitals only. Text that is no name may be a number.
 
     Raises
     ------
@@ -46,9 +48,10 @@ def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
     current = sa.select(study_entries).where(is_current(study_entries))
     found = None
     if isinstance(key, str):
+        name = study_entries.c.name
         found = connection.execute(
-            current.where(study_entries.c.name == key.strip())
-            .order_by(study_entries.c.archived, study_entries.c.study_id.desc())
+            current.where(sa.func.lower(name) == sa.func.lower(key.strip()))
+            .order_by(name != key.strip(), study_entries.c.archived, study_entries.c.study_id.desc())
             .limit(1)
         ).one_or_none()
     number = int(key) if isinstance(key, int) or key.strip().isdecimal() else 0
@@ -74,6 +77,8 @@ def find_open(connection: sa.Connection, key: Key) -> sa.Row[Any]:
 
 class Studies(Definitions):
     """The part of the book about studies."""
+
+    _limits: tuple[int | None, tuple[StatedLimits, ...]] = (-1, ())
 
     def add_study(self, study: Study, *, stack: str, line: str) -> int:
         """Keep a new study on a stack and a line, as they stand now; returns its id. No other in use has its name."""
@@ -150,7 +155,7 @@ class Studies(Definitions):
         with self.reading() as connection:
             row = find(connection, key)
             made = connection.execute(
-                sa.select(acts.c.at, acts.c.who)
+                sa.select(acts.c.at, acts.c.who, study_entries.c.name)
                 .join(study_entries, study_entries.c.act_id == acts.c.id)
                 .where(study_entries.c.study_id == row.study_id)
                 .order_by(study_entries.c.id)
@@ -168,7 +173,31 @@ class Studies(Definitions):
             made_by=made[0].who,
             amended_at=None if row.supersedes is None else made[-1].at,
             archived=row.archived,
+            names=tuple(dict.fromkeys(entry.name for entry in made)),
         )
+
+    def study_changes(self, key: Key) -> tuple[StudyChange, ...]:
+        """Every change of what a study asks, oldest first; that it was put away is none."""
+        with self.reading() as connection:
+            rows = connection.execute(
+                sa.select(study_entries.c.data, acts.c.who, acts.c.at, acts.c.why)
+                .join(acts, study_entries.c.act_id == acts.c.id)
+                .where(study_entries.c.study_id == find(connection, key).study_id)
+                .order_by(study_entries.c.id)
+            ).all()
+        return tuple(
+            StudyChange(study_from(before.data), study_from(after.data), after.who, after.at, after.why)
+            for before, after in pairwise(rows)
+            if before.data != after.data
+        )
+
+    def limits_on_record(self) -> tuple[StatedLimits, ...]:
+        """The limits of every study that is not put away, with its materials, its line, and who stated them when."""
+        with self.reading() as connection:
+            newest = connection.scalar(sa.select(sa.func.max(acts.c.id)))
+            if self._limits[0] != newest:  # every recipe in a list asks, and most acts say nothing of limits
+                self._limits = newest, _stated_limits(connection)
+        return self._limits[1]
 
     def amend_study(
         self, key: Key, study: Study, why: str, *, stack: str | None = None, line: str | None = None
@@ -206,6 +235,25 @@ class Studies(Definitions):
             if row.archived:
                 _check_name(writing.connection, row.name, but=row.study_id)
                 _follow(writing, row, "restore study", why, archived=False)
+
+
+def _stated_limits(connection: sa.Connection) -> tuple[StatedLimits, ...]:
+    rows = connection.execute(
+        sa.select(study_entries, acts.c.at, stacks.c.data.label("stack"), lines.c.name.label("line"))
+        .join(acts, acts.c.id == study_entries.c.act_id)
+        .join(stacks, stacks.c.id == study_entries.c.stack_id)
+        .join(lines, lines.c.id == study_entries.c.line_id)
+        .order_by(study_entries.c.id)
+    ).all()
+    stated: dict[int, StatedLimits] = {}
+    for row in rows:
+        limits, before = row.data["limits"], stated.get(row.study_id)
+        if row.archived or limits is None:
+            stated.pop(row.study_id, None)
+        elif before is None or to_plain(before.limits) != limits:
+            told = from_plain(Limits, limits)
+            stated[row.study_id] = StatedLimits(row.study_id, row.name, stack_from(row.stack), row.line, told, row.at)
+    return tuple(stated.values())
 
 
 def _check_name(connection: sa.Connection, name: str, but: int = -1) -> None:

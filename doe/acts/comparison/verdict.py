@@ -333,5 +333,5 @@ def _sum(record: StudyRecord, plan: ComparisonPlan, results: pd.DataFrame) -> st
         or str(c).startswith(("check_", "hand_"))
     ]
     rows = jsonable(results[sorted(columns)].sort_values("coupon").to_dict("records"))
-    data = {"study": to_plain(record.study), "plan": jsonable(plan), "results": rows}
+    data = {"study": to_plain(record.as_made), "plan": jsonable(plan), "results": rows}
     return digest(data)

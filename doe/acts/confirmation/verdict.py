@@ -266,7 +266,7 @@ def confirm_study(book: Book, key: Key, *, progress: Progress | None = None) -> 
         together = None if kept is None else from_plain(Combination, kept)
         return Weighed(found, together, finding_of(same[-1].payload["withheld"]), same[-1])
     answer = _answer_kept(book, record, now)
-    seed = answer.seed if answer else usual_seed(record.name)
+    seed = answer.seed if answer else usual_seed(record.first_name)
     together, withheld = _put_together(book, found, seed, progress)
     book.save_analysis(
         record.id,

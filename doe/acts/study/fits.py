@@ -58,12 +58,12 @@ def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress
     """Fit the surfaces of a study without keeping the fit; coupons that judge an answer never enter the fit."""
     refuse_comparison(book, record, "fit")
     results = results_to_learn_from(book, record.id)
-    seed = usual_seed(record.name, seed)
+    seed = usual_seed(record.first_name, seed)
     prior = prior_of(book, record)
     earlier = prior.earlier() if prior else None
     surfaces = fit(record.study, with_points(results), seed=seed, progress=progress, earlier=earlier)
     kept = {a.inputs_hash for a in book.analyses(record.id, RECOMMEND)}
-    total = inputs_hash(record.study, results, prior, kept=kept)
+    total = inputs_hash(record.as_made, results, prior, kept=kept)
     return Fitted(record, results, surfaces, total, seed, score_counts(book, record.id), prior)
 
 
