@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 from doe.domain.finding import Finding
 from doe.domain.gauge import GaugeReading
-from doe.domain.limits import Limits
 from doe.domain.plan_kinds import Scale
 from doe.domain.score import FieldValue, ScoreEntry
 from doe.domain.stack import Line, Stack
@@ -88,14 +87,16 @@ class StudyChange:
 
 
 @dataclass(frozen=True)
-class StatedLimits:
-    """Limits as one study states them, for its materials and its line, and since when."""
+class StatedLimit:
+    """One limit as a study states it, by its field of `Limits`, for its materials and its line, and since when."""
 
     study_id: int
     study: str
+    archived: bool
     stack: Stack
     line: str
-    limits: Limits
+    limit: str
+    value: float
     at: datetime
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from doe.book.definitions import Definitions, find_definition
-from doe.book.records import StatedLimits, StudyChange, StudyRecord, StudySummary
+from doe.book.records import StatedLimit, StudyChange, StudyRecord, StudySummary
 from doe.book.store import Writing, again, records, refuse_without_why, unknown
 from doe.book.tables import (
     acts,
@@ -25,9 +25,9 @@ from doe.book.tables import (
     to_text,
 )
 from doe.domain.errors import InputError
-from doe.domain.limits import Limits
+from doe.domain.limits import LIMIT_OPTIONS
 from doe.domain.plan_kinds import CONFIRM, CONFIRMATION, CONFIRMATION_PLAN
-from doe.domain.serial import from_plain, line_from, stack_from, study_from, to_plain
+from doe.domain.serial import line_from, stack_from, study_from
 from doe.domain.study import Study
 
 Key = str | int
@@ -37,8 +37,8 @@ _NO_ID = 2**31  # larger than any id; what a database cannot hold it cannot look
 def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
     """Current row of a study by id or name: study_id, name, data, stack_id, line_id, archived, id.
 
-    A name means the study in use; where there is none, the archived one of that name that was made last; where none is
-    written just so, one that differs in capitals only. Text that is no name may be a number.
+    A name means the study in use; where there is none, the archived one of that name that was made last. Text that
+    is no name may be a number.
 
     Raises
     ------
@@ -48,10 +48,9 @@ def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
     current = sa.select(study_entries).where(is_current(study_entries))
     found = None
     if isinstance(key, str):
-        name = study_entries.c.name
         found = connection.execute(
-            current.where(sa.func.lower(name) == sa.func.lower(key.strip()))
-            .order_by(name != key.strip(), study_entries.c.archived, study_entries.c.study_id.desc())
+            current.where(study_entries.c.name == key.strip())
+            .order_by(study_entries.c.archived, study_entries.c.study_id.desc())
             .limit(1)
         ).one_or_none()
     number = int(key) if isinstance(key, int) or key.strip().isdecimal() else 0
@@ -78,7 +77,7 @@ def find_open(connection: sa.Connection, key: Key) -> sa.Row[Any]:
 class Studies(Definitions):
     """The part of the book about studies."""
 
-    _limits: tuple[int | None, tuple[StatedLimits, ...]] = (-1, ())
+    _limits: tuple[int | None, tuple[StatedLimit, ...]] = (-1, ())
 
     def add_study(self, study: Study, *, stack: str, line: str) -> int:
         """Keep a new study on a stack and a line, as they stand now; returns its id. No other in use has its name."""
@@ -191,8 +190,8 @@ class Studies(Definitions):
             if before.data != after.data
         )
 
-    def limits_on_record(self) -> tuple[StatedLimits, ...]:
-        """The limits of every study that is not put away, with its materials, its line, and who stated them when."""
+    def limits_on_record(self) -> tuple[StatedLimit, ...]:
+        """Every limit that a study states now, with its materials, its line, and since when it stands."""
         with self.reading() as connection:
             newest = connection.scalar(sa.select(sa.func.max(acts.c.id)))
             if self._limits[0] != newest:  # every recipe in a list asks, and most acts say nothing of limits
@@ -237,7 +236,7 @@ class Studies(Definitions):
                 _follow(writing, row, "restore study", why, archived=False)
 
 
-def _stated_limits(connection: sa.Connection) -> tuple[StatedLimits, ...]:
+def _stated_limits(connection: sa.Connection) -> tuple[StatedLimit, ...]:
     rows = connection.execute(
         sa.select(study_entries, acts.c.at, stacks.c.data.label("stack"), lines.c.name.label("line"))
         .join(acts, acts.c.id == study_entries.c.act_id)
@@ -245,14 +244,17 @@ def _stated_limits(connection: sa.Connection) -> tuple[StatedLimits, ...]:
         .join(lines, lines.c.id == study_entries.c.line_id)
         .order_by(study_entries.c.id)
     ).all()
-    stated: dict[int, StatedLimits] = {}
+    stated: dict[tuple[int, str], StatedLimit] = {}
     for row in rows:
-        limits, before = row.data["limits"], stated.get(row.study_id)
-        if row.archived or limits is None:
-            stated.pop(row.study_id, None)
-        elif before is None or to_plain(before.limits) != limits:
-            told = from_plain(Limits, limits)
-            stated[row.study_id] = StatedLimits(row.study_id, row.name, stack_from(row.stack), row.line, told, row.at)
+        told, stack = row.data["limits"] or {}, stack_from(row.stack)
+        for limit in LIMIT_OPTIONS:
+            value, before = told.get(limit), stated.pop((row.study_id, limit), None)
+            if value is not None:
+                is_same = before is not None and (before.value, before.stack, before.line) == (value, stack, row.line)
+                at = before.at if before is not None and is_same else row.at
+                stated[row.study_id, limit] = StatedLimit(
+                    row.study_id, row.name, row.archived, stack, row.line, limit, float(value), at
+                )
     return tuple(stated.values())
 
 

@@ -29,6 +29,18 @@ LIMIT_NAMES = {
 LIMIT_OPTIONS = {field: name for name, field in LIMIT_NAMES.items()}
 """What a field is called at the command line."""
 
+LIMITED: Mapping[str, Literal["fabric", "film", "powder", "line"]] = {
+    "film_max_degc": "film",
+    "powder_max_degc": "powder",
+    "fabric_max_degc": "fabric",
+    "oven_max_degc": "line",
+    "press_max_degc": "line",
+    "min_cure_time_s": "powder",
+    "min_dwell_s": "film",
+    "max_pressure_bar": "line",
+}
+"""What a limit is of: a material, or a machine of the line (common practice, no source)."""
+
 RangeCode = Literal["outside the usual", "held outside the usual", "dye may move"]
 """What may be unusual about a tested range, or about a setting that is held or made."""
 
@@ -119,6 +131,20 @@ def needed_limits(factors: tuple[Factor, ...]) -> tuple[str, ...]:
 def missing_limits(factors: tuple[Factor, ...], limits: Limits | None) -> tuple[str, ...]:
     """Needed limits that have not been typed in."""
     return tuple(n for n in needed_limits(factors) if limits is None or getattr(limits, n) is None)
+
+
+def loosened(before: Limits | None, after: Limits | None) -> tuple[str, ...]:
+    """Limits, by field, that permit more than before; one that was not given yet permits no more than its number.
+
+    >>> loosened(Limits(film_max_degc=160.0, min_dwell_s=5.0), Limits(film_max_degc=150.0, min_dwell_s=4.0))
+    ('min_dwell_s',)
+    """
+    found = []
+    for name in LIMIT_OPTIONS:
+        old, new = (getattr(limits, name) if limits else None for limits in (before, after))
+        if old is not None and (new is None or (new < old if name.startswith("min_") else new > old)):
+            found.append(name)
+    return tuple(found)
 
 
 def ranges_beyond(factors: tuple[Factor, ...], limits: Limits | None) -> tuple[str, ...]:

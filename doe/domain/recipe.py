@@ -378,6 +378,11 @@ def _kind(a: Material | None, b: Material | None) -> Literal["same", "lot", "sup
     return "same" if _plain(a.lot) == _plain(b.lot) else "lot"
 
 
+def is_same_make(ours: Material, theirs: Material) -> bool:
+    """Whether two materials are the same but for the lot: what the data sheet of one says holds for the other."""
+    return _kind(ours, theirs) in ("same", "lot")
+
+
 def _plain(text: str) -> str:
     return " ".join(text.lower().split())
 

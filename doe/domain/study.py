@@ -116,11 +116,16 @@ class Study:
             return self
         return replace(self, factors=tuple(map(self._within, self.factors)), beyond_limits=None)
 
+    def permitted(self, name: str) -> tuple[float, float]:
+        """The range of a factor as far as the limits go along; its ends cross where nothing of it is left."""
+        f = self.factor(name)
+        low, high = self.limits.bounds(name) if self.limits else (None, None)
+        return max(f.low, f.low if low is None else low), min(f.high, f.high if high is None else high)
+
     def _within(self, f: Factor) -> Factor:
-        if self.limits is None or f.name not in (self.beyond_limits or ()):
+        if f.name not in (self.beyond_limits or ()):
             return f
-        low, high = self.limits.bounds(f.name)
-        low, high = max(f.low, f.low if low is None else low), min(f.high, f.high if high is None else high)
+        low, high = self.permitted(f.name)
         try:
             return replace(f, low=low, high=high)
         except InputError as error:
@@ -129,7 +134,7 @@ class Study:
                 f"{f.name}, {show_both(f.low, f.unit)} to {show_both(f.high, f.unit)}",
                 "hardly a setting that the limits permit",
                 f"a range {'below' if f.low == low else 'above'} the limit of {limit}",
-                f'Change it: doe study change {quoted(self.name)} --factor {f.name}=LOW..HIGH --why "..."',
+                f'Change it: doe study amend {quoted(self.name)} --factor {f.name}=LOW..HIGH --why "..."',
             ) from error
 
     def _check_held(self, names: list[str]) -> None:
