@@ -137,6 +137,16 @@ class PlanInfo:
 
 
 @dataclass(frozen=True)
+class TakenBack:
+    """One field of a coupon that was taken back: what had been said, and what stands again (None: nothing)."""
+
+    coupon: str
+    field: str
+    was: FieldValue
+    now: FieldValue
+
+
+@dataclass(frozen=True)
 class HistoryEntry:
     """One thing ever said about a coupon. ``current`` is False once a later entry superseded it.
 
