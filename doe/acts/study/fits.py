@@ -14,6 +14,7 @@ from doe.acts.comparison.verdict import refuse_comparison
 from doe.acts.study.earlier import Prior, prior_of
 from doe.acts.study.inputs import inputs_hash
 from doe.acts.study.rounds import grades_at_odds, results_to_learn_from, score_counts
+from doe.acts.verdicts import verdict_changed
 from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.finding import Finding, Value, finding_of
@@ -117,6 +118,7 @@ def recommend_study(book: Book, key: Key, *, seed: int | None = None, progress: 
     tell(1.0)
     limits = (
         *_open_checks(fitted),
+        *verdict_changed(book, fitted.record.id, RECOMMEND, answer.verdict),
         *grades_at_odds(book, fitted.record.id, set(fitted.results["coupon"])),
         *_lent(fitted, answer, without),
         *answer.limits_on_certainty,

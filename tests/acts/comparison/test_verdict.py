@@ -14,6 +14,7 @@ from doe.acts.study.plans import compare_for, extend_study
 from doe.acts.study.rounds import score_counts
 from doe.domain.errors import InputError
 from doe.domain.limits import Limits
+from doe.domain.score import ScoreEntry
 from doe.domain.stack import Material
 from doe.words.comparison import said
 from doe.words.study.plans import plan_notes
@@ -230,3 +231,25 @@ def test_an_unknown_recipe_and_a_recipe_without_its_study_are_refused(book):
     book.release_recipe(replace(recipe, name="brought", study="a study of another shop"), study=None)
     with pytest.raises(InputError, match="is not in this book"):
         offer_comparison(book, "brought", LOT)
+
+
+def test_a_verdict_that_turns_because_scores_were_changed_says_both(book):
+    made = begin_comparison(book, NAME, LOT)
+    name = made.record.name
+    book.record(name, all_pass(made.coupons))
+    found = judge_comparison(book, name)
+    assert found.comparison.verdict == "same recipe holds"
+    assert not [c for c in found.cautions if c.code == "verdict changed"]
+    coupons = made.coupons
+    failing = list(coupons.loc[(coupons["material"] == "new") & (coupons["role"] == "setpoint"), "coupon"])
+    book.record(name, [ScoreEntry(c, {"release": False}) for c in failing], why="the labels were mixed up")
+    found = judge_comparison(book, name)
+    assert found.comparison.verdict == "retune"
+    (told,) = said([c for c in found.cautions if c.code == "verdict changed"])
+    assert f"Scores were changed ({failing[0]}" in told
+    assert "the verdict was *same recipe holds*" in told
+    assert "it is *retune* now" in told
+    book.take_back(name, why="they were not")
+    (told,) = said([c for c in judge_comparison(book, name).cautions if c.code == "verdict changed"])
+    assert "was *retune*" in told
+    assert "it is *same recipe holds* now" in told
