@@ -16,6 +16,7 @@ from doe.words import typed
 from doe.words.cautions import FOOTER
 from doe.words.recipe.card import (
     SIMILAR,
+    also_sentences,
     both,
     changes_between,
     confirmation_sentence,
@@ -71,6 +72,7 @@ def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
         f"Recipe {found.name}, revision {found.revision}: {state_words(kept, today())}.",
         f"For {found.stack.name} on {found.line.name}.",
         f"  Fabric {found.stack.fabric}, film {found.stack.film}, powder {found.stack.powder}.",
+        *(f"  Also for {text}." for text in also_sentences(found)),
         *(Warn(text) for text in recipe_cautions(found)),
         recipe_table(found, desk.shown),
         "\nHandling:",

@@ -68,6 +68,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("compare", RECIPE, "--film", "matt film; supplier=Voss; lot=F2", "--limit", "film_max=170C@sheet"),
     ("compare", "blank of Orrin", "-o", "holds.html"),
     ("compare", "blank of Kestrow", "-o", "retune.html"),
+    ("recipe", "add", "blank of Orrin", "--approved-by", "Kim"),
     ("diagnose", STUDY, "--symptom", "edge haze", "--set", "press_temp=165C"),
     ("diagnose", "--recipe", RECIPE, "--symptom", "scorch", "--set", "press_temp=185C", "--set", "cure_temp=185C"),
     ("diagnose", "--past"),

@@ -204,7 +204,7 @@ def standing_of_recipe(book: Book, kept: KeptRecipe) -> StudyStanding:
     record = None if kept.study_id is None else book.study(kept.study_id)
     if broken := stricter_limits(book, kept):
         since, names = min(limit.at for limit in broken).isoformat(), (s.factor for s in recipe.settings)
-        beyond = tuple(name for name in names if any(_breaks(recipe.setting(name), limit) for limit in broken))
+        beyond = tuple(name for name in names if any(_is_beyond(recipe.setting(name), limit) for limit in broken))
         studies = tuple(dict.fromkeys(limit.study for limit in broken))
         told |= {"since": since, "factors": beyond, "studies": studies}
         return standing("doubtful", retire, kind="limit", told=told)
@@ -232,18 +232,23 @@ def stricter_limits(book: Book, kept: KeptRecipe) -> tuple[StatedLimit, ...]:
         part = LIMITED[limit.limit]
         if part == "line":
             return limit.line == kept.recipe.line.name
-        return is_same_make(getattr(kept.recipe.stack, part), getattr(limit.stack, part))
+        return any(is_same_make(getattr(stack, part), getattr(limit.stack, part)) for stack in kept.recipe.stacks)
 
     return tuple(
         limit
         for limit in book.limits_on_record()
-        if any(_breaks(s, limit) for s in kept.recipe.settings) and is_about(limit)
+        if any(_is_beyond(s, limit) for s in kept.recipe.settings) and is_about(limit)
     )
 
 
-def _breaks(setting: RecipeSetting, limit: StatedLimit) -> bool:
+def _is_beyond(setting: RecipeSetting, limit: StatedLimit) -> bool:
     stated: dict[str, Any] = {limit.limit: limit.value}
-    low, high = Limits(**stated).bounds(setting.factor)
+    return breaks(setting, Limits(**stated))
+
+
+def breaks(setting: RecipeSetting, limits: Limits) -> bool:
+    """Whether a setting of a recipe, or an end of its window, lies beyond limits."""
+    low, high = limits.bounds(setting.factor)
     ends = (setting.window_low, setting.surface, setting.window_high)
     values = [float(v) for v in ends if v is not None and not isinstance(v, str)]
     return any((low is not None and v < low) or (high is not None and v > high) for v in values)
