@@ -321,7 +321,7 @@ def next_steps(found: Compared) -> tuple[str, ...]:
     name, judged = quoted(found.record.name), found.comparison
     report = f"doe compare {name} -o comparison.html"
     if judged.verdict == "same recipe holds":
-        return (report,)
+        return (f"doe recipe add {name} --approved-by NAME", report)
     if judged.verdict == "retune":
         return (f"doe compare {name} --retune", report)
     if judged.waiting:

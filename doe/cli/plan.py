@@ -97,6 +97,7 @@ def choice_data(choice: PlanChoice, shown: Shown) -> dict[str, object]:
         "plans": [judgement_data(j, choice.record.study, shown) for j in choice.judgements],
         "left_out": [left_out_data(x) for x in choice.left_out],
         "gauge_cautions": choice.cautions,
+        "near_limits": choice.near,
     }
 
 
@@ -132,7 +133,7 @@ def comparison(choice: PlanChoice, shown: Shown) -> list[Block]:
         Table(heads, rows, right=heads[1:]),
         *notes,
         *tells(first, choice.record.study, shown),
-        *(Warn(text) for text in choice.cautions),
+        *(Warn(text) for text in (*plan_notes(choice.near, choice.record.study, shown), *choice.cautions)),
     ]
 
 

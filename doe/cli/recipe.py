@@ -16,6 +16,7 @@ from doe.words import typed
 from doe.words.cautions import FOOTER
 from doe.words.recipe.card import (
     SIMILAR,
+    also_sentences,
     both,
     changes_between,
     confirmation_sentence,
@@ -71,6 +72,7 @@ def show(desk: Desk, recipe: str, revision: int | None = None) -> Reply:
         f"Recipe {found.name}, revision {found.revision}: {state_words(kept, today())}.",
         f"For {found.stack.name} on {found.line.name}.",
         f"  Fabric {found.stack.fabric}, film {found.stack.film}, powder {found.stack.powder}.",
+        *(f"  Also for {text}." for text in also_sentences(found)),
         *(Warn(text) for text in recipe_cautions(found)),
         recipe_table(found, desk.shown),
         "\nHandling:",
@@ -154,15 +156,26 @@ def find(
         if stack is not None:
             given = dict(parts_of(book.stack(stack)))
         found = nearest_recipes(given, book.recipes())
+        known = [standing_of_recipe(book, n.kept) for n in found[:5]]
     if not found:
         return Reply({"recipes": []}, ("No recipe is in force.",), ("doe release --help",))
     rows = [
         (n.kept.recipe.name, str(n.kept.recipe.revision), n.kept.recipe.line.name, difference_words(n.differences))
         for n in found[:5]
     ]
+    doubts = [
+        Warn(f"{n.kept.recipe.name}: {headline(doubt, desk.shown)}. {meaning(doubt, desk.shown)}")
+        for n, doubt in zip(found, known, strict=False)
+        if doubt.state == "doubtful"
+    ]
     return Reply(
         {"recipes": [{**_data(n.kept), "same": n.same, "differences": n.differences} for n in found]},
-        (_nearest_line(found), SIMILAR, Table(("recipe", "rev.", "line", "what differs"), rows, right=("rev.",))),
+        (
+            _nearest_line(found),
+            *doubts,
+            SIMILAR,
+            Table(("recipe", "rev.", "line", "what differs"), rows, right=("rev.",)),
+        ),
         (f"doe recipe show {quoted(found[0].kept.recipe.name)}",),
     )
 

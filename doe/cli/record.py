@@ -7,6 +7,7 @@ from pathlib import Path
 
 from doe.acts.scoring.people import record_looks
 from doe.acts.study.plans import whole_plan
+from doe.acts.study.rounds import score_counts
 from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.book.records import StudyRecord
@@ -15,10 +16,14 @@ from doe.cli import scoring
 from doe.cli.desk import Desk, Reply, Warn, command
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError, quoted
+from doe.domain.finding import Finding
 from doe.words.facts import filled
 from doe.words.people import missing_words
 from doe.words.study.plans import plan_notes
-from doe.words.study.state import counts_sentence
+from doe.words.study.state import counts_sentence, deviation
+
+MOST_SHOWN = 12
+"""Entries that a reply names."""
 
 
 @command("record")
@@ -32,6 +37,7 @@ def record(
     person: Sequence[str] = (),
     washes: bool = False,
     again: bool = False,
+    take_back: bool = False,
     why: str = "",
 ) -> Reply:
     """Record scores: from a filled file, for one coupon, from a sheet of your own, or asked one by one."""
@@ -44,6 +50,8 @@ def record(
                 "Use one of them at a time.",
             )
         kept = book.study(study)
+        if take_back:
+            return _taken_back(desk, book, kept, one, why, others=bool(file or own_sheet or again))
         found = None
         if file is not None:
             found = scoring.read_file(book, kept, file)
@@ -83,6 +91,30 @@ def record(
             *done.judgement,
         ),
         (following,),
+    )
+
+
+def _taken_back(
+    desk: Desk, book: Book, record: StudyRecord, one: scoring.ScoreOptions, why: str, *, others: bool
+) -> Reply:
+    """Take the last recording back, or the last one of a coupon."""
+    if others or one != scoring.ScoreOptions(coupon=one.coupon):
+        raise InputError("--take-back", "something to record", "--coupon and --why alone", "Do one after the other.")
+    taken = book.take_back(record.id, coupon=one.coupon, why=why)
+    counts = score_counts(book, record.id)
+    facts = [
+        Finding("corrected", {"coupon": t.coupon, "field": t.field, "before": t.was, "after": t.now}) for t in taken
+    ]
+    coupons = list(dict.fromkeys(t.coupon for t in taken))
+    return Reply(
+        {"study": record.name, "taken_back": taken, "counts": counts},
+        (
+            filled("Taken back: {n:entry/entries} of {c:coupon}.", n=len(taken), c=len(coupons)),
+            *(deviation(fact, record.study, desk.shown) for fact in facts[:MOST_SHOWN]),
+            *((f"... and {len(facts) - MOST_SHOWN} more.",) if len(facts) > MOST_SHOWN else ()),
+            counts_sentence(counts),
+        ),
+        (step_command(record.study, standing_of(book, record.id).steps[0]),),
     )
 
 

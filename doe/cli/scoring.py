@@ -75,7 +75,9 @@ def symptom_words() -> SymptomWords:
 
 def read_file(book: Book, record: StudyRecord, path: Path) -> EntryFile:
     """What a filled entry file of a study says."""
-    return read_entry(path, record.study, whole_plan(book, record).coupons, symptoms=symptom_words())
+    return read_entry(
+        path, record.study, whole_plan(book, record).coupons, symptoms=symptom_words(), names=record.names
+    )
 
 
 def record_entries(book: Book, record: StudyRecord, found: EntryFile, *, why: str) -> Recorded:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
-from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.change import change_study
+from doe.acts.study.limits import held_beyond, missing
 from doe.acts.study.rounds import confirmation_counts, score_counts
 from doe.acts.study.standing import standing_of
 from doe.book.book import Book
@@ -98,7 +98,7 @@ def _attempts(book: Book, study: int, *, scored: int) -> tuple[tuple[int, str], 
 
 
 @command("study limits")
-def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "limits from the data sheets") -> Reply:
+def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "") -> Reply:
     """Show or set the limits from the makers' data sheets. No plan is made without them."""
     with desk.open(create=False) as book:
         record = book.study(study)
@@ -107,19 +107,22 @@ def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "limits
             found = typed.limits(limit, found, desk.shown)
         elif desk.can_ask and missing(record.study):
             found = typed.limits(ask_limits(record.study, desk.shown), found, desk.shown)
-        changed = replace(record.study, limits=found)
-        if changed != record.study:
-            refuse_held(changed)
-            book.amend_study(record.id, changed, why)
+        done = change_study(book, record.id, record.study.with_limits(found), why)
+        changed = done.record.study
         following = study_words.step_command(changed, standing_of(book, record.id).steps[0])
     table = study_words.limits_table(changed, desk.shown)
     absent = missing(changed)
-    said: tuple[str | Warn, ...] = (
-        (f"{count(len(absent), 'limit')} still missing.",) if absent else ("Every limit is known.",)
-    )
+    said = f"{count(len(absent), 'limit')} still missing." if absent else "Every limit is known."
+    held = () if (broken := held_beyond(changed)) is None else (Warn(str(broken)),)
     return Reply(
-        {"study": record.name, "limits": changed.limits, "missing_limits": absent},
-        (*said, table),
+        {
+            "study": record.name,
+            "limits": changed.limits,
+            "missing_limits": absent,
+            "outside": done.said,
+            "recipes_in_doubt": [k.recipe.name for k in done.in_doubt],
+        },
+        (said, *study_words.change_blocks(done, desk.shown), *held, table),
         (following,),
     )
 

@@ -144,7 +144,7 @@ def ask_limits(study: Study, shown: Shown) -> list[str]:
 
 
 def _limit_reader(name: str, study: Study, before: Sequence[str], shown: Shown) -> Callable[[str], str]:
-    """Reads one limit and puts it back in its stored unit; one that the ranges break is noticed at once."""
+    """Reads one limit and puts it back in its stored unit; a number that no data sheet holds is noticed at once."""
 
     def read(answer: str) -> str:
         if not answer:
@@ -152,7 +152,7 @@ def _limit_reader(name: str, study: Study, before: Sequence[str], shown: Shown) 
         field = LIMIT_NAMES[name]
         one = typed.limits([f"{name}={answer}"], None, shown)
         text = typed.limit_option(name, getattr(one, field), one.sources.get(field, ""))
-        replace(study, limits=typed.limits([*before, text], study.limits, shown))
+        study.with_limits(typed.limits([*before, text], study.limits, shown))
         return text
 
     return read

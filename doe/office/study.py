@@ -14,8 +14,9 @@ from doe.acts.gauges.line import gauged_line
 from doe.acts.recipe.recipes import newest_for
 from doe.acts.recipe.record_items import facts_of_study, record_items
 from doe.acts.recipe.release import Wishes, release_study
+from doe.acts.study.change import change_study
 from doe.acts.study.fits import answer_from, recommend_study
-from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.limits import missing
 from doe.acts.study.plans import commit_plan, compare_for, extend_study
 from doe.acts.study.rounds import confirmation_counts, is_comparison, score_counts
 from doe.acts.study.standing import answer_now, standing_of
@@ -234,6 +235,8 @@ def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> 
             Field(name, label[0].upper() + label[1:], value=typed_now, hint=told("limit_unit", unit=unit)),
             Field(f"{name}_source", told("limit_source"), value=source, hint=told("limit_source_hint")),
         ]
+    if step is None:
+        fields.append(Field("why", told("limit_why"), hint=told("limit_why_hint")))
     return Form(
         told("limits_title"), f"/limits/{record.id}", told("limits_store"), (told("limits_lead"),), tuple(fields)
     )
@@ -383,17 +386,16 @@ def limits(visit: Visit) -> Response | str:
                     name, "no source", "where it stands", told("limit_needs_source")
                 )
             elif text:
-                more = typed.limits([f"{name}={text}@{source}"], found, shown)
-                refuse_held(replace(record.study, limits=more))
-                found = more
+                found = typed.limits([f"{name}={text}@{source}"], found, shown)
         except InputError as error:
             problems[name] = error
     if problems:
         return limits_form(visit, problems)
-    changed = replace(record.study, limits=found)
-    if changed != record.study:
+    try:
         with visit.storing() as book:
-            book.amend_study(record.id, changed, told("limits_why"))
+            change_study(book, record.id, record.study.with_limits(found), visit.text("why"))
+    except InputError as error:
+        return limits_form(visit, {"why": error})
     return f"/study/{record.id}"
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.study import STEP_COUPONS, Study
-from doe.domain.units import METRIC, Shown, show
+from doe.domain.units import METRIC, Shown, show, show_both
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
@@ -139,10 +139,23 @@ def _in_batches(
     return text
 
 
+def _near_limit(
+    reader: Reader, *, factor: str, expected: float, coupons: int, limit: float, hottest: float, lowered: bool
+) -> str:
+    f = reader.factors[factor]
+    limited, end = (show_both(value, f.unit, reader.shown) for value in (limit, hottest))
+    kept = f" The hottest is planned at {end}, below the asked range, to keep it at that." if lowered else ""
+    return (
+        f"{f.label.capitalize()}: with the setting error and the dial as uncertain as its readings say, about "
+        f"{max(expected, 0.1):.1f} of {coupons} coupons are expected above the {limited} that a material takes.{kept}"
+    )
+
+
 NOTES: dict[str, Text] = {
     **texts_of("said_of_plans", "notes"),
     "chosen as optimal": _chosen_as_optimal,
     "machine in batches": _in_batches,
+    "near a limit": _near_limit,
     **OF_CONFIRMATIONS,
 }
 """`doe.plans.notes.NoteCode`, and what is said of a confirmation's round."""
