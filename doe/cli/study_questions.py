@@ -67,7 +67,7 @@ def study_of(wanted: StudyOptions, shown: Shown) -> Study:
         factors=factors,
         spec=typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks),
         limits=typed.limits(wanted.limits, None, shown) if wanted.limits else None,
-        forbidden=typed.forbidden(wanted.forbid, factors),
+        forbidden=typed.forbidden(wanted.forbid, factors, shown),
         held=typed.held(wanted.hold, shown),
     )
 
@@ -90,7 +90,9 @@ def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
     factors = study_of(replace(wanted, limits=(), forbid=(), hold=()), shown).factors
     if not wanted.forbid:
         rule = "A combination never to make, like cure_temp >= 135 and cure_time >= 180 (Enter: none)"
-        wanted = replace(wanted, forbid=_ask_several(rule, _text_that(lambda text: typed.forbidden([text], factors))))
+        wanted = replace(
+            wanted, forbid=_ask_several(rule, _text_that(lambda text: typed.forbidden([text], factors, shown)))
+        )
     if not wanted.hold:
         held = "A setting held constant, like pressure=40psi (Enter: none)"
         wanted = replace(wanted, hold=_ask_several(held, lambda text: _held_option(text, shown)))
