@@ -34,6 +34,7 @@ FACTS = {
     "batches_unknown": fact("batches_unknown", names=("cure", "press")),
     "one_batch": fact("one_batch", names=("press",)),
     "waiting": fact("waiting", coupons=1),
+    "unwashed": fact("unwashed", coupons=7, of=3, value=0.93),
     "predicts_better": fact("predicts_better", coupons=17, of=20),
     "predicts_alike": fact("predicts_alike", coupons=12, of=20),
     "predicts_worse": fact("predicts_worse", coupons=0, of=20),

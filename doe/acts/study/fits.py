@@ -18,12 +18,13 @@ from doe.book.book import Book
 from doe.book.records import AnalysisRecord, StudyRecord
 from doe.domain.finding import Finding, Value, finding_of
 from doe.domain.jsonable import jsonable, named
-from doe.domain.outcome import ScoreCounts
+from doe.domain.outcome import POINTED, POINTS_PREFIX, ScoreCounts
 from doe.setpoint.answer import Answer, Cliff, SettingRoom, Window
 from doe.setpoint.recommendation import recommend
 from doe.setpoint.verdict import find_gaps
 from doe.setpoint.why import Why, explain_answer
 from doe.surfaces.fitted import Surfaces, fit
+from doe.symptoms.catalogue import points_to, side_of
 
 
 @dataclass(frozen=True)
@@ -60,7 +61,7 @@ def fit_of(book: Book, record: StudyRecord, seed: int | None, progress: Progress
     seed = usual_seed(record.name, seed)
     prior = prior_of(book, record)
     earlier = prior.earlier() if prior else None
-    surfaces = fit(record.study, results, seed=seed, progress=progress, earlier=earlier)
+    surfaces = fit(record.study, with_points(results), seed=seed, progress=progress, earlier=earlier)
     total = inputs_hash(record.study, results, prior)
     return Fitted(record, results, surfaces, total, seed, score_counts(book, record.id), prior)
 
@@ -254,3 +255,12 @@ def answer_from(data: Mapping[str, Any]) -> Answer:
 def _numbers(found: Mapping[str, Any], *names: str) -> dict[str, Any]:
     """Distances as they were: one that is not a number, as without a setting error, is written as null."""
     return {**found, **{name: math.nan if found[name] is None else found[name] for name in names}}
+
+
+def with_points(results: pd.DataFrame) -> pd.DataFrame:
+    """Results with what each coupon's symptoms point to, where its side is theirs and not somebody's own word."""
+    keys = [tuple(filter(None, str(said).split("; "))) for said in results["symptom"]]
+    sides = results["side"].astype(str)
+    told = [points_to(k) if k and side_of(k) == side else (0.0, 0.0, 0.0) for k, side in zip(keys, sides, strict=True)]
+    columns = [POINTS_PREFIX + name for name in POINTED]
+    return results.join(pd.DataFrame(told, columns=columns, index=results.index))

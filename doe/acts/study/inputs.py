@@ -9,6 +9,7 @@ from doe.acts.base import PRIOR, digest
 from doe.acts.study.rounds import columns_to_learn_from
 from doe.book.records import StudyRecord
 from doe.domain.jsonable import jsonable
+from doe.domain.outcome import WAITING
 from doe.domain.serial import to_plain
 from doe.domain.study import Study
 
@@ -45,12 +46,13 @@ def hash_now(book: Book, record: StudyRecord) -> str:
 
 def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], earlier: Mapping[str, Any] | None) -> str:
     known = {*_HASHED, *study.factor_names}
-    # a grade counts only where one was given, so that a study without grades has the sum it always had
+    # a grade counts only where one was given, and a wash where it waits: all else has the sum it always had
+    known |= {"grade", "wash"}
     rows = [
         {
             name: value
             for name, value in row.items()
-            if name in known or str(name).startswith(("actual_", "hand_")) or (name == "grade" and value)
+            if (name in known or str(name).startswith(("actual_", "hand_"))) and not _says_nothing(name, value)
         }
         for row in sorted(scored, key=lambda row: str(row["coupon"]))
     ]
@@ -58,3 +60,7 @@ def _sum(study: Study, scored: Iterable[Mapping[Any, Any]], earlier: Mapping[str
     if earlier is not None:
         facts["prior"] = earlier
     return digest(facts)
+
+
+def _says_nothing(name: object, value: object) -> bool:
+    return (name == "grade" and not value) or (name == "wash" and value != WAITING)
