@@ -159,6 +159,8 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
                 check_hand(float(hand[i, j]), f"{rows[i]}, {name}")
             except InputError as error:
                 problems.append(error)
+    points, found = _points(frame, side, rows)
+    problems += found
     if problems:
         raise InputErrors(problems)
     batches = pd.DataFrame({c: _labels(frame.get(c), len(frame)) for c in BATCH_COLUMNS})
@@ -169,7 +171,7 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
         passed=passed[scored],
         side=side[scored],
         grade=grade[scored],
-        points=_points(frame, side)[scored],
+        points=points[scored],
         wash=wash[scored],
         hand=hand[scored],
         people=tuple(str(c)[len(HAND_PREFIX) :] for c in hand_columns),
@@ -306,11 +308,21 @@ def points_of(side: NDArray[np.str_]) -> NDArray[np.float64]:
     return np.asarray((side[:, None] == np.array(POINTED)).astype(float))
 
 
-def _points(frame: pd.DataFrame, side: NDArray[np.str_]) -> NDArray[np.float64]:
+def _points(
+    frame: pd.DataFrame, side: NDArray[np.str_], rows: list[str]
+) -> tuple[NDArray[np.float64], list[InputError]]:
     """What the frame says where it says it, else all to the side; nothing for an unknown one."""
-    points = points_of(side)
-    if all(POINTS_PREFIX + name in frame for name in POINTED):
-        told = frame[[POINTS_PREFIX + name for name in POINTED]].to_numpy(dtype=float)
-        said = (np.nan_to_num(told).sum(axis=1) > 0) & (side != "")
-        points[said] = told[said] / told[said].sum(axis=1, keepdims=True)
-    return points
+    points, names = points_of(side), [POINTS_PREFIX + name for name in POINTED]
+    if not set(names) <= set(frame.columns):
+        return points, []
+    told = frame[names].apply(pd.to_numeric, errors="coerce").to_numpy(dtype=float)
+    empty = frame[names].isna().to_numpy()
+    bad = ~empty & ~((told >= 0) & np.isfinite(told))
+    problems = [
+        InputError(f"{rows[i]}, {names[j]}", repr(frame[names[j]].iloc[i]), "0 or more", "Leave it empty if not known.")
+        for i, j in np.argwhere(bad)
+    ]
+    told = np.where(bad | empty, 0.0, told)
+    said = told.any(axis=1) & (side != "")
+    points[said] = told[said] / told[said].sum(axis=1, keepdims=True)
+    return points, problems

@@ -8,6 +8,7 @@ import pytest
 
 import doe
 from doe.acts.study.fits import with_points
+from doe.domain.errors import InputErrors
 from doe.domain.results import read_results
 from doe.symptoms.catalogue import CATALOGUE, points_to, side_of
 
@@ -54,6 +55,17 @@ def test_what_somebody_says_against_the_symptom_counts_whole(study: doe.Study) -
     np.testing.assert_allclose(points[0], points_to(["patchy_transfer"]))
     np.testing.assert_array_equal(points[1:3], [[0, 0, 1], [0, 0, 0]])
     np.testing.assert_allclose(points[3], points_to(["film_lock"]))
+
+
+def test_words_no_catalogue_knows_say_nothing_and_bad_numbers_are_named(study: doe.Study) -> None:
+    results = pd.DataFrame(
+        {"press_temp": [140.0], "dwell": [12.0], "passed": [False], "symptom": ["dull"], "side": ["under"]}
+    )
+    np.testing.assert_array_equal(read_results(study, with_points(results)).points, [[1, 0, 0]])
+    told = results.assign(points_under=-1.0, points_over=float("inf"), points_other="much")
+    with pytest.raises(InputErrors) as refused:
+        read_results(study, told)
+    assert all(f"points_{name}" in str(refused.value) for name in ("under", "over", "other"))
 
 
 def test_a_stray_symptom_moves_the_peak_less_than_a_sure_side(study: doe.Study) -> None:
