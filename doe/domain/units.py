@@ -163,7 +163,7 @@ def show_both(value: float, unit: str, shown: Shown = METRIC) -> str:
     return f"{show(value, unit, shown)} ({show(value, unit, shown.other)})"
 
 
-_BOTH = re.compile(r"([^\s()]+(?: to [^\s()]+)?) (°[CF]) \(([^\s()]+(?: to [^\s()]+)?) (°[CF])\)")
+_BOTH = re.compile(r"([^\s()]+(?:\sto\s[^\s()]+)?)\s(°[CF])\s\(([^\s()]+(?:\sto\s[^\s()]+)?)\s(°[CF])\)")
 
 
 def in_own_unit(text: str, shown: Shown) -> str:

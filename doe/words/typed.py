@@ -34,12 +34,13 @@ from doe.domain.units import (
 
 _OPTIONS = ("sd", "trial", "step", "unit", "scale", "slow", "stage", "label")
 _NUMBER = r"[-+]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][-+]?\d+)?"
+_BETWEEN_ENDS = r"(?:\.{2,3}|…|[-–—]|\b(?:to|and|bis)\b)"
 _SPAN = re.compile(
-    rf"(?:from\s+|between\s+)?({_NUMBER})\s*(.*?)\s*(?:\.{{2,3}}|…|[-–—]|\b(?:to|and|bis)\b)\s*({_NUMBER})\s*(.*)",
+    r"(?:from\s+|between\s+)?(" + _NUMBER + r")\s*(.*?)\s*" + _BETWEEN_ENDS + r"\s*(" + _NUMBER + r")\s*(.*)",
     re.IGNORECASE,
 )
 _THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}(?:[.,]\d{3})*,\d{3}(?!\d)")
-_OTHER_UNIT = re.compile(rf"(?<=\S)\s*\({_NUMBER}(?: to {_NUMBER})?\s*(?:°[CF]|psi|bar)\)$")
+_OTHER_UNIT = re.compile(r"(?<=\S)\s*\(" + _NUMBER + r"(?:\sto\s" + _NUMBER + r")?\s*(?:°[CF]|psi|bar)\)$")
 _BETWEEN_OPTIONS = re.compile(r",(?!\d)|(?<!\d),")
 FACTOR_FORM = "cure_temp=110..140,sd=4,trial=2,step=1   or   film_type=hot/cold   or just   dwell"
 
