@@ -15,7 +15,7 @@ from doe.cli.ask import ask, ask_choice
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
-from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.factors import KNOWN_FACTORS, usual_factor
 from doe.domain.jsonable import named
 from doe.domain.recipe import KeptRecipe
 from doe.domain.study import Study
@@ -26,7 +26,8 @@ from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import status_words
-from doe.words.typed import quantity
+from doe.words.typed import pairs, quantity
+from doe.words.typed import setting as setting_named
 from doe.words.wording import day
 
 MOST = 8
@@ -100,15 +101,12 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
 
 def _settings(texts: Sequence[str], study: Study | None, shown: Shown) -> dict[str, float]:
     """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
-    units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
-    if study is not None:
-        units |= {f.name: f.unit for f in study.numeric}
+    known = {name: usual_factor(name) for name, usual in KNOWN_FACTORS.items() if usual.unit}
+    known |= {f.name: f for f in study.numeric} if study is not None else {}
     found = {}
-    for text in texts:
-        name, equals, value = (part.strip() for part in text.partition("="))
-        if not equals or name not in units:
-            raise InputError("--set", repr(text), f"one of {', '.join(units)}", "Write it like --set press_temp=150.")
-        found[name] = quantity(value, units[name], f"--set {name}", shown)
+    for called, value in pairs(texts, "--set", "press_temp=150").items():
+        name = setting_named(called, known.values(), "--set")
+        found[name] = quantity(value, known[name].unit, f"--set {name}", shown)
     return found
 
 

@@ -35,7 +35,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.plans.judge import judge_plan
 from doe.symptoms.catalogue import WORDS, short_list, symptom
-from doe.words.typed import pairs, quantity
+from doe.words.typed import name_of, pairs, quantity, setting
 from doe.words.wording import amount, count
 
 
@@ -118,7 +118,12 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
         raise InputError(
             "--coupon", "nothing", "the name on the label", "Say which coupon it is, such as --coupon R1-03."
         )
-    both = sorted(set(typed.passed) & set(typed.failed))
+    known = {c.name: (c.label,) for c in study.spec.checks}
+    passed, failed = (
+        [name_of(text, known, option) for text in texts]
+        for option, texts in (("--pass", typed.passed), ("--fail", typed.failed))
+    )
+    both = sorted(set(passed) & set(failed))
     if both:
         raise InputError("--pass and --fail", ", ".join(both), "each check once", "Say pass or fail, not both.")
     words = symptom_words()
@@ -127,7 +132,7 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
         symptoms += read_symptoms(text, words.labels, "--symptom", words.letters)
     entry = ScoreEntry(
         typed.coupon,
-        checks=dict.fromkeys(typed.passed, True) | dict.fromkeys(typed.failed, False),
+        checks=dict.fromkeys(passed, True) | dict.fromkeys(failed, False),
         symptoms=tuple(dict.fromkeys(symptoms)),
         side=typed.side or words.side_of(symptoms),
         hand={
@@ -150,11 +155,9 @@ def read_typed(study: Study, typed: ScoreOptions, shown: Shown) -> ScoreEntry:
 
 def _actual(study: Study, texts: Sequence[str], shown: Shown) -> dict[str, float]:
     made = {}
-    for name, value in pairs(texts, "--actual", "press_temp=148").items():
-        unit = study.factor(name).unit
-        if not unit:
-            raise InputError("--actual", name, ", ".join(f.name for f in study.numeric), "Use a factor with a range.")
-        made[name] = quantity(value, unit, f"--actual {name}", shown)
+    for called, value in pairs(texts, "--actual", "press_temp=148").items():
+        name = setting(called, study.numeric, "--actual")
+        made[name] = quantity(value, study.factor(name).unit, f"--actual {name}", shown)
     return made
 
 

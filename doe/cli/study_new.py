@@ -18,7 +18,7 @@ from doe.domain.study import Study
 from doe.domain.units import Shown, show_difference
 from doe.words.gauges.setting_errors import readings_say
 from doe.words.study.typed import StudyOptions
-from doe.words.typed import spread
+from doe.words.typed import pairs, setting, spread
 
 
 @command("study new")
@@ -94,12 +94,9 @@ def _changed(study: Study, errors: Sequence[str], trials: Sequence[str], shown: 
 
 
 def _read(study: Study, text: str, option: str, shown: Shown) -> tuple[str, float | None]:
-    name, equals, size = (part.strip() for part in text.partition("="))
-    numeric = [f.name for f in study.numeric]
-    if not equals or name not in numeric:
-        raise InputError(
-            option, repr(text), f"one of {', '.join(numeric)}, and a size", f"Write {option} {numeric[0]}=4."
-        )
+    allowed = f"one of {', '.join(f.name for f in study.numeric)}, and a size"
+    ((called, size),) = pairs([text], option, f"{option} press_temp=4", allowed=allowed).items()
+    name = setting(called, study.numeric, option)
     if option == "--trial-error" and size.lower() == "none":
         return name, None
     return name, spread(size, study.factor(name).unit, f"{option} {name}", shown)

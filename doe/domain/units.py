@@ -163,19 +163,6 @@ def show_both(value: float, unit: str, shown: Shown = METRIC) -> str:
     return f"{show(value, unit, shown)} ({show(value, unit, shown.other)})"
 
 
-_BOTH = re.compile(r"([^\s()]+(?:\sto\s[^\s()]+)?)\s(°[CF])\s\(([^\s()]+(?:\sto\s[^\s()]+)?)\s(°[CF])\)")
-
-
-def in_own_unit(text: str, shown: Shown) -> str:
-    """Text in which every temperature that stands in both units stands in the reader's alone.
-
-    >>> in_own_unit("at most 175 °C (347 °F)", Shown(temperature="degF"))
-    'at most 347 °F'
-    """
-    sign = SYMBOLS[shown.temperature]
-    return _BOTH.sub(lambda both: f"{both[1] if both[2] == sign else both[3]} {sign}", text)
-
-
 def show_difference(delta_degc: float, shown: Shown = METRIC, *, decimals: int | None = 1) -> str:
     """A temperature *difference* in both units, the user's first; as many decimals as it has where none are given.
 

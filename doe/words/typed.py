@@ -144,15 +144,15 @@ def material(text: str, where: str) -> Material:
     return Material(name.strip(), **values)
 
 
-def name_of(text: str, names: Mapping[str, Iterable[str]], where: str, *, by_part: bool = False) -> str:
-    """The one of some names, each with other words for it, that a text means, in any case; by part if that will do.
+def name_of(text: str, names: Mapping[str, Iterable[str]], where: str) -> str:
+    """The one of some names, each with other words for it, that a text means: in any case, or by a part of its own.
 
     Raises
     ------
     InputError
         If it is none of them, or may be several, which are named.
     """
-    found = meant(text, names, by_part=by_part)
+    found = meant(text, names)
     if len(found) == 1:
         return found[0]
     close = found or get_close_matches(text.casefold(), names, n=3) or list(names)

@@ -111,7 +111,7 @@ def test_names_are_found_in_any_case_and_by_a_part_that_no_other_has(book: Book)
     with pytest.raises(InputError, match=r"found 'tee'; allowed: winter tee, Autumn Tee\. Several fit"):
         book.study("tee")
     assert book.stack("BLANK").name == "blank A"
-    book.add_gauge_reading("LINE 1", GaugeReading("press", 150, 146))
+    book.add_gauge_reading("LINE 1", GaugeReading("press", 150, 150, 146))
     assert len(book.gauge_readings("line")) == len(book.gauge_readings("line 1")) == 1
 
 

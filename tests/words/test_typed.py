@@ -149,9 +149,9 @@ def test_a_comma_that_may_part_thousands_is_refused():
 
 def test_a_name_is_found_by_a_part_only_where_no_other_has_it():
     names = {f: (k.label,) for f, k in KNOWN_FACTORS.items()}
-    assert typed.name_of("powder", names, "x", by_part=True) == "powder_amount"
+    assert typed.name_of("powder", names, "x") == "powder_amount"
     with pytest.raises(InputError, match=r"cure_temp, press_temp.*write more"):
-        typed.name_of("temp", names, "x", by_part=True)
+        typed.name_of("temp", names, "x")
     assert meant("wash 1", {"wash_10": (), "wash_1": ()}) == ["wash_1"]
     assert meant("wash 1", {"wash_10": ()}) == []
 

@@ -40,7 +40,7 @@ def states_error(text: str) -> bool:
     >>> states_error("press_temp=140..170,sd=5"), states_error("press_temp=140..170,step=5")
     (True, False)
     """
-    return any(part.partition("=")[0].strip() == "sd" for part in text.split(",")[1:])
+    return any(part.partition("=")[0].strip().casefold() == "sd" for part in text.split(",")[1:])
 
 
 def study_of(wanted: StudyOptions, shown: Shown) -> Study:
