@@ -21,7 +21,7 @@ from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile, read_entry
 from doe.book.sheets.foreign import ColumnUse, ForeignSheet, guess_mapping, read_foreign
 from doe.book.sheets.foreign_results import map_foreign
-from doe.cli.ask import ask, ask_text, ask_yes
+from doe.cli.ask import Back, ask, ask_text, ask_yes, questions, tell
 from doe.cli.desk import Desk, Table, print_table
 from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
@@ -262,6 +262,8 @@ def _judge(book: Book, record: StudyRecord) -> tuple[str, ...]:
 
 
 T = TypeVar("T")
+_ABOUT_CHECK = "p passed, f failed, s leaves this coupon for later, v it is lost or spoiled, q stops."
+_ABOUT_HAND = "1 stiff to 5 soft, in half steps, beside the sample you keep."
 _WORDS = {"p": "pass", "f": "fail", "s": "skip", "v": "void", "q": "stop"}
 
 
@@ -281,21 +283,39 @@ def ask_coupons(
         typed = ask_text("Who feels the coupons (Enter: nobody)", default="")
         names = [name for part in typed.split(",") if (name := part.strip())]
     waiting = in_order(c for c in making.coupons if c.misses(checks))
-    say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop.")
-    done: list[str] = []
-    fields = 0
+    say(f"{len(waiting)} coupons wait. p pass, f fail, s skip, v void, q stop; ? tells more, back corrects.")
+    done: dict[str, ScoreEntry] = {}
+    fields = place = 0
     try:
-        for coupon in waiting:
+        while place < len(waiting):
+            coupon = waiting[place]
             settings = ", ".join(f"{f.name} {amount(f, coupon.settings[f.name], shown)}" for f in record.study.factors)
             say(f"\n{coupon.name}: {settings}")
-            entry = _ask_one(coupon, checks, names)
-            if entry is None:
+            try:
+                entry = questions(partial(_ask_one, coupon, checks, names), may_leave=True)
+            except Back:
+                say("This is the first coupon of those that wait." if place == 0 else "Back to the coupon before.")
+                place = max(0, place - 1)
                 continue
-            fields += book.record(record.id, [entry])
-            done.append(entry.coupon)
+            place += 1
+            if entry is not None:
+                fields += _store(book, record.id, entry, done.get(coupon.name))
+                done[coupon.name] = entry
     except (typer.Abort, KeyboardInterrupt, _Stop):
         say("\nStopped. Every coupon before this one is stored.")
     return recorded(book, record, done, fields, grades_at_odds(book, record.id, done))
+
+
+def _store(book: Book, study: int, entry: ScoreEntry, before: ScoreEntry | None) -> int:
+    """Store a coupon, or put right what was said of it a moment ago; returns the new fields."""
+    if before is None:
+        return book.record(study, [entry])
+    said = dict(entry.fields())
+    gone = [name for name, _ in before.fields() if name not in said]
+    entry = replace(entry, cleared=tuple(name for name in gone if name != "void"))
+    if "void" in gone:
+        entry = replace(entry, void_reason="")
+    return book.record(study, [entry], why="typed wrongly, put right at once")
 
 
 def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> ScoreEntry | None:
@@ -303,13 +323,17 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> 
     for check in checks:
         if coupon.check(check.name) is not None:
             continue
-        word = ask(f"  {check.name} ({check.label})", _word)  # no default: an absent-minded Enter is no pass
+        word = ask(
+            f"  {check.name} ({check.label})", _word, about=_ABOUT_CHECK
+        )  # no default: an absent-minded Enter is no pass
         if word == "stop":
             raise _Stop
         if word == "skip":
             return ScoreEntry(coupon.name, checks=made) if made else None
         if word == "void":
-            return ScoreEntry(coupon.name, void_reason=ask("  what happened to it", _reason))
+            return ScoreEntry(
+                coupon.name, void_reason=ask("  what happened to it", _reason, about="Such as: film torn.")
+            )
         made[check.name] = word == "pass"
         if word == "fail":
             break
@@ -319,7 +343,7 @@ def _ask_one(coupon: Coupon, checks: Sequence[Check], people: Sequence[str]) -> 
     felt = {}
     for person in people if transferred else ():
         question = f"  hand-feel, {person}, 1 stiff to 5 soft (Enter: not felt)"
-        felt[person] = ask(question, partial(read_hand, where=f"hand {person}"), default="")
+        felt[person] = ask(question, partial(read_hand, where="hand-feel"), default="", about=_ABOUT_HAND)
     hand = {person: value for person, value in felt.items() if value is not None}
     note = ask_text("  note (Enter: none)", default="")
     return ScoreEntry(coupon.name, checks=made, symptoms=symptoms, side=side, hand=hand, note=note, grade=grade)
@@ -345,7 +369,7 @@ def _ask_grade(coupon: Coupon, passed: bool) -> str:
             raise InputError("grade", repr(answer), " or ".join(words), "Say how clear it is, or press Enter.")
         return grade
 
-    return ask(f"  {result}; Enter: no grade)", read, default="")
+    return ask(f"  {result}; Enter: no grade)", read, default="", about="One of the letters.")
 
 
 def _reason(answer: str) -> str:
@@ -358,9 +382,10 @@ def _reason(answer: str) -> str:
 def _ask_symptom() -> tuple[tuple[str, ...], str]:
     words = symptom_words()
     for letter, key in words.letters.items():
-        say(f"    {letter}  {symptom(key).label}: {symptom(key).seen}", indent="       ")
+        tell(f"    {letter}  {symptom(key).label}: {symptom(key).seen}", indent="       ")
     read = partial(read_symptoms, labels=words.labels, where="symptom", letters=words.letters)
-    keys = ask("  what is seen (letter or name, Enter: not known)", read, default="")
+    about = "Letters or names of the list above, comma between several."
+    keys = ask("  what is seen (letter or name, Enter: not known)", read, default="", about=about)
     return keys, words.side_of(keys)
 
 
@@ -390,7 +415,7 @@ def ask_again(book: Book, key: Key, person: str) -> tuple[int, int]:
     done = fields = 0
     try:
         for coupon in found.again:
-            entry = _look_again(found.record.study, coupon, person)
+            entry = questions(partial(_look_again, found.record.study, coupon, person))
             if entry.checks or entry.hand:
                 fields += record_looks(book, found.record.id, [entry], person)[2]
                 done += 1
@@ -418,4 +443,4 @@ def _ask_or_skip(question: str, read: Callable[[str], T]) -> T | None:
             raise _Stop
         return None if answer.lower() in ("", "s") else read(answer)
 
-    return ask(question, reader, default="")
+    return ask(question, reader, default="", about="Your answer as asked; Enter skips, q stops.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from doe.acts.gauges.line import suggested_errors
@@ -11,6 +12,7 @@ from doe.acts.study.limits import missing
 from doe.acts.study.new import new_study
 from doe.acts.study.standing import standing_of
 from doe.cli import study_words
+from doe.cli.ask import questions
 from doe.cli.desk import Block, Desk, Reply, command
 from doe.cli.study_questions import ask_missing
 from doe.domain.errors import InputError, quoted
@@ -26,7 +28,7 @@ def new(desk: Desk, wanted: StudyOptions) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
     with desk.open() as book:
         if desk.can_ask and not wanted.is_complete:
-            wanted = ask_missing(book, wanted, desk.shown)
+            wanted = questions(partial(ask_missing, book, wanted, desk.shown))
         made = new_study(book, wanted, desk.shown)
         record, study = made.record, made.record.study
         following = standing_of(book, record.id).steps[0]
@@ -38,8 +40,8 @@ def new(desk: Desk, wanted: StudyOptions) -> Reply:
         {
             "id": record.id,
             "study": study,
-            "stack": wanted.stack,
-            "line": wanted.line,
+            "stack": record.stack.name,
+            "line": record.line.name,
             "missing_limits": missing(study),
             "setting_errors": list(made.measured.values()),
         },

@@ -130,6 +130,9 @@ def moment(text: str, where: str) -> datetime:
 def material(text: str, where: str) -> Material:
     """Material of ``name; supplier=Halm; lot=A12; detail=180 g/m2``; the parts after the name in any order."""
     name, *parts = text.split(";")
+    form = 'Write it like "blank tee; supplier=Halm; lot=A12".'
+    if not name.strip():
+        raise InputError(where, repr(text), "the name on the packet", form)
     values: dict[str, str] = {}
     for part in parts:
         key, equals, value = _parted(part, "=")
@@ -138,7 +141,7 @@ def material(text: str, where: str) -> Material:
                 where,
                 repr(part.strip()),
                 "supplier=..., lot=... or detail=...",
-                'Write it like "blank tee; supplier=Halm; lot=A12".',
+                form,
             )
         values[key.lower()] = value
     return Material(name.strip(), **values)

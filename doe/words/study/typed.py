@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS
+from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words import typed
@@ -27,11 +28,44 @@ class StudyOptions:
     hand_min: str | None = None
     assurance: str | None = None
     checks: Sequence[str] = ()
+    fabric: str = ""
+    film: str = ""
+    powder: str = ""
+    oven: str = ""
+    press: str = ""
 
     @property
     def is_complete(self) -> bool:
         """Whether a study can be made of it without a question."""
-        return bool(self.name and self.stack and self.line and self.factors)
+        stack = self.fabric and self.film and self.powder if self.brings_stack else self.stack
+        return bool(self.name and stack and (self.line or self.brings_line) and self.factors)
+
+    @property
+    def brings_stack(self) -> bool:
+        """Whether the stack is new with this study."""
+        return bool(self.fabric or self.film or self.powder)
+
+    @property
+    def brings_line(self) -> bool:
+        """Whether the line is new with this study."""
+        return bool(self.oven or self.press)
+
+    def new_stack(self) -> Stack | None:
+        """The stack that is new with this study; None where one of the book is meant."""
+        if not self.brings_stack:
+            return None
+        fabric, film, powder = (
+            typed.material(getattr(self, part), f"--{part}") for part in ("fabric", "film", "powder")
+        )
+        return Stack(self.stack or f"{fabric.name}, {powder.name}", fabric, film, powder)
+
+    def new_line(self) -> Line | None:
+        """The line that is new with this study, likewise."""
+        if not self.brings_line:
+            return None
+        oven, press = self.oven or DEFAULT_OVEN.name, self.press or DEFAULT_PRESS.name
+        machines = replace(DEFAULT_OVEN, name=oven), replace(DEFAULT_PRESS, name=press)
+        return Line(self.line or f"{oven}, {press}", *machines)
 
 
 def states_error(text: str) -> bool:
