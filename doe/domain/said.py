@@ -22,6 +22,7 @@ FAILED = _WORDS["failed"]
 others a cross."""
 
 _UNCLEAR = _WORDS["unclear"]
+TICKED = _WORDS["ticked"]
 _MANY = re.compile(r"[;,\n|+]")
 
 _NO_VOID = _WORDS["no_void"]
