@@ -74,8 +74,13 @@ def questions(flow: Callable[[], T], *, may_leave: bool = False) -> T:
 
 def tell(text: str, *, indent: str = "") -> None:
     """Say something between questions, once."""
+    once(lambda: say(text, indent=indent))
+
+
+def once(act: Callable[[], None]) -> None:
+    """Show something between questions, once."""
     if not (_runs and _runs[-1].kept):
-        say(text, indent=indent)
+        act()
 
 
 def _answer(question: str, default: str | None, *, shows: bool, err: bool = False) -> str:

@@ -13,27 +13,22 @@ import typer
 from doe.acts.base import Key
 from doe.acts.scoring.making import Coupon, in_order, making_of
 from doe.acts.scoring.people import people_of_study, record_looks
-from doe.acts.study.limits import refuse_without_limits
-from doe.acts.study.plans import stored_plan, whole_plan
+from doe.acts.study.plans import whole_plan
 from doe.acts.study.rounds import confirmation_counts, grades_at_odds, score_counts
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile, read_entry
-from doe.book.sheets.foreign import ColumnUse, ForeignSheet, guess_mapping, read_foreign
-from doe.book.sheets.foreign_results import map_foreign
-from doe.cli.ask import Back, ask, ask_text, ask_yes, questions, tell
-from doe.cli.desk import Desk, Table, print_table
+from doe.cli.ask import Back, ask, ask_text, questions, tell
 from doe.cli.terminal import say
 from doe.domain.entry import SymptomWords, sheet_letters
-from doe.domain.errors import InputError, InputErrors, quoted
+from doe.domain.errors import InputError
 from doe.domain.finding import Finding
-from doe.domain.outcome import BATCH_COLUMNS, PASSED_GRADES, ScoreCounts, grade_fits
+from doe.domain.outcome import PASSED_GRADES, ScoreCounts, grade_fits
 from doe.domain.said import GRADE_WORDS, read_grade, read_hand, read_symptoms, read_void, said_check, said_hand
-from doe.domain.score import ScoreEntry, entry_problems
+from doe.domain.score import ScoreEntry
 from doe.domain.spec import Check
 from doe.domain.study import Study
 from doe.domain.units import Shown
-from doe.plans.judge import judge_plan
 from doe.symptoms.catalogue import WORDS, short_list, symptom
 from doe.words.typed import name_of, pairs, quantity, setting
 from doe.words.wording import amount, count
@@ -159,106 +154,6 @@ def _actual(study: Study, texts: Sequence[str], shown: Shown) -> dict[str, float
         name = setting(called, study.numeric, "--actual")
         made[name] = quantity(value, study.factor(name).unit, f"--actual {name}", shown)
     return made
-
-
-# sheets made without a plan
-
-Uses = dict[str, ColumnUse]
-"""What each heading is used for."""
-
-
-def own_uses(desk: Desk, record: StudyRecord, path: Path, columns: Sequence[str]) -> Uses:
-    """What each column of an own sheet is used for: as typed, else guessed and confirmed by a person.
-
-    Raises
-    ------
-    InputError
-        If nothing was typed and nobody can be asked.
-    """
-    sheet = read_foreign(path)
-    checks = {c.name: f"check_{c.name}" for c in record.study.spec.checks}
-    typed = pairs(columns, "--map", '"Press °F=press_temp"')
-    given = {h: ColumnUse.of(checks.get(use, use), h) for h, use in typed.items()}
-    guessed = guess_mapping(sheet, record.study)
-    if given:
-        taken = {use.role for use in given.values()}
-        return {h: use for h, use in guessed.items() if desk.can_ask and use.role not in taken} | given
-    if not desk.can_ask:
-        proposal = " ".join(f"--map {quoted(f'{h}={use.role}')}" for h, use in guessed.items() if use.role != "ignore")
-        raise InputError(
-            sheet.name,
-            "a sheet with headings of its own",
-            "every column named with --map",
-            f"This looks likely, check it: {proposal}",
-        )
-    return _confirm(sheet, record.study, guessed)
-
-
-def _confirm(sheet: ForeignSheet, study: Study, guessed: Uses) -> Uses:
-    """Show the guess with the first cell of each column, and let a person change it."""
-    uses = guessed.copy()
-    checks = [f"check_{c.name}" for c in study.spec.checks]
-    others = ("pass", "hand_NAME", "coupon", "symptom", "side", "grade", "note", "void", *BATCH_COLUMNS, "ignore")
-    roles = [*study.factor_names, *checks, *others]
-    while True:
-        rows = [
-            (h, next((c for c in sheet.rows[h] if c), ""), f"{use.role} ({use.unit})" if use.unit else use.role)
-            for h, use in uses.items()
-        ]
-        print_table(Table(("heading", "first cell", "used as"), rows))
-        say("")
-        if ask_yes("Is that right?"):
-            return uses
-        say(f"Uses: {', '.join(roles)}.")
-        for heading, use in uses.items():
-            answer = ask_text(f"{heading} is", default=use.role)
-            if answer != use.role:
-                uses[heading] = ColumnUse.of(answer, heading)
-
-
-def record_own(book: Book, record: StudyRecord, path: Path, uses: Uses, *, people: Sequence[str], why: str) -> Recorded:
-    """Store coupons and scores of a sheet made without a plan of ours, as rounds after those already there."""
-    refuse_without_limits(record.study)
-    found = map_foreign(read_foreign(path), record.study, uses, people=people, symptoms=WORDS)
-    problems = [p for entry in found.entries for p in entry_problems(entry, record.study)]
-    if problems:
-        raise InputErrors(problems)
-    before = book.plan_coupons(record.id)
-    coupons = found.coupons.copy()
-    if len(before):
-        clash = sorted(set(before["coupon"]) & set(coupons["coupon"]))
-        if clash:
-            raise InputError(
-                f"{path.name}, coupon",
-                ", ".join(clash[:5]),
-                "names that are not in the study yet",
-                "Rename them, or record their scores with --file.",
-            )
-        coupons["round"] = coupons["round"] + int(before["round"].max())
-    notes = (*found.notes, f"Brought in from {path.name}.")
-    fields = book.bring_in(record.id, coupons, found.entries, kind="brought", notes=notes, why=why)
-    return recorded(book, record, found.coupons, fields, found.notes, _judge(book, record))
-
-
-def _judge(book: Book, record: StudyRecord) -> tuple[str, ...]:
-    """What coupons that nobody planned can and cannot tell, in plain sentences."""
-    plan = stored_plan(book, record)
-    coupons = plan.coupons.copy()
-    # a sheet seldom says which coupons shared a batch; each on its own is the kindest reading, and it is said
-    assumed = False
-    for name in ("cure_batch", "press_batch", "cure_order", "press_order", "garment", "stroke"):
-        if name not in coupons or coupons[name].isna().any():
-            coupons[name] = range(1, len(coupons) + 1)
-            assumed = True
-    if "role" not in coupons:
-        coupons["role"] = "brought"
-    judged = judge_plan(replace(plan, coupons=coupons), line=record.line)
-    said = [f"  + {text}" for text in judged.can_tell] + [f"  - {text}" for text in judged.cannot_tell]
-    if assumed:
-        said.append(
-            "  - Batches are not all named: coupons of one batch count as if made on their own, which is kind to them."
-        )
-    return ("What these coupons can (+) and cannot (-) tell:", *said, *(f"  ! {text}" for text in judged.warnings))
 
 
 T = TypeVar("T")

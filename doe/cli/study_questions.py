@@ -30,8 +30,8 @@ def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:
     return ask_rest(wanted, shown)
 
 
-def ask_place(book: Book, wanted: StudyOptions) -> StudyOptions:
-    """Ask what is tuned, on which materials and machines, of the book or new ones."""
+def ask_place(book: Book, wanted: StudyOptions, *, name: str | None = None) -> StudyOptions:
+    """Ask what is tuned, on which materials and machines, of the book or new ones; ``name`` is proposed."""
     taken = {s.name.casefold() for s in book.studies()}
 
     def name_that_is_free(answer: str) -> str:
@@ -43,7 +43,7 @@ def ask_place(book: Book, wanted: StudyOptions) -> StudyOptions:
         return answer
 
     about = "A few words by which you find it again, such as: new powder on the heavy tee."
-    name = wanted.name or ask("What is being tuned, in a few words", name_that_is_free, about=about)
+    name = wanted.name or ask("What is being tuned, in a few words", name_that_is_free, default=name, about=about)
     wanted = replace(wanted, name=name)
     if wanted.brings_stack:
         wanted = _ask_stack(wanted)
@@ -81,7 +81,7 @@ def _ask_line(wanted: StudyOptions) -> StudyOptions:
 def ask_rest(wanted: StudyOptions, shown: Shown) -> StudyOptions:
     """Ask for the target, what must not be made, what is held, and limits."""
     if wanted.pass_rate is None and wanted.hand_min is None:
-        wanted = _ask_target(wanted)
+        wanted = ask_target(wanted)
     if not wanted.forbid:
         rule = "A combination never to make, like cure_temp >= 135 and cure_time >= 180 (Enter: none)"
         about = "Comparisons with >=, <=, >, < or =, joined by and; a reason may follow after a semicolon."
@@ -108,16 +108,17 @@ def _held_option(shown: Shown, text: str) -> str:
     return f"{name}={value}" if isinstance(value, str) else f"{name}={typed.exact(value, KNOWN_FACTORS[name].unit)}"
 
 
-def _ask_target(wanted: StudyOptions) -> StudyOptions:
+def ask_target(wanted: StudyOptions) -> StudyOptions:
+    """Ask what counts as good enough, but for what was said."""
     usual = Spec()
     tell("\nWhat counts as good enough?")
-    rate = ask(
+    rate = wanted.pass_rate or ask(
         "Share of prints that must pass",
         _text_that(lambda text: typed.spec(text, None, None, ())),
         default=f"{usual.pass_rate:.0%}",
         about="50 to 99, as 95, 95% or 0.95. The closer to 100, the more coupons it takes to show it.",
     )
-    hand = ask(
+    hand = wanted.hand_min or ask(
         "Least mean hand-feel, 1 (stiff) to 5 (soft), or none",
         _text_that(lambda text: typed.spec(None, text, None, ())),
         default=f"{usual.hand_min:g}",
@@ -209,24 +210,34 @@ _ABOUT_LIMITS = "The number of the data sheet, such as 175 or 347F, then @ and t
 def ask_limits(study: Study, shown: Shown) -> list[str]:
     """Ask for each missing limit with its source; gives the texts of ``--limit``. Enter leaves one for later."""
     tell("\nLimits from the makers' data sheets: a value, or value@source (Enter: later).")
+    return _limits_of(
+        missing(study), shown, lambda texts: replace(study, limits=typed.limits(texts, study.limits, shown))
+    )
+
+
+def ask_all_limits(names: Sequence[str], shown: Shown, fits: Callable[[Sequence[str]], object]) -> list[str]:
+    """Ask for limits without which nothing is stored; ``fits`` refuses what cannot be."""
+    if names:
+        tell("\nLimits from the makers' data sheets, asked once: a value, or value@source.")
+    return _limits_of(names, shown, fits, default=None)
+
+
+def _limits_of(
+    names: Sequence[str], shown: Shown, fits: Callable[[Sequence[str]], object], *, default: str | None = ""
+) -> list[str]:
     texts: list[str] = []
-    for name in missing(study):
-        read = _limit_reader(name, study, tuple(texts), shown)
-        text = ask(LIMIT_LABELS[LIMIT_NAMES[name]], read, default="", about=_ABOUT_LIMITS)
-        texts += [text] if text else []
-    return texts
 
-
-def _limit_reader(name: str, study: Study, before: Sequence[str], shown: Shown) -> Callable[[str], str]:
-    """Reads one limit and puts it back in its stored unit; one that the ranges break is noticed at once."""
-
-    def read(answer: str) -> str:
+    def read(name: str, answer: str) -> str:
+        """A limit in its stored unit; one that the ranges break is noticed at once."""
         if not answer:
             return ""
         field = LIMIT_NAMES[name]
         one = typed.limits([f"{name}={answer}"], None, shown)
         text = typed.limit_option(name, getattr(one, field), one.sources.get(field, ""))
-        replace(study, limits=typed.limits([*before, text], study.limits, shown))
+        fits([*texts, text])
         return text
 
-    return read
+    for name in names:
+        text = ask(LIMIT_LABELS[LIMIT_NAMES[name]], partial(read, name), default=default, about=_ABOUT_LIMITS)
+        texts += [text] if text else []
+    return texts

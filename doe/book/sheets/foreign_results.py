@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Any
 
@@ -124,6 +124,29 @@ def _words_of(text: str, words: Mapping[str, str], symptoms: SymptomWords | None
     return [part for part in map(str.strip, _BETWEEN_WORDS.split(text)) if part] or ([text] if text else [])
 
 
+def without_rows(sheet: ForeignSheet, mapping: Mapping[str, ColumnUse], names: Sequence[str]) -> ForeignSheet:
+    """The sheet without some rows, each named by its number in the file or by its coupon.
+
+    Raises
+    ------
+    InputError
+        If there is no such row.
+    """
+    numbers = [int(str(number)) for number in sheet.rows.index]
+    column = next((h for h, use in mapping.items() if use.role == "coupon" and h in sheet.headings), None)
+    called = [] if column is None else list(sheet.rows[column])
+    by_name = {coupon_name(str(name)): number for name, number in zip(called, numbers, strict=False) if name}
+    left: list[int] = []
+    for text in names:
+        named = by_name.get(coupon_name(text))
+        number = int(text) if named is None and text.strip().isdecimal() else named
+        if number not in numbers:
+            allowed = f"a row from {numbers[0]} to {numbers[-1]}" + (", or the name of a coupon" if by_name else "")
+            raise InputError(f"{sheet.name}, row to leave out", repr(text), allowed, "Name one that is there.")
+        left.append(number)
+    return replace(sheet, rows=sheet.rows.drop(index=left))
+
+
 def map_foreign(
     sheet: ForeignSheet,
     study: Study,
@@ -132,7 +155,6 @@ def map_foreign(
     people: Sequence[str] = (),
     symptoms: SymptomWords | None = None,
     words: Mapping[str, str] | None = None,
-    leave_out: Sequence[str] = (),
 ) -> ForeignResults:
     """Coupons and scores of a foreign sheet.
 
@@ -152,8 +174,6 @@ def map_foreign(
         The symptom list; without it a column of symptoms goes into the notes of the coupons.
     words : mapping, optional
         What words of cells mean, by `word_key`: ``pass``, ``fail``, ``nothing``, or keys of symptoms.
-    leave_out : sequence of str
-        Rows that are not taken, by their number in the file or the name of their coupon.
 
     Raises
     ------
@@ -166,13 +186,10 @@ def map_foreign(
     rows: list[int | None] = []
     unknown: list[str] = []
     names: dict[str, int] = {}
-    left = _rows_left_out(sheet, uses, leave_out)
     known = {word_key(word): meaning for word, meaning in (words or {}).items()}
     coupons: list[dict[str, object]] = []
     entries: list[ScoreEntry] = []
     for count, (number, cells) in enumerate(sheet.rows.iterrows(), start=1):
-        if int(str(number)) in left:
-            continue
         row = _Row(sheet, study, uses, int(str(number)), cells, symptoms, known, problems, unknown)
         coupon = row.coupon(count)
         first = names.setdefault(coupon_name(coupon), row.number)
@@ -200,22 +217,6 @@ def map_foreign(
     notes += [f"{word} is no symptom of the list; the words were kept as a note." for word in dict.fromkeys(unknown)]
     notes += _outside(study, frame)
     return ForeignResults(frame, tuple(entries), tuple(notes))
-
-
-def _rows_left_out(sheet: ForeignSheet, uses: Mapping[str, tuple[str, str]], names: Sequence[str]) -> dict[int, str]:
-    """Rows that are not taken, each as it was named."""
-    numbers = [int(str(number)) for number in sheet.rows.index]
-    called: Iterable[str] = sheet.rows[uses["coupon"][0]] if "coupon" in uses else ()
-    by_name = {coupon_name(str(name)): number for name, number in zip(called, numbers, strict=False) if name}
-    found: dict[int, str] = {}
-    for text in names:
-        named = by_name.get(coupon_name(text))
-        number = int(text) if named is None and text.strip().isdecimal() else named
-        if number not in numbers:
-            allowed = f"a row from {numbers[0]} to {numbers[-1]}" + (", or the name of a coupon" if by_name else "")
-            raise InputError(f"{sheet.name}, row to leave out", repr(text), allowed, "Name one that is there.")
-        found[number] = text
-    return found
 
 
 def _whole_numbers(column: pd.Series | None, rows: int, name: str) -> pd.Series:

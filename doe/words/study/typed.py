@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS
@@ -66,6 +67,17 @@ class StudyOptions:
         oven, press = self.oven or DEFAULT_OVEN.name, self.press or DEFAULT_PRESS.name
         machines = replace(DEFAULT_OVEN, name=oven), replace(DEFAULT_PRESS, name=press)
         return Line(self.line or f"{oven}, {press}", *machines)
+
+
+@dataclass(frozen=True)
+class SheetOptions:
+    """A sheet of one's own as it is named at the command line, and how its columns, words and rows are read."""
+
+    own_sheet: Path | None = None
+    columns: Sequence[str] = ()
+    word: Sequence[str] = ()
+    leave_out: Sequence[str] = ()
+    person: Sequence[str] = ()
 
 
 def states_error(text: str) -> bool:
