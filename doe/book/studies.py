@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from doe.book.definitions import Definitions, find_definition
 from doe.book.records import StatedLimit, StudyChange, StudyRecord, StudySummary
-from doe.book.store import Writing, again, records, refuse_without_why, unknown
+from doe.book.store import Writing, again, called, records, refuse_without_why, unknown
 from doe.book.tables import (
     acts,
     analyses,
@@ -38,32 +38,33 @@ def find(connection: sa.Connection, key: Key) -> sa.Row[Any]:
     """Current row of a study by id or name: study_id, name, data, stack_id, line_id, archived, id.
 
     A name means the study in use; where there is none, the archived one of that name that was made last. Text that
-    is no name may be a number.
+    is no name may be a number, a name in another case, or a part that no other study in use has.
 
     Raises
     ------
     InputError
-        If there is no such study; it lists close names.
+        If there is no such study, or several are meant; it lists close names.
     """
     current = sa.select(study_entries).where(is_current(study_entries))
-    found = None
-    if isinstance(key, str):
-        found = connection.execute(
-            current.where(study_entries.c.name == key.strip())
-            .order_by(study_entries.c.archived, study_entries.c.study_id.desc())
-            .limit(1)
-        ).one_or_none()
+    found = _named(connection, key) if isinstance(key, str) else None
     number = int(key) if isinstance(key, int) or key.strip().isdecimal() else 0
     if found is None and 0 < number < _NO_ID:
         found = connection.execute(current.where(study_entries.c.study_id == number)).one_or_none()
     if found is None:
-        names = connection.scalars(
-            sa.select(study_entries.c.name)
-            .where(is_current(study_entries), sa.not_(study_entries.c.archived))
-            .order_by(study_entries.c.study_id.desc())
-        )
-        raise unknown("study", key, names, "Check the name or number in the list of studies.")
+        in_use = current.where(sa.not_(study_entries.c.archived)).order_by(study_entries.c.study_id.desc())
+        names = [row.name for row in connection.execute(in_use)]
+        meant = called("study", key, names) if isinstance(key, str) else None
+        if meant is None:
+            raise unknown("study", key, names, "Check the name or number in the list of studies.")
+        found = _named(connection, meant)
+    assert found is not None
     return found
+
+
+def _named(connection: sa.Connection, name: str) -> sa.Row[Any] | None:
+    newest = study_entries.c.archived, study_entries.c.study_id.desc()
+    named = sa.select(study_entries).where(is_current(study_entries), study_entries.c.name == name.strip())
+    return connection.execute(named.order_by(*newest).limit(1)).one_or_none()
 
 
 def find_open(connection: sa.Connection, key: Key) -> sa.Row[Any]:

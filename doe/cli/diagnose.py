@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from doe.acts import diagnosis as acts
 from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
 from doe.book.book import Book
-from doe.cli.ask import ask, ask_choice
+from doe.cli.ask import ask, ask_choice, questions, tell
 from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
-from doe.domain.factors import KNOWN_FACTORS
+from doe.domain.factors import KNOWN_FACTORS, usual_factor
 from doe.domain.jsonable import named
 from doe.domain.recipe import KeptRecipe
 from doe.domain.study import Study
@@ -26,7 +27,8 @@ from doe.symptoms.known import FILM_CLASSES, PLACES, SHOWN_WHEN, Known
 from doe.words import diagnosis as words
 from doe.words.cautions import FOOTER
 from doe.words.gauges.cautions import status_words
-from doe.words.typed import quantity
+from doe.words.typed import pairs, quantity
+from doe.words.typed import setting as setting_named
 from doe.words.wording import day
 
 MOST = 8
@@ -65,7 +67,7 @@ def diagnose(
         known = setting.added_to(known)
         outcomes = dict(map(_outcome, found))
         if asks and book is not None:
-            return _session(desk, book, setting, _asked(known))
+            return _session(desk, book, setting, questions(partial(_asked, known)))
         evidence = Evidence(_keys(symptom), _keys(absent), known, outcomes)
         done = acts.diagnose_case(book, evidence, setting)
         kept = None
@@ -100,15 +102,12 @@ def _released(book: Book | None, study: str | None, recipe: str | None) -> KeptR
 
 def _settings(texts: Sequence[str], study: Study | None, shown: Shown) -> dict[str, float]:
     """Stored values of ``press_temp=150`` and the like; factors of the study, or the usual ones."""
-    units = {name: known.unit for name, known in KNOWN_FACTORS.items() if known.unit}
-    if study is not None:
-        units |= {f.name: f.unit for f in study.numeric}
+    known = {name: usual_factor(name) for name, usual in KNOWN_FACTORS.items() if usual.unit}
+    known |= {f.name: f for f in study.numeric} if study is not None else {}
     found = {}
-    for text in texts:
-        name, equals, value = (part.strip() for part in text.partition("="))
-        if not equals or name not in units:
-            raise InputError("--set", repr(text), f"one of {', '.join(units)}", "Write it like --set press_temp=150.")
-        found[name] = quantity(value, units[name], f"--set {name}", shown)
+    for called, value in pairs(texts, "--set", "press_temp=150").items():
+        name = setting_named(called, known.values(), "--set")
+        found[name] = quantity(value, known[name].unit, f"--set {name}", shown)
     return found
 
 
@@ -168,7 +167,7 @@ def _again(done: Diagnosed) -> str:
 def _asked(known: Known) -> Evidence:
     """Symptoms and the facts that are quickly given, asked at a terminal."""
     for number, s in enumerate(CATALOGUE, start=1):
-        say(f"{number:3}  {s.label}: {s.seen}", indent="     ")
+        tell(f"{number:3}  {s.label}: {s.seen}", indent="     ")
 
     def read(answer: str) -> tuple[str, ...]:
         parts = [p.strip() for p in answer.replace(";", ",").split(",") if p.strip()]
@@ -182,7 +181,8 @@ def _asked(known: Known) -> Evidence:
             raise InputError("symptoms", "none", "at least one", "Type its number or its name.")
         return tuple(dict.fromkeys(keys))
 
-    symptoms = ask("What is seen (numbers or names, comma between)", read)
+    about = "Numbers or names of the list above, or everyday words such as bubbles."
+    symptoms = ask("What is seen (numbers or names, comma between)", read, about=about)
     return Evidence(symptoms, known=_facts(known, symptoms))
 
 
@@ -211,7 +211,7 @@ def _facts(known: Known, symptoms: tuple[str, ...]) -> Known:
             answer = ask_choice(question, [*choices, "not known"], default="not known")
             told_now: Any = {name: "" if answer == "not known" else answer}
             known = replace(known, **told_now)
-    say("Further facts: Enter leaves one out, a dot leaves out the rest.")
+    tell("Further facts: Enter leaves one out, a dot leaves out the rest.")
     for name, question in _QUICK:
         if getattr(known, name) is not None or (name == "wash_wait_h" and not washed):
             continue
@@ -222,7 +222,7 @@ def _facts(known: Known, symptoms: tuple[str, ...]) -> Known:
             value: Any = {name: parse_number(answer.removesuffix("%").strip(), question) if answer else None}
             return replace(known, **value)  # noqa: B023 - asked at once
 
-        told = ask(question, read, default="")
+        told = ask(question, read, default="", about="A number; a dot leaves out this one and the rest.")
         if told is None:
             break
         known = told

@@ -115,7 +115,7 @@ def _talk(drill: Drill, given: list[str]) -> None:
         say(text)
         if form:
             say(f"({form})", indent=" ")
-        typed = ask_text(">")
+        typed = ask_text(">", about="An answer in the form above; hint for a hint, q to leave it.")
         if typed.strip().lower() == "q":
             return
         try:

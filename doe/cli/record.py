@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 
 from doe.acts.scoring.people import record_looks
@@ -12,7 +11,7 @@ from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.book.records import StudyRecord
 from doe.book.sheets.entry import EntryFile
-from doe.cli import scoring
+from doe.cli import own_sheet, scoring
 from doe.cli.desk import Desk, Reply, Warn, command
 from doe.cli.study_words import step_command
 from doe.domain.errors import InputError, quoted
@@ -21,6 +20,7 @@ from doe.words.facts import filled
 from doe.words.people import missing_words
 from doe.words.study.plans import plan_notes
 from doe.words.study.state import counts_sentence, deviation
+from doe.words.study.typed import SheetOptions
 
 MOST_SHOWN = 12
 """Entries that a reply names."""
@@ -31,10 +31,8 @@ def record(
     desk: Desk,
     study: str,
     one: scoring.ScoreOptions,
+    sheet: SheetOptions,
     file: Path | None = None,
-    own_sheet: Path | None = None,
-    columns: Sequence[str] = (),
-    person: Sequence[str] = (),
     washes: bool = False,
     again: bool = False,
     take_back: bool = False,
@@ -42,7 +40,7 @@ def record(
 ) -> Reply:
     """Record scores: from a filled file, for one coupon, from a sheet of your own, or asked one by one."""
     with desk.open(create=False) as book:
-        if sum(map(bool, (file, own_sheet, one.says_anything))) > 1:
+        if sum(map(bool, (file, sheet.own_sheet, one.says_anything))) > 1:
             raise InputError(
                 "doe record",
                 "several sources at once",
@@ -58,7 +56,7 @@ def record(
         elif one.says_anything:
             whole_plan(book, kept)
             found = EntryFile((scoring.read_typed(kept.study, one, desk.shown),), ())
-        elif own_sheet is None and not desk.can_ask:
+        elif sheet.own_sheet is None and not desk.can_ask:
             raise InputError(
                 f"doe record{' --again' if again else ''}",
                 "nothing to record",
@@ -66,18 +64,17 @@ def record(
                 "See: doe record --help.",
             )
         if again:
-            if own_sheet is not None:
+            if sheet.own_sheet is not None:
                 raise InputError(
                     "--again", "a sheet of your own", "an entry file, one coupon, or nothing", "Leave one out."
                 )
             return _again(desk, book, kept, found)
         if found is not None:
             done = scoring.record_entries(book, kept, found, why=why)
-        elif own_sheet is not None:
-            uses = scoring.own_uses(desk, kept, own_sheet, columns)
-            done = scoring.record_own(book, kept, own_sheet, uses, people=person, why=why)
+        elif sheet.own_sheet is not None:
+            done = own_sheet.bring_in(desk, book, kept, sheet, why=why)
         else:
-            done = scoring.ask_coupons(book, kept, desk.shown, people=person, washes=washes)
+            done = scoring.ask_coupons(book, kept, desk.shown, people=sheet.person, washes=washes)
         following = step_command(kept.study, standing_of(book, study).steps[0])
     notes = plan_notes(done.notes, kept.study, desk.shown)
     apart = () if done.confirmation_counts is None else (f"Confirmation: {counts_sentence(done.confirmation_counts)}",)

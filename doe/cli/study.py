@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from doe.acts.study.change import change_study
 from doe.acts.study.limits import held_beyond, missing
@@ -10,6 +11,7 @@ from doe.acts.study.rounds import confirmation_counts, score_counts
 from doe.acts.study.standing import standing_of
 from doe.book.book import Book
 from doe.cli import study_words
+from doe.cli.ask import questions
 from doe.cli.desk import Desk, Reply, Table, Warn, command
 from doe.cli.study_questions import ask_limits
 from doe.domain.errors import quoted
@@ -106,7 +108,7 @@ def limits(desk: Desk, study: str, limit: Sequence[str] = (), why: str = "") -> 
         if limit:
             found = typed.limits(limit, found, desk.shown)
         elif desk.can_ask and missing(record.study):
-            found = typed.limits(ask_limits(record.study, desk.shown), found, desk.shown)
+            found = typed.limits(questions(partial(ask_limits, record.study, desk.shown)), found, desk.shown)
         done = change_study(book, record.id, record.study.with_limits(found), why)
         changed = done.record.study
         following = study_words.step_command(changed, standing_of(book, record.id).steps[0])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 
 from doe.acts.gauges.line import suggested_errors
 from doe.acts.study.change import change_study, copy_study
@@ -11,40 +12,53 @@ from doe.acts.study.new import new_study
 from doe.acts.study.standing import standing_of
 from doe.assure.gauges.summary import SuggestedError
 from doe.cli import study_words
-from doe.cli.desk import Block, Desk, Reply, command
+from doe.cli.ask import questions
+from doe.cli.desk import Block, Desk, Reply, Warn, command
 from doe.cli.study_questions import ask_missing
 from doe.domain.limits import LIMIT_OPTIONS
 from doe.domain.study import Study
 from doe.domain.units import Shown, show_difference
 from doe.words.gauges.setting_errors import readings_say
 from doe.words.study.changes import study_changes
-from doe.words.study.typed import StudyChanges, StudyOptions, changed_study
+from doe.words.study.plans import plan_notes
+from doe.words.study.state import counts_sentence
+from doe.words.study.typed import SheetOptions, StudyChanges, StudyOptions, changed_study
 from doe.words.wording import listing, verb
 
 
 @command("study new")
-def new(desk: Desk, wanted: StudyOptions) -> Reply:
+def new(desk: Desk, wanted: StudyOptions, sheet: SheetOptions) -> Reply:
     """Start a study. What is not given is asked at a terminal, else the usual is taken and said."""
     with desk.open() as book:
-        if desk.can_ask and not wanted.is_complete:
-            wanted = ask_missing(book, wanted, desk.shown)
-        made = new_study(book, wanted, desk.shown)
+        done = None
+        if sheet.own_sheet is not None:
+            from doe.cli import own_sheet  # noqa: PLC0415 - whoever asks for help, or types a study, needs no frames
+
+            made, done = own_sheet.begin(desk, book, wanted, sheet)
+        else:
+            if desk.can_ask and not wanted.is_complete:
+                wanted = questions(partial(ask_missing, book, wanted, desk.shown))
+            made = new_study(book, wanted, desk.shown)
         record, study = made.record, made.record.study
         following = standing_of(book, record.id).steps[0]
-    usual = (
-        () if wanted.factors else ("No factor was named, so the four usual ones with their usual ranges are taken.",)
-    )
+    is_usual = not wanted.factors and done is None
+    usual = ("No factor was named, so the four usual ones with their usual ranges are taken.",) if is_usual else ()
+    brought: tuple[Block, ...] = ()
+    if done is not None:
+        notes = plan_notes(done.notes, study, desk.shown)
+        brought = (counts_sentence(done.counts), *map(Warn, notes), *done.judgement)
     shown = study_words.describe(record, desk.shown)
     return Reply(
         {
             "id": record.id,
             "study": study,
-            "stack": wanted.stack,
-            "line": wanted.line,
+            "stack": record.stack.name,
+            "line": record.line.name,
             "missing_limits": missing(study),
             "setting_errors": list(made.measured.values()),
+            **({} if done is None else {"brought": {**vars(done), "notes": notes, "note_facts": done.notes}}),
         },
-        (f"Study {record.id}, {study.name}, is in the book.", *usual, *made.said, *shown),
+        (f"Study {record.id}, {study.name}, is in the book.", *usual, *brought, *made.said, *shown),
         (study_words.step_command(study, following),),
     )
 

@@ -98,10 +98,21 @@ def test_unknown_names_list_the_close_ones(book: Book) -> None:
     for odd in (-1, 0, 10**30, "²", "9" * 30, ""):
         with pytest.raises(InputError, match="allowed: second article, first article"):
             book.study(odd)
-    with pytest.raises(InputError, match="stack: found 'blank'; allowed: blank A"):
-        book.stack("blank")
+    with pytest.raises(InputError, match="stack: found 'blanc'; allowed: blank A"):
+        book.stack("blanc")
     with pytest.raises(InputError, match=r"line: found 'line 2'; allowed: line 1"):
         book.add_study(make_study("x"), stack="blank A", line="line 2")
+
+
+def test_names_are_found_in_any_case_and_by_a_part_that_no_other_has(book: Book) -> None:
+    first, second = fill(book, "Autumn Tee"), fill(book, "winter tee")
+    assert book.study("autumn-tee").id == book.study("AUTUMN").id == first
+    assert book.study(" win ").id == book.study(str(second)).id == second
+    with pytest.raises(InputError, match=r"found 'tee'; allowed: winter tee, Autumn Tee\. Several fit"):
+        book.study("tee")
+    assert book.stack("BLANK").name == "blank A"
+    book.add_gauge_reading("LINE 1", GaugeReading("press", 150, 150, 146))
+    assert len(book.gauge_readings("line")) == len(book.gauge_readings("line 1")) == 1
 
 
 def test_names_are_unique_among_the_studies_in_use(book: Book) -> None:

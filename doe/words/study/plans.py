@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from doe.domain.finding import Finding
 from doe.domain.jsonable import named
 from doe.domain.study import STEP_COUPONS, Study
-from doe.domain.units import METRIC, Shown, show, show_both
+from doe.domain.units import METRIC, SYMBOLS, Shown, show, show_both
 from doe.plans.compare import LeftOut
 from doe.plans.judge import PlanJudgement
+from doe.symptoms.catalogue import WORDS
 from doe.words.confirmation.plan import TEXTS as OF_CONFIRMATIONS
 from doe.words.facts import Reader, Text, all_worded, reader_of, texts_of, worded
 from doe.words.study.state import grades_at_odds
@@ -172,10 +173,29 @@ def _forbidden(reader: Reader, *, coupons: int, clauses: tuple[tuple[str, str, f
     )
 
 
+def _read_as(
+    _: Reader,
+    *,
+    uses: Sequence[tuple[str, str, str]],
+    words: Sequence[tuple[str, str]],
+    left_out: Sequence[str],
+    people: Sequence[str],
+) -> str:
+    used = [
+        f"{heading} = {role.replace('_', ' ')}" + (f" in {SYMBOLS[unit]}" if unit else "")
+        for heading, role, unit in uses
+        if role != "ignore"
+    ]
+    meant = [f"{word} = {', '.join(WORDS.labels.get(key, key) for key in said.split(';'))}" for word, said in words]
+    parts = {"Columns": used, "Words": meant, "Rows left out": left_out, "Felt by": people}
+    return " ".join(f"{what}: {'; '.join(said)}." for what, said in parts.items() if said)
+
+
 BROUGHT: dict[str, Text] = {
     **texts_of("said_of_plans", "brought"),
     "in a forbidden combination": _forbidden,
     "grades at odds": grades_at_odds,
+    "read as": _read_as,
 }
 """`doe.domain.entry.FileCode`."""
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor
 from doe.domain.limits import ranges_beyond
+from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words import typed
@@ -29,11 +31,55 @@ class StudyOptions:
     hand_min: str | None = None
     assurance: str | None = None
     checks: Sequence[str] = ()
+    fabric: str = ""
+    film: str = ""
+    powder: str = ""
+    oven: str = ""
+    press: str = ""
 
     @property
     def is_complete(self) -> bool:
         """Whether a study can be made of it without a question."""
-        return bool(self.name and self.stack and self.line and self.factors)
+        stack = self.fabric and self.film and self.powder if self.brings_stack else self.stack
+        return bool(self.name and stack and (self.line or self.brings_line) and self.factors)
+
+    @property
+    def brings_stack(self) -> bool:
+        """Whether the stack is new with this study."""
+        return bool(self.fabric or self.film or self.powder)
+
+    @property
+    def brings_line(self) -> bool:
+        """Whether the line is new with this study."""
+        return bool(self.oven or self.press)
+
+    def new_stack(self) -> Stack | None:
+        """The stack that is new with this study; None where one of the book is meant."""
+        if not self.brings_stack:
+            return None
+        fabric, film, powder = (
+            typed.material(getattr(self, part), f"--{part}") for part in ("fabric", "film", "powder")
+        )
+        return Stack(self.stack or f"{fabric.name}, {powder.name}", fabric, film, powder)
+
+    def new_line(self) -> Line | None:
+        """The line that is new with this study, likewise."""
+        if not self.brings_line:
+            return None
+        oven, press = self.oven or DEFAULT_OVEN.name, self.press or DEFAULT_PRESS.name
+        machines = replace(DEFAULT_OVEN, name=oven), replace(DEFAULT_PRESS, name=press)
+        return Line(self.line or f"{oven}, {press}", *machines)
+
+
+@dataclass(frozen=True)
+class SheetOptions:
+    """A sheet of one's own as it is named at the command line, and how its columns, words and rows are read."""
+
+    own_sheet: Path | None = None
+    columns: Sequence[str] = ()
+    word: Sequence[str] = ()
+    leave_out: Sequence[str] = ()
+    person: Sequence[str] = ()
 
 
 def states_error(text: str) -> bool:
@@ -42,7 +88,7 @@ def states_error(text: str) -> bool:
     >>> states_error("press_temp=140..170,sd=5"), states_error("press_temp=140..170,step=5")
     (True, False)
     """
-    return any(part.partition("=")[0].strip() == "sd" for part in text.split(",")[1:])
+    return any(part.partition("=")[0].strip().casefold() == "sd" for part in text.split(",")[1:])
 
 
 def study_of(wanted: StudyOptions, shown: Shown) -> Study:
@@ -61,7 +107,7 @@ def study_of(wanted: StudyOptions, shown: Shown) -> Study:
         name=wanted.name,
         factors=factors,
         spec=typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks),
-        forbidden=typed.forbidden(wanted.forbid, factors),
+        forbidden=typed.forbidden(wanted.forbid, factors, shown),
         held=typed.held(wanted.hold, shown),
     )
     return study.with_limits(typed.limits(wanted.limits, None, shown)) if wanted.limits else study
@@ -118,7 +164,7 @@ def changed_study(study: Study, wanted: StudyChanges, shown: Shown) -> Study:
         beyond_limits=ranges_beyond(untouched, limits) or None,
     )
     rules = [rule for rule in wanted.forbid if rule.strip().lower() != "none"]
-    return replace(changed, forbidden=typed.forbidden(rules, changed.factors)) if wanted.forbid else changed
+    return replace(changed, forbidden=typed.forbidden(rules, changed.factors, shown)) if wanted.forbid else changed
 
 
 def _factor(study: Study, text: str, shown: Shown) -> Factor:
@@ -142,14 +188,11 @@ def _factor(study: Study, text: str, shown: Shown) -> Factor:
 
 def _with_errors(factors: dict[str, Factor], wanted: StudyChanges, shown: Shown) -> dict[str, Factor]:
     """The factors with the setting errors of ``--error`` and ``--trial-error``."""
-    numeric = [f.name for f in factors.values() if not f.is_categorical]
+    numeric = [f for f in factors.values() if not f.is_categorical]
     for option, field, texts in (("--error", "setting_sd", wanted.error), ("--trial-error", "trial_sd", wanted.trial)):
-        for name, size in typed.pairs(texts, option, f"{numeric[0]}=4", allowed="FACTOR=SIZE").items():
-            if name not in numeric:
-                found = f"{name}={size}"
-                raise InputError(
-                    option, repr(found), f"one of {', '.join(numeric)}, and a size", f"Write {option} {numeric[0]}=4."
-                )
+        allowed = f"one of {', '.join(f.name for f in numeric)}, and a size"
+        for called, size in typed.pairs(texts, option, f"{option} {numeric[0].name}=4", allowed=allowed).items():
+            name = typed.setting(called, numeric, option)
             is_none = option == "--trial-error" and size.lower() == "none"
             sd = None if is_none else typed.spread(size, factors[name].unit, f"{option} {name}", shown)
             changes: dict[str, Any] = {field: sd}
