@@ -24,7 +24,7 @@ from doe.domain.limits import LIMIT_NAMES, LIMIT_OPTIONS, missing_limits
 from doe.domain.study import Study
 from doe.symptoms.catalogue import may_be_meant, symptom
 from doe.words import typed
-from doe.words.study.typed import SheetOptions, StudyOptions, study_of
+from doe.words.study.typed import LIMITS_WHY, SheetOptions, StudyOptions, study_of
 from doe.words.typed import name_of, pairs
 from doe.words.wording import listing
 
@@ -270,7 +270,7 @@ def bring_in(desk: Desk, book: Book, record: StudyRecord, given: SheetOptions, *
     with book.writing():
         if limits:
             changed = replace(record.study, limits=typed.limits(limits, record.study.limits, desk.shown))
-            book.amend_study(record.id, changed, "limits from the data sheets")
+            book.amend_study(record.id, changed, LIMITS_WHY)
             record = book.study(record.id)
         found, fields = acts.store_sheet(book, record, sheet, reading, file=file, why=why)
     notes = (*found.notes, reading.as_note())

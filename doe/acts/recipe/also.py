@@ -12,7 +12,7 @@ from doe.acts.study.standing import breaks, standing_of_recipe
 from doe.book.book import Book
 from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import AlsoFor, KeptRecipe, Recipe
-from doe.words.recipe.card import also_words
+from doe.words.recipe.card import also_why
 from doe.words.study.standing import headline
 
 
@@ -70,7 +70,7 @@ def add_material(book: Book, key: Key, *, approved_by: str, why: str = "", now: 
         also=(*(recipe.also or ()), also),
         approved_by=approved_by.strip(),
         approved_at=now,
-        why=why.strip() or f"the comparison {record.name} showed that it holds for {also_words(recipe, also)} too",
+        why=why.strip() or also_why(recipe, also),
     )
     with book.writing():  # a revision and the figures behind it, both or neither
         _keep_figures(book, kept, made)

@@ -17,9 +17,7 @@ from doe.domain.limits import LIMIT_OPTIONS, LIMITED, Limits, loosened
 from doe.domain.recipe import KeptRecipe, is_same_make, parts_of
 from doe.domain.stack import Stack
 from doe.domain.study import Study
-
-NO_WHY = "limits from the data sheets"
-"""What the log says of limits that nobody had to give a reason for."""
+from doe.words.study.typed import LIMITS_WHY
 
 
 @dataclass(frozen=True)
@@ -60,7 +58,7 @@ def change_study(book: Book, key: Key, changed: Study, why: str = "") -> Changed
     if changed.held != was.held:
         refuse_held(changed)
     _refuse_lost_levels(book, record, changed)
-    book.amend_study(record.id, changed, why.strip() or NO_WHY)
+    book.amend_study(record.id, changed, why.strip() or LIMITS_WHY)
     said = _of_coupons(book, record, changed)
     return Changed(was, book.study(record.id), said, recipes_doubted(book, record.id))
 

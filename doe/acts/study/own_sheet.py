@@ -34,11 +34,12 @@ from doe.domain.units import Shown, parse_quantity
 from doe.plans.judge import judge_plan
 from doe.symptoms.catalogue import EVERYDAY, WORDS, may_be_meant, meant
 from doe.words import typed
-from doe.words.study.typed import StudyOptions
+from doe.words.study.plans import brought_from, brought_words
+from doe.words.study.typed import SOUND_LABEL, StudyOptions
 
 READ_AS = "read as"
 """Code of the note that keeps how a sheet was read."""
-SOUND = Check("sound", "everything that was looked at is sound")
+SOUND = Check("sound", SOUND_LABEL)
 """The one check of a study whose sheet has one verdict over everything."""
 
 
@@ -195,7 +196,7 @@ def store_sheet(
                 "Rename them, or record their scores with --file.",
             )
         coupons["round"] = coupons["round"] + int(before["round"].max())
-    notes = (*found.notes, reading.as_note(), f"Brought in from {file}.")
+    notes = (*found.notes, reading.as_note(), brought_from(file))
     return found, book.bring_in(record.id, coupons, found.entries, kind="brought", notes=notes, why=why)
 
 
@@ -212,12 +213,7 @@ def judgement_of(book: Book, record: StudyRecord) -> tuple[str, ...]:
     if "role" not in coupons:
         coupons["role"] = "brought"
     judged = judge_plan(replace(plan, coupons=coupons), line=record.line)
-    said = [f"  + {text}" for text in judged.can_tell] + [f"  - {text}" for text in judged.cannot_tell]
-    if assumed:
-        said.append(
-            "  - Batches are not all named: coupons of one batch count as if made on their own, which is kind to them."
-        )
-    return ("What these coupons can (+) and cannot (-) tell:", *said, *(f"  ! {text}" for text in judged.warnings))
+    return brought_words(judged, record.study, batches_assumed=assumed)
 
 
 # a study that begins with a sheet

@@ -304,6 +304,11 @@ def also_words(recipe: Recipe, also: AlsoFor) -> str:
     return ", ".join(told) or also.stack.name
 
 
+def also_why(recipe: Recipe, also: AlsoFor) -> str:
+    """Why a revision is made that adds the material of a comparison, where nobody says why."""
+    return f"the comparison {also.comparison} showed that it holds for {also_words(recipe, also)} too"
+
+
 def also_sentences(recipe: Recipe) -> tuple[str, ...]:
     """Every other material that it is for, with the comparison that showed it."""
     return tuple(

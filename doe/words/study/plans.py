@@ -72,6 +72,23 @@ def said(facts: Iterable[Finding], study: Study, shown: Shown = METRIC) -> tuple
     return all_worded(facts, JUDGED, reader_of(study, shown))
 
 
+def brought_from(file: object) -> str:
+    """Where coupons came from that were made without a plan."""
+    return f"Brought in from {file}."
+
+
+def brought_words(judged: PlanJudgement, study: Study, *, batches_assumed: bool) -> tuple[str, ...]:
+    """What coupons can tell that were made without a plan, as lines."""
+    kind = "Batches are not all named: coupons of one batch count as if made on their own, which is kind to them."
+    return (
+        "What these coupons can (+) and cannot (-) tell:",
+        *(f"  + {text}" for text in said(judged.can_tell, study)),
+        *(f"  - {text}" for text in said(judged.cannot_tell, study)),
+        *((f"  - {kind}",) if batches_assumed else ()),
+        *(f"  ! {text}" for text in said(judged.warnings, study)),
+    )
+
+
 def why_left_out(left_out: LeftOut) -> str:
     """Why a kind of plan is not possible, as a sentence."""
     return worded(left_out.reason, REASONS, Reader())

@@ -15,6 +15,12 @@ from doe.domain.study import Study
 from doe.domain.units import Shown
 from doe.words import typed
 
+LIMITS_WHY = "limits from the data sheets"
+"""Why limits are kept where nobody says why."""
+
+SOUND_LABEL = "everything that was looked at is sound"
+"""Of the one check of a sheet that has a single column of results."""
+
 
 @dataclass(frozen=True)
 class StudyOptions:
