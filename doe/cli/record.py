@@ -49,7 +49,7 @@ def record(
             )
         kept = book.study(study)
         if take_back:
-            return _taken_back(desk, book, kept, one, why, others=bool(file or own_sheet or again))
+            return _taken_back(desk, book, kept, one, why, others=bool(file or sheet.own_sheet or again))
         found = None
         if file is not None:
             found = scoring.read_file(book, kept, file)
