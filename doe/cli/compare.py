@@ -61,7 +61,7 @@ def compare(
     power: str = f"{USUAL_POWER}",
     assurance: str | None = None,
     begin: bool = False,
-    more: bool = False,
+    next_round: bool = False,
     retune: bool = False,
     coupons: int = 20,
     discount: float | None = None,
@@ -73,7 +73,7 @@ def compare(
     with desk.open(create=False) as book:
         record = None if asked or wishes.stack else comparison_of(book, subject)
         if record is None:
-            _refuse(context, subject, {"more", "retune", "output", "discount"})
+            _refuse(context, subject, {"next_round", "retune", "output", "discount"})
             if not asked and not wishes.stack and not begin:
                 return _story(book, subject)
             wanted = replace(
@@ -88,12 +88,14 @@ def compare(
                 return _begun(begin_comparison(book, subject, wanted, shown=desk.shown))
             with desk.progress("working out sizes"):
                 return _offered(offer_comparison(book, subject, wanted), desk.shown, asked, wishes.stack)
-        _refuse(context, record.name, DECIDED | (set() if more else {"strokes"}) | (set() if retune else {"discount"}))
+        _refuse(
+            context, record.name, DECIDED | (set() if next_round else {"strokes"}) | (set() if retune else {"discount"})
+        )
         if retune:
             retuning = RetuneWishes(coupons, discount, wishes.name, wishes.seed, wishes.per_garment)
             with desk.progress("making the plan"):
                 return _retuned(begin_retune(book, record.id, retuning, shown=desk.shown), desk.shown)
-        if more:
+        if next_round:
             strokes, edges = wishes.strokes, wishes.edge_strokes
             return _begun(more_coupons(book, record.id, strokes=strokes, edge_strokes=edges, shown=desk.shown))
         return _judged(book, record.id, desk, output)
@@ -109,7 +111,7 @@ def _refuse(context: typer.Context, name: str, unfit: Set[str]) -> None:
             f"doe compare {name}",
             ", ".join(wrong),
             "options that fit the name",
-            "--begin, --limit, --margin and the like go with a recipe and what is new; --more, --retune "
+            "--begin, --limit, --margin and the like go with a recipe and what is new; --next-round, --retune "
             "and -o with a comparison that was begun.",
         )
 
@@ -326,4 +328,4 @@ def next_steps(found: Compared) -> tuple[str, ...]:
         return (f"doe compare {name} --retune", report)
     if judged.waiting:
         return (f"doe record {name}",)
-    return (f"doe compare {name} --more", report) if found.looks_left else (report,)
+    return (f"doe compare {name} --next-round", report) if found.looks_left else (report,)

@@ -234,7 +234,7 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
     skipped: set[str] = set()
     while True:
         done = acts.diagnose_case(book, evidence, setting)
-        show_reply(Reply({}, ["", *_blocks(done, setting, desk)]), as_json=False)
+        show_reply(Reply({}, ["", *_blocks(done, setting, desk)]), desk)
         left = [n for n in done.diagnosis.checks if n.look.key not in skipped]
         if not left:
             break

@@ -59,7 +59,7 @@ def plan(
                     comparison(choice, desk.shown),
                     (f"doe plan {name} --coupons {best.coupons} --choose {best.kind}", f"doe plan {name} --sizes"),
                 )
-            show_reply(Reply({}, comparison(choice, desk.shown)), as_json=False)
+            show_reply(Reply({}, comparison(choice, desk.shown)), desk)
             kinds = [j.kind for j in choice.judgements]
             say(f"\nWhat 12 to 40 coupons would buy: doe plan {quoted(choice.record.name)} --sizes", indent="  ")
             choose = ask_choice("\nWhich plan is made", [*kinds, "none yet"], default="1")

@@ -91,10 +91,10 @@ def test_an_open_verdict_leads_to_the_next_round(shop):
     begun(shop, failing=2)
     found = shop.good("compare", "lot P-04")
     assert found.out.startswith("Not enough coupons yet.")
-    assert 'doe compare "lot P-04" --more' in found.out
-    more = shop.good("compare", "lot P-04", "--more")
+    assert 'doe compare "lot P-04" --next-round' in found.out
+    more = shop.good("compare", "lot P-04", "--next-round")
     assert "Round 2 of the comparison lot P-04" in more.out
-    assert shop.run("compare", "lot P-04", "--more").code == 2
+    assert shop.run("compare", "lot P-04", "--next-round").code == 2
 
 
 def test_a_retune_starts_from_the_verdict(shop):
@@ -124,7 +124,7 @@ def test_recording_and_showing_a_comparison_points_to_its_verdict(shop):
     ("words", "said"),
     [
         (("compare", "nobody"), "recipe"),
-        (("compare", NAME, "--more"), "--more"),
+        (("compare", NAME, "--next-round"), "--next-round"),
         (("compare", NAME, "--retune"), "--retune"),
         (("compare", NAME, "--begin"), "--fabric"),
         ((*LOT, "--margin", "0"), "--margin"),
