@@ -107,7 +107,7 @@ def test_a_retune_starts_from_the_verdict(shop):
     assert "from the comparison, counted in full" in " ".join(made.out.split())
     data = shop.good("compare", "lot P-04", "--retune", "--discount", "0", "--as", "alone", "--json").json
     assert (data["discount"], data["earlier_coupons"]) == (0, 0)
-    answer = shop.good("recommend", "retuned")
+    answer = shop.good("recommend", "retuned", "--more")
     assert "count here, each for 0.3 of a coupon" in " ".join(answer.out.split())
 
 
