@@ -70,13 +70,15 @@ def _harmless(cell: str) -> str:
 class SettingDial:
     """One setting of the setpoint, large.
 
-    ``label``; ``big`` in the reader's unit; ``other`` the other temperature unit, empty for other kinds; ``expected``
-    and ``assured`` the two windows along it, empty when there is none.
+    ``label``; ``big`` in the reader's unit, a temperature as it is dialled in; ``other`` the other temperature unit,
+    empty for other kinds; ``surface`` the surface's temperature behind a dial's, or that none is known; ``expected``
+    and ``assured`` the two windows along it, on the dial where ``big`` is, empty when there is none.
     """
 
     label: str
     big: str
     other: str
+    surface: str
     expected: str
     assured: str
 

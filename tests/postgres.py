@@ -166,12 +166,18 @@ def places(request: pytest.FixtureRequest) -> Places:
     return Places(request.getfixturevalue("postgres") if on_server else None)
 
 
+def needed() -> None:
+    """Skip, with the reason, where there is no server to start; never in CI."""
+    if os.environ.get("CI"):
+        return
+    pytest.importorskip("psycopg", reason="the driver is not installed: pip install -e '.[server]'")
+    if programs() is None:
+        pytest.skip("no PostgreSQL here: apt-get install postgresql")
+
+
 @pytest.fixture(scope="session")
 def postgres() -> Iterator[Server]:
     """One server for all tests of a process; skipped, with the reason, where there is none, but never in CI."""
-    if not os.environ.get("CI"):
-        pytest.importorskip("psycopg", reason="the driver is not installed: pip install -e '.[server]'")
-        if programs() is None:
-            pytest.skip("no PostgreSQL here: apt-get install postgresql")
+    needed()
     with running() as server:
         yield server

@@ -13,7 +13,7 @@ import pandas as pd
 
 from doe.acts.base import RECOMMEND, today, usual_seed
 from doe.acts.recipe.recipes import in_force_for
-from doe.acts.study.fits import answer_from
+from doe.acts.study.fits import answer_from, with_points
 from doe.assure.gauges.dates import GaugeStatus, judge_gauge
 from doe.assure.gauges.line import gauge_line
 from doe.book.book import Book
@@ -220,7 +220,7 @@ def _sides(book: Book, record: StudyRecord, settings: Mapping[str, float]) -> tu
     results = book.results(record.id)
     if results.empty or results["passed"].notna().sum() < 12:  # fewer rest on what windows usually look like
         return None, None
-    surfaces = fit(record.study, results, seed=usual_seed(record.name))
+    surfaces = fit(record.study, with_points(results), seed=usual_seed(record.name))
     predicted = surfaces.predict(pd.DataFrame([{f.name: settings[f.name] for f in numeric}]))
     return float(predicted["p_under"].iloc[0]), float(predicted["p_over"].iloc[0])
 

@@ -14,7 +14,7 @@ from doe.book.store import Writing, records
 from doe.book.studies import Key, find, find_open
 from doe.book.tables import acts, as_text, coupons, entries, is_current, to_text
 from doe.domain.errors import InputError, InputErrors
-from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, grade_fits
+from doe.domain.outcome import ACTUAL_PREFIX, HAND_PREFIX, HELD, LATE, WAITING, grade_fits
 from doe.domain.score import ScoreEntry, SecondLook, again_field, entry_problems, look_problems
 from doe.domain.serial import study_from
 
@@ -104,8 +104,8 @@ class Scores(Rounds):
         """One row a coupon: the latest value of every field.
 
         Columns: coupon, <factors>, ``actual_<factor>`` (where measured), passed (True, False or None while no check
-        is scored), side, grade (``""`` where none was given or a later check contradicts it), ``hand_<person>``,
-        round, cure_batch, press_batch, ... as the plan has them,
+        is scored), side, grade (``""`` where none was given or a later check contradicts it), wash (see `washed`),
+        ``hand_<person>``, round, cure_batch, press_batch, ... as the plan has them,
         ``check_<check>`` (True, False, None) for every check of the study, symptom (keys joined by ``"; "``), note,
         void (the reason, ``""``).
         """
@@ -114,7 +114,7 @@ class Scores(Rounds):
         types = {
             **plan_types(study),
             "passed": object,
-            **dict.fromkeys(("side", "grade", "symptom", "note", "void"), str),
+            **dict.fromkeys(("side", "grade", "wash", "symptom", "note", "void"), str),
         }
         types |= {f"check_{check.name}": object for check in study.spec.checks}
         types |= {name: float for name in columns if name.startswith((ACTUAL_PREFIX, HAND_PREFIX))}
@@ -135,12 +135,14 @@ class Scores(Rounds):
         plan = plan_columns(study, rows)
         columns: dict[str, list[Any]] = {name: plan[name] for name in ("coupon", *study.factor_names)}
         columns |= _of_kind(said, "actual:", ACTUAL_PREFIX)
-        columns |= {"passed": [], "side": [], "grade": []}
+        columns |= {"passed": [], "side": [], "grade": [], "wash": []}
+        late = [check.after_washes > 0 for check in study.spec.checks]
         plain = (said.get(name, nothing) for name in ("side", "grade"))
         for side, grade, *values in zip(*plain, *checks.values(), strict=True):
             scored = [value for value in values if value is not None]
             columns["passed"].append(all(scored) if scored else None)
             columns["grade"].append(grade if grade and scored and grade_fits(grade, all(scored)) else "")
+            columns["wash"].append(washed(values, late))
             # a coupon that passes everything has no side; one that failed for a reason nobody named is unknown
             columns["side"].append("" if all(scored) else side or "unknown")
         columns |= _of_kind(said, "hand:", HAND_PREFIX)
@@ -323,3 +325,20 @@ def _words(value: Any) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(map(str, value))
     return "nothing" if value in (None, "") else str(value)
+
+
+def washed(values: Sequence[bool | None], late: Sequence[bool]) -> str:
+    """What is known of a coupon's checks after washing, from each check's result and whether it is one of them.
+
+    >>> washed((True, None), (False, True)), washed((True, True), (False, True)), washed((True, False), (False, True))
+    ('waiting', 'held', 'failed')
+    >>> washed((False, None), (False, True)), washed((None, None), (False, True)), washed((True,), (False,))
+    ('', '', '')
+    """
+    after = [value for value, is_late in zip(values, late, strict=True) if is_late]
+    before = [value for value, is_late in zip(values, late, strict=True) if not is_late]
+    if not after or False in before or all(value is None for value in values):
+        return ""
+    if False in after:
+        return LATE
+    return WAITING if None in after else HELD

@@ -30,6 +30,13 @@ def grade_fits(grade: str, passed: bool | None) -> bool:
     return not grade or passed is None or (grade in PASSED_GRADES) == passed
 
 
+POINTED: tuple[Side, ...] = ("under", "over", "other")
+"""What a symptom may point to."""
+POINTS_PREFIX = "points_"
+
+WAITING, HELD, LATE = "waiting", "held", "failed"
+"""What is known of a coupon's checks after washing: one is still to come, all passed, or only they showed a failure."""
+
 HAND_PREFIX = "hand_"
 ACTUAL_PREFIX = "actual_"
 BATCH_COLUMNS = ("round", "cure_batch", "press_batch", "garment")

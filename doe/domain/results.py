@@ -16,8 +16,13 @@ from doe.domain.outcome import (
     BATCH_COLUMNS,
     GRADES,
     HAND_PREFIX,
+    HELD,
+    LATE,
     PASSED_GRADES,
+    POINTED,
+    POINTS_PREFIX,
     SIDES,
+    WAITING,
     check_hand,
     grade_at_odds,
 )
@@ -41,6 +46,12 @@ class Results:
         ``""`` for passed coupons, else ``under``, ``over``, ``other`` or ``unknown``.
     grade : array of str, shape (n,)
         ``clean`` or ``just`` for passed coupons, ``slight`` or ``bad`` for failed ones; ``""`` where not given.
+    points : float array, shape (n, 3)
+        How much a failed coupon's symptom points to too little heat, to too much and to other reasons, adding up to 1;
+        0 where nobody could tell, and for passes.
+    wash : array of str, shape (n,)
+        ``waiting``: passes so far, a check after washing is still to come; ``held``: passed those too; ``failed``: only
+        a wash showed the failure; ``""``: failed before, or no such check is asked for.
     hand : float array, shape (n, people)
         Hand-feel 1 to 5, NaN where not scored.
     people : tuple of str
@@ -58,6 +69,8 @@ class Results:
     passed: NDArray[np.bool_]
     side: NDArray[np.str_]
     grade: NDArray[np.str_]
+    points: NDArray[np.float64]
+    wash: NDArray[np.str_]
     hand: NDArray[np.float64]
     people: tuple[str, ...]
     batches: pd.DataFrame
@@ -78,7 +91,8 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
     study : Study
     frame : DataFrame
         One row a coupon: every factor, ``passed`` (bool; empty while waiting), ``side``, ``hand_<person>``, optional
-        ``grade``, ``actual_<factor>``, ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment``,
+        ``grade``, ``wash``, ``points_under``, ``points_over``, ``points_other`` (by default all to the side),
+        ``actual_<factor>``, ``coupon``, ``round``, ``cure_batch``, ``press_batch``, ``garment``,
         ``press_order``.
 
     Raises
@@ -133,6 +147,8 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
     problems += found
     grade, found = _grades(frame, passed, scored, rows)
     problems += found
+    wash, found = _washes(frame, passed, scored, rows)
+    problems += found
     hand_columns = [c for c in frame.columns if str(c).startswith(HAND_PREFIX)]
     hand = np.full((len(frame), len(hand_columns)), np.nan)
     for j, name in enumerate(hand_columns):
@@ -143,6 +159,8 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
                 check_hand(float(hand[i, j]), f"{rows[i]}, {name}")
             except InputError as error:
                 problems.append(error)
+    points, found = _points(frame, side, rows)
+    problems += found
     if problems:
         raise InputErrors(problems)
     batches = pd.DataFrame({c: _labels(frame.get(c), len(frame)) for c in BATCH_COLUMNS})
@@ -153,6 +171,8 @@ def read_results(study: Study, frame: pd.DataFrame) -> Results:
         passed=passed[scored],
         side=side[scored],
         grade=grade[scored],
+        points=points[scored],
+        wash=wash[scored],
         hand=hand[scored],
         people=tuple(str(c)[len(HAND_PREFIX) :] for c in hand_columns),
         batches=batches[scored].reset_index(drop=True),
@@ -263,3 +283,46 @@ def _grades(
         grade_at_odds(given[i], passed=bool(passed[i]), where=f"{rows[i]}, grade") for i in np.flatnonzero(at_odds)
     ]
     return np.where(scored, given, "").astype(str), problems
+
+
+def _washes(
+    frame: pd.DataFrame, passed: NDArray[np.bool_], scored: NDArray[np.bool_], rows: list[str]
+) -> tuple[NDArray[np.str_], list[InputError]]:
+
+    given = _labels(frame.get("wash"), len(frame))
+    fits = np.where(passed, np.isin(given, ("", WAITING, HELD)), np.isin(given, ("", LATE)))
+    problems = [
+        InputError(
+            f"{rows[i]}, wash",
+            repr(str(given[i])),
+            f"{WAITING} or {HELD} of a pass, {LATE} of a failure, or empty",
+            "Correct it, or leave it empty.",
+        )
+        for i in np.flatnonzero(~fits & scored)
+    ]
+    return np.where(scored, given, "").astype(str), problems
+
+
+def points_of(side: NDArray[np.str_]) -> NDArray[np.float64]:
+    """`Results.points` of symptoms that point to one side each, shape (n, 3)."""
+    return np.asarray((side[:, None] == np.array(POINTED)).astype(float))
+
+
+def _points(
+    frame: pd.DataFrame, side: NDArray[np.str_], rows: list[str]
+) -> tuple[NDArray[np.float64], list[InputError]]:
+    """What the frame says where it says it, else all to the side; nothing for an unknown one."""
+    points, names = points_of(side), [POINTS_PREFIX + name for name in POINTED]
+    if not set(names) <= set(frame.columns):
+        return points, []
+    told = frame[names].apply(pd.to_numeric, errors="coerce").to_numpy(dtype=float)
+    empty = frame[names].isna().to_numpy()
+    bad = ~empty & ~((told >= 0) & np.isfinite(told))
+    problems = [
+        InputError(f"{rows[i]}, {names[j]}", repr(frame[names[j]].iloc[i]), "0 or more", "Leave it empty if not known.")
+        for i, j in np.argwhere(bad)
+    ]
+    told = np.where(bad | empty, 0.0, told)
+    said = told.any(axis=1) & (side != "")
+    points[said] = told[said] / told[said].sum(axis=1, keepdims=True)
+    return points, problems

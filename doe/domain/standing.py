@@ -104,7 +104,7 @@ def state_of_answer(verdict: str, *, washes: int, felt: bool, asked: int, limits
     verdict : str
         ready, more coupons, or not reachable.
     washes : int
-        Coupons that count as passed and still wait for a check: while there are any, nothing is ready.
+        Coupons that pass so far and still wait for a check: while there are any, nothing is ready.
     felt : bool
         Whether hand-feel is known.
     asked : int

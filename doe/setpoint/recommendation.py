@@ -87,6 +87,7 @@ def recommend(
         if verdict == "more coupons" and size and not gaps.is_scoring_enough(by_numbers)
         else pd.DataFrame(columns=list(study.factor_names))
     )
+    said = certainty_limits(surfaces, pass_rate, pass_rate_low, gaps, checks_pass_rate=checks)
     leaning = _leaning(SetpointDraws(study, rates, found.best, judge_for(study, surfaces)), surfaces)
     cliffs, room = find_edges(study, surfaces, setpoint, window)
     changes: tuple[Finding, ...] = ()
@@ -108,7 +109,7 @@ def recommend(
         p_reachable=chance.p_reachable,
         next_coupons=following,
         cliffs=cliffs,
-        limits_on_certainty=(*spent, *certainty_limits(surfaces, pass_rate, pass_rate_low, gaps), *leaning),
+        limits_on_certainty=(*spent, *said, *leaning),
         changes=changes,
         warnings=(*surfaces.warnings, *leaning),
         method={

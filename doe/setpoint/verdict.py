@@ -13,6 +13,7 @@ import numpy as np
 from doe.domain.coding import FloatArray
 from doe.domain.factors import Factor
 from doe.domain.finding import Finding
+from doe.domain.outcome import HELD, LATE, WAITING
 from doe.domain.study import STEP_COUPONS, Study
 from doe.setpoint.answer import Verdict
 from doe.surfaces.belief import MIXED
@@ -20,6 +21,7 @@ from doe.surfaces.facts import fact
 from doe.surfaces.fitted import Surfaces
 from doe.surfaces.hand_scores import doubt_scorers
 from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
+from doe.surfaces.washing import survives
 
 READY_LOW_SHORTFALL = 0.10
 """Ready: the expected pass rate reaches the wanted one, so there is a window, and its lower bound falls short of it by
@@ -219,7 +221,9 @@ def share_inside(surfaces: Surfaces) -> float:
     return float((np.abs(z) <= 1.5).all(axis=1).mean())
 
 
-def certainty_limits(surfaces: Surfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps) -> tuple[Finding, ...]:
+def certainty_limits(
+    surfaces: Surfaces, pass_rate: float, pass_rate_low: float, gaps: Gaps, *, checks_pass_rate: float
+) -> tuple[Finding, ...]:
     """What keeps the statement from being surer, most important first."""
     found = [*unvaried_facts(gaps.unvaried)]
     if surfaces.study.endured:
@@ -227,6 +231,10 @@ def certainty_limits(surfaces: Surfaces, pass_rate: float, pass_rate_low: float,
     if gaps.at_odds:
         found.append(fact("contradicted", names=gaps.at_odds))
         found += [f for f in surfaces.belief.facts if f.code in ("predicts_alike", "predicts_worse", "too_mixed")]
+    waiting = int((surfaces.results.wash == WAITING).sum())
+    if waiting:
+        washed = int(np.isin(surfaces.results.wash, (HELD, LATE)).sum())
+        found.append(fact("unwashed", coupons=waiting, of=washed, value=survives(surfaces.results, checks_pass_rate)))
     gap = pass_rate - pass_rate_low
     if gap > 0.02:
         found.append(fact("rate_open", coupons=surfaces.results.coupons, value=gap))

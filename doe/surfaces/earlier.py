@@ -93,6 +93,8 @@ def pooled(own: Results, use: EarlierUse) -> tuple[Results, NDArray[np.float64]]
         passed=np.concatenate([own.passed, earlier.passed]),
         side=np.concatenate([own.side, earlier.side]),
         grade=np.concatenate([own.grade, earlier.grade]),
+        points=np.concatenate([own.points, earlier.points]),
+        wash=np.concatenate([own.wash, earlier.wash]),
         hand=hand,
         people=people,
         batches=pd.concat([own.batches, marked], ignore_index=True),

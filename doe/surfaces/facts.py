@@ -26,6 +26,7 @@ Code = Literal[
     "batches_unknown",
     "one_batch",
     "waiting",
+    "unwashed",
     # whether a fit can be believed
     "ended_alike",
     "predicts_better",

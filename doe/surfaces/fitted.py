@@ -26,6 +26,7 @@ from doe.surfaces.hand_scores import HandScores, doubt_scorers, mean_hand
 from doe.surfaces.outcomes import expit
 from doe.surfaces.scaling import Scaling
 from doe.surfaces.unvaried import hardly_varied, untried_levels, unvaried_facts
+from doe.surfaces.washing import so_far
 from doe.surfaces.window_gradient import ClosingWindow
 
 PARTICLES, LEAST_PARTICLES, MOST_PARTICLES = 600, 20, 100_000
@@ -185,7 +186,8 @@ class Surfaces:
     def belief(self) -> Belief:
         """Can this fit be believed? Leave-one-out score, predictive check, and what the coupons cannot tell."""
         left = None if self.model is None else self.draws.peak[0].std(axis=0) / self.model.place_sd
-        return judge_fit(self.results, self.scaling, self.pass_draws(self.results.settings), self.coupon_fit, left)
+        seen = so_far(self.results, self.pass_draws(self.results.settings))
+        return judge_fit(self.results, self.scaling, seen, self.coupon_fit, left)
 
 
 def fit(

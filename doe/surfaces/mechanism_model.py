@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from doe.domain.errors import InputError
 from doe.surfaces.contract import columns, layout, thinned_rows
 from doe.surfaces.hand_scores import HandScores
-from doe.surfaces.outcomes import OTHER_BLAMED, OTHER_SEEN, FloatArray, expit
+from doe.surfaces.outcomes import FloatArray, chances_seen, expit
 from doe.surfaces.sampler import Cloud, sample
 from doe.surfaces.scaling import heats, quadratic_coefficients, quadratic_features
 from doe.surfaces.window_model import WindowModel, student_log_density
@@ -283,7 +283,9 @@ class MechanismModel:
         """Log probability that each coupon passes its checks, shape (draws, coupons)."""
         draws = self.unpack(xi)
         under, over = self._coupons_escaped(xi, draws)
-        return np.asarray(np.log(np.maximum((1 - draws.lapse)[:, None] * under * over, 1e-300)))
+        sound = under * over
+        passes = (1 - draws.lapse)[:, None] * (sound + self.window.late * (1 - sound))
+        return np.asarray(np.log(np.maximum(passes, 1e-300)))
 
     def _coupons_escaped(self, xi: FloatArray, draws: MechanismDraws) -> tuple[FloatArray, FloatArray]:
         """`escaped` at each coupon's set values, in its batch, the trial's error averaged over."""
@@ -299,18 +301,12 @@ class MechanismModel:
 
     def _outcomes(self, under: FloatArray, over: FloatArray, lapse: FloatArray, wrong: FloatArray) -> FloatArray:
         """Log probability of what happened to each coupon; a coupon that fails both ways shows too much heat."""
-        sound, kinds = under * over, self.window.fail_kind
-        failed = {"over": (1 - lapse) * (1 - over), "under": (1 - lapse) * (over - sound)}
-        heat, stray = failed["over"] + failed["under"], lapse * (1 - OTHER_SEEN) / 2
-        seen = {
-            "under": (1 - OTHER_BLAMED) * (failed["under"] * (1 - wrong) + failed["over"] * wrong) + stray,
-            "over": (1 - OTHER_BLAMED) * (failed["over"] * (1 - wrong) + failed["under"] * wrong) + stray,
-            "other": OTHER_SEEN * lapse + OTHER_BLAMED * heat,
-            "unknown": lapse + heat,
-        }
-        p = np.where(self.window.passed, (1 - lapse) * sound, 0.0)
-        for kind, chance in seen.items():
-            p = np.where(kinds[kind], chance, p)
+        w, sound = self.window, under * over
+        heat = np.stack([over - sound, 1 - over])
+        shown = heat * (1 - wrong) + heat[::-1] * wrong
+        by_lapse, by_under, by_over = chances_seen(w.points).T
+        failed = by_lapse * lapse + (1 - lapse) * (by_under * shown[0] + by_over * shown[1])
+        p = np.where(w.passed, (1 - lapse) * (sound + w.late * (1 - sound)), failed)
         return np.asarray(np.log(np.maximum(p, 1e-300)))
 
     def hand_log_likelihood(self, xi: FloatArray, draws: MechanismDraws | None = None) -> FloatArray:

@@ -4,13 +4,15 @@ A coupon is spoiled by something else than heat (lapse) with a small probability
 heat failure shows too much or too little heat, or rarely the wrong one of them; its symptom is sometimes put down to
 other reasons, and a spoiled coupon's to heat.
 
+A symptom may point to several sides; how much to each stands beside the coupon (`doe.domain.results`). A coupon that
+passes so far and still waits for a wash is one of two: sound, or a failure that only the wash will show (`late`).
+
 A grade says how far a coupon lies from the line between pass and fail: the outcomes are ordered, with a cut on each
 side of that line (cumulative logits, McCullagh 1980, JRSS B 42, 109-142). A coupon without a grade has no cut.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +28,16 @@ OTHER_SEEN = 0.8
 OTHER_BLAMED = 0.05
 """Share of heat failures whose symptom is put down to other reasons."""
 
+SEEN = np.array(
+    [
+        [(1 - OTHER_SEEN) / 2, 1 - OTHER_BLAMED, 0.0],
+        [(1 - OTHER_SEEN) / 2, 0.0, 1 - OTHER_BLAMED],
+        [OTHER_SEEN, OTHER_BLAMED, OTHER_BLAMED],
+    ]
+)
+"""Chance that a coupon shows too little heat, too much, or something else (rows), where it was spoiled by something
+else, by too little heat, by too much (columns)."""
+
 
 def expit(x: FloatArray) -> FloatArray:
     """Logistic function, safe for any argument (tanh does not overflow)."""
@@ -35,6 +47,12 @@ def expit(x: FloatArray) -> FloatArray:
 def log_expit(x: FloatArray) -> FloatArray:
     """Logarithm of the logistic function, safe for any argument (quicker than logaddexp)."""
     return np.asarray(np.minimum(x, 0.0) - np.log1p(np.exp(-np.abs(x))))
+
+
+def chances_seen(points: FloatArray) -> FloatArray:
+    """Chance of what was seen where something else, too little or too much heat spoiled a coupon, (coupons, 3)."""
+    told = points.sum(axis=1, keepdims=True)
+    return np.asarray(points @ SEEN + (told == 0))
 
 
 @dataclass(frozen=True)
@@ -62,29 +80,30 @@ class OutcomeSlopes:
 class Outcomes:
     """What happened to the coupons, sorted so that passes and failures are looked at in one go each.
 
-    A failure has probability ``a lapse + b heat_fail named``, with ``named`` the probability that its side is the one
-    told. Where no side is told, a side that is told half and half whatever the heat (sign 0) gives a half, and ``b`` is
-    doubled, so that one formula does for all.
+    A failure has probability ``a lapse + heat_fail (b + c over)``, with ``over`` the probability that it shows too much
+    heat; a pass ``(1 - lapse) (zone + d heat_fail)``, with ``d`` above 0 where a wash is still to come.
+
+    Parameters
+    ----------
+    passed : bool array, shape (coupons,)
+    points : array, shape (coupons, 3)
+        How much a failure's symptom points to too little heat, too much, and other reasons; 0 where it says nothing.
+    grade : array of str, shape (coupons,)
+    late : array, shape (coupons,)
+        Share of the failures that pass until the wash, where it is still to come; else 0.
     """
 
     def __init__(
-        self, passed: NDArray[np.bool_], fail_kind: Mapping[str, NDArray[np.bool_]], grade: NDArray[np.str_]
+        self, passed: NDArray[np.bool_], points: FloatArray, grade: NDArray[np.str_], late: FloatArray
     ) -> None:
         self._order = np.argsort(~passed, kind="stable")
         self._back = np.argsort(self._order)
         self.passes = int(passed.sum())
-        stray, told = (1 - OTHER_SEEN) / 2, 1 - OTHER_BLAMED
-        by_kind = {
-            "under": (-1, stray, told),
-            "over": (1, stray, told),
-            "other": (0, OTHER_SEEN, 2 * OTHER_BLAMED),
-            "unknown": (0, 1.0, 2.0),
-        }
-        table = np.zeros((3, len(passed)))
-        for kind, numbers in by_kind.items():
-            table[:, fail_kind[kind]] = np.array(numbers)[:, None]
-        table[1, grade != ""] /= 2  # what something else spoiled may look slight or bad
-        self._sign, self._by_lapse, self._by_heat = table[:, self._order[self.passes :]]
+        table = chances_seen(points)
+        table[grade != "", 0] /= 2  # what something else spoiled may look slight or bad
+        by_lapse, under, over = table[self._order[self.passes :]].T
+        self._by_lapse, self._by_heat, self._by_over = by_lapse, under, over - under
+        self._late = late[self._order[: self.passes]]
         self._near = np.isin(grade, (JUST, SLIGHT))[self._order]
         self._far = np.isin(grade, (CLEAN, BAD))[self._order]
 
@@ -101,11 +120,20 @@ class Outcomes:
             How far the cut on the coupon's side lies from the line between pass and fail, in logits; above 0.
         """
         good, bad = self._order[: self.passes], self._order[self.passes :]
-        sound = np.log1p(-lapse)[:, None] + self._zone(eta[:, good], width[:, good], slice(0, self.passes))
-        named = wrong[:, None] + expit(self._sign * over[:, bad]) * (1 - 2 * wrong)[:, None]
+        sound = np.log1p(-lapse)[:, None] + self._so_far(eta[:, good], width[:, good])[0]
+        named = wrong[:, None] + expit(over[:, bad]) * (1 - 2 * wrong)[:, None]
         heat_fail = np.exp(self._zone(-eta[:, bad], width[:, bad], slice(self.passes, None))) * (1 - lapse)[:, None]
-        failed = np.log(self._by_lapse * lapse[:, None] + self._by_heat * heat_fail * named)
+        failed = np.log(self._by_lapse * lapse[:, None] + heat_fail * (self._by_heat + self._by_over * named))
         return np.concatenate([sound, failed], axis=1)[:, self._back]
+
+    def _so_far(self, eta: FloatArray, width: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Log probability of each pass but for lapses, (draws, passes), and the share of it that is sound."""
+        zone = self._zone(eta, width, slice(0, self.passes))
+        if not self._late.any():
+            return zone, np.ones_like(zone)
+        sound = np.exp(zone)
+        whole = sound + self._late * expit(-eta)
+        return np.log(whole), sound / whole
 
     def _zone(self, toward: FloatArray, width: FloatArray, rows: slice) -> FloatArray:
         """Log probability of the grade's zone, (draws, those rows); ``toward`` is the logit of the coupon's side."""
@@ -141,23 +169,25 @@ class Outcomes:
         value, d_eta, d_width = np.empty_like(eta), np.empty_like(eta), np.empty_like(eta)
         d_over = np.zeros_like(over)
 
-        value[:, good] = np.log1p(-lapse)[:, None] + self._zone(eta[:, good], width[:, good], sound)
+        so_far, is_sound = self._so_far(eta[:, good], width[:, good])
+        value[:, good] = np.log1p(-lapse)[:, None] + so_far
         along, wider = self._zone_slopes(eta[:, good], width[:, good], sound)
-        d_eta[:, good], d_width[:, good] = along * weights[good], wider * weights[good]
+        along = is_sound * along - (1 - is_sound) * expit(eta[:, good])
+        d_eta[:, good], d_width[:, good] = along * weights[good], is_sound * wider * weights[good]
 
-        share = expit(self._sign * over[:, bad])
+        share = expit(over[:, bad])
         fail = np.exp(self._zone(-eta[:, bad], width[:, bad], failing))
         plain = (1 - 2 * wrong)[:, None]
-        named = wrong[:, None] + share * plain
-        by_heat = self._by_heat * fail * (1 - lapse)[:, None]
-        chance = self._by_lapse * lapse[:, None] + by_heat * named
+        seen = self._by_heat + self._by_over * (wrong[:, None] + share * plain)
+        alive = fail * (1 - lapse)[:, None]
+        chance = self._by_lapse * lapse[:, None] + alive * seen
         value[:, bad] = np.log(chance)
         pull = weights[bad] / chance
-        heated = pull * by_heat
+        heated = pull * alive
         along, wider = self._zone_slopes(-eta[:, bad], width[:, bad], failing)
-        d_eta[:, bad], d_width[:, bad] = -heated * named * along, heated * named * wider
-        d_over[:, bad] = heated * self._sign * share * (1 - share) * plain
-        d_wrong = (heated * (1 - 2 * share)).sum(axis=1)
-        d_lapse = (pull * (self._by_lapse - self._by_heat * fail * named)).sum(axis=1)
+        d_eta[:, bad], d_width[:, bad] = -heated * seen * along, heated * seen * wider
+        d_over[:, bad] = heated * self._by_over * share * (1 - share) * plain
+        d_wrong = (heated * self._by_over * (1 - 2 * share)).sum(axis=1)
+        d_lapse = (pull * (self._by_lapse - fail * seen)).sum(axis=1)
         d_lapse = d_lapse - weights[good].sum() / (1 - lapse)
         return OutcomeSlopes(value, d_eta, d_over, d_width, d_lapse, d_wrong)

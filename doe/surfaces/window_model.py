@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from doe.domain.factors import Factor
+from doe.domain.outcome import WAITING
 from doe.domain.results import Results
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP
 from doe.surfaces.contract import Quadratics, columns, layout, thinned_rows
@@ -33,6 +34,7 @@ from doe.surfaces.hand_scores import HandScores
 from doe.surfaces.outcomes import FloatArray, Outcomes, expit
 from doe.surfaces.scaling import Scaling, heats, is_same_dose, quadratic_coefficients, quadratic_features
 from doe.surfaces.trial_error import TrialError
+from doe.surfaces.washing import late_share
 
 
 @dataclass(frozen=True)
@@ -217,7 +219,8 @@ class WindowModel:
         self.z = z
         self.features = quadratic_features(z)
         self.passed = results.passed
-        self.fail_kind = {kind: results.side == kind for kind in ("under", "over", "other", "unknown")}
+        self.points = results.points
+        self.late = np.where(results.wash == WAITING, late_share(results), 0.0)
         self.grade = results.grade
         self.graded = bool((results.grade != "").any())
         self.hand = hand
@@ -449,12 +452,11 @@ class WindowModel:
         passing = copy(self)
         passing.passed = np.ones(len(self.passed), dtype=bool)
         passing.grade = np.full(len(self.passed), "")
-        passing.fail_kind = {kind: np.zeros(len(self.passed), dtype=bool) for kind in self.fail_kind}
         return passing.coupon_log_likelihood(xi)
 
     def outcomes(self) -> Outcomes:
         """What happened to the coupons, for the likelihood."""
-        return Outcomes(self.passed, self.fail_kind, self.grade)
+        return Outcomes(self.passed, self.points, self.grade, self.late)
 
     def hand_log_likelihood(self, xi: FloatArray, draws: WindowDraws | None = None) -> FloatArray:
         """Log likelihood of each scored coupon's mean hand-feel, shape (draws, scored coupons)."""

@@ -10,12 +10,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from enum import StrEnum
+from functools import cache
 from typing import Literal, get_args
 
 from doe.domain.entry import SymptomWords
 from doe.domain.errors import InputError
 from doe.domain.jsonable import packaged_table, rows
-from doe.domain.outcome import Side
+from doe.domain.outcome import POINTED, Side
 from doe.domain.said import read_symptoms, squeeze
 
 PRACTICE = "common practice, no source"
@@ -414,6 +415,34 @@ def _may_be(part: str) -> tuple[str, ...]:
     sets = [EVERYDAY[said] for said in within]
     common = tuple(key for key in sets[0] if all(key in other for other in sets))
     return common or tuple(dict.fromkeys(key for one in sets for key in one))
+
+
+def points_to(keys: Iterable[str]) -> tuple[float, float, float]:
+    """How much symptoms point to too little heat, too much, and other reasons, adding up to 1.
+
+    Each cause that shows a symptom speaks for its side, against how often such causes are there at all; of several
+    symptoms the one that points most to their common side speaks. All 0 where they name none.
+
+    >>> points_to(["glass_back"]), [round(part, 2) for part in points_to(["film_lock"])]
+    ((0.0, 1.0, 0.0), [0.0, 0.88, 0.12])
+    """
+    named = tuple(keys)
+    side = side_of(named)
+    if side not in ("under", "over"):
+        return 0.0, 0.0, float(side == "other")
+    at = POINTED.index(side)
+    return max((_points_of(symptom(key).key) for key in named), key=lambda points: points[at])
+
+
+@cache
+def _points_of(key: str) -> tuple[float, float, float]:
+    usual, here = dict.fromkeys(POINTED, 0.0), dict.fromkeys(POINTED, 0.0)
+    for made in FAULTS:
+        usual[made.side] += made.per_hundred
+        here[made.side] += made.per_hundred * made.shows().get(key, 0.0)
+    under, over, other = (here[side] / usual[side] for side in POINTED)
+    whole = under + over + other
+    return (under / whole, over / whole, other / whole) if whole else (0.0, 0.0, 0.0)
 
 
 WORDS = SymptomWords({s.key: s.label for s in CATALOGUE}, side_of)

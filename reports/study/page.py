@@ -185,19 +185,35 @@ def _facts(report: StudyReport) -> tuple[str, ...]:
 def _dials(report: StudyReport) -> tuple[SettingDial, ...]:
     answer, shown = report.answer, report.shown
 
-    def span(f: Factor, window: Window | None) -> str:
-        return "" if window is None or f.is_categorical else range_both(f, *Along(f).span(window), shown)
+    dialled = {d.name: d for d in _machine_dials(report)}
 
-    return tuple(
-        SettingDial(
-            f.label,
-            amount(f, answer.setpoint[f.name], shown),
-            amount(f, answer.setpoint[f.name], shown.other) if f.is_temperature else "",
-            span(f, answer.window),
-            span(f, answer.assured_window),
+    def span(f: Factor, window: Window | None) -> str:
+        if window is None or f.is_categorical:
+            return ""
+        made = dialled.get(f.name)
+        if made is None or not made.is_checked:
+            return range_both(f, *Along(f).span(window), shown)
+        return _window_on_the_dial(report, made, window)
+
+    def one(f: Factor) -> SettingDial:
+        made = dialled.get(f.name)
+        value = answer.setpoint[f.name] if made is None else made.dial_degc
+        surface = (
+            "" if made is None else f"surface {made.surface}" if made.is_checked else f"dial = surface, {NOT_CHECKED}"
         )
-        for f in report.study.factors
-    )
+        other = amount(f, value, shown.other) if f.is_temperature else ""
+        return SettingDial(
+            f.label, amount(f, value, shown), other, surface, span(f, answer.window), span(f, answer.assured_window)
+        )
+
+    return tuple(one(f) for f in report.study.factors)
+
+
+def _machine_dials(report: StudyReport) -> tuple[DialSetting, ...]:
+    """What to dial in for the setpoint's machine temperatures; none where the line's readings were not asked for."""
+    if report.gauged is None or not machine_temperatures(report.study):
+        return ()
+    return dials_of_settings(report.gauged, report.study, report.answer.setpoint, report.shown)
 
 
 def notes_of(study: Study, answer: Answer, shown: Shown) -> tuple[Note, ...]:
@@ -384,10 +400,10 @@ def gauge_notes(report: StudyReport) -> GaugeNotes | None:
     gauged, study, shown = report.gauged, report.study, report.shown
     if gauged is None or not machine_temperatures(study):
         return None
-    dials = dials_of_settings(gauged, study, report.answer.setpoint, shown)
-    checked = [d for d in dials if d.is_checked]
-    rows = tuple((d.label, d.surface, d.dial, d.plus_minus, _window_on_the_dial(report, d)) for d in checked)
-    heads = ("setting", "on the surface", "to dial in", "± (95 %)", "expected window on the dial")
+    checked = [d for d in _machine_dials(report) if d.is_checked]
+    window = report.answer.window
+    rows = tuple((d.label, d.dial, d.plus_minus, d.surface, _window_on_the_dial(report, d, window)) for d in checked)
+    heads = ("setting", "to dial in", "± (95 %)", "on the surface", "expected window on the dial")
     table = PageTable(f"What to dial in on {gauged.line.name}", tuple(Column(h, False) for h in heads), rows)
     return GaugeNotes(
         lead=_lead(report, checked),
@@ -402,15 +418,14 @@ def _lead(report: StudyReport, checked: list[DialSetting]) -> str:
     if not checked:
         return f"No gauge reading tells what to dial in: {NOT_CHECKED}."
     return (
-        "The settings above are temperatures of the surface. What to dial in for them follows from the gauge readings "
-        f"of {report.gauged.line.name} up to {day(report.gauged.on)}; after a machine was measured anew, adjusted "
-        "or moved, ask again."
+        "The temperatures above are those to dial in; pictures below are of the surface. Between them stand the gauge "
+        f"readings of {report.gauged.line.name} up to {day(report.gauged.on)}; after a machine was measured anew, "
+        "adjusted or moved, ask again."
     )
 
 
-def _window_on_the_dial(report: StudyReport, made: DialSetting) -> str:
-    """Ends of the expected window as dial settings; empty without one."""
-    window = report.answer.window
+def _window_on_the_dial(report: StudyReport, made: DialSetting, window: Window | None) -> str:
+    """Ends of a window as dial settings; empty without one."""
     if window is None or made.name not in window.bounds.index or report.gauged is None:
         return ""
     ends = window.bounds.astype(float).T[made.name]

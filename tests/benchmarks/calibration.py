@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from doe.domain.factors import Factor
-from doe.domain.results import Results, read_results
+from doe.domain.results import Results, points_of, read_results
 from doe.domain.spec import HAND_HIGH, HAND_LOW, HAND_STEP, Spec
 from doe.domain.study import Study
 from doe.plans.build import make_plan
@@ -114,13 +114,13 @@ def make_coupons(
 def model_chances(model: WindowModel, xi: FloatArray) -> FloatArray:
     """Probability of each of `OUTCOMES` as the likelihood has it, shape (4, coupons)."""
     n = len(model.passed)
-    keep = model.passed, model.fail_kind
+    keep = model.passed, model.points
     rows = []
     for outcome in OUTCOMES:
         model.passed = np.full(n, outcome == "pass")
-        model.fail_kind = {kind: np.full(n, kind == outcome) for kind in keep[1]}
+        model.points = points_of(np.full(n, outcome))
         rows.append(np.exp(model.coupon_log_likelihood(xi)[0]))
-    model.passed, model.fail_kind = keep
+    model.passed, model.points = keep
     return np.array(rows)
 
 
@@ -175,7 +175,7 @@ def run_repeat(seed: int, *, factors: int = 2, particles: int = PARTICLES, real_
     given = np.full((len(passed), 1), np.nan)
     given[hand.rows, 0] = hand.score
     model.hand_low, model.hand_high = rounding_bounds(hand, replace(results, hand=given))
-    model.fail_kind = {kind: side == kind for kind in model.fail_kind}
+    model.points = points_of(side)
     surfaces, draws = fitted(model, study, results, rng, particles)
     truth, window = model.unpack(xi), surfaces.draws
     places = np.array([[0.0, 0.0], [1.0, -1.0], [1.0, 1.0]])

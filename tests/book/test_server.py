@@ -19,7 +19,7 @@ from doe.domain.errors import InputError
 from doe.domain.gauge import GaugeReading
 from doe.domain.score import ScoreEntry
 from tests.book.samples import fill, make_plan, make_study
-from tests.postgres import PASSWORD, Server, running
+from tests.postgres import PASSWORD, Server, needed, running
 
 S = "first article"
 
@@ -228,6 +228,7 @@ def test_no_command_repeats_a_password(server: str, capfd: pytest.CaptureFixture
 
 
 def test_nothing_confirmed_is_lost_when_the_server_dies_and_comes_back(tmp_path: Path) -> None:
+    needed()
     with running() as server:
         url = server.database()
         with Book.open(url, who="Ina") as book:
@@ -252,11 +253,18 @@ def test_nothing_confirmed_is_lost_when_the_server_dies_and_comes_back(tmp_path:
         writers = [threading.Thread(target=record, args=(f"w{i}", names[i::2])) for i in range(2)]
         for writer in writers:
             writer.start()
+
+        def until_more(count: int) -> None:
+            wanted, end = len(confirmed) + count, time.monotonic() + 20
+            while len(confirmed) < wanted and time.monotonic() < end:
+                time.sleep(0.01)
+
         for _ in range(4):
-            time.sleep(rng.uniform(0.1, 0.3))
+            until_more(5)  # so that a slow machine has writers at work too
+            time.sleep(rng.uniform(0.0, 0.2))
             server.kill()
             server.start()
-        time.sleep(0.2)
+        until_more(5)
         stop.set()
         for writer in writers:
             writer.join()

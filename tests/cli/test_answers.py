@@ -118,7 +118,7 @@ def score(shop, failed: dict[str, str], *, coupons: int = 12, hand: bool = True,
 def test_passes_that_were_not_washed_yet_are_said_with_the_answer(planned):
     score(planned, {"R1-03": "no_transfer", "R1-04": "no_transfer", "R1-06": "scorch"}, washed=False)
     found, text = answer(planned)
-    said = "9 of 9 passed coupons still wait for a check (wash 1 and wash 5); until then they count as passed"
+    said = "9 of 9 passed coupons still wait for a check (wash 1 and wash 5); what these will show is reckoned with"
     assert said in text
     assert found["limits_on_certainty"][0].startswith(said)
     assert found["next"][0] == f'doe record "{STUDY}" --washes'
@@ -126,7 +126,8 @@ def test_passes_that_were_not_washed_yet_are_said_with_the_answer(planned):
     assert said in (planned.folder / "report.html").read_text(encoding="utf-8").replace("\xa0", " ")
     score(planned, {"R1-03": "no_transfer", "R1-04": "no_transfer", "R1-06": "scorch"})
     again, text = answer(planned)
-    assert again["kept_since"] is not None  # a wash that is passed changes no result
+    assert again["inputs_hash"] != found["inputs_hash"]
+    assert again["pass_rate"] > found["pass_rate"] + 0.01  # what a wash might have done is not reckoned with any more
     assert "still wait" not in text
 
 

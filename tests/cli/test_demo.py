@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 import shlex
 from dataclasses import replace
 from pathlib import Path
@@ -262,5 +263,8 @@ def test_its_sheet_dials_in_more_than_the_surface_shall_have(demo):
 def test_its_report_shows_surface_and_dial(demo):
     page = demo.path("report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     assert "What to dial in on back room" in page
+    assert re.search(
+        r'class="big">125 °C</span> <span class="other">257 °F</span></dd>\s*<dd class="range">surface 122 °C', page
+    )
     assert "isplay not checked" not in page
     assert "are dial settings" not in page

@@ -34,6 +34,7 @@ FACTS = {
     "batches_unknown": fact("batches_unknown", names=("cure", "press")),
     "one_batch": fact("one_batch", names=("press",)),
     "waiting": fact("waiting", coupons=1),
+    "unwashed": fact("unwashed", coupons=7, of=3, value=0.93),
     "predicts_better": fact("predicts_better", coupons=17, of=20),
     "predicts_alike": fact("predicts_alike", coupons=12, of=20),
     "predicts_worse": fact("predicts_worse", coupons=0, of=20),
@@ -89,6 +90,7 @@ def test_counts_and_names_are_filled_in(five: doe.Study) -> None:
     assert told["scorers_apart"].startswith("ben scores hand-feel 1.5 points below one person on the 5 coupons")
     assert told["batches_unknown"].startswith("No cure or press batches are known, so an error")
     assert told["waiting"] == "1 coupon is not scored yet and left out."
+    assert "about 93 of 100 should survive the washes that 7 coupons still wait for" in told["unwashed"]
     assert told["inseparable"].startswith("These 9 coupons cannot separate press dwell from press temperature")
     assert "First settle what ana and ben mean by their scores (`doe people`)" in told["hand_fails_in_doubt"]
     assert "lower the expected pass rate by about 4 points" in told["leans_on_priors"]

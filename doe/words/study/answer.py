@@ -53,7 +53,7 @@ def by_answer(answer: Answer) -> StudyStanding:
 
 
 def before_wash(answer: Answer) -> bool:
-    """Whether coupons that count as passed still wait for a check."""
+    """Whether coupons that pass so far still wait for a check."""
     return any(isinstance(found, Finding) and found.code == "open checks" for found in answer.limits_on_certainty)
 
 

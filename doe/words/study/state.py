@@ -38,11 +38,10 @@ def counts_sentence(counts: ScoreCounts) -> str:
 
 
 def open_checks(_: Reader, *, unfinished: int, passed: int, checks: Sequence[str]) -> str:
-    """What stands before an answer while coupons that count as passed still wait for a check."""
+    """What stands before an answer while coupons that pass so far still wait for a check."""
     return (
         f"{unfinished} of {count(passed, 'passed coupon')} still {verb(unfinished, 'waits', 'wait')} for a check "
-        f"({listing([name.replace('_', ' ') for name in checks])}); until then they count as passed, and the pass rate "
-        "may look too good."
+        f"({listing([name.replace('_', ' ') for name in checks])}); what these will show is reckoned with, not known."
     )
 
 

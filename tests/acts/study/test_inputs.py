@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from doe.acts.base import RECOMMEND
 from doe.acts.study.inputs import hash_now, inputs_hash
 from doe.acts.study.rounds import results_to_learn_from
 from doe.book.book import Book
@@ -55,3 +56,19 @@ def test_grades_are_part_of_the_sum_only_where_they_are_given(tmp_path: Path) ->
         assert graded == inputs_hash(record.study, results_to_learn_from(book, 1))
         book.record(1, [ScoreEntry("R1-01", cleared=("grade",))], why="wrong coupon")
         assert hash_now(book, record) == plain
+
+
+def test_a_symptom_and_a_wash_to_come_change_the_sum_but_not_that_of_an_older_answer(tmp_path: Path) -> None:
+    with Book.open(tmp_path / "shop.sqlite", who="Ina") as book:
+        fill(book)
+        record = book.study(1)
+        book.record(1, SCORES)
+        frame = results_to_learn_from(book, 1)
+        older = inputs_hash(record.study, frame.drop(columns=["symptom", "wash"]))
+        now = hash_now(book, record)
+        assert now != older
+        assert inputs_hash(record.study, frame.assign(symptom="")) != now
+        assert inputs_hash(record.study, frame.assign(wash="")) != now
+        assert inputs_hash(record.study, frame, kept={older}) == older  # kept by a version that did not ask for them
+        book.save_analysis(1, kind=RECOMMEND, inputs_hash=older, seed=1, version="0.2.0", payload={})
+        assert hash_now(book, record) == older

@@ -48,10 +48,10 @@ def test_dial_of_every_machine_temperature_makes_up_for_the_display():
     rows = {row[0]: row for row in notes.dial_table.rows}
     for name, label, off in (("cure_temp", "cure temperature", 3), ("press_temp", "press temperature", 4)):
         surface = float(made.answer.setpoint[name])
-        assert first_number(rows[label][1]) == round(surface)
-        assert first_number(rows[label][2]) == round(surface + off)
-        assert "°F)" in rows[label][2]
-    assert notes.lead.startswith("The settings above are temperatures of the surface.")
+        assert first_number(rows[label][3]) == round(surface)
+        assert first_number(rows[label][1]) == round(surface + off)
+        assert "°F)" in rows[label][1]
+    assert notes.lead.startswith("The temperatures above are those to dial in;")
     assert "2030-06-01" in notes.lead
     assert notes.cautions == ()
 

@@ -83,11 +83,19 @@ def test_cautions_and_fixed_wording_stand_on_every_report(case):
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_the_setpoint_is_printed_as_the_answer_says_in_both_temperature_units(case):
+def test_the_setpoint_is_printed_as_it_is_dialled_in_with_the_surface_beside_it(case):
     report = samples()[case]
+    notes = page(case).gauges
+    table = None if notes is None else notes.dial_table
+    dialled = {} if table is None else {row[0]: row[1] for row in table.rows}
     for f, dial in zip(report.study.factors, page(case).dials, strict=True):
         told = f"{dial.big} ({dial.other})" if dial.other else dial.big
-        assert told == amount_both(f, report.answer.setpoint[f.name], report.shown)
+        of_surface = amount_both(f, report.answer.setpoint[f.name], report.shown)
+        if f.label in dialled:
+            assert told == dialled[f.label]
+            assert dial.surface == f"surface {of_surface}"
+        else:
+            assert told == of_surface
         assert bool(dial.other) == f.is_temperature
 
 
