@@ -40,7 +40,7 @@ MAY_IMPORT = {
         *NUMERICAL,
     },
 }
-EVERYTHING = {"doe.cli", "doe.bench"}
+EVERYTHING = {"doe.cli", "doe.bench", "doe.office"}
 HEAVY = {"numpy", "pandas", "scipy", "matplotlib"}
 
 

@@ -144,6 +144,10 @@ HEADERS: Mapping[str, str] = {
 }
 
 
+OWN_HEADERS = ("cache-control", "content-security-policy")
+"""Those an answer may set for itself."""
+
+
 class Guard:
     """The layer itself.
 
@@ -173,7 +177,7 @@ class Guard:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                headers.update({**HEADERS, "cache-control": headers.get("cache-control", HEADERS["cache-control"])})
+                headers.update({**HEADERS, **{name: headers[name] for name in OWN_HEADERS if name in headers}})
             await send(message)
 
         limit, seconds = _limits(str(scope["path"]))

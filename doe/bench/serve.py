@@ -52,6 +52,7 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
 
     look, post = partial(looking, bench), partial(posting, bench)
     routes = [
+        *(bench.more_pages(bench) if bench.more_pages else ()),
         look("/", entrance.desk),
         look("/pair", entrance.pair_form, "nothing"),
         post("/pair", entrance.pair, "nothing"),
@@ -87,7 +88,7 @@ def make_app(bench: Bench, hosts: Hosts) -> ASGIApp:
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         del app
         yield
-        bench.hints.close()
+        bench.close()
 
     app = Starlette(routes=routes, lifespan=lifespan, exception_handlers={HTTPException: on_http_error})
     app.state.bench = bench
@@ -249,7 +250,7 @@ def _answer(make: Callable[[], Bench], place: Listener) -> None:
     try:
         uvicorn.Server(settings_of(bench, place)).run(sockets=[place.socket])
     finally:
-        bench.hints.close()
+        bench.close()
         bench.shop.close()
 
 

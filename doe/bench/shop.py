@@ -127,6 +127,16 @@ class Shop:
             keep_newest(self._found, key, made, MOST_KEPT)
         return made
 
+    def found(self, key: tuple[object, ...]) -> Any:
+        """What was kept for a key; None where nothing was."""
+        with self._lock:
+            return self._found.get(key)
+
+    def keep(self, key: tuple[object, ...], made: object) -> None:
+        """Keep what was worked out for a key, which holds everything that it depends on."""
+        with self._lock:
+            keep_newest(self._found, key, made, MOST_KEPT)
+
     def sheet(self, making: Making, number: int) -> SheetPage:
         """The bench sheet of a round, whose words the page shares."""
         record = making.record

@@ -8,15 +8,17 @@ import secrets
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 from starlette.responses import Response
+from starlette.routing import BaseRoute
 
 from doe.acts.study.fits import EarlyHint, early_hint
 from doe.bench.devices import SESSION_HOURS, Pairing, Sessions
 from doe.bench.door import Door
+from doe.bench.jobs import Jobs
 from doe.bench.shop import Shop, keep_newest
 from doe.book.page_state import PageState
 from doe.domain.errors import InputError
@@ -178,6 +180,8 @@ class Bench:
         Keeps an error that nobody expected.
     clock : callable
         Seconds since 1970.
+    more_pages : callable, optional
+        Addresses beside those of the page at the press, and before them.
     """
 
     def __init__(
@@ -189,17 +193,24 @@ class Bench:
         announce: Callable[[str], None],
         log: Callable[[BaseException], None],
         clock: Callable[[], float] = time.time,
+        more_pages: Callable[[Bench], Sequence[BaseRoute]] | None = None,
     ) -> None:
         self.shop, self.is_local, self.link, self.log = shop, is_local, link, log
         self.door = Door(is_local)
         state = shop.look.page_state()
         self.pairing, self.sessions = Pairing(state, clock, announce), Sessions(state, clock)
-        self.hints, self.receipts = Hints(shop, log), Receipts(state, clock)
+        self.hints, self.receipts, self.jobs = Hints(shop, log), Receipts(state, clock), Jobs(log)
+        self.more_pages = more_pages
         self.plays: OrderedDict[tuple[str, str], object] = OrderedDict()
         """Exercises under way in this process, by session and exercise."""
         self.play_turn = threading.Lock()
         # one picture is decoded at a time: a large one takes a hundred megabytes for a moment
         self.photo_turn = threading.Semaphore(1)
+
+    def close(self) -> None:
+        """Stop what is worked out beside the pages."""
+        self.hints.close()
+        self.jobs.close()
 
     def people(self) -> tuple[str, ...]:
         """Names that are in use on the devices, or in the book lately."""

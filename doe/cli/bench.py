@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable, Sequence
 from functools import partial
 from io import StringIO
 from pathlib import Path
@@ -19,6 +20,8 @@ from doe.domain.errors import DoeError
 from reports.drawing.qr import QUIET
 
 if TYPE_CHECKING:
+    from starlette.routing import BaseRoute
+
     from doe.bench.serve import Listener
     from doe.bench.state import Bench
     from doe.domain.units import Shown
@@ -47,14 +50,22 @@ def bench(
     with desk.look() as book:  # a book that cannot be opened is said before anything else
         label = book.label
     place = listen(host, port, tls)
-    make = partial(_bench, desk.book, desk.name, desk.shown, place.is_local, place.links[0], desk.as_json)
+    make = partial(
+        page_over,
+        desk.book,
+        desk.name,
+        desk.shown,
+        is_local=place.is_local,
+        link=place.links[0],
+        as_json=desk.as_json,
+    )
     made = make()
     if forget:
         made.sessions.forget_all()
     if not desk.as_json:
         _greet(place, label)
     code = None if place.is_local else made.pairing.renew()
-    made.hints.close()
+    made.close()
     made.shop.close()
     if desk.as_json:
         links = {"address": place.links[0], "links": list(place.links)}
@@ -71,8 +82,17 @@ def bench(
     )
 
 
-def _bench(book: str | None, owner: str, shown: Shown, is_local: bool, link: str, as_json: bool) -> Bench:
-    """The page; made in each process that answers."""
+def page_over(
+    book: str | None,
+    owner: str,
+    shown: Shown,
+    *,
+    is_local: bool,
+    link: str,
+    as_json: bool,
+    more_pages: Callable[[Bench], Sequence[BaseRoute]] | None = None,
+) -> Bench:
+    """The page over a book; made in each process that answers."""
     from doe.bench.shop import Shop  # noqa: PLC0415 - as above
     from doe.bench.state import Bench  # noqa: PLC0415
 
@@ -88,7 +108,7 @@ def _bench(book: str | None, owner: str, shown: Shown, is_local: bool, link: str
         say(f"Pairing code: {code}   (10 minutes, one device)", stream=out)
 
     shop = Shop(book, owner=owner, shown=shown)
-    return Bench(shop, is_local=is_local, link=link, announce=announce, log=log)
+    return Bench(shop, is_local=is_local, link=link, announce=announce, log=log, more_pages=more_pages)
 
 
 def _greet(place: Listener, label: str) -> None:

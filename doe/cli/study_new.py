@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 from doe.acts.gauges.line import suggested_errors
-from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.limits import missing
+from doe.acts.study.new import new_study
 from doe.acts.study.standing import standing_of
-from doe.assure.gauges.summary import SuggestedError
 from doe.cli import study_words
 from doe.cli.desk import Block, Desk, Reply, command
-from doe.cli.study_questions import StudyOptions, ask_missing, states_error, study_of
+from doe.cli.study_questions import ask_missing
 from doe.domain.errors import InputError, quoted
-from doe.domain.factors import DEFAULT_FACTORS
 from doe.domain.study import Study
 from doe.domain.units import Shown, show_difference
-from doe.words.gauges.setting_errors import error_words, readings_say
+from doe.words.gauges.setting_errors import readings_say
+from doe.words.study.typed import StudyOptions
 from doe.words.typed import spread
 
 
@@ -27,43 +27,25 @@ def new(desk: Desk, wanted: StudyOptions) -> Reply:
     with desk.open() as book:
         if desk.can_ask and not wanted.is_complete:
             wanted = ask_missing(book, wanted, desk.shown)
-        study = study_of(wanted, desk.shown)
-        suggested = suggested_errors(book, wanted.line)
-        study, errors = _with_measured_errors(study, wanted.factors, suggested, desk.shown)
-        refuse_held(study)
-        number = book.add_study(study, stack=wanted.stack, line=wanted.line)
-        record, following = book.study(number), standing_of(book, number).steps[0]
+        made = new_study(book, wanted, desk.shown)
+        record, study = made.record, made.record.study
+        following = standing_of(book, record.id).steps[0]
     usual = (
         () if wanted.factors else ("No factor was named, so the four usual ones with their usual ranges are taken.",)
     )
     shown = study_words.describe(record, desk.shown)
     return Reply(
         {
-            "id": number,
+            "id": record.id,
             "study": study,
             "stack": wanted.stack,
             "line": wanted.line,
             "missing_limits": missing(study),
-            "setting_errors": list(suggested.values()),
+            "setting_errors": list(made.measured.values()),
         },
-        (f"Study {number}, {study.name}, is in the book.", *usual, *errors, *shown),
+        (f"Study {record.id}, {study.name}, is in the book.", *usual, *made.said, *shown),
         (study_words.step_command(study, following),),
     )
-
-
-def _with_measured_errors(
-    study: Study, stated_factors: Sequence[str], found: Mapping[str, SuggestedError], shown: Shown
-) -> tuple[Study, list[str]]:
-    """The study with the setting errors that gauge readings tell where none was stated, and a sentence for each."""
-    factors, said = [], []
-    stated = [states_error(text) for text in stated_factors or DEFAULT_FACTORS]
-    for f, is_stated in zip(study.factors, stated, strict=True):
-        one = found.get(f.name)
-        taken = replace(f, setting_sd=one.sd) if one is not None and one.is_measured and not is_stated else f
-        factors.append(taken)
-        if one is not None:
-            said.append(error_words(one, taken, is_stated, shown))
-    return replace(study, factors=tuple(factors)), said
 
 
 @command("study amend")

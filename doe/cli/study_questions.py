@@ -1,9 +1,9 @@
-"""A new study from options, or from questions where a person can be asked; both are read the same way."""
+"""What a new study needs, asked of a person at a terminal; answers are read like the options."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from doe.acts.study.limits import missing
 from doe.book.book import Book
@@ -17,59 +17,7 @@ from doe.domain.study import MAX_FACTORS, Study
 from doe.domain.units import SYMBOLS, Shown
 from doe.words import typed
 from doe.words.limits import LIMIT_LABELS
-
-
-@dataclass(frozen=True)
-class StudyOptions:
-    """A study as it is typed: the texts of the options of ``doe study new``, empty where nothing was said."""
-
-    name: str = ""
-    stack: str = ""
-    line: str = ""
-    factors: Sequence[str] = ()
-    limits: Sequence[str] = ()
-    forbid: Sequence[str] = ()
-    hold: Sequence[str] = ()
-    pass_rate: str | None = None
-    hand_min: str | None = None
-    assurance: str | None = None
-    checks: Sequence[str] = ()
-
-    @property
-    def is_complete(self) -> bool:
-        """Whether a study can be made of it without a question."""
-        return bool(self.name and self.stack and self.line and self.factors)
-
-
-def states_error(text: str) -> bool:
-    """Whether the text of a factor states its setting error.
-
-    >>> states_error("press_temp=140..170,sd=5"), states_error("press_temp=140..170,step=5")
-    (True, False)
-    """
-    return any(part.partition("=")[0].strip() == "sd" for part in text.split(",")[1:])
-
-
-def study_of(wanted: StudyOptions, shown: Shown) -> Study:
-    """The study that was typed; the usual factors when none was named.
-
-    Raises
-    ------
-    InputError
-        If name, stack or line is missing, or a part cannot be read.
-    """
-    for option, text in (("NAME", wanted.name), ("--stack", wanted.stack), ("--line", wanted.line)):
-        if not text:
-            raise InputError(option, "nothing", "a value", 'Write: doe study new "a name" --stack STACK --line LINE.')
-    factors = tuple(typed.factor(text, shown) for text in wanted.factors or DEFAULT_FACTORS)
-    return Study(
-        name=wanted.name,
-        factors=factors,
-        spec=typed.spec(wanted.pass_rate, wanted.hand_min, wanted.assurance, wanted.checks),
-        limits=typed.limits(wanted.limits, None, shown) if wanted.limits else None,
-        forbidden=typed.forbidden(wanted.forbid, factors),
-        held=typed.held(wanted.hold, shown),
-    )
+from doe.words.study.typed import StudyOptions, states_error, study_of
 
 
 def ask_missing(book: Book, wanted: StudyOptions, shown: Shown) -> StudyOptions:

@@ -118,13 +118,23 @@ def hidden_fields(html: str, action: str) -> dict[str, Any]:
     return {name: values[0] if len(values) == 1 else values for name, values in found.items()}
 
 
-def make_desk(path: Path | str, *, is_local: bool = False, shown: Shown = METRIC) -> PageUnderTest:
+def make_desk(
+    path: Path | str, *, is_local: bool = False, shown: Shown = METRIC, more_pages: Any = None
+) -> PageUnderTest:
     """A page over a book."""
     said: list[str] = []
     errors: list[BaseException] = []
     now = [1000.0]
     shop = Shop(path, owner="owner", shown=shown)
-    bench = Bench(shop, is_local=is_local, link=ADDRESS, announce=said.append, log=errors.append, clock=lambda: now[0])
+    bench = Bench(
+        shop,
+        is_local=is_local,
+        link=ADDRESS,
+        announce=said.append,
+        log=errors.append,
+        clock=lambda: now[0],
+        more_pages=more_pages,
+    )
     if not is_local:
         bench.pairing.renew()
     app = make_app(bench, Hosts(is_local, PORT, ("bench-tablet",)))

@@ -11,6 +11,7 @@ from jinja2 import meta, nodes
 from markupsafe import Markup
 
 from doe.bench import views
+from doe.office import views as office
 from reports.pages import environment, template_source
 
 PAGES = {
@@ -29,7 +30,13 @@ PAGES = {
     "bench_practice.html": views.DrillPage,
     "bench_more.html": views.MorePage,
     "bench_plain.html": views.PlainPage,
+    "office_today.html": office.TodayPage,
+    "office_ask.html": office.AskPage,
+    "office_study.html": office.JobPage,
+    "office_recipe.html": office.RecipePage,
+    "office_working.html": office.WorkingPage,
 }
+SHARED = ("bench.html", "bench_parts.html", "office.html", "office_parts.html")
 
 
 def tree(name: str) -> nodes.Template:
@@ -54,22 +61,26 @@ def views_in(hint: Any) -> set[type]:
 def test_every_page_template_has_its_view_model():
     from importlib.resources import files
 
-    names = {f.name for f in files("doe.templates").iterdir() if f.name.startswith("bench")}
-    assert {n for n in names if n.endswith(".html")} == {*PAGES, "bench.html", "bench_parts.html"}
+    names = {f.name for f in files("doe.templates").iterdir() if f.name.startswith(("bench", "office"))}
+    assert {n for n in names if n.endswith(".html")} == {*PAGES, *SHARED}
 
 
 @pytest.mark.parametrize("name", PAGES)
 def test_variables_of_a_template_are_the_fields_of_its_view_model(name):
     wanted = set[str]().union(*(meta.find_undeclared_variables(tree(part)) for part in with_parents(name)))
     # macros that are imported at the top of a page count as undeclared in its blocks
-    macros = {made.name for part in (name, "bench_parts.html") for made in tree(part).find_all(nodes.Macro)}
+    macros = {
+        made.name
+        for part in (name, "bench_parts.html", "office_parts.html")
+        for made in tree(part).find_all(nodes.Macro)
+    }
     assert wanted - macros == {f.name for f in fields(PAGES[name])} - macros
 
 
 def test_attributes_in_the_templates_are_the_fields_of_the_views_inside():
     asked = {
         n.attr
-        for name in (*PAGES, "bench.html", "bench_parts.html")
+        for name in (*PAGES, *SHARED)
         for n in tree(name).find_all(nodes.Getattr)
         if not (isinstance(n.node, nodes.Name) and n.node.name == "self")  # blocks of the page itself
     }
@@ -88,7 +99,7 @@ def test_every_field_of_a_view_model_is_documented():
 
 def test_templates_only_loop_and_test_flags():
     forbidden = (nodes.Compare, nodes.Add, nodes.Sub, nodes.Mul, nodes.Div, nodes.Filter)
-    for name in (*PAGES, "bench.html", "bench_parts.html"):
+    for name in (*PAGES, *SHARED):
         assert not any(list(tree(name).find_all(kind)) for kind in forbidden), name
 
 
@@ -100,7 +111,7 @@ def test_only_our_own_drawings_are_marked_safe():
         for name, hint in get_type_hints(view).items()
         if hint is Markup or Markup in get_args(hint)
     }
-    assert safe == {("SymptomBox", "svg"), ("MadeView", "svg"), ("MorePage", "viewer_code")}
+    assert safe == {("SymptomBox", "svg"), ("MadeView", "svg"), ("MorePage", "viewer_code"), ("Field", "drawing")}
 
 
 def test_text_is_sent_back_as_it_was_typed():

@@ -14,6 +14,7 @@ import typer
 from doe.acts.demo.run import BOOK, run_demo
 from doe.cli.app import app
 from doe.domain.units import METRIC, Shown
+from doe.office.pages import pages
 from tests.bench.shop import make_desk
 from tests.shop import CommandResult, Shop
 
@@ -148,6 +149,7 @@ REFUSED: tuple[tuple[str, ...], ...] = (
 ELSEWHERE = {
     "demo": "run by the fixture; its settings are those of `recommend`",
     "bench": "its pages are looked at below",
+    "open": "its pages are looked at below",
     "release": "its recipe is that of `recipe show`",
     "why": "the same as `recommend --why`",
     "sizes": "hours and rates alone",
@@ -251,27 +253,30 @@ def test_no_refusal_shows_the_other_unit_alone(shop, units):
     assert found == []
 
 
-def test_no_page_at_the_press_shows_the_other_unit_alone(demo_book, tmp_path, units):
+def test_no_page_shows_the_other_unit_alone(demo_book, tmp_path, units):
     shutil.copy(demo_book, tmp_path / "shop.sqlite")
     shown, unit = UNITS[units]
-    desk = make_desk(tmp_path / "shop.sqlite", is_local=True, shown=shown)
+    desk = make_desk(tmp_path / "shop.sqlite", is_local=True, shown=shown, more_pages=pages)
     try:
         device = desk.device("ana")
         with Shop(tmp_path, tmp_path / "shop.sqlite").open() as book:
             record = book.study(STUDY)
             coupons = [str(name) for name in book.plan_coupons(record.id)["coupon"]]
-        pages = [
+        looked_at = [
             "/",
             "/more",
             "/practice",
             "/practice/tune",
-            *(f"/{what}/{record.id}" for what in ("s", "list", "wash", "hint")),
+            *(f"/{what}/{record.id}" for what in ("s", "list", "wash", "hint", "study", "limits")),
+            *(f"/line/{line.name}" for line in desk.book.lines()),
+            *(f"/recipe/{kept.recipe.name}" for kept in desk.book.recipes()),
+            "/begin",
         ]
-        pages += [f"/c/{record.id}/{coupon}" for coupon in coupons[::6]]
+        looked_at += [f"/c/{record.id}/{coupon}" for coupon in coupons[::6]]
         wrong = [f"/wrong/{record.id}/{coupon}" for coupon in coupons]
-        pages.append(next(path for path in wrong if device.get(path).status_code == 200))
+        looked_at.append(next(path for path in wrong if device.get(path).status_code == 200))
         found = []
-        for path in pages:
+        for path in looked_at:
             answer = device.get(path)
             assert answer.status_code == 200, path
             found += [(path, place) for place in alone(text_of(answer.text), unit)]

@@ -64,7 +64,7 @@ def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] |
     counts = score_counts(book, record.id)
     if is_comparison(book, record.id):
         return standing("comparing", "compare" if counts.scored else "make")
-    kept = answer or _answer_now(book, record)
+    kept = answer or answer_now(book, record)
     if rounds[-1].kind == CONFIRM:
         confirming = _confirmation(book, record, kept)
         if confirming is not None:
@@ -75,8 +75,8 @@ def _before_release(book: Book, record: StudyRecord, answer: Mapping[str, Any] |
 # while settings are searched for
 
 
-def _answer_now(book: Book, record: StudyRecord) -> Mapping[str, Any] | None:
-    """The newest answer to the present results; it is not read whole, which would wait for pandas."""
+def answer_now(book: Book, record: StudyRecord) -> Mapping[str, Any] | None:
+    """The newest answer to the present results as it is kept; reading it whole would wait for pandas."""
     kept = book.analyses(record.id, RECOMMEND)
     now = hash_now(book, record) if kept else ""
     return next((a.payload for a in reversed(kept) if a.inputs_hash == now), None)

@@ -1,0 +1,57 @@
+"""Starting a study from what was typed, at a terminal or on a page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from doe.acts.gauges.line import suggested_errors
+from doe.acts.study.limits import refuse_held
+from doe.assure.gauges.summary import SuggestedError
+from doe.book.book import Book
+from doe.book.records import StudyRecord
+from doe.domain.factors import DEFAULT_FACTORS
+from doe.domain.study import Study
+from doe.domain.units import Shown
+from doe.words.gauges.setting_errors import error_words
+from doe.words.study.typed import StudyOptions, states_error, study_of
+
+
+@dataclass(frozen=True)
+class NewStudy:
+    """A study that was stored, the setting errors ``measured`` on its line by factor, and what was ``said`` of each."""
+
+    record: StudyRecord
+    measured: Mapping[str, SuggestedError]
+    said: Sequence[str]
+
+
+def new_study(book: Book, wanted: StudyOptions, shown: Shown) -> NewStudy:
+    """Store the study that was typed; setting errors that nobody stated come from the readings of its line.
+
+    Raises
+    ------
+    InputError
+        If something is missing or cannot be read, or a held setting breaks a limit.
+    """
+    study = study_of(wanted, shown)
+    measured = suggested_errors(book, wanted.line)
+    study, said = _with_measured_errors(study, wanted.factors, measured, shown)
+    refuse_held(study)
+    number = book.add_study(study, stack=wanted.stack, line=wanted.line)
+    return NewStudy(book.study(number), measured, said)
+
+
+def _with_measured_errors(
+    study: Study, stated_factors: Sequence[str], found: Mapping[str, SuggestedError], shown: Shown
+) -> tuple[Study, list[str]]:
+    """The study with the setting errors that gauge readings tell where none was stated, and a sentence for each."""
+    factors, said = [], []
+    stated = [states_error(text) for text in stated_factors or DEFAULT_FACTORS]
+    for f, is_stated in zip(study.factors, stated, strict=True):
+        one = found.get(f.name)
+        taken = replace(f, setting_sd=one.sd) if one is not None and one.is_measured and not is_stated else f
+        factors.append(taken)
+        if one is not None:
+            said.append(error_words(one, taken, is_stated, shown))
+    return replace(study, factors=tuple(factors)), said

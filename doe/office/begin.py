@@ -1,0 +1,315 @@
+"""A new study in three screens, kept at every step: the materials, the machines, the question."""
+
+from __future__ import annotations
+
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from markupsafe import Markup
+from starlette.responses import Response
+
+from doe.acts.study.new import new_study
+from doe.bench.views import Hidden, Link
+from doe.bench.web import Visit, page
+from doe.domain.errors import InputError
+from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS
+from doe.domain.spec import Spec
+from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Material, Stack
+from doe.domain.units import SYMBOLS, Shown
+from doe.office.steps import lines_of, told
+from doe.office.views import AskPage, Field, Form, Option
+from doe.words import typed
+from doe.words.study.typed import StudyOptions
+from reports.drawing.scale import range_scale
+
+DRAFT, NEW = "draft", "new"
+PARTS = ("fabric", "film", "powder", "ink")
+FURTHER = tuple(name for name, known in KNOWN_FACTORS.items() if name not in DEFAULT_FACTORS and not known.levels)
+
+Said = dict[str, str]
+
+
+def drafts_of(visit: Visit) -> tuple[Link, ...]:
+    """Questions that were begun and are not in the book yet, the newest first."""
+    found = visit.bench.shop.look.page_state().all(DRAFT)
+    return tuple(
+        Link(said.get("name") or said.get("stack") or told("draft_unnamed"), f"/begin/{key}", told("draft_more"))
+        for key, (said, _) in reversed(found.items())
+    )
+
+
+def begin(visit: Visit) -> Response:
+    """The first screen of a new study: what is pressed on what."""
+    return _materials(visit, "", {}, {})
+
+
+def go_on(visit: Visit) -> Response:
+    """A study that was begun: the first screen whose answers are missing."""
+    key, said = _draft(visit)
+    step = visit.query("step")
+    if "stack" not in said or step == "materials":
+        return _materials(visit, key, said, {})
+    if "line" not in said or step == "machines":
+        return _machines(visit, key, said, {})
+    return _question(visit, key, said, {})
+
+
+def materials(visit: Visit) -> Response | str:
+    """Keep what is pressed on what."""
+    key, said = _sent(visit)
+    chosen = said.get("stack_chosen", NEW)
+    problems: dict[str, InputError] = {}
+    if chosen == NEW:
+        made = _stack(said, problems)
+        if made is None:
+            return _materials(visit, key, said, problems)
+        try:
+            with visit.storing() as book:
+                book.save_stack(made)
+        except InputError as error:
+            return _materials(visit, key, said, {"stack_name": error})
+        chosen = made.name
+    return _kept(visit, key, {**said, "stack": chosen})
+
+
+def machines(visit: Visit) -> Response | str:
+    """Keep which oven and press."""
+    key, said = _sent(visit)
+    chosen = said.get("line_chosen", NEW)
+    if chosen == NEW:
+        try:
+            made = Line(
+                said["line_name"],
+                replace(DEFAULT_OVEN, name=said["oven"] or DEFAULT_OVEN.name),
+                replace(DEFAULT_PRESS, name=said["press"] or DEFAULT_PRESS.name),
+                said["gauge"],
+            )
+            with visit.storing() as book:
+                book.save_line(made)
+        except InputError as error:
+            return _machines(visit, key, said, {"line_name": error})
+        chosen = made.name
+    return _kept(visit, key, {**said, "line": chosen})
+
+
+def question(visit: Visit) -> Response | str:
+    """Store the study; what cannot be read is asked again beside its field."""
+    key, said = _sent(visit)
+    shown = visit.bench.shop.shown
+    problems: dict[str, InputError] = {}
+
+    def read(field: str, act: Callable[[], Any]) -> None:
+        try:
+            act()
+        except InputError as error:
+            problems[field] = error
+
+    factors, held = [], []
+    for name in (*DEFAULT_FACTORS, *FURTHER):
+        text = said.get(name, "")
+        if text and _is_range(text):
+            factors.append(f"{name}={text}")
+            read(name, lambda text=factors[-1]: typed.factor(text, shown))  # type: ignore[misc] # bound at once
+        elif text:
+            held.append(f"{name}={text}")
+            read(name, lambda text=held[-1]: typed.held([text], shown))  # type: ignore[misc] # bound at once
+    read("pass_rate", lambda: typed.spec(said["pass_rate"] or None, None, None, ()))
+    read("hand_min", lambda: typed.spec(None, said["hand_min"] or "none", None, ()))
+    read("assurance", lambda: typed.spec(None, None, said["assurance"] or None, ()))
+    if not said["name"]:
+        read("name", _refuse_nameless)
+    if problems:
+        return _question(visit, key, said, problems)
+    wanted = StudyOptions(
+        name=said["name"],
+        stack=said["stack"],
+        line=said["line"],
+        factors=factors,
+        hold=held,
+        pass_rate=said["pass_rate"] or None,
+        hand_min=said["hand_min"] or "none",
+        assurance=said["assurance"] or None,
+    )
+    try:
+        with visit.storing() as book:
+            made = new_study(book, wanted, shown)
+    except InputError as error:
+        return _question(visit, key, said, {"": error})
+    visit.bench.shop.look.page_state().drop(DRAFT, key)
+    return f"/study/{made.record.id}"
+
+
+def throw_away(visit: Visit) -> str:
+    """Forget a study that was begun; its materials and machines stay in the book."""
+    visit.bench.shop.look.page_state().drop(DRAFT, visit.word("draft"))
+    return "/"
+
+
+# what was typed so far
+
+
+def _draft(visit: Visit) -> tuple[str, Said]:
+    key = visit.word("draft")
+    found = visit.bench.shop.look.page_state().get(DRAFT, key)
+    if found is None:
+        raise InputError("study that was begun", "no such", "one on the first page", "It may be in the book already.")
+    return key, found[0]
+
+
+def _sent(visit: Visit) -> tuple[str, Said]:
+    """The draft with what was just typed."""
+    key = visit.text("draft")
+    found = visit.bench.shop.look.page_state().get(DRAFT, key) if key else None
+    said: Said = {} if found is None else found[0]
+    sent = {name: visit.text(name) for name in visit.form if name not in ("token", "mark", "draft")}
+    return key, {**said, **sent}
+
+
+def _kept(visit: Visit, key: str, said: Said) -> str:
+    key = key or secrets.token_urlsafe(9)
+    visit.bench.shop.look.page_state().put(DRAFT, key, said, time.time())
+    return f"/begin/{key}"
+
+
+def _is_range(text: str) -> bool:
+    plain = text.replace(" to ", "..").replace("–", "..")
+    return ".." in plain or "-" in plain.lstrip("-")
+
+
+def _refuse_nameless() -> None:
+    raise InputError("name", "nothing", "a few words", "Say what is being tuned.")
+
+
+def _stack(said: Said, problems: dict[str, InputError]) -> Stack | None:
+    made: dict[str, Material] = {}
+    for part in PARTS:
+        if part == "ink" and not said.get("ink"):
+            continue
+        try:
+            made[part] = Material(said.get(part, ""), said.get(f"{part}_supplier", ""), said.get(f"{part}_lot", ""))
+        except InputError as error:
+            problems[part] = error
+    name = said.get("stack_name") or " + ".join(said.get(part, "") for part in ("powder", "fabric"))
+    if problems:
+        return None
+    dyed = said.get("dyed_polyester") == "yes"
+    try:
+        return Stack(name, made["fabric"], made["film"], made["powder"], made.get("ink"), dyed)
+    except InputError as error:
+        problems["stack_name"] = error
+        return None
+
+
+# the screens
+
+
+def _screen(visit: Visit, step: str, form: Form, problems: dict[str, InputError], key: str) -> Response:
+    general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
+    fields = tuple(
+        replace(field, problem=" ".join(lines_of(problems[field.name]))) if field.name in problems else field
+        for field in form.fields
+    )
+    forms = [replace(form, fields=fields, more_hidden=(Hidden("draft", key),))]
+    if key:
+        forms.append(Form("", f"/forget/{key}", told("draft_forget"), is_quiet=True))
+    ways = tuple(
+        Link(told(f"begin_{name}"), f"/begin/{key}?step={name}")
+        for name in (() if not key else ("materials", "machines") if step == "question" else ("materials",))
+        if name != step
+    )
+    view = AskPage(
+        visit.frame(problems=general), told("begin_heading"), (told(f"begin_{step}_lead"),), tuple(forms), ways
+    )
+    return page("office_ask.html", view, status=422 if problems else 200)
+
+
+def _materials(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
+    stacks = visit.bench.shop.look.stacks()
+    fields = []
+    if stacks:
+        chosen = said.get("stack_chosen") or said.get("stack") or stacks[0].name
+        known = [Option(s.name, s.name, f"{s.fabric}, {s.film}, {s.powder}", s.name == chosen) for s in stacks]
+        known.append(Option(NEW, told("stack_new"), "", chosen == NEW))
+        fields.append(Field("stack_chosen", told("stack_which"), options=tuple(known)))
+        fields.append(Field("", told("stack_new"), is_heading=True, hint=told("stack_new_hint")))
+    for part in PARTS:
+        fields += [
+            Field(part, told(f"part_{part}"), value=said.get(part, ""), hint=told(f"part_{part}_hint")),
+            Field(f"{part}_supplier", told("supplier"), value=said.get(f"{part}_supplier", ""), is_half=True),
+            Field(f"{part}_lot", told("lot"), value=said.get(f"{part}_lot", ""), is_half=True),
+        ]
+    fields.append(
+        Field(
+            "dyed_polyester",
+            told("dyed"),
+            is_tick=True,
+            is_on=said.get("dyed_polyester") == "yes",
+            hint=told("dyed_hint"),
+        )
+    )
+    fields.append(
+        Field("stack_name", told("stack_name"), value=said.get("stack_name", ""), hint=told("stack_name_hint"))
+    )
+    form = Form(told("begin_materials"), "/begin-materials", told("onward"), fields=tuple(fields))
+    return _screen(visit, "materials", form, problems, key)
+
+
+def _machines(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
+    lines = visit.bench.shop.look.lines()
+    fields = []
+    if lines:
+        chosen = said.get("line_chosen") or said.get("line") or lines[0].name
+        known = [Option(x.name, x.name, f"{x.oven.name}, {x.press.name}", x.name == chosen) for x in lines]
+        known.append(Option(NEW, told("line_new"), "", chosen == NEW))
+        fields.append(Field("line_chosen", told("line_which"), options=tuple(known)))
+        fields.append(Field("", told("line_new"), is_heading=True))
+    fields += [
+        Field("line_name", told("line_name"), value=said.get("line_name", ""), hint=told("line_name_hint")),
+        Field("oven", told("oven"), value=said.get("oven", ""), hint=told("oven_hint")),
+        Field("press", told("press"), value=said.get("press", "")),
+        Field("gauge", told("gauge"), value=said.get("gauge", ""), hint=told("gauge_hint")),
+    ]
+    form = Form(told("begin_machines"), "/begin-machines", told("onward"), fields=tuple(fields))
+    return _screen(visit, "machines", form, problems, key)
+
+
+def _question(visit: Visit, key: str, said: Said, problems: dict[str, InputError]) -> Response:
+    shown, usual = visit.bench.shop.shown, Spec()
+    fields = [Field("name", told("study_name"), value=said.get("name", ""), hint=told("study_name_hint"))]
+    fields.append(Field("", told("settings"), is_heading=True, hint=told("settings_hint")))
+    for name in (*DEFAULT_FACTORS, *FURTHER):
+        if name == FURTHER[0]:
+            fields.append(Field("", told("settings_further"), is_heading=True, hint=told("settings_further_hint")))
+        fields.append(_setting(name, said, shown))
+    fields += [
+        Field("", told("target"), is_heading=True),
+        Field("pass_rate", told("pass_rate"), value=said.get("pass_rate", f"{usual.pass_rate:.0%}")),
+        Field("hand_min", told("hand_min"), value=said.get("hand_min", f"{usual.hand_min:g}"), hint=told("hand_hint")),
+        Field(
+            "assurance",
+            told("assurance"),
+            value=said.get("assurance", f"{usual.assurance:.0%}"),
+            hint=told("assurance_hint"),
+        ),
+    ]
+    form = Form(told("begin_question"), "/begin-question", told("begin_store"), fields=tuple(fields))
+    return _screen(visit, "question", form, problems, key)
+
+
+def _setting(name: str, said: Said, shown: Shown) -> Field:
+    known = KNOWN_FACTORS[name]
+    unit = shown.unit(known.unit)
+    low, high = (f"{shown.value(v, known.unit):.4g}" for v in (known.low, known.high))
+    value = said.get(name, f"{low}..{high}" if name in DEFAULT_FACTORS else "")
+    drawing = Markup("")
+    try:
+        made = typed.factor(f"{name}={value}", shown) if _is_range(value) else None
+    except InputError:
+        made = None
+    if made is not None:
+        drawing = range_scale(made, shown)
+    label = f"{known.label}, {SYMBOLS[unit]}" if unit in SYMBOLS else known.label
+    return Field(name, label[0].upper() + label[1:], value=value, hint=known.source, drawing=drawing)

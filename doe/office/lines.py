@@ -1,0 +1,87 @@
+"""Lines in the browser: what their gauge readings say, and a new reading taken in."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import cast
+from urllib.parse import quote
+
+from starlette.responses import Response
+
+from doe.acts.gauges.line import gauged_line, keep_readings
+from doe.bench.views import Link
+from doe.bench.web import Visit, page
+from doe.domain.errors import InputError
+from doe.domain.gauge import GaugeReading, MachineKind
+from doe.office.steps import lines_of, told
+from doe.office.views import AskPage, Field, Form, Option
+from doe.words.gauges.cautions import status_words
+from doe.words.typed import quantity
+
+
+def lines(visit: Visit) -> Response:
+    """Every line of the shop."""
+    ways = tuple(
+        Link(x.name, "/line/" + quote(x.name, safe=""), f"{x.oven.name}, {x.press.name}")
+        for x in visit.bench.shop.look.lines()
+    )
+    return page("office_ask.html", AskPage(visit.frame(), told("lines_heading"), (told("lines_lead"),), (), ways))
+
+
+def line(visit: Visit, problem: InputError | None = None) -> Response:
+    """What is known of a line's displays, and a form for a new reading."""
+    book, shown = visit.bench.shop.look, visit.bench.shop.shown
+    found = book.line(visit.word("line"))
+    gauged = gauged_line(book, found)
+    said = [status_words(gauge.status, shown) for gauge in gauged.machines]
+    machines = (
+        Option("oven", found.oven.name, is_on=visit.text("machine") == "oven"),
+        Option("press", found.press.name, is_on=visit.text("machine") != "oven"),
+    )
+    unit = "°F" if shown.temperature == "degF" else "°C"
+    fields = (
+        Field("machine", told("gauge_machine"), options=machines),
+        Field("display", told("gauge_display", unit=unit), value=visit.text("display")),
+        Field(
+            "measured",
+            told("gauge_measured", unit=unit),
+            value=visit.text("measured"),
+            hint=told("gauge_measured_hint"),
+        ),
+        Field("place", told("gauge_place"), value=visit.text("place"), hint=told("gauge_place_hint")),
+    )
+    form = Form(
+        told("gauge_title"), "/line/" + quote(found.name, safe=""), told("gauge_keep"), (told("gauge_lead"),), fields
+    )
+    problems = () if problem is None else lines_of(problem)
+    view = AskPage(
+        replace(visit.frame(problems=problems), about=found.name),
+        found.name,
+        tuple(said),
+        (form,),
+        (Link(told("begin_back"), "/lines"),),
+    )
+    return page("office_ask.html", view, status=422 if problem else 200)
+
+
+def measured(visit: Visit) -> Response | str:
+    """Keep a reading."""
+    shown, name = visit.bench.shop.shown, visit.word("line")
+    try:
+        machine = visit.text("machine")
+        if machine not in ("oven", "press"):
+            raise InputError("machine", repr(machine), "oven or press", "Choose one.")
+        reading = GaugeReading(
+            machine=cast("MachineKind", machine),
+            set_degc=quantity(visit.text("display"), "degC", told("gauge_display_short"), shown),
+            measured_degc=quantity(visit.text("measured"), "degC", told("gauge_measured_short"), shown),
+            shown_degc=None,
+            place=visit.text("place") or "centre",
+            taken_at=datetime.now(UTC),
+        )
+        with visit.storing() as book:
+            keep_readings(book, name, (reading,))
+    except InputError as error:
+        return line(visit, error)
+    return "/line/" + quote(name, safe="")

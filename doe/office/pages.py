@@ -1,0 +1,63 @@
+"""Addresses of the pages for the whole job."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+from starlette.responses import Response
+from starlette.routing import BaseRoute
+
+from doe.bench.state import Bench
+from doe.bench.web import Visit, go, looking, page, plain, posting
+from doe.office import begin, lines, papers, recipes, study, today
+from doe.office.steps import lines_of
+from doe.office.views import WorkingPage
+from doe.words.wording import percent
+
+
+def pages(bench: Bench) -> Sequence[BaseRoute]:
+    """Addresses beside those of the page at the press; its first page becomes the one of the whole job."""
+    look, post = partial(looking, bench), partial(posting, bench)
+    return [
+        look("/", today.today),
+        look("/begin", begin.begin),
+        look("/begin/{draft}", begin.go_on),
+        post("/begin-materials", begin.materials),
+        post("/begin-machines", begin.machines),
+        post("/begin-question", begin.question),
+        post("/forget/{draft}", begin.throw_away),
+        look("/study/{study:int}", study.study),
+        look("/limits/{study:int}", study.limits_form),
+        post("/limits/{study:int}", study.limits),
+        post("/plan/{study:int}", study.plan),
+        post("/answer/{study:int}", study.answer),
+        post("/extend/{study:int}", study.extend),
+        post("/confirm/{study:int}", study.confirm),
+        post("/again/{study:int}", study.again),
+        post("/release/{study:int}", study.release),
+        look("/working/{job}", working),
+        look("/paper/{study:int}/{paper}", papers.paper),
+        look("/recipe/{recipe:path}/card", papers.card),
+        look("/recipe/{recipe:path}/why", papers.why),
+        post("/recipe/{recipe:path}/retire", recipes.retire),
+        look("/recipe/{recipe:path}", recipes.recipe),
+        look("/lines", lines.lines),
+        look("/line/{line:path}", lines.line),
+        post("/line/{line:path}", lines.measured),
+    ]
+
+
+def working(visit: Visit) -> Response:
+    """How far a work is that was begun; once it is over, what it came to."""
+    key = visit.word("job")
+    job = visit.bench.jobs.find(key)
+    if job is None:
+        return go("/")
+    if job.problem is not None:
+        return plain(visit, "refused", *lines_of(job.problem), status=422)
+    if job.is_broken:
+        return plain(visit, "mistake", status=500)
+    if job.then:
+        return go(job.then)
+    return page("office_working.html", WorkingPage(visit.frame(), job.heading, percent(job.share), f"/working/{key}"))

@@ -1,0 +1,125 @@
+"""Pages and files made for printing and keeping, shown in the browser: sheet, report, confirmation, card, story."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from starlette.responses import HTMLResponse, Response
+
+from doe.acts.base import slug
+from doe.acts.base import today as this_day
+from doe.acts.comparison.verdict import judge_comparison, write_comparison
+from doe.acts.confirmation.verdict import confirm_study, write_confirmation
+from doe.acts.recipe.recipes import find_recipe
+from doe.acts.recipe.story import write_story
+from doe.acts.study.fits import recommend_study
+from doe.acts.study.sheets import report_page, write_sheets
+from doe.acts.study.standing import standing_of_recipe
+from doe.bench.web import Visit, go
+from doe.domain.errors import InputError
+from doe.office.steps import beside, recipe_url, told
+from reports.recipe.card import recipe_card
+
+PAPER_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:; font-src data:; "
+    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox allow-scripts allow-modals"
+)
+"""A page made for keeping carries its own styles and scripts; here it runs with no access to anything of ours."""
+
+_BACK = """<style>
+.to-tool {{ font: 600 16px sans-serif; padding: 12px 0; margin: 0 }}
+@media print {{ .to-tool {{ display: none }} }}
+</style>
+<p class="to-tool"><a href="{url}">{text}</a></p>
+"""
+_WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def paper(visit: Visit) -> Response:
+    """A page of a study; a report is worked out beside and shown once it is there."""
+    number, name = visit.number("study"), visit.word("paper")
+    back = f"/study/{number}"
+    if name == "report":
+        return _report(visit, number, back)
+    shop = visit.bench.shop
+    if name == "entry":
+        made = _written(lambda out: write_sheets(shop.look, number, out, shown=shop.shown, made_by=visit.who), ".xlsx")
+        file = f"{slug(shop.look.study(number).name)}.xlsx"
+        return Response(made, media_type=_WORKBOOK, headers={"content-disposition": f'attachment; filename="{file}"'})
+    acts: dict[str, Callable[[Path], object]] = {
+        "sheet": lambda out: write_sheets(shop.look, number, out, shown=shop.shown, made_by=visit.who),
+        "confirmation": lambda out: write_confirmation(
+            confirm_study(shop.book(visit.who), number), out, shown=shop.shown, made_by=visit.who
+        ),
+        "comparison": lambda out: write_comparison(
+            shop.look, judge_comparison(shop.book(visit.who), number), out, shown=shop.shown, made_by=visit.who
+        ),
+    }
+    if name not in acts:
+        raise InputError(
+            "page", f"no such page as {name}", f"one of {', '.join((*acts, 'report', 'entry'))}", "Go back."
+        )
+    return _shown(_written(acts[name], ".html").decode(), back)
+
+
+def _report(visit: Visit, number: int, back: str) -> Response:
+    """The report of a study as it stands; worked out once for what the book holds."""
+    shop, who = visit.bench.shop, visit.who
+    key = ("report", number, shop.last_act())
+    made = shop.found(key)
+    if made is not None:
+        return _shown(made, back)
+
+    def work(tell: Callable[[float], None]) -> str:
+        book = shop.book(who)
+        found = recommend_study(book, number, progress=lambda share: tell(0.8 * share))
+        shop.keep(("report", number, shop.last_act()), report_page(book, found, shown=shop.shown))
+        return f"/paper/{number}/report"
+
+    return go(beside(visit, f"report-{number}", told("working_report"), work))
+
+
+def card(visit: Visit) -> Response:
+    """The card of a recipe for the wall."""
+    shop = visit.bench.shop
+    kept = find_recipe(shop.look, visit.word("recipe"))
+    made = recipe_card(kept, this_day(), shop.shown, standing_of_recipe(shop.look, kept))
+    return _shown(made, recipe_url(kept.recipe.name))
+
+
+def why(visit: Visit) -> Response | str:
+    """Why a recipe was chosen; its figures are made again, so it is worked out beside."""
+    shop, name = visit.bench.shop, visit.word("recipe")
+    key = ("why", name, shop.last_act())
+    made = shop.found(key)
+    if made is not None:
+        return _shown(made, recipe_url(name))
+
+    def work(tell: Callable[[float], None]) -> str:
+        page = _written(
+            lambda out: write_story(shop.look, name, out, shown=shop.shown, now=datetime.now(UTC), progress=tell),
+            ".html",
+        )
+        shop.keep(("why", name, shop.last_act()), page.decode())
+        return recipe_url(name, "why")
+
+    return go(beside(visit, f"why-{slug(name)}", told("working_why"), work))
+
+
+def _written(act: Callable[[Path], object], ending: str) -> bytes:
+    """What an act writes to a file."""
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / f"page{ending}"
+        act(place)
+        return place.read_bytes()
+
+
+def _shown(html: str, back: str) -> Response:
+    """A page that was made for keeping, with a way back to the tool that is not printed."""
+    head, mark, body = html.partition("<body")
+    tag, closing, rest = body.partition(">")
+    way = _BACK.format(url=back, text=told("back"))
+    return HTMLResponse(head + mark + tag + closing + way + rest, headers={"content-security-policy": PAPER_POLICY})

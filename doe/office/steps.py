@@ -1,0 +1,72 @@
+"""What comes next, as a tap: the steps of a standing with the pages that they are done on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from urllib.parse import quote
+
+from doe.bench.jobs import Progress
+from doe.bench.views import Link
+from doe.bench.web import Visit, coupon_url
+from doe.domain.errors import InputError, InputErrors
+from doe.domain.standing import NextStep
+from doe.words.facts import filled, texts_of
+
+
+def told(code: str, /, **values: object) -> str:
+    """The text of a code with its values.
+
+    >>> told("step_extend", coupons=4)
+    'Plan 4 more coupons'
+    """
+    return filled(texts_of("office")[code], **values)
+
+
+def recipe_url(name: str, page: str = "") -> str:
+    """Address of a recipe, or of one of its pages.
+
+    >>> recipe_url("tee/1", "card")
+    '/recipe/tee%2F1/card'
+    """
+    return "/recipe/" + quote(name, safe="") + (f"/{page}" if page else "")
+
+
+def step_link(study: int, step: NextStep) -> Link:
+    """A step of a study, or of a recipe that came from it, as a tap."""
+    places = {
+        "make": f"/s/{study}",
+        "score": f"/s/{study}",
+        "washes": f"/wash/{study}",
+        "feel": coupon_url(study, step.coupon) if step.coupon else f"/list/{study}",
+        "report": f"/paper/{study}/report",
+        "confirmation_page": f"/paper/{study}/confirmation",
+        "compare": f"/paper/{study}/comparison",
+        "card": recipe_url(step.name, "card"),
+        "history": recipe_url(step.name, "why"),
+        "retire": recipe_url(step.name),
+        "measure": "/line/" + quote(step.name, safe=""),
+    }
+    text = told(f"step_{step.step}", coupons=step.coupons, coupon=step.coupon, name=step.name)
+    return Link(text, places.get(step.step, f"/study/{study}"))
+
+
+def beside(visit: Visit, key: str, heading: str, act: Callable[[Progress], str]) -> str:
+    """Begin a work that takes seconds; where its progress is seen."""
+    visit.bench.jobs.start(key, heading, act)
+    return f"/working/{key}"
+
+
+MOST_LINES = 12
+
+
+def lines_of(error: InputError) -> tuple[str, ...]:
+    """An error as lines for a page: without its remedy where that is a command to be typed.
+
+    >>> lines_of(InputError("plan of tees", "none", "a plan", "Make one with doe plan."))
+    ('plan of tees: found none; allowed: a plan.',)
+    """
+    problems = error.problems if isinstance(error, InputErrors) else (error,)
+    lines = (
+        str(p).removesuffix(p.remedy).rstrip() if "doe " in p.remedy or "--" in p.remedy else str(p) for p in problems
+    )
+    return tuple(lines)[:MOST_LINES]

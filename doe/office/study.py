@@ -1,0 +1,485 @@
+"""One study in the browser: how it stands, what its answer says, and the act that comes next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from urllib.parse import quote
+
+from starlette.responses import Response
+
+from doe.acts.confirmation.plan import ClaimWishes, compare_claims_for, plan_confirmation, replace_void
+from doe.acts.gauges.line import gauged_line
+from doe.acts.recipe.recipes import newest_for
+from doe.acts.recipe.record_items import facts_of_study, record_items
+from doe.acts.recipe.release import Wishes, release_study
+from doe.acts.study.fits import answer_from, recommend_study
+from doe.acts.study.limits import missing, refuse_held
+from doe.acts.study.plans import commit_plan, compare_for, extend_study
+from doe.acts.study.rounds import confirmation_counts, is_comparison, score_counts
+from doe.acts.study.standing import answer_now, standing_of
+from doe.bench.views import Link, SettingRow
+from doe.bench.web import Visit, page
+from doe.book.book import Book
+from doe.book.records import StudyRecord
+from doe.domain.errors import InputError
+from doe.domain.limits import LIMIT_OPTIONS, Limits, needed_limits
+from doe.domain.plan_kinds import JUDGING
+from doe.domain.recipe import PARTS
+from doe.domain.standing import NextStep, StudyStanding
+from doe.domain.study import Study
+from doe.domain.units import Shown
+from doe.office.steps import beside, lines_of, recipe_url, step_link, told
+from doe.office.views import AskPage, Field, Fold, Form, JobPage, Mile, Option
+from doe.setpoint.answer import Answer
+from doe.words import typed
+from doe.words.gauges.dials import dials_of_settings
+from doe.words.limits import LIMIT_LABELS, range_warnings
+from doe.words.study import answer as answers
+from doe.words.study.plans import kind_label, said
+from doe.words.study.standing import frame, headline, meaning
+from doe.words.study.state import counts_sentence, held_words, rule_words, setting_error_words, target_words
+from doe.words.wording import amount_both, amount_range, count, percent, stated
+
+SIZES = (12, 20, 28)
+"""Coupons of a first round that are offered side by side."""
+STEPWISE = "step by step"
+
+Problems = Mapping[str, InputError]
+
+
+def study(visit: Visit, problems: Problems | None = None) -> Response:
+    """The page of a study."""
+    shop = visit.bench.shop
+    book, shown = shop.look, shop.shown
+    record = book.study(visit.number("study"))
+    known = standing_of(book, record.id)
+    kept = answer_now(book, record)
+    answer = None if kept is None else answer_from(kept)
+    forms, acts = _next(visit, record, known)
+    problems = problems or {}
+    general = tuple(line for name, error in problems.items() if not name for line in lines_of(error))
+    view = JobPage(
+        replace(visit.frame(problems=general), about=record.name, study=record.id),
+        standing=headline(known, shown),
+        meaning=meaning(known, shown),
+        style=frame(known),
+        miles=_miles(book, record, known),
+        settings=() if answer is None else _dials(book, record, answer, shown),
+        answer=() if answer is None else _answer(record.study, answer, shown),
+        acts=acts,
+        forms=tuple(_with_problems(form, problems, visit) for form in forms),
+        papers=_papers(book, record, has_answer=answer is not None),
+        folds=_folds(record, shown),
+    )
+    return page("office_study.html", view, status=422 if problems else 200)
+
+
+def _with_problems(form: Form, problems: Problems, visit: Visit) -> Form:
+    """The form as it was typed, with what was wrong beside its field."""
+    if not problems:
+        return form
+    fields = tuple(
+        replace(
+            f,
+            value=visit.text(f.name) if f.name in visit.form else f.value,
+            is_on=visit.text(f.name) == "yes",
+            problem=" ".join(lines_of(problems[f.name])) if f.name in problems else "",
+        )
+        for f in form.fields
+    )
+    return replace(form, fields=fields)
+
+
+# what is shown
+
+
+def _miles(book: Book, record: StudyRecord, known: StudyStanding) -> tuple[Mile, ...]:
+    counts = score_counts(book, record.id)
+    apart = confirmation_counts(book, record.id)
+    recipe = newest_for(book, record.id)
+    reached = {
+        "question": True,
+        "limits": not missing(record.study),
+        "coupons": bool(counts.coupons) and not counts.waiting and not counts.unfinished,
+        "answer": known.state in ("ready", "confirming", "confirmed", "released", "doubtful", "superseded", "retired"),
+        "confirmation": known.state in ("confirmed", "released", "doubtful", "superseded", "retired"),
+        "recipe": recipe is not None and recipe.in_force,
+    }
+    more = {
+        "coupons": counts_sentence(counts) if counts.coupons else "",
+        "confirmation": "" if apart is None else counts_sentence(apart),
+        "recipe": "" if recipe is None else f"{recipe.recipe.name}, {recipe.recipe.revision}",
+    }
+    first = next((name for name, is_done in reached.items() if not is_done), "")
+    return tuple(
+        Mile(told(f"mile_{name}"), more.get(name, ""), is_done, name == first) for name, is_done in reached.items()
+    )
+
+
+def _dials(book: Book, record: StudyRecord, answer: Answer, shown: Shown) -> tuple[SettingRow, ...]:
+    """What to dial in: temperatures through the gauges of the line, the surface named beside."""
+    dials = {d.name: d for d in dials_of_settings(gauged_line(book, record), record.study, answer.setpoint, shown)}
+    rows = []
+    for f in record.study.factors:
+        dial = dials.get(f.name)
+        value = amount_both(f, answer.setpoint[f.name], shown) if dial is None else dial.dial
+        more = (
+            ""
+            if dial is None
+            else told("dial_surface", surface=dial.surface)
+            if dial.is_checked
+            else told("dial_unchecked")
+        )
+        first, _, rest = value.partition(" (")
+        rows.append(SettingRow(f.label, first, rest.rstrip(")"), more))
+    return tuple(rows)
+
+
+def _answer(study: Study, answer: Answer, shown: Shown) -> tuple[str, ...]:
+    return (
+        *answers.sureness(study, answer),
+        answers.window_sentences(study, answer, shown)[0],
+        told("cliff", cliff=answers.nearest_cliff(study, answer, shown)),
+    )
+
+
+def _papers(book: Book, record: StudyRecord, *, has_answer: bool) -> tuple[Link, ...]:
+    info = book.plan_info(record.id)
+    found = []
+    if info.rounds:
+        found += [
+            Link(told("paper_sheet"), f"/paper/{record.id}/sheet", told("paper_sheet_more")),
+            Link(told("paper_entry"), f"/paper/{record.id}/entry", told("paper_entry_more")),
+        ]
+    if has_answer:
+        found.append(Link(told("paper_report"), f"/paper/{record.id}/report", told("paper_report_more")))
+    if any(r.kind in JUDGING for r in info.rounds):
+        page_name = "comparison" if is_comparison(book, record.id) else "confirmation"
+        found.append(Link(told(f"paper_{page_name}"), f"/paper/{record.id}/{page_name}"))
+    return tuple(found)
+
+
+def _folds(record: StudyRecord, shown: Shown) -> tuple[Fold, ...]:
+    study, limits = record.study, record.study.limits or Limits()
+    asked = [f"{record.stack.name}: {record.stack.fabric}, {record.stack.film}, {record.stack.powder}."]
+    asked += [f"{record.line.name}: {record.line.oven.name}, {record.line.press.name}.", target_words(study.spec)]
+    for f in study.factors:
+        if f.is_categorical:
+            asked.append(f"{f.label}: {' / '.join(f.levels)}")
+            continue
+        asked.append(f"{f.label}: {amount_range(f, f.low, f.high, shown)}; {setting_error_words(f, shown)}")
+    asked += [held_words(study.held, shown)] if study.held else []
+    asked += [rule_words(study, rule, shown) for rule in study.forbidden]
+    known = []
+    for name in needed_limits(study.factors):
+        value = getattr(limits, name)
+        text = told("limit_missing") if value is None else typed.limit_text(name, value, shown)
+        source = limits.sources.get(name, "") if value is not None else ""
+        known.append(f"{LIMIT_LABELS[name]}: {text}" + (f" ({source})" if source else ""))
+    warned = range_warnings(study, shown, dyed_polyester=record.stack.dyed_polyester)
+    folds = [Fold(told("fold_question"), tuple(asked)), Fold(told("fold_limits"), tuple(known))]
+    if warned:
+        folds.append(Fold(told("fold_warnings"), tuple(warned)))
+    return tuple(folds)
+
+
+# what comes next
+
+
+def _next(visit: Visit, record: StudyRecord, known: StudyStanding) -> tuple[tuple[Form, ...], tuple[Link, ...]]:
+    """The forms and ways that the steps of a standing ask for."""
+    forms: list[Form] = []
+    acts: list[Link] = []
+    if any(step.step == "release" for step in known.steps):
+        acts += _missing_of_record(visit.bench.shop.look, record)
+    for number, step in enumerate(known.steps):
+        made = _FORMS[step.step](visit, record, step) if step.step in _FORMS else None
+        if made is None:
+            acts.append(step_link(record.id, step))
+        else:
+            forms.append(replace(made, is_quiet=number > 0))
+    if known.state in ("more", "distrusted", "unreachable", "refused") and not any(
+        s.step == "extend" for s in known.steps
+    ):
+        forms.append(replace(_extend(visit, record, NextStep("extend", coupons=4)), is_quiet=True))
+    if known.state == "making" and score_counts(visit.bench.shop.look, record.id).scored:
+        forms.append(replace(_recommend(visit, record, NextStep("recommend")), is_quiet=True))
+    seen: dict[str, Form] = {}
+    for form in forms:
+        seen.setdefault(form.action, form)
+    return tuple(seen.values()), tuple(dict.fromkeys(acts))
+
+
+def _limits(visit: Visit, record: StudyRecord, step: NextStep | None = None) -> Form:
+    """Limits that are missing; without a ``step`` all of them, to be corrected or given their source."""
+    shown, known, fields = visit.bench.shop.shown, record.study.limits or Limits(), []
+    for field in needed_limits(record.study.factors):
+        name, value = LIMIT_OPTIONS[field], getattr(known, field)
+        if step is not None and value is not None:
+            continue
+        label = LIMIT_LABELS[field]
+        stored, source = _stored_unit(field), known.sources.get(field, "")
+        typed_now = "" if value is None else f"{shown.value(value, stored):.6g}"
+        unit = {"degC": "°C", "degF": "°F"}.get(shown.unit(stored), shown.unit(stored))
+        fields += [
+            Field(name, label[0].upper() + label[1:], value=typed_now, hint=told("limit_unit", unit=unit)),
+            Field(f"{name}_source", told("limit_source"), value=source, hint=told("limit_source_hint")),
+        ]
+    return Form(
+        told("limits_title"), f"/limits/{record.id}", told("limits_store"), (told("limits_lead"),), tuple(fields)
+    )
+
+
+def _stored_unit(field: str) -> str:
+    return "degC" if field.endswith("_degc") else "s" if field.endswith("_s") else "bar"
+
+
+def _plan(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
+    del step
+    shown, options = visit.bench.shop.shown, []
+    for size in SIZES:
+        try:
+            judged = compare_for(visit.bench.shop.look, record.id, coupons=size, shown=shown).judgements[0]
+        except InputError:
+            continue
+        told_of = said(judged.can_tell, record.study, shown)[:1]
+        text = told("plan_option", coupons=judged.coupons, garments=judged.garments, hours=f"{judged.hours:.1f}")
+        options.append(
+            Option(
+                f"{judged.kind}|{judged.coupons}", text, " ".join((f"{kind_label(judged.kind)}.", *told_of)), size == 20
+            )
+        )
+    options.insert(0, Option(STEPWISE, told("plan_stepwise"), told("plan_stepwise_more"), not options))
+    field = Field("plan", told("plan_which"), options=tuple(options))
+    return Form(told("plan_title"), f"/plan/{record.id}", told("plan_make"), (told("plan_lead"),), (field,))
+
+
+def _recommend(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
+    del visit, step
+    return Form("", f"/answer/{record.id}", told("step_recommend"))
+
+
+def _extend(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
+    del visit
+    field = Field("coupons", told("extend_how_many"), value=str(step.coupons))
+    return Form(told("extend_title"), f"/extend/{record.id}", told("extend_make"), (told("extend_lead"),), (field,))
+
+
+def _confirm(visit: Visit, record: StudyRecord, step: NextStep) -> Form | None:
+    del step
+    book = visit.bench.shop.look
+    if confirmation_counts(book, record.id) is not None and standing_of(book, record.id).state == "confirming":
+        return None
+    try:
+        offer = compare_claims_for(book, record.id, ClaimWishes())
+    except InputError:
+        return None
+    own = (record.study.spec.pass_rate, record.study.spec.assurance)
+    mine = [r for r in offer.rows if (r.claim.pass_rate, r.claim.assurance) == own and not r.claim.failures]
+    first = (mine or list(offer.rows))[0]
+    options = tuple(
+        Option(
+            f"{r.claim.pass_rate!r}|{r.claim.assurance!r}|{r.claim.failures}",
+            told(
+                "claim_option",
+                rate=stated(r.claim.pass_rate),
+                sure=stated(r.claim.assurance),
+                coupons=r.claim.units + r.corner_coupons,
+                failures=count(r.claim.failures, "failure"),
+            ),
+            told("claim_more", hours=f"{r.hours:.1f}", garments=r.garments, chance=percent(r.by_study)),
+            r is first,
+        )
+        for r in offer.rows
+    )
+    field = Field("claim", told("claim_which"), options=options)
+    return Form(told("confirm_title"), f"/confirm/{record.id}", told("confirm_make"), (told("confirm_lead"),), (field,))
+
+
+def _release(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
+    del step
+    stack = record.stack
+    lots = tuple(
+        Field(f"lot_{part}", told("release_lot", part=part), hint=told("release_lot_hint"))
+        for part in PARTS
+        if getattr(stack, part, None) is not None and not getattr(stack, part).lot
+    )
+    fields = (
+        Field("name", told("release_name"), value=record.stack.name, hint=told("release_name_hint")),
+        Field("approved_by", told("release_by"), value=visit.who),
+        *lots,
+        Field("gap", told("release_gap"), hint=told("release_gap_hint")),
+        Field("peel", told("release_peel"), hint=told("release_peel_hint")),
+        Field("second_press", told("release_second"), hint=told("release_second_hint")),
+        Field("care_label", told("release_care")),
+        Field("room", told("release_room"), hint=told("release_room_hint")),
+        Field("review_months", told("release_review"), value="12"),
+        Field("why", told("release_why"), hint=told("release_why_hint")),
+        Field("setpoint_only", told("release_setpoint_only"), is_tick=True),
+    )
+    return Form(told("release_title"), f"/release/{record.id}", told("release_do"), (told("release_lead"),), fields)
+
+
+def _missing_of_record(book: Book, record: StudyRecord) -> list[Link]:
+    """What a recipe's record lacks that is not asked in the form of its release."""
+    places = {
+        "oven": "/line/" + quote(record.line.name, safe=""),
+        "press": "/line/" + quote(record.line.name, safe=""),
+        "limits": f"/limits/{record.id}",
+    }
+    lacking = [i.what for i in record_items(facts_of_study(book, record, None)) if i.state == "missing"]
+    return [Link(told(f"lacks_{what}"), places[what]) for what in lacking if what in places]
+
+
+def _again(visit: Visit, record: StudyRecord, step: NextStep) -> Form:
+    del visit, step
+    return Form("", f"/again/{record.id}", told("step_make_again"))
+
+
+_FORMS: Mapping[str, Callable[[Visit, StudyRecord, NextStep], Form | None]] = {
+    "limits": _limits,
+    "plan": _plan,
+    "recommend": _recommend,
+    "extend": _extend,
+    "confirm": _confirm,
+    "release": _release,
+    "make_again": _again,
+}
+
+
+# acts
+
+
+def limits_form(visit: Visit, problems: Problems | None = None) -> Response:
+    """Every limit of a study, to be typed, corrected, or given its source."""
+    record = visit.bench.shop.look.study(visit.number("study"))
+    form = _with_problems(_limits(visit, record), problems or {}, visit)
+    frame_ = replace(visit.frame(), about=record.name, study=record.id)
+    ways = (Link(told("to_study"), f"/study/{record.id}", record.name),)
+    return page(
+        "office_ask.html", AskPage(frame_, told("limits_title"), (), (form,), ways), status=422 if problems else 200
+    )
+
+
+def limits(visit: Visit) -> Response | str:
+    """Keep limits of the data sheets, each with where it stands; an empty one stays for later."""
+    shown = visit.bench.shop.shown
+    record = visit.bench.shop.look.study(visit.number("study"))
+    found, problems = record.study.limits, {}
+    for name in [LIMIT_OPTIONS[field] for field in needed_limits(record.study.factors)]:
+        text, source = visit.text(name), visit.text(f"{name}_source")
+        try:
+            if text and not source:
+                problems[f"{name}_source"] = InputError(
+                    name, "no source", "where it stands", told("limit_needs_source")
+                )
+            elif text:
+                more = typed.limits([f"{name}={text}@{source}"], found, shown)
+                refuse_held(replace(record.study, limits=more))
+                found = more
+        except InputError as error:
+            problems[name] = error
+    if problems:
+        return limits_form(visit, problems)
+    changed = replace(record.study, limits=found)
+    if changed != record.study:
+        with visit.storing() as book:
+            book.amend_study(record.id, changed, told("limits_why"))
+    return f"/study/{record.id}"
+
+
+def plan(visit: Visit) -> Response | str:
+    """Make the plan that was chosen."""
+    number, chosen = visit.number("study"), visit.text("plan")
+    kind, _, size = chosen.partition("|")
+    try:
+        with visit.storing() as book:
+            if chosen == STEPWISE:
+                commit_plan(book, number, kind="auto", coupons=12, most=40, shown=visit.bench.shop.shown)
+            elif size.isdecimal():
+                commit_plan(book, number, kind=kind, coupons=int(size), shown=visit.bench.shop.shown)
+            else:
+                raise InputError("plan", repr(chosen), "one of those shown", "Choose one.")
+    except InputError as error:
+        return study(visit, {"": error})
+    return f"/s/{number}"
+
+
+def answer(visit: Visit) -> str:
+    """Work out the answer beside the page."""
+    number, who = visit.number("study"), visit.who
+    shop = visit.bench.shop
+
+    def work(tell: Callable[[float], None]) -> str:
+        recommend_study(shop.book(who), number, progress=tell)
+        return f"/study/{number}"
+
+    return beside(visit, f"answer-{number}", told("working_answer"), work)
+
+
+def extend(visit: Visit) -> Response | str:
+    """Plan more coupons where they help most, beside the page."""
+    number, who, shop = visit.number("study"), visit.who, visit.bench.shop
+    text = visit.text("coupons")
+    if not text.isdecimal() or not 1 <= int(text) <= 200:
+        error = InputError("coupons", repr(text), "a whole number from 1 to 200", "Correct it.")
+        return study(visit, {"coupons": error})
+
+    def work(tell: Callable[[float], None]) -> str:
+        extend_study(shop.book(who), number, coupons=int(text), progress=tell, shown=shop.shown)
+        return f"/s/{number}"
+
+    return beside(visit, f"extend-{number}", told("working_extend"), work)
+
+
+def confirm(visit: Visit) -> Response | str:
+    """Fix the rule of a confirmation with its coupons, beside the page."""
+    number, who, shop = visit.number("study"), visit.who, visit.bench.shop
+    rate, _, rest = visit.text("claim").partition("|")
+    sure, _, failures = rest.partition("|")
+    try:
+        wishes = ClaimWishes(claims=(float(rate),), assurance=float(sure), allow=(int(failures),))
+    except ValueError:
+        error = InputError("claim", repr(visit.text("claim")), "one of those shown", "Choose one.")
+        return study(visit, {"claim": error})
+
+    def work(tell: Callable[[float], None]) -> str:
+        plan_confirmation(shop.book(who), number, wishes, progress=tell)
+        return f"/s/{number}"
+
+    return beside(visit, f"confirm-{number}", told("working_confirm"), work)
+
+
+def again(visit: Visit) -> str:
+    """Plan void confirmation coupons once more."""
+    number = visit.number("study")
+    with visit.storing() as book:
+        replace_void(book, number)
+    return f"/s/{number}"
+
+
+def release(visit: Visit) -> Response | str:
+    """Release what was confirmed as a recipe; everything that is missing is said at once."""
+    number = visit.number("study")
+    months = visit.text("review_months")
+    try:
+        wishes = Wishes(
+            name=visit.text("name"),
+            approved_by=visit.text("approved_by"),
+            why=visit.text("why"),
+            review_months=int(months) if months.isdecimal() else 0,
+            setpoint_only=visit.text("setpoint_only") == "yes",
+            lots={part: lot for part in PARTS if (lot := visit.text(f"lot_{part}"))},
+            gap=visit.text("gap"),
+            peel=visit.text("peel"),
+            second_press=visit.text("second_press"),
+            care_label=visit.text("care_label"),
+            room=visit.text("room"),
+        )
+        with visit.storing() as book:
+            made = release_study(book, number, wishes, now=datetime.now(UTC))
+    except InputError as error:
+        return study(visit, {"": error})
+    return recipe_url(made.recipe.name)

@@ -1,0 +1,85 @@
+"""Where the day begins: what waits over all studies and recipes, recipes in force, and what can be begun."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+
+from doe.acts.base import today as this_day
+from doe.acts.recipe.recipes import recipes_to_list
+from doe.acts.study.standing import standing_of, standing_of_recipe
+from doe.bench.views import Link
+from doe.bench.web import Visit, page
+from doe.book.book import Book
+from doe.domain.recipe import KeptRecipe
+from doe.domain.standing import StudyStanding
+from doe.office.begin import drafts_of
+from doe.office.steps import recipe_url, step_link, told
+from doe.office.views import Task, TodayPage
+from doe.words.recipe.card import state_words
+from doe.words.study.standing import frame, headline
+
+AT_REST = {"released", "superseded", "retired"}
+
+
+def today(visit: Visit) -> Response:
+    """The first page."""
+    shop, asked = visit.bench.shop, visit.query("find")
+    book, shown = shop.look, shop.shown
+    studies = [s for s in book.studies() if _fits(asked, s.name, s.stack, s.line)]
+    known = [(s, standing_of(book, s.id)) for s in studies]
+    waiting = [(s, k) for s, k in known if k.state not in (*AT_REST, "doubtful")]
+    kept = [k for k in recipes_to_list(book) if _fits(asked, k.recipe.name, str(k.recipe.stack.name))]
+    recipes = [(k, standing_of_recipe(book, k)) for k in kept]
+    tasks = (
+        *(_doubt(k, found, visit) for k, found in recipes if found.state == "doubtful"),
+        *(
+            Task(s.name, headline(k, shown), frame(k), f"/study/{s.id}", step_link(s.id, k.steps[0]))
+            for s, k in sorted(waiting, key=lambda pair: -_urgency(pair[1]))
+        ),
+    )
+    view = TodayPage(
+        visit.frame(),
+        asked=asked,
+        tasks=tasks,
+        quiet=tuple(
+            Link(s.name, f"/study/{s.id}", headline(k, shown)) for s, k in known if k.state in (*AT_REST, "doubtful")
+        ),
+        recipes=tuple(_recipe(k) for k, _ in recipes),
+        drafts=() if asked else drafts_of(visit),
+        starts=_starts(book),
+        is_empty=not asked and not studies and not kept,
+    )
+    return page("office_today.html", view)
+
+
+def _fits(asked: str, *names: str) -> bool:
+    return all(word in " ".join(names).casefold() for word in asked.casefold().split())
+
+
+def _urgency(known: StudyStanding) -> int:
+    """What is nearest to its end first."""
+    order = ("unplanned", "limits", "making", "more", "feeling", "washing", "unanswered", "ready", "confirming")
+    return order.index(known.state) if known.state in order else len(order)
+
+
+def _doubt(kept: KeptRecipe, known: StudyStanding, visit: Visit) -> Task:
+    url = recipe_url(kept.recipe.name)
+    act = step_link(kept.study_id or 0, known.steps[0])
+    return Task(kept.recipe.name, headline(known, visit.bench.shop.shown), frame(known), url, Link(act.text, url))
+
+
+def _recipe(kept: KeptRecipe) -> Link:
+    said = told(
+        "recipe_line", stack=kept.recipe.stack.name, line=kept.recipe.line.name, state=state_words(kept, this_day())
+    )
+    return Link(kept.recipe.name, recipe_url(kept.recipe.name), said)
+
+
+def _starts(book: Book) -> tuple[Link, ...]:
+    found = [
+        Link(told("start_study"), "/begin", told("start_study_more")),
+        Link(told("start_learn"), "/practice", told("start_learn_more")),
+    ]
+    if book.lines():
+        found.insert(1, Link(told("start_gauge"), "/lines", told("start_gauge_more")))
+    return tuple(found)

@@ -1,0 +1,215 @@
+"""View-models of the pages for the whole job: one frozen dataclass a page, every word and flag ready."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from doe.bench.views import Frame, Hidden, Link, SettingRow
+
+
+@dataclass(frozen=True)
+class Option:
+    """One of several to choose: the ``value`` that is sent, its ``text``, ``more`` about it, whether it ``is_on``."""
+
+    value: str
+    text: str
+    more: str = ""
+    is_on: bool = False
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing asked in a form.
+
+    Attributes
+    ----------
+    name, label : str
+    value : str
+        What was typed already, or the usual.
+    is_heading, is_tick, is_on : bool
+        Whether it is no field but a heading between fields; whether it is ticked or not, and ticked now.
+    hint : str
+        Why it is asked, or what is allowed.
+    problem : str
+        What was wrong with what was typed.
+    options : tuple of Option
+    drawing : Markup or str
+        A drawing under it; empty without one.
+    is_half : bool
+        Whether it shares its row with the next one.
+    """
+
+    name: str
+    label: str
+    value: str = ""
+    hint: str = ""
+    problem: str = ""
+    options: tuple[Option, ...] = ()
+    drawing: Markup | str = ""
+    is_half: bool = False
+    is_heading: bool = False
+    is_tick: bool = False
+    is_on: bool = False
+
+
+@dataclass(frozen=True)
+class Form:
+    """What a page asks: ``title``, ``intro`` sentences, ``fields``, words on its ``button``, the ``action`` it goes to.
+
+    ``more_hidden`` is sent along; ``is_quiet`` says that it is no main act of the page.
+    """
+
+    title: str
+    action: str
+    button: str
+    intro: tuple[str, ...] = ()
+    fields: tuple[Field, ...] = ()
+    more_hidden: tuple[Hidden, ...] = ()
+    is_quiet: bool = False
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something that waits: of what (``text``), its page (``url``), how it stands (``said``, ``style``), what to do.
+
+    ``style`` is that of its frame; ``act`` what to do next.
+    """
+
+    text: str
+    said: str
+    style: str
+    url: str
+    act: Link
+
+
+@dataclass(frozen=True)
+class TodayPage:
+    """Where the day begins.
+
+    Attributes
+    ----------
+    frame : Frame
+    asked : str
+        What was searched for.
+    tasks : tuple of Task
+        Studies and recipes that wait for somebody.
+    quiet : tuple of Link
+        Studies that wait for nothing.
+    recipes : tuple of Link
+        Recipes in force.
+    drafts : tuple of Link
+        Questions begun and not finished.
+    starts : tuple of Link
+        What can be begun.
+    is_empty : bool
+        Whether nothing is in the book yet.
+    """
+
+    frame: Frame
+    asked: str
+    tasks: tuple[Task, ...]
+    quiet: tuple[Link, ...]
+    recipes: tuple[Link, ...]
+    drafts: tuple[Link, ...]
+    starts: tuple[Link, ...]
+    is_empty: bool
+
+
+@dataclass(frozen=True)
+class AskPage:
+    """A page that asks: ``frame``, its ``heading``, ``lines`` above, the ``forms``, and ``ways`` to go elsewhere."""
+
+    frame: Frame
+    heading: str
+    lines: tuple[str, ...]
+    forms: tuple[Form, ...]
+    ways: tuple[Link, ...] = ()
+
+
+@dataclass(frozen=True)
+class Mile:
+    """A part of the way from question to recipe: its ``text``, what there is of it (``more``).
+
+    ``is_done``: it is behind; ``is_now``: it is what comes next.
+    """
+
+    text: str
+    more: str
+    is_done: bool
+    is_now: bool
+
+
+@dataclass(frozen=True)
+class Fold:
+    """What stands behind a fold: its ``title`` and ``lines``."""
+
+    title: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class JobPage:
+    """One study, from its question to its recipe.
+
+    Attributes
+    ----------
+    frame : Frame
+    standing, meaning, style : str
+        What is known, what that means, and the style of its frame.
+    miles : tuple of Mile
+        How far it has come.
+    settings : tuple of SettingRow
+        What to dial in by the present answer; empty without one.
+    answer : tuple of str
+        What the answer says, in sentences.
+    acts : tuple of Link
+        What comes next where that is another page.
+    forms : tuple of Form
+        What comes next where something is asked first.
+    papers : tuple of Link
+        Files and pages to print.
+    folds : tuple of Fold
+        The question, its limits.
+    """
+
+    frame: Frame
+    standing: str
+    meaning: str
+    style: str
+    miles: tuple[Mile, ...]
+    settings: tuple[SettingRow, ...]
+    answer: tuple[str, ...]
+    acts: tuple[Link, ...]
+    forms: tuple[Form, ...]
+    papers: tuple[Link, ...]
+    folds: tuple[Fold, ...]
+
+
+@dataclass(frozen=True)
+class RecipePage:
+    """One recipe: ``frame``, ``heading``, how it stands, ``settings`` to dial in, ``lines``, ``forms``, ``papers``.
+
+    ``standing``, ``meaning``, ``style`` are those of what is known of it.
+    """
+
+    frame: Frame
+    heading: str
+    standing: str
+    meaning: str
+    style: str
+    settings: tuple[SettingRow, ...]
+    lines: tuple[str, ...]
+    forms: tuple[Form, ...]
+    papers: tuple[Link, ...]
+
+
+@dataclass(frozen=True)
+class WorkingPage:
+    """While something is worked out: ``frame``, ``heading``, how far it is (``percent``), where this page is."""
+
+    frame: Frame
+    heading: str
+    percent: str
+    here: str

@@ -1,0 +1,33 @@
+"""Pages of the whole job over books of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from doe.book.book import Book
+from doe.office.pages import pages
+from tests.bench.shop import PageUnderTest, make_desk
+from tests.postgres import Places
+
+
+@pytest.fixture
+def office_over(tmp_path: Path, places: Places) -> Iterator[Callable[..., PageUnderTest]]:
+    """The whole job over a book, an empty one when none is named; nothing may have gone wrong in it at the end."""
+    made: list[PageUnderTest] = []
+
+    def open_pages(book: Path | str | None = None) -> PageUnderTest:
+        if book is None:
+            book = places.new(tmp_path / "shop.sqlite")
+            Book.open(book, who="owner").close()
+        page = make_desk(book, is_local=True, more_pages=pages)
+        made.append(page)
+        return page
+
+    yield open_pages
+    for page in made:
+        page.bench.close()
+        page.bench.shop.close()
+        assert page.errors == []

@@ -1,0 +1,186 @@
+"""From an empty book to a recipe's card without a terminal: every screen, every form, without scripts."""
+
+from __future__ import annotations
+
+import math
+import re
+import time
+from html import unescape
+
+from doe.book.book import Book
+from tests.bench.shop import Device, hidden_fields
+
+TRUE = {"cure_temp": 126.0, "cure_time": 140.0, "press_temp": 156.0, "dwell": 12.0}
+WIDE = {"cure_temp": 17.0, "cure_time": 0.6, "press_temp": 17.0, "dwell": 0.7}
+
+
+def distance(settings: dict[str, float]) -> float:
+    """How far settings lie from the best of the invented line, in half widths of its window."""
+    total = 0.0
+    for name, best in TRUE.items():
+        gap = math.log(settings[name] / best) if name in ("cure_time", "dwell") else settings[name] - best
+        total += (gap / WIDE[name]) ** 2
+    return math.sqrt(total)
+
+
+def too_hot(settings: dict[str, float]) -> bool:
+    """Whether the invented line fails there by too much heat."""
+    return sum((settings[n] - TRUE[n]) / WIDE[n] for n in ("cure_temp", "press_temp")) > 0
+
+
+class Walk:
+    """A person who goes from page to page; counts the taps."""
+
+    def __init__(self, device: Device) -> None:
+        self.device, self.taps, self.page = device, 0, device.get("/")
+
+    def tap(self, text: str) -> None:
+        """Follow a link by its words."""
+        found = re.search(rf'<a[^>]*href="([^"]*)"[^>]*>(?:(?!</a>).)*?{re.escape(text)}', self.page.text, re.DOTALL)
+        assert found, f"no link {text!r} in {self.page.text[:3000]}"
+        self.go(unescape(found[1]))
+
+    def go(self, path: str) -> None:
+        """Open a page, and wait where something is worked out."""
+        self.page = self.device.get(path)
+        self.taps += 1
+        self.wait()
+
+    def wait(self) -> None:
+        """Until what is worked out is there."""
+        for _ in range(400):
+            found = re.search(r'http-equiv="refresh" content="1;url=([^"]*)"', self.page.text)
+            if not found:
+                break
+            time.sleep(0.1)
+            self.page = self.device.get(found[1])
+        assert self.page.status_code == 200, self.page.text
+
+    def send(self, action: str, *, expect: int = 200, **fields: str) -> None:
+        """Fill in a form of this page as it stands, change some fields, and send it."""
+        data = {**as_it_stands(self.page.text, action), **hidden_fields(self.page.text, action), **fields}
+        self.page = self.device.client.post(action, data=data, headers={"Origin": self.device.origin})
+        self.taps += 1
+        if expect == 200:
+            self.wait()
+        assert self.page.status_code == expect, self.page.text
+
+
+def as_it_stands(html: str, action: str) -> dict[str, str]:
+    """What a form would send untouched: texts, and what is ticked."""
+    form = re.search(rf'<form[^>]*action="{re.escape(action)}"[^>]*>(.*?)</form>', html, flags=re.DOTALL)
+    assert form is not None, f"no form to {action} in {html[:3000]}"
+    found = dict(re.findall(r'<input type="text"[^>]*name="([^"]*)" value="([^"]*)"', form[1]))
+    found |= dict(re.findall(r'<input type="radio" name="([^"]*)" value="([^"]*)" checked', form[1]))
+    found |= dict(re.findall(r'<input type="checkbox" name="([^"]*)" value="([^"]*)" checked', form[1]))
+    return {name: unescape(value) for name, value in found.items()}
+
+
+def score_all(walk: Walk, book: Book, study: int) -> int:
+    """Score every coupon that waits, washes included, as the invented line makes it."""
+    scored = 0
+    frame = book.plan_coupons(study)
+    states = {c.coupon: c for c in book.coupon_states(study)}
+    for row in frame.to_dict("records"):
+        if states[row["coupon"]].passed is not None:
+            continue
+        settings = {name: float(row[name]) for name in TRUE}
+        good = distance(settings) < 1
+        checks = {"release": "pass", "stretch": "pass", "wash_1": "pass", "wash_5": "pass" if good else "fail"}
+        fields = {f"check:{name}": value for name, value in checks.items()}
+        if not good:
+            fields["side"] = "over" if too_hot(settings) else "under"
+        hand = max(1.0, min(5.0, round((4.6 - 0.35 * max(0, (settings["press_temp"] - 150) / 8)) * 2) / 2))
+        path = f"/c/{study}/{row['coupon']}"
+        walk.page = walk.device.get(path)
+        walk.send(f"/score/{study}/{row['coupon']}", **fields, hand=f"{hand:g}")
+        scored += 1
+    return scored
+
+
+def test_a_powder_is_onboarded_from_an_empty_book_to_its_card(office_over, capsys):
+    office = office_over()
+    began = time.monotonic()
+    walk = Walk(office.device("Ana"))
+    assert "Nothing is in this book yet" in walk.page.text
+    walk.tap("Find the settings")
+    walk.send(
+        "/begin-materials",
+        fabric="cotton tee",
+        film="cold-peel film",
+        powder="fine powder",
+        powder_lot="P-1",
+        fabric_lot="T-1",
+        film_lot="F-1",
+    )
+    assert "Screen 2 of 3" in walk.page.text
+    walk.send("/begin-machines", line_name="back room", oven="drawer oven", press="clam press")
+    assert "Screen 3 of 3" in walk.page.text
+    # what cannot be read is said beside its field, and nothing typed is lost
+    walk.send("/begin-question", expect=422, name="fine powder on tees", dwell="ten..14")
+    assert "ten" in walk.page.text
+    assert 'value="fine powder on tees"' in walk.page.text
+    # a study that was begun waits on the first page, on any device
+    walk.go("/")
+    walk.tap("fine powder + cotton tee")
+    walk.send("/begin-question", name="fine powder on tees", cure_time="90..210", dwell="8..18", hand_min="3")
+    assert "Limits" in walk.page.text
+    number = int(re.search(r"/limits/(\d+)", walk.page.text)[1])
+    asked = re.findall(r'name="([a-z_]+)" value="" maxlength', walk.page.text)
+    limits = {name: "175" for name in asked if not name.endswith("_source")}
+    limits |= {name: "5" for name in limits if name.startswith("min_")}
+    # a limit without its source is asked about, and nothing typed is lost
+    walk.send(f"/limits/{number}", expect=422, **limits)
+    assert 'value="175"' in walk.page.text
+    sources = {f"{name}_source": "its data sheet" for name in limits}
+    walk.send(f"/limits/{number}", **limits, **sources)
+    assert "How many coupons" in walk.page.text
+    walk.send(f"/plan/{number}")
+    made = score_all(walk, office.book, number)
+    for _ in range(12):
+        walk.go(f"/study/{number}")
+        if f"/answer/{number}" in walk.page.text:
+            walk.send(f"/answer/{number}")
+        if "Ready for confirmation" in walk.page.text:
+            break
+        walk.send(f"/extend/{number}")
+        made += score_all(walk, office.book, number)
+    assert "Ready for confirmation" in walk.page.text, re.findall(r'stands-head">([^<]*)', walk.page.text)
+    assert "What to dial in" in walk.page.text
+    assert "dial = surface, display not checked" in walk.page.text
+    walk.go(f"/paper/{number}/report")
+    assert "Back to the tool" in walk.page.text
+    walk.go(f"/study/{number}")
+    walk.send(f"/confirm/{number}")
+    confirmed = score_all(walk, office.book, number)
+    walk.go(f"/study/{number}")
+    assert "Confirmed" in walk.page.text, re.findall(r'stands-head">([^<]*)', walk.page.text)
+    walk.tap("Before release: measure the oven")
+    for machine in ("oven", "press"):
+        walk.send("/line/back%20room", machine=machine, display="150", measured="147")
+    walk.go(f"/study/{number}")
+    assert "Before release" not in walk.page.text
+    # everything that is missing is said at once, and nothing is stored
+    walk.send(f"/release/{number}", expect=422, approved_by="")
+    assert office.book.recipes() == ()
+    walk.send(
+        f"/release/{number}",
+        name="tees",
+        approved_by="Ana",
+        gap="at once",
+        peel="cold",
+        second_press="none",
+        care_label="wash at 40 degC",
+        room="21 degC, 45 %",
+    )
+    assert "tees, revision 1" in walk.page.text
+    walk.tap("Card for the press")
+    assert "tees" in walk.page.text
+    walk.go("/recipe/tees")
+    walk.tap("Why it was chosen")
+    assert walk.page.text.count("fine powder") > 1
+    with capsys.disabled():
+        print(
+            f"\nonboarding: {walk.taps} taps and forms, {made} coupons, {confirmed} to confirm, "
+            f"{time.monotonic() - began:.0f} s"
+        )
