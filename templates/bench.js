@@ -21,19 +21,45 @@
   // what was stored need not be kept here any more
   if (document.body.dataset.saved) store.drop('form:' + document.body.dataset.saved);
 
-  // countdowns: the end is kept, so that another page or a reload loses nothing
+  // countdowns: the end is kept, so that they go on on every page, are seen there, and ring until they are stopped
   function clock(left) {
     const s = Math.ceil(left / 1000);
     return s >= 60 ? Math.floor(s / 60) + ':' + String(s % 60).padStart(2, '0') : s + ' s';
   }
+  let audio = null;
   function beep() {
     if (navigator.vibrate) navigator.vibrate([300, 100, 300]);
     try {
-      const audio = new AudioContext(), tone = audio.createOscillator();
+      audio = audio || new AudioContext();
+      const tone = audio.createOscillator();
       tone.connect(audio.destination); tone.start(); tone.stop(audio.currentTime + 0.4);
     } catch (e) { /* no sound here */ }
   }
-  const ticking = [];
+  let awake = null;
+  function keepAwake(wanted) {
+    if (!wanted && awake) { awake.release().catch(() => {}); awake = null; }
+    if (wanted && !awake && navigator.wakeLock && !document.hidden) {
+      awake = { release: () => Promise.resolve() }; // asked for once
+      navigator.wakeLock.request('screen').then(lock => {
+        awake = lock; lock.addEventListener('release', () => { awake = null; });
+      }, () => { awake = null; });
+    }
+  }
+  function started() {
+    const found = [];
+    try {
+      for (let i = 0; i < localStorage.length; i += 1) {
+        const key = localStorage.key(i);
+        if (!key.startsWith('bench:timer:')) continue;
+        const one = store.get(key.slice(6));
+        if (one && Date.now() - one.end < 3600000) found.push({ ...one, key: key.slice(6) });
+        else store.drop(key.slice(6)); // of yesterday
+      }
+    } catch (e) { /* nothing is kept here */ }
+    return found.sort((one, other) => one.end - other.end);
+  }
+  const ticking = [], running = document.getElementById('running'), title = document.title;
+  const shown = new Set($$('.timer').map(box => 'timer:' + box.dataset.timer));
   $$('.timer').forEach(box => {
     const key = 'timer:' + box.dataset.timer, full = Number(box.dataset.seconds) * 1000;
     const button = document.createElement('button');
@@ -41,22 +67,86 @@
     const what = box.querySelector('.what').textContent, words = box.querySelector('b').textContent;
     const label = document.createElement('span'), value = document.createElement('b');
     label.className = 'what'; button.append(label, value); box.replaceWith(button);
-    let rang = false;
+    let asked = 0;
     function show() {
-      const end = store.get(key), left = end ? end - Date.now() : 0;
-      button.classList.toggle('runs', Boolean(end) && left > 0);
-      button.classList.toggle('over', Boolean(end) && left <= 0);
-      label.textContent = !end ? what + ', tap to start' : left > 0 ? what : what + ' is over, tap to clear';
-      value.textContent = !end ? words : left > 0 ? clock(left) : '+' + clock(-left);
-      if (end && left <= 0 && left > -3000 && !rang) { rang = true; beep(); }
+      const one = store.get(key), left = one ? one.end - Date.now() : 0;
+      button.classList.toggle('runs', Boolean(one) && left > 0);
+      button.classList.toggle('over', Boolean(one) && left <= 0);
+      label.textContent = !one ? what + ', tap to start' : left <= 0 ? what + ' is over, tap to clear'
+        : Date.now() - asked < 4000 ? 'Tap again to stop it' : what;
+      value.textContent = !one ? words : left > 0 ? clock(left) : '+' + clock(-left);
     }
     button.addEventListener('click', () => {
-      if (store.get(key)) store.drop(key); else { store.put(key, Date.now() + full); rang = false; }
-      show();
+      const one = store.get(key);
+      if (!one) {
+        store.put(key, { end: Date.now() + full, what, page: location.pathname });
+        try { audio = audio || new AudioContext(); } catch (e) { /* no sound here */ }
+      } else if (one.end <= Date.now() || Date.now() - asked < 4000) { store.drop(key); asked = 0; } else asked = Date.now();
+      tick();
     });
-    ticking.push(show); show();
+    ticking.push(show);
   });
-  if (ticking.length) setInterval(() => ticking.forEach(show => show()), 200);
+  let rang = 0;
+  function tick() {
+    const all = started(), over = all.filter(one => one.end <= Date.now()), next = all.find(one => one.end > Date.now());
+    ticking.forEach(show => show());
+    keepAwake(all.length > 0);
+    document.title = over.length ? '\u23F0 ' + over[0].what : next ? clock(next.end - Date.now()) + ' ' + next.what : title;
+    if (over.length && Date.now() - rang > 2500) { rang = Date.now(); beep(); }
+    const elsewhere = all.filter(one => !shown.has(one.key));
+    running.hidden = !elsewhere.length;
+    running.replaceChildren(...elsewhere.map(one => {
+      const a = document.createElement('a'), left = one.end - Date.now();
+      a.href = one.page; a.className = left > 0 ? '' : 'over';
+      a.textContent = one.what + (left > 0 ? ': ' + clock(left) : ' is over: +' + clock(-left));
+      return a;
+    }));
+  }
+  if (ticking.length || started().length) { tick(); setInterval(tick, 250); }
+  document.addEventListener('visibilitychange', () => { if (!document.hidden) tick(); });
+
+  // what waits to be sent: kept on this device in the order it was entered, sent once, on whichever page is open
+  function waiting() { return store.get('outbox') || []; }
+  function post(item) {
+    const stop = new AbortController(), late = setTimeout(() => stop.abort(), 15000);
+    return fetch(item.action, { method: 'POST', body: new URLSearchParams(item.pairs), signal: stop.signal })
+      .finally(() => clearTimeout(late));
+  }
+  let sending = false;
+  function keepForLater(item) {
+    const others = waiting().filter(one => one.draft === '' || one.draft !== item.draft);
+    return store.put('outbox', [...others, item]);
+  }
+  function tellWaiting() {
+    const n = waiting().length;
+    if (n) say('No connection. ' + (n === 1 ? '1 entry is' : n + ' entries are') + ' kept on this device and sent when it is back.', 'Try now', sendWaiting);
+  }
+  function sendWaiting() {
+    const items = waiting();
+    if (sending || !items.length) return;
+    sending = true;
+    const item = items[0];
+    post(item).then(answer => {
+      if (answer.status >= 500) throw new Error('later');
+      store.put('outbox', waiting().filter(one => one.id !== item.id));
+      sending = false;
+      if (answer.ok) {
+        if (item.draft) store.drop('form:' + item.draft);
+        if (waiting().length) sendWaiting();
+        else if (location.pathname === item.page && answer.redirected) location.assign(answer.url);
+        else say('Sent: everything that was kept on this device.', 'Look', () => location.reload());
+      } else { // it is asked about on its own page, with everything that was typed
+        say(item.what + ' could not be stored as it is.', 'Look at it', () => location.assign(item.page));
+      }
+    }).catch(() => { sending = false; tellWaiting(); });
+  }
+  if (waiting().length) sendWaiting();
+  window.addEventListener('online', sendWaiting);
+  setInterval(sendWaiting, 5000);
+  function itemOf(form, draft, pairs) {
+    return { id: String(Date.now()) + Math.random(), draft, action: form.getAttribute('action'), page: location.pathname,
+      what: document.querySelector('h1').textContent.trim(), pairs: pairs || [...new FormData(form)].filter(([, v]) => typeof v === 'string') };
+  }
 
   // a form that keeps what is typed until it is stored
   function alive() {
@@ -93,38 +183,44 @@
         store.drop(key); refill(form, fresh); say('');
       });
     }
-    let wanted = false;
     const keep = () => store.put(key, { at: Date.now(), pairs: typed(form) });
     form.addEventListener('input', keep);
     form.addEventListener('change', keep);
-    function send() {
-      alive().then(there => {
-        if (there) { wanted = false; form.submit(); return; }
-        wanted = true;
-        say(keep() ? 'No connection. What you typed is kept on this device and sent when the connection is back.'
-          : 'No connection, and this device keeps nothing: leave this page open and tap Save again.');
-      });
-    }
     form.addEventListener('submit', event => {
       event.preventDefault();
       if (form.classList.contains('sending')) return;
       form.classList.add('sending');
       setTimeout(() => form.classList.remove('sending'), 1500); // a second tap is the same tap
       keep();
-      send();
+      alive().then(there => {
+        if (there) { form.submit(); return; }
+        if (keepForLater(itemOf(form, form.dataset.draft))) tellWaiting();
+        else say('No connection, and this device keeps nothing: leave this page open and tap Save again.');
+      });
     });
-    window.addEventListener('online', () => { if (wanted) send(); });
-    setInterval(() => { if (wanted) send(); }, 5000);
   });
 
-  // forms that keep nothing still say when there is no connection, instead of losing the page
+  // steps at the machines wait for the connection too; other forms say that there is none, instead of losing the page
+  let cutShort = 0;
   $$('form[method="post"]:not([data-draft])').forEach(form => {
     form.addEventListener('submit', event => {
       if (form.dataset.sure) return;
       event.preventDefault();
-      const by = event.submitter;
+      const by = event.submitter, card = form.closest('.card'), left = card && card.querySelector('.timer.runs b');
+      if (left && Date.now() - cutShort > 6000) {
+        cutShort = Date.now();
+        say('The countdown still runs: ' + left.textContent + ' left. Tap the button again if it is done all the same.');
+        return;
+      }
       alive().then(there => {
+        const action = form.getAttribute('action');
+        if (!there && action.startsWith('/step/')) {
+          if (keepForLater(itemOf(form, ''))) { by.disabled = true; tellWaiting(); }
+          return;
+        }
         if (!there) { say('No connection. Nothing was sent; try again when it is back.'); return; }
+        if (card) $$('.timer', card).forEach(t => store.drop('timer:' + t.dataset.timer));
+        if (action === '/leave' && window.caches) caches.delete('bench-pages');
         form.dataset.sure = '1';
         setTimeout(() => delete form.dataset.sure, 1500);
         form.requestSubmit(by && by.form === form ? by : undefined);
@@ -145,4 +241,9 @@
   $$('[data-reload]').forEach(box => {
     setTimeout(() => alive().then(there => { if (there) location.reload(); }), 1000 * Number(box.dataset.reload));
   });
+
+  // pages looked at are kept on the device for when the connection is gone, where the browser allows it
+  if (navigator.serviceWorker) navigator.serviceWorker.register('/static/offline.js', { scope: '/' }).then(() => {
+    if (navigator.serviceWorker.controller) $$('.id a, .tags a').slice(0, 8).forEach(a => fetch(a.href).catch(() => {}));
+  }, () => {});
 }());

@@ -131,6 +131,21 @@ def coupon_page(visit: Visit, making: Making, coupon: Coupon, frame: Frame, *, i
     )
 
 
+AFTER = ("after wash", "days later")
+"""When a symptom shows that nobody sees at the press."""
+
+
+def common_symptoms(*, is_washed: bool) -> list[str]:
+    """The usual symptoms shown at once: those seen at the press first, after the wash those that show then.
+
+    >>> "edge_lift_wash" in common_symptoms(is_washed=False), "edge_lift_wash" in common_symptoms(is_washed=True)
+    (False, True)
+    """
+    usual = short_list()
+    first = [s.key for s in usual if (s.when in AFTER) == is_washed]
+    return [*first, *(s.key for s in usual if s.key not in first)][:COMMON]
+
+
 @cache
 def _drawn(key: str) -> Markup:
     return symptom_svg(key)
@@ -138,7 +153,7 @@ def _drawn(key: str) -> Markup:
 
 def _form(visit: Visit, making: Making, coupon: Coupon, *, is_typed: bool) -> ScoreForm:
     shown, who, study = visit.bench.shop.shown, visit.who, making.record.study
-    common = [s.key for s in short_list()][:COMMON]
+    common = common_symptoms(is_washed=bool(visit.query("wash")) or not coupon.misses(making.checks_now))
     ticked = visit.texts("symptom")
     boxes = {s.key: SymptomBox(s.key, s.label, s.seen, _drawn(s.key), s.key in ticked) for s in CATALOGUE}
     rarer = tuple(box for key, box in boxes.items() if key not in common)

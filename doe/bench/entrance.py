@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import secrets
 
+from markupsafe import Markup
 from starlette.responses import Response
 
 from doe.bench.coupon_page import spelled
-from doe.bench.devices import CODE_MINUTES, COOKIE, VIEWER_HOURS, spaced
+from doe.bench.devices import CODE_DIGITS, CODE_MINUTES, COOKIE, VIEWER_HOURS, spaced
 from doe.bench.views import DeskPage, Link, MorePage, NamePage, PairPage
 from doe.bench.web import Visit, go, local_path, page, plain, with_cookie
 from doe.domain.entry import check_people
@@ -38,8 +39,13 @@ def _pair_page(visit: Visit, following: str, *problems: str, status: int = 200) 
     fresh = not visit.cookie
     if fresh:  # the form needs something of this device to be tied to
         visit.cookie = secrets.token_urlsafe(24)
-    answer = page("bench_pair.html", PairPage(visit.frame(problems=problems), following), status=status)
+    view = PairPage(visit.frame(problems=problems), following, _digits(visit.query("code")))
+    answer = page("bench_pair.html", view, status=status)
     return with_cookie(visit, answer, visit.cookie) if fresh else answer
+
+
+def _digits(text: str) -> str:
+    return text if text.isdecimal() and text.isascii() and len(text) == CODE_DIGITS else ""
 
 
 def pair(visit: Visit) -> Response:
@@ -88,17 +94,20 @@ def viewer(visit: Visit) -> Response:
     return with_cookie(visit, go("/"), cookie)
 
 
-def more(visit: Visit, said: str = "") -> Response:
+def more(visit: Visit, said: str = "", pair_code: Markup | None = None) -> Response:
     """Other things: the link for viewers, another device, another name."""
     bench = visit.bench
     link = f"{bench.link}/look/{bench.sessions.viewer_token()}" if visit.can_post else ""
     drawn = qr_svg(link, name="viewer", title=told("viewer_code")) if link else None
-    return page("bench_more.html", MorePage(visit.frame(said=said), bench.is_local, link, drawn, f"{VIEWER_HOURS:g}"))
+    view = MorePage(visit.frame(said=said), bench.is_local, link, drawn, f"{VIEWER_HOURS:g}", pair_code)
+    return page("bench_more.html", view)
 
 
 def code(visit: Visit) -> Response:
     """Show a new pairing code on a device that is let in already."""
-    return more(visit, told("new_code", code=spaced(visit.bench.pairing.renew()), minutes=CODE_MINUTES))
+    fresh = visit.bench.pairing.renew()
+    drawn = qr_svg(f"{visit.bench.link}/pair?code={fresh}", name="pair", title=told("pair_code"))
+    return more(visit, told("new_code", code=spaced(fresh), minutes=CODE_MINUTES), drawn)
 
 
 def leave(visit: Visit) -> Response:

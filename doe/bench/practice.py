@@ -9,13 +9,13 @@ from starlette.responses import Response
 
 from doe.acts.practising import EXERCISES, class_progress, keep_outcome, lesson_seed, seed_for
 from doe.bench.shop import keep_newest
-from doe.bench.views import DrillPage, Group, Link, ListPage, MadeView, TurnView
+from doe.bench.views import Choice, DrillPage, Group, Link, ListPage, MadeView, TurnView
 from doe.bench.web import Visit, page, problem_lines
 from doe.domain.errors import InputError
 from doe.domain.units import Shown, show
 from doe.practice.drill import Drill, MadeCoupon, Turn, practice_study
 from doe.practice.drills import HINT, reply, start
-from doe.symptoms.catalogue import WORDS
+from doe.symptoms.catalogue import WORDS, fault
 from doe.words import practice as words
 from doe.words.press import told
 from doe.words.wording import score
@@ -154,7 +154,9 @@ def exercise(visit: Visit, typed: str = "", *problems: str) -> Response:
             )
         elif (question := play.drill.question()) is not None:
             asked, form = words.asked(question, shown)
-            view = replace(view, question=asked, form=form, choices=question.choices)
+            choices = tuple(Choice(key, words.choice(key)) for key in question.choices)
+            causes = tuple(Choice(f"={key}", fault(key).label) for key in question.causes)
+            view = replace(view, question=asked, form=form, choices=choices, namings=causes)
     return page("bench_practice.html", view, status=422 if problems else 200)
 
 

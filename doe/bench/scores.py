@@ -36,9 +36,10 @@ _NOT_SENT_ON = (TOKEN, MARK, "why", "reason")
 
 def study(visit: Visit) -> Response:
     """The page of a study; it names the coupon that was stored just now."""
-    making, saved = visit.making(), visit.query("saved")
-    known = next((c for c in making.coupons if c.name == saved), None)
-    frame = visit.frame(making, known, saved="" if known is None else making.key_of(known))
+    making, saved, marked = visit.making(), visit.query("saved"), visit.query("marked")
+    known = next((c for c in making.coupons if c.name in (saved, marked) and c.name), None)
+    said = told(f"noted_{visit.query('step')}") if marked and visit.query("step") in STEPS else ""
+    frame = visit.frame(making, known, said=said, saved=making.key_of(known) if known and saved else "")
     return page("bench_study.html", study_page(visit.bench.shop, making, frame, now=local(datetime.now(UTC))))
 
 
@@ -94,7 +95,7 @@ def step(visit: Visit) -> str:
         mark(book, making, names, word)
     if word == "pressed" and len(names) == 1:
         return f"{coupon_url(making.record.id, names[0])}?done=pressed"
-    return f"/s/{making.record.id}"
+    return f"/s/{making.record.id}?{urlencode({'marked': names[0], 'step': word})}"
 
 
 def score(visit: Visit) -> Response | str:

@@ -146,10 +146,11 @@ class DeskPage:
 
 @dataclass(frozen=True)
 class PairPage:
-    """Letting a device in: ``frame``, ``following`` is where it wanted to go."""
+    """Letting a device in: ``frame``, ``following`` is where it wanted to go, ``code`` what came with the address."""
 
     frame: Frame
     following: str
+    code: str = ""
 
 
 @dataclass(frozen=True)
@@ -491,8 +492,10 @@ class DrillPage:
         Number of this step, so that an answer sent twice counts once.
     question, form : str
         What is asked now, and how to answer.
-    choices : tuple of str
+    choices : tuple of Choice
         Words to choose from.
+    namings : tuple of Choice
+        Causes that may be named.
     score : str
         How it went; empty before its end.
     parts : tuple of (str, str)
@@ -516,7 +519,8 @@ class DrillPage:
     step: str = ""
     question: str = ""
     form: str = ""
-    choices: tuple[str, ...] = ()
+    choices: tuple[Choice, ...] = ()
+    namings: tuple[Choice, ...] = ()
     score: str = ""
     parts: tuple[tuple[str, str], ...] = ()
     truth: tuple[str, ...] = ()
@@ -529,7 +533,8 @@ class DrillPage:
 class MorePage:
     """Other things: ``frame``, ``is_local``, the ``viewer`` link for people who only look, its ``viewer_code``.
 
-    ``hours`` says how long that link is good.
+    ``hours`` says how long that link is good. ``pair_code`` leads a device to the page that lets it in, with the code
+    filled in; empty before one is asked for.
     """
 
     frame: Frame
@@ -537,6 +542,7 @@ class MorePage:
     viewer: str
     viewer_code: Markup | None
     hours: str
+    pair_code: Markup | None = None
 
 
 @dataclass(frozen=True)

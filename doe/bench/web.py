@@ -31,7 +31,12 @@ if TYPE_CHECKING:
     from doe.bench.state import Bench
     from doe.book.book import Book
 
-_FILES = {"paper.css": "text/css", "bench.css": "text/css", "bench.js": "text/javascript"}
+_FILES = {
+    "paper.css": "text/css",
+    "bench.css": "text/css",
+    "bench.js": "text/javascript",
+    "offline.js": "text/javascript",
+}
 _source = cache(template_source)
 
 
@@ -46,6 +51,8 @@ async def static(request: Request) -> Response:
     if name not in _FILES:
         raise HTTPException(404)
     headers = {"cache-control": "private, max-age=600"}
+    if name == "offline.js":  # it may stand in for every page, though its file lies deeper
+        headers |= {"service-worker-allowed": "/", "cache-control": "no-cache"}
     return Response(_source(name), media_type=_FILES[name], headers=headers)
 
 

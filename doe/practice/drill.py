@@ -118,10 +118,11 @@ def told(code: Code, **values: Value) -> Finding:
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked now; ``choices`` are words to choose from, where there are any."""
+    """What is asked now; ``choices`` are words to choose from, ``causes`` faults that may be named, as ``=key``."""
 
     asks: Finding
     choices: tuple[str, ...] = ()
+    causes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -59,7 +59,7 @@ class FindFault(Drill):
         left = [m for m in LOOKS if m.key not in self.evidence.found and self.minutes + m.minutes <= MINUTES]
         keys = tuple(m.key for m in left)
         asks = told("checks left", minutes=MINUTES - self.minutes, tries=TRIES - len(self.wrong), checks=keys)
-        return Question(asks, keys)
+        return Question(asks, keys, tuple(key for key in FAULT_KEYS if key not in self.wrong))
 
     def _answer(self, text: str) -> Turn:
         """See `Drill`.

@@ -18,7 +18,7 @@ from doe.practice.drill_compare import Compare
 from doe.practice.drill_fault import FindFault
 from doe.practice.drill_report import ReadReport
 from doe.practice.drill_tune import TunePowder
-from doe.symptoms.catalogue import fault, look, symptom
+from doe.symptoms.catalogue import LOOKS, fault, look, symptom
 from doe.words.diagnosis import outcome_words
 from doe.words.facts import Reader, Text, filled, worded
 from doe.words.wording import SIDE_WORDS, at_least_of_hundred, count, out_of_hundred, percent
@@ -293,3 +293,12 @@ def drawing(key: str) -> tuple[str, ...]:
     if key:
         symptom(key)
     return tuple(line.ljust(SIGNS) for line in packaged_table("signs")[key].splitlines())
+
+
+def choice(key: str) -> str:
+    """A word to choose from as people say it: a check by its name, anything else as it is.
+
+    >>> choice("more")
+    'more'
+    """
+    return next((f"{made.words} ({made.minutes:g} min)" for made in LOOKS if made.key == key), key)

@@ -111,7 +111,13 @@ def test_only_our_own_drawings_are_marked_safe():
         for name, hint in get_type_hints(view).items()
         if hint is Markup or Markup in get_args(hint)
     }
-    assert safe == {("SymptomBox", "svg"), ("MadeView", "svg"), ("MorePage", "viewer_code"), ("Field", "drawing")}
+    assert safe == {
+        ("SymptomBox", "svg"),
+        ("MadeView", "svg"),
+        ("MorePage", "viewer_code"),
+        ("MorePage", "pair_code"),
+        ("Field", "drawing"),
+    }
 
 
 def test_text_is_sent_back_as_it_was_typed():

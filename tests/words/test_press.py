@@ -25,6 +25,7 @@ MADE_OF = {
     "next_": get_args(Step),
     "is_": get_args(Status),
     "done_": ("photo", "undone", *STEPS[1:]),
+    "noted_": STEPS,
     "truth_": ("press", "oven", "causes"),
     "page_": ("no_way_in", "only_looks", "old_form", "not_let_in", "mistake", "refused", "400", "404", "405"),
 }
