@@ -8,7 +8,7 @@ from pathlib import Path
 from doe.acts.demo.run import BOOK, CARD, ENTRY, FILES, HOLDS, REPORT, RETUNE, SHEET, DemoDone, run_demo, size_kb
 from doe.acts.gauges.line import gauged_line
 from doe.book.book import Book
-from doe.cli.desk import Block, Commands, Desk, Reply, Table, command
+from doe.cli.desk import Commands, Desk, Reply, Screen, Table, command
 from doe.cli.recommend import settings_table
 from doe.domain.errors import quoted
 from doe.domain.jsonable import named
@@ -37,7 +37,7 @@ def demo(desk: Desk, folder: Path = Path("doe-demo")) -> Reply:
     return Reply(data, blocks, (f"open {done.path(REPORT)} in a browser", following), more=more)
 
 
-def _blocks(done: DemoDone, desk: Desk) -> tuple[list[Block], list[Block]]:
+def _blocks(done: DemoDone, desk: Desk) -> Screen:
     """What happened, the settings and the files worth opening; then every file, and the commands behind it."""
     worth = {
         REPORT: "the report: verdict, settings, pictures, proof",

@@ -24,6 +24,7 @@ from doe.cli.tree import COMMANDS
 from doe.domain.errors import DoeError, InputError, quoted
 from doe.domain.jsonable import jsonable, packaged_table
 from doe.words.typed import Asking
+from doe.words.wording import count
 
 if TYPE_CHECKING:
     from doe.book.book import Book
@@ -247,17 +248,22 @@ def _let_go_of_output() -> None:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows under headings. ``right`` lists the headings whose column holds numbers."""
+    """Rows under headings.
+
+    ``right`` lists the headings whose column holds numbers. A list that grows with the book or the plan may lose its
+    last rows to ``--more``; any other table is shown whole.
+    """
 
     columns: tuple[str, ...]
     rows: Sequence[tuple[str, ...]]
     title: str = ""
     right: tuple[str, ...] = ()
+    is_list: bool = False
 
 
 @dataclass(frozen=True)
 class Warn:
-    """A sentence that must not be overlooked."""
+    """A sentence that must not be overlooked: on a screen it is never cut."""
 
     text: str
 
@@ -270,6 +276,8 @@ class Commands:
 
 
 Block = str | Warn | Table | Commands
+Screen = tuple[list[Block], list[Block]]
+"""What stands on one screen, and what ``--more`` adds to it."""
 
 
 @dataclass(frozen=True)
@@ -281,16 +289,18 @@ class Reply:
     data : mapping
         The facts, for ``--json``.
     blocks : sequence of Block
-        The same for a person, top to bottom, on one screen. The first line answers; what does not fit is left
-        out from the end, a table row by row, and counted.
+        The same for a person, top to bottom, on one screen. The first answers. What still does not fit is cut: rows
+        of lists, then text from the end, but no caution.
     next_steps : sequence of str
         Commands or acts that usually come next.
     exit_code : int
         1 only for a check that found problems.
     more : sequence of Block
-        What stands below them with ``--more``.
+        What stands below them with ``--more``: reasons and details, nothing that anybody has to know.
     is_whole : bool
         Whether ``blocks`` were asked for at any length.
+    is_once : bool
+        Whether the command did what cannot be done again, so that asking with ``--more`` comes too late.
     """
 
     data: Mapping[str, Any]
@@ -299,6 +309,7 @@ class Reply:
     exit_code: int = 0
     more: Sequence[Block] = ()
     is_whole: bool = False
+    is_once: bool = False
 
 
 def show_reply(reply: Reply, desk: Desk) -> None:
@@ -306,42 +317,37 @@ def show_reply(reply: Reply, desk: Desk) -> None:
     if desk.as_json:
         print_json({"ok": reply.exit_code == 0, **jsonable(reply.data), "next": list(reply.next_steps)})
         return
-    following = reply.next_steps if desk.more else reply.next_steps[:STEPS]
-    steps = ["", "Next:", *_command_lines(following)] if following else []
-    blocks = [*reply.blocks, *reply.more] if desk.more else _one_screen(reply, HEIGHT - len(steps))
-    print("\n".join(line for part in (*map(_lines, blocks), steps) for line in part))
-
-
-def _one_screen(reply: Reply, room: int) -> list[Block]:
-    """Blocks that fit into so many lines, and how much was left out."""
-    kept, left = list(reply.blocks), list(reply.more)
-    if reply.is_whole or _height(kept) + bool(left) <= room:
-        return [*kept, *_left_out(0, left)]
-    rows_left, room = 0, room - 1
-    while _height(kept) > room and len(kept) > 1:
-        table = kept[-1]
-        if isinstance(table, Table) and len(table.rows) > FEWEST_ROWS:
-            kept[-1], rows_left = replace(table, rows=table.rows[:-1]), rows_left + 1
-        else:
-            left.insert(0, kept.pop())
-            rows_left = 0
-    return [*kept, *_left_out(rows_left, left)]
+    following = _command_lines(reply.next_steps if desk.more else reply.next_steps[:STEPS])
+    steps = ["", "Next:", *following] if following else []
+    blocks, rest = [*reply.blocks, *reply.more], ""
+    if not desk.more:
+        blocks, rest = _one_screen(reply, HEIGHT - len(steps))
+    print("\n".join([*(line for block in blocks for line in _lines(block)), *steps, *([rest] if rest else [])]))
 
 
 STEPS = 2
 """Next steps on a screen, the most urgent first."""
 FEWEST_ROWS = 3
-"""Rows that a list keeps on a screen, before it is left out."""
+"""Rows that a list keeps on a screen."""
 
 
-def _left_out(rows: int, left: Sequence[Block]) -> list[Block]:
-    """How much of a reply is not on the screen."""
+def _one_screen(reply: Reply, room: int) -> tuple[list[Block], str]:
+    """Blocks that fit into so many lines, and what ``--more`` shows besides."""
+    kept, left, rows = list(reply.blocks), list(reply.more), 0
+    fits = reply.is_whole or _height(kept) + bool(left) <= room
+    for place in [] if fits else range(len(kept) - 1, -1, -1):
+        block = kept[place]
+        while isinstance(block, Table) and block.is_list and len(block.rows) > FEWEST_ROWS and _height(kept) >= room:
+            kept[place] = block = replace(block, rows=block.rows[:-1])
+            rows += 1
+    for place in [] if fits else range(len(kept) - 1, 0, -1):
+        if _height(kept) >= room and not isinstance(kept[place], Warn):
+            left.insert(0, kept.pop(place))
     lines = sum(bool(line) for block in left for line in _lines(block))
-    cautions = sum(isinstance(block, Warn) for block in left)
-    told = [f"{rows} more rows"] if rows else []
-    told += [f"{lines} more lines"] if lines else []
-    told += [f"{cautions} of them cautions"] if cautions else []
-    return [f"{', '.join(told)}: --more"] if told else []
+    told = [count(rows, "more row")] if rows else []
+    told += [count(lines, "more line")] if lines else []
+    shows = "With --more it would have shown" if reply.is_once else "--more shows"
+    return kept, f"{shows} {' and '.join(told)}." if told else ""
 
 
 def _height(blocks: Sequence[Block]) -> int:

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from doe.assure.gauges.line import GaugedLine
 from doe.cli.desk import Block, Table, Warn
 from doe.domain.jsonable import named
+from doe.domain.study import Study
 from doe.words.gauges.cautions import in_short
-from doe.words.gauges.dials import DialSetting
+from doe.words.gauges.dials import Dialled, DialSetting
 from doe.words.wording import day
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: GaugedLine) -> list[Block]:
@@ -25,9 +30,27 @@ def dial_blocks(dials: Sequence[DialSetting], cautions: Sequence[str], gauged: G
     return [*said, *(Warn(text) for text in cautions)]
 
 
-def caution_line(cautions: Sequence[str]) -> list[Block]:
-    """One short line where gauges leave something open; what it means stands below, with ``--more``."""
-    return [Warn(in_short(cautions[0]))] if cautions else []
+def caution_lines(cautions: Sequence[str]) -> list[Block]:
+    """One short line for each thing that gauges leave open; what follows from it stands below, with ``--more``."""
+    return [Warn(text) for text in dict.fromkeys(map(in_short, cautions))]
+
+
+def coupon_table(study: Study, frame: pd.DataFrame, dialled: Dialled, **others: str) -> Table:
+    """Settings of coupons as they are dialled in, one row each, beside other columns of the frame with their heads.
+
+    A coupon's name stands before its settings, everything else behind them.
+    """
+    first, behind = [c for c in others if c == "coupon"], [c for c in others if c != "coupon"]
+    rows = [
+        (
+            *(str(row[c]) for c in first),
+            *(dialled.amount(f, row[f.name]) for f in study.factors),
+            *(str(row[c]) for c in behind),
+        )
+        for row in frame.to_dict("records")
+    ]
+    heads = (*(others[c] for c in first), *(f.name for f in study.factors), *(others[c] for c in behind))
+    return Table(heads, rows, right=heads[len(first) :], is_list=True)
 
 
 def dial_data(dials: Sequence[DialSetting]) -> list[dict[str, object]]:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import pandas as pd
+from collections.abc import Sequence
 
 from doe.acts.base import version
 from doe.acts.gauges.line import cautions_said, gauged_line
 from doe.acts.study.fits import SAYING, Recommended, answer_data, explain, fit_study, recommend_study
 from doe.acts.study.standing import standing_of
-from doe.cli.desk import Block, Desk, Reply, Table, Warn, command
-from doe.cli.gauge_dials import caution_line, dial_blocks, dial_data
+from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command
+from doe.cli.gauge_dials import caution_lines, coupon_table, dial_blocks, dial_data
 from doe.cli.study_words import standing_data, step_command
 from doe.domain.errors import quoted
 from doe.domain.factors import Factor
@@ -40,7 +40,7 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
     reasons = explain(found) if why else None
     study_asked = found.fitted.record.study
     dials = dials_of_settings(gauged, study_asked, found.answer.setpoint, desk.shown)
-    blocks, rest = answer_blocks(found, known, Dialled(study_asked, gauged, desk.shown))
+    blocks, rest = answer_blocks(found, known, Dialled(study_asked, gauged, desk.shown), cautions)
     return Reply(
         {
             "study": found.fitted.record.name,
@@ -59,14 +59,14 @@ def recommend(desk: Desk, study: str, seed: int | None = None, why: bool = False
             "errors_counted": errors_counted(found.fitted.record.study, found.fitted.surfaces.results, desk.shown),
             **({"why": reasons} if reasons else {}),
         },
-        [*blocks, *caution_line(cautions), *(_why_blocks(found, reasons, desk.shown) if reasons else ())],
+        [*blocks, *(_why_blocks(found, reasons, desk.shown) if reasons else ())],
         tuple(step_command(study_asked, step) for step in known.steps),
         more=[*dial_blocks(dials, cautions, gauged), *rest],
         is_whole=why,
     )
 
 
-def answer_blocks(found: Recommended, known: StudyStanding, dialled: Dialled) -> tuple[list[Block], list[Block]]:
+def answer_blocks(found: Recommended, known: StudyStanding, dialled: Dialled, cautions: Sequence[str] = ()) -> Screen:
     """An answer for a person: verdict, what to dial in, how sure, what weakens it most; then all that stands behind."""
     study, answer, shown = found.fitted.record.study, found.answer, dialled.shown
     limits, left = (said(study, facts, shown) for facts in (answer.limits_on_certainty, cautions_left(answer)))
@@ -77,6 +77,7 @@ def answer_blocks(found: Recommended, known: StudyStanding, dialled: Dialled) ->
         settings_table(study, found, dialled),
         "",
         *([dialled.note] if dialled.note else []),
+        *caution_lines(cautions),
         words.sure_in_short(study, answer),
         f"Nearest cliff: {words.nearest_cliff(study, answer, shown)}",
         *weakest,
@@ -151,13 +152,6 @@ def _span(f: Factor, window: Window | None, shown: Shown) -> str:
         return ""
     ends = _ends(f, window)
     return "none" if ends is None else amount_range(f, *ends, shown)
-
-
-def coupon_table(study: Study, frame: pd.DataFrame, dialled: Dialled) -> Table:
-    """Settings of coupons as they are dialled in, one row each."""
-    rows = [tuple(dialled.amount(f, row[f.name]) for f in study.factors) for row in frame.to_dict("records")]
-    heads = tuple(f.name for f in study.factors)
-    return Table(heads, rows, right=heads)
 
 
 def history(found: Recommended) -> list[Block]:

@@ -45,6 +45,7 @@ def new(desk: Desk, wanted: StudyOptions) -> Reply:
         },
         (f"Study {record.id}, {study.name}, is in the book.", *usual, *made.said, *shown),
         (study_words.step_command(study, following),),
+        is_once=True,
     )
 
 

@@ -36,8 +36,9 @@ def test_sizes_stand_side_by_side_and_nothing_is_stored(shop):
     assert "powder: fine powder" in found.out
     for points in ("10 points", "15 points", "20 points"):
         assert len(re.findall(rf"^{points} ", found.out, flags=re.MULTILINE)) == 2
-    assert "same recipe holds: if only the new material fails" in found.out
-    assert "retune: from" in found.out
+    whole = shop.good(*LOT, "--more").out
+    assert "same recipe holds: if only the new material fails" in whole
+    assert "retune: from" in whole
     assert f'doe compare "{NAME}" --powder "lot=P-04" --begin' in found.out
     assert max(map(len, found.out.splitlines())) <= 80
     data = shop.good(*LOT, "--json").json
