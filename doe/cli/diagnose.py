@@ -13,7 +13,7 @@ from doe.acts.diagnosis import CASE, Diagnosed, Setting
 from doe.acts.recipe.recipes import find_recipe
 from doe.book.book import Book
 from doe.cli.ask import ask, ask_choice, questions, tell
-from doe.cli.desk import Block, Desk, Reply, Table, Warn, command, show_reply
+from doe.cli.desk import Block, Desk, Reply, Screen, Table, Warn, command, show_reply
 from doe.cli.terminal import say
 from doe.domain.errors import InputError
 from doe.domain.factors import KNOWN_FACTORS, usual_factor
@@ -74,6 +74,7 @@ def diagnose(
         if book is not None and turned_out is not None:
             kept = acts.keep_case(book, setting, evidence, turned_out)
     said = [f"Kept as case {kept}."] if kept else []
+    blocks, rest = _blocks(done, setting, desk)
     return Reply(
         {
             "study": record.name if record else None,
@@ -82,8 +83,9 @@ def diagnose(
             **_data(done, desk.shown),
             "case": kept,
         },
-        (*_blocks(done, setting, desk), *said),
+        (*said, *blocks),
         () if kept else (_again(done),),
+        more=rest,
     )
 
 
@@ -139,22 +141,22 @@ def _outcome(text: str) -> tuple[str, str]:
     return made.key, made.outcome_keys()[made.place(outcome)]
 
 
-def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> list[Block]:
+def _blocks(done: Diagnosed, setting: Setting, desk: Desk) -> Screen:
+    """A diagnosis for a person: danger, the likely cause, what to check next; then what moved the odds."""
     found = done.diagnosis
     rows = [(c.fault.label, words.likelihood(c.p), words.chance(c.p)) for c in found.causes[:5] if c.p >= 0.03]
-    stop = words.stop_sentences(done.advice, setting.beyond)
-    blocks: list[Block] = [*map(Warn, stop), words.headline(found)]
+    blocks: list[Block] = [*map(Warn, words.stop_sentences(done.advice, setting.beyond)), words.headline(found)]
     if setting.released:
         blocks.append(f"Held against recipe {setting.released}, revision {setting.revision}, which is in force.")
     blocks += [f"  {text}" for text in words.advice_sentences(found, done.advice, desk.shown)]
     blocks += [Warn(status_words(status, desk.shown)) for status in setting.not_read]
-    blocks.append(Table(("it may be", "", "chance"), rows, right=("chance",)))
-    blocks += ["", *(f"  {text}" for text in words.reasons(found, WORDS.labels, desk.shown))]
-    blocks += ["", words.what_next(found)]
+    blocks += [Warn(FOOTER), "", words.what_next(found)]
     if found.checks:
         look = found.checks[0].look
         blocks += [f"  - {o.key}: {o.words}" for o in look.outcomes] + [f"  - usual: {look.usual}"]
-    return [*blocks, "", words.odds_sentence(found), FOOTER]
+    reasons = [f"  {text}" for text in words.reasons(found, WORDS.labels, desk.shown)]
+    blocks += [*reasons[:1], Table(("it may be", "", "chance"), rows, right=("chance",), is_list=True)]
+    return blocks, ["", *reasons[1:], "", words.odds_sentence(found)]
 
 
 def _again(done: Diagnosed) -> str:
@@ -234,7 +236,8 @@ def _session(desk: Desk, book: Book, setting: Setting, evidence: Evidence) -> Re
     skipped: set[str] = set()
     while True:
         done = acts.diagnose_case(book, evidence, setting)
-        show_reply(Reply({}, ["", *_blocks(done, setting, desk)]), as_json=False)
+        blocks, rest = _blocks(done, setting, desk)
+        show_reply(Reply({}, ["", *blocks], more=rest), desk)
         left = [n for n in done.diagnosis.checks if n.look.key not in skipped]
         if not left:
             break
@@ -277,8 +280,9 @@ def _list() -> Reply:
             "symptoms": [{**named(s, "key", "label", "seen", "remedy"), "drawing": s.key} for s in CATALOGUE],
             "causes": [named(f, "key", "label", "at", "remedy") for f in FAULTS],
         },
-        (Table(("seen", "drawing", "what it looks like"), seen), "", Table(("cause", "name", "where"), causes), FOOTER),
+        (Table(("seen", "drawing", "what it looks like"), seen, is_list=True), Warn(FOOTER)),
         ('doe diagnose --symptom "edge haze"',),
+        more=["", Table(("cause", "name", "where"), causes)],
     )
 
 
@@ -309,7 +313,7 @@ def _past(desk: Desk, withdraw: int | None, why: str) -> Reply:
         return Reply({"cases": []}, ("No case is kept yet.",), ("doe diagnose --help",))
     return Reply(
         {"cases": [{"id": n.id, "at": n.at, "study": n.name, "by": n.who, **n.data} for n in notes]},
-        (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",)),),
+        (Table(("no.", "day", "study", "seen", "turned out to be"), rows, right=("no.",), is_list=True),),
         ('doe diagnose --symptom "edge haze"',),
     )
 

@@ -10,7 +10,7 @@ from doe.acts.base import slug
 from doe.acts.recipe.also import add_material
 from doe.acts.recipe.release import Released, Wishes, release_study
 from doe.cli.desk import Block, Desk, Reply, Warn, command
-from doe.cli.recipe import recipe_table
+from doe.cli.recipe import settings_blocks
 from doe.domain.errors import InputError, quoted
 from doe.domain.recipe import PARTS
 from doe.domain.units import Shown
@@ -36,6 +36,7 @@ def release(desk: Desk, study: str, wishes: Wishes, lot: Sequence[str] = ()) -> 
         },
         released_blocks(made, desk.shown),
         (card, f"doe report --recipe {quoted(recipe.name)} -o why.html"),
+        is_once=True,
     )
 
 
@@ -80,7 +81,7 @@ def released_blocks(made: Released, shown: Shown) -> list[Block]:
         f"Recipe {recipe.name}, revision {recipe.revision}, is released for {recipe.line.name}; "
         f"review by {day(recipe.review_on)}.",
         *(("It supersedes the revision before, which stays in the book.",) if recipe.revision > 1 else ()),
-        recipe_table(recipe, shown),
+        *settings_blocks(recipe, shown),
         "",
         confirmation_sentence(recipe.confirmation, recipe.exception),
         *(Warn(text) for text in recipe_cautions(recipe)),

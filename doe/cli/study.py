@@ -43,9 +43,8 @@ def list_studies(desk: Desk, archived: bool = False) -> Reply:
         )
         for s, said in zip(found, known, strict=True)
     ]
-    table = Table(
-        ("no.", "study", "stack", "line", "scored", "rounds", "standing"), rows, right=("no.", "scored", "rounds")
-    )
+    heads = ("no.", "study", "stack", "line", "scored", "rounds", "standing")
+    table = Table(heads, rows, right=("no.", "scored", "rounds"), is_list=True)
     return Reply(
         {"studies": [{**vars(s), "standing": said} for s, said in zip(found, known, strict=True)]},
         (f"{count(len(found), 'study', 'studies')}.", table),

@@ -60,6 +60,7 @@ def new(desk: Desk, wanted: StudyOptions, sheet: SheetOptions) -> Reply:
         },
         (f"Study {record.id}, {study.name}, is in the book.", *usual, *brought, *made.said, *shown),
         (study_words.step_command(study, following),),
+        is_once=True,
     )
 
 

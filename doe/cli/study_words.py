@@ -92,7 +92,7 @@ def limits_table(study: Study, shown: Shown) -> Table:
         rows.append(
             (LIMIT_OPTIONS[name], text, known.sources.get(name, "") if value is not None else LIMIT_LABELS[name])
         )
-    return Table(("limit", "value", "source"), rows)
+    return Table(("limit", "value", "source"), rows, is_list=True)
 
 
 def change_blocks(done: Changed, shown: Shown) -> Iterator[Block]:

@@ -102,7 +102,7 @@ def test_plan_compares_before_it_commits(shop_with):
     assert found["chosen"] is None
     assert {p["kind"] for p in found["plans"]} >= {"half"}
     assert shop.good("study", "show", STUDY, "--json").json["rounds"] == []
-    text = shop.good("plan", STUDY, "--coupons", "12").out
+    text = shop.good("plan", STUDY, "--coupons", "12", "--more").out
     heads = next(line.split() for line in text.splitlines() if line.startswith("plan "))
     assert heads == ["plan", "coupons", "garments", "hours", "random", "terms", "variance", "effect"]
     assert "Aliases in half: " in text
@@ -332,7 +332,7 @@ def test_the_next_step_is_about_the_same_book(shop_with):
 
 def test_units_of_the_environment_are_read_and_shown(shop_with):
     shop = shop_with(0)
-    found = shop.good("study", "show", STUDY, env={"DOE_UNITS": "degF psi"}).out
+    found = shop.good("study", "show", STUDY, "--more", env={"DOE_UNITS": "degF psi"}).out
     assert "284 to 338 °F" in found
     assert "43.51 psi" in found
     made = shop.good(

@@ -68,7 +68,7 @@ class Bench:
         return self.shop.good("confirm", STUDY, "--json").json
 
     def text(self, *words):
-        return " ".join(self.shop.good("confirm", STUDY, *words).out.split())
+        return " ".join(self.shop.good("confirm", STUDY, "--more", *words).out.split())
 
 
 @pytest.fixture

@@ -91,12 +91,15 @@ def span(setting: RecipeSetting, low: float, high: float, shown: Shown = METRIC)
     >>> span(RecipeSetting("press_temp", "press temperature", "degC", 152.0), 148, 156)
     '148 to 156 °C (298 to 313 °F)'
     """
-    texts = []
-    for units in (shown, shown.other):
-        unit = SYMBOLS[units.unit(setting.unit)]
-        first, last = (setting_amount(setting, end, units) for end in (low, high))
-        texts.append(f"{last} only" if first == last else f"{first.removesuffix(unit).strip()} to {last}")
-    return texts[0] if texts[0] == texts[1] else f"{texts[0]} ({texts[1]})"
+    here, there = (span_here(setting, low, high, units) for units in (shown, shown.other))
+    return here if here == there else f"{here} ({there})"
+
+
+def span_here(setting: RecipeSetting, low: float, high: float, shown: Shown = METRIC) -> str:
+    """Both ends of a window in the reader's unit alone."""
+    first, last = (setting_amount(setting, end, shown) for end in (low, high))
+    unit = SYMBOLS[shown.unit(setting.unit)]
+    return f"{last} only" if first == last else f"{first.removesuffix(unit).strip()} to {last}"
 
 
 def other_amount(setting: RecipeSetting, value: float | str, shown: Shown = METRIC) -> str:
