@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from doe.acts.study import own_sheet as acts
+from doe.acts.study.change import change_study
 from doe.acts.study.limits import missing, refuse_without_limits
 from doe.acts.study.new import NewStudy
 from doe.acts.study.own_sheet import Reading
@@ -258,7 +259,7 @@ def bring_in(desk: Desk, book: Book, record: StudyRecord, given: SheetOptions, *
 
     def asked() -> tuple[Sequence[str], Reading]:
         def fits(texts: Sequence[str]) -> Study:
-            return replace(record.study, limits=typed.limits(texts, record.study.limits, desk.shown))
+            return record.study.with_limits(typed.limits(texts, record.study.limits, desk.shown))
 
         made = ask_all_limits(missing(record.study), desk.shown, fits)
         return made, reading_asked(sheet, said, record.study, check)
@@ -269,9 +270,8 @@ def bring_in(desk: Desk, book: Book, record: StudyRecord, given: SheetOptions, *
         reading = reading_told(sheet, said, record.study, check, _limits_lacking(record.study))
     with book.writing():
         if limits:
-            changed = replace(record.study, limits=typed.limits(limits, record.study.limits, desk.shown))
-            book.amend_study(record.id, changed, LIMITS_WHY)
-            record = book.study(record.id)
+            changed = record.study.with_limits(typed.limits(limits, record.study.limits, desk.shown))
+            record = change_study(book, record.id, changed, LIMITS_WHY).record
         found, fields = acts.store_sheet(book, record, sheet, reading, file=file, why=why)
     notes = (*found.notes, reading.as_note())
     return recorded(book, record, found.coupons, fields, notes, acts.judgement_of(book, record))

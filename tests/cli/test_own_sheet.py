@@ -189,8 +189,10 @@ def test_limits_are_asked_before_the_columns_and_kept(shop_with, monkeypatch):
     new = ["study", "new", "x", "--stack", "heavy tee", "--line", "back", "--factor", "press_temp", "--factor", "dwell"]
     shop.good(*new, "--check", "release")
     (shop.folder / "own.csv").write_text(VERDICTS, encoding="utf-8")
-    found = shop.good("record", "x", "--own-sheet", "own.csv", typed="180\n180\n150\n180\n190\n200\n60\n5\ny\n")
-    assert "at most 150 °C (302 °F) (limit)" in " ".join(found.out.split())
+    found = shop.good("record", "x", "--own-sheet", "own.csv", typed="180\n180\n900\n155\n190\n200\n60\n5\ny\n")
+    told = " ".join(found.out.split())
+    assert "found 900 °C" in told or "found '900'" in told
+    assert "1 coupon beyond the limit of 155 °C" in told
     with shop.open() as book:
-        assert book.study("x").study.limits.fabric_max_degc == 180
+        assert book.study("x").study.limits.fabric_max_degc == 155
         assert book.results("x")["passed"].tolist() == [True, False]

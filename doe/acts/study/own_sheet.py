@@ -270,18 +270,20 @@ def options_from(sheet: ForeignSheet, reading: Reading, wanted: StudyOptions, sh
     """
     draft = draft_of(sheet, reading, wanted, shown)
     found = read_coupons(sheet, draft, fitting(reading, draft)).coupons
-    limits = typed.limits(wanted.limits, None, shown)
     stated = {typed.factor(text, shown).name: text for text in wanted.factors}
-    factors = []
-    for f in draft.factors:
-        if f.name in stated or f.is_categorical:
-            factors.append(stated.get(f.name) or f"{f.name}={'/'.join(f.levels)}")
-            continue
-        least, most = limits.bounds(f.name)
-        low, high = float(found[f.name].min()), float(found[f.name].max())
-        high = min(high, CEILING_DEGC - 1 if f.is_temperature else high, high if most is None else most)
-        low = low if least is None else max(low, least)
-        factors.append(f"{f.name}={typed.exact(low, f.unit)}..{typed.exact(high, f.unit)}")
+    ranged = tuple(
+        f
+        if f.is_categorical or f.name in stated
+        else replace(f, low=float(found[f.name].min()), high=_below_ceiling(f, float(found[f.name].max())))
+        for f in draft.factors
+    )
+    limits = typed.limits(wanted.limits, None, shown)
+    factors = [
+        stated.get(f.name) or f"{f.name}={'/'.join(f.levels)}"
+        if f.is_categorical or f.name in stated
+        else f"{f.name}={typed.exact(f.low, f.unit)}..{typed.exact(f.high, f.unit)}"
+        for f in replace(draft, factors=ranged).with_limits(limits).within_limits().factors
+    ]
     felt = any(use.role.partition("_")[0] == "hand" for use in reading.uses.values())
     return replace(
         wanted,
@@ -290,6 +292,10 @@ def options_from(sheet: ForeignSheet, reading: Reading, wanted: StudyOptions, sh
         checks=[f"{c.name}@{c.after_washes}={c.label}" for c in draft.spec.checks],
         hand_min=wanted.hand_min or (None if felt else "none"),
     )
+
+
+def _below_ceiling(f: Factor, highest: float) -> float:
+    return min(highest, CEILING_DEGC - 1) if f.is_temperature else highest
 
 
 def _constant(sheet: ForeignSheet, reading: Reading, draft: Study, wanted: StudyOptions, shown: Shown) -> Iterable[str]:

@@ -10,6 +10,7 @@ from typing import Any
 from doe.domain.errors import InputError
 from doe.domain.factors import DEFAULT_FACTORS, KNOWN_FACTORS, Factor
 from doe.domain.limits import ranges_beyond
+from doe.domain.said import meant
 from doe.domain.stack import DEFAULT_OVEN, DEFAULT_PRESS, Line, Stack
 from doe.domain.study import Study
 from doe.domain.units import Shown
@@ -175,10 +176,10 @@ def changed_study(study: Study, wanted: StudyChanges, shown: Shown) -> Study:
 
 def _factor(study: Study, text: str, shown: Shown) -> Factor:
     """A factor as it is typed; of one that the study has, only what was said is new."""
-    name, *options = (part.partition("=")[0].strip() for part in text.split(","))
-    own = next(
-        (f for f in study.numeric if f.name == name and name not in KNOWN_FACTORS and "unit" not in options), None
-    )
+    called, *options = (part.partition("=")[0].strip() for part in text.split(","))
+    options = [option.casefold() for option in options]
+    names = meant(called, {f.name: (f.label,) for f in study.numeric if f.name not in KNOWN_FACTORS}, by_part=False)
+    own = study.factor(names[0]) if names and "unit" not in options else None
     made = typed.factor(text if own is None else f"{text},unit={own.unit}", shown)
     old = next((f for f in study.factors if f.name == made.name), None)
     if old is None or "unit" in options or old.is_categorical != made.is_categorical:
