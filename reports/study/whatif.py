@@ -34,7 +34,7 @@ from doe.words.wording import (
 )
 from reports.drawing.palette import Floats
 from reports.drawing.plot import RIM
-from reports.study.figures import FADES_OVER, Dialled
+from reports.study.figures import FADES_OVER, OnDial
 from reports.study.inputs import StudyReport
 from reports.study.proof import headed, rated
 from reports.study.rooms import SEEN, dialled, error_of, reach_of
@@ -235,7 +235,7 @@ def _steps(values: Floats, step: float) -> list[int]:
 
 def _factor(report: StudyReport, f: Factor) -> dict[str, Any]:
     shown = report.shown
-    dial = dialled(report, f) or Dialled()
+    dial = dialled(report, f) or OnDial()
     return {
         "name": f.name,
         "label": f.label,
@@ -270,7 +270,7 @@ def _side(report: StudyReport, *, every_level: bool) -> list[list[float]]:
     return told
 
 
-def _unit(f: Factor, units: Shown, dial: Dialled) -> dict[str, Any]:
+def _unit(f: Factor, units: Shown, dial: OnDial) -> dict[str, Any]:
     """From a setting to the number that is read on its dial."""
     zero = units.value(0.0, f.unit)
     per = units.value(1.0, f.unit) - zero
