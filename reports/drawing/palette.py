@@ -14,7 +14,6 @@ from doe.words.wording import SIDE_WORDS, amount
 Floats = NDArray[np.float64]
 
 INK, SOFT, RULE, PAPER = "#1b211f", "#4a504c", "#cfc8b8", "#ffffff"
-STRIP = "#e3eef1"
 ACCENT, UNDER, OVER, OTHER = "#0b4f66", "#1f5fa8", "#a8420f", "#4a504c"
 FONTS = "Avenir Next, Segoe UI, Helvetica Neue, Helvetica, Arial, Liberation Sans, sans-serif"
 
